@@ -1,0 +1,1 @@
+"""The pure heart: from an operative record to a care plan. No clock, database, locale or web."""

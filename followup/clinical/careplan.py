@@ -1,0 +1,256 @@
+"""The care plan: everything that follows from one record, each line with its reasons.
+
+Types only; :mod:`followup.clinical.plan` builds it. Texts here are English source strings for
+the staff; what the patient reads is made from ids (medicine, need kind) in ``language``.
+"""
+
+from __future__ import annotations
+
+from datetime import date, time
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from followup.clinical.record.base import Eye
+
+Role = Literal[
+    "steroid",
+    "nsaid",
+    "antibiotic",
+    "cycloplegic",
+    "pressure",
+    "lubricant",
+    "salt",
+    "antiviral",
+    "steroid tablet",
+    "other",
+]
+CourseState = Literal["active", "held", "stopped"]
+Tier = Literal["A", "B", "C"]
+PlanStatus = Literal["draft", "active", "on-hold", "revoked", "completed"]
+
+
+class Line(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class FactUse(Line):
+    """A fact as a rule used it: ``value`` in words, ``fields`` of the record it came from."""
+
+    fact: str
+    value: str
+    fields: tuple[str, ...]
+
+
+class Reason(Line):
+    """One rule that fired. ``mark`` is P, S, M or C (see clinical data). ``overrode`` names what lost."""
+
+    rule: str
+    because: str
+    source: str
+    mark: str
+    facts: tuple[FactUse, ...] = ()
+    overrode: tuple[str, ...] = ()
+
+
+class Step(Line):
+    """A constant count a day, from ``start`` for ``days`` days. For tablets the count is per day too."""
+
+    start: date
+    days: int
+    count: int
+    mg: float | None = None
+
+    @property
+    def end(self) -> date:
+        return date.fromordinal(self.start.toordinal() + self.days - 1)
+
+
+class Course(Line):
+    """One medicine for one eye (or by mouth, eye None). Key: ``left:steroid``, ``mouth:prednisolone``."""
+
+    key: str
+    role: Role
+    medicine: str
+    eye: Eye | None
+    state: CourseState = "active"
+    steps: tuple[Step, ...] = ()
+    taper: str | None = None
+    held_by: tuple[str, ...] = ()
+    from_before: bool = False
+    as_needed: bool = False
+    ordered_by: str | None = None
+    fixed_times: tuple[time, ...] = ()
+    above_label: str | None = None
+    reasons: tuple[Reason, ...] = ()
+
+    @property
+    def first_day(self) -> date | None:
+        return self.steps[0].start if self.steps else None
+
+    @property
+    def last_day(self) -> date | None:
+        return self.steps[-1].end if self.steps else None
+
+    @property
+    def drops(self) -> int:
+        return sum(step.days * step.count for step in self.steps)
+
+    def count_on(self, day: date) -> int:
+        """Drops due on ``day``; 0 outside the course."""
+        return next((s.count for s in self.steps if s.start <= day <= s.end), 0)
+
+
+class ReviewNeed(Line):
+    """One thing that must be looked at. Key: ``left:refraction``. Dates inclusive."""
+
+    key: str
+    kind: str
+    eye: Eye | None
+    service: str
+    tier: Tier
+    earliest: date
+    target: date
+    latest: date
+    urgent: bool = False
+    after: str | None = None
+    state: Literal["open", "served", "impossible"] = "open"
+    served_on: date | None = None
+    reasons: tuple[Reason, ...] = ()
+
+
+class BeforeLeaving(Line):
+    """A check in hours on the day of surgery, before the patient leaves; not a trip."""
+
+    key: str
+    kind: str
+    eye: Eye
+    earliest: str | None
+    latest: str | None
+    text: str
+    reasons: tuple[Reason, ...] = ()
+
+
+class Trip(Line):
+    """One visit. ``serves`` holds need keys; ``window_end`` is the earliest latest day of them."""
+
+    number: int
+    date: date
+    status: Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"] = "proposed"
+    serves: tuple[str, ...]
+    services: tuple[str, ...]
+    window_start: date
+    window_end: date
+    tier: Tier
+    cannot_move: bool = False
+    overbooked: tuple[str, ...] = ()
+
+
+class Question(Line):
+    """Only the surgeon can answer. ``holds`` lists course keys; ``blocks`` stops signing."""
+
+    id: str
+    text: str
+    eye: Eye | None
+    fields: tuple[str, ...]
+    choices: tuple[str, ...] = ()
+    holds: tuple[str, ...] = ()
+    blocks: bool = True
+    reasons: tuple[Reason, ...] = ()
+
+
+class Caution(Line):
+    """``level``: stop (blocks), ask, warn or note. ``sheet`` names the patient sentence, if any."""
+
+    id: str
+    text: str
+    eye: Eye | None
+    level: Literal["stop", "ask", "warn", "note"]
+    sheet: str | None = None
+    reasons: tuple[Reason, ...] = ()
+
+
+class Dose(Line):
+    """A bottle's share of a phase: how many times, and at which clock times."""
+
+    course: str
+    count: int
+    times: tuple[str, ...]
+
+
+class DayPhase(Line):
+    """Dates with the same counts throughout. ``times`` are all the rounds, in order of the day."""
+
+    start: date
+    end: date
+    times: tuple[str, ...]
+    doses: tuple[Dose, ...]
+
+
+class Bottle(Line):
+    """One bottle: opened on ``opened``, thrown away on the evening of ``discard``."""
+
+    course: str
+    number: int
+    opened: date
+    discard: date
+    drops: int
+    handed_over: date
+    handed_over_trip: int | None = None
+
+
+class Impossible(Line):
+    """A need that no offered date can serve, with the nearest offered day on either side."""
+
+    need: str
+    text: str
+    before: date | None
+    after: date | None
+
+
+class Overridden(Line):
+    """What a rule wanted and lost, and to which rule."""
+
+    rule: str
+    wanted: str
+    lost_to: str
+    reason: Reason
+
+
+class CarePlan(Line):
+    """The whole plan. ``status`` is on-hold where it must be made by hand."""
+
+    patient: str
+    as_of: date
+    status: PlanStatus
+    protocol: str
+    protocol_hash: str
+    approved: bool
+    engine: str
+    refused: tuple[Caution, ...] = ()
+    courses: tuple[Course, ...] = ()
+    rounds: tuple[DayPhase, ...] = ()
+    supply: tuple[Bottle, ...] = ()
+    needs: tuple[ReviewNeed, ...] = ()
+    before_leaving: tuple[BeforeLeaving, ...] = ()
+    trips: tuple[Trip, ...] = ()
+    questions: tuple[Question, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    impossible: tuple[Impossible, ...] = ()
+    overridden: tuple[Overridden, ...] = ()
+    tiers: dict[str, Tier] = {}
+    last_steroid_day: dict[str, date] = {}
+    notices: tuple[str, ...] = ()
+
+    def course(self, key: str) -> Course:
+        return next(c for c in self.courses if c.key == key)
+
+    @property
+    def signable(self) -> bool:
+        """No open blocking question, no stop caution, no impossible need, nothing refused."""
+        return not (
+            self.refused
+            or self.impossible
+            or any(q.blocks for q in self.questions)
+            or any(c.level == "stop" for c in self.cautions)
+        )

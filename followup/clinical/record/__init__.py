@@ -1,0 +1,135 @@
+"""The operative record: one file is one patient, with all operations still followed up."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+from typing import Any
+
+from pydantic import Field, ValidationError, model_validator
+
+from followup.clinical.record.base import Eye, Part
+from followup.clinical.record.findings import Findings
+from followup.clinical.record.history import InUse, TabletStep, TripRecord
+from followup.clinical.record.operation import Choices, Operation, SteroidGiven, Viscoelastic
+from followup.clinical.record.patient import (
+    Allergy,
+    Conditions,
+    DropGiver,
+    EyeHistory,
+    HerpeticKeratitis,
+    Patient,
+    Phone,
+    Uveitis,
+    WakingDay,
+)
+from followup.errors import FollowupError
+
+__all__ = [
+    "Allergy",
+    "Choices",
+    "Conditions",
+    "DropGiver",
+    "Eye",
+    "EyeHistory",
+    "Findings",
+    "HerpeticKeratitis",
+    "InUse",
+    "Operation",
+    "Patient",
+    "Phone",
+    "Record",
+    "SteroidGiven",
+    "TabletStep",
+    "TripRecord",
+    "Uveitis",
+    "Viscoelastic",
+    "WakingDay",
+    "first_problem",
+    "parse_json_object",
+    "parse_record",
+]
+
+MAX_BYTES = 1_000_000
+
+
+class Record(Part):
+    """Everything the plan is built from; the plan has no other source of facts."""
+
+    patient: Patient
+    operations: tuple[Operation, ...] = Field(min_length=1, max_length=8)
+    in_use: tuple[InUse, ...] = Field(default=(), max_length=40)
+    reviews: tuple[Findings, ...] = Field(default=(), max_length=400)
+    trips: tuple[TripRecord, ...] = Field(default=(), max_length=200)
+
+    @model_validator(mode="after")
+    def _dates_are_possible(self) -> Record:
+        born = self.patient.birth_date
+        year = self.patient.birth_year
+        for i, operation in enumerate(self.operations):
+            if born and operation.date < born or year and operation.date.year < year:
+                raise ValueError(f"operations.{i}.date lies before the birth of the patient; correct one")
+            if operation.date.year < 1990:
+                raise ValueError(f"operations.{i}.date is before 1990; correct the year")
+        seen = {(operation.eye, operation.date) for operation in self.operations}
+        if len(seen) != len(self.operations):
+            raise ValueError("two operations have the same eye and date; keep one")
+        for i, review in enumerate(self.reviews):
+            days = [o.date for o in self.operations if o.eye == review.eye]
+            if not days:
+                raise ValueError(f"reviews.{i}.eye is the {review.eye} eye, which was not operated; correct the eye")
+            if review.date < min(days):
+                raise ValueError(f"reviews.{i}.date lies before the operation; correct the date")
+        for i, trip in enumerate(self.trips):
+            if trip.date < self.first_day - timedelta(days=1):
+                raise ValueError(f"trips.{i}.date lies before the first operation; correct the date")
+        return self
+
+    @property
+    def first_day(self) -> date:
+        return min(operation.date for operation in self.operations)
+
+    @property
+    def last_operation_day(self) -> date:
+        """The default as-of day of a plan."""
+        return max(operation.date for operation in self.operations)
+
+
+def parse_json_object(text: str | bytes, source: str) -> dict[str, Any]:
+    """The JSON object in ``text``, or one line that says where it breaks."""
+    if len(text) > MAX_BYTES:
+        raise FollowupError("json.size", f"larger than {MAX_BYTES} bytes", where=source, fix="send one record only")
+    try:
+        data = json.loads(text, object_pairs_hook=_no_doubles)
+    except (ValueError, RecursionError) as exc:
+        raise FollowupError("json.syntax", f"not valid JSON: {exc}", where=source, fix="correct the file") from None
+    if not isinstance(data, dict):
+        raise FollowupError("json.object", "not a JSON object", where=source, fix="start the file with {")
+    return data
+
+
+def parse_record(data: dict[str, Any], source: str = "record") -> Record:
+    """A validated record, or a FollowupError that names the first bad field."""
+    try:
+        return Record.model_validate(data)
+    except ValidationError as exc:
+        raise first_problem(exc, source) from None
+
+
+def first_problem(exc: ValidationError, source: str) -> FollowupError:
+    """The first validation problem as our one-line error."""
+    problem = exc.errors(include_url=False, include_input=False, include_context=False)[0]
+    field = ".".join(str(part) for part in problem["loc"]) or "record"
+    what = problem["msg"].removeprefix("Value error, ")
+    more = len(exc.errors()) - 1
+    fix = "correct this field" + (f" (and {more} more)" if more else "")
+    return FollowupError("record.field", what, where=f"{source}: {field}", fix=fix)
+
+
+def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        keys = [key for key, _ in pairs]
+        double = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f'the key "{double[:60]}" stands twice')
+    return found

@@ -1,0 +1,39 @@
+"""What every part of the operative record shares: frozen, closed to unknown fields."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, model_validator
+
+NOT_RECORDED = "not recorded"
+
+Eye = Literal["right", "left"]
+
+
+class Part(BaseModel):
+    """A part of the record. ``null``, absence and the words "not recorded" mean the same."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _words_for_nothing(cls, data: Any) -> Any:
+        if isinstance(data, dict):
+            return {key: value for key, value in data.items() if value != NOT_RECORDED}
+        return data
+
+
+def _whole_day(value: Any) -> Any:
+    """Refuse numbers and instants where a calendar day is meant (pydantic would guess)."""
+    if isinstance(value, datetime) or not isinstance(value, (str, date)):
+        raise ValueError("write a day as YYYY-MM-DD")
+    return value
+
+
+Day = Annotated[date, BeforeValidator(_whole_day)]
+Short = Annotated[str, StringConstraints(min_length=1, max_length=120)]
+Text = Annotated[str, StringConstraints(max_length=4000)]
+ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+MedicineId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{1,59}$")]

@@ -1,0 +1,50 @@
+"""What a review saw. "not seen" and "not done" are values and never mean normal."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from followup.clinical.record.base import ClockTime, Day, Eye, Part, Short, Text
+
+Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
+Flare = Literal["0", "1+", "2+", "3+", "4+", "not seen"]
+Seen = Literal["yes", "no", "not seen"]
+
+
+class Findings(Part):
+    """One eye at one review. Pressure in mmHg. Grades are SUN grades."""
+
+    eye: Eye
+    date: Day
+    time: ClockTime | None = None
+    by: Short | None = None
+    eye_confirmed: bool | None = None
+    drops_taken: Literal["as told", "missed some", "stopped", "run out", "not asked"] | None = None
+    technique_seen: Literal["good", "needs help", "not seen"] | None = None
+    vision: Short | None = None
+    pinhole: Short | None = None
+    vision_falling: Seen | None = None
+    pain: Seen | None = None
+    redness_growing: Seen | None = None
+    lid_swelling: Seen | None = None
+    cells: Cells | None = None
+    flare: Flare | None = None
+    hypopyon: Seen | None = None
+    fibrin: Seen | None = None
+    pressure: Annotated[float, Field(ge=0, le=90)] | Literal["not done"] | None = None
+    pressure_device: Short | None = None
+    chamber: Literal["deep", "shallow", "flat", "not seen"] | None = None
+    leak: Literal["none", "slow", "fast", "not seen"] | None = None
+    cornea: Literal["clear", "central haze", "whole oedema", "not seen"] | None = None
+    epithelial_defect: Seen | None = None
+    blood: Literal["none", "cells only", "level", "not seen"] | None = None
+    lens_position: Literal["centred", "off centre", "not seen"] | None = None
+    loose_stitch: Seen | None = None
+    macula: Literal["dry", "oedema", "not seen"] | None = None
+    retina: Literal["flat", "tear", "detached", "not seen"] | None = None
+    synechiae: Seen | None = None
+    refraction: Short | None = None
+    stitches_out: bool | None = None
+    note: Text | None = None

@@ -1,0 +1,53 @@
+"""What was going on before, and what has been booked or done since."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from followup.clinical.record.base import ClockTime, Day, MedicineId, Part, Short
+
+
+class TabletStep(Part):
+    """From this day on, so many mg a day, as ordered by whoever tapers them."""
+
+    starts: Day
+    mg: Annotated[float, Field(ge=0, le=2000)]
+
+
+class InUse(Part):
+    """A drop or tablet from before. ``medicine`` absent: the patient could not name it."""
+
+    medicine: MedicineId | None = None
+    described: Short | None = None
+    route: Literal["eye", "mouth"] = "eye"
+    eye: Literal["right", "left", "both"] | None = None
+    count_a_day: Annotated[int, Field(ge=1, le=24)] | None = None
+    times: tuple[ClockTime, ...] = Field(default=(), max_length=24)
+    mg: Annotated[float, Field(gt=0, le=2000)] | None = None
+    mg_steps: tuple[TabletStep, ...] = Field(default=(), max_length=40)
+    ordered_by: Short | None = None
+    continues: bool = True
+    until: Day | None = None
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> InUse:
+        if self.medicine is None and self.described is None:
+            raise ValueError("give medicine, or described when its name is not known")
+        if self.route == "eye" and self.eye is None:
+            raise ValueError("an eye medicine needs eye: right, left or both")
+        if self.route == "mouth" and self.eye is not None:
+            raise ValueError("a medicine by mouth has no eye; leave eye out")
+        if self.times and self.count_a_day and len(self.times) != self.count_a_day:
+            raise ValueError("times and count_a_day differ; correct one")
+        return self
+
+
+class TripRecord(Part):
+    """A visit booked or over, in the words of FHIR R4 Appointment.status."""
+
+    date: Day
+    status: Literal["booked", "arrived", "fulfilled", "noshow", "cancelled"]
+    cannot_move: bool = False
+    served: tuple[Short, ...] = Field(default=(), max_length=40)

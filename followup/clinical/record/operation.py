@@ -1,0 +1,128 @@
+"""One operation on one eye on one day, as the surgeon tells it from opening to closing."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short, Text
+
+Procedure = Literal[
+    "phacoemulsification",
+    "manual small-incision",
+    "extracapsular",
+    "intracapsular",
+    "lens aspiration",
+    "secondary lens",
+    "lens exchange",
+]
+Millimetres = Annotated[float, Field(ge=0.5, le=15)]
+
+
+class SteroidGiven(Part):
+    """A steroid put in or beside the eye at the end. ``mg`` is the whole amount given."""
+
+    medicine: MedicineId
+    mg: Annotated[float, Field(gt=0, le=80)] | None = None
+    place: Literal["chamber", "behind the iris", "vitreous", "under the conjunctiva", "sub-Tenon", "canaliculus"]
+    form: Literal["solution", "crystals", "slow-release"] | None = None
+    purpose: Literal["treat", "show vitreous"] | None = None
+    fate: Literal["washed out", "left"] | None = None
+    crystals_seen_after: bool | None = None
+
+    @model_validator(mode="after")
+    def _possible(self) -> SteroidGiven:
+        if self.fate == "washed out" and self.form == "slow-release":
+            raise ValueError("a slow-release steroid can't be washed out; correct form or fate")
+        return self
+
+
+class Viscoelastic(Part):
+    substance: Short | None = None
+    removed: Literal["all", "doubtful"] | None = None
+
+
+class Choices(Part):
+    """The surgeon's own answers where the protocol asks him to pick."""
+
+    responder_course: Literal["A", "B"] | None = None
+    depot_course: Literal["taper", "no drops"] | None = None
+    steroid_in_responder: Literal["drops as drafted", "no drops"] | None = None
+    cycloplegic: Literal["give", "do not give"] | None = None
+    nsaid: Literal["give", "do not give"] | None = None
+    antiviral_cover: Literal["give", "do not give"] | None = None
+    steroid_with_inhibitor: Literal["give", "do not give"] | None = None
+
+
+class Operation(Part):
+    """``eye`` is typed, ``eye_drawn`` is pointed at on the mirror drawing; both must agree."""
+
+    eye: Eye
+    eye_drawn: Eye
+    date: Day
+    start: ClockTime | None = None
+    end: ClockTime | None = None
+    surgeon: Short | None = None
+    anaesthesia: Literal["drops", "sub-Tenon", "peribulbar", "retrobulbar", "general", "other"] | None = None
+    pad: bool | None = Field(None, description="pad or opaque shield left on until the next morning")
+    drops_from_today: bool | None = Field(None, description="the surgeon wants drops on the day itself")
+    procedure: Procedure
+    cut_mm: Millimetres | None = None
+    hydrated: bool | None = None
+    stitches: Annotated[int, Field(ge=0, le=20)] | None = None
+    watertight: bool | None = None
+    chamber: Literal["normal", "shallow", "very shallow"] | None = None
+    pressure_from_behind: bool | None = None
+    iridotomy: Literal["none", "open", "not open"] | None = None
+    pupil_before_mm: Annotated[float, Field(ge=0.5, le=10)] | None = None
+    pupil_after_mm: Annotated[float, Field(ge=0.5, le=10)] | None = None
+    pupil_widened: tuple[Literal["drops", "stretched", "hooks", "ring"], ...] = Field(default=(), max_length=4)
+    synechiae_broken: bool | None = None
+    membrane_peeled: bool | None = None
+    bleeding: bool | None = None
+    fibrin: bool | None = None
+    capsule_stain: bool | None = None
+    capsulorhexis_mm: Annotated[float, Field(ge=1, le=10)] | None = None
+    capsulorhexis_whole: bool | None = None
+    phaco_energy: Annotated[float, Field(ge=0, le=500)] | None = None
+    viscoelastic: Viscoelastic = Viscoelastic()
+    capsule_torn: bool | None = None
+    capsule_whole: bool | None = None
+    vitreous_lost: bool | None = None
+    vitrectomy: bool | None = None
+    zonules_weak: bool | None = None
+    lens_left: Literal["none", "chamber", "vitreous"] | None = None
+    lens_left_hard: bool | None = None
+    lens: Literal["bag", "sulcus", "front chamber", "none"] | None = None
+    iris_torn: bool | None = None
+    cornea_touched: bool | None = None
+    epithelium_scraped: bool | None = None
+    descemet_loose: bool | None = None
+    bandage_lens: bool | None = None
+    air_or_gas: Literal["none", "air", "gas"] | None = None
+    steroid: tuple[SteroidGiven, ...] = Field(default=(), max_length=4)
+    antibiotic_in_chamber: bool | None = None
+    antibiotic: MedicineId | None = None
+    choices: Choices = Choices()
+    free_text: Text | None = None
+
+    @model_validator(mode="after")
+    def _agrees_with_itself(self) -> Operation:
+        if self.eye != self.eye_drawn:
+            raise ValueError(f"eye says {self.eye} but eye_drawn says {self.eye_drawn}; confirm the eye")
+        if self.capsule_torn and self.capsule_whole:
+            raise ValueError("capsule_torn and capsule_whole can't both be true; correct one")
+        if self.start and self.end and self.start == self.end:
+            raise ValueError("start and end are the same; correct one")
+        if self.antibiotic and self.antibiotic_in_chamber is False:
+            raise ValueError("antibiotic is named but antibiotic_in_chamber is false; correct one")
+        return self
+
+    @property
+    def minutes(self) -> int | None:
+        """Length of the operation in minutes; an end before the start is after midnight."""
+        if not self.start or not self.end:
+            return None
+        start, end = (int(t[:2]) * 60 + int(t[3:]) for t in (self.start, self.end))
+        return (end - start) % 1440

@@ -1,0 +1,166 @@
+"""Who the patient is, what the drops and the journeys must fit, and both eyes' history."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, StringConstraints, model_validator
+
+from followup.clinical.record.base import ClockTime, Day, MedicineId, Part, Short, Text
+
+LanguageTag = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
+Telephone = Annotated[str, StringConstraints(pattern=r"^\+?[0-9][0-9 ().-]{3,24}$")]
+
+
+class Phone(Part):
+    number: Telephone
+    whose: Literal["own", "carer", "neighbour"] = "own"
+
+
+class Travel(Part):
+    """The way home: ``hours`` one way, door to door."""
+
+    hours: Annotated[float, Field(ge=0, le=100)] | None = None
+    how: Short | None = None
+
+
+class DropGiver(Part):
+    who: Literal["self", "relative", "neighbour", "health worker", "nobody"]
+    name: Short | None = None
+
+
+class WakingDay(Part):
+    """Rising and bedtime by the clock; a bedtime before rising is after midnight."""
+
+    rise: ClockTime = "06:00"
+    bedtime: ClockTime = "22:00"
+
+
+class Allergy(Part):
+    """``severe`` stands for blisters, swelling or collapse. ``medicine`` is a formulary id."""
+
+    to: Literal["sulfonamide", "sulphite", "benzalkonium", "aspirin", "medicine"]
+    reaction: Literal["rash", "severe", "wheeze", "other", "not known"] = "not known"
+    medicine: MedicineId | None = None
+
+    @model_validator(mode="after")
+    def _medicine_is_named(self) -> Allergy:
+        if (self.to == "medicine") != (self.medicine is not None):
+            raise ValueError('give "medicine" exactly when "to" is "medicine"')
+        return self
+
+
+class Conditions(Part):
+    """The patient's other illnesses; absent means not recorded, never "no"."""
+
+    diabetes: Literal["no", "without retinopathy", "with retinopathy", "retinopathy not known"] | None = None
+    asthma: bool | None = None
+    severe_airway_disease: bool | None = None
+    nasal_polyps: bool | None = None
+    tolerates_aspirin: bool | None = None
+    slow_heart: bool | None = None
+    heart_block: bool | None = None
+    heart_failure: bool | None = None
+    mao_inhibitor: bool | None = None
+    cyp3a4_inhibitor: Literal["no", "ritonavir or cobicistat", "other strong inhibitor"] | None = None
+    kidney_disease: bool | None = None
+    liver_disease: bool | None = None
+    sickle_cell: bool | None = None
+    blood_thinner: bool | None = None
+    rheumatoid: bool | None = None
+    sjogren: bool | None = None
+    tuberculosis: bool | None = None
+    urine_retention: bool | None = None
+    pregnancy: Literal["no", "first trimester", "second trimester", "third trimester"] | None = None
+    breast_feeding: bool | None = None
+
+
+class Uveitis(Part):
+    """Old or present inflammation inside the eye. Its presence in the record says "uveitic"."""
+
+    kind: Short | None = None
+    last_active: Day | None = None
+    never_quiet: bool | None = None
+    herpetic: bool | None = None
+    infection_excluded: bool | None = None
+
+
+class HerpeticKeratitis(Part):
+    year: Annotated[int, Field(ge=1900, le=2200)] | None = None
+    active_epithelial_disease: bool | None = None
+    antiviral_cover: bool | None = None
+
+
+class AfterEarlierOperation(Part):
+    """What happened to this eye after an operation of its own, before this record."""
+
+    pressure_rise_on_steroid: bool | None = None
+    highest_pressure: Annotated[float, Field(ge=0, le=90)] | None = None
+    macular_oedema: bool | None = None
+    rebound: bool | None = None
+    retinal_detachment: bool | None = None
+    note: Text | None = None
+
+
+class EyeHistory(Part):
+    """One eye before surgery. Pressure in mmHg, axial length in mm."""
+
+    uveitis: Uveitis | None = None
+    glaucoma: bool | None = None
+    damaged_nerve: bool | None = None
+    steroid_responder: bool | None = None
+    axial_length_mm: Annotated[float, Field(ge=14, le=40)] | None = None
+    retinal_detachment: bool | None = None
+    vein_occlusion: bool | None = None
+    epiretinal_membrane: bool | None = None
+    macular_oedema: bool | None = None
+    weak_endothelium: bool | None = None
+    herpetic_keratitis: HerpeticKeratitis | None = None
+    corneal_feeling: Literal["normal", "reduced", "absent"] | None = None
+    surface_disease: Literal["none", "mild", "severe dry eye", "other"] | None = None
+    pseudoexfoliation: bool | None = None
+    only_seeing: bool | None = None
+    pressure_before: Annotated[float, Field(ge=0, le=90)] | None = None
+    vision_before: Short | None = None
+    after_earlier_operation: AfterEarlierOperation | None = None
+
+
+class Eyes(Part):
+    right: EyeHistory = EyeHistory()
+    left: EyeHistory = EyeHistory()
+
+
+class Patient(Part):
+    """The person. Give ``birth_date`` or, where the day is not known, ``birth_year``."""
+
+    code: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,23}$")]
+    name: Short
+    birth_date: Day | None = None
+    birth_year: Annotated[int, Field(ge=1890, le=2200)] | None = None
+    sex: Literal["female", "male", "other"] | None = None
+    speaks: tuple[LanguageTag, ...] = Field(default=(), max_length=8)
+    language: LanguageTag | None = Field(None, description="the language the sheet is printed in")
+    second_language: LanguageTag | None = None
+    telephones: tuple[Phone, ...] = Field(default=(), max_length=10)
+    travel: Travel = Travel()
+    lives_alone: bool | None = None
+    drops_by: DropGiver | None = None
+    help_arranged: Literal["helper", "aid", "stay"] | None = None
+    can_squeeze: bool | None = None
+    can_read: bool | None = None
+    waking: WakingDay = WakingDay()
+    allergies: tuple[Allergy, ...] = Field(default=(), max_length=40)
+    allergy_text: Text | None = None
+    relative_pressure: bool | None = Field(
+        None, description="a parent, brother, sister or child with glaucoma or a rise on steroid"
+    )
+    conditions: Conditions = Conditions()
+    eyes: Eyes = Eyes()
+
+    @model_validator(mode="after")
+    def _age_is_known(self) -> Patient:
+        if self.birth_date is None and self.birth_year is None:
+            raise ValueError("give birth_date (YYYY-MM-DD) or birth_year")
+        if self.birth_date and self.birth_year and self.birth_date.year != self.birth_year:
+            raise ValueError("birth_date and birth_year differ; give one")
+        return self

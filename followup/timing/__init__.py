@@ -1,0 +1,1 @@
+"""Pure computations on time: rounds of a day, trips to the clinic, the clinic's calendar."""

@@ -1,0 +1,1 @@
+"""The clinic's calendar: which day offers which service, and how much room is left."""
