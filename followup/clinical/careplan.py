@@ -13,6 +13,8 @@ from pydantic import BaseModel, ConfigDict
 
 from followup.clinical.record.base import Eye
 
+Day = date
+
 Role = Literal[
     "steroid",
     "nsaid",
@@ -139,8 +141,8 @@ class Trip(Line):
     status: Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"] = "proposed"
     serves: tuple[str, ...]
     services: tuple[str, ...]
-    window_start: date
-    window_end: date
+    window_start: Day
+    window_end: Day
     tier: Tier
     cannot_move: bool = False
     overbooked: tuple[str, ...] = ()

@@ -67,7 +67,7 @@ class Record(Part):
         born = self.patient.birth_date
         year = self.patient.birth_year
         for i, operation in enumerate(self.operations):
-            if born and operation.date < born or year and operation.date.year < year:
+            if (born and operation.date < born) or (year and operation.date.year < year):
                 raise ValueError(f"operations.{i}.date lies before the birth of the patient; correct one")
             if operation.date.year < 1990:
                 raise ValueError(f"operations.{i}.date is before 1990; correct the year")
@@ -77,7 +77,9 @@ class Record(Part):
         for i, review in enumerate(self.reviews):
             days = [o.date for o in self.operations if o.eye == review.eye]
             if not days:
-                raise ValueError(f"reviews.{i}.eye is the {review.eye} eye, which was not operated; correct the eye")
+                raise ValueError(
+                    f"reviews.{i}.eye is the {review.eye} eye, which was not operated; correct the eye"
+                )
             if review.date < min(days):
                 raise ValueError(f"reviews.{i}.date lies before the operation; correct the date")
         for i, trip in enumerate(self.trips):
@@ -98,11 +100,15 @@ class Record(Part):
 def parse_json_object(text: str | bytes, source: str) -> dict[str, Any]:
     """The JSON object in ``text``, or one line that says where it breaks."""
     if len(text) > MAX_BYTES:
-        raise FollowupError("json.size", f"larger than {MAX_BYTES} bytes", where=source, fix="send one record only")
+        raise FollowupError(
+            "json.size", f"larger than {MAX_BYTES} bytes", where=source, fix="send one record only"
+        )
     try:
         data = json.loads(text, object_pairs_hook=_no_doubles)
     except (ValueError, RecursionError) as exc:
-        raise FollowupError("json.syntax", f"not valid JSON: {exc}", where=source, fix="correct the file") from None
+        raise FollowupError(
+            "json.syntax", f"not valid JSON: {exc}", where=source, fix="correct the file"
+        ) from None
     if not isinstance(data, dict):
         raise FollowupError("json.object", "not a JSON object", where=source, fix="start the file with {")
     return data

@@ -17,6 +17,7 @@ Procedure = Literal[
     "secondary lens",
     "lens exchange",
 ]
+Widening = Literal["drops", "stretched", "hooks", "ring"]
 Millimetres = Annotated[float, Field(ge=0.5, le=15)]
 
 
@@ -25,7 +26,9 @@ class SteroidGiven(Part):
 
     medicine: MedicineId
     mg: Annotated[float, Field(gt=0, le=80)] | None = None
-    place: Literal["chamber", "behind the iris", "vitreous", "under the conjunctiva", "sub-Tenon", "canaliculus"]
+    place: Literal[
+        "chamber", "behind the iris", "vitreous", "under the conjunctiva", "sub-Tenon", "canaliculus"
+    ]
     form: Literal["solution", "crystals", "slow-release"] | None = None
     purpose: Literal["treat", "show vitreous"] | None = None
     fate: Literal["washed out", "left"] | None = None
@@ -77,7 +80,9 @@ class Operation(Part):
     iridotomy: Literal["none", "open", "not open"] | None = None
     pupil_before_mm: Annotated[float, Field(ge=0.5, le=10)] | None = None
     pupil_after_mm: Annotated[float, Field(ge=0.5, le=10)] | None = None
-    pupil_widened: tuple[Literal["drops", "stretched", "hooks", "ring"], ...] = Field(default=(), max_length=4)
+    pupil_widened: tuple[Literal["drops", "stretched", "hooks", "ring"], ...] = Field(
+        default=(), max_length=4
+    )
     synechiae_broken: bool | None = None
     membrane_peeled: bool | None = None
     bleeding: bool | None = None
