@@ -103,6 +103,16 @@ class Course(Line):
         return next((s.count for s in self.steps if s.start <= day <= s.end), 0)
 
 
+class CourseEdit(Line):
+    """A surgeon's change: from ``starts`` on, the course runs these (count a day, days) steps."""
+
+    course: str
+    starts: date
+    steps: tuple[tuple[int, int], ...]
+    reason: str
+    by: str
+
+
 class ReviewNeed(Line):
     """One thing that must be looked at. Key: ``left:refraction``. Dates inclusive."""
 
