@@ -1,0 +1,166 @@
+"""A care plan as a staircase going down: the one small drawing that every page and sheet shares.
+
+Pure geometry. Days are offsets from ``Staircase.start``; every point is given as a share of the
+width and of the height (0..1), so that the SVG macro and the Typst function only have to scale.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import sqrt
+from typing import Literal
+
+from followup.clinical.careplan import CarePlan, Course, Trip
+from followup.clinical.record import Eye
+
+TickState = Literal["open", "done", "missed"]
+Point = tuple[float, float]
+
+_DONE = {"arrived": "done", "fulfilled": "done", "noshow": "missed"}
+
+
+@dataclass(frozen=True)
+class Tread:
+    """One level of a stair: ``count`` a day, from day ``start`` on, ``days`` long; begins at ``x``, ``y``."""
+
+    start: int
+    days: int
+    count: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Stair:
+    """One bottle. ``filled`` for a steroid; ``held`` while a question keeps it from starting.
+
+    ``dash`` numbers the thin lines, so that two of them differ without colour.
+    """
+
+    key: str
+    medicine: str
+    filled: bool
+    held: bool
+    dash: int
+    treads: tuple[Tread, ...]
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A trip on the base line, in the middle of its day."""
+
+    day: date
+    state: TickState
+    x: float
+
+
+@dataclass(frozen=True)
+class Staircase:
+    """``today`` is the middle of today as a share of the width, None when outside the drawing."""
+
+    start: date
+    days: int
+    top: int
+    stairs: tuple[Stair, ...]
+    ticks: tuple[Tick, ...]
+    today: float | None
+    mirrored: bool
+
+    @property
+    def end(self) -> date:
+        return self.start + timedelta(days=self.days - 1)
+
+
+def build_staircase(
+    plan: CarePlan, *, today: date | None = None, eye: Eye | None = None, mirrored: bool = False
+) -> Staircase | None:
+    """The staircase of ``plan``, of one eye or (None) of all bottles; None without dates to draw.
+
+    ``mirrored`` lets time run from right to left, for scripts that do.
+    """
+    courses = [c for c in plan.courses if c.steps and c.state != "stopped" and eye in (None, c.eye)]
+    trips = [t for t in plan.trips if t.status != "cancelled"]
+    days = [d for c in courses for d in (c.steps[0].start, c.steps[-1].end)] + [t.date for t in trips]
+    if not days:
+        return None
+    frame = _Frame(
+        start=min(days),
+        days=(max(days) - min(days)).days + 1,
+        top=max((s.count for c in courses for s in c.steps), default=1) or 1,
+        mirrored=mirrored,
+    )
+    return Staircase(
+        start=frame.start,
+        days=frame.days,
+        top=frame.top,
+        stairs=tuple(_stairs(courses, frame)),
+        ticks=tuple(_tick(trip, frame) for trip in trips),
+        today=frame.middle(today) if today and 0 <= (today - frame.start).days < frame.days else None,
+        mirrored=mirrored,
+    )
+
+
+@dataclass(frozen=True)
+class _Frame:
+    start: date
+    days: int
+    top: int
+    mirrored: bool
+
+    def x(self, offset: float) -> float:
+        share = offset / self.days
+        return round(1 - share if self.mirrored else share, 5)
+
+    def y(self, count: int) -> float:
+        # The square root keeps one drop a day visible beside sixteen, and every step still goes down.
+        return round(1 - sqrt(count / self.top), 5)
+
+    def middle(self, day: date) -> float:
+        return self.x((day - self.start).days + 0.5)
+
+
+def _stairs(courses: Iterable[Course], frame: _Frame) -> Iterable[Stair]:
+    dash = 0
+    for course in sorted(courses, key=lambda c: c.role != "steroid"):
+        filled = course.role == "steroid"
+        yield Stair(
+            key=course.key,
+            medicine=course.medicine,
+            filled=filled,
+            held=course.state == "held",
+            dash=0 if filled else dash,
+            treads=_treads(course, frame),
+            points=_points(course, frame),
+        )
+        dash += not filled
+
+
+def _treads(course: Course, frame: _Frame) -> tuple[Tread, ...]:
+    found = []
+    for step in course.steps:
+        start = (step.start - frame.start).days
+        found.append(Tread(start, step.days, step.count, frame.x(start), frame.y(step.count)))
+    return tuple(found)
+
+
+def _points(course: Course, frame: _Frame) -> tuple[Point, ...]:
+    """The outline from the floor up, along the treads and down to the floor again."""
+    points: list[Point] = []
+    at = None
+    for step in course.steps:
+        start = (step.start - frame.start).days
+        if start != at:  # the first step, or a pause: begin on the floor
+            points += [(frame.x(at), 1.0)] if at is not None else []
+            points.append((frame.x(start), 1.0))
+        points.append((frame.x(start), frame.y(step.count)))
+        at = start + step.days
+        points.append((frame.x(at), frame.y(step.count)))
+    return (*points, (frame.x(at or 0), 1.0))
+
+
+def _tick(trip: Trip, frame: _Frame) -> Tick:
+    state: TickState = _DONE.get(trip.status, "open")  # type: ignore[assignment]
+    return Tick(trip.date, state, frame.middle(trip.date))
