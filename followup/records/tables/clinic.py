@@ -1,0 +1,67 @@
+"""The clinic itself, its staff and their log-ins."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import JSON, Text, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from followup.records.tables.base import check
+
+ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
+
+
+class ClinicRow(SQLModel, table=True):
+    """One row. ``code`` stands in the QR; ``zone`` is an IANA name; ``calendar`` is calendar JSON."""
+
+    __tablename__ = "clinic"
+    __table_args__ = (
+        check("single", "id = 1"),
+        check("code", "length(code) BETWEEN 1 AND 8 AND code = upper(code)"),
+    )
+
+    id: int = Field(default=1, primary_key=True)
+    name: str
+    code: str
+    phone_day: str
+    phone_night: str
+    nearest_eye_clinic: str = ""
+    zone: str
+    sheet_languages: list[str] = Field(sa_type=JSON)
+    staff_language: str = "en"
+    is_sample: bool = False
+    calendar: str = Field(default="{}", sa_type=Text)
+
+
+class StaffRow(SQLModel, table=True):
+    """A person who can log in. ``password_hash`` is an Argon2id string, never a password."""
+
+    __tablename__ = "staff"
+    __table_args__ = (UniqueConstraint("login"), check("failed_logins", "failed_logins >= 0"))
+
+    id: int | None = Field(default=None, primary_key=True)
+    login: str
+    name: str
+    registration: str = ""
+    roles: list[str] = Field(sa_type=JSON)
+    password_hash: str
+    active: bool = True
+    failed_logins: int = 0
+    locked_until: datetime | None = None
+    created_at: datetime
+
+
+class LoginSessionRow(SQLModel, table=True):
+    """``id`` is the SHA-256 of the opaque id in the cookie: the table can't be replayed."""
+
+    __tablename__ = "login_session"
+    __table_args__ = (check("id", "length(id) = 64"),)
+
+    id: str = Field(primary_key=True)
+    staff_id: int = Field(foreign_key="staff.id", index=True)
+    created_at: datetime
+    last_seen: datetime
+    expires_at: datetime
+    revoked_at: datetime | None = None
+    reauthenticated_at: datetime | None = None

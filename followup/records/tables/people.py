@@ -1,0 +1,81 @@
+"""Patients, their operative records by version, and the day's operation list."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from sqlalchemy import Text, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from followup.records.tables.base import check, one_of
+
+EYES = ("right", "left")
+
+
+class PatientRow(SQLModel, table=True):
+    """Who the patient is, as in the newest record version, folded for search.
+
+    ``code_key`` is the code in lower case; ``search_phones`` holds each number as digits between
+    spaces; ``search_name`` the name without case, accents or vowel points.
+    """
+
+    __tablename__ = "patient"
+    __table_args__ = (
+        UniqueConstraint("code_key"),
+        one_of("sex", ("female", "male", "other")),
+        check("birth", "birth_date IS NOT NULL OR birth_year IS NOT NULL"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    code: str
+    code_key: str
+    name: str
+    search_name: str = Field(index=True)
+    birth_date: date | None = None
+    birth_year: int | None = None
+    sex: str | None = None
+    language: str | None = None
+    search_phones: str = ""
+    entered_at: datetime
+
+
+class RecordVersionRow(SQLModel, table=True):
+    """One version of the operative record; nothing is ever overwritten."""
+
+    __tablename__ = "record_version"
+    __table_args__ = (UniqueConstraint("patient_id", "number"), check("number", "number >= 1"))
+
+    id: int | None = Field(default=None, primary_key=True)
+    patient_id: int = Field(foreign_key="patient.id")
+    number: int
+    body: str = Field(sa_type=Text)
+    entered_by: str
+    entered_at: datetime
+
+
+class OperationRow(SQLModel, table=True):
+    """Index of the operations in the newest record version of each patient."""
+
+    __tablename__ = "operation"
+    __table_args__ = (UniqueConstraint("patient_id", "eye", "day"), one_of("eye", EYES))
+
+    id: int | None = Field(default=None, primary_key=True)
+    patient_id: int = Field(foreign_key="patient.id")
+    eye: str
+    day: date = Field(index=True)
+    surgeon: str | None = None
+
+
+class OperationListRow(SQLModel, table=True):
+    """What the theatre's list says for a day; the entered side is checked against it."""
+
+    __tablename__ = "operation_list"
+    __table_args__ = (UniqueConstraint("day", "code_key", "eye"), one_of("eye", EYES))
+
+    id: int | None = Field(default=None, primary_key=True)
+    day: date
+    patient_code: str
+    code_key: str
+    name: str
+    eye: str
+    position: int = 0
