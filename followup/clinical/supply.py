@@ -1,0 +1,119 @@
+"""Supply: how many bottles a course takes, when each is opened, thrown away and handed over.
+
+Counted by simulation, dose by dose, for one eye: a bottle serves one eye of one person.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from followup.clinical.careplan import Bottle, Course, Trip
+from followup.errors import FollowupError
+
+# 28 days counting the opening day: the in-use limit of preserved eye drops (common practice, and
+# what most labels state); a maker's shorter limit comes from the formulary.
+DEFAULT_OPEN_DAYS = 28
+
+_NOT_COMING = frozenset({"noshow", "cancelled"})
+
+
+@dataclass
+class _Opened:
+    """A bottle in use: the day it was opened and the drops taken from it so far."""
+
+    opened: date
+    drops: int = 0
+
+
+def simulate(
+    course: Course,
+    drops_per_bottle: int,
+    open_days: int = DEFAULT_OPEN_DAYS,
+    *,
+    today: date,
+    trips: Sequence[Trip] = (),
+    first_day_doses: int | None = None,
+    drops_a_dose: int = 1,
+) -> tuple[Bottle, ...]:
+    """The bottles of one course, in the order of opening; ``Bottle.drops`` are those it serves.
+
+    A bottle is opened at the first dose it serves. It is gone when its drops run out or after
+    its last usable day (``opened + open_days - 1``, its ``discard``), whichever is first; a dose
+    it can't finish opens the next. ``first_day_doses`` are the rounds still to come on the
+    course's first day where some are past already (None: all of them). An as-needed course
+    counts at its maximum, which is what its steps say. A held or stopped course, and anything
+    by mouth, takes no bottle.
+
+    Hand-over: the last trip whose window ends before the opening day, so that the bottle is
+    there even if the patient comes on the last allowed day; else ``today`` (or, for a bottle
+    opened earlier, that day). Trips before ``today``, missed or cancelled hand over nothing.
+
+    Raises :class:`FollowupError` ``supply.bottle`` where a bottle can't serve one whole dose.
+    """
+    _check(course, drops_per_bottle, open_days, drops_a_dose)
+    if course.state != "active" or course.eye is None:
+        return ()
+    opened: list[_Opened] = []
+    for day in _doses(course, first_day_doses):
+        _serve(opened, day, drops_a_dose, drops_per_bottle, open_days)
+    handing = sorted((t for t in trips if _hands_over(t, today)), key=lambda t: (t.date, t.number))
+    return tuple(
+        _bottle(course.key, number, one, open_days, handing, today) for number, one in enumerate(opened, 1)
+    )
+
+
+def last_usable_day(opened: date, open_days: int = DEFAULT_OPEN_DAYS) -> date:
+    """The evening on which a bottle opened on ``opened`` is thrown away."""
+    return opened + timedelta(days=open_days - 1)
+
+
+def _doses(course: Course, first_day_doses: int | None) -> Iterator[date]:
+    """The day of every dose, in order."""
+    for step in course.steps:
+        for offset in range(step.days):
+            day = step.start + timedelta(days=offset)
+            doses = step.count
+            if first_day_doses is not None and day == course.first_day:
+                doses = min(doses, max(0, first_day_doses))
+            yield from (day for _ in range(doses))
+
+
+def _serve(opened: list[_Opened], day: date, drops: int, capacity: int, open_days: int) -> None:
+    """Take one dose, from the bottle in use as far as it goes and then from the next."""
+    while drops:
+        if not opened or opened[-1].drops == capacity or day > last_usable_day(opened[-1].opened, open_days):
+            opened.append(_Opened(day))
+        taken = min(drops, capacity - opened[-1].drops)
+        opened[-1].drops += taken
+        drops -= taken
+
+
+def _hands_over(trip: Trip, today: date) -> bool:
+    return trip.date >= today and trip.status not in _NOT_COMING
+
+
+def _bottle(
+    course: str, number: int, one: _Opened, open_days: int, handing: Sequence[Trip], today: date
+) -> Bottle:
+    trip = next((t for t in reversed(handing) if t.window_end < one.opened), None)
+    return Bottle(
+        course=course,
+        number=number,
+        opened=one.opened,
+        discard=last_usable_day(one.opened, open_days),
+        drops=one.drops,
+        handed_over=trip.date if trip else min(today, one.opened),
+        handed_over_trip=trip.number if trip else None,
+    )
+
+
+def _check(course: Course, drops_per_bottle: int, open_days: int, drops_a_dose: int) -> None:
+    if drops_a_dose < 1 or drops_per_bottle < drops_a_dose or open_days < 1:
+        raise FollowupError(
+            "supply.bottle",
+            f"a bottle of {drops_per_bottle} drops, {drops_a_dose} a dose, usable {open_days} days, serves no dose",
+            where=course.key,
+            fix="correct the bottle volume, drop size and days open in the formulary",
+        )

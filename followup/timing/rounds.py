@@ -1,0 +1,174 @@
+"""Rounds: at which times of the day the patient sits down and puts in all that is due.
+
+Chosen in this order, each aim exact, over all phases together:
+
+1. as few rounds as possible: the sum over phases of days x rounds a day;
+2. the sum over phases of days x the squared gaps (hours², round the 24 hour clock, the night
+   counts) of every bottle, plus the price (100 hours²·days) for each time of day that is new
+   against the phase before, the sheet in force coming before the first;
+3. ties: fewest days without a round at rising, then the smallest sum of 2^slot, first phase
+   first. Then each bottle takes its own times from the rounds by the same gaps and ties.
+
+These are properties of a timetable and of no medicine: what may be given how often, and how
+close together, comes in as constraints.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from followup.errors import FollowupError
+from followup.timing.rounds_search import NO_SET, Demand, Kind, best_rounds, best_times
+from followup.timing.slotsets import HOURS_A_DAY, mask_of, slots_of
+from followup.timing.waking import WakingDay
+
+__all__ = ["Phase", "PhaseRounds", "RoundBottle", "RoundsPlan", "WakingDay", "plan_rounds"]
+
+DEFAULT_PRICE = 100
+MOST_SLOTS = 20
+MOST_WORK = 2**60
+
+
+@dataclass(frozen=True)
+class RoundBottle:
+    """A bottle (or a tablet) with what its times must keep; all that is given holds together.
+
+    ``shortest``: least hours between two of its times, round the clock (from the last of a day
+    to the first of the next as well). ``allowed``: the only slots it may have. ``fixed``: its
+    times are exactly these slots, so its count is theirs.
+    """
+
+    key: str
+    shortest: int = 1
+    allowed: frozenset[int] | None = None
+    fixed: frozenset[int] | None = None
+
+
+@dataclass(frozen=True)
+class Phase:
+    """A run of ``days`` on which every bottle keeps its count a day, by bottle key."""
+
+    days: int
+    counts: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class PhaseRounds:
+    """The slots of all rounds of a phase, and of each bottle among them, ascending."""
+
+    times: tuple[int, ...]
+    bottle_times: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class RoundsPlan:
+    """The best timetable. ``rounds_days`` is the sum of aim 1, ``cost`` that of aim 2."""
+
+    phases: tuple[PhaseRounds, ...]
+    rounds_days: int
+    cost: int
+
+
+def plan_rounds(
+    slots: int,
+    phases: Sequence[Phase],
+    bottles: Sequence[RoundBottle],
+    *,
+    previous: frozenset[int] | None = None,
+    price: int = DEFAULT_PRICE,
+) -> RoundsPlan:
+    """The best rounds for every phase over ``slots`` hourly slots (slot 0 is rising).
+
+    ``previous`` holds the slots of the sheet in force; None means a first sheet, whose times
+    cost nothing. ``price`` in hours²·days. Raises :class:`FollowupError` ``rounds.impossible``
+    where a count can't be placed, ``rounds.input`` where the question makes no sense.
+    """
+    by_key = _checked(slots, phases, bottles, price)
+    kinds = [
+        {key: _kind(by_key[key], count, slots) for key, count in phase.counts.items()} for phase in phases
+    ]
+    demands = [Demand(phase.days, tuple(own.values())) for phase, own in zip(phases, kinds, strict=True)]
+    for number, own in enumerate(kinds, 1):
+        _refuse_impossible(slots, own, number)
+    before = None if previous is None else mask_of(_within(previous, slots))
+    found = best_rounds(slots, demands, before, _sufficient_price(demands, slots, price))
+    planned = tuple(
+        PhaseRounds(slots_of(mask), {key: best_times(slots, mask, kind) for key, kind in own.items()})
+        for mask, own in zip(found, kinds, strict=True)
+    )
+    return RoundsPlan(planned, _rounds_days(phases, planned), _cost(phases, planned, before, price))
+
+
+def _checked(
+    slots: int, phases: Sequence[Phase], bottles: Sequence[RoundBottle], price: int
+) -> dict[str, RoundBottle]:
+    by_key = {bottle.key: bottle for bottle in bottles}
+    unknown = sorted({key for phase in phases for key in phase.counts} - by_key.keys())
+    complaints = [
+        (not 1 <= slots <= MOST_SLOTS, f"a day of {slots} slots can't be planned (1 to {MOST_SLOTS})"),
+        (len(by_key) != len(bottles), "two bottles have the same key"),
+        (bool(unknown), f"no bottle is called {', '.join(unknown)}"),
+        (price < 0, "the price of a new time is below zero"),
+        (any(bottle.shortest < 1 for bottle in bottles), "a shortest interval is under one hour"),
+        (any(phase.days < 1 for phase in phases), "a phase has no day"),
+        (any(n < 1 for phase in phases for n in phase.counts.values()), "a count a day is under one"),
+    ]
+    for wrong, what in complaints:
+        if wrong:
+            raise FollowupError("rounds.input", what, where="rounds")
+    return by_key
+
+
+def _kind(bottle: RoundBottle, count: int, slots: int) -> Kind:
+    allowed = frozenset(range(slots)) if bottle.allowed is None else _within(bottle.allowed, slots)
+    fixed = None
+    if bottle.fixed is not None:
+        fixed = mask_of(bottle.fixed) if bottle.fixed <= allowed else NO_SET
+    return Kind(count, bottle.shortest, mask_of(allowed), fixed)
+
+
+def _within(slot_numbers: frozenset[int], slots: int) -> frozenset[int]:
+    return frozenset(slot for slot in slot_numbers if 0 <= slot < slots)
+
+
+def _refuse_impossible(slots: int, kinds: Mapping[str, Kind], phase: int) -> None:
+    """Bottles never hinder each other (every slot may be a round), so each is judged alone."""
+    for key, kind in kinds.items():
+        if not kind.possible(slots):
+            raise FollowupError(
+                "rounds.impossible",
+                f"{kind.count} a day can't be placed in the waking day as its interval and times demand",
+                where=f"{key}, phase {phase}",
+                fix="give fewer a day, another time, or a longer waking day",
+            )
+
+
+def _sufficient_price(demands: Sequence[Demand], slots: int, price: int) -> int:
+    """The price, cut where more changes no choice, so that whole numbers of 64 bits suffice."""
+    gaps = sum(demand.days * HOURS_A_DAY**2 * len(demand.kinds) for demand in demands)
+    enough = min(price, gaps + 1)
+    days = sum(demand.days for demand in demands) + 1
+    if (gaps + enough * slots * len(demands)) * days >= MOST_WORK:
+        raise FollowupError("rounds.input", "the phases are too long to be compared exactly", where="rounds")
+    return enough
+
+
+def _rounds_days(phases: Sequence[Phase], planned: Sequence[PhaseRounds]) -> int:
+    return sum(phase.days * len(rounds.times) for phase, rounds in zip(phases, planned, strict=True))
+
+
+def _cost(phases: Sequence[Phase], planned: Sequence[PhaseRounds], before: int | None, price: int) -> int:
+    """Aim 2 of a finished timetable, counted afresh from its times."""
+    known = None if before is None else set(slots_of(before))
+    total = 0
+    for phase, rounds in zip(phases, planned, strict=True):
+        total += phase.days * sum(_gap_sum(times) for times in rounds.bottle_times.values())
+        total += 0 if known is None else price * len(set(rounds.times) - known)
+        known = set(rounds.times)
+    return total
+
+
+def _gap_sum(times: tuple[int, ...]) -> int:
+    following = (*times[1:], times[0] + HOURS_A_DAY)
+    return sum((later - earlier) ** 2 for earlier, later in zip(times, following, strict=True))

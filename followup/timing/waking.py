@@ -1,0 +1,99 @@
+"""The waking day: the hourly slots at which a patient can put in drops.
+
+Slot 0 is the minute of rising, slot ``n`` is ``n`` hours later. A day that runs past midnight
+keeps counting; its late slots belong to the date of rising.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from followup.errors import FollowupError
+
+MINUTES_A_DAY = 24 * 60
+SHORTEST_WAKING_HOURS = 12
+LONGEST_WAKING_HOURS = 18
+
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+
+
+@dataclass(frozen=True)
+class WakingDay:
+    """``rise`` in minutes after midnight, ``hours`` whole hours from rising to the last slot.
+
+    Raises :class:`FollowupError` ``rounds.waking`` unless 12 to 18 hours are spent awake: on a
+    longer or shorter day the program asks and never guesses when the patient sleeps.
+    """
+
+    rise: int
+    hours: int
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.rise < MINUTES_A_DAY:
+            raise FollowupError("rounds.waking", f"rising at minute {self.rise} is not on the clock")
+        _check_awake(self.hours * 60)
+
+    @classmethod
+    def of(cls, rise: str, bedtime: str) -> WakingDay:
+        """The waking day between two clock times; a bedtime before rising is after midnight.
+
+        >>> WakingDay.of("06:30", "22:00").clock(15)
+        '21:30'
+        """
+        up = _minutes(rise)
+        awake = (_minutes(bedtime) - up) % MINUTES_A_DAY
+        _check_awake(awake, f"from {rise} to {bedtime}")
+        return cls(up, awake // 60)
+
+    @property
+    def slots(self) -> int:
+        """How many hourly slots there are, rising and bedtime both included."""
+        return self.hours + 1
+
+    def clock(self, slot: int) -> str:
+        """The clock time of a slot, ``HH:MM``."""
+        minutes = self._minute(slot) % MINUTES_A_DAY
+        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+    def after_midnight(self, slot: int) -> bool:
+        """True where the slot falls on the calendar day after the date of rising."""
+        return self._minute(slot) >= MINUTES_A_DAY
+
+    def slot_of(self, clock: str) -> int:
+        """The slot nearest to a clock time, the earlier of two equally near.
+
+        A time during the night goes to bedtime or to rising, whichever is nearer.
+        """
+        after_rising = (_minutes(clock) - self.rise) % MINUTES_A_DAY
+        return min(range(self.slots), key=lambda slot: _apart(after_rising, slot * 60))
+
+    def _minute(self, slot: int) -> int:
+        if not 0 <= slot < self.slots:
+            raise FollowupError("rounds.waking", f"slot {slot} is outside the waking day")
+        return self.rise + slot * 60
+
+
+def _apart(one: int, other: int) -> int:
+    """Minutes between two times of the day, the shorter way round the clock."""
+    forward = (one - other) % MINUTES_A_DAY
+    return min(forward, MINUTES_A_DAY - forward)
+
+
+def _minutes(clock: str) -> int:
+    match = _CLOCK.fullmatch(clock)
+    if match is None:
+        raise FollowupError(
+            "rounds.waking", f'"{clock}" is not a clock time', fix="write HH:MM, such as 06:30"
+        )
+    return int(match[1]) * 60 + int(match[2])
+
+
+def _check_awake(minutes: int, when: str = "in all") -> None:
+    if not SHORTEST_WAKING_HOURS * 60 <= minutes <= LONGEST_WAKING_HOURS * 60:
+        raise FollowupError(
+            "rounds.waking",
+            f"{minutes // 60} h {minutes % 60:02d} min awake {when}",
+            fix=f"ask when the patient rises and goes to bed: {SHORTEST_WAKING_HOURS} to "
+            f"{LONGEST_WAKING_HOURS} hours awake can be planned",
+        )
