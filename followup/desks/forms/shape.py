@@ -1,0 +1,126 @@
+"""The shape of the record's form, read off the record's own types.
+
+Nothing here lists fields: a field added to the record appears in the form by itself, so no part
+of a record is ever out of a counsellor's reach.
+"""
+
+from __future__ import annotations
+
+import types
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, StringConstraints
+from pydantic.fields import FieldInfo
+
+from followup.clinical.record import Record
+
+Kind = Literal["line", "text", "number", "date", "clock", "medicine", "yes-no", "one of", "some of", "words"]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing to fill in. ``of`` is "Model.field", the key of its label."""
+
+    name: str
+    of: str
+    kind: Kind
+    choices: tuple[str, ...] = ()
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class Group:
+    """Fields that belong together. ``many``: may repeat. ``optional``: its presence says something."""
+
+    name: str
+    of: str
+    members: tuple[Field | Group, ...]
+    many: bool = False
+    optional: bool = False
+
+    def member(self, name: str) -> Field | Group:
+        """The member called ``name``. Raises KeyError where there is none."""
+        for member in self.members:
+            if member.name == name:
+                return member
+        raise KeyError(name)
+
+
+def shape_of(model: type[BaseModel], name: str = "", of: str = "") -> Group:
+    """The form of ``model`` with everything inside it."""
+    members = tuple(_member(model, key, info) for key, info in model.model_fields.items())
+    return Group(name, of or model.__name__, members)
+
+
+def leaves(group: Group) -> Iterator[Field]:
+    """Every field, at any depth."""
+    for member in group.members:
+        if isinstance(member, Field):
+            yield member
+        else:
+            yield from leaves(member)
+
+
+def _member(model: type[BaseModel], key: str, info: FieldInfo) -> Field | Group:
+    of = f"{model.__name__}.{key}"
+    inner, optional = _without_none(info.annotation)
+    if _is_model(inner):
+        group = shape_of(inner, key, of)
+        return Group(key, of, group.members, optional=optional)
+    if get_origin(inner) is tuple:
+        item = _bare(get_args(inner)[0])
+        if _is_model(item):
+            return Group(key, of, shape_of(item).members, many=True)
+        literal = get_origin(item) is Literal
+        return Field(key, of, "some of" if literal else "words", get_args(item) if literal else ())
+    kind, choices = _kind(inner, info)
+    return Field(key, of, kind, choices, required=info.is_required())
+
+
+def _kind(annotation: Any, info: FieldInfo) -> tuple[Kind, tuple[str, ...]]:
+    bare = _bare(annotation)
+    if bare is bool:
+        return "yes-no", ()
+    if bare is date:
+        return "date", ()
+    if bare in (int, float):
+        return "number", ()
+    if get_origin(bare) is Literal:
+        return "one of", get_args(bare)
+    return _string_kind(annotation, info), ()
+
+
+def _string_kind(annotation: Any, info: FieldInfo) -> Kind:
+    marks = [*getattr(annotation, "__metadata__", ()), *info.metadata]
+    for mark in marks:
+        if isinstance(mark, StringConstraints):
+            if mark.pattern and str(mark.pattern).startswith("^([01]"):
+                return "clock"
+            if mark.pattern and str(mark.pattern).startswith("^[a-z][a-z0-9-]"):
+                return "medicine"
+            if mark.max_length and mark.max_length > 1000:
+                return "text"
+    return "line"
+
+
+def _bare(annotation: Any) -> Any:
+    return get_args(annotation)[0] if get_origin(annotation) is Annotated else annotation
+
+
+def _without_none(annotation: Any) -> tuple[Any, bool]:
+    if get_origin(annotation) in (Union, types.UnionType):
+        kept = [a for a in get_args(annotation) if a is not type(None)]
+        optional = len(kept) < len(get_args(annotation))
+        # A number that may also be a word ("not done") is typed as a line.
+        return (kept[0] if len(kept) == 1 else str), optional
+    return annotation, False
+
+
+def _is_model(annotation: Any) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+
+
+RECORD = shape_of(Record)

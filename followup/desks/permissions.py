@@ -1,0 +1,78 @@
+"""Who may do what: one table of every route against every role.
+
+A route that is missing here is refused to everybody, and a test fails.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+COUNSELLOR, RECEPTION, SURGEON = "counsellor", "reception", "surgeon"
+PHARMACY, MANAGER = "pharmacy", "manager"
+ROLES: Final = (COUNSELLOR, RECEPTION, SURGEON, PHARMACY, MANAGER)
+
+STAFF: Final = frozenset(ROLES)
+ANYONE: Final = STAFF | {"anonymous"}
+CLINICAL: Final = frozenset({COUNSELLOR, SURGEON})
+FRONT: Final = frozenset({COUNSELLOR, RECEPTION, SURGEON})
+ONLY_RECEPTION: Final = frozenset({RECEPTION})
+ONLY_SURGEON: Final = frozenset({SURGEON})
+ONLY_MANAGER: Final = frozenset({MANAGER})
+
+TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
+    # everybody
+    ("GET", "/healthz"): ANYONE,
+    ("GET", "/readyz"): ANYONE,
+    ("GET", "/log-in"): ANYONE,
+    ("POST", "/log-in"): ANYONE,
+    ("POST", "/log-out"): STAFF,
+    ("GET", "/"): STAFF,
+    ("GET", "/help"): STAFF,
+    ("GET", "/password"): STAFF,
+    ("POST", "/password"): STAFF,
+    ("GET", "/protocol"): STAFF,
+    ("POST", "/protocol/sign"): ONLY_SURGEON,
+    # the operation and its record
+    ("GET", "/operations"): CLINICAL,
+    ("GET", "/operations/new"): CLINICAL,
+    ("POST", "/operations/new"): CLINICAL,
+    ("GET", "/operations/paste"): CLINICAL,
+    ("POST", "/operations/paste"): CLINICAL,
+    ("POST", "/operations/list"): CLINICAL,
+    ("GET", "/patients/{code}"): FRONT,
+    ("GET", "/patients/{code}/record"): CLINICAL,
+    ("POST", "/patients/{code}/record"): CLINICAL,
+    # the plan
+    ("GET", "/waiting"): ONLY_SURGEON,
+    ("GET", "/plans/{plan}"): CLINICAL,
+    ("GET", "/plans/{plan}/draft.pdf"): CLINICAL,
+    ("POST", "/plans/{plan}/again"): CLINICAL,
+    ("POST", "/plans/{plan}/answers"): ONLY_SURGEON,
+    ("GET", "/plans/{plan}/steps"): ONLY_SURGEON,
+    ("POST", "/plans/{plan}/steps"): ONLY_SURGEON,
+    ("POST", "/plans/{plan}/sign"): ONLY_SURGEON,
+    # the sheet
+    ("POST", "/plans/{plan}/sheets"): CLINICAL,
+    ("GET", "/sheets/{sheet}"): FRONT,
+    ("GET", "/sheets/{sheet}/paper.pdf"): FRONT,
+    ("GET", "/sheets/{sheet}/phone.html"): FRONT,
+    ("POST", "/sheets/{sheet}/handed-over"): FRONT,
+    # reception
+    ("GET", "/today"): FRONT,
+    ("GET", "/to-reach"): FRONT,
+    ("POST", "/find"): FRONT,
+    ("GET", "/found/{sheet}"): FRONT,
+    ("POST", "/trips/{trip}/arrived"): ONLY_RECEPTION,
+    ("POST", "/trips/{trip}/no-show"): ONLY_RECEPTION,
+    ("POST", "/trips/{trip}/seen"): FRONT,
+    # the people who work here
+    ("GET", "/staff"): ONLY_MANAGER,
+    ("POST", "/staff"): ONLY_MANAGER,
+    ("POST", "/staff/{login}"): ONLY_MANAGER,
+}
+
+
+def may(roles: frozenset[str], method: str, path: str) -> bool:
+    """Whether someone with ``roles`` may call the route; unknown routes are closed."""
+    allowed = TABLE.get((method, path), frozenset())
+    return "anonymous" in allowed or bool(roles & allowed)

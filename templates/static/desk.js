@@ -1,0 +1,35 @@
+// Small helps only; every page works without this file.
+"use strict";
+
+// A second press on the same button does nothing while the first is on its way.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.dataset.sent === "yes") {
+    event.preventDefault();
+    return;
+  }
+  form.dataset.sent = "yes";
+  window.setTimeout(() => { delete form.dataset.sent; }, 8000);
+});
+window.addEventListener("pageshow", () => {
+  for (const form of document.forms) delete form.dataset.sent;
+});
+
+// Fields that differ from the routine answer stand out while typing.
+const markField = (field) => {
+  const routine = field.dataset.routine;
+  const control = field.querySelector("input:checked, select, input[type=text]");
+  field.classList.toggle("differs", control !== null && control.value !== routine);
+};
+for (const field of document.querySelectorAll(".field[data-routine]")) {
+  markField(field);
+  field.addEventListener("change", () => markField(field));
+}
+
+// The page warns before typing is lost by closing it.
+for (const form of document.querySelectorAll("form[data-keep]")) {
+  let touched = false;
+  form.addEventListener("input", () => { touched = true; });
+  form.addEventListener("submit", () => { touched = false; });
+  window.addEventListener("beforeunload", (event) => { if (touched) event.preventDefault(); });
+}
