@@ -1,0 +1,93 @@
+"""Reading what people hand in and writing what they get, with one line when it can't be done."""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import click
+
+from followup.clinical.record import MAX_BYTES, Record, parse_json_object, parse_record
+from followup.errors import FollowupError
+
+STDIN = "-"
+
+
+class Day(click.ParamType[date]):
+    """A calendar day, YYYY-MM-DD, within the years the program plans for."""
+
+    name = "date"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        if isinstance(value, date):
+            return value
+        try:
+            day = date.fromisoformat(value)
+        except ValueError:
+            day = None
+        if day is None or len(value) != 10 or not 1990 <= day.year <= 2200:
+            self.fail(f"{value[:40]!r} is not a day; write YYYY-MM-DD, between 1990 and 2200", param, ctx)
+        return day
+
+
+def read_object(path: str) -> tuple[dict[str, Any], str]:
+    """The JSON object in the file ``path`` ("-": standard input) and the name to call it by."""
+    source = "standard input" if path == STDIN else path
+    return parse_json_object(_read_text(path, source), source), source
+
+
+def read_record(path: str) -> Record:
+    """The validated record in the file ``path``."""
+    return parse_record(*read_object(path))
+
+
+def _read_text(path: str, source: str) -> str:
+    try:
+        if path == STDIN:
+            data = sys.stdin.buffer.read(MAX_BYTES + 1)
+        else:
+            with open(path, "rb") as file:
+                data = file.read(MAX_BYTES + 1)
+    except (OSError, ValueError, AttributeError) as exc:
+        reason = (exc.strerror or "it can't be read") if isinstance(exc, OSError) else "it is closed"
+        raise FollowupError("file.read", reason, where=source, fix="name a readable file") from None
+    if len(data) > MAX_BYTES:
+        raise FollowupError(
+            "file.size", f"larger than {MAX_BYTES} bytes", where=source, fix="hand in one record only"
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as exc:
+        raise FollowupError(
+            "file.text", f"not UTF-8 text at byte {exc.start}", where=source, fix="save the file as UTF-8"
+        ) from None
+
+
+def write_whole(path: Path, data: bytes, *, never: str = "") -> None:
+    """Write ``data`` to ``path`` in one piece or not at all; ``never`` names the input, kept as it is."""
+    if path.is_dir():
+        raise FollowupError("file.write", "it is a folder", where=str(path), fix="name a file")
+    if never and never != STDIN and path.exists() and path.samefile(never):
+        raise FollowupError("file.write", "it is the record itself", where=str(path), fix="name another file")
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".followup-")
+    except OSError as exc:
+        raise _unwritable(path, exc) from None
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        os.replace(name, path)
+    except OSError as exc:
+        Path(name).unlink(missing_ok=True)
+        raise _unwritable(path, exc) from None
+
+
+def _unwritable(path: Path, exc: OSError) -> FollowupError:
+    reason = exc.strerror or "it can't be written"
+    return FollowupError(
+        "file.write", reason, where=str(path), fix="name a file in a folder you may write to"
+    )

@@ -1,0 +1,248 @@
+"""The whole care plan in readable English, for a terminal or a printer. Same plan, same bytes."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date
+
+from followup.cli.contract import visible
+from followup.cli.words import (
+    DayNumbers,
+    counted,
+    eye_words,
+    listed,
+    long_day,
+    medicine_words,
+    one_line,
+    short_day,
+)
+from followup.clinical.careplan import CarePlan, Caution, Course, Dose, Question, Reason, ReviewNeed, Trip
+from followup.clinical.formulary import Medicine
+from followup.clinical.record import Record
+
+WIDTH = 100
+NOT_APPROVED = "not approved for patients"
+
+
+def render_plan(plan: CarePlan, record: Record, formulary: Mapping[str, Medicine]) -> str:
+    """Every line of the plan: what must be asked first, then courses, day, bottles and visits."""
+    days = DayNumbers(record)
+    parts = [
+        _header(plan, record, days),
+        _section("By hand: this protocol makes no plan", _cautions(plan.refused)),
+        _section("Questions for the surgeon", _questions(plan)),
+        _section("Cautions", _cautions(plan.cautions)),
+        _section(
+            "No date fits", (f"{i.need}: {i.text}{_nearest(i.before, i.after)}" for i in plan.impossible)
+        ),
+        _section("Courses", _courses(plan, days, formulary)),
+        _section("The day's rounds", _rounds(plan, days, formulary)),
+        _section("Bottles", _bottles(plan, days, formulary)),
+        _section("Before the patient leaves", _before_leaving(plan)),
+        _section("What must be looked at", (_need(need, days) for need in plan.needs)),
+        _section("Trips", (line for trip in plan.trips for line in _trip(trip, plan, days))),
+        _section("Overridden", (_overridden(plan))),
+        _section("Notices", plan.notices),
+    ]
+    return visible("\n\n".join(part for part in parts if part))
+
+
+def _header(plan: CarePlan, record: Record, days: DayNumbers) -> str:
+    patient = record.patient
+    operated = listed(f"{eye} eye on {long_day(day)}" for eye, day in days.operated.items())
+    approval = "signed for this clinic" if plan.approved else NOT_APPROVED
+    lines = [
+        f"{one_line(patient.name)}, {_age(record, plan.as_of)}, code {patient.code}",
+        f"Operated: {operated}.",
+        f"Protocol: {plan.protocol}, {approval}.",
+        f"Plan as of {long_day(plan.as_of)}: {_standing(plan)}",
+    ]
+    return "\n".join(lines)
+
+
+def _age(record: Record, as_of: date) -> str:
+    patient = record.patient
+    if patient.birth_date:
+        born = patient.birth_date
+        years = as_of.year - born.year - ((as_of.month, as_of.day) < (born.month, born.day))
+        return counted(years, "year", "years")
+    return f"born in {patient.birth_year}"
+
+
+def _standing(plan: CarePlan) -> str:
+    if plan.status == "on-hold":
+        return "on hold, to be made by hand."
+    if plan.signable:
+        return f"{plan.status}, nothing open."
+    blocking = sum(question.blocks for question in plan.questions)
+    stops = sum(caution.level == "stop" for caution in plan.cautions)
+    open_points = [
+        counted(blocking, "question", "questions") if blocking else "",
+        counted(stops, "block", "blocks") if stops else "",
+        counted(len(plan.impossible), "visit without a date", "visits without a date")
+        if plan.impossible
+        else "",
+    ]
+    return f"{plan.status}, can't be signed yet: {listed(point for point in open_points if point)} open."
+
+
+def _section(title: str, lines: Iterable[str]) -> str:
+    found = list(lines)
+    return "\n".join([title, *(_wrapped(line) for line in found)]) if found else ""
+
+
+def _wrapped(line: str) -> str:
+    """Fold at WIDTH; the leading spaces of a line are kept, its folds hang two further in."""
+    own = len(line) - len(line.lstrip(" "))
+    indent = " " * (2 + own)
+    return textwrap.fill(
+        line.strip(),
+        WIDTH,
+        initial_indent=indent,
+        subsequent_indent=indent + "  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def _because(reasons: Sequence[Reason]) -> Iterator[str]:
+    for reason in reasons:
+        facts = listed(f"{fact.fact} {fact.value}" for fact in reason.facts)
+        seen = f" Seen: {facts}." if facts else ""
+        lost = f" Overrides {listed(reason.overrode)}." if reason.overrode else ""
+        origin = f"[{reason.rule}; {reason.source}; {reason.mark}]"
+        yield f"  because {_sentence(reason.because)}{seen}{lost} {origin}"
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "?", "!")) else text + "."
+
+
+def _questions(plan: CarePlan) -> Iterator[str]:
+    for number, question in enumerate(plan.questions, 1):
+        yield f"{number}. {_where(question)}{question.text}"
+        choices = f" ({' | '.join(question.choices)})" if question.choices else ""
+        if question.fields:
+            yield f"  answer in {listed(question.fields)}{choices}"
+        if question.holds:
+            yield f"  until then these courses are held: {listed(question.holds)}"
+        if not question.blocks:
+            yield "  the plan may be signed without the answer"
+        yield from _because(question.reasons)
+
+
+def _cautions(cautions: Sequence[Caution]) -> Iterator[str]:
+    for caution in cautions:
+        yield f"{caution.level}: {_where(caution)}{caution.text}"
+        yield from _because(caution.reasons)
+
+
+def _where(line: Question | Caution) -> str:
+    return f"{line.eye} eye: " if line.eye else ""
+
+
+def _nearest(before: date | None, after: date | None) -> str:
+    offered = [f"before: {long_day(before)}" if before else "", f"after: {long_day(after)}" if after else ""]
+    found = "; ".join(day for day in offered if day)
+    return f" Nearest offered day {found}." if found else ""
+
+
+def _courses(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
+    for course in plan.courses:
+        state = {
+            "active": "",
+            "held": f" - HELD until answered: {listed(course.held_by)}",
+            "stopped": " - stopped",
+        }
+        marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
+        named = medicine_words(course.medicine, formulary)
+        yield f"{eye_words(course.eye)}, {course.role}: {named}{marks}{state[course.state]}"
+        yield from _steps(course, days)
+        if course.fixed_times:
+            yield f"  at {listed(time.strftime('%H:%M') for time in course.fixed_times)}"
+        if course.ordered_by:
+            yield f"  as ordered by {one_line(course.ordered_by)}"
+        if course.above_label:
+            yield f"  {course.above_label}"
+        yield from _because(course.reasons)
+
+
+def _steps(course: Course, days: DayNumbers) -> Iterator[str]:
+    for step in course.steps:
+        amount = f"{step.count} a day" + (f", {step.mg:g} mg each" if step.mg is not None else "")
+        length = counted(step.days, "day", "days")
+        yield f"  {amount} for {length}: {days.span(step.start, step.end, course.eye)}"
+    if course.last_day is not None:
+        what = (
+            counted(course.drops, "drop", "drops") if course.eye else counted(course.drops, "dose", "doses")
+        )
+        number = days.number(course.last_day, course.eye)
+        yield f"  {what} in all, last day {long_day(course.last_day)} ({number})"
+
+
+def _rounds(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
+    courses = {course.key: course for course in plan.courses}
+
+    def dose(item: Dose) -> str:
+        course = courses.get(item.course)
+        name = medicine_words(course.medicine, formulary) if course else item.course
+        where = eye_words(course.eye) if course else ""
+        return f"  {listed(item.times)}: {name}, {where}"
+
+    for phase in plan.rounds:
+        rounds = counted(len(phase.times), "round", "rounds")
+        yield f"{days.span(phase.start, phase.end)}: {rounds} a day, {listed(phase.times)}"
+        yield from (dose(item) for item in phase.doses)
+
+
+def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
+    courses = {course.key: course for course in plan.courses}
+    for bottle in plan.supply:
+        course = courses.get(bottle.course)
+        eye = course.eye if course else None
+        name = medicine_words(course.medicine, formulary) if course else bottle.course
+        trip = f" at trip {bottle.handed_over_trip}" if bottle.handed_over_trip is not None else ""
+        yield (
+            f"{eye_words(eye)}, {name}, bottle {bottle.number}: "
+            f"opened {short_day(bottle.opened)} ({days.number(bottle.opened, eye)}), "
+            f"{counted(bottle.drops, 'drop', 'drops')}, "
+            f"thrown away on the evening of {short_day(bottle.discard)}, "
+            f"handed over {short_day(bottle.handed_over)}{trip}"
+        )
+
+
+def _before_leaving(plan: CarePlan) -> Iterator[str]:
+    for check in plan.before_leaving:
+        hours = listed(text for text in (check.earliest, check.latest) if text)
+        yield f"{check.eye} eye: {check.text}" + (f" ({hours})" if hours else "")
+        yield from _because(check.reasons)
+
+
+def _need(need: ReviewNeed, days: DayNumbers) -> str:
+    numbers = "-".join(days.number(d, need.eye).removeprefix("day ") for d in _window(need))
+    done = f"; seen on {short_day(need.served_on)}" if need.served_on else ""
+    urgent = ", urgent" if need.urgent else ""
+    first, target, last = (short_day(d) for d in _window(need))
+    return (
+        f"{need.key}: {need.service}, day {numbers}, tier {need.tier}{urgent}: "
+        f"{first} to {last}, best {target}{done}"
+    )
+
+
+def _window(need: ReviewNeed) -> tuple[date, date, date]:
+    return need.earliest, need.target, need.latest
+
+
+def _trip(trip: Trip, plan: CarePlan, days: DayNumbers) -> Iterator[str]:
+    fixed = ", can't be moved" if trip.cannot_move else ""
+    over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
+    yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}), {trip.status}{fixed}{over}"
+    yield f"  for {listed(trip.serves)}" if trip.serves else "  for nothing that is still open"
+    yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}; tier {trip.tier}"
+
+
+def _overridden(plan: CarePlan) -> Iterator[str]:
+    for lost in plan.overridden:
+        yield f"{lost.rule} wanted {lost.wanted}; {lost.lost_to} won"
+        yield from _because((lost.reason,))

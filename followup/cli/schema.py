@@ -1,0 +1,30 @@
+"""``followup schema NAME``: the JSON Schemas of what goes in and comes out."""
+
+from __future__ import annotations
+
+import json
+
+import click
+from pydantic import BaseModel
+
+from followup.cli.contract import Outcome
+from followup.clinical.careplan import CarePlan
+from followup.clinical.record import Findings, Record
+from followup.timing.calendar import Calendar
+
+MODELS: dict[str, type[BaseModel]] = {
+    "calendar": Calendar,
+    "findings": Findings,
+    "plan": CarePlan,
+    "record": Record,
+}
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+@click.command()
+@click.argument("name", type=click.Choice(sorted(MODELS)))
+def schema(name: str) -> Outcome:
+    """Print the JSON Schema of a record, a plan, a calendar or findings."""
+    mode = "serialization" if name == "plan" else "validation"
+    body = {"$schema": DIALECT, **MODELS[name].model_json_schema(mode=mode)}
+    return Outcome(json.dumps(body, indent=2, ensure_ascii=False) + "\n")

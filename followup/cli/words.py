@@ -1,0 +1,77 @@
+"""Dates, day numbers and counts in the plain English of the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+
+from followup.clinical.formulary import Medicine
+from followup.clinical.record import Eye, Record
+
+# Not strftime: its names follow the computer's locale, and the same plan must be the same bytes.
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+
+
+def long_day(day: date) -> str:
+    """Such as "Thursday 29 February 2024"."""
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def short_day(day: date) -> str:
+    """Such as "Thu 29 Feb 2024", for tables."""
+    return f"{_WEEKDAYS[day.weekday()][:3]} {day.day:>2} {_MONTHS[day.month - 1][:3]} {day.year}"
+
+
+def counted(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def one_line(text: str) -> str:
+    """A text from the record without its own line ends."""
+    return " ".join(text.split())
+
+
+def eye_words(eye: Eye | None) -> str:
+    return f"{eye} eye" if eye else "by mouth"
+
+
+def medicine_words(medicine: str, formulary: Mapping[str, Medicine]) -> str:
+    """Generic name and strength, or the id as it stands where the formulary doesn't know it."""
+    known = formulary.get(medicine)
+    return f"{known.name} {known.strength}" if known else one_line(medicine)
+
+
+class DayNumbers:
+    """Days after each eye's latest operation: the operation's own day is day 0."""
+
+    def __init__(self, record: Record) -> None:
+        latest: dict[Eye, date] = {}
+        for operation in record.operations:
+            latest[operation.eye] = max(operation.date, latest.get(operation.eye, operation.date))
+        self.operated: dict[Eye, date] = dict(sorted(latest.items(), key=lambda item: (item[1], item[0])))
+
+    def number(self, day: date, eye: Eye | None = None) -> str:
+        """Such as "day 7"; with both eyes operated and none named, "right eye day 17, left eye day 7"."""
+        if eye in self.operated:
+            return f"day {(day - self.operated[eye]).days}"
+        if len(self.operated) == 1:
+            return f"day {(day - next(iter(self.operated.values()))).days}"
+        return ", ".join(f"{name} eye day {(day - start).days}" for name, start in self.operated.items())
+
+    def span(self, first: date, last: date, eye: Eye | None = None) -> str:
+        """Dates and day numbers from ``first`` to ``last``, both included."""
+        if first == last:
+            return f"{short_day(first)} ({self.number(first, eye)})"
+        return (
+            f"{short_day(first)} to {short_day(last)} ({self.number(first, eye)} to {self.number(last, eye)})"
+        )
+
+
+def listed(items: Iterable[str]) -> str:
+    """Such as "a, b and c"."""
+    found = list(items)
+    return found[0] if len(found) == 1 else ", ".join(found[:-1]) + " and " + found[-1] if found else ""

@@ -1,0 +1,52 @@
+"""The invented clinic: its name, telephones, open days, services and staff. No such place exists.
+
+The telephone numbers lie in ranges that regulators keep free for stories (+44 20 7946 0xxx,
++44 7700 900xxx, +1 555 01xx), so that nobody is ever called by a demonstration.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+NAME = "Quillmere Sample Eye Clinic"
+CODE = "QM"
+TELEPHONE_DAY = "+44 20 7946 0110"
+TELEPHONE_NIGHT = "+44 20 7946 0111"
+NEAREST_EYE_CLINIC = "Ferrybank Sample Eye Room, 9 km, +44 20 7946 0112"
+TIME_ZONE = "Europe/London"
+LANGUAGES = ("en", "bn", "ar")
+
+
+@dataclass(frozen=True)
+class Member:
+    """One of the staff: how to log in and what for."""
+
+    login: str
+    name: str
+    role: str
+    registration: str | None = None
+
+
+STAFF = (
+    Member("counsellor", "Nadia Ferrow", "counsellor"),
+    Member("reception", "Owen Tallis", "reception"),
+    Member("surgeon", "Dr Mirela Oakhart", "surgeon", "SAMPLE-0001"),
+    Member("pharmacy", "Ishaan Velloor", "pharmacy"),
+    Member("manager", "Ruth Amberley", "manager"),
+)
+SURGEON = STAFF[2]
+
+
+def next_open(day: date) -> date:
+    """``day`` itself or the next day that is not a Sunday."""
+    return day + timedelta(days=1) if day.weekday() == 6 else day
+
+
+def holidays(today: date) -> tuple[date, ...]:
+    """Two days off: one behind, one ahead of ``today``; never today, never a Sunday."""
+    return next_open(today - timedelta(days=17)), next_open(today + timedelta(days=11))
+
+
+def is_open(day: date, today: date) -> bool:
+    return day.weekday() != 6 and day not in holidays(today)
