@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import Text, UniqueConstraint
+from sqlalchemy import JSON, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from followup.records.tables.base import check, one_of
@@ -35,7 +35,9 @@ class PatientRow(SQLModel, table=True):
     birth_year: int | None = None
     sex: str | None = None
     language: str | None = None
+    telephones: list[dict[str, str]] = Field(default_factory=list, sa_type=JSON)
     search_phones: str = ""
+    record_number: int = 1
     entered_at: datetime
 
 

@@ -1,0 +1,79 @@
+"""The clinic's own data: one row, changed by the manager."""
+
+from __future__ import annotations
+
+import json
+from zoneinfo import ZoneInfo, available_timezones
+
+from sqlmodel import Session
+
+from followup.errors import FollowupError
+from followup.records.store import Unit
+from followup.records.tables import ClinicRow
+from followup.records.views import Clinic
+
+
+def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
+    """Store the clinic's data. Errors: ``clinic.`` zone, code, name, phone, languages, calendar."""
+    _check(clinic)
+    row = unit.session.get(ClinicRow, 1) or ClinicRow(
+        name="", code="X", phone_day="", phone_night="", zone="UTC", sheet_languages=[]
+    )
+    for name in ("name", "code", "phone_day", "phone_night", "nearest_eye_clinic", "zone"):
+        setattr(row, name, getattr(clinic, name))
+    row.sheet_languages = list(clinic.sheet_languages)
+    row.staff_language = clinic.staff_language
+    row.is_sample = clinic.is_sample
+    row.calendar = clinic.calendar
+    unit.session.add(row)
+    unit.log("clinic changed", "clinic", name=clinic.name, code=clinic.code, zone=clinic.zone)
+    return clinic
+
+
+def get_clinic(session: Session) -> Clinic:
+    """The clinic's data. Error: ``clinic.missing`` before it was set up."""
+    row = session.get(ClinicRow, 1)
+    if row is None:
+        raise FollowupError("clinic.missing", "the clinic is not set up yet", fix="run: followup init")
+    return Clinic(
+        name=row.name,
+        code=row.code,
+        phone_day=row.phone_day,
+        phone_night=row.phone_night,
+        zone=row.zone,
+        nearest_eye_clinic=row.nearest_eye_clinic,
+        sheet_languages=tuple(row.sheet_languages),
+        staff_language=row.staff_language,
+        is_sample=row.is_sample,
+        calendar=row.calendar,
+    )
+
+
+def clinic_zone(session: Session) -> ZoneInfo:
+    """The clinic's time zone."""
+    return ZoneInfo(get_clinic(session).zone)
+
+
+def _check(clinic: Clinic) -> None:
+    if clinic.zone not in available_timezones():
+        raise _refused("zone", f"{clinic.zone} is no time zone", "give an IANA name such as Asia/Kolkata")
+    if not (clinic.code.isascii() and clinic.code.isalnum() and clinic.code == clinic.code.upper()):
+        raise _refused("code", f"{clinic.code} can't stand in a code", "use capital letters and digits")
+    if not 1 <= len(clinic.code) <= 8:
+        raise _refused("code", "the clinic's code has 1 to 8 characters", "shorten it")
+    if not clinic.name.strip():
+        raise _refused("name", "the clinic has no name", "give the name that patients know")
+    if not (clinic.phone_day.strip() and clinic.phone_night.strip()):
+        raise _refused("phone", "a telephone number is missing", "give one for the day and one for the night")
+    if not clinic.sheet_languages:
+        raise _refused("languages", "no language for the sheets", "name at least one, such as en")
+    try:
+        calendar = json.loads(clinic.calendar)
+    except ValueError:
+        calendar = None
+    if not isinstance(calendar, dict):
+        raise _refused("calendar", "the calendar is not a JSON object", "correct it; {} is always open")
+
+
+def _refused(field: str, what: str, fix: str) -> FollowupError:
+    return FollowupError(f"clinic.{field}", what, where=f"clinic: {field}", fix=fix)

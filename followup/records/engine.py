@@ -1,0 +1,70 @@
+"""The database engine: SQLite in a file with strict rules, or PostgreSQL by URL."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, make_url
+from sqlalchemy.engine import URL, Connection
+from sqlalchemy.exc import ArgumentError
+from sqlalchemy.pool import ConnectionPoolEntry, NullPool
+
+from followup.errors import FollowupError
+
+BUSY_MILLISECONDS = 5000
+# Sync endpoints run on a limited number of threads; the pool must not be smaller.
+POOL_SIZE = 16
+
+
+def sqlite_url(path: Path) -> str:
+    """The URL of a SQLite file."""
+    return URL.create("sqlite", database=str(path)).render_as_string()
+
+
+def make_engine(url: str, *, pooled: bool = True) -> Engine:
+    """An engine for a SQLite file or ``postgresql+psycopg://`` URL; anything else is refused."""
+    try:
+        parsed = make_url(url)
+    except ArgumentError:
+        raise _bad_url("not a database URL") from None
+    if parsed.drivername in ("postgres", "postgresql"):
+        parsed = parsed.set(drivername="postgresql+psycopg")
+    if parsed.drivername == "postgresql+psycopg":
+        return create_engine(parsed, **_pool(pooled), pool_pre_ping=True)
+    if parsed.get_backend_name() != "sqlite":
+        raise _bad_url(f"{parsed.drivername} is not supported")
+    if not parsed.database or parsed.database == ":memory:":
+        raise _bad_url("a SQLite database needs a file")
+    engine = create_engine(parsed, **_pool(pooled))
+    event.listen(engine, "connect", _set_rules)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _pool(pooled: bool) -> dict[str, Any]:
+    return {"pool_size": POOL_SIZE, "max_overflow": 4} if pooled else {"poolclass": NullPool}
+
+
+def _bad_url(what: str) -> FollowupError:
+    return FollowupError(
+        "store.url", what, where="database", fix="give a SQLite file or postgresql+psycopg://..."
+    )
+
+
+def _set_rules(connection: Any, _entry: ConnectionPoolEntry) -> None:
+    """The driver's own transactions are off: it would begin them too late to protect a read."""
+    connection.isolation_level = None
+    for rule in (
+        f"busy_timeout={BUSY_MILLISECONDS}",
+        "journal_mode=WAL",
+        "foreign_keys=ON",
+        "synchronous=NORMAL",
+    ):
+        connection.execute(f"PRAGMA {rule}")
+
+
+def _begin(connection: Connection) -> None:
+    """Writers take the lock at once, so that what they read stays true until they commit."""
+    reading = connection.get_execution_options().get("reading", False)
+    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")

@@ -1,0 +1,132 @@
+"""The journal: who did what when; append-only, each entry sealed with the hash of the one before.
+
+It shows that entries were changed, inserted or taken out. It can't show that the newest ones were
+cut off, unless the newest hash was written down elsewhere (:func:`verify_journal` returns it).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from sqlalchemy import text
+from sqlmodel import Session, col, select
+
+from followup.errors import FollowupError
+from followup.records.tables import JournalRow
+
+FIRST = "0" * 64
+# Any fixed number; it names the lock that PostgreSQL writers of the journal wait for.
+_JOURNAL_LOCK = 36_37_7064
+
+Detail = str | int | bool | None | list[str]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What is to be written down: ``action`` in the program's words, ``subject`` like ``patient:A-12``."""
+
+    action: str
+    subject: str
+    details: Mapping[str, Detail]
+
+
+@dataclass(frozen=True)
+class Seal:
+    """The journal's length and its newest hash."""
+
+    entries: int
+    hash: str
+
+
+def append(session: Session, entries: Iterable[Entry], *, actor: str, now: datetime) -> None:
+    """Write the entries at the end of the chain, in the transaction of ``session``.
+
+    Flushes first, so that the lock on the journal is the last one that a transaction takes.
+    """
+    session.flush()
+    if session.get_bind().dialect.name == "postgresql":
+        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _JOURNAL_LOCK})
+    newest = session.exec(select(JournalRow).order_by(col(JournalRow.number).desc()).limit(1)).first()
+    number, previous = (newest.number, newest.hash) if newest else (0, FIRST)
+    for entry in entries:
+        number += 1
+        row = JournalRow(
+            number=number,
+            at=now.astimezone(UTC),
+            actor=actor,
+            action=entry.action,
+            subject=entry.subject,
+            details=canonical(entry.details),
+            previous=previous,
+            hash="",
+        )
+        row.hash = previous = seal(row)
+        session.add(row)
+    session.flush()
+
+
+def canonical(value: object) -> str:
+    """The one JSON text of a value: keys sorted, no blanks, no escapes for other scripts."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def seal(row: JournalRow) -> str:
+    """SHA-256 over the previous hash and the canonical JSON of the entry."""
+    content = canonical(
+        {
+            "number": row.number,
+            "at": row.at.astimezone(UTC).isoformat(timespec="microseconds"),
+            "actor": row.actor,
+            "action": row.action,
+            "subject": row.subject,
+            "details": row.details,
+        }
+    )
+    return hashlib.sha256(f"{row.previous}{content}".encode()).hexdigest()
+
+
+def verify_journal(session: Session) -> Seal:
+    """The seal of an unbroken journal; else a FollowupError that names the first broken link."""
+    number, previous = 0, FIRST
+    for row in session.exec(select(JournalRow).order_by(col(JournalRow.number))).yield_per(500):
+        number += 1
+        if row.number != number:
+            raise _broken(number, "is missing")
+        if row.previous != previous:
+            raise _broken(number, "does not follow the one before it")
+        if row.hash != seal(row):
+            raise _broken(number, "was changed after it was written")
+        previous = row.hash
+    return Seal(number, previous)
+
+
+def journal_of(session: Session, subject: str) -> tuple[JournalEntry, ...]:
+    """All entries about one subject, oldest first."""
+    rows = session.exec(
+        select(JournalRow).where(JournalRow.subject == subject).order_by(col(JournalRow.number))
+    )
+    return tuple(JournalEntry(r.number, r.at, r.actor, r.action, json.loads(r.details)) for r in rows)
+
+
+@dataclass(frozen=True)
+class JournalEntry:
+    """An entry as it was written."""
+
+    number: int
+    at: datetime
+    actor: str
+    action: str
+    details: Mapping[str, Detail]
+
+
+def _broken(number: int, what: str) -> FollowupError:
+    return FollowupError(
+        "journal.broken",
+        f"entry {number} {what}",
+        where="journal",
+        fix="restore the newest backup whose journal is whole and tell who is in charge of the records",
+    )

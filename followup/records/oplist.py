@@ -1,0 +1,177 @@
+"""The theatre's list of a day, and the check of every entered eye against it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal, cast
+
+from sqlmodel import Session, col, delete, select
+
+from followup.clinical.careplan import PlanStatus
+from followup.clinical.record import Eye, Record
+from followup.errors import FollowupError
+from followup.records.folding import fold_code
+from followup.records.store import Unit
+from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow
+from followup.records.views import OperationOnDay
+
+
+@dataclass(frozen=True)
+class ListLine:
+    """One expected operation."""
+
+    patient_code: str
+    name: str
+    eye: Eye
+
+
+@dataclass(frozen=True)
+class EyeCheck:
+    """What the list says of one operation of a record."""
+
+    day: date
+    eye: Eye
+    result: Literal["agrees", "not on the list", "other eye"]
+
+
+def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> None:
+    """Replace the list of ``day``. Error: ``list.double`` when a patient's eye stands twice."""
+    chosen = list(lines)
+    keys = [(fold_code(line.patient_code), line.eye) for line in chosen]
+    doubles = [line for i, line in enumerate(chosen) if keys[i] in keys[:i]]
+    if doubles:
+        raise FollowupError(
+            "list.double",
+            f"{doubles[0].patient_code} stands twice with the {doubles[0].eye} eye",
+            where=f"operation list of {day}",
+            fix="take one line out",
+        )
+    unit.session.execute(delete(OperationListRow).where(col(OperationListRow.day) == day))
+    for position, line in enumerate(chosen):
+        unit.session.add(
+            OperationListRow(
+                day=day,
+                patient_code=line.patient_code.strip(),
+                code_key=fold_code(line.patient_code),
+                name=line.name,
+                eye=line.eye,
+                position=position,
+            )
+        )
+    unit.log("operation list set", f"list:{day}", lines=len(chosen))
+
+
+def check_against_list(session: Session, record: Record) -> tuple[EyeCheck, ...]:
+    """What the operation lists say of each operation of the record."""
+    rows = session.exec(
+        select(OperationListRow).where(
+            OperationListRow.code_key == fold_code(record.patient.code),
+            col(OperationListRow.day).in_([operation.date for operation in record.operations]),
+        )
+    ).all()
+    listed: dict[date, set[str]] = {}
+    for row in rows:
+        listed.setdefault(row.day, set()).add(row.eye)
+    return tuple(
+        EyeCheck(operation.date, operation.eye, _result(listed.get(operation.date), operation.eye))
+        for operation in record.operations
+    )
+
+
+def refuse_other_eye(session: Session, record: Record) -> None:
+    """Error ``record.eye`` when a list names only the other eye for one of the operations."""
+    for check in check_against_list(session, record):
+        if check.result == "other eye":
+            raise FollowupError(
+                "record.eye",
+                f"the operation list of {check.day} does not name the {check.eye} eye of this patient",
+                where="operations.eye",
+                fix="look at the patient and the list, then correct whichever is wrong",
+            )
+
+
+def operations_on(session: Session, day: date) -> tuple[OperationOnDay, ...]:
+    """The day's operations: those on the list in its order, then those entered without it."""
+    entered = {
+        (row.code_key, operation.eye): (row, operation)
+        for row, operation in session.exec(
+            select(PatientRow, OperationRow)
+            .join(OperationRow, col(OperationRow.patient_id) == PatientRow.id)
+            .where(OperationRow.day == day)
+            .order_by(PatientRow.code_key, OperationRow.eye)
+        )
+    }
+    known = {row.code_key: row for row in _patients_of_list(session, day)}
+    listed = session.exec(
+        select(OperationListRow).where(OperationListRow.day == day).order_by(col(OperationListRow.position))
+    ).all()
+    states = _plan_states(session, {row.id for row, _ in entered.values()})
+    lines = []
+    for line in listed:
+        match = entered.pop((line.code_key, line.eye), None)
+        lines.append(_expected(day, line, match, known.get(line.code_key), states))
+    lines += [_entered(day, row, operation, states) for row, operation in entered.values()]
+    return tuple(lines)
+
+
+def _result(eyes: set[str] | None, eye: Eye) -> Literal["agrees", "not on the list", "other eye"]:
+    if not eyes:
+        return "not on the list"
+    return "agrees" if eye in eyes else "other eye"
+
+
+def _patients_of_list(session: Session, day: date) -> Iterable[PatientRow]:
+    return session.exec(
+        select(PatientRow)
+        .join(OperationListRow, col(OperationListRow.code_key) == PatientRow.code_key)
+        .where(OperationListRow.day == day)
+    )
+
+
+def _plan_states(session: Session, patients: set[int | None]) -> dict[int, PlanStatus]:
+    """The status of each patient's newest plan version."""
+    rows = session.exec(
+        select(CarePlanRow.patient_id, CarePlanRow.status)
+        .where(col(CarePlanRow.patient_id).in_(patients))
+        .order_by(col(CarePlanRow.number))
+    )
+    return {patient: cast(PlanStatus, status) for patient, status in rows}
+
+
+def _expected(
+    day: date,
+    line: OperationListRow,
+    match: tuple[PatientRow, OperationRow] | None,
+    known: PatientRow | None,
+    states: dict[int, PlanStatus],
+) -> OperationOnDay:
+    patient = match[0] if match else known
+    return OperationOnDay(
+        day=day,
+        patient_code=line.patient_code,
+        name=line.name,
+        eye=cast(Eye, line.eye),
+        on_list=True,
+        entered=match is not None,
+        patient_id=patient.id if patient else None,
+        surgeon=match[1].surgeon if match else None,
+        plan_status=states.get(patient.id or 0) if match and patient else None,
+    )
+
+
+def _entered(
+    day: date, row: PatientRow, operation: OperationRow, states: dict[int, PlanStatus]
+) -> OperationOnDay:
+    return OperationOnDay(
+        day=day,
+        patient_code=row.code,
+        name=row.name,
+        eye=cast(Eye, operation.eye),
+        on_list=False,
+        entered=True,
+        patient_id=row.id,
+        surgeon=operation.surgeon,
+        plan_status=states.get(row.id or 0),
+    )

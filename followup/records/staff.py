@@ -1,0 +1,208 @@
+"""Staff and their log-ins. Passwords are hashed and checked elsewhere; here lie only the hashes."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, col, select, update
+
+from followup.errors import FollowupError
+from followup.records.store import Unit
+from followup.records.tables import ROLES, LoginSessionRow, StaffRow
+from followup.records.views import LoginSession, Staff
+
+MAX_FAILED_LOGINS = 5
+LOCK = timedelta(minutes=15)
+
+
+def add_staff(
+    unit: Unit, *, login: str, name: str, roles: Iterable[str], password_hash: str, registration: str = ""
+) -> Staff:
+    """A new member of staff. Errors: ``staff.roles``, ``staff.login`` (taken or empty)."""
+    login = login.strip().casefold()
+    if not login or _row(unit.session, login) is not None:
+        raise FollowupError("staff.login", f"the log-in name {login} can't be used", fix="choose another")
+    row = StaffRow(
+        login=login,
+        name=name.strip(),
+        registration=registration.strip(),
+        roles=_checked_roles(roles),
+        password_hash=password_hash,
+        created_at=unit.now,
+    )
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("staff added", f"staff:{login}", roles=row.roles)
+    return _staff(row)
+
+
+def change_staff(
+    unit: Unit,
+    *,
+    login: str,
+    roles: Iterable[str] | None = None,
+    active: bool | None = None,
+    password_hash: str | None = None,
+) -> Staff:
+    """Change roles, password or whether the person may log in; ends that person's sessions."""
+    row = _known(unit.session, login)
+    if roles is not None:
+        row.roles = _checked_roles(roles)
+    if active is not None:
+        row.active = active
+    if password_hash is not None:
+        row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
+    unit.session.add(row)
+    unit.session.flush()
+    end_sessions_of(unit, login=row.login)
+    unit.log(
+        "staff changed",
+        f"staff:{row.login}",
+        roles=row.roles,
+        active=row.active,
+        password_changed=password_hash is not None,
+    )
+    return _staff(row)
+
+
+def staff_by_login(session: Session, login: str) -> Staff | None:
+    """The member of staff with this log-in name, active or not."""
+    row = _row(session, login.strip().casefold())
+    return _staff(row) if row else None
+
+
+def all_staff(session: Session) -> tuple[Staff, ...]:
+    """Everybody, by log-in name."""
+    return tuple(_staff(row) for row in session.exec(select(StaffRow).order_by(col(StaffRow.login))))
+
+
+def note_failed_login(unit: Unit, *, login: str) -> None:
+    """Count a wrong password; after MAX_FAILED_LOGINS the log-in is locked for LOCK."""
+    row = _known(unit.session, login)
+    row.failed_logins += 1
+    if row.failed_logins >= MAX_FAILED_LOGINS:
+        row.locked_until, row.failed_logins = unit.now + LOCK, 0
+    unit.session.add(row)
+    unit.log("log-in failed", f"staff:{row.login}", locked=row.locked_until is not None)
+
+
+def open_session(unit: Unit, *, login: str, lifetime: timedelta) -> str:
+    """Log in: the opaque id for the cookie. Error: ``staff.locked``, ``staff.inactive``."""
+    row = _known(unit.session, login)
+    if not row.active:
+        raise FollowupError("staff.inactive", "this log-in is switched off", fix="ask the manager")
+    if row.locked_until and row.locked_until > unit.now:
+        raise FollowupError("staff.locked", "too many wrong passwords", fix="wait a quarter of an hour")
+    row.failed_logins, row.locked_until = 0, None
+    unit.session.add(row)
+    token = secrets.token_urlsafe(32)
+    assert row.id is not None
+    unit.session.add(
+        LoginSessionRow(
+            id=_hashed(token),
+            staff_id=row.id,
+            created_at=unit.now,
+            last_seen=unit.now,
+            expires_at=unit.now + lifetime,
+            reauthenticated_at=unit.now,
+        )
+    )
+    unit.log("logged in", f"staff:{row.login}")
+    return token
+
+
+def find_session(session: Session, *, token: str, now: datetime, idle: timedelta) -> LoginSession | None:
+    """The log-in with this opaque id, if it is in force and was used within ``idle``."""
+    found = session.exec(
+        select(LoginSessionRow, StaffRow)
+        .join(StaffRow, col(StaffRow.id) == LoginSessionRow.staff_id)
+        .where(LoginSessionRow.id == _hashed(token))
+    ).first()
+    if found is None:
+        return None
+    row, staff = found
+    if row.revoked_at or row.expires_at <= now or row.last_seen + idle <= now or not staff.active:
+        return None
+    return LoginSession(
+        id=row.id,
+        staff=_staff(staff),
+        created_at=row.created_at,
+        last_seen=row.last_seen,
+        expires_at=row.expires_at,
+        reauthenticated_at=row.reauthenticated_at,
+    )
+
+
+def touch_session(unit: Unit, *, token: str) -> None:
+    """Note that the session is used. Needs no journal entry (``store.upkeep``)."""
+    _update_session(unit, token, last_seen=unit.now)
+
+
+def note_reauthentication(unit: Unit, *, token: str) -> None:
+    """The password was given again just now. Needs no journal entry (``store.upkeep``)."""
+    _update_session(unit, token, last_seen=unit.now, reauthenticated_at=unit.now)
+
+
+def end_session(unit: Unit, *, token: str) -> None:
+    """Log out: the opaque id is worthless from now on. Needs no journal entry."""
+    _update_session(unit, token, revoked_at=unit.now)
+
+
+def end_sessions_of(unit: Unit, *, login: str) -> None:
+    """Log a person out everywhere. Needs no journal entry."""
+    row = _known(unit.session, login)
+    unit.session.execute(
+        update(LoginSessionRow)
+        .where(col(LoginSessionRow.staff_id) == row.id, col(LoginSessionRow.revoked_at).is_(None))
+        .values(revoked_at=unit.now)
+    )
+
+
+def _update_session(unit: Unit, token: str, **values: datetime) -> None:
+    unit.session.execute(
+        update(LoginSessionRow)
+        .where(col(LoginSessionRow.id) == _hashed(token), col(LoginSessionRow.revoked_at).is_(None))
+        .values(**values)
+    )
+
+
+def _checked_roles(roles: Iterable[str]) -> list[str]:
+    chosen = sorted(set(roles))
+    unknown = [role for role in chosen if role not in ROLES]
+    if unknown or not chosen:
+        what = f"{', '.join(unknown)} is no role" if unknown else "no role given"
+        raise FollowupError("staff.roles", what, fix=f"choose from {', '.join(ROLES)}")
+    return chosen
+
+
+def _known(session: Session, login: str) -> StaffRow:
+    row = _row(session, login.strip().casefold())
+    if row is None:
+        raise FollowupError("staff.unknown", f"nobody logs in as {login}", fix="check the name")
+    return row
+
+
+def _row(session: Session, login: str) -> StaffRow | None:
+    return session.exec(select(StaffRow).where(StaffRow.login == login)).first()
+
+
+def _staff(row: StaffRow) -> Staff:
+    assert row.id is not None
+    return Staff(
+        id=row.id,
+        login=row.login,
+        name=row.name,
+        registration=row.registration,
+        roles=frozenset(row.roles),
+        password_hash=row.password_hash,
+        active=row.active,
+        failed_logins=row.failed_logins,
+        locked_until=row.locked_until,
+    )
+
+
+def _hashed(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -1,0 +1,140 @@
+"""The store: one transaction per unit of work, and no change without its journal entry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Engine, event
+from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
+from sqlalchemy.orm import ORMExecuteState, UOWTransaction
+from sqlmodel import Session
+
+from followup.errors import FollowupError
+from followup.records import journal
+from followup.records.engine import make_engine
+from followup.records.views import SYSTEM, Actor
+
+# What the program writes about itself; everything else needs a journal entry.
+UPKEEP_TABLES = frozenset({"heartbeat", "lease", "login_session", "daily_run"})
+
+
+class Unit:
+    """One change of the store: its session, who makes it, when, and what the journal will say."""
+
+    def __init__(self, session: Session, actor: Actor, now: datetime) -> None:
+        if now.tzinfo is None:
+            raise ValueError("now must carry its time zone")
+        self.session = session
+        self.actor = actor
+        self.now = now
+        self.entries: list[journal.Entry] = []
+
+    def log(self, action: str, subject: str, **details: journal.Detail) -> None:
+        """Note what is done. Written when the unit ends; no personal data beyond codes."""
+        self.entries.append(journal.Entry(action, subject, details))
+
+    def need_role(self, *roles: str) -> None:
+        """Refuse, unless the actor has one of these roles."""
+        if not self.actor.roles & set(roles):
+            raise FollowupError(
+                "role.missing",
+                f"{self.actor.login} may not do this",
+                fix=f"ask someone with the role {' or '.join(roles)}",
+            )
+
+
+class Store:
+    """A database with the rules of :mod:`followup.records.engine`; safe to share between threads."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self._read_engine = engine.execution_options(**_reading(engine))
+
+    @classmethod
+    def open(cls, url: str) -> Store:
+        return cls(make_engine(url))
+
+    def close(self) -> None:
+        """Give back every connection. May be called more than once."""
+        self.engine.dispose()
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session that sees one state of the store and changes nothing."""
+        with Session(self._read_engine, expire_on_commit=False) as session:
+            yield session
+            session.rollback()
+
+    @contextmanager
+    def write(self, actor: Actor, now: datetime) -> Iterator[Unit]:
+        """One transaction. Leaves nothing behind if it fails or if a change has no journal entry."""
+        with _translated(), Session(self.engine, expire_on_commit=False) as session:
+            changed = _watch(session)
+            # The lock is taken before the first read, not at the first write.
+            session.connection()
+            unit = Unit(session, actor, now)
+            yield unit
+            session.flush()
+            if changed - UPKEEP_TABLES and not unit.entries:
+                tables = ", ".join(sorted(changed - UPKEEP_TABLES))
+                raise RuntimeError(f"a change of {tables} has no journal entry")
+            if unit.entries:
+                journal.append(session, unit.entries, actor=actor.login, now=now)
+            session.commit()
+
+    @contextmanager
+    def upkeep(self, now: datetime) -> Iterator[Unit]:
+        """A unit of the program about itself (heartbeat, lease, last seen): no journal entry needed."""
+        with self.write(SYSTEM, now) as unit:
+            yield unit
+
+
+def _reading(engine: Engine) -> dict[str, Any]:
+    """Options with which a session sees one state of the store throughout, and takes no lock."""
+    if engine.dialect.name == "sqlite":
+        return {"reading": True}
+    return {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+
+
+def _watch(session: Session) -> set[str]:
+    """The names of the tables that this session changes, filled in as it goes."""
+    changed: set[str] = set()
+
+    def on_flush(flushed: Any, _context: UOWTransaction) -> None:
+        for row in (*flushed.new, *flushed.dirty, *flushed.deleted):
+            changed.add(row.__tablename__)
+
+    def on_execute(state: ORMExecuteState) -> None:
+        if state.is_update or state.is_insert or state.is_delete:
+            changed.add(state.statement.table.name)  # type: ignore[attr-defined]
+
+    event.listen(session, "after_flush", on_flush)
+    event.listen(session, "do_orm_execute", on_execute)
+    return changed
+
+
+@contextmanager
+def _translated() -> Iterator[None]:
+    """Refusals of the database that a user can meet, in words."""
+    try:
+        yield
+    except IntegrityError as exc:
+        raise FollowupError(
+            "store.conflict",
+            "someone else changed the same thing at the same moment, so this change was not stored",
+            fix="open it again, look, and repeat what is still needed",
+        ) from exc
+    except OperationalError as exc:
+        if not _is_busy(exc):
+            raise
+        raise FollowupError(
+            "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
+        ) from exc
+
+
+def _is_busy(exc: DBAPIError) -> bool:
+    words = str(exc.orig).lower()
+    return "locked" in words or "deadlock" in words or "lock timeout" in words

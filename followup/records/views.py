@@ -1,0 +1,245 @@
+"""What the store hands out: frozen values, never rows, so nothing depends on an open session."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Literal
+
+from followup.clinical.careplan import CarePlan, CourseEdit, PlanStatus, Tier
+from followup.clinical.record import Eye, Phone, Record
+
+TripStatus = Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"]
+TransitionKind = Literal["late", "overdue"]
+
+
+@dataclass(frozen=True)
+class Actor:
+    """Who does something. The program itself is :data:`SYSTEM`."""
+
+    login: str
+    roles: frozenset[str] = frozenset()
+    name: str = ""
+    registration: str = ""
+
+
+SYSTEM = Actor("system")
+
+
+@dataclass(frozen=True)
+class Clinic:
+    """The clinic's own data: ``zone`` is an IANA name, ``calendar`` JSON, ``code`` stands in the QR."""
+
+    name: str
+    code: str
+    phone_day: str
+    phone_night: str
+    zone: str
+    nearest_eye_clinic: str = ""
+    sheet_languages: tuple[str, ...] = ("en",)
+    staff_language: str = "en"
+    is_sample: bool = False
+    calendar: str = "{}"
+
+
+@dataclass(frozen=True)
+class Staff:
+    """A member of staff; ``password_hash`` is an Argon2id string."""
+
+    id: int
+    login: str
+    name: str
+    registration: str
+    roles: frozenset[str]
+    password_hash: str = field(repr=False)
+    active: bool
+    failed_logins: int
+    locked_until: datetime | None
+
+    @property
+    def actor(self) -> Actor:
+        return Actor(self.login, self.roles, self.name, self.registration)
+
+
+@dataclass(frozen=True)
+class LoginSession:
+    """A log-in that is in force, with whose it is."""
+
+    id: str = field(repr=False)
+    staff: Staff
+    created_at: datetime
+    last_seen: datetime
+    expires_at: datetime
+    reauthenticated_at: datetime | None
+
+
+@dataclass(frozen=True)
+class PatientView:
+    """Who a patient is, as reception must see it before anything is stored."""
+
+    id: int
+    code: str
+    name: str
+    birth_date: date | None
+    birth_year: int | None
+    sex: str | None
+    language: str | None
+    telephones: tuple[Phone, ...]
+    eyes: tuple[Eye, ...]
+    record_number: int
+
+    def age_on(self, day: date) -> str:
+        """Whole years on ``day``; where only the year of birth is known, both it could be ("70-71")."""
+        if self.birth_date:
+            born = self.birth_date
+            return str(day.year - born.year - ((day.month, day.day) < (born.month, born.day)))
+        years = day.year - (self.birth_year or day.year)
+        return f"{years - 1}-{years}" if years > 0 else "0"
+
+
+@dataclass(frozen=True)
+class RecordVersion:
+    """One version of a patient's operative record."""
+
+    patient_id: int
+    number: int
+    record: Record
+    entered_by: str
+    entered_at: datetime
+
+
+@dataclass(frozen=True)
+class OperationOnDay:
+    """A line of the day's operations: expected by the list, entered, or both.
+
+    ``patient_id`` is set as soon as the code is known, even if this operation is not entered yet.
+    """
+
+    day: date
+    patient_code: str
+    name: str
+    eye: Eye
+    on_list: bool
+    entered: bool
+    patient_id: int | None
+    surgeon: str | None
+    plan_status: PlanStatus | None = None
+
+
+@dataclass(frozen=True)
+class PlanVersion:
+    """One version of a care plan. ``status`` is the truth; the body repeats it."""
+
+    id: int
+    patient_id: int
+    patient_code: str
+    patient_name: str
+    number: int
+    status: PlanStatus
+    record_number: int
+    as_of: date
+    body: CarePlan
+    edits: tuple[CourseEdit, ...]
+    reason: str
+    drafted_by: str
+    drafted_at: datetime
+    signed_by: str | None
+    signed_at: datetime | None
+    ended_at: datetime | None
+    ended_reason: str | None
+    replaced_by: int | None
+
+
+@dataclass(frozen=True)
+class TripView:
+    """One visit of a signed plan, with whose it is."""
+
+    id: int
+    patient_id: int
+    patient_code: str
+    patient_name: str
+    plan_id: int
+    number: int
+    day: date
+    window_start: date
+    window_end: date
+    status: TripStatus
+    serves: tuple[str, ...]
+    services: tuple[str, ...]
+    tier: Tier
+    cannot_move: bool
+    overbooked: tuple[str, ...]
+    arrived_at: datetime | None
+    seen_on: date | None
+    fulfilled_at: datetime | None
+    served: tuple[str, ...]
+    ended_reason: str | None
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """A printed sheet. ``id`` is the recall id without its check character."""
+
+    id: str
+    patient_id: int
+    patient_code: str
+    plan_id: int
+    plan_number: int
+    issue: int
+    language: str
+    printed_at: datetime
+    printed_by: str
+    reason: str
+    handed_over_at: datetime | None
+    handed_over_by: str | None
+    handed_to: str | None
+    how: Literal["paper", "telephone"] | None
+    replaced_at: datetime | None
+    replaced_by_plan: int | None
+
+
+@dataclass(frozen=True)
+class FoundSheet:
+    """A scanned sheet: ``current`` says whether it is in force; ``in_force`` is the plan that is.
+
+    ``give_instead`` is the newest printed sheet of the plan in force, when another sheet was scanned.
+    """
+
+    sheet: SheetView
+    patient: PatientView
+    current: bool
+    in_force: int | None
+    give_instead: SheetView | None
+
+
+@dataclass(frozen=True)
+class ProtocolSignature:
+    """Who approved the protocol with this hash, and when."""
+
+    hash: str
+    name: str
+    version: str
+    signer: str
+    registration: str
+    signed_at: datetime
+
+
+@dataclass(frozen=True)
+class Transition:
+    """A trip turned late or overdue at ``became_at``; seen by the program at ``noticed_at``."""
+
+    trip_id: int
+    kind: TransitionKind
+    became_at: datetime
+    noticed_at: datetime
+
+
+@dataclass(frozen=True)
+class Heartbeat:
+    """The last sign of life of a recurring job."""
+
+    name: str
+    at: datetime
+    ok: bool
+    rows: int
+    message: str
