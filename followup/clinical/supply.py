@@ -113,7 +113,7 @@ def _check(course: Course, drops_per_bottle: int, open_days: int, drops_a_dose: 
     if drops_a_dose < 1 or drops_per_bottle < drops_a_dose or open_days < 1:
         raise FollowupError(
             "supply.bottle",
-            f"a bottle of {drops_per_bottle} drops, {drops_a_dose} a dose, usable {open_days} days, serves no dose",
+            f"{drops_per_bottle} drops a bottle, {drops_a_dose} a dose, {open_days} days open serve no dose",
             where=course.key,
             fix="correct the bottle volume, drop size and days open in the formulary",
         )

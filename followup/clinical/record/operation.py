@@ -54,8 +54,14 @@ class Choices(Part):
     steroid_in_responder: Literal["drops as drafted", "no drops"] | None = None
     cycloplegic: Literal["give", "do not give"] | None = None
     nsaid: Literal["give", "do not give"] | None = None
-    antiviral_cover: Literal["give", "do not give"] | None = None
     steroid_with_inhibitor: Literal["give", "do not give"] | None = None
+
+
+class Released(Part):
+    """A course that was held at discharge and let go on a later day; it begins on that day."""
+
+    course: Literal["steroid", "nsaid", "antibiotic", "cycloplegic", "antiviral", "pressure"]
+    on: Day
 
 
 class Operation(Part):
@@ -110,6 +116,7 @@ class Operation(Part):
     antibiotic_in_chamber: bool | None = None
     antibiotic: MedicineId | None = None
     choices: Choices = Choices()
+    released: tuple[Released, ...] = Field(default=(), max_length=12)
     free_text: Text | None = None
 
     @model_validator(mode="after")

@@ -1,0 +1,170 @@
+"""One operated eye's view of the record: where a fact's field is found and what it is called there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from followup.clinical.record import Eye, Findings, Operation, Record
+from followup.clinical.record.patient import EyeHistory
+
+OTHER: Mapping[Eye, Eye] = {"right": "left", "left": "right"}
+
+
+@dataclass(frozen=True)
+class EyeContext:
+    """An eye under follow-up: its latest operation, and the record around it.
+
+    ``as_of`` is the day the plan is made for; later reviews in the record are not looked at.
+    """
+
+    record: Record
+    index: int
+    as_of: date
+
+    @property
+    def operation(self) -> Operation:
+        return self.record.operations[self.index]
+
+    @property
+    def eye(self) -> Eye:
+        return self.operation.eye
+
+    @property
+    def history(self) -> EyeHistory:
+        return history_of(self.record, self.eye)
+
+    @property
+    def day0(self) -> date:
+        return self.operation.date
+
+    @property
+    def reviews(self) -> tuple[Findings, ...]:
+        """This eye's reviews since its operation, oldest first, up to the as-of day."""
+        mine = (r for r in self.record.reviews if r.eye == self.eye and self.day0 <= r.date <= self.as_of)
+        return tuple(sorted(mine, key=lambda r: (r.date, r.time or "")))
+
+    def value(self, path: str) -> Any:
+        """What the record says at ``path`` (``eye.glaucoma``, ``operation.cut_mm``...); None if nothing."""
+        root, _, rest = path.partition(".")
+        if root == "derived":
+            return _DERIVED[rest].of(self)
+        found: Any = {
+            "patient": self.record.patient,
+            "eye": self.history,
+            "other_eye": history_of(self.record, OTHER[self.eye]),
+            "operation": self.operation,
+        }[root]
+        for name in rest.split("."):
+            if found is None:
+                return None
+            found = getattr(found, name)
+        return found
+
+    def fields(self, path: str) -> tuple[str, ...]:
+        """The same path as fields of the record, as a reader of the file would name them."""
+        root, _, rest = path.partition(".")
+        if root == "derived":
+            return tuple(f for p in _DERIVED[rest].paths for f in self.fields(p))
+        if root == "reviews":
+            return (path,)
+        home = {
+            "patient": "patient",
+            "eye": f"patient.eyes.{self.eye}",
+            "other_eye": f"patient.eyes.{OTHER[self.eye]}",
+            "operation": f"operations.{self.index}",
+        }[root]
+        return (f"{home}.{rest}",)
+
+
+@dataclass(frozen=True)
+class Derived:
+    """A number worked out from fields; ``paths`` are the fields it came from."""
+
+    paths: tuple[str, ...]
+    of: Any
+
+
+def followed_eyes(record: Record, as_of: date) -> tuple[EyeContext, ...]:
+    """The eyes under follow-up on ``as_of``: each by its latest operation, in order of surgery."""
+    latest: dict[Eye, int] = {}
+    for index, operation in enumerate(record.operations):
+        if operation.date > as_of:
+            continue
+        before = latest.get(operation.eye)
+        if before is None or record.operations[before].date < operation.date:
+            latest[operation.eye] = index
+    order = sorted(latest.values(), key=lambda i: (record.operations[i].date, record.operations[i].eye))
+    return tuple(EyeContext(record, index, as_of) for index in order)
+
+
+def history_of(record: Record, eye: Eye) -> EyeHistory:
+    eyes = record.patient.eyes
+    return eyes.right if eye == "right" else eyes.left
+
+
+def _age(context: EyeContext, youngest: bool) -> int:
+    patient, day = context.record.patient, context.day0
+    born = patient.birth_date
+    if born is None:
+        assert patient.birth_year is not None
+        # Only the year is known: born on its last day the patient is youngest, on its first oldest.
+        born = date(patient.birth_year, 12, 31) if youngest else date(patient.birth_year, 1, 1)
+    return day.year - born.year - ((day.month, day.day) < (born.month, born.day))
+
+
+def _quiet_days(context: EyeContext) -> int | None:
+    uveitis = context.history.uveitis
+    if uveitis is None or uveitis.never_quiet or uveitis.last_active is None:
+        return None
+    return (context.day0 - uveitis.last_active).days
+
+
+def _latest(name: str) -> Derived:
+    def of(context: EyeContext) -> Any:
+        values = [getattr(review, name) for review in context.reviews if review.date > context.day0]
+        seen = [value for value in values if value not in (None, "not seen", "not done")]
+        return seen[-1] if seen else None
+
+    return Derived((f"reviews.{name}",), of)
+
+
+_BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
+_DERIVED: Mapping[str, Derived] = {
+    "age_youngest": Derived(_BORN, lambda c: _age(c, youngest=True)),
+    "age_oldest": Derived(_BORN, lambda c: _age(c, youngest=False)),
+    "minutes": Derived(("operation.start", "operation.end"), lambda c: c.operation.minutes),
+    "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
+    "blood_at_look": _latest("blood"),
+    "chamber_at_look": _latest("chamber"),
+}
+
+
+def known_path(path: str) -> bool:
+    """Whether ``path`` leads somewhere in the record, whatever a record says there."""
+    root, _, rest = path.partition(".")
+    if root == "derived":
+        return rest in _DERIVED
+    models: Mapping[str, Any] = {
+        "patient": Record.model_fields["patient"].annotation,
+        "eye": EyeHistory,
+        "other_eye": EyeHistory,
+        "operation": Operation,
+    }
+    if root == "reviews":
+        return rest in Findings.model_fields
+    return root in models and _leads(models[root], rest.split("."))
+
+
+def _leads(model: Any, names: list[str]) -> bool:
+    if not names:
+        return True
+    fields = getattr(model, "model_fields", {})
+    if names[0] not in fields:
+        return False
+    annotation = fields[names[0]].annotation
+    options = [annotation, *getattr(annotation, "__args__", ())]
+    inner = [o for o in options if hasattr(o, "model_fields")]
+    return len(names) == 1 or any(_leads(o, names[1:]) for o in inner)

@@ -1,0 +1,187 @@
+"""Facts: named statements about one operated eye, three-valued, each with the fields it came from.
+
+Which facts exist is data (``facts.toml``); this module only knows how a statement is tested. A fact
+is ``True``, ``False`` or ``None`` for "not recorded". Facts come from the record alone, never from
+rules, and a fact may only build on facts that stand before it, so no circle is possible.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from followup.clinical.careplan import FactUse
+from followup.clinical.context import EyeContext
+from followup.clinical.record.base import NOT_RECORDED
+
+Scalar = bool | int | float | str
+Mark = Literal["P", "S", "M", "C"]
+
+
+class FactDef(BaseModel):
+    """How one statement is tested. Exactly one of ``field``, ``any_of`` and ``all_of`` is given.
+
+    ``absent`` says what a field that holds nothing means: most events are written down only when
+    they happen ("no"); for some the silence itself is the danger ("not recorded").
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+    name: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    about: str
+    field: str | None = None
+    is_: tuple[Scalar, ...] | None = Field(None, alias="is")
+    at_least: float | None = None
+    over: float | None = None
+    under: float | None = None
+    up_to: float | None = None
+    contains: tuple[str, ...] | None = None
+    present: bool | None = None
+    mentions: tuple[str, ...] | None = None
+    some: dict[str, tuple[Scalar, ...]] | None = None
+    absent: Literal["no", "not recorded", "yes"] = "not recorded"
+    any_of: tuple[str, ...] | None = None
+    all_of: tuple[str, ...] | None = None
+    because: str = ""
+    source: str = ""
+    mark: Mark | None = None
+
+    @model_validator(mode="after")
+    def _is_one_test(self) -> FactDef:
+        ways = [w for w in (self.field, self.any_of, self.all_of) if w is not None]
+        if len(ways) != 1:
+            raise ValueError("give exactly one of field, any_of and all_of")
+        limits = (self.at_least, self.over, self.under, self.up_to)
+        tests = [self.is_, self.contains, self.present, self.some, self.mentions]
+        count = sum(t is not None for t in tests) + any(x is not None for x in limits)
+        if count != (1 if self.field else 0):
+            raise ValueError("a field needs exactly one test (is, a limit, contains, present, mentions or some)")
+        if any(x is not None for x in limits) and not (self.because and self.source and self.mark):
+            raise ValueError("a fact with a number needs because, source and mark")
+        return self
+
+
+@dataclass(frozen=True)
+class Fact:
+    """``value`` None means not recorded. ``words`` is what the record says, for people."""
+
+    name: str
+    value: bool | None
+    words: str
+    fields: tuple[str, ...]
+
+    def use(self) -> FactUse:
+        return FactUse(fact=self.name, value=self.words, fields=self.fields)
+
+
+def derive_facts(context: EyeContext, definitions: Iterable[FactDef]) -> dict[str, Fact]:
+    """All facts of one operated eye, in the order of their definitions."""
+    facts: dict[str, Fact] = {}
+    for definition in definitions:
+        facts[definition.name] = _derive(definition, context, facts)
+    return facts
+
+
+def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact]) -> Fact:
+    if definition.field is None:
+        return _combine(definition, facts)
+    said = context.value(definition.field)
+    value = _test(definition, said)
+    words = _words(said, value)
+    if definition.absent == "yes" and said in (None, ()):
+        words = f"{NOT_RECORDED}, so counted as yes"
+    return Fact(definition.name, value, words, context.fields(definition.field))
+
+
+def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
+    names = definition.any_of if definition.any_of is not None else definition.all_of
+    assert names is not None
+    parts = [(truth(name, facts), facts[bare(name)]) for name in names]
+    deciding = definition.any_of is not None
+    if any(v is deciding for v, _ in parts):
+        value: bool | None = deciding
+        parts = [(v, f) for v, f in parts if v is deciding]
+    else:
+        value = None if any(v is None for v, _ in parts) else not deciding
+    fields = tuple(dict.fromkeys(field for _, fact in parts for field in fact.fields))
+    words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
+    if value:
+        words = "yes: " + ", ".join(fact.name.replace("_", " ") for _, fact in parts)
+    return Fact(definition.name, value, words, fields)
+
+
+def bare(name: str) -> str:
+    """The fact's name without a leading "not "."""
+    return name.removeprefix("not ")
+
+
+def truth(name: str, facts: Mapping[str, Fact]) -> bool | None:
+    """The value of ``name``, or of its opposite where it is written "not name"."""
+    value = facts[bare(name)].value
+    if name == bare(name) or value is None:
+        return value
+    return not value
+
+
+def _test(definition: FactDef, said: Any) -> bool | None:
+    if definition.present is not None:
+        return (said is not None) is definition.present
+    if definition.some is not None:
+        return _some(definition.some, said)
+    if said is None or said == ():
+        return {"no": False, "yes": True, "not recorded": None}[definition.absent]
+    if definition.is_ is not None:
+        return said in definition.is_
+    if definition.contains is not None:
+        return any(wanted in said for wanted in definition.contains)
+    if definition.mentions is not None:
+        return any(word in str(said).lower() for word in definition.mentions)
+    return _within(definition, float(said))
+
+
+def _within(definition: FactDef, number: float) -> bool:
+    return (
+        (definition.at_least is None or number >= definition.at_least)
+        and (definition.over is None or number > definition.over)
+        and (definition.under is None or number < definition.under)
+        and (definition.up_to is None or number <= definition.up_to)
+    )
+
+
+def _some(wanted: Mapping[str, tuple[Scalar, ...]], entries: Any) -> bool | None:
+    """Whether one entry of a list fits every wanted value; unknown where only silence is in the way."""
+    outcome: bool | None = False
+    for entry in entries or ():
+        fits = [_fits(getattr(entry, name), values) for name, values in wanted.items()]
+        if all(fits):
+            return True
+        if all(fit is not False for fit in fits):
+            outcome = None
+    return outcome
+
+
+def _fits(value: Any, wanted: tuple[Scalar, ...]) -> bool | None:
+    if value is None:
+        return True if NOT_RECORDED in wanted else None
+    return value in wanted
+
+
+def _words(said: Any, value: bool | None) -> str:
+    if said is None or said == ():
+        return NOT_RECORDED if value is None else {True: "yes", False: "no"}[value]
+    if isinstance(said, bool):
+        return "yes" if said else "no"
+    if isinstance(said, tuple):
+        return ", ".join(_entry(part) for part in said)
+    if isinstance(said, BaseModel):
+        return "recorded"
+    return str(said)
+
+
+def _entry(part: Any) -> str:
+    if not isinstance(part, BaseModel):
+        return str(part)
+    return " ".join(str(v) for v in part.model_dump(exclude_none=True).values())

@@ -1,0 +1,216 @@
+"""The clinic's protocol: its rules as data, read whole or refused with file and line."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+from pydantic import BaseModel, Field, ValidationError
+
+import followup
+from followup.clinical.careplan import Role, Tier
+from followup.clinical.contraindications import CautionSet, load_cautions
+from followup.clinical.facts import FactDef, Mark
+from followup.clinical.formulary import Country, Medicine, load_formulary
+from followup.clinical.record.base import MedicineId
+from followup.clinical.rule import Part, Rule, Taper
+from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
+from followup.errors import FollowupError
+
+T = TypeVar("T", bound=BaseModel)
+SAMPLE = Path(__file__).resolve().parent / "data"
+
+
+class About(Part):
+    """Name and version of the set, and the country whose labels it goes by."""
+
+    name: str = Field(min_length=2, max_length=80)
+    version: str = Field(min_length=1, max_length=40)
+    country: Country
+    text: str = ""
+
+
+class RoundSettings(Part):
+    """``price``: hours squared times days that a clock time new to the patient must earn."""
+
+    price: int = Field(ge=0, le=10**9)
+    because: str
+    source: str
+    mark: Mark
+
+
+class Kind(Part):
+    """A kind of review need. ``merge``: how needs of one id from several rules are joined."""
+
+    service: str
+    text: str
+    merge: Literal["earliest", "latest", "same"] = "same"
+
+
+class GapLimit(Part):
+    """Of the dates with ``from_count`` drops or more a day, at most ``limit`` between two checks."""
+
+    from_count: int = Field(ge=1)
+    limit: int = Field(ge=1)
+
+
+class TierSettings(Part):
+    gaps: tuple[GapLimit, ...] = Field(min_length=1)
+    because: str
+    source: str
+    mark: Mark
+
+
+class LongNsaid(Part):
+    """An NSAID past ``after_days`` is off label: a stained cornea every ``gap`` NSAID dates at most."""
+
+    after_days: int = Field(ge=1)
+    gap: int = Field(ge=1)
+    because: str
+    source: str
+    mark: Mark
+
+
+class AboveLabel(Part):
+    """A course above the label, owned by name and reason at the signing of the protocol."""
+
+    medicine: MedicineId
+    drops_a_day: int = Field(ge=1, le=16)
+    days: int = Field(ge=1)
+    owner: str = Field(min_length=2)
+    reason: str = Field(min_length=3)
+
+
+class _Settings(Part):
+    protocol: About
+    rounds: RoundSettings
+    medicines: dict[str, MedicineId]
+    kind: dict[str, Kind]
+    tier: dict[Tier, TierSettings]
+    long_nsaid: LongNsaid
+    taper: tuple[Taper, ...] = Field(min_length=1)
+    above_label: tuple[AboveLabel, ...] = ()
+
+
+@dataclass(frozen=True)
+class Protocol:
+    """A checked set of rules. ``hash`` names its content and the engine that read it."""
+
+    about: About
+    rounds: RoundSettings
+    medicines: Mapping[str, MedicineId]
+    kinds: Mapping[str, Kind]
+    tiers: Mapping[Tier, TierSettings]
+    long_nsaid: LongNsaid
+    tapers: Mapping[str, Taper]
+    above_label: tuple[AboveLabel, ...]
+    facts: tuple[FactDef, ...]
+    rules: tuple[Rule, ...]
+    formulary: Mapping[str, Medicine]
+    cautions: CautionSet
+    hash: str
+
+    @property
+    def name(self) -> str:
+        return self.about.name
+
+    @property
+    def version(self) -> str:
+        return self.about.version
+
+    @property
+    def round_price(self) -> int:
+        return self.rounds.price
+
+    @property
+    def label(self) -> str:
+        """Name and version in one, as printed on sheets."""
+        return f"{self.about.name} {self.about.version}"
+
+    def usual_medicine(self, role: Role | str) -> Medicine:
+        return self.formulary[self.medicines[role]]
+
+
+@dataclass(frozen=True)
+class Source:
+    """One data file: where it lies, what it says, and on which line."""
+
+    path: Path
+    data: dict[str, Any]
+    locate: Locate
+
+    def refuse(self, code: str, what: str, *place: str | int, fix: str = "correct this line") -> FollowupError:
+        return FollowupError(code, what, where=where(self.path, self.locate, *place), fix=fix)
+
+
+def load_protocol(folder: Path | None = None) -> Protocol:
+    """The protocol in ``folder``; the sample protocol without one. A clinic's own set replaces it whole."""
+    from followup.clinical.protocol_checks import check_protocol
+
+    folder = folder or SAMPLE
+    if not folder.is_dir():
+        raise FollowupError("protocol.folder", "no such folder", where=str(folder), fix="name the protocol's folder")
+    main = _source(folder / "protocol.toml")
+    settings = _table(_Settings, main)
+    fact_file = _source(folder / "facts.toml")
+    facts = _list(FactDef, fact_file, "fact")
+    rule_files = [_source(path) for path in sorted(folder.glob("rules-*.toml"))]
+    if not rule_files:
+        raise FollowupError("protocol.rules", "no rules-*.toml here", where=str(folder), fix="add the rules")
+    rules = [(source, i, rule) for source in rule_files for i, rule in enumerate(_list(Rule, source, "rule"))]
+    formulary = load_formulary(folder / "formulary.toml")
+    protocol = Protocol(
+        about=settings.protocol,
+        rounds=settings.rounds,
+        medicines=settings.medicines,
+        kinds=settings.kind,
+        tiers=settings.tier,
+        long_nsaid=settings.long_nsaid,
+        tapers={taper.id: taper for taper in settings.taper},
+        above_label=settings.above_label,
+        facts=facts,
+        rules=tuple(rule for _, _, rule in rules),
+        formulary=formulary,
+        cautions=load_cautions(folder / "cautions.toml"),
+        hash=_hash(folder),
+    )
+    check_protocol(protocol, main, fact_file, rules)
+    return protocol
+
+
+def _source(path: Path) -> Source:
+    data, locate = load_toml(path)
+    return Source(path, data, locate)
+
+
+def _table(model: type[_Settings], source: Source) -> _Settings:
+    try:
+        return model.model_validate(source.data)
+    except ValidationError as exc:
+        raise toml_problem(exc, source.path, source.locate, code="protocol.settings") from None
+
+
+def _list(model: type[T], source: Source, name: str) -> tuple[T, ...]:
+    extra = [key for key in source.data if key != name]
+    if extra:
+        raise source.refuse("protocol.key", f'unknown key "{extra[0]}"', extra[0])
+    found = []
+    for i, entry in enumerate(source.data.get(name, [])):
+        try:
+            found.append(model.model_validate(entry))
+        except ValidationError as exc:
+            raise toml_problem(exc, source.path, source.locate, (name, i), code=f"protocol.{name}") from None
+    return tuple(found)
+
+
+def _hash(folder: Path) -> str:
+    """sha256 over what the files say (not how they are laid out) and the engine's version."""
+    merged: dict[str, Any] = {"engine": followup.__version__}
+    for path in sorted(folder.glob("*.toml")):
+        merged[path.name] = load_toml(path)[0]
+    canonical = json.dumps(merged, sort_keys=True, ensure_ascii=False, separators=(",", ":"), default=str)
+    return hashlib.sha256(canonical.encode()).hexdigest()

@@ -1,0 +1,210 @@
+"""What a rule of the protocol can say: when it fires, and what it then wants.
+
+A rule holds conditions on facts and any of seven effects. How effects of several rules are joined
+(envelope, longest, earliest, union, strictest) belongs to the mechanism, not to the rule.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from followup.clinical.careplan import Role, Tier
+from followup.clinical.facts import Mark
+from followup.clinical.record.base import MedicineId
+
+Count = int | Literal["hourly", "2-hourly"]
+
+
+class Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class StepDef(Part):
+    """``count`` a day for ``days`` days; "hourly" and "2-hourly" mean hours awake."""
+
+    count: Count
+    days: int = Field(ge=1, le=400)
+
+    @field_validator("count")
+    @classmethod
+    def _at_least_one(cls, count: Count) -> Count:
+        if isinstance(count, int) and not 1 <= count <= 16:
+            raise ValueError("a count is 1 to 16 a day")
+        return count
+
+
+def _steps(raw: object) -> object:
+    """Accept the short form ``[[4, 7], [3, 7]]``: count, days."""
+    if isinstance(raw, (list, tuple)):
+        return [{"count": s[0], "days": s[1]} if isinstance(s, (list, tuple)) and len(s) == 2 else s for s in raw]
+    return raw
+
+
+class Taper(Part):
+    """A named course of steroid. From step ``weaker_from`` on (0 is the first) a weaker steroid is given."""
+
+    id: str = Field(pattern=r"^[A-Z][A-Za-z0-9]*$")
+    steps: tuple[StepDef, ...] = Field(min_length=1)
+    weaker_from: int | None = Field(None, ge=1)
+    because: str
+    source: str
+    mark: Mark
+
+    _short = field_validator("steps", mode="before")(_steps)
+
+    @model_validator(mode="after")
+    def _only_falls(self) -> Taper:
+        rank = [{"hourly": 16, "2-hourly": 8}.get(str(s.count), s.count) for s in self.steps]
+        if any(int(b) > int(a) for a, b in zip(rank, rank[1:], strict=False)):
+            raise ValueError("the count rises along the taper")
+        return self
+
+
+class CourseEffect(Part):
+    """Asks for a course of ``role``: a named taper (steroid), steps, or so many days at the label's count.
+
+    ``replaces`` names a taper that this one stands in for where both would fire. ``from_day`` is
+    counted from the operation (0); without it the course begins on the first drop day.
+    """
+
+    role: Role
+    taper: str | None = None
+    steps: tuple[StepDef, ...] | None = None
+    days: int | None = Field(None, ge=1, le=400)
+    count: int | None = Field(None, ge=1, le=16)
+    until_after_steroid: int | None = Field(None, ge=0, le=120)
+    medicine: MedicineId | None = None
+    replaces: str | None = None
+    from_day: int | None = Field(None, ge=0, le=60)
+
+    _short = field_validator("steps", mode="before")(_steps)
+
+    @model_validator(mode="after")
+    def _says_how_long(self) -> CourseEffect:
+        ways = [self.taper, self.steps, self.days, self.until_after_steroid]
+        given = sum(way is not None for way in ways)
+        if given > 1 or (given == 0 and self.medicine is None):
+            raise ValueError("give one of taper, steps, days and until_after_steroid, or a medicine alone")
+        if self.until_after_steroid is not None and self.count is None:
+            raise ValueError("until_after_steroid needs a count")
+        if (self.taper is not None) != (self.role == "steroid" and given == 1):
+            raise ValueError("a steroid course names a taper, and only a steroid does")
+        return self
+
+
+class After(Part):
+    """Window edges counted from the day on which ``need`` was served."""
+
+    need: str
+    earliest: int
+    target: int | None = None
+    latest: int | None = None
+
+
+class NeedEffect(Part):
+    """Asks for something to be looked at. Edges are day numbers from the operation ("28") or from the
+    first drop day or the last steroid day ("F+9", "L+1"); a list means the latest of them."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    kind: str
+    earliest: tuple[str, ...]
+    target: tuple[str, ...]
+    latest: tuple[str, ...]
+    tiers: tuple[Tier, ...] = ("A", "B", "C")
+    steroid_days_min: int = Field(0, ge=0)
+    steroid_days_max: int | None = None
+    unless_need: str | None = None
+    after: After | None = None
+    urgent: bool = False
+
+    @field_validator("earliest", "target", "latest", mode="before")
+    @classmethod
+    def _as_list(cls, raw: object) -> object:
+        return [raw] if isinstance(raw, (str, int)) else raw
+
+    @field_validator("earliest", "target", "latest")
+    @classmethod
+    def _is_a_day(cls, edges: tuple[str, ...]) -> tuple[str, ...]:
+        for edge in edges:
+            base, _, more = edge.partition("+")
+            if not (edge.isdigit() or (base in ("F", "L") and more.isdigit())):
+                raise ValueError(f'"{edge}" is not a day: write "28", "F+9" or "L+1"')
+        return edges
+
+
+class Ask(Part):
+    """A question for the surgeon. ``holds`` are roles of courses; ``when_count`` asks only from that
+    many drops a day. A question that does not block lets the plan be signed with its courses held."""
+
+    text: str
+    fields: tuple[str, ...] = Field(min_length=1)
+    choices: tuple[str, ...] = ()
+    holds: tuple[Role, ...] = ()
+    blocks: bool = True
+    when_count: int | None = None
+
+
+class CautionEffect(Part):
+    text: str
+    level: Literal["stop", "ask", "warn", "note"] = "warn"
+    sheet: str | None = None
+
+
+class Leaving(Part):
+    """A check before the patient leaves: hours after the end of the operation."""
+
+    kind: str
+    text: str
+    earliest_hours: int
+    latest_hours: int
+
+
+class Refusal(Part):
+    text: str
+
+
+class Rule(Part):
+    """Fires when every fact of ``when`` holds, one of ``any_of`` does, none of ``unless`` does, and all
+    of ``unknown`` are not recorded."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    scope: Literal["eye", "patient"] = "eye"
+    when: tuple[str, ...] = ()
+    any_of: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    unknown: tuple[str, ...] = ()
+    rank: int = 0
+    because: str = Field(min_length=3)
+    source: str = Field(min_length=3)
+    mark: Mark
+    always: bool = False
+    course: tuple[CourseEffect, ...] = ()
+    need: tuple[NeedEffect, ...] = ()
+    ask: Ask | None = None
+    caution: CautionEffect | None = None
+    tier: Tier | None = None
+    before_leaving: Leaving | None = None
+    first_day: Literal[0, 1] | None = None
+    stops: tuple[Role, ...] = ()
+    refuse: Refusal | None = None
+
+    @field_validator("course", "need", mode="before")
+    @classmethod
+    def _one_or_more(cls, raw: object) -> object:
+        return [raw] if isinstance(raw, dict) else raw
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Rule:
+        if not (self.when or self.any_of or self.unless or self.unknown) and not self.always:
+            raise ValueError("the rule names no fact; give when, any_of, unless or unknown, or always = true")
+        effects = [self.course, self.need, self.ask, self.caution, self.tier, self.before_leaving, self.stops]
+        if not any(effects) and self.first_day is None and self.refuse is None:
+            raise ValueError("the rule wants nothing; give it an effect")
+        return self
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every fact that the rule looks at."""
+        return (*self.when, *self.any_of, *self.unless, *self.unknown)
