@@ -1,0 +1,91 @@
+"""The entries of the clinic's calendar: services, half-days, places taken; and what a day is."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+WEEKDAYS: tuple[Weekday, ...] = (
+    "monday",
+    "tuesday",
+    "wednesday",
+    "thursday",
+    "friday",
+    "saturday",
+    "sunday",
+)
+
+
+def _whole_day(value: Any) -> Any:
+    """Refuse numbers and instants where a calendar day is meant (pydantic would guess)."""
+    if isinstance(value, datetime) or not isinstance(value, (str, date)):
+        raise ValueError("write a day as YYYY-MM-DD")
+    return value
+
+
+Day = Annotated[date, BeforeValidator(_whole_day)]
+AnyCase = BeforeValidator(lambda value: value.lower() if isinstance(value, str) else value)
+AWeekday = Annotated[Weekday, AnyCase]
+ServiceName = Annotated[str, StringConstraints(min_length=1, max_length=60)]
+Places = Annotated[int, Field(ge=0, le=100_000, strict=True)]
+SomeDays = Annotated[tuple[Day, ...], Field(max_length=4000)]
+
+
+class Entry(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class Service(Entry):
+    """One service: on which days it is offered and how many places a day it has."""
+
+    name: ServiceName = Field(description='The word that review needs use, such as "macula".')
+    weekdays: tuple[AWeekday, ...] | None = Field(
+        default=None,
+        max_length=7,
+        description="Weekdays on which it is offered. Without weekdays and dates: every open day.",
+    )
+    dates: SomeDays | None = Field(
+        default=None, description="Single dates on which it is offered, beyond the weekdays."
+    )
+    capacity: Places | None = Field(default=None, description="Places a day; left out: no limit.")
+
+    def falls_on(self, day: date) -> bool:
+        """Whether the service's own weekdays and dates hold ``day``, be the clinic open or not."""
+        if self.weekdays is None and self.dates is None:
+            return True
+        return WEEKDAYS[day.weekday()] in (self.weekdays or ()) or day in (self.dates or ())
+
+
+class HalfDay(Entry):
+    """A weekday or a single date on which the clinic works half the day."""
+
+    weekday: AWeekday | None = Field(default=None, description="Every such weekday; or give date.")
+    date: Day | None = Field(default=None, description="One date; it outranks an entry for its weekday.")
+    services: tuple[ServiceName, ...] | None = Field(
+        default=None, max_length=200, description="The only services offered; left out: all of them."
+    )
+    capacity: Literal["half", "whole"] = Field(
+        default="half", description="Half the places of each service, rounded down, or all of them."
+    )
+
+    @model_validator(mode="after")
+    def _names_one_kind_of_day(self) -> Self:
+        if (self.weekday is None) == (self.date is None):
+            raise ValueError("give either weekday or date")
+        return self
+
+    @property
+    def key(self) -> str | Day:
+        """The weekday or the date that this entry is about."""
+        return self.weekday or self.date or ""
+
+
+class PlacesTaken(Entry):
+    """Places that other patients already hold."""
+
+    service: ServiceName
+    date: Day
+    places: Places
