@@ -40,12 +40,10 @@ def run(command: click.Command, args: Sequence[str]) -> int:
     trace = TRACE in args
     _plain_utf8()
     try:
-        result = command.main(
-            [arg for arg in args if arg != TRACE], prog_name="followup", standalone_mode=False
-        )
-        outcome = (
-            result if isinstance(result, Outcome) else Outcome(code=result if type(result) is int else 0)
-        )
+        # Not command.main(): it prints and exits by itself on some failures.
+        with command.make_context("followup", [arg for arg in args if arg != TRACE]) as context:
+            result = command.invoke(context)
+        outcome = result if isinstance(result, Outcome) else Outcome()
     except BaseException as exc:
         outcome = _failure(exc, trace=trace)
     return _finish(outcome)
@@ -82,15 +80,20 @@ def _failure(exc: BaseException, *, trace: bool) -> Outcome:
     """The outcome that an exception stands for."""
     if isinstance(exc, FollowupError):
         return Outcome(code=FAULT if exc.code.startswith("fault.") else BAD_INPUT, error=exc.line)
+    if isinstance(exc, click.exceptions.Exit):
+        return Outcome(code=exc.exit_code)
     if isinstance(exc, click.exceptions.NoArgsIsHelpError):
         return Outcome(code=BAD_INPUT, error="no command given - followup --help lists them")
     if isinstance(exc, click.ClickException):
         return Outcome(code=BAD_INPUT, error=_usage(exc))
     if isinstance(exc, (click.Abort, KeyboardInterrupt)):
         return Outcome(code=FAULT, error="stopped before the end")
-    if isinstance(exc, (BrokenPipeError, SystemExit)):
+    if isinstance(exc, BrokenPipeError):
         _forget_stdout()
         return Outcome(code=FAULT, error="the output could not be written whole: its reader closed it")
+    if isinstance(exc, OSError) and exc.strerror and not trace:
+        named = f"{exc.filename}: " if exc.filename else ""
+        return Outcome(code=FAULT, error=f"{named}the computer refused: {exc.strerror}")
     if trace:
         return Outcome(code=FAULT, error="".join(traceback.format_exception(exc)).rstrip())
     kind = f"{type(exc).__module__}.{type(exc).__qualname__}".removeprefix("builtins.")
