@@ -1,0 +1,308 @@
+"""Care plans by version: drafted, signed, replaced, ended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import cast
+
+from pydantic import TypeAdapter
+from sqlalchemy import ColumnElement, CursorResult
+from sqlmodel import Session, col, select, update
+
+from followup.clinical.careplan import CarePlan, CourseEdit, PlanStatus
+from followup.errors import FollowupError
+from followup.records.oplist import refuse_other_eye
+from followup.records.patients import lock_patient, newest_record
+from followup.records.protocols import protocol_signature
+from followup.records.store import Unit
+from followup.records.tables import CarePlanRow, PatientRow, SheetRow
+from followup.records.trips import cancel_open_trips, propose_trips
+from followup.records.views import PlanVersion
+
+_EDITS = TypeAdapter(tuple[CourseEdit, ...])
+_SAME = {
+    "id",
+    "patient_id",
+    "number",
+    "record_number",
+    "as_of",
+    "reason",
+    "drafted_by",
+    "drafted_at",
+    "signed_by",
+    "signed_at",
+    "ended_at",
+    "ended_reason",
+    "replaced_by",
+}
+
+
+def store_draft(
+    unit: Unit,
+    *,
+    patient_id: int,
+    record_number: int,
+    body: CarePlan,
+    edits: Iterable[CourseEdit] = (),
+    reason: str = "",
+    seen: int | None = None,
+) -> PlanVersion:
+    """Store a plan that was built from the record's version ``record_number``.
+
+    An unsigned draft of the patient is replaced by it; the signed version stays in force. A plan
+    that must be made by hand is stored on-hold. ``seen``: the number of the newest plan version the
+    person looked at (0: none). Errors: ``plan.stale`` when the record is newer, ``plan.changed`` when
+    somebody drafted or signed after ``seen``.
+    """
+    patient = lock_patient(unit, patient_id)
+    _refuse_stale(unit, patient, record_number)
+    newest = _newest_number(unit.session, patient_id)
+    if seen is not None and seen != newest:
+        raise _changed(unit.session, patient_id)
+    chosen = tuple(edits)
+    by_hand = body.status == "on-hold" or bool(body.refused)
+    row = CarePlanRow(
+        patient_id=patient_id,
+        number=newest + 1,
+        status="on-hold" if by_hand else "draft",
+        record_number=record_number,
+        as_of=body.as_of,
+        body=body.model_dump_json(),
+        edits=_EDITS.dump_json(chosen).decode(),
+        reason=reason,
+        protocol_hash=body.protocol_hash,
+        engine=body.engine,
+        drafted_by=unit.actor.login,
+        drafted_at=unit.now,
+    )
+    unit.session.add(row)
+    unit.session.flush()
+    _end(unit, patient_id, ("draft", "on-hold"), by=row)
+    unit.log("plan drafted", f"patient:{patient.code}", plan=row.number, status=row.status, reason=reason)
+    return _plan(row, patient)
+
+
+def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
+    """The surgeon signs a draft: it is in force, and the version before it is revoked.
+
+    Open visits of the old version are cancelled and those of the new one proposed; a booked visit
+    on the same day keeps its booking. Sheets of the old version become replaced. Errors:
+    ``role.missing``, ``plan.signed`` (someone was faster), ``plan.replaced``, ``plan.blocked``,
+    ``plan.protocol`` (protocol not approved), ``plan.stale``, ``record.eye``, ``place.full``.
+    """
+    unit.need_role("surgeon")
+    plan_row = _row(unit.session, plan_id)
+    patient = lock_patient(unit, plan_row.patient_id)
+    unit.session.refresh(plan_row)
+    _refuse_unsignable(unit, plan_row, patient)
+    _end(unit, plan_row.patient_id, ("active",), by=plan_row)
+    body = CarePlan.model_validate_json(plan_row.body)
+    signed = body.model_copy(update={"status": "active", "approved": True})
+    result = unit.session.execute(
+        update(CarePlanRow)
+        .where(col(CarePlanRow.id) == plan_id, col(CarePlanRow.status) == "draft")
+        .values(
+            status="active",
+            body=signed.model_dump_json(),
+            reason=reason or plan_row.reason,
+            signed_by=unit.actor.name or unit.actor.login,
+            signed_at=unit.now,
+        )
+    )
+    assert isinstance(result, CursorResult)
+    if result.rowcount != 1:
+        raise _changed(unit.session, plan_row.patient_id)
+    kept = cancel_open_trips(unit, patient_id=plan_row.patient_id, reason=f"plan {plan_row.number} signed")
+    propose_trips(unit, plan_id=plan_id, patient_id=plan_row.patient_id, trips=signed.trips, kept=kept)
+    _replace_sheets(unit, plan_row)
+    unit.session.refresh(plan_row)
+    unit.log(
+        "plan signed",
+        f"patient:{patient.code}",
+        plan=plan_row.number,
+        reason=plan_row.reason,
+        protocol=plan_row.protocol_hash,
+        registration=unit.actor.registration,
+    )
+    return _plan(plan_row, patient)
+
+
+def end_plan(unit: Unit, *, plan_id: int, completed: bool, reason: str) -> PlanVersion:
+    """The surgeon ends a plan: completed, or revoked without a new one. Its open visits are cancelled.
+
+    Also for a plan by hand once it exists on paper. Errors: ``role.missing``, ``plan.reason``,
+    ``plan.ended``.
+    """
+    unit.need_role("surgeon")
+    if not reason.strip():
+        raise FollowupError("plan.reason", "no reason given", where="reason", fix="say why the plan ends")
+    row = _row(unit.session, plan_id)
+    patient = lock_patient(unit, row.patient_id)
+    unit.session.refresh(row)
+    if row.status in ("revoked", "completed"):
+        raise FollowupError("plan.ended", "this plan has ended already", fix="open the newest version")
+    if row.status == "active":
+        cancel_open_trips(unit, patient_id=row.patient_id, reason=reason)
+    row.status = "completed" if completed else "revoked"
+    row.ended_at, row.ended_reason = unit.now, reason
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("plan ended", f"patient:{patient.code}", plan=row.number, status=row.status, reason=reason)
+    return _plan(row, patient)
+
+
+def plan(session: Session, plan_id: int) -> PlanVersion:
+    """One version. Error: ``plan.unknown``."""
+    return _only(_plans(session, col(CarePlanRow.id) == plan_id))
+
+
+def plans_of(session: Session, patient_id: int) -> tuple[PlanVersion, ...]:
+    """Every version of a patient's plan, newest first."""
+    return _plans(session, col(CarePlanRow.patient_id) == patient_id)[::-1]
+
+
+def active_plan(session: Session, patient_id: int) -> PlanVersion | None:
+    """The version in force, if one is."""
+    found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "active")
+    return found[0] if found else None
+
+
+def open_draft(session: Session, patient_id: int) -> PlanVersion | None:
+    """The draft that waits for the surgeon, if there is one."""
+    found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "draft")
+    return found[-1] if found else None
+
+
+def plans_waiting_for_signature(session: Session) -> tuple[PlanVersion, ...]:
+    """All drafts, longest waiting first."""
+    return _plans(session, col(CarePlanRow.status) == "draft")
+
+
+def plans_by_hand(session: Session) -> tuple[PlanVersion, ...]:
+    """Plans that the protocol refuses and someone must make by hand."""
+    return _plans(session, col(CarePlanRow.status) == "on-hold")
+
+
+def plans_not_handed_over(session: Session) -> tuple[PlanVersion, ...]:
+    """Plans in force of which no sheet is in the patient's hands yet."""
+    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
+    return _plans(session, col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
+
+
+def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:
+    if row.status != "draft":
+        raise _changed(unit.session, row.patient_id, row)
+    body = CarePlan.model_validate_json(row.body)
+    if not body.signable:
+        raise FollowupError(
+            "plan.blocked",
+            "the plan still has an open question, a stop caution or a check that no day can serve",
+            where=f"plan {row.number} of {patient.code}",
+            fix="answer it on the plan's page, then sign the new draft",
+        )
+    if protocol_signature(unit.session, row.protocol_hash) is None:
+        raise FollowupError(
+            "plan.protocol",
+            "this protocol is not approved for patients",
+            where=f"plan {row.number} of {patient.code}",
+            fix="a licensed clinician of the clinic must sign the protocol first",
+        )
+    _refuse_stale(unit, patient, row.record_number)
+    refuse_other_eye(unit.session, newest_record(unit.session, row.patient_id).record)
+
+
+def _refuse_stale(unit: Unit, patient: PatientRow, record_number: int) -> None:
+    if patient.record_number != record_number:
+        raise FollowupError(
+            "plan.stale",
+            f"the record of {patient.code} was changed (version {patient.record_number})",
+            where="plan",
+            fix="have the plan built again from the newest version",
+        )
+
+
+def _changed(session: Session, patient_id: int, row: CarePlanRow | None = None) -> FollowupError:
+    """Someone else was faster: say who did what."""
+    newest = plans_of(session, patient_id)[0]
+    if row is not None and row.status == "active":
+        return FollowupError(
+            "plan.signed",
+            f"{row.signed_by} has already signed plan {row.number}",
+            fix="nothing to do; look at the signed plan",
+        )
+    who = newest.signed_by or newest.drafted_by
+    return FollowupError(
+        "plan.replaced" if row is not None else "plan.changed",
+        f"{who} made plan {newest.number} meanwhile ({newest.status})",
+        fix="look at the newest version and repeat what is still needed",
+    )
+
+
+def _end(unit: Unit, patient_id: int, states: tuple[str, ...], *, by: CarePlanRow) -> None:
+    """Revoke the patient's other versions in these states; ``by`` replaces them."""
+    unit.session.execute(
+        update(CarePlanRow)
+        .where(
+            col(CarePlanRow.patient_id) == patient_id,
+            col(CarePlanRow.status).in_(states),
+            col(CarePlanRow.id) != by.id,
+        )
+        .values(status="revoked", ended_at=unit.now, ended_reason="replaced", replaced_by=by.id)
+    )
+
+
+def _replace_sheets(unit: Unit, row: CarePlanRow) -> None:
+    unit.session.execute(
+        update(SheetRow)
+        .where(
+            col(SheetRow.patient_id) == row.patient_id,
+            col(SheetRow.care_plan_id) != row.id,
+            col(SheetRow.replaced_at).is_(None),
+        )
+        .values(replaced_at=unit.now, replaced_by_plan=row.id)
+    )
+
+
+def _newest_number(session: Session, patient_id: int) -> int:
+    numbers = session.exec(select(CarePlanRow.number).where(CarePlanRow.patient_id == patient_id))
+    return max(numbers, default=0)
+
+
+def _row(session: Session, plan_id: int) -> CarePlanRow:
+    row = session.get(CarePlanRow, plan_id)
+    if row is None:
+        raise _unknown()
+    return row
+
+
+def _only(found: tuple[PlanVersion, ...]) -> PlanVersion:
+    if not found:
+        raise _unknown()
+    return found[0]
+
+
+def _unknown() -> FollowupError:
+    return FollowupError("plan.unknown", "no such plan", fix="open the patient and choose a version")
+
+
+def _plans(session: Session, *conditions: ColumnElement[bool]) -> tuple[PlanVersion, ...]:
+    rows = session.exec(
+        select(CarePlanRow, PatientRow)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(*conditions)
+        .order_by(col(CarePlanRow.drafted_at), col(CarePlanRow.id))
+    )
+    return tuple(_plan(row, patient) for row, patient in rows)
+
+
+def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
+    same = row.model_dump(include=_SAME)
+    status = cast(PlanStatus, row.status)
+    return PlanVersion(
+        **same,
+        patient_code=patient.code,
+        patient_name=patient.name,
+        status=status,
+        body=CarePlan.model_validate_json(row.body).model_copy(update={"status": status}),
+        edits=_EDITS.validate_json(row.edits),
+    )

@@ -1,0 +1,152 @@
+"""The visits of signed plans, as rows: proposed when a plan is signed, cancelled when it is replaced."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Any, cast
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, and_, col, or_, select
+
+from followup.clinical.careplan import Tier, Trip
+from followup.errors import FollowupError
+from followup.records.places import clinic_calendar, release_places, take_places
+from followup.records.store import Unit
+from followup.records.tables import PatientRow, TripRow
+from followup.records.views import TripStatus, TripView
+
+# A missed visit stays open: what it was to look at has not been looked at.
+OPEN = ("proposed", "booked", "noshow")
+_SAME = {
+    "id",
+    "patient_id",
+    "number",
+    "day",
+    "window_start",
+    "window_end",
+    "cannot_move",
+    "arrived_at",
+    "seen_on",
+    "fulfilled_at",
+    "ended_reason",
+}
+
+
+def trip(session: Session, trip_id: int) -> TripView:
+    """One visit. Error: ``trip.unknown``."""
+    found = _trips(session, col(TripRow.id) == trip_id)
+    if not found:
+        raise FollowupError("trip.unknown", "no such visit", fix="open the patient and choose a visit")
+    return found[0]
+
+
+def day_trips(session: Session, day: date) -> tuple[TripView, ...]:
+    """Everybody expected on ``day`` or seen on it, by patient code."""
+    expected = and_(col(TripRow.day) == day, col(TripRow.status).not_in(("cancelled",)))
+    seen = and_(col(TripRow.seen_on) == day, col(TripRow.status).in_(("arrived", "fulfilled")))
+    return _trips(session, or_(expected, seen))
+
+
+def open_trips(session: Session, *, until: date | None = None) -> tuple[TripView, ...]:
+    """Visits that have not taken place, with a day up to ``until``, by day and patient code."""
+    conditions: list[ColumnElement[bool]] = [col(TripRow.status).in_(OPEN)]
+    if until is not None:
+        conditions.append(col(TripRow.day) <= until)
+    return _trips(session, *conditions)
+
+
+def trips_of(session: Session, patient_id: int) -> tuple[TripView, ...]:
+    """Every visit of a patient, cancelled ones too, by day."""
+    return _trips(session, col(TripRow.patient_id) == patient_id)
+
+
+def trips_of_plan(session: Session, plan_id: int) -> tuple[TripView, ...]:
+    """The visits of one plan version, by day."""
+    return _trips(session, col(TripRow.care_plan_id) == plan_id)
+
+
+def cancel_open_trips(unit: Unit, *, patient_id: int, reason: str) -> dict[date, TripView]:
+    """Cancel the patient's open visits and give back their places; the booked ones come back, by day."""
+    rows = unit.session.exec(
+        select(TripRow, PatientRow)
+        .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
+        .where(TripRow.patient_id == patient_id, col(TripRow.status).in_(OPEN))
+    ).all()
+    booked: dict[date, TripView] = {}
+    for row, patient in rows:
+        if row.status == "booked":
+            booked[row.day] = _view(row, patient)
+        if row.holds_places:
+            release_places(unit, services=row.services, day=row.day)
+        row.status, row.holds_places, row.ended_reason = "cancelled", False, reason
+        unit.session.add(row)
+    unit.session.flush()
+    return booked
+
+
+def propose_trips(
+    unit: Unit, *, plan_id: int, patient_id: int, trips: Iterable[Trip], kept: Mapping[date, TripView]
+) -> None:
+    """Store the plan's visits still to come; one on the day of a ``kept`` booking stays booked."""
+    for planned in trips:
+        if planned.status not in ("proposed", "booked"):
+            continue
+        before = kept.get(planned.date)
+        booked = planned.status == "booked" or before is not None
+        if booked:
+            # Promised places stay promised, even where the day is full by now.
+            promised = planned.services if before is None else before.services
+            take_places(
+                unit,
+                clinic_calendar(unit.session),
+                services=planned.services,
+                day=planned.date,
+                overbook={*promised, *planned.overbooked},
+            )
+        unit.session.add(_row(plan_id, patient_id, planned, booked=booked))
+    unit.session.flush()
+
+
+def _row(plan_id: int, patient_id: int, planned: Trip, *, booked: bool) -> TripRow:
+    return TripRow(
+        patient_id=patient_id,
+        care_plan_id=plan_id,
+        number=planned.number,
+        day=planned.date,
+        window_start=planned.window_start,
+        window_end=planned.window_end,
+        status="booked" if booked else "proposed",
+        serves=list(planned.serves),
+        services=list(planned.services),
+        overbooked=list(planned.overbooked),
+        tier=planned.tier,
+        cannot_move=planned.cannot_move,
+        holds_places=booked,
+    )
+
+
+def _trips(session: Session, *conditions: ColumnElement[bool]) -> tuple[TripView, ...]:
+    rows = session.exec(
+        select(TripRow, PatientRow)
+        .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
+        .where(*conditions)
+        .order_by(col(TripRow.day), col(PatientRow.code_key), col(TripRow.id))
+    )
+    return tuple(_view(row, patient) for row, patient in rows)
+
+
+def _view(row: TripRow, patient: PatientRow) -> TripView:
+    same = row.model_dump(include=_SAME)
+    lists: dict[str, Any] = {
+        name: tuple(getattr(row, name)) for name in ("serves", "services", "overbooked", "served")
+    }
+    return TripView(
+        **same,
+        **lists,
+        plan_id=row.care_plan_id,
+        patient_code=patient.code,
+        patient_name=patient.name,
+        status=cast(TripStatus, row.status),
+        tier=cast(Tier, row.tier),
+    )

@@ -1,0 +1,103 @@
+"""What the recurring jobs write about themselves: heartbeat, lease, daily runs; and transitions."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+
+from sqlalchemy import CursorResult
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, SQLModel, col, or_, select, update
+
+from followup.records.store import Unit
+from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripTransitionRow
+from followup.records.views import Heartbeat, Transition, TransitionKind
+
+
+def note_heartbeat(unit: Unit, *, name: str, ok: bool, rows: int, message: str = "") -> None:
+    """The job ``name`` ran now."""
+    row = unit.session.get(HeartbeatRow, name) or HeartbeatRow(name=name, at=unit.now, ok=ok, rows=rows)
+    row.at, row.ok, row.rows, row.message = unit.now, ok, rows, message
+    unit.session.add(row)
+
+
+def heartbeat(session: Session, name: str) -> Heartbeat | None:
+    """The last sign of life of the job; None if it never ran."""
+    row = session.get(HeartbeatRow, name)
+    return Heartbeat(row.name, row.at, row.ok, row.rows, row.message) if row else None
+
+
+def take_lease(unit: Unit, *, name: str, owner: str, lifetime: timedelta) -> bool:
+    """Whether ``owner`` may run the job from now on for ``lifetime``; renews its own lease."""
+    _insert_once(unit.session, LeaseRow, name=name, owner=owner, expires_at=unit.now)
+    result = unit.session.execute(
+        update(LeaseRow)
+        .where(
+            col(LeaseRow.name) == name,
+            or_(col(LeaseRow.owner) == owner, col(LeaseRow.expires_at) <= unit.now),
+        )
+        .values(owner=owner, expires_at=unit.now + lifetime)
+    )
+    assert isinstance(result, CursorResult)
+    return result.rowcount == 1
+
+
+def release_lease(unit: Unit, *, name: str, owner: str) -> None:
+    """Let another process take over at once."""
+    unit.session.execute(
+        update(LeaseRow)
+        .where(col(LeaseRow.name) == name, col(LeaseRow.owner) == owner)
+        .values(expires_at=unit.now)
+    )
+
+
+def claim_daily_run(unit: Unit, *, job: str, day: date) -> bool:
+    """Whether the job of this local day is ours: True exactly once."""
+    return _insert_once(unit.session, DailyRunRow, job=job, day=day, claimed_at=unit.now, outcome="")
+
+
+def finish_daily_run(unit: Unit, *, job: str, day: date, outcome: str) -> None:
+    """The job of the day is over; ``outcome`` in one sentence."""
+    unit.session.execute(
+        update(DailyRunRow)
+        .where(col(DailyRunRow.job) == job, col(DailyRunRow.day) == day)
+        .values(finished_at=unit.now, outcome=outcome)
+    )
+
+
+def daily_outcome(session: Session, *, job: str, day: date) -> str | None:
+    """What came of the job on that day; None if it was not claimed."""
+    row = session.exec(select(DailyRunRow).where(DailyRunRow.job == job, DailyRunRow.day == day)).first()
+    return row.outcome if row else None
+
+
+def note_transition(unit: Unit, *, trip_id: int, kind: TransitionKind, became_at: datetime) -> bool:
+    """Write down, once, that a visit turned late or overdue; True if it was not known yet."""
+    return _insert_once(
+        unit.session,
+        TripTransitionRow,
+        trip_id=trip_id,
+        kind=kind,
+        became_at=became_at,
+        noticed_at=unit.now,
+    )
+
+
+def transitions(session: Session) -> tuple[Transition, ...]:
+    """Every transition, by when it became true."""
+    rows = session.exec(
+        select(TripTransitionRow).order_by(
+            col(TripTransitionRow.became_at), col(TripTransitionRow.trip_id), col(TripTransitionRow.kind)
+        )
+    )
+    return tuple(
+        Transition(row.trip_id, "late" if row.kind == "late" else "overdue", row.became_at, row.noticed_at)
+        for row in rows
+    )
+
+
+def _insert_once(session: Session, table: type[SQLModel], **values: object) -> bool:
+    """Insert, unless a unique key says that it was done before."""
+    dialect = postgresql if session.get_bind().dialect.name == "postgresql" else sqlite
+    result = session.execute(dialect.insert(table).values(**values).on_conflict_do_nothing())
+    assert isinstance(result, CursorResult)
+    return result.rowcount == 1

@@ -1,0 +1,217 @@
+"""What happens to a visit: booked, moved, arrived, seen, not come."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import get_args
+
+from sqlmodel import Session, col, select
+
+from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
+from followup.errors import FollowupError
+from followup.records.clinics import clinic_zone
+from followup.records.patients import lock_patient
+from followup.records.places import clinic_calendar, release_places, take_places
+from followup.records.store import Unit
+from followup.records.tables import CarePlanRow, TripRow
+from followup.records.trips import OPEN, trip
+from followup.records.views import TripView
+
+_TIERS: tuple[Tier, ...] = get_args(Tier)
+
+
+def book_trip(unit: Unit, *, trip_id: int) -> TripView:
+    """Promise the patient the proposed day and take its places.
+
+    Errors: ``trip.state``, ``place.full``, ``place.closed``.
+    """
+    row = _held(unit, trip_id)
+    _need_state(row, "proposed", done="booked")
+    take_places(
+        unit,
+        clinic_calendar(unit.session),
+        services=row.services,
+        day=row.day,
+        overbook=row.overbooked,
+    )
+    row.status, row.holds_places = "booked", True
+    return _stored(unit, row, "visit booked", day=row.day.isoformat())
+
+
+def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
+    """Move a visit inside its window; a booked one takes its new places and gives back the old.
+
+    Errors: ``trip.window``, ``trip.order`` (it would pass another visit), ``trip.counts`` (a later
+    visit counts its days from this one), ``trip.state``, ``place.full``, ``place.closed``.
+    """
+    row = _held(unit, trip_id)
+    _need_state(row, "proposed", "booked", done="moved")
+    if day == row.day:
+        return trip(unit.session, trip_id)
+    _refuse_move(unit.session, row, day)
+    old, calendar = row.day, clinic_calendar(unit.session)
+    closed = [service for service in row.services if not calendar.offers(service, day)]
+    if closed:
+        raise FollowupError(
+            "place.closed",
+            f"{', '.join(closed)} is not offered on {day}",
+            where="visit",
+            fix="choose another day inside the window",
+        )
+    if row.holds_places:
+        take_places(unit, calendar, services=row.services, day=day)
+        release_places(unit, services=row.services, day=old)
+    row.day, row.overbooked = day, []
+    return _stored(unit, row, "visit moved", old=old.isoformat(), new=day.isoformat())
+
+
+def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
+    """The patient is here. The same ``nonce`` again changes nothing (a form sent twice).
+
+    Errors: ``trip.arrived`` when someone else marked it, ``trip.state`` when the visit is over or
+    cancelled, ``trip.nonce`` when the nonce belongs to another visit.
+    """
+    row = _held(unit, trip_id)
+    if row.arrival_nonce == nonce:
+        return trip(unit.session, trip_id)
+    used = unit.session.exec(select(TripRow.id).where(TripRow.arrival_nonce == nonce)).first()
+    if used is not None:
+        raise FollowupError("trip.nonce", "this form was already used for another visit", fix="open it anew")
+    if row.status == "arrived":
+        raise FollowupError("trip.arrived", "this arrival is already marked", fix="nothing to do")
+    _need_state(row, *OPEN, done="marked as arrived")
+    row.status, row.arrived_at, row.arrival_nonce = "arrived", unit.now, nonce
+    row.seen_on = unit.now.astimezone(clinic_zone(unit.session)).date()
+    return _stored(unit, row, "arrived", day=row.seen_on.isoformat())
+
+
+def mark_fulfilled(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None = None) -> TripView:
+    """The visit took place and looked at ``served`` (all it was for, if not said).
+
+    What was not looked at becomes a visit of its own in the same window, so that it is not lost.
+    Errors: ``trip.served`` for a need that the visit was not for, ``trip.state``.
+    """
+    row = _held(unit, trip_id)
+    _need_state(row, *OPEN, "arrived", done="closed")
+    done = tuple(row.serves) if served is None else served
+    strange = sorted(set(done) - set(row.serves))
+    if strange or not done:
+        raise FollowupError(
+            "trip.served",
+            f"this visit was not for {', '.join(strange)}" if strange else "nothing was looked at",
+            where="served",
+            fix="choose from what the visit is for",
+        )
+    row.status, row.fulfilled_at = "fulfilled", unit.now
+    row.served = [key for key in row.serves if key in done]
+    row.seen_on = row.seen_on or unit.now.astimezone(clinic_zone(unit.session)).date()
+    left = [key for key in row.serves if key not in done]
+    if left:
+        _leave_over(unit, row, left)
+    return _stored(unit, row, "visit done", served=row.served, left=left)
+
+
+def mark_noshow(unit: Unit, *, trip_id: int) -> TripView:
+    """Reception says that the patient did not come. What the visit was for stays open.
+
+    Errors: ``role.missing``, ``trip.early`` before the visit's day, ``trip.state``.
+    """
+    unit.need_role("reception")
+    row = _held(unit, trip_id)
+    _need_state(row, "proposed", "booked", done="marked as missed")
+    if unit.now.astimezone(clinic_zone(unit.session)).date() < row.day:
+        raise FollowupError("trip.early", f"the visit is on {row.day}", fix="wait until that day")
+    row.status = "noshow"
+    return _stored(unit, row, "did not come", day=row.day.isoformat())
+
+
+def _held(unit: Unit, trip_id: int) -> TripRow:
+    """The visit's row, with its patient held until the unit ends."""
+    row = unit.session.get(TripRow, trip_id)
+    if row is None:
+        trip(unit.session, trip_id)
+        raise AssertionError
+    lock_patient(unit, row.patient_id)
+    unit.session.refresh(row)
+    return row
+
+
+def _need_state(row: TripRow, *states: str, done: str) -> None:
+    if row.status not in states:
+        raise FollowupError(
+            "trip.state",
+            f"a visit that is {row.status} can't be {done}",
+            where=f"visit of {row.day}",
+            fix="look at the patient's visits",
+        )
+
+
+def _stored(unit: Unit, row: TripRow, action: str, **details: str | list[str]) -> TripView:
+    unit.session.add(row)
+    unit.session.flush()
+    assert row.id is not None
+    seen = trip(unit.session, row.id)
+    unit.log(action, f"patient:{seen.patient_code}", visit=row.number, **details)
+    return seen
+
+
+def _refuse_move(session: Session, row: TripRow, day: date) -> None:
+    if not row.window_start <= day <= row.window_end:
+        raise FollowupError(
+            "trip.window",
+            f"{day} lies outside the window {row.window_start} to {row.window_end}",
+            where=f"visit of {row.day}",
+            fix="choose a day inside it, or ask the surgeon",
+        )
+    others = session.exec(
+        select(TripRow).where(
+            TripRow.care_plan_id == row.care_plan_id,
+            TripRow.id != row.id,
+            col(TripRow.status).in_((*OPEN, "arrived")),
+        )
+    ).all()
+    if any(min(day, row.day) <= other.day <= max(day, row.day) for other in others):
+        raise FollowupError(
+            "trip.order",
+            "the visit would fall on or pass another visit",
+            where=f"visit of {row.day}",
+            fix="choose a day between the neighbouring visits, or have the visits planned again",
+        )
+    if day > row.day and any(_counts_from(session, row, other) for other in others if other.day > row.day):
+        raise FollowupError(
+            "trip.counts",
+            "a later visit counts its days from this one",
+            where=f"visit of {row.day}",
+            fix="have the visits planned again instead",
+        )
+
+
+def _counts_from(session: Session, first: TripRow, later: TripRow) -> bool:
+    return any(need.after in first.serves for need in _needs(session, later) if need.after)
+
+
+def _needs(session: Session, row: TripRow) -> list[ReviewNeed]:
+    plan = session.get(CarePlanRow, row.care_plan_id)
+    body = CarePlan.model_validate_json(plan.body) if plan else None
+    return [need for need in body.needs if need.key in row.serves] if body else []
+
+
+def _leave_over(unit: Unit, row: TripRow, keys: list[str]) -> None:
+    needs = [need for need in _needs(unit.session, row) if need.key in keys]
+    end = min((need.latest for need in needs), default=row.window_end)
+    start = max((need.earliest for need in needs), default=row.window_start)
+    numbers = unit.session.exec(select(TripRow.number).where(TripRow.care_plan_id == row.care_plan_id))
+    unit.session.add(
+        TripRow(
+            patient_id=row.patient_id,
+            care_plan_id=row.care_plan_id,
+            number=max(numbers) + 1,
+            day=max(min(row.day, end), min(start, end)),
+            window_start=min(start, end),
+            window_end=end,
+            status="proposed",
+            serves=keys,
+            services=sorted({need.service for need in needs}) or row.services,
+            tier=min((need.tier for need in needs), default=row.tier, key=_TIERS.index),
+        )
+    )
