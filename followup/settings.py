@@ -14,6 +14,7 @@ import platformdirs
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from followup.errors import FollowupError
+from followup.records.engine import sqlite_url
 
 PREFIX = "FOLLOWUP_"
 SECRETS = frozenset({"database_url"})
@@ -51,7 +52,7 @@ class Settings(BaseModel):
         pattern=r"^\S+$",
         description="network address that the pages are served on; a name or IP address",
     )
-    port: int = Field(8470, ge=1, le=65535, description="port that the pages are served on; a number, 1-65535")
+    port: int = Field(8470, ge=1, le=65535, description="port of the pages; a number from 1 to 65535")
 
 
 def load_settings(env: Mapping[str, str], given: Mapping[str, object] | None = None) -> Settings:
@@ -67,7 +68,7 @@ def load_settings(env: Mapping[str, str], given: Mapping[str, object] | None = N
     values.update({key: value for key, value in (given or {}).items() if value is not None})
     values.setdefault("folder", platformdirs.user_data_path("followup"))
     folder = Path(values["folder"]).expanduser().absolute() if str(values["folder"]).strip() else Path()
-    values.setdefault("database_url", f"sqlite:///{folder / 'followup.sqlite3'}")
+    values.setdefault("database_url", sqlite_url(folder / "followup.sqlite3"))
     values.setdefault("key_file", folder / "recall-keys.json")
     try:
         settings = Settings.model_validate(values)

@@ -214,8 +214,8 @@ def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
 
 def _before_leaving(plan: CarePlan) -> Iterator[str]:
     for check in plan.before_leaving:
-        hours = listed(text for text in (check.earliest, check.latest) if text)
-        yield f"{check.eye} eye: {check.text}" + (f" ({hours})" if hours else "")
+        hours = f" (between {check.earliest} and {check.latest})" if check.earliest and check.latest else ""
+        yield f"{check.eye} eye: {check.text}{hours}"
         yield from _because(check.reasons)
 
 

@@ -66,10 +66,11 @@ def _patient(rng: Random, number: int, operated: date) -> dict[str, Any]:
     women, men, families = NAMES[language]
     sex = rng.choice(("female", "male"))
     how, hours = rng.choice(_TRAVEL)
+    born = date(operated.year - rng.randint(56, 86), rng.randint(1, 12), rng.randint(1, 28))
     return {
         "code": f"QM-{number:04d}",
         "name": f"{rng.choice(women if sex == 'female' else men)} {rng.choice(families)}",
-        "birth_date": f"{operated.year - rng.randint(56, 86)}-{rng.randint(1, 12):02d}-{rng.randint(1, 28):02d}",
+        "birth_date": born.isoformat(),
         "sex": sex,
         "speaks": [language],
         "language": language,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.metadata
 import json
 import os
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -21,8 +22,11 @@ ROOT = Path(__file__).resolve().parents[2]
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The wheel, built by pip as a user's computer would build it, but without the network."""
     folder = tmp_path_factory.mktemp("wheel")
+    # A copy: the build compiles catalogues beside their sources, and tests may run side by side.
+    source = folder / "source"
+    shutil.copytree(ROOT, source, ignore=shutil.ignore_patterns(".git", ".venv*", ".*_cache", "__pycache__"))
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "wheel", "--quiet", "--no-deps"]
-    subprocess.run([*pip, "--no-build-isolation", "-w", str(folder), str(ROOT)], check=True, timeout=120)
+    subprocess.run([*pip, "--no-build-isolation", "-w", str(folder), str(source)], check=True, timeout=120)
     (built,) = folder.glob("*.whl")
     return built
 

@@ -1,0 +1,255 @@
+"""The plan in words: every line of it is there, in order, with dates and day numbers that agree."""
+
+from __future__ import annotations
+
+from datetime import date, time, timedelta
+from typing import Any
+
+import pytest
+
+from followup.cli.plan_text import WIDTH, render_plan
+from followup.clinical.careplan import (
+    BeforeLeaving,
+    Bottle,
+    CarePlan,
+    Caution,
+    Course,
+    DayPhase,
+    Dose,
+    FactUse,
+    Impossible,
+    Overridden,
+    Question,
+    Reason,
+    ReviewNeed,
+    Step,
+    Trip,
+)
+from followup.clinical.record import Record, parse_record
+
+OPERATED = date(2024, 2, 1)  # a Thursday; day 28 is 29 February (calendar arithmetic)
+
+
+def day(number: int) -> date:
+    return OPERATED + timedelta(days=number)
+
+
+def record(*eyes: tuple[str, date], **patient: Any) -> Record:
+    who = {"code": "T-1", "name": "Ada Brook", "birth_date": "1950-02-02", **patient}
+    operated = eyes or (("left", OPERATED),)
+    return parse_record(
+        {
+            "patient": who,
+            "operations": [
+                {"eye": eye, "eye_drawn": eye, "date": on.isoformat(), "procedure": "phacoemulsification"}
+                for eye, on in operated
+            ],
+        }
+    )
+
+
+WHY = Reason(
+    rule="steroid.routine",
+    because="a quiet eye without an event needs the routine taper",
+    source="J Sample 2018;44:429",
+    mark="P",
+    facts=(FactUse(fact="quiet eye", value="yes", fields=("patient.eyes.left.uveitis",)),),
+    overrode=("steroid.short",),
+)
+STEROID = Course(
+    key="left:steroid",
+    role="steroid",
+    medicine="dexamethasone-01",
+    eye="left",
+    steps=(Step(start=day(1), days=7, count=4), Step(start=day(8), days=21, count=1)),
+    reasons=(WHY,),
+)
+
+
+def plan(**parts: Any) -> CarePlan:
+    basis: dict[str, Any] = {
+        "patient": "T-1",
+        "as_of": OPERATED,
+        "status": "draft",
+        "protocol": "Sample protocol 1",
+        "protocol_hash": "0" * 64,
+        "approved": False,
+        "engine": "0",
+    }
+    return CarePlan.model_validate({**basis, **parts})
+
+
+def text(made: CarePlan, of: Record | None = None) -> str:
+    """The plan's text with its folded lines joined again."""
+    return " ".join(render_plan(made, of or record(), {}).split())
+
+
+def test_the_header_says_who_which_eye_which_protocol_and_whether_it_can_be_signed() -> None:
+    first = render_plan(plan(), record(), {}).split("\n")[:4]
+    assert first == [
+        "Ada Brook, 73 years, code T-1",
+        "Operated: left eye on Thursday 1 February 2024.",
+        "Protocol: Sample protocol 1, not approved for patients.",
+        "Plan as of Thursday 1 February 2024: draft, nothing open.",
+    ]
+    assert "not approved" not in text(plan(approved=True))
+
+
+@pytest.mark.parametrize(("born", "age"), [("1950-01-31", "74 years"), ("1950-02-01", "74 years")])
+def test_the_age_changes_on_the_birthday(born: str, age: str) -> None:
+    assert age in text(plan(), record(birth_date=born))
+
+
+def test_with_a_year_of_birth_alone_no_age_is_guessed() -> None:
+    made = text(plan(), record(birth_date=None, birth_year=1950))
+    assert "born in 1950" in made
+    assert "years" not in made
+
+
+def test_what_keeps_a_plan_from_being_signed_is_counted_in_the_header() -> None:
+    question = Question(id="q", text="Is it so?", eye="left", fields=("a.b",), choices=("yes", "no"))
+    stop = Caution(id="c", text="Not with asthma.", eye=None, level="stop")
+    lost = Impossible(need="left:macula", text="closed", before=None, after=None)
+    made = plan(questions=(question,), cautions=(stop,), impossible=(lost,))
+    assert "can't be signed yet: 1 question, 1 block and 1 visit without a date open." in text(made)
+    assert "1. left eye: Is it so? answer in a.b (yes | no)" in text(made)
+
+
+def test_questions_come_first_then_cautions_then_courses() -> None:
+    made = plan(
+        questions=(Question(id="q", text="Is it so?", eye=None, fields=()),),
+        cautions=(Caution(id="c", text="Mind this.", eye=None, level="warn"),),
+        courses=(STEROID,),
+    )
+    lines = render_plan(made, record(), {}).split("\n")
+    order = [lines.index(title) for title in ("Questions for the surgeon", "Cautions", "Courses")]
+    assert order == sorted(order)
+
+
+def test_a_course_is_counts_times_days_with_dates_and_day_numbers() -> None:
+    made = text(plan(courses=(STEROID,)))
+    assert "left eye, steroid: dexamethasone-01" in made
+    assert "4 a day for 7 days: Fri 2 Feb 2024 to Thu 8 Feb 2024 (day 1 to day 7)" in made
+    assert "1 a day for 21 days: Fri 9 Feb 2024 to Thu 29 Feb 2024 (day 8 to day 28)" in made
+    assert "49 drops in all, last day Thursday 29 February 2024 (day 28)" in made
+
+
+def test_every_reason_names_rule_source_mark_facts_and_what_it_overrode() -> None:
+    made = text(plan(courses=(STEROID,)))
+    assert (
+        "because a quiet eye without an event needs the routine taper. Seen: quiet eye yes. "
+        "Overrides steroid.short. [steroid.routine; J Sample 2018;44:429; P]"
+    ) in made
+
+
+def test_a_held_course_says_so_and_names_what_holds_it() -> None:
+    held = STEROID.model_copy(update={"state": "held", "held_by": ("herpes.active", "herpes.cover")})
+    assert "HELD until answered: herpes.active and herpes.cover" in text(plan(courses=(held,)))
+
+
+def test_tablets_drops_from_before_and_orders_of_others_are_said() -> None:
+    tablets = Course(
+        key="mouth:prednisolone",
+        role="steroid tablet",
+        medicine="prednisolone",
+        eye=None,
+        steps=(Step(start=day(0), days=1, count=1, mg=20),),
+        from_before=True,
+        ordered_by="Dr Sample",
+        fixed_times=(time(8),),
+    )
+    made = text(plan(courses=(tablets,)))
+    assert "by mouth, steroid tablet: prednisolone, from before" in made
+    assert "1 a day, 20 mg each for 1 day: Thu 1 Feb 2024 (day 0)" in made
+    assert "1 dose in all" in made
+    assert "at 08:00" in made
+    assert "as ordered by Dr Sample" in made
+
+
+def test_rounds_bottles_visits_and_the_rest_have_their_lines() -> None:
+    made = plan(
+        courses=(STEROID,),
+        rounds=(
+            DayPhase(
+                start=day(1),
+                end=day(7),
+                times=("06:00", "22:00"),
+                doses=(Dose(course="left:steroid", count=2, times=("06:00", "22:00")),),
+            ),
+        ),
+        supply=(
+            Bottle(
+                course="left:steroid", number=2, opened=day(20), discard=day(47), drops=40,
+                handed_over=day(7), handed_over_trip=2,
+            ),
+        ),
+        needs=(
+            ReviewNeed(
+                key="left:refraction", kind="refraction", eye="left", service="refraction", tier="C",
+                earliest=day(29), target=day(35), latest=day(56),
+            ),
+        ),
+        before_leaving=(
+            BeforeLeaving(
+                key="left:pressure", kind="pressure", eye="left", earliest="15:00", latest="19:00",
+                text="measure the pressure",
+            ),
+        ),
+        trips=(
+            Trip(
+                number=2, date=day(7), serves=("left:wound", "left:pressure"), services=("doctor",),
+                window_start=day(5), window_end=day(9), tier="C",
+            ),
+        ),
+        impossible=(Impossible(need="left:macula", text="no macula day.", before=day(27), after=day(43)),),
+        overridden=(Overridden(rule="a", wanted="28 days", lost_to="b", reason=WHY),),
+        notices=("The sheet is printed in English.",),
+    )  # fmt: skip
+    found = text(made)
+    for line in (
+        "Fri 2 Feb 2024 to Thu 8 Feb 2024 (day 1 to day 7): 2 rounds a day, 06:00 and 22:00",
+        "06:00 and 22:00: dexamethasone-01, left eye",
+        "bottle 2: opened Wed 21 Feb 2024 (day 20), 40 drops, "
+        "thrown away on the evening of Tue 19 Mar 2024, handed over Thu 8 Feb 2024 at trip 2",
+        "left:refraction: refraction, day 29-35-56, tier C: Fri 1 Mar 2024 to Thu 28 Mar 2024, "
+        "best Thu 7 Mar 2024",
+        "left eye: measure the pressure (between 15:00 and 19:00)",
+        "2. Thursday 8 February 2024 (day 7), proposed for left:wound and left:pressure "
+        "any day from Tue 6 Feb 2024 to Sat 10 Feb 2024; tier C",
+        "left:macula: no macula day. Nearest offered day before: Wednesday 28 February 2024; "
+        "after: Friday 15 March 2024.",
+        "a wanted 28 days; b won",
+        "Notices The sheet is printed in English.",
+    ):
+        assert line in found
+
+
+def test_with_both_eyes_operated_a_trip_gives_the_day_of_each_eye() -> None:
+    both = record(("right", day(-10)), ("left", OPERATED))
+    trip = Trip(
+        number=1, date=day(1), serves=("left:first",), services=("doctor",),
+        window_start=day(1), window_end=day(1), tier="C",
+    )  # fmt: skip
+    made = text(plan(trips=(trip,), courses=(STEROID,)), both)
+    assert "(right eye day 11, left eye day 1)" in made
+    assert "(day 1 to day 7)" in made
+
+
+def test_a_refused_record_says_why_and_no_more_than_there_is() -> None:
+    child = Caution(id="child", text="Nine years old: plan by hand.", eye=None, level="stop", reasons=(WHY,))
+    made = render_plan(plan(status="on-hold", refused=(child,)), record(), {})
+    assert "on hold, to be made by hand." in made
+    assert "Nine years old: plan by hand." in made
+    assert "Courses" not in made
+
+
+def test_a_name_can_not_forge_a_line_or_drive_the_terminal() -> None:
+    made = render_plan(plan(), record(name="Ada\nProtocol: signed\x1b[2J"), {})
+    assert made.split("\n")[0] == "Ada Protocol: signed\\x1b[2J, 73 years, code T-1"
+
+
+def test_lines_are_folded_and_the_same_plan_is_the_same_text() -> None:
+    made = plan(courses=(STEROID,), notices=("word " * 60,))
+    lines = render_plan(made, record(), {})
+    assert max(len(line) for line in lines.split("\n")) <= WIDTH
+    assert lines == render_plan(made.model_copy(), record(), {})
