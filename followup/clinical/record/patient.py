@@ -151,6 +151,9 @@ class Patient(Part):
     waking: WakingDay = WakingDay()
     allergies: tuple[Allergy, ...] = Field(default=(), max_length=40)
     allergy_text: Text | None = None
+    sulphur_is_neither: bool | None = Field(
+        None, description="asked: the sulphur allergy of the free text is neither sulfonamide nor sulphite"
+    )
     relative_pressure: bool | None = Field(
         None, description="a parent, brother, sister or child with glaucoma or a rise on steroid"
     )
