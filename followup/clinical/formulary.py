@@ -234,12 +234,8 @@ def _medicine(entry: Any, path: Path, locate: Locate, number: int) -> Medicine:
     try:
         return Medicine.model_validate(entry)
     except ValidationError as exc:
-        raise toml_problem(
-            exc, path, locate, ("medicine", number), code="formulary.medicine"
-        ) from None
+        raise toml_problem(exc, path, locate, ("medicine", number), code="formulary.medicine") from None
 
 
-def _refused(
-    path: Path, locate: Locate, place: tuple[str | int, ...], what: str, fix: str
-) -> FollowupError:
+def _refused(path: Path, locate: Locate, place: tuple[str | int, ...], what: str, fix: str) -> FollowupError:
     return FollowupError("formulary.file", what, where=where(path, locate, *place), fix=fix)

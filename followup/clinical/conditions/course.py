@@ -1,0 +1,18 @@
+"""Conditions of the course itself: how much, for how long."""
+
+from __future__ import annotations
+
+from followup.clinical.conditions.base import Answer, Situation, answer
+from followup.clinical.conditions.person import diabetes
+
+
+def four_a_day_over_14_days(situation: Situation) -> Answer:
+    return answer(situation.days_at_four > 14, "the course")
+
+
+def past_label_days(situation: Situation) -> Answer:
+    """Longer than the strictest label; a label for people with diabetes counts for them alone."""
+    diabetic = diabetes(situation).value is True
+    longest = situation.medicine.longest_label_days(diabetes=diabetic)
+    past = longest is not None and situation.days > longest
+    return answer(past, "the course", "patient.conditions.diabetes")

@@ -1,0 +1,204 @@
+"""The safety net: what speaks against a medicine for this person, this eye, this course.
+
+Pure mechanism; the rules are data (:mod:`followup.clinical.caution_rules`). A finding never
+disappears silently: it goes only when a field that it names is filled in, or stays as a note.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import combinations
+
+from followup.clinical.careplan import Course
+from followup.clinical.caution_rules import (
+    SEVERITY,
+    CautionRule,
+    CautionSet,
+    DuplicateRule,
+    Level,
+    load_cautions,
+)
+from followup.clinical.conditions import CONDITIONS, Answer, Situation, all_of, any_of
+from followup.clinical.formulary import Mark, Medicine
+from followup.clinical.record import Eye, Record
+
+__all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_cautions"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One caution about one medicine.
+
+    ``fields`` are the record fields it was read from; ``answer_fields`` those that can answer it.
+    ``holds``: the course waits. ``blocks``: the plan can't be signed before it is answered.
+    ``answered``: the surgeon or a recorded fact has answered it; it stays as a note.
+    """
+
+    id: str
+    medicine: str
+    eye: Eye | None
+    level: Level
+    text: str
+    because: str
+    source: str
+    mark: Mark
+    question: str | None = None
+    fields: tuple[str, ...] = ()
+    answer_fields: tuple[str, ...] = ()
+    holds: bool = False
+    blocks: bool = False
+    answered: bool = False
+    sheet: str | None = None
+    courses: tuple[str, ...] = ()
+
+
+def check_medicine(
+    record: Record,
+    medicine: Medicine,
+    eye: Eye | None,
+    *,
+    new: bool,
+    days: int,
+    max_count: int,
+    cautions: CautionSet,
+    days_at_four: int | None = None,
+    as_of: date | None = None,
+) -> tuple[Finding, ...]:
+    """All findings for giving ``medicine`` to ``eye`` (None: by mouth), the gravest first.
+
+    ``new``: the plan would start it; else the patient already takes it. ``days`` is the length of
+    the course, ``max_count`` its highest count a day, ``days_at_four`` how many of its days have
+    four a day or more (None: all of them if ``max_count`` is four or more). Reviews after
+    ``as_of`` are not looked at.
+    """
+    if days_at_four is None:
+        days_at_four = days if max_count >= 4 else 0
+    situation = Situation(record, medicine, eye, days, days_at_four, as_of)
+    found = [_judge(rule, situation, new, max_count) for rule in cautions.cautions]
+    return tuple(sorted((f for f in found if f is not None), key=lambda f: -SEVERITY[f.level]))
+
+
+def check_duplicates(
+    courses: Sequence[Course], formulary: Mapping[str, Medicine], cautions: CautionSet
+) -> tuple[Finding, ...]:
+    """Findings for pairs of courses that run at the same time; stopped courses don't count.
+
+    A course without steps is taken to run all the time. A medicine outside the formulary is
+    nobody's duplicate: what it is, is not known.
+    """
+    running = [c for c in courses if c.state != "stopped" and c.medicine in formulary]
+    found = (_judge_pair(cautions.duplicates, (one, two), formulary) for one, two in combinations(running, 2))
+    return tuple(sorted((f for f in found if f is not None), key=lambda f: -SEVERITY[f.level]))
+
+
+def _judge(rule: CautionRule, situation: Situation, new: bool, count: int) -> Finding | None:
+    level = rule.level if new or rule.level_in_use is None else rule.level_in_use
+    if level == "silent" or not any(selector.fits(situation.medicine) for selector in rule.applies):
+        return None
+    told = _ask(rule, situation)
+    if not _fires(rule, told.value):
+        return None
+    unless = [CONDITIONS[name](situation) for name in rule.unless]
+    choice, choice_fields = _choice(rule, situation)
+    answered = choice == "give" or any(a.value is True for a in unless)
+    opens = level in ("stop", "ask") and not answered
+    words = {"medicine": situation.medicine.label, "days": situation.days, "count": count}
+    return Finding(
+        id=rule.id,
+        medicine=situation.medicine.id,
+        eye=situation.eye,
+        level="note" if answered else level,
+        text=rule.text.format(**words),
+        because=rule.because,
+        source=rule.source,
+        mark=rule.mark,
+        question=rule.question.format(**words) if rule.question and level == "ask" else None,
+        fields=told.fields,
+        answer_fields=_fields(told, *unless) + choice_fields,
+        holds=opens and (rule.holds if new else rule.holds_in_use),
+        blocks=opens and rule.blocks is not False,
+        answered=answered,
+        sheet=rule.sheet,
+    )
+
+
+def _ask(rule: CautionRule, situation: Situation) -> Answer:
+    if rule.when_any:
+        return any_of([CONDITIONS[name](situation) for name in rule.when_any])
+    return all_of([CONDITIONS[name](situation) for name in rule.when_all])
+
+
+def _fires(rule: CautionRule, value: bool | None) -> bool:
+    wanted: dict[str, tuple[bool | None, ...]] = {
+        "yes": (True,),
+        "not recorded": (None,),
+        "yes or not recorded": (True, None),
+    }
+    return value in wanted[rule.fires]
+
+
+def _choice(rule: CautionRule, situation: Situation) -> tuple[str | None, tuple[str, ...]]:
+    """The surgeon's choice for the eye's latest operation, and the field it stands in."""
+    if rule.answer_choice is None or situation.eye is None:
+        return None, ()
+    operations = situation.operations(situation.eye)
+    if not operations:
+        return None, ()
+    index, operation = operations[-1]
+    said: str | None = getattr(operation.choices, rule.answer_choice)
+    return said, (f"operations.{index}.choices.{rule.answer_choice}",)
+
+
+def _fields(*answers: Answer) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(field for a in answers for field in a.answers))
+
+
+def _judge_pair(
+    rules: Sequence[DuplicateRule], pair: tuple[Course, Course], formulary: Mapping[str, Medicine]
+) -> Finding | None:
+    one, two = (formulary[course.medicine] for course in pair)
+    if not _overlap(*pair):
+        return None
+    for rule in _fitting(rules, one, two):
+        if rule.where in _relations(*pair):
+            words = {"medicine": one.label, "other": two.label}
+            return Finding(
+                id=rule.id,
+                medicine=one.id,
+                eye=pair[0].eye or pair[1].eye,
+                level=rule.level,
+                text=rule.text.format(**words),
+                because=rule.because,
+                source=rule.source,
+                mark=rule.mark,
+                question=rule.question.format(**words) if rule.question else None,
+                blocks=rule.level in ("stop", "ask"),
+                courses=(pair[0].key, pair[1].key),
+            )
+    return None
+
+
+def _fitting(rules: Sequence[DuplicateRule], one: Medicine, two: Medicine) -> Iterator[DuplicateRule]:
+    for rule in rules:
+        if (
+            rule.both.fits(one)
+            and rule.both.fits(two)
+            and (not rule.same_kind or set(one.kinds) & set(two.kinds))
+            and (not rule.same_substance or set(one.substances) & set(two.substances))
+        ):
+            yield rule
+
+
+def _relations(one: Course, two: Course) -> tuple[str, ...]:
+    if one.eye == two.eye:
+        return () if one.eye is None else ("same eye",)
+    return ("both eyes",) if one.eye and two.eye else ("eye and mouth",)
+
+
+def _overlap(one: Course, two: Course) -> bool:
+    if not one.steps or not two.steps:
+        return True
+    spans = [(s.start, s.end, t.start, t.end) for s in one.steps for t in two.steps]
+    return any(start <= other_end and other_start <= end for start, end, other_start, other_end in spans)
