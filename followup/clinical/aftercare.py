@@ -103,4 +103,4 @@ def load_aftercare(path: Path = AFTERCARE) -> Aftercare:
     try:
         return Aftercare.model_validate(data)
     except ValidationError as exc:
-        raise toml_problem(exc, path, locate) from None
+        raise toml_problem(exc, path, locate, code="aftercare.field") from None

@@ -1,0 +1,87 @@
+"""What is new since the sheet that the patient has now: one sentence each, said first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from followup.clinical.careplan import CarePlan, Course
+from followup.sheets.inputs import SheetInputs
+from followup.sheets.medicines import times_a_day
+from followup.sheets.model import Section
+
+
+def changes(inputs: SheetInputs, previous: CarePlan | None) -> Section | None:
+    """The changes from ``previous`` on, or None where nothing of the patient's day changed."""
+    if previous is None:
+        return None
+    lines = (*_course_changes(inputs, previous), *_visit_changes(inputs, previous))
+    _ = inputs.words.gettext
+    return Section(heading=_("What is new"), lines=lines) if lines else None
+
+
+def _course_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
+    _ = inputs.words.gettext
+    before = {c.key: c for c in previous.courses}
+    for course in inputs.courses("active"):
+        values = {"medicine": inputs.number(inputs.medicine(course).label), "eye": inputs.eye(course.eye)}
+        old = before.get(course.key)
+        if old is None or old.state != "active":
+            yield _("%(eye)s, %(medicine)s: start it now.") % values
+        elif old.medicine != course.medicine:
+            known = inputs.formulary.get(old.medicine)
+            values["old"] = inputs.number(known.label if known else old.medicine)
+            yield _("%(eye)s: use %(medicine)s instead of %(old)s.") % values
+        elif (first := _first_change(inputs, old, course)) is not None:
+            values["day"] = inputs.day(first)
+            values["times"] = times_a_day(inputs, course.count_on(first))
+            yield _("%(eye)s, %(medicine)s: from %(day)s on %(times)s.") % values
+    yield from _stopped(inputs, before)
+
+
+def _first_change(inputs: SheetInputs, old: Course, new: Course) -> date | None:
+    """The first day from today on with another count that is not nought (an earlier end is a stop)."""
+    last = new.last_day
+    if last is None:
+        return None
+    days = range(inputs.printed_on.toordinal(), last.toordinal() + 1)
+    found = (date.fromordinal(d) for d in days)
+    return next((d for d in found if new.count_on(d) != old.count_on(d) and new.count_on(d)), None)
+
+
+def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:
+    _ = inputs.words.gettext
+    now = {c.key: c for c in inputs.plan.courses}
+    for key, old in before.items():
+        new = now.get(key)
+        if old.state != "active" or not old.last_day or old.last_day < inputs.printed_on:
+            continue
+        name = inputs.formulary.get(old.medicine)
+        values = {
+            "medicine": inputs.number(name.label if name else old.medicine),
+            "eye": inputs.eye(old.eye),
+        }
+        if new is None or new.state != "active":
+            yield _("%(eye)s, %(medicine)s: do not use it any more.") % values
+        elif new.last_day and new.last_day < old.last_day:
+            yield _("%(eye)s, %(medicine)s: the new last day is %(day)s.") % {
+                **values,
+                "day": inputs.day(new.last_day),
+            }
+
+
+def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
+    _ = inputs.words.gettext
+    old = _days_to_come(inputs, previous)
+    new = _days_to_come(inputs, inputs.plan)
+    for day in new:
+        if day not in old:
+            yield _("New visit on %(day)s.") % {"day": inputs.day(day)}
+    for day in old:
+        if day not in new:
+            yield _("No visit any more on %(day)s.") % {"day": inputs.day(day)}
+
+
+def _days_to_come(inputs: SheetInputs, plan: CarePlan) -> list[date]:
+    open_trips = [t.date for t in plan.trips if t.status in ("proposed", "booked")]
+    return sorted(day for day in open_trips if day >= inputs.printed_on)

@@ -1,0 +1,186 @@
+"""What stands on a sheet, already in the patient's language: the one source of paper and phone.
+
+Values only, no layout: the Typst file and the Jinja page each decide where a thing stands.
+Sentences are whole; direction marks around numbers and names are already in them.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from followup.clinical.record import Eye
+from followup.sheets.staircase import Staircase
+
+
+class Piece(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Telephone(Piece):
+    label: str
+    number: str
+
+
+class ClinicBlock(Piece):
+    """``nearest`` names the nearest eye clinic, where the clinic itself is too far."""
+
+    name: str
+    telephones: tuple[Telephone, ...]
+    nearest: str | None
+
+
+class Who(Piece):
+    name: str
+    age: str
+    code: str
+
+
+class Face(Piece):
+    """The patient's own mirror view; ``treated`` names the filled sides."""
+
+    treated: tuple[Eye, ...]
+    words: str
+    caption: str
+
+
+class Sign(Piece):
+    """A reason to come at once. ``id`` picks the picture."""
+
+    id: str
+    words: str
+
+
+class Alarm(Piece):
+    heading: str
+    signs: tuple[Sign, ...]
+    action: str
+
+
+class ReturnCode(Piece):
+    """The recall code in groups for typing, and what its QR code holds (ASCII)."""
+
+    label: str
+    grouped: str
+    payload: str
+
+
+class StairMark(Piece):
+    """A day in words under the drawing, at ``x`` as a share of its width."""
+
+    x: float
+    words: str
+
+
+class StairBlock(Piece):
+    """The drawing of one eye. ``labels`` names each stair by its key; ``words`` tells it unseen."""
+
+    heading: str
+    drawing: Staircase
+    labels: dict[str, str]
+    start: str
+    end: str
+    marks: tuple[StairMark, ...]
+    note: str
+    words: str
+
+
+class Bottle(Piece):
+    """A bottle as it is called everywhere on the sheet: letter, name and strength, eye."""
+
+    letter: str
+    name: str
+    eye: str
+    kind: Literal["drop", "ointment", "tablet"]
+
+
+class Round(Piece):
+    """One sitting: ``due`` says for each column of its table whether that bottle is due."""
+
+    time: str
+    due: tuple[bool, ...]
+
+
+class PhaseTable(Piece):
+    """Days with the same rounds: times down, bottles across in the order of use."""
+
+    heading: str
+    bottles: tuple[Bottle, ...]
+    rounds: tuple[Round, ...]
+
+
+class TaperLine(Piece):
+    dates: str
+    dose: str
+
+
+class BottleBlock(Piece):
+    """One medicine by dates, with its bottles and what to know about it."""
+
+    bottle: Bottle
+    purpose: str
+    lines: tuple[TaperLine, ...]
+    notes: tuple[str, ...]
+
+
+class Visit(Piece):
+    """``day`` is the date in words; ``reasons`` one sentence each."""
+
+    day: str
+    reasons: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+class Section(Piece):
+    heading: str
+    lines: tuple[str, ...]
+    numbered: bool = False
+
+
+class Foot(Piece):
+    """``page`` still holds ``{page}`` and ``{pages}``, which the layout knows."""
+
+    lines: tuple[str, ...]
+    running: str
+    page: str
+
+
+class SheetContent(Piece):
+    """One sheet. ``watermark`` is set on a draft, and a draft has no ``code``."""
+
+    language: str
+    direction: Literal["ltr", "rtl"]
+    fonts: tuple[str, ...]
+    scale: float
+    title: str
+    marks: tuple[str, ...]
+    watermark: str | None
+    first_line: str | None
+    changes: Section | None
+    clinic: ClinicBlock
+    who: Who
+    face: Face
+    code: ReturnCode | None
+    alarm: Alarm
+    stairs: tuple[StairBlock, ...]
+    rounds_heading: str
+    rounds: tuple[PhaseTable, ...]
+    rounds_rules: tuple[str, ...]
+    no_rounds: str | None
+    cautions: Section | None
+    held: Section | None
+    before_leaving: Section | None
+    next_visit_heading: str
+    next_visit: Visit | None
+    bring: str
+    stopping: Section
+    bottles_heading: str
+    bottles: tuple[BottleBlock, ...]
+    visits_heading: str
+    visits: tuple[Visit, ...]
+    sections: tuple[Section, ...]
+    teach_back: Section
+    foot: Foot
+    printed_on: date

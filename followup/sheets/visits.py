@@ -1,0 +1,74 @@
+"""The visits on the sheet: weekday, day and month in words, each with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
+from followup.sheets.inputs import SheetInputs, once
+from followup.sheets.model import Section, Visit
+from followup.sheets.wording import BEFORE_LEAVING, REASONS
+
+_TO_COME = ("proposed", "booked")
+
+
+def visits(inputs: SheetInputs) -> tuple[Visit, ...]:
+    """Every visit still to come, soonest first."""
+    trips = [t for t in inputs.plan.trips if t.status in _TO_COME and t.date >= inputs.printed_on]
+    return tuple(_visit(inputs, trip) for trip in sorted(trips, key=lambda t: t.date))
+
+
+def _visit(inputs: SheetInputs, trip: Trip) -> Visit:
+    needs = {need.key: need for need in inputs.plan.needs}
+    served = [needs[key] for key in trip.serves if key in needs]
+    return Visit(
+        day=inputs.day(trip.date),
+        reasons=once(_reasons(inputs, served)),
+        notes=tuple(_handed_over(inputs, trip)),
+    )
+
+
+def _reasons(inputs: SheetInputs, served: list[ReviewNeed]) -> Iterator[str]:
+    _ = inputs.words.gettext
+    both = len(inputs.eyes) > 1
+    known = [need for need in served if need.kind in REASONS] or served
+    for need in known:
+        reason = _(REASONS.get(need.kind, REASONS["other"]))
+        # Translators: which eye a visit is for, where both eyes were operated, then the reason.
+        text = _("%(eye)s: %(reason)s") % {"eye": inputs.eye(need.eye), "reason": reason}
+        yield text if both and need.eye else reason
+    if not served:
+        yield _(REASONS["other"])
+
+
+def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
+    _ = inputs.words.gettext
+    for bottle in inputs.plan.supply:
+        if bottle.handed_over_trip == trip.number:
+            course = inputs.plan.course(bottle.course)
+            yield _("%(eye)s: you get a new bottle of %(medicine)s.") % {
+                "medicine": inputs.number(inputs.medicine(course).label),
+                "eye": inputs.eye(course.eye),
+            }
+
+
+def before_leaving(inputs: SheetInputs) -> Section | None:
+    """Checks in the hours after the operation; they matter on that day only."""
+    _ = inputs.words.gettext
+    if inputs.printed_on > inputs.record.last_operation_day or not inputs.plan.before_leaving:
+        return None
+    lines = once(_check(inputs, check) for check in inputs.plan.before_leaving)
+    return Section(heading=_("Today, before you leave"), lines=lines)
+
+
+def _check(inputs: SheetInputs, check: BeforeLeaving) -> str:
+    _ = inputs.words.gettext
+    text = _(BEFORE_LEAVING.get(check.kind, BEFORE_LEAVING["other"]))
+    if check.earliest and check.latest:
+        # Translators: a check before going home, then the hours between which it is done.
+        return _("%(check)s Be there between %(earliest)s and %(latest)s.") % {
+            "check": text,
+            "earliest": inputs.number(check.earliest),
+            "latest": inputs.number(check.latest),
+        }
+    return text
