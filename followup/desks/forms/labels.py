@@ -7,15 +7,12 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from followup.language.catalogues import N_
+
 
 class Label(NamedTuple):
     text: str
     hint: str = ""
-
-
-def N_(text: str) -> str:  # noqa: N802 - the customary name of a gettext marker
-    """Mark ``text`` for the catalogue and return it unchanged."""
-    return text
 
 
 LABELS: dict[str, Label] = {

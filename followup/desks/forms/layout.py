@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from followup.desks.forms.labels import N_
 from followup.desks.forms.shape import RECORD, Field, Group
+from followup.language.catalogues import N_
 
 
 @dataclass(frozen=True)

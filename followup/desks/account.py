@@ -1,0 +1,110 @@
+"""Log in, log out, the first page, one's own password, and help."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.guard import LIFETIME, cookie_name, must_match, token_of
+from followup.desks.pages import go, show
+from followup.desks.permissions import may
+from followup.errors import FollowupError
+from followup.records.staff import change_staff, end_session, note_failed_login, open_session, staff_by_login
+from followup.records.views import SYSTEM
+
+router = APIRouter()
+
+FIRST_PAGES = ("/waiting", "/operations", "/today", "/staff", "/protocol")
+Text = Annotated[str, Form()]
+
+
+@router.get("/log-in")
+def log_in_page(request: Request, then: str = "/") -> Response:
+    return show(request, "log-in.html", error=None, then=_inside(then), login="")
+
+
+@router.post("/log-in")
+def log_in(
+    request: Request, visit: AnyVisit, login: Text = "", password: Text = "", then: Text = "/"
+) -> Response:
+    try:
+        token = _new_session(visit, login, password)
+    except FollowupError as exc:
+        return show(request, "log-in.html", status=401, error=exc.line, then=_inside(then), login=login)
+    answer = go(_inside(then))
+    answer.set_cookie(
+        cookie_name(visit.desk),
+        token,
+        max_age=int(LIFETIME.total_seconds()),
+        httponly=True,
+        samesite="strict",
+        secure=visit.desk.https,
+        path="/",
+    )
+    return answer
+
+
+@router.post("/log-out")
+def log_out(request: Request, visit: AnyVisit) -> RedirectResponse:
+    with visit.desk.store.upkeep(visit.now) as unit:
+        end_session(unit, token=token_of(request))
+    answer = go("/log-in")
+    answer.delete_cookie(cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https)
+    return answer
+
+
+@router.get("/")
+def first_page(visit: AnyVisit) -> RedirectResponse:
+    return go(next(url for url in FIRST_PAGES if may(visit.roles, "GET", url)))
+
+
+@router.get("/help")
+def help_page(request: Request) -> Response:
+    return show(request, "help.html")
+
+
+@router.get("/password")
+def password_page(request: Request) -> Response:
+    return show(request, "password.html", error=None)
+
+
+@router.post("/password")
+def change_password(request: Request, visit: AnyVisit, old: Text = "", new: Text = "") -> Response:
+    try:
+        must_match(visit, visit.login, old)
+        stored = visit.desk.passwords.hash(new)
+    except FollowupError as exc:
+        return show(request, "password.html", status=422, error=exc.line)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        change_staff(unit, login=visit.actor.login, password_hash=stored)
+    return go("/log-in")
+
+
+def _new_session(visit: Visit, login: str, password: str) -> str:
+    """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
+    desk = visit.desk
+    with desk.store.read() as session:
+        person = staff_by_login(session, login)
+    locked = person is not None and person.locked_until is not None and person.locked_until > visit.now
+    right = desk.passwords.matches(person.password_hash if person else None, password)
+    if person is None or not right or locked or not person.active:
+        if person is not None and not locked:
+            with desk.store.write(SYSTEM, visit.now) as unit:
+                note_failed_login(unit, login=person.login)
+        raise FollowupError(
+            "login.refused",
+            "the log-in name or the password is wrong",
+            fix="type both again; after several wrong passwords wait a quarter of an hour",
+        )
+    with desk.store.write(person.actor, visit.now) as unit:
+        return open_session(unit, login=person.login, lifetime=LIFETIME)
+
+
+def _inside(then: str) -> str:
+    """A path of this application; anything that could lead elsewhere becomes the first page."""
+    if not then.startswith("/") or then.startswith(("//", "/\\")) or any(ord(c) < 33 for c in then):
+        return "/"
+    return then

@@ -1,0 +1,50 @@
+"""The web application, made from what it is given; nothing is read from the outside here."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractContextManager, asynccontextmanager, nullcontext
+
+import anyio.to_thread
+from fastapi import Depends, FastAPI
+from fastapi.staticfiles import StaticFiles
+
+from followup import resources
+from followup.desks import failures
+from followup.desks.desk import Desk
+from followup.desks.guard import guard
+from followup.desks.routes import ROUTERS
+from followup.desks.security.headers import SafeHeaders
+
+MAX_BODY = 2_000_000
+# Never more requests at work than the store's pool has connections.
+THREADS = 12
+
+
+def create_app(
+    desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]] = nullcontext
+) -> FastAPI:
+    """The application. ``jobs()`` is entered while it runs: give the recall scheduler there."""
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
+        with jobs():
+            yield
+
+    app = FastAPI(
+        title="Follow-up desks",
+        lifespan=lifespan,
+        dependencies=[Depends(guard)],
+        max_body_size=MAX_BODY,
+        openapi_url=None,
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.desk = desk
+    app.add_middleware(SafeHeaders, https=desk.https)
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", StaticFiles(directory=resources.folder("templates") / "static"), name="static")
+    failures.install(app)
+    return app

@@ -1,0 +1,228 @@
+"""The counsellor's desk: the day's operations, and the record of each as the story it is."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from fastapi import APIRouter, Request, Response
+
+from followup.clinical.record import Record, parse_json_object
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.forms.layout import routine_answers
+from followup.desks.forms.sheet import (
+    FormView,
+    RecordProblem,
+    check,
+    fill_form,
+    read_form,
+    with_another_row,
+)
+from followup.desks.forms.values import rows
+from followup.desks.pages import go, show
+from followup.desks.planning import draft_plan
+from followup.desks.posted import AForm, Posted, first
+from followup.errors import FollowupError
+from followup.language.languages import LANGUAGES
+from followup.records.oplist import ListLine, operations_on, put_operation_list
+from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans import plans_of
+from followup.records.views import PatientView, RecordVersion
+
+router = APIRouter()
+
+
+@router.get("/operations")
+def operations(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
+    return _operations_page(request, visit, on or visit.today)
+
+
+@router.post("/operations/list")
+def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """The day's list as pasted lines: code, name, eye."""
+    day = _day(first(form, "on"))
+    try:
+        lines = [_list_line(i, line) for i, line in enumerate(first(form, "lines").splitlines(), 1) if line.strip()]
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            put_operation_list(unit, day=day, lines=lines)
+    except FollowupError as exc:
+        return _operations_page(request, visit, day, error=exc.line, typed=first(form, "lines"))
+    return go(f"/operations?on={day}")
+
+
+@router.get("/operations/new")
+def new_operation(request: Request, visit: AnyVisit, code: str = "", name: str = "", on: date | None = None) -> Response:
+    day = on or visit.today
+    if code and (known := _find(visit, code)):
+        return go(f"/patients/{known.code}/record?add={day}")
+    answers = routine_answers(0, day.isoformat()) | {
+        "patient.code": [code],
+        "patient.name": [name],
+        "patient.telephones.0.number": [""],
+        "operations.0.surgeon": [""],
+    }
+    return _form_page(request, visit, FormView(answers))
+
+
+@router.post("/operations/new")
+def save_new(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    return _save(request, visit, form, None)
+
+
+@router.get("/operations/paste")
+def paste_page(request: Request) -> Response:
+    return show(request, "paste.html", error=None, text="")
+
+
+@router.post("/operations/paste")
+def save_pasted(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """A whole record as JSON, pasted or uploaded; for a known patient the next version of it."""
+    text = first(form, "file") or first(form, "text")
+    try:
+        record = check(parse_json_object(text, "the record"))
+        known = _find(visit, record.patient.code)
+        plan = _store(visit, record, known, known.record_number if known else 0)
+    except FollowupError as exc:
+        return show(request, "paste.html", status=422, error=exc.line, text=text)
+    return go(f"/plans/{plan}")
+
+
+@router.get("/patients/{code}/record")
+def record_page(request: Request, visit: AnyVisit, code: str, add: date | None = None) -> Response:
+    version = _version(visit, _known(visit, code))
+    answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
+    if add is not None:
+        answers |= routine_answers(len(version.record.operations), add.isoformat())
+    return _form_page(request, visit, FormView(answers), version=version)
+
+
+@router.post("/patients/{code}/record")
+def save_record(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+    return _save(request, visit, form, _known(visit, code))
+
+
+def _save(request: Request, visit: Visit, form: Posted, known: PatientView | None) -> Response:
+    """Store the form and go to the plan; on any problem show it again with all that was typed."""
+    version = _version(visit, known) if known else None
+    if "add" in form:
+        return _form_page(request, visit, _one_more(form, visit.today), version=version, status=200)
+    data = read_form(form)
+    try:
+        seen = first(form, "seen")
+        plan = _store(visit, check(data), known, int(seen) if seen.isdecimal() else 0)
+    except RecordProblem as exc:
+        view = FormView(fill_form(data), exc.problems)
+        return _form_page(request, visit, view, version=version, error=exc.line, status=422)
+    except FollowupError as exc:
+        view = FormView(fill_form(data))
+        return _form_page(request, visit, view, version=version, error=exc.line, status=422)
+    return go(f"/plans/{plan}")
+
+
+def _store(visit: Visit, record: Record, known: PatientView | None, seen: int) -> int:
+    """Store the record and its plan in one transaction; the same record again changes nothing."""
+    again = known or _find(visit, record.patient.code)
+    if again and (plan := _same_as_stored(visit, again, record)):
+        return plan
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        if known is None:
+            version = enter_record(unit, record=record)
+        else:
+            version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
+        return draft_plan(unit, visit, version.patient_id).id
+
+
+def _same_as_stored(visit: Visit, known: PatientView, record: Record) -> int | None:
+    """The newest plan, if it was made from exactly this record: a form sent twice."""
+    with visit.desk.store.read() as session:
+        newest = newest_record(session, known.id)
+        plans = plans_of(session, known.id)
+    same = newest.record == record and plans and plans[0].record_number == newest.number
+    return plans[0].id if same else None
+
+
+def _one_more(form: Posted, today: date) -> FormView:
+    name = first(form, "add")
+    number = rows(form, name)
+    defaults: dict[str, list[str]] = routine_answers(number, today.isoformat()) if name == "operations" else {}
+    try:
+        return with_another_row(form, name, defaults)
+    except (KeyError, AssertionError, StopIteration):
+        raise FollowupError("form.add", "there is no such list in a record", fix="open the form again") from None
+
+
+def _form_page(
+    request: Request,
+    visit: Visit,
+    form: FormView,
+    *,
+    version: RecordVersion | None = None,
+    error: str | None = None,
+    status: int = 200,
+) -> Response:
+    medicines = sorted((key, m.label) for key, m in visit.desk.protocol.formulary.items())
+    return show(
+        request,
+        "record.html",
+        status=status,
+        form=form,
+        error=error,
+        who=version.record.patient if version else None,
+        seen=version.number if version else 0,
+        medicines=medicines,
+        languages=list(LANGUAGES),
+    )
+
+
+def _operations_page(
+    request: Request, visit: Visit, day: date, *, error: str | None = None, typed: str | None = None
+) -> Response:
+    with visit.desk.store.read() as session:
+        lines = operations_on(session, day)
+    listed = "\n".join(f"{x.patient_code}, {x.name}, {x.eye}" for x in lines if x.on_list)
+    return show(
+        request,
+        "operations.html",
+        status=422 if error else 200,
+        day=day,
+        lines=lines,
+        error=error,
+        listed=listed if typed is None else typed,
+    )
+
+
+def _list_line(number: int, line: str) -> ListLine:
+    parts = [part.strip() for part in line.split(",")]
+    words = {"right": "right", "left": "left", "right eye": "right", "left eye": "left"}
+    eye = words.get(parts[-1].lower())
+    if len(parts) < 3 or not all(parts) or eye is None:
+        raise FollowupError(
+            "list.line",
+            "not a patient code, a name and an eye with commas between",
+            where=f"line {number} of the list",
+            fix="write such as: P-104, Amina Yusuf, left",
+        )
+    return ListLine(parts[0], ", ".join(parts[1:-1]), "right" if eye == "right" else "left")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError("form.day", "not a day", where="on", fix="write YYYY-MM-DD") from None
+
+
+def _find(visit: Visit, code: str) -> PatientView | None:
+    with visit.desk.store.read() as session:
+        return patient_by_code(session, code)
+
+
+def _known(visit: Visit, code: str) -> PatientView:
+    found = _find(visit, code)
+    if found is None:
+        raise FollowupError("patient.unknown", "no patient with this code", fix="look the patient up by name")
+    return found
+
+
+def _version(visit: Visit, known: PatientView) -> RecordVersion:
+    with visit.desk.store.read() as session:
+        return newest_record(session, known.id)

@@ -1,0 +1,84 @@
+"""What every request of the desks stands on: the store, the protocol, the keys and the clock."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import cached_property
+from typing import Annotated, cast
+from zoneinfo import ZoneInfo
+
+from fastapi import Depends, Request
+
+from followup.clinical.protocol import Protocol
+from followup.desks.security.passwords import Passwords
+from followup.recall.codes import Keyring
+from followup.records.store import Store
+from followup.records.views import Actor, Clinic, LoginSession, ProtocolSignature
+from followup.timing.calendar import Calendar, parse_calendar
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie."""
+
+    store: Store
+    protocol: Protocol
+    keyring: Keyring
+    clock: Callable[[], datetime]
+    passwords: Passwords = field(default_factory=Passwords)
+    https: bool = False
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One request: where it is answered, by which clinic's calendar and clock, and for whom."""
+
+    desk: Desk
+    clinic: Clinic
+    now: datetime
+    login: LoginSession | None
+    signature: ProtocolSignature | None
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.clinic.zone)
+
+    @property
+    def today(self) -> date:
+        """The clinic's own day."""
+        return self.now.astimezone(self.zone).date()
+
+    @cached_property
+    def calendar(self) -> Calendar:
+        return parse_calendar(json.loads(self.clinic.calendar), "calendar of the clinic")
+
+    @property
+    def roles(self) -> frozenset[str]:
+        return self.login.staff.roles if self.login else frozenset({"anonymous"})
+
+    @property
+    def actor(self) -> Actor:
+        """Who does it. Only for routes behind a log-in."""
+        if self.login is None:
+            raise RuntimeError("no one is logged in")
+        return self.login.staff.actor
+
+    @property
+    def language(self) -> str:
+        return self.clinic.staff_language
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk that the application was made with."""
+    return cast(Desk, request.app.state.desk)
+
+
+def visit_of(request: Request) -> Visit:
+    """The visit that the guard has let in."""
+    return cast(Visit, request.state.visit)
+
+
+AnyVisit = Annotated[Visit, Depends(visit_of)]

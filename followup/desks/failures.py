@@ -1,0 +1,116 @@
+"""Every failure as a page: what is wrong, and what to do next."""
+
+from __future__ import annotations
+
+import logging
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse
+from starlette.exceptions import HTTPException
+
+from followup.desks.guard import LoginNeeded, look_up
+from followup.desks.pages import go, show
+from followup.errors import FollowupError
+from followup.language.catalogues import N_
+
+log = logging.getLogger(__name__)
+
+# The last part of a code, or the whole of it, tells the status; everything else is 422.
+_STATUS = {
+    "role.missing": 403,
+    "request.cross-site": 403,
+    "password.wrong": 403,
+    "protocol.unsigned": 403,
+    "store.conflict": 409,
+    "record.changed": 409,
+    "record.exists": 409,
+    "plan.changed": 409,
+    "store.busy": 503,
+    "clinic.missing": 503,
+}
+_HEADINGS = {
+    403: N_("Not allowed"),
+    404: N_("Nothing here"),
+    405: N_("Not this way"),
+    409: N_("Changed meanwhile"),
+    413: N_("Too large"),
+    422: N_("Not stored"),
+    503: N_("Not now"),
+}
+_BROKEN = """<!doctype html><html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1"><title>A fault of the program</title>
+<link rel="stylesheet" href="/static/desk.css"></head><body><main><h1>A fault of the program</h1>
+<div class="say bad"><p>Something went wrong inside the program. What you sent was not stored.</p></div>
+<p>Go back and try once more. If it happens again, tell whoever looks after this computer the time it
+happened; meanwhile work from the printed sheets.</p><p><a class="button" href="/">Go to my first page</a></p>
+</main></body></html>"""
+
+
+def status_of(error: FollowupError) -> int:
+    """The HTTP status of one of our errors."""
+    if error.code.endswith(".unknown"):
+        return 404
+    return _STATUS.get(error.code, 422)
+
+
+def install(app: FastAPI) -> None:
+    """Attach the handlers."""
+    app.add_exception_handler(LoginNeeded, _to_log_in)
+    app.add_exception_handler(FollowupError, _refused)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _bad_request)
+    app.add_exception_handler(Exception, _fault)
+
+
+def _to_log_in(request: Request, exc: Exception) -> Response:
+    assert isinstance(exc, LoginNeeded)
+    if request.method == "GET":
+        return go(f"/log-in?then={quote(exc.then, safe='/')}")
+    return _page(
+        request,
+        401,
+        N_("Log in first"),
+        "You are not logged in, or were away too long. Nothing was stored.",
+        "Log in in another tab, then come back here and send again: what you typed is still in this page.",
+    )
+
+
+def _refused(request: Request, exc: Exception) -> Response:
+    assert isinstance(exc, FollowupError)
+    status = status_of(exc)
+    head = f"{exc.where}: {exc.what}" if exc.where else exc.what
+    return _page(request, status, _HEADINGS.get(status, _HEADINGS[422]), head, exc.fix)
+
+
+def _http(request: Request, exc: Exception) -> Response:
+    assert isinstance(exc, HTTPException)
+    next_step = {
+        404: "Check the address, or look the patient up by name or code.",
+        405: "Open the page from the list and use its button.",
+        413: "Send one record, or one list, at a time.",
+    }.get(exc.status_code, "Go back and try again.")
+    heading = _HEADINGS.get(exc.status_code, _HEADINGS[422])
+    return _page(request, exc.status_code, heading, str(exc.detail), next_step)
+
+
+def _bad_request(request: Request, exc: Exception) -> Response:
+    assert isinstance(exc, RequestValidationError)
+    first = exc.errors()[0]
+    field = ".".join(str(part) for part in first["loc"][1:])
+    return _page(request, 422, _HEADINGS[422], f"{field}: {first['msg']}", "Go back and correct this field.")
+
+
+def _fault(request: Request, exc: Exception) -> Response:
+    log.error("fault in %s %s", request.method, request.url.path, exc_info=exc)
+    return HTMLResponse(_BROKEN, 500)
+
+
+def _page(request: Request, status: int, heading: str, what: str, next_step: str) -> Response:
+    if not hasattr(request.state, "visit"):
+        try:
+            request.state.visit = look_up(request)
+        except FollowupError as exc:
+            return HTMLResponse(_BROKEN.replace("Something went wrong inside the program.", exc.what), 503)
+    return show(request, "error.html", status=status, heading=heading, what=what, next_step=next_step)

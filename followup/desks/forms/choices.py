@@ -1,0 +1,65 @@
+"""The record's own words for answers, in the words of the staff.
+
+The record stores the key; pages show the sentence. A test finds any answer that is missing here.
+"""
+
+from __future__ import annotations
+
+from followup.language.catalogues import N_
+
+_FULLER = {
+    "own": N_("the patient's own"),
+    "carer": N_("a carer's"),
+    "neighbour": N_("a neighbour"),
+    "self": N_("the patient"),
+    "relative": N_("a relative"),
+    "health worker": N_("a health worker"),
+    "helper": N_("a helper comes"),
+    "aid": N_("an aid for the bottle"),
+    "stay": N_("stays at the clinic"),
+    "medicine": N_("a medicine by name"),
+    "severe": N_("severe: blisters, swelling or collapse"),
+    "wheeze": N_("wheeze or tight chest"),
+    "bag": N_("the capsular bag"),
+    "sulcus": N_("the sulcus"),
+    "front chamber": N_("the front chamber"),
+    "chamber": N_("the chamber"),
+    "vitreous": N_("the vitreous"),
+    "treat": N_("treat inflammation"),
+    "show vitreous": N_("show vitreous"),
+    "left": N_("left"),
+    "A": N_("A: strong, then weaker"),
+    "B": N_("B: strong and short, longer NSAID"),
+    "nsaid": N_("NSAID"),
+    "eye": N_("in the eye"),
+    "mouth": N_("by mouth"),
+    "fulfilled": N_("seen"),
+    "noshow": N_("did not come"),
+}
+_PLAIN = (
+    *(N_("female"), N_("male"), N_("other"), N_("nobody"), N_("not known"), N_("no"), N_("yes")),
+    *(N_("sulfonamide"), N_("sulphite"), N_("benzalkonium"), N_("aspirin"), N_("rash")),
+    *(N_("without retinopathy"), N_("with retinopathy"), N_("retinopathy not known")),
+    *(N_("ritonavir or cobicistat"), N_("other strong inhibitor")),
+    *(N_("first trimester"), N_("second trimester"), N_("third trimester")),
+    *(N_("normal"), N_("reduced"), N_("absent"), N_("none"), N_("mild"), N_("severe dry eye")),
+    *(N_("right"), N_("both"), N_("drops"), N_("sub-Tenon"), N_("peribulbar"), N_("retrobulbar")),
+    *(N_("general"), N_("phacoemulsification"), N_("manual small-incision"), N_("extracapsular")),
+    *(N_("intracapsular"), N_("lens aspiration"), N_("secondary lens"), N_("lens exchange")),
+    *(N_("shallow"), N_("very shallow"), N_("open"), N_("not open"), N_("stretched"), N_("hooks"), N_("ring")),
+    *(N_("all"), N_("doubtful"), N_("air"), N_("gas"), N_("behind the iris"), N_("under the conjunctiva")),
+    *(N_("canaliculus"), N_("solution"), N_("crystals"), N_("slow-release"), N_("washed out")),
+    *(N_("taper"), N_("no drops"), N_("drops as drafted"), N_("give"), N_("do not give")),
+    *(N_("steroid"), N_("antibiotic"), N_("cycloplegic"), N_("antiviral"), N_("pressure")),
+    *(N_("as told"), N_("missed some"), N_("stopped"), N_("run out"), N_("not asked"), N_("good")),
+    *(N_("needs help"), N_("not seen"), N_("0"), N_("0.5+"), N_("1+"), N_("2+"), N_("3+"), N_("4+")),
+    *(N_("deep"), N_("flat"), N_("slow"), N_("fast"), N_("clear"), N_("central haze"), N_("whole oedema")),
+    *(N_("cells only"), N_("level"), N_("centred"), N_("off centre"), N_("dry"), N_("oedema"), N_("tear")),
+    *(N_("detached"), N_("booked"), N_("arrived"), N_("cancelled")),
+)
+CHOICES: dict[str, str] = {word: word for word in _PLAIN} | _FULLER
+
+
+def choice_words(word: str) -> str:
+    """The words for an answer, to be translated; an answer newer than this table shows itself."""
+    return CHOICES.get(word, word)

@@ -1,0 +1,225 @@
+"""The record's form as the page needs it: what is told, what folds away, what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from pydantic import ValidationError
+
+from followup.clinical.record import Record, first_problem
+from followup.desks.forms import values as flat
+from followup.desks.forms.labels import label_of
+from followup.desks.forms.layout import (
+    PATIENT,
+    ROUTINE,
+    STORY,
+    leftovers,
+    operation_shape,
+    patient_shape,
+)
+from followup.desks.forms.shape import RECORD, Field, Group
+from followup.errors import FollowupError
+
+Member = Field | Group
+
+
+@dataclass(frozen=True)
+class Part:
+    """A heading and what stands below it."""
+
+    title: str
+    prefix: str
+    members: tuple[Member, ...]
+
+
+@dataclass(frozen=True)
+class OperationPart:
+    """One operation: its story, and the rest of it."""
+
+    number: int
+    prefix: str
+    chapters: tuple[Part, ...]
+    rest: tuple[Member, ...]
+    folded: bool
+    eye: str
+    date: str
+
+
+@dataclass(frozen=True)
+class FormView:
+    """A filled form. ``problems`` says by field name what is wrong; ``focus`` is where to type next."""
+
+    values: Mapping[str, Sequence[str]]
+    problems: Mapping[str, str] = field(default_factory=dict)
+    focus: str = ""
+
+    @property
+    def patient_told(self) -> tuple[Member, ...]:
+        return tuple(patient_shape().member(name) for name in PATIENT)
+
+    @property
+    def patient_folds(self) -> tuple[Part, ...]:
+        """The rest of the patient: groups each under their own heading, single fields together."""
+        rest = leftovers(patient_shape(), PATIENT)
+        singles = tuple(m for m in rest if isinstance(m, Field))
+        folds = [Part("More about the patient", "patient.", singles)]
+        for group in rest:
+            if isinstance(group, Group):
+                folds += _folds_of(group, "patient.")
+        return tuple(folds)
+
+    @property
+    def operations(self) -> tuple[OperationPart, ...]:
+        count = max(self.rows("operations"), 1)
+        return tuple(self._operation(number, folded=number < count - 1) for number in range(count))
+
+    def _operation(self, number: int, *, folded: bool) -> OperationPart:
+        prefix, shape = f"operations.{number}.", operation_shape()
+        told = tuple(name for chapter in STORY for name in chapter.members)
+        chapters = tuple(
+            Part(chapter.title, prefix, tuple(shape.member(name) for name in chapter.members))
+            for chapter in STORY
+        )
+        wrong = any(name.startswith(prefix) for name in self.problems)
+        eye, day = (next(iter(self.values.get(prefix + name, ())), "") for name in ("eye", "date"))
+        return OperationPart(number, prefix, chapters, leftovers(shape, told), folded and not wrong, eye, day)
+
+    @property
+    def in_use(self) -> tuple[Member, ...]:
+        return (RECORD.member("in_use"),)
+
+    @property
+    def reviews(self) -> tuple[Member, ...]:
+        return (RECORD.member("reviews"),)
+
+    @property
+    def trips(self) -> tuple[Member, ...]:
+        return (RECORD.member("trips"),)
+
+    @property
+    def routine(self) -> dict[str, str]:
+        """The routine answer of every field that has one, by the field's full name."""
+        rows = range(max(self.rows("operations"), 1))
+        return {f"operations.{i}.{name}": value for i in rows for name, value in ROUTINE.items()}
+
+    def rows(self, name: str) -> int:
+        """How many lines of a repeating group to show."""
+        return flat.rows(self.values, name)
+
+    def says_something(self, members: Iterable[Member], prefix: str) -> bool:
+        """Whether anything below is filled in or wrong, so that it must not stay folded."""
+        heads = tuple(f"{prefix}{member.name}" for member in members)
+        return any(
+            name == head or name.startswith(f"{head}.")
+            for head in heads
+            for name in (*self.problems, *(n for n, given in self.values.items() if any(given)), self.focus)
+        )
+
+    @staticmethod
+    def is_day(text: str) -> bool:
+        """Whether a date control can show this; anything else is kept as it was typed."""
+        try:
+            return not text or bool(date.fromisoformat(text))
+        except ValueError:
+            return False
+
+
+def with_another_row(form: flat.Flat, name: str, group_defaults: Mapping[str, list[str]]) -> FormView:
+    """The form with one more line of the repeating group ``name``, ready to be typed in."""
+    number = flat.rows(form, name)
+    first = _first_field(name)
+    fresh = {f"{name}.{number}.{first}": [""], **group_defaults}
+    return FormView({**form, **fresh}, focus=f"{name}.{number}.{first}")
+
+
+def read_form(form: flat.Flat) -> dict[str, Any]:
+    """The record's JSON from a posted form."""
+    return flat.unflatten(RECORD, form)
+
+
+def fill_form(data: Mapping[str, Any]) -> dict[str, list[str]]:
+    """The form of a record."""
+    return flat.flatten(RECORD, data)
+
+
+def check(data: dict[str, Any]) -> Record:
+    """The record. Raises RecordProblem where it can't be one."""
+    try:
+        return Record.model_validate(data)
+    except ValidationError as exc:
+        raise RecordProblem(exc) from None
+
+
+class RecordProblem(FollowupError):
+    """A record that can't be stored; ``problems`` says by field name what is wrong."""
+
+    def __init__(self, exc: ValidationError) -> None:
+        self.problems = {_name(error["loc"]): _say(error["msg"]) for error in reversed(exc.errors())}
+        first = exc.errors()[0]
+        error = first_problem(exc, "record")
+        what = f"{_spoken(first['loc'])}: {_say(first['msg'])}" if first["loc"] else error.what
+        super().__init__(error.code, what, where="", fix=error.fix)
+
+
+def _say(message: str) -> str:
+    return message.removeprefix("Value error, ")
+
+
+def _spoken(loc: tuple[int | str, ...]) -> str:
+    """A place in the record in the words of its labels: "Operations 1, Cut, mm"."""
+    member: Member = RECORD
+    said: list[str] = []
+    for part in loc:
+        if isinstance(part, int):
+            said[-1] = f"{said[-1]} {part + 1}"
+        elif isinstance(member, Group):
+            try:
+                member = member.member(part)
+            except KeyError:
+                said.append(part)
+                break
+            said.append(label_of(member.of).text)
+    return ", ".join(said)
+
+
+def _name(loc: tuple[int | str, ...]) -> str:
+    """The form's name of the field at ``loc``; tags of unions are no part of a name."""
+    member: Member = RECORD
+    parts: list[str] = []
+    for part in loc:
+        if isinstance(part, str):
+            if not isinstance(member, Group):
+                break
+            try:
+                member = member.member(part)
+            except KeyError:
+                break
+        elif isinstance(member, Field):
+            break
+        parts.append(str(part))
+    return ".".join(parts)
+
+
+def _folds_of(group: Group, prefix: str) -> list[Part]:
+    if group.name == "eyes":
+        return [
+            Part(label_of(eye.of).text, f"{prefix}eyes.{eye.name}.", eye.members)
+            for eye in group.members
+            if isinstance(eye, Group)
+        ]
+    if group.many or group.optional:
+        return [Part(label_of(group.of).text, prefix, (group,))]
+    return [Part(label_of(group.of).text, f"{prefix}{group.name}.", group.members)]
+
+
+def _first_field(name: str) -> str:
+    """The first field of a repeating group, found by its name without the line numbers."""
+    member: Member = RECORD
+    for part in name.split("."):
+        if isinstance(member, Group) and not part.isdigit():
+            member = member.member(part)
+    assert isinstance(member, Group)
+    return next(m.name for m in member.members if isinstance(m, Field))

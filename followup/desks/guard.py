@@ -1,0 +1,92 @@
+"""The door of every route: who is it, and may they? Nothing behind it asks again."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from urllib.parse import quote
+
+from fastapi import Request
+
+from followup.desks.desk import Desk, Visit, desk_of
+from followup.desks.permissions import may
+from followup.desks.security.origin import is_cross_site
+from followup.errors import FollowupError
+from followup.records.clinics import get_clinic
+from followup.records.protocols import find_signature
+from followup.records.staff import find_session, touch_session
+from followup.records.views import LoginSession
+
+IDLE = timedelta(minutes=30)
+LIFETIME = timedelta(hours=12)
+TOUCH_EVERY = timedelta(minutes=1)
+
+
+class LoginNeeded(Exception):
+    """Nobody is logged in; ``then`` is where the person wanted to go."""
+
+    def __init__(self, then: str) -> None:
+        self.then = then
+        super().__init__(then)
+
+
+def cookie_name(desk: Desk) -> str:
+    """Over HTTPS the browser itself guarantees host and path of the cookie (__Host- prefix)."""
+    return "__Host-followup" if desk.https else "followup"
+
+
+def guard(request: Request) -> None:
+    """Let the request in, or raise: cross-site, not logged in, or not allowed."""
+    visit = look_up(request)
+    request.state.visit = visit
+    if is_cross_site(request.method, request.headers):
+        raise FollowupError(
+            "request.cross-site",
+            "this request did not come from a page of this clinic",
+            fix="open the page here and press the button again",
+        )
+    path = request.scope["route"].path
+    if may(visit.roles, request.method, path):
+        return
+    if visit.login is None:
+        raise LoginNeeded(wanted(request))
+    raise FollowupError(
+        "role.missing",
+        f"{visit.login.staff.name} may not open this page",
+        fix="ask someone whose work it is, or the manager for the role",
+    )
+
+
+def look_up(request: Request) -> Visit:
+    """The clinic, the instant, and the log-in that the cookie names, if it is in force."""
+    desk = desk_of(request)
+    now = desk.clock()
+    token = request.cookies.get(cookie_name(desk), "")
+    with desk.store.read() as session:
+        clinic = get_clinic(session)
+        signature = find_signature(session, hash=desk.protocol.hash)
+        login = find_session(session, token=token, now=now, idle=IDLE) if token else None
+    if login and now - login.last_seen >= TOUCH_EVERY:
+        with desk.store.upkeep(now) as unit:
+            touch_session(unit, token=token)
+    return Visit(desk, clinic, now, login, signature)
+
+
+def wanted(request: Request) -> str:
+    """Where to go after logging in: the page asked for, or the first page after a write."""
+    if request.method != "GET":
+        return "/"
+    return quote(request.url.path)
+
+
+def token_of(request: Request) -> str:
+    """The opaque id in the cookie."""
+    return request.cookies.get(cookie_name(desk_of(request)), "")
+
+
+def must_match(visit: Visit, login: LoginSession | None, password: str) -> None:
+    """Refuse, unless ``password`` is that of the person who is logged in."""
+    stored = login.staff.password_hash if login else None
+    if not visit.desk.passwords.matches(stored, password):
+        raise FollowupError(
+            "password.wrong", "this is not your password; nothing was stored", where="password", fix="type it again"
+        )

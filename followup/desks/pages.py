@@ -1,0 +1,95 @@
+"""Pages: Jinja2 templates with the visit around them, escaped, in the staff's language."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from followup import resources
+from followup.desks import words
+from followup.desks.desk import Visit, visit_of
+from followup.desks.permissions import may
+from followup.language.catalogues import N_
+
+
+class Place(NamedTuple):
+    """A desk's place, as it stands in the strip."""
+
+    url: str
+    title: str
+    here: bool
+
+
+PLACES: tuple[tuple[str, str], ...] = (
+    ("/waiting", N_("Plans to sign")),
+    ("/operations", N_("Operations")),
+    ("/today", N_("Today's visits")),
+    ("/to-reach", N_("To reach today")),
+    ("/staff", N_("Staff")),
+    ("/protocol", N_("Protocol")),
+    ("/help", N_("Help")),
+)
+
+
+@lru_cache(maxsize=16)
+def environment(language: str) -> Environment:
+    """The templates in one language. Undefined names are errors, never blanks."""
+    env = Environment(
+        loader=FileSystemLoader(resources.folder("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        extensions=["jinja2.ext.i18n"],
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.policies["ext.i18n.trimmed"] = True
+    texts = words.Texts(language)
+    env.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    env.filters |= {
+        "day": texts.day,
+        "short_day": texts.short_day,
+        "moment": texts.moment,
+        "choice": texts.choice,
+        "eye": texts.eye,
+        "eyes": texts.eyes,
+        "label": texts.label,
+        "hint": texts.hint,
+        "role": texts.role,
+        "plan_state": texts.plan_state,
+        "trip_state": texts.trip_state,
+        "language_name": words.language_name,
+    }
+    return env
+
+
+def show(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """The page ``template``. ``context`` must give every name that the template uses."""
+    visit = visit_of(request)
+    html = environment(visit.language).get_template(f"desks/{template}").render(
+        **around(visit, request.url.path), visit=visit, **context
+    )
+    return HTMLResponse(html, status, headers={"content-language": visit.language})
+
+
+def around(visit: Visit, path: str) -> dict[str, Any]:
+    """What stands on every page: the clinic, its day, who is here and where they may go."""
+    return {
+        "clinic": visit.clinic,
+        "today": visit.today,
+        "staff": visit.login.staff if visit.login else None,
+        "signature": visit.signature,
+        "language": visit.language,
+        "direction": words.direction(visit.language),
+        "places": [
+            Place(url, title, path == url) for url, title in PLACES if visit.login and may(visit.roles, "GET", url)
+        ],
+    }
+
+
+def go(url: str) -> RedirectResponse:
+    """On to another page after something was stored, so that a reload repeats nothing."""
+    return RedirectResponse(url, status_code=303)

@@ -1,0 +1,98 @@
+"""From a stored record to a stored draft: the one place where the desks have a plan built."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from sqlmodel import Session
+
+from followup.clinical.careplan import CarePlan, CourseEdit
+from followup.clinical.plan import build_plan
+from followup.clinical.record import Record, TripRecord
+from followup.desks.desk import Visit
+from followup.records.patients import newest_record
+from followup.records.places import planning_calendar
+from followup.records.plans import active_plan, plans_of, store_draft
+from followup.records.store import Unit
+from followup.records.trips import trips_of
+from followup.records.views import PlanVersion, RecordVersion, TripView
+
+_TO_RECORD = ("booked", "arrived", "fulfilled")
+
+
+def draft_plan(
+    unit: Unit,
+    visit: Visit,
+    patient_id: int,
+    *,
+    edits: tuple[CourseEdit, ...] | None = None,
+    reason: str = "",
+    seen: int | None = None,
+) -> PlanVersion:
+    """Build the plan of the newest record and store it as the draft.
+
+    ``edits``: the surgeon's changes; None keeps those of the newest version. ``seen``: the newest
+    version that the person looked at. Errors: those of the plan and of ``store_draft``.
+    """
+    version = newest_record(unit.session, patient_id)
+    kept = newest_edits(unit.session, patient_id) if edits is None else edits
+    return store_draft(
+        unit,
+        patient_id=patient_id,
+        record_number=version.number,
+        body=planned(unit.session, visit, version, kept),
+        edits=kept,
+        reason=reason,
+        seen=seen,
+    )
+
+
+def planned(
+    session: Session, visit: Visit, version: RecordVersion, edits: tuple[CourseEdit, ...]
+) -> CarePlan:
+    """The plan of ``version`` as of today, beside what the clinic has already promised and done."""
+    record, patient_id = version.record, version.patient_id
+    as_of = max(visit.today, record.last_operation_day)
+    in_force = active_plan(session, patient_id)
+    return build_plan(
+        with_visits(record, trips_of(session, patient_id), as_of),
+        visit.desk.protocol,
+        as_of=as_of,
+        calendar=planning_calendar(session, patient_id),
+        edits=edits,
+        previous_times=times_on(in_force.body, as_of) if in_force else None,
+        approved=visit.signature is not None,
+    )
+
+
+def newest_edits(session: Session, patient_id: int) -> tuple[CourseEdit, ...]:
+    """The edits of the patient's newest plan version; none before the first."""
+    versions = plans_of(session, patient_id)
+    return versions[0].edits if versions else ()
+
+
+def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Record:
+    """The record together with the visits that the clinic has booked or seen since.
+
+    A visit that the record itself names for the same day is not counted twice.
+    """
+    named = {trip.date for trip in record.trips}
+    since = tuple(
+        TripRecord(
+            date=trip.seen_on or trip.day,
+            status=trip.status,
+            cannot_move=trip.cannot_move,
+            served=trip.served or (trip.serves if trip.status == "arrived" else ()),
+        )
+        for trip in trips
+        if trip.status in _TO_RECORD and (trip.seen_on or trip.day) not in named
+        if trip.status != "booked" or trip.day >= as_of
+    )
+    return record.model_copy(update={"trips": record.trips + since}) if since else record
+
+
+def times_on(plan: CarePlan, day: date) -> frozenset[str]:
+    """The clock times of the sheet in force on ``day``, or of its next phase."""
+    phase = next((p for p in plan.rounds if p.end >= day), None)
+    return frozenset(phase.times) if phase else frozenset()

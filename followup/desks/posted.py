@@ -1,0 +1,47 @@
+"""What a form sent: every name with all its values, in bounds and free of what no database stores."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.datastructures import UploadFile
+
+from followup.errors import FollowupError
+
+MAX_FIELDS = 20_000
+MAX_TEXT = 1_000_000
+
+Posted = dict[str, list[str]]
+
+
+async def read_posted(request: Request) -> Posted:
+    """The posted form. An uploaded file counts as the text it holds (UTF-8)."""
+    form: Posted = {}
+    async with request.form(max_files=1, max_fields=MAX_FIELDS, max_part_size=MAX_TEXT) as data:
+        for name, value in data.multi_items():
+            text = await _text_of(value) if isinstance(value, UploadFile) else value
+            if "\0" in text or "\0" in name:
+                raise FollowupError(
+                    "form.text", "the text holds a zero byte", where=name[:60], fix="type it again"
+                )
+            form.setdefault(name, []).append(text.replace("\r\n", "\n"))
+    return form
+
+
+AForm = Annotated[Posted, Depends(read_posted)]
+
+
+def first(form: Posted, name: str) -> str:
+    """The first value of ``name``, without blanks around it; "" where there is none."""
+    return form.get(name, [""])[0].strip()
+
+
+async def _text_of(file: UploadFile) -> str:
+    content = await file.read()
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise FollowupError(
+            "form.file", "not a UTF-8 text", where=file.filename or "file", fix="upload a JSON file"
+        ) from None

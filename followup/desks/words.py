@@ -1,0 +1,116 @@
+"""Days, choices and states in the words of the staff's language."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from followup.clinical.record import Eye
+from followup.desks.forms.choices import choice_words
+from followup.desks.forms.labels import label_of
+from followup.errors import FollowupError
+from followup.language.catalogues import N_, Translator, translator
+from followup.language.dates import long_date, short_date
+from followup.language.languages import known
+
+_EYES = {"right": N_("right eye"), "left": N_("left eye"), "both": N_("both eyes")}
+_ROLES = {
+    "counsellor": N_("counsellor"),
+    "reception": N_("reception"),
+    "surgeon": N_("surgeon"),
+    "pharmacy": N_("pharmacy"),
+    "manager": N_("manager"),
+}
+PLAN_STATES = {
+    "draft": N_("draft"),
+    "active": N_("signed, in force"),
+    "on-hold": N_("on hold: plan by hand"),
+    "revoked": N_("replaced"),
+    "completed": N_("completed"),
+}
+TRIP_STATES = {
+    "proposed": N_("to come"),
+    "booked": N_("booked"),
+    "arrived": N_("arrived"),
+    "fulfilled": N_("seen"),
+    "noshow": N_("did not come"),
+    "cancelled": N_("cancelled"),
+}
+
+
+def desk_translator(language: str) -> Translator:
+    """The staff's language, or English where the desks are not translated into it."""
+    try:
+        return translator(language, "desk")
+    except FollowupError:
+        return translator("en", "desk")
+
+
+def direction(language: str) -> str:
+    """ "ltr" or "rtl" of the page."""
+    return desk_translator(language).language.direction
+
+
+class Texts:
+    """What templates need of a language: gettext and the filters."""
+
+    def __init__(self, language: str) -> None:
+        self._translator = desk_translator(language)
+        self.gettext = self._translator.gettext
+        self.ngettext = self._translator.ngettext
+
+    def day(self, day: date) -> str:
+        """ "Tuesday 24 November 2026"."""
+        return long_date(day, self._translator.language)
+
+    def short_day(self, day: date) -> str:
+        """ "24 November", beside a full date."""
+        return short_date(day, self._translator.language)
+
+    def moment(self, instant: datetime, zone: ZoneInfo) -> str:
+        """An instant as the clinic's day and clock."""
+        local = instant.astimezone(zone)
+        return f"{self.day(local.date())}, {local:%H:%M}"
+
+    def choice(self, word: str) -> str:
+        """One answer of the record in the staff's language; the record keeps its own word."""
+        return self.gettext(choice_words(word)) if word else self.gettext("not recorded")
+
+    def eye(self, eye: Eye | None) -> str:
+        """ "right eye", "left eye", or "by mouth" where there is none."""
+        return self.gettext(_EYES[eye]) if eye else self.gettext("by mouth")
+
+    def eyes(self, eyes: Iterable[str]) -> str:
+        """The eyes of a patient in words: one of them, or both."""
+        kept = sorted(set(eyes))
+        return self.gettext(_EYES["both" if len(kept) == 2 else kept[0]]) if kept else ""
+
+    def label(self, of: str) -> str:
+        """The label of a field of the record."""
+        return self.gettext(label_of(of).text)
+
+    def hint(self, of: str) -> str:
+        """The hint of a field, or nothing."""
+        hint = label_of(of).hint
+        return self.gettext(hint) if hint else ""
+
+    def role(self, role: str) -> str:
+        """A role of the staff."""
+        return self.gettext(_ROLES[role])
+
+    def plan_state(self, status: str) -> str:
+        """The state of a plan."""
+        return self.gettext(PLAN_STATES[status])
+
+    def trip_state(self, status: str) -> str:
+        """The state of a visit."""
+        return self.gettext(TRIP_STATES[status])
+
+
+def language_name(tag: str) -> str:
+    """A language by its own name and its English one, or the tag where it is not known."""
+    spoken = known(tag)
+    if spoken is None:
+        return tag
+    return spoken.native if spoken.native == spoken.english else f"{spoken.native} ({spoken.english})"
