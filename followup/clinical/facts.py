@@ -58,7 +58,9 @@ class FactDef(BaseModel):
         tests = [self.is_, self.contains, self.present, self.some, self.mentions]
         count = sum(t is not None for t in tests) + any(x is not None for x in limits)
         if count != (1 if self.field else 0):
-            raise ValueError("a field needs exactly one test (is, a limit, contains, present, mentions or some)")
+            raise ValueError(
+                "a field needs exactly one test (is, a limit, contains, present, mentions or some)"
+            )
         if any(x is not None for x in limits) and not (self.because and self.source and self.mark):
             raise ValueError("a fact with a number needs because, source and mark")
         return self

@@ -143,7 +143,9 @@ class Source:
     data: dict[str, Any]
     locate: Locate
 
-    def refuse(self, code: str, what: str, *place: str | int, fix: str = "correct this line") -> FollowupError:
+    def refuse(
+        self, code: str, what: str, *place: str | int, fix: str = "correct this line"
+    ) -> FollowupError:
         return FollowupError(code, what, where=where(self.path, self.locate, *place), fix=fix)
 
 
@@ -153,7 +155,9 @@ def load_protocol(folder: Path | None = None) -> Protocol:
 
     folder = folder or SAMPLE
     if not folder.is_dir():
-        raise FollowupError("protocol.folder", "no such folder", where=str(folder), fix="name the protocol's folder")
+        raise FollowupError(
+            "protocol.folder", "no such folder", where=str(folder), fix="name the protocol's folder"
+        )
     main = _source(folder / "protocol.toml")
     settings = _table(_Settings, main)
     fact_file = _source(folder / "facts.toml")

@@ -35,7 +35,9 @@ def _check_settings(protocol: Protocol, main: Source) -> None:
             raise _no_medicine(main, medicine, "medicines", role)
     for role in ("steroid", "steroid_weaker", "nsaid", "antibiotic", "cycloplegic", "antiviral"):
         if role not in protocol.medicines:
-            raise main.refuse("protocol.medicines", f'no usual medicine for "{role}"', "medicines", fix="add it")
+            raise main.refuse(
+                "protocol.medicines", f'no usual medicine for "{role}"', "medicines", fix="add it"
+            )
     for tier in ("A", "B", "C"):
         if tier not in protocol.tiers:
             raise main.refuse("protocol.tier", f"tier {tier} is missing", "tier", fix="add it")
@@ -74,10 +76,14 @@ def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule, known: s
             raise source.refuse("protocol.rule", what, "rule", i)
         for taper in (effect.taper, effect.replaces):
             if taper and taper not in protocol.tapers:
-                raise source.refuse("protocol.rule", f'the rule "{rule.id}" names no taper "{taper}"', "rule", i)
+                raise source.refuse(
+                    "protocol.rule", f'the rule "{rule.id}" names no taper "{taper}"', "rule", i
+                )
     for need in rule.need:
         if need.kind not in protocol.kinds:
-            raise source.refuse("protocol.rule", f'no kind of need "{need.kind}"', "rule", i, fix="add [kind]")
+            raise source.refuse(
+                "protocol.rule", f'no kind of need "{need.kind}"', "rule", i, fix="add [kind]"
+            )
     if rule.ask:
         for field in rule.ask.fields:
             if not known_path(field) and not field.startswith("in_use"):
@@ -92,11 +98,15 @@ def _check_needs(protocol: Protocol, rules: Sequence[Placed]) -> None:
         for need in rule.need:
             for other in (need.unless_need, need.after.need if need.after else None):
                 if other and other not in ids:
-                    raise source.refuse("protocol.need", f'the need "{need.id}" names no need "{other}"', "rule", i)
+                    raise source.refuse(
+                        "protocol.need", f'the need "{need.id}" names no need "{other}"', "rule", i
+                    )
             window = (need.kind, need.earliest, need.target, need.latest)
             merge = protocol.kinds[need.kind].merge
             if first.setdefault(need.id, window) != window and merge == "same":
-                what = f'the need "{need.id}" stands with two windows and its kind does not say how to join them'
+                what = (
+                    f'the need "{need.id}" stands with two windows and its kind does not say how to join them'
+                )
                 raise source.refuse("protocol.need", what, "rule", i)
 
 
@@ -153,4 +163,6 @@ def _exclude(one: FactDef, two: FactDef) -> bool:
 
 def _no_medicine(source: Source, medicine: str, *place: str | int) -> FollowupError:
     what = f'no medicine "{medicine}" in the formulary'
-    return source.refuse("protocol.medicine", what, *place, fix="add it to formulary.toml or correct the name")
+    return source.refuse(
+        "protocol.medicine", what, *place, fix="add it to formulary.toml or correct the name"
+    )

@@ -38,7 +38,9 @@ class StepDef(Part):
 def _steps(raw: object) -> object:
     """Accept the short form ``[[4, 7], [3, 7]]``: count, days."""
     if isinstance(raw, (list, tuple)):
-        return [{"count": s[0], "days": s[1]} if isinstance(s, (list, tuple)) and len(s) == 2 else s for s in raw]
+        return [
+            {"count": s[0], "days": s[1]} if isinstance(s, (list, tuple)) and len(s) == 2 else s for s in raw
+        ]
     return raw
 
 

@@ -1,0 +1,242 @@
+"""Courses: what the rules that fired want an eye to be given, joined into one course a role."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from followup.clinical.careplan import Course, CourseEdit, Overridden, Reason, Role
+from followup.clinical.eye_rules import EyeRules
+from followup.clinical.formulary import Medicine
+from followup.clinical.protocol import Protocol
+from followup.clinical.rule import CourseEffect, Taper
+from followup.clinical.rules import Fired
+from followup.clinical.taper import as_steps, cut_from, daily_counts, envelope, winners
+from followup.errors import FollowupError
+
+# Not steroid and antiviral: the steroid comes first because others are counted from its end.
+JOINED: tuple[Role, ...] = ("nsaid", "antibiotic", "cycloplegic", "pressure", "lubricant", "salt", "other")
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """One rule's wish for a course as counts a day from the first day of the course."""
+
+    fired: Fired
+    counts: tuple[int, ...]
+    words: str
+    taper: Taper | None = None
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """Courses of one eye and what lost on the way."""
+
+    courses: tuple[Course, ...]
+    overridden: tuple[Overridden, ...]
+
+
+def draft_courses(rules: EyeRules, protocol: Protocol, hours_awake: int) -> Drafted:
+    """All courses that the rules want for this eye, each with its reasons and what it overrode."""
+    steroid, lost = _steroid(rules, protocol, hours_awake)
+    courses = list(steroid)
+    last = last_steroid_day(courses)
+    for role in JOINED:
+        drafted = _joined(rules, protocol, role, hours_awake)
+        courses += drafted.courses
+        lost += drafted.overridden
+    courses += _after_steroid(rules, protocol, last)
+    return Drafted(tuple(courses), lost)
+
+
+def last_steroid_day(courses: Iterable[Course]) -> date | None:
+    """L: the last day on steroid drops. A held course counts as active, a stopped one does not."""
+    days = [c.last_day for c in courses if c.role == "steroid" and c.state != "stopped" and c.last_day]
+    return max(days, default=None)
+
+
+def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Course], tuple[Overridden, ...]]:
+    effects = rules.wanting("steroid")
+    wanted, replaced = _stand_ins(effects)
+    wishes = [_taper_wish(f, protocol.tapers[e.taper], hours) for f, e in wanted if e.taper]
+    if not wishes:
+        return [], replaced
+    best = winners([w.counts for w in wishes])
+    chosen = [wishes[i] for i in best]
+    losers = [w for i, w in enumerate(wishes) if i not in best]
+    lost = (*replaced, *_overridden(losers, chosen))
+    counts = envelope([w.counts for w in wishes])
+    medicine = _medicine(effects, protocol, "steroid")
+    name = " and ".join(w.taper.id for w in chosen if w.taper)
+    split = _weaker_day(chosen, hours)
+    first = _course(rules, "steroid", medicine, counts[:split], chosen, lost, taper=name)
+    if split is None or split >= len(counts):
+        return [first], lost
+    weaker = protocol.usual_medicine("steroid_weaker")
+    second = _course(rules, "steroid", weaker, counts[split:], chosen, lost, taper=name, late=split, suffix="-weaker")
+    return [first, second], lost
+
+
+def _stand_ins(
+    effects: Sequence[tuple[Fired, CourseEffect]],
+) -> tuple[list[tuple[Fired, CourseEffect]], tuple[Overridden, ...]]:
+    """Let a taper stand in for the one it replaces; where that one does not fire, it has no place."""
+    tapers = {e.taper for _, e in effects if e.taper and not e.replaces}
+    stands = [(f, e) for f, e in effects if e.replaces in tapers]
+    stands = sorted(stands, key=lambda pair: -pair[0].rule.rank)
+    by_replaced = {e.replaces: f for f, e in reversed(stands)}
+    kept, lost = [], []
+    for fired, effect in effects:
+        if effect.replaces and by_replaced.get(effect.replaces) is not fired:
+            winner = by_replaced.get(effect.replaces)
+            to = winner.rule.id if winner else "no taper to stand in for"
+            lost.append(_lost(fired, f"taper {effect.taper}", to))
+        elif not effect.replaces and effect.taper in by_replaced:
+            lost.append(_lost(fired, f"taper {effect.taper}", by_replaced[effect.taper].rule.id))
+        else:
+            kept.append((fired, effect))
+    return kept, tuple(lost)
+
+
+def _taper_wish(fired: Fired, taper: Taper, hours: int) -> Wanted:
+    return Wanted(fired, daily_counts(taper.steps, hours), f"taper {taper.id}", taper)
+
+
+def _weaker_day(chosen: Sequence[Wanted], hours: int) -> int | None:
+    """From which day of the course on the weaker steroid is given: only if one taper alone decides."""
+    if len(chosen) != 1 or chosen[0].taper is None or chosen[0].taper.weaker_from is None:
+        return None
+    taper = chosen[0].taper
+    return len(daily_counts(taper.steps[: taper.weaker_from], hours))
+
+
+def _joined(rules: EyeRules, protocol: Protocol, role: Role, hours: int) -> Drafted:
+    """One course of ``role``: the envelope of all wishes, so the longest NSAID and antibiotic win."""
+    effects = rules.wanting(role)
+    if not effects:
+        return Drafted((), ())
+    medicine = _medicine(effects, protocol, role)
+    wishes = [wish for f, e in effects if (wish := _wish(f, e, medicine, hours)) is not None]
+    if not wishes:
+        return Drafted((), ())
+    best = winners([w.counts for w in wishes])
+    chosen = [wishes[i] for i in best]
+    lost = _overridden([w for i, w in enumerate(wishes) if i not in best], chosen)
+    counts = envelope([w.counts for w in wishes])
+    return Drafted((_course(rules, role, medicine, counts, chosen, lost),), lost)
+
+
+def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) -> Wanted | None:
+    if effect.steps is not None:
+        return Wanted(fired, daily_counts(effect.steps, hours), "its steps")
+    if effect.days is not None:
+        count = effect.count or medicine.label_count
+        if count is None:
+            raise FollowupError(
+                "protocol.count",
+                f"{medicine.id} has no usual count a day",
+                where=f"rule {fired.rule.id}",
+                fix="add label_count to the formulary or count to the rule",
+            )
+        return Wanted(fired, (count,) * effect.days, f"{effect.days} days")
+    return None
+
+
+def _medicine(effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol, role: Role) -> Medicine:
+    """The medicine of the highest-ranking rule that names one, else the protocol's usual one."""
+    naming = [(f.rule.rank, e.medicine) for f, e in effects if e.medicine]
+    if naming:
+        return protocol.formulary[max(naming, key=lambda pair: pair[0])[1]]
+    return protocol.usual_medicine(role)
+
+
+def _course(
+    rules: EyeRules,
+    role: Role,
+    medicine: Medicine,
+    counts: Sequence[int],
+    chosen: Sequence[Wanted],
+    lost: Sequence[Overridden],
+    *,
+    taper: str | None = None,
+    late: int = 0,
+    suffix: str = "",
+) -> Course:
+    start = _start(rules, role) + timedelta(days=late)
+    losers = tuple(dict.fromkeys(entry.rule for entry in lost))
+    reasons = tuple(w.fired.over(losers) for w in chosen)
+    stops = rules.stopped(role)
+    return Course(
+        key=f"{rules.eye}:{role.replace(' ', '-')}{suffix}",
+        role=role,
+        medicine=medicine.id,
+        eye=rules.eye,
+        state="stopped" if stops else "active",
+        steps=as_steps(counts, start),
+        taper=taper,
+        reasons=reasons + tuple(f.reason for f in stops),
+    )
+
+
+def _start(rules: EyeRules, role: Role) -> date:
+    """The first drop day, or the later day on which a held course was let go."""
+    released = [r.on for r in rules.context.operation.released if r.course == role]
+    return max([rules.first_drop_day, *(day for day in released if day >= rules.day0)])
+
+
+def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> list[Course]:
+    """Courses that run until some days after the last steroid day (an antiviral cover)."""
+    courses = []
+    for fired, effect in rules.wanting("antiviral"):
+        if effect.until_after_steroid is None or effect.count is None or last is None:
+            continue
+        medicine = protocol.formulary[effect.medicine] if effect.medicine else protocol.usual_medicine("antiviral")
+        start = max(rules.day0 + timedelta(days=effect.from_day or 0), _released(rules, "antiviral"))
+        days = (last - start).days + effect.until_after_steroid + 1
+        by_mouth = medicine.route == "mouth"
+        courses.append(
+            Course(
+                key="mouth:antiviral" if by_mouth else f"{rules.eye}:antiviral",
+                role="antiviral",
+                medicine=medicine.id,
+                eye=None if by_mouth else rules.eye,
+                steps=as_steps((effect.count,) * days, start),
+                reasons=(fired.reason,),
+            )
+        )
+    return courses
+
+
+def _released(rules: EyeRules, role: Role) -> date:
+    days = [r.on for r in rules.context.operation.released if r.course == role]
+    return max([rules.day0, *days])
+
+
+def _overridden(losers: Sequence[Wanted], chosen: Sequence[Wanted]) -> tuple[Overridden, ...]:
+    to = ", ".join(w.fired.rule.id for w in chosen)
+    return tuple(_lost(w.fired, w.words, to) for w in losers)
+
+
+def _lost(fired: Fired, wanted: str, to: str) -> Overridden:
+    return Overridden(rule=fired.rule.id, wanted=wanted, lost_to=to, reason=fired.reason)
+
+
+def apply_edits(courses: Sequence[Course], edits: Sequence[CourseEdit]) -> tuple[Course, ...]:
+    """The surgeon's signed changes: from their day on, a course runs as edited; before, as it was."""
+    known = {course.key for course in courses}
+    for edit in edits:
+        if edit.course not in known:
+            raise FollowupError(
+                "edit.course", f'no course "{edit.course}"', where="edit", fix=f"name one of {', '.join(sorted(known))}"
+            )
+    return tuple(_edited(course, [e for e in edits if e.course == course.key]) for course in courses)
+
+
+def _edited(course: Course, edits: Sequence[CourseEdit]) -> Course:
+    for edit in edits:
+        counts = [count for count, days in edit.steps for _ in range(days)]
+        steps = (*cut_from(course.steps, edit.starts), *as_steps(counts, edit.starts))
+        reason = Reason(rule="surgeon", because=edit.reason, source=f"changed by {edit.by}", mark="C")
+        course = course.model_copy(update={"steps": steps, "reasons": (*course.reasons, reason)})
+    return course

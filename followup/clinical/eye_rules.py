@@ -1,0 +1,73 @@
+"""One operated eye after the rules have fired: what they want of it, sorted by kind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from followup.clinical.careplan import Role, Tier
+from followup.clinical.context import EyeContext
+from followup.clinical.facts import Fact, derive_facts
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Eye
+from followup.clinical.rule import CourseEffect
+from followup.clinical.rules import Fired, fire
+
+
+@dataclass(frozen=True)
+class EyeRules:
+    """The eye, its facts and the rules that fired on it."""
+
+    context: EyeContext
+    facts: dict[str, Fact]
+    fired: tuple[Fired, ...]
+
+    @property
+    def eye(self) -> Eye:
+        return self.context.eye
+
+    @property
+    def day0(self) -> date:
+        return self.context.day0
+
+    @property
+    def refused(self) -> tuple[Fired, ...]:
+        return tuple(f for f in self.fired if f.rule.refuse)
+
+    @property
+    def first_drop_day(self) -> date:
+        """F: the day after surgery unless a rule says the day itself; the highest rank decides."""
+        set_by = [f.rule for f in self.fired if f.rule.first_day is not None]
+        best = max(set_by, key=lambda rule: rule.rank, default=None)
+        days = 1 if best is None or best.first_day is None else best.first_day
+        return self.day0 + timedelta(days=days)
+
+    @property
+    def tier(self) -> tuple[Tier, tuple[Fired, ...]]:
+        """The strictest tier that fired, with all rules that set one, the deciding first."""
+        setting = sorted((f for f in self.fired if f.rule.tier), key=lambda f: str(f.rule.tier))
+        return (setting[0].rule.tier or "C" if setting else "C"), tuple(setting)
+
+    def wanting(self, role: Role) -> list[tuple[Fired, CourseEffect]]:
+        """Every effect on courses of ``role``, with its rule."""
+        return [(f, effect) for f in self.fired for effect in f.rule.course if effect.role == role]
+
+    def held(self, role: Role, most_a_day: int) -> tuple[str, ...]:
+        """The questions that hold courses of ``role`` in this eye."""
+        asks = (f.rule for f in self.fired if f.rule.ask and asked(f, most_a_day))
+        return tuple(rule.id for rule in asks if rule.ask and role in rule.ask.holds)
+
+    def stopped(self, role: Role) -> tuple[Fired, ...]:
+        return tuple(f for f in self.fired if role in f.rule.stops)
+
+
+def asked(fired: Fired, most_a_day: int) -> bool:
+    """Whether the rule's question is put: some are only asked from so many drops a day."""
+    ask = fired.rule.ask
+    return ask is not None and (ask.when_count is None or most_a_day >= ask.when_count)
+
+
+def apply_rules(context: EyeContext, protocol: Protocol) -> EyeRules:
+    """Derive the facts of one eye and fire the protocol's rules on them."""
+    facts = derive_facts(context, protocol.facts)
+    return EyeRules(context, facts, fire(protocol.rules, facts))
