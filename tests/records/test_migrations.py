@@ -1,0 +1,94 @@
+"""The schema: what the migrations make is what the tables say, on both databases."""
+
+from __future__ import annotations
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import DateTime, text
+from sqlmodel.sql.sqltypes import UTCDateTime
+
+from followup.errors import FollowupError
+from followup.records.engine import make_engine, sqlite_url
+from followup.records.migrations import schema_state, upgrade
+from followup.records.store import Store
+from followup.records.tables import metadata
+
+
+def test_the_migrations_make_exactly_the_tables_of_the_program(store):
+    with store.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, metadata) == []
+
+
+def test_every_check_of_the_tables_is_in_the_database(store):
+    wanted = {
+        str(constraint.name)
+        for table in metadata.tables.values()
+        for constraint in table.constraints
+        if str(constraint.name).startswith("ck_")
+    }
+    with store.engine.connect() as connection:
+        if store.engine.dialect.name == "sqlite":
+            sql = connection.execute(text("SELECT group_concat(sql) FROM sqlite_master")).scalar_one()
+            found = {name for name in wanted if f"CONSTRAINT {name} CHECK" in sql}
+        else:
+            found = set(
+                connection.execute(text("SELECT conname FROM pg_constraint WHERE contype = 'c'")).scalars()
+            )
+    assert len(wanted) > 20
+    assert wanted - found == set()
+
+
+def test_every_constraint_has_a_name_that_a_migration_can_find():
+    for table in metadata.tables.values():
+        for constraint in table.constraints:
+            assert constraint.name, table.name
+
+
+def test_no_column_holds_an_instant_without_its_zone():
+    for table in metadata.tables.values():
+        for column in table.columns:
+            assert not isinstance(column.type, DateTime) or isinstance(column.type, UTCDateTime), column
+
+
+def test_upgrading_twice_changes_nothing_and_keeps_what_is_stored(store):
+    upgrade(store.engine)
+    with store.engine.connect() as connection:
+        assert connection.execute(text("SELECT count(*) FROM clinic")).scalar_one() == 1
+        assert connection.execute(text("SELECT count(*) FROM journal")).scalar_one() == 1
+
+
+def test_an_empty_database_becomes_current(tmp_path):
+    engine = make_engine(sqlite_url(tmp_path / "new.db"))
+    assert schema_state(engine) == "empty"
+    upgrade(engine)
+    assert schema_state(engine) == "current"
+    engine.dispose()
+
+
+def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
+    with store.engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    with pytest.raises(FollowupError) as caught:
+        upgrade(store.engine)
+    assert caught.value.code == "store.newer"
+    with store.engine.connect() as connection:
+        assert connection.execute(text("SELECT version_num FROM alembic_version")).scalar_one() == "9999"
+
+
+@pytest.mark.parametrize(
+    ("rule", "value"),
+    [("journal_mode", "wal"), ("busy_timeout", 5000), ("foreign_keys", 1), ("synchronous", 1)],
+)
+def test_sqlite_runs_under_the_rules(sqlite_store, rule, value):
+    with sqlite_store.engine.connect() as connection:
+        assert connection.execute(text(f"PRAGMA {rule}")).scalar_one() == value
+
+
+@pytest.mark.parametrize("url", ["sqlite://", "sqlite:///:memory:", "mysql://here/there", "not a url"])
+def test_an_address_that_can_not_be_a_store_is_refused_in_one_line(url):
+    with pytest.raises(FollowupError) as caught:
+        Store.open(url)
+    assert caught.value.code == "store.url"
+    assert "\n" not in caught.value.line
