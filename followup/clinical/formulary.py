@@ -32,6 +32,7 @@ Kind: TypeAlias = Literal[
     "aminoglycoside",
     "amphenicol",
     "cephalosporin",
+    "tetracycline",
     "sulfonamide antibiotic",
     "antimuscarinic",
     "beta-blocker",
