@@ -76,6 +76,7 @@ class Search:
                 return Found(days, given_up, deviation, crowding, relaxed)
             if left:
                 layer = self._next_layer(layer, left - 1)
+        self._pruned = self._pruned or bool(layer)
         return None
 
     def _next_layer(self, layer: dict[State, Label], left: int) -> dict[State, Label]:

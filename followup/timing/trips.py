@@ -23,7 +23,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import count
+from itertools import count, pairwise
 
 from followup.timing.calendar import Calendar
 from followup.timing.trip_checks import check_gaps, check_needs, in_order
@@ -204,7 +204,7 @@ class _Plan:
         search = self.search
         open_, refs = search.everything, (BEFORE,) * len(search.t.bases)
         last = BEFORE
-        for day, following in zip(self.found.days, [*self.found.days[1:], FAR], strict=True):
+        for day, following in pairwise([*self.found.days, FAR]):
             open_, refs = search.lapse(open_, refs, day)
             got, refs = search.serve(day, open_, refs)
             open_ &= ~got
