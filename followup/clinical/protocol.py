@@ -44,10 +44,12 @@ class RoundSettings(Part):
 
 
 class Kind(Part):
-    """A kind of review need. ``merge``: how needs of one id from several rules are joined."""
+    """A kind of review need. ``merge``: how needs of one id from several rules are joined.
+    ``finding``: what a review must hold for the need to count as looked at."""
 
     service: str
     text: str
+    finding: str | None = None
     merge: Literal["earliest", "latest", "same"] = "same"
 
 
@@ -75,6 +77,15 @@ class LongNsaid(Part):
     mark: Mark
 
 
+class CatchUp(Part):
+    """A look that was missed is caught up within so many days of the plan that notices it."""
+
+    days: int = Field(ge=0, le=14)
+    because: str
+    source: str
+    mark: Mark
+
+
 class AboveLabel(Part):
     """A course above the label, owned by name and reason at the signing of the protocol."""
 
@@ -92,6 +103,7 @@ class _Settings(Part):
     kind: dict[str, Kind]
     tier: dict[Tier, TierSettings]
     long_nsaid: LongNsaid
+    catch_up: CatchUp
     taper: tuple[Taper, ...] = Field(min_length=1)
     above_label: tuple[AboveLabel, ...] = ()
 
@@ -106,6 +118,7 @@ class Protocol:
     kinds: Mapping[str, Kind]
     tiers: Mapping[Tier, TierSettings]
     long_nsaid: LongNsaid
+    catch_up: CatchUp
     tapers: Mapping[str, Taper]
     above_label: tuple[AboveLabel, ...]
     facts: tuple[FactDef, ...]
@@ -174,6 +187,7 @@ def load_protocol(folder: Path | None = None) -> Protocol:
         kinds=settings.kind,
         tiers=settings.tier,
         long_nsaid=settings.long_nsaid,
+        catch_up=settings.catch_up,
         tapers={taper.id: taper for taper in settings.taper},
         above_label=settings.above_label,
         facts=facts,

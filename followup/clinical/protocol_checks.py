@@ -44,6 +44,9 @@ def _check_settings(protocol: Protocol, main: Source) -> None:
     for i, entry in enumerate(protocol.above_label):
         if entry.medicine not in protocol.formulary:
             raise _no_medicine(main, entry.medicine, "above_label", i, "medicine")
+    for name, kind in protocol.kinds.items():
+        if kind.finding is not None and not known_path(f"reviews.{kind.finding}"):
+            raise main.refuse("protocol.kind", f'no finding "{kind.finding}" in a review', "kind", name, "finding")
     ids = [entry["id"] for entry in main.data["taper"]]
     for i, name in enumerate(ids):
         if name in ids[:i]:

@@ -1,0 +1,104 @@
+"""Which needs past looks have served, which were missed, and which nobody wrote about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from followup.clinical.careplan import ReviewNeed
+from followup.clinical.needs import Opened
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Eye, Record
+
+_DONE = ("arrived", "fulfilled")
+
+
+@dataclass(frozen=True)
+class Past:
+    """``served`` need by key with its day; ``unknown`` windows closed without a word in the record;
+    ``caught_up`` needs whose window closed on a missed visit, reopened from the as-of day."""
+
+    served: dict[str, date]
+    unknown: tuple[ReviewNeed, ...]
+    reopened: tuple[Opened, ...]
+
+
+def look_back(record: Record, protocol: Protocol, opened: Sequence[Opened], as_of: date) -> Past:
+    """Sort the needs by what the record says of the days up to ``as_of``."""
+    served: dict[str, date] = {}
+    unknown, reopened = [], []
+    # Needs that hang on another come after it, so that the other's served day is known.
+    for entry in sorted(opened, key=lambda o: (o.after is not None, o.need.earliest)):
+        need = entry.need
+        start = need.earliest
+        if need.after in served and entry.after:
+            start = max(start, served[need.after] + timedelta(days=entry.after.earliest))
+        day = _served_on(record, protocol, need, start, as_of)
+        if day is not None:
+            served[need.key] = day
+        elif need.latest < as_of:
+            if _missed(record, need):
+                reopened.append(Opened(_reopen(need, as_of, protocol.catch_up.days), entry.after))
+            else:
+                unknown.append(need)
+    return Past(served, tuple(unknown), tuple(reopened))
+
+
+def _served_on(record: Record, protocol: Protocol, need: ReviewNeed, start: date, as_of: date) -> date | None:
+    days = [day for day in looks(record, need.eye, as_of) if start <= day]
+    within = [day for day in days if day <= need.latest] or days
+    return next((day for day in within if _looked_at(record, protocol, need, day)), None)
+
+
+def looks(record: Record, eye: Eye | None, as_of: date) -> list[date]:
+    """The days up to ``as_of`` on which this eye was seen, by review or by a visit that took place."""
+    reviews = {r.date for r in record.reviews if r.date <= as_of and eye in (None, r.eye)}
+    trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE}
+    return sorted(reviews | trips)
+
+
+def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) -> bool:
+    """"Not seen" and "not done" never count as looked at; a visit counts for what it names, or for all."""
+    finding = protocol.kinds[need.kind].finding
+    reviews = [r for r in record.reviews if r.date == day and r.eye == need.eye]
+    if reviews and finding:
+        values = [getattr(review, finding) for review in reviews]
+        if any(v not in (None, "not seen", "not done", False) for v in values):
+            return True
+        if any(v in ("not seen", "not done") for v in values):
+            return False
+    elif reviews:
+        return True
+    trips = [t for t in record.trips if t.date == day and t.status in _DONE]
+    return any(not t.served or need.key in t.served or need.kind in t.served for t in trips)
+
+
+def _missed(record: Record, need: ReviewNeed) -> bool:
+    """Whether the record itself says that the visit of this window did not take place."""
+    return any(
+        t.status in ("noshow", "cancelled")
+        and need.earliest <= t.date <= need.latest
+        and (not t.served or need.key in t.served or need.kind in t.served)
+        for t in record.trips
+    )
+
+
+def _reopen(need: ReviewNeed, as_of: date, days: int) -> ReviewNeed:
+    late = as_of + timedelta(days=days)
+    return need.model_copy(update={"earliest": as_of, "target": as_of, "latest": late, "urgent": True})
+
+
+def pressure_checks(record: Record, eye: Eye, as_of: date) -> list[date]:
+    """Days on which this eye's pressure was measured: a review that says so, or any visit."""
+    reviews = {
+        r.date for r in record.reviews if r.eye == eye and r.date <= as_of and r.pressure not in (None, "not done")
+    }
+    refused = {r.date for r in record.reviews if r.eye == eye and r.pressure == "not done"} - reviews
+    trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE} - refused
+    return sorted(reviews | trips)
+
+
+def steroid_dates(courses: Iterable[tuple[date, int]], least: int) -> frozenset[date]:
+    """The dates with ``least`` drops or more."""
+    return frozenset(day for day, count in courses if count >= least)
