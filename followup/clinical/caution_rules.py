@@ -119,14 +119,14 @@ class CautionRule(Sourced):
 class DuplicateRule(Sourced):
     """Two courses that overlap in time and both fit ``both``, in the ``where`` relation.
 
-    ``same substance`` true: they also share an active substance.
+    ``same_substance``, ``same_kind``: they also share an active substance, a class.
     """
 
     id: RuleId = Field(pattern=r"^[a-z][a-z0-9-]*(\.[a-z0-9-]+)+$")
     both: Selector
     same_substance: bool = False
     same_kind: bool = False
-    where: Literal["same eye", "both eyes", "eye and mouth"]
+    where: Literal["same eye", "both eyes", "eye and mouth", "same mouth"]
     level: Level
     text: Words
     question: Words | None = None

@@ -162,7 +162,7 @@ def _judge_pair(
     if not _overlap(*pair):
         return None
     for rule in _fitting(rules, one, two):
-        if rule.where in _relations(*pair):
+        if rule.where == _relation(*pair):
             words = {"medicine": one.label, "other": two.label}
             return Finding(
                 id=rule.id,
@@ -191,10 +191,10 @@ def _fitting(rules: Sequence[DuplicateRule], one: Medicine, two: Medicine) -> It
             yield rule
 
 
-def _relations(one: Course, two: Course) -> tuple[str, ...]:
+def _relation(one: Course, two: Course) -> str:
     if one.eye == two.eye:
-        return () if one.eye is None else ("same eye",)
-    return ("both eyes",) if one.eye and two.eye else ("eye and mouth",)
+        return "same eye" if one.eye else "same mouth"
+    return "both eyes" if one.eye and two.eye else "eye and mouth"
 
 
 def _overlap(one: Course, two: Course) -> bool:

@@ -63,16 +63,12 @@ _EYE: Mapping[ConditionName, Condition] = {
     "steroid_responder": eye.steroid_responder,
     "weak_endothelium": eye.history("weak_endothelium", bool),
     "numb_cornea": eye.history("corneal_feeling", lambda said: said != "normal"),
-    # The silence itself is what is asked about here.
-    "corneal_feeling_untested": eye.history("corneal_feeling", lambda said: False, silence=True),
     "severe_dry_eye": eye.history("surface_disease", lambda said: said == "severe dry eye"),
     "torn_capsule": eye.at_surgery("capsule_torn"),
     "angle_at_risk": eye.angle_at_risk,
     "bandage_lens": eye.at_surgery("bandage_lens", latest=True),
     "corneal_defect": eye.at_surgery_or_look("epithelium_scraped", "epithelial_defect", ("yes",)),
     "failing_cornea": eye.at_look("cornea", ("whole oedema",)),
-    "blood_in_chamber": eye.at_surgery_or_look("bleeding", "blood", ("cells only", "level")),
-    "leak": eye.at_look("leak", ("slow", "fast")),
     "inflamed_now": eye.at_look("cells", ("1+", "2+", "3+", "4+")),
 }
 

@@ -36,9 +36,12 @@ def to_this_medicine(situation: Situation) -> Answer:
 
 
 def sulfur_word_defined(situation: Situation) -> Answer:
-    """Whether the list of allergies says which sulfur compound is meant."""
-    entries = enumerate(situation.record.patient.allergies)
-    return _found([f"{_LIST}.{i}.to" for i, a in entries if a.to in ("sulfonamide", "sulphite")])
+    """Whether the record says which sulfur compound is meant, or that none is."""
+    patient = situation.record.patient
+    hits = [i for i, a in enumerate(patient.allergies) if a.to in ("sulfonamide", "sulphite")]
+    if hits:
+        return answer(True, *(f"{_LIST}.{i}.to" for i in hits))
+    return answer(patient.sulphur_is_neither, "patient.sulphur_is_neither", _LIST)
 
 
 def sulfur_word_in_text(situation: Situation) -> Answer:
