@@ -83,6 +83,12 @@ def patient(session: Session, patient_id: int) -> PatientView:
     return _views(session, [row])[0]
 
 
+def patients_by_id(session: Session, patients: Iterable[int]) -> dict[int, PatientView]:
+    """Several patients at once."""
+    rows = session.exec(select(PatientRow).where(col(PatientRow.id).in_(set(patients))))
+    return {view.id: view for view in _views(session, rows)}
+
+
 def patient_by_code(session: Session, code: str) -> PatientView | None:
     """The patient with this code, whatever its case."""
     row = session.exec(select(PatientRow).where(PatientRow.code_key == fold_code(code))).first()

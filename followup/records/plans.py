@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from typing import cast
 
-from pydantic import TypeAdapter
+from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, CursorResult
 from sqlmodel import Session, col, select, update
 
@@ -187,6 +188,22 @@ def plans_not_handed_over(session: Session) -> tuple[PlanVersion, ...]:
     """Plans in force of which no sheet is in the patient's hands yet."""
     handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
     return _plans(session, col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
+
+
+def plans_in_force(session: Session) -> frozenset[int]:
+    """The patients who have a signed plan in force."""
+    return frozenset(session.exec(select(CarePlanRow.patient_id).where(CarePlanRow.status == "active")))
+
+
+def plan_bodies(session: Session, plans: Iterable[int]) -> dict[int, CarePlan]:
+    """The plans themselves, of several versions at once; one that can't be read is left out."""
+    rows = session.exec(select(CarePlanRow.id, CarePlanRow.body).where(col(CarePlanRow.id).in_(set(plans))))
+    found: dict[int, CarePlan] = {}
+    for plan_id, body in rows:
+        # The list of whom to reach must stand even where a plan does not load: its visit is there.
+        with suppress(ValidationError):
+            found[plan_id or 0] = CarePlan.model_validate_json(body)
+    return found
 
 
 def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:

@@ -56,6 +56,17 @@ def open_trips(session: Session, *, until: date | None = None) -> tuple[TripView
     return _trips(session, *conditions)
 
 
+def open_trip_ids(session: Session) -> tuple[int, ...]:
+    """The ids alone, for a caller that must go on where a row can't be read."""
+    ids = session.exec(select(TripRow.id).where(col(TripRow.status).in_(OPEN)).order_by(col(TripRow.id)))
+    return tuple(number for number in ids if number is not None)
+
+
+def trips_past_window(session: Session, today: date) -> tuple[TripView, ...]:
+    """Visits that have not taken place though the last day of their window lies before ``today``."""
+    return _trips(session, col(TripRow.status).in_(OPEN), col(TripRow.window_end) < today)
+
+
 def trips_of(session: Session, patient_id: int) -> tuple[TripView, ...]:
     """Every visit of a patient, cancelled ones too, by day."""
     return _trips(session, col(TripRow.patient_id) == patient_id)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
-from sqlalchemy import CursorResult
+from sqlalchemy import ColumnElement, CursorResult
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, SQLModel, col, or_, select, update
 
 from followup.records.store import Unit
-from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripTransitionRow
+from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripRow, TripTransitionRow
+from followup.records.trips import OPEN
 from followup.records.views import Heartbeat, Transition, TransitionKind
 
 
@@ -82,10 +83,22 @@ def note_transition(unit: Unit, *, trip_id: int, kind: TransitionKind, became_at
     )
 
 
-def transitions(session: Session) -> tuple[Transition, ...]:
-    """Every transition, by when it became true."""
+def transitions(session: Session, *, trip_id: int | None = None) -> tuple[Transition, ...]:
+    """Every transition, or those of one visit, by when it became true."""
+    return _transitions(session, *([] if trip_id is None else [col(TripTransitionRow.trip_id) == trip_id]))
+
+
+def transitions_of_open(session: Session) -> tuple[Transition, ...]:
+    """The transitions of visits that have still not taken place."""
+    still = select(TripRow.id).where(col(TripRow.status).in_(OPEN))
+    return _transitions(session, col(TripTransitionRow.trip_id).in_(still))
+
+
+def _transitions(session: Session, *conditions: ColumnElement[bool]) -> tuple[Transition, ...]:
     rows = session.exec(
-        select(TripTransitionRow).order_by(
+        select(TripTransitionRow)
+        .where(*conditions)
+        .order_by(
             col(TripTransitionRow.became_at), col(TripTransitionRow.trip_id), col(TripTransitionRow.kind)
         )
     )

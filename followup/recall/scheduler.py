@@ -1,0 +1,89 @@
+"""The clock of the daily work: one sweep a minute while the program serves, by one server at a time.
+
+The scheduler keeps nothing: what has been done is in the store. Missed minutes are no loss, since
+every sweep looks at everything that has become true by then.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import secrets
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+
+from apscheduler.events import (
+    EVENT_JOB_ERROR,
+    EVENT_JOB_MAX_INSTANCES,
+    EVENT_JOB_MISSED,
+    JobEvent,
+    JobExecutionEvent,
+)
+from apscheduler.jobstores.memory import MemoryJobStore
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from followup.recall.sweep import SWEEP, Swept, sweep
+from followup.records.store import Store
+from followup.records.upkeep import release_lease, take_lease
+
+INTERVAL = timedelta(seconds=60)
+# Longer than two intervals: a server that is merely slow keeps its lease, a dead one loses it soon.
+LEASE = timedelta(seconds=150)
+_log = logging.getLogger(__name__)
+
+
+def utc_now() -> datetime:
+    """The present instant; the one place in this room that reads a clock."""
+    return datetime.now(UTC)
+
+
+def owner_name() -> str:
+    """A name for this process among all servers of the clinic."""
+    return f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
+
+
+def sweep_if_ours(store: Store, owner: str, now: datetime) -> Swept | None:
+    """Sweep, unless another server holds the lease; then None."""
+    with store.upkeep(now) as unit:
+        ours = take_lease(unit, name=SWEEP, owner=owner, lifetime=LEASE)
+    return sweep(store, now) if ours else None
+
+
+@contextmanager
+def running(store: Store, *, clock: Callable[[], datetime] = utc_now) -> Iterator[BackgroundScheduler]:
+    """Sweep at once and then every minute, until the block ends; gives the lease back at the end."""
+    owner = owner_name()
+    scheduler = BackgroundScheduler(timezone=UTC, jobstores={"default": MemoryJobStore()})
+    scheduler.add_listener(_report, EVENT_JOB_ERROR | EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES)
+    scheduler.add_job(
+        lambda: sweep_if_ours(store, owner, clock()),
+        "interval",
+        id=SWEEP,
+        seconds=int(INTERVAL.total_seconds()),
+        next_run_time=utc_now(),
+        misfire_grace_time=None,
+        coalesce=True,
+        max_instances=1,
+    )
+    scheduler.start()
+    try:
+        yield scheduler
+    finally:
+        scheduler.shutdown(wait=True)
+        with store.upkeep(clock()) as unit:
+            release_lease(unit, name=SWEEP, owner=owner)
+
+
+def is_alive(scheduler: BackgroundScheduler) -> bool:
+    """Whether its thread really runs; ``scheduler.running`` alone stays true after the thread died."""
+    thread = scheduler._thread
+    return bool(scheduler.running and thread is not None and thread.is_alive())
+
+
+def _report(event: JobEvent) -> None:
+    if isinstance(event, JobExecutionEvent) and event.exception is not None:
+        _log.error("the sweep failed: %s", event.exception, exc_info=event.exception)
+        return
+    _log.warning("a sweep was left out, the next one makes up for it")
