@@ -17,7 +17,7 @@ def alarm(inputs: SheetInputs) -> Alarm:
     _ = inputs.words.gettext
     return Alarm(
         heading=_("Come at once, even without pain, if:"),
-        signs=tuple(Sign(id=key, words=_(words)) for key, words in SIGNS.items()),
+        signs=tuple(Sign(id=key, words=inputs.say(words)) for key, words in SIGNS.items()),
         action=_("Do not wait for your next visit. Come now, or call us by day or night."),
     )
 
@@ -25,12 +25,14 @@ def alarm(inputs: SheetInputs) -> Alarm:
 def everyday(inputs: SheetInputs) -> Section:
     """The rules of everyday life that still hold on the day of printing."""
     _ = inputs.words.gettext
-    return Section(heading=_("At home"), lines=once(_advice(inputs, "paper")))
+    said = frozenset(_caution_lines(inputs))
+    lines = once(line for line in _advice(inputs, "paper") if line not in said)
+    return Section(heading=_("At home"), lines=(*lines, other_medicines(inputs)))
 
 
 def never(inputs: SheetInputs) -> Section:
     _ = inputs.words.gettext
-    return Section(heading=_("Never"), lines=tuple(_(line) for line in NEVER))
+    return Section(heading=_("Never"), lines=tuple(inputs.say(line) for line in NEVER))
 
 
 def ordinary(inputs: SheetInputs) -> Section:
@@ -55,7 +57,7 @@ def cautions(inputs: SheetInputs) -> Section | None:
 def _caution_lines(inputs: SheetInputs) -> Iterator[str]:
     _ = inputs.words.gettext
     if any(c.role == "steroid tablet" and c.state != "stopped" for c in inputs.plan.courses):
-        yield _(CAUTIONS["steroid-tablets"])
+        yield inputs.say(CAUTIONS["steroid-tablets"])
     for caution in inputs.plan.cautions:
         if caution.sheet is None:
             continue
@@ -66,7 +68,7 @@ def _caution_lines(inputs: SheetInputs) -> Iterator[str]:
                 f"the caution {caution.id} asks for the sentence {caution.sheet!r}, which the sheet lacks",
                 fix=f"name one of {', '.join(CAUTIONS)}",
             )
-        yield _(words)
+        yield inputs.say(words)
 
 
 def other_medicines(inputs: SheetInputs) -> str:
@@ -99,7 +101,7 @@ def _advice(inputs: SheetInputs, place: str) -> Iterator[str]:
         until = _until(inputs, advice)
         if until is not None and until < inputs.printed_on:
             continue
-        yield _(_words(advice)) % {"until": inputs.day(until) if until else ""}
+        yield inputs.say(_words(advice)) % {"until": inputs.day(until) if until else ""}
 
 
 def _until(inputs: SheetInputs, advice: Advice) -> date | None:

@@ -20,7 +20,7 @@ from followup.language.catalogues import LanguageChoice, choose, translator
 from followup.language.fonts import fallback
 from followup.sheets import advice, changes, medicines, visits
 from followup.sheets.inputs import SheetInputs, sentences
-from followup.sheets.model import ClinicBlock, Face, Foot, ReturnCode, SheetContent, Telephone, Who
+from followup.sheets.model import ClinicBlock, Face, Foot, ReturnCode, Section, SheetContent, Telephone, Who
 
 
 @dataclass(frozen=True)
@@ -110,10 +110,11 @@ def build_content(
         code=_code(inputs, issue),
         alarm=advice.alarm(inputs),
         stairs=medicines.stair_blocks(inputs),
+        steroid_ends=medicines.steroid_ends(inputs),
         rounds_heading=_("Your drops by the clock"),
         rounds=tables,
         rounds_rules=medicines.round_rules(inputs) if tables else (),
-        no_rounds=None if tables else _(medicines.NO_ROUNDS),
+        no_rounds=None if tables else inputs.say(medicines.NO_ROUNDS),
         cautions=advice.cautions(inputs),
         held=medicines.held(inputs),
         before_leaving=visits.before_leaving(inputs),
@@ -150,12 +151,11 @@ def _must_be_printable(plan: CarePlan, issue: SheetIssue | None) -> None:
         )
 
 
-def _sections(inputs: SheetInputs) -> tuple[object, ...]:
-    home = advice.everyday(inputs)
+def _sections(inputs: SheetInputs) -> tuple[Section | None, ...]:
     return (
         medicines.how_to(inputs),
         medicines.bottle_care(inputs),
-        home.model_copy(update={"lines": (*home.lines, advice.other_medicines(inputs))}),
+        advice.everyday(inputs),
         advice.never(inputs),
         advice.ordinary(inputs),
     )

@@ -57,6 +57,10 @@ class SheetInputs:
         place = _SIDES.index(course.eye) if course.eye else len(_SIDES)
         return place, self.medicine(course).order
 
+    def say(self, message: str) -> str:
+        """A message of a table (see ``wording``), translated."""
+        return self.words.gettext(message)
+
     def day(self, day: date) -> str:
         return long_date(day, self.words.language)
 
@@ -73,7 +77,7 @@ class SheetInputs:
         """The eye in words; by mouth where there is none."""
         if eye is None:
             return self.words.gettext("By mouth")
-        return self.words.gettext(EYES[eye])
+        return self.say(EYES[eye])
 
     def bottle(self, course: Course) -> Bottle:
         medicine = self.medicine(course)

@@ -110,7 +110,7 @@ def _block(inputs: SheetInputs, course: Course) -> BottleBlock:
     left = [step for step in course.steps if step.end >= inputs.printed_on]
     return BottleBlock(
         bottle=inputs.bottle(course),
-        purpose=inputs.words.gettext(PURPOSES[course.role]),
+        purpose=inputs.say(PURPOSES[course.role]),
         lines=tuple(_taper_line(inputs, course, step) for step in left),
         notes=tuple(_notes(inputs, course)),
     )
@@ -186,11 +186,11 @@ def held(inputs: SheetInputs) -> Section | None:
     return Section(heading=_("Not yet"), lines=lines)
 
 
-def stopping(inputs: SheetInputs) -> Section:
-    """When the steroid ends, and what to do about a missed drop."""
+def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
+    """The last day of each steroid drop, in words."""
     _ = inputs.words.gettext
-    steroids = [c for c in inputs.courses("active") if c.role == "steroid" and c.last_day and not c.as_needed]
-    ends = [
+    steroids = [c for c in inputs.courses("active") if c.role == "steroid" and not c.as_needed]
+    return tuple(
         _("%(eye)s, %(medicine)s: the last day is %(day)s.")
         % {
             "medicine": inputs.number(inputs.medicine(c).label),
@@ -199,25 +199,27 @@ def stopping(inputs: SheetInputs) -> Section:
         }
         for c in steroids
         if c.last_day and c.last_day >= inputs.printed_on
-    ]
+    )
+
+
+def stopping(inputs: SheetInputs) -> Section | None:
+    """Not before the last day, not after it, and what to do about a missed drop."""
+    _ = inputs.words.gettext
+    if not inputs.courses("active"):
+        return None
     return Section(
         heading=_("Stopping and missing drops"),
         lines=sentences(
-            *ends,
-            _("Do not stop a drop before its last day, even if the eye feels well.")
-            if inputs.courses("active")
-            else None,
-            _("Do not go on with the steroid drop after its last day.") if ends else None,
-            _("A missed drop: put it in when you think of it.") if inputs.courses("active") else None,
+            _("Do not stop a drop before its last day, even if the eye feels well."),
+            _("Do not go on with the steroid drop after its last day.") if steroid_ends(inputs) else None,
+            _("A missed drop: put it in when you think of it."),
             missed(inputs),
         ),
     )
 
 
-def missed(inputs: SheetInputs) -> str | None:
+def missed(inputs: SheetInputs) -> str:
     """What to do with a forgotten drop when the next is near."""
-    if not inputs.courses("active"):
-        return None
     hours = inputs.aftercare.drops.missed_within_hours
     # Translators: about a drop that was forgotten.
     text = inputs.words.ngettext(
@@ -260,7 +262,7 @@ def bottle_care(inputs: SheetInputs) -> Section | None:
     if not inputs.courses("active", "held"):
         return None
     _ = inputs.words.gettext
-    return Section(heading=_("Your bottles"), lines=tuple(_(line) for line in BOTTLE_CARE))
+    return Section(heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in BOTTLE_CARE))
 
 
 NO_ROUNDS = N_("No drops at fixed times.")

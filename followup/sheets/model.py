@@ -165,6 +165,7 @@ class SheetContent(Piece):
     code: ReturnCode | None
     alarm: Alarm
     stairs: tuple[StairBlock, ...]
+    steroid_ends: tuple[str, ...]
     rounds_heading: str
     rounds: tuple[PhaseTable, ...]
     rounds_rules: tuple[str, ...]
@@ -175,7 +176,7 @@ class SheetContent(Piece):
     next_visit_heading: str
     next_visit: Visit | None
     bring: str
-    stopping: Section
+    stopping: Section | None
     bottles_heading: str
     bottles: tuple[BottleBlock, ...]
     visits_heading: str

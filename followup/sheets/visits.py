@@ -33,12 +33,12 @@ def _reasons(inputs: SheetInputs, served: list[ReviewNeed]) -> Iterator[str]:
     both = len(inputs.eyes) > 1
     known = [need for need in served if need.kind in REASONS] or served
     for need in known:
-        reason = _(REASONS.get(need.kind, REASONS["other"]))
+        reason = inputs.say(REASONS.get(need.kind, REASONS["other"]))
         # Translators: which eye a visit is for, where both eyes were operated, then the reason.
         text = _("%(eye)s: %(reason)s") % {"eye": inputs.eye(need.eye), "reason": reason}
         yield text if both and need.eye else reason
     if not served:
-        yield _(REASONS["other"])
+        yield inputs.say(REASONS["other"])
 
 
 def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
@@ -63,7 +63,7 @@ def before_leaving(inputs: SheetInputs) -> Section | None:
 
 def _check(inputs: SheetInputs, check: BeforeLeaving) -> str:
     _ = inputs.words.gettext
-    text = _(BEFORE_LEAVING.get(check.kind, BEFORE_LEAVING["other"]))
+    text = inputs.say(BEFORE_LEAVING.get(check.kind, BEFORE_LEAVING["other"]))
     if check.earliest and check.latest:
         # Translators: a check before going home, then the hours between which it is done.
         return _("%(check)s Be there between %(earliest)s and %(latest)s.") % {

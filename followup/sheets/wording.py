@@ -55,8 +55,11 @@ REASONS = {
     "refraction": N_("We measure your sight and test for glasses."),
     "taper-end": N_("The steroid drops are finished. We make sure that the eye stays calm."),
     "rebound": N_("We make sure that the inflammation has not come back."),
-    "cornea": N_("We look at the clear front of the eye with a dye."),
-    "lens": N_("We look at the new lens and how it sits."),
+    "depot": N_("We see how the medicine inside the eye works, and measure the pressure."),
+    "cornea-stain": N_("We look at the clear front of the eye with a dye."),
+    "cornea": N_("We look whether the clear front of the eye has cleared."),
+    "lens-position": N_("We look at the new lens and how it sits."),
+    "lens-piece": N_("We look whether a small piece of the old lens has gone."),
     "iridotomy": N_("We make sure that the small opening in the iris is open."),
     "second-operation": N_("We plan the second operation with you."),
     "retina-surgeon": N_("A doctor for the back of the eye sees you."),
@@ -108,12 +111,18 @@ CAUTIONS = {
         "If you get short of breath, a rash or a swollen face after a drop, stop it and come at once."
     ),
     "allergy": N_("Show this sheet and tell us your allergies at every visit."),
+    "clear-shield": N_("Use the clear shield that you can see through. Never cover this eye with a pad."),
+    "no-drops-rescue": N_(
+        "You need no steroid drops now. If the clinic tells you to start them, start the same day."
+    ),
+    "no-flying": N_("There is a gas bubble in your eye. Do not fly until the doctor says that you may."),
+    "bandage-lens": N_("There is a soft bandage lens on your eye. Leave it in. If it falls out, come to us."),
+    "stay-the-night": N_("Stay near the clinic tonight. The pressure in the eye can rise."),
     "only-eye": N_(
         "This is the eye you see with. Let someone help you with every drop and on every journey."
     ),
     "wide-pupil": N_("One of your drops makes the pupil wide. Do not drive while you use it."),
     "tight-pupil": N_("The pressure in the eye can rise. Strong pain with sickness means: come at once."),
-    "stay-near": N_("Stay near the clinic tonight."),
     "helper": N_("Someone must put in the drops for you. Do not go home before that is settled."),
     "squeeze": N_("If you cannot squeeze the bottle, ask us for an aid or a helper."),
     "pregnancy": N_("Tell us at once if you are pregnant or may be."),

@@ -19,7 +19,9 @@ from followup.clinical.careplan import (
     Step,
     Trip,
 )
+from followup.clinical.formulary import Medicine
 from followup.clinical.record import Record, parse_record
+from followup.sheets.content import ClinicInfo, SheetIssue
 
 OPERATED = date(2026, 6, 1)  # a Monday
 
@@ -182,3 +184,67 @@ def routine_record(**patient: Any) -> Record:
 @pytest.fixture
 def record() -> Record:
     return routine_record()
+
+
+def medicine(id: str, name: str, strength: str, form: str, role: str, **more: Any) -> Medicine:
+    kinds = {"steroid": "corticosteroid", "nsaid": "nsaid", "antibiotic": "fluoroquinolone"}
+    data: dict[str, Any] = {
+        "id": id,
+        "name": name,
+        "strength": strength,
+        "form": form,
+        "role": role,
+        "kinds": [kinds.get(role, "lubricant")],
+        "substances": [id],
+        "source": "made up for the test",
+        "mark": "C",
+    }
+    if form in ("solution", "suspension", "emulsion"):
+        data["volume_ml"] = 5
+    if form in ("gel", "ointment"):
+        data["weight_g"] = 3.5
+    if role == "steroid":
+        data |= {"potency": "strong", "potency_mark": "C"}
+    if role == "nsaid":
+        data |= {
+            "label_count": 2,
+            "label_days": [{"country": "UK", "days": 14, "source": "made up", "mark": "C"}],
+        }
+    if form == "suspension":
+        data["shake"] = True
+    return Medicine.model_validate(data | more)
+
+
+@pytest.fixture
+def formulary() -> dict[str, Medicine]:
+    made = (
+        medicine("prednisolone-acetate-1", "Prednisolone acetate", "1%", "suspension", "steroid"),
+        medicine("moxifloxacin-0-5", "Moxifloxacin", "0.5%", "solution", "antibiotic"),
+        medicine("bromfenac-0-09", "Bromfenac", "0.09%", "solution", "nsaid"),
+        medicine("chloramphenicol-ointment", "Chloramphenicol", "1%", "ointment", "antibiotic"),
+        medicine("prednisolone-5", "Prednisolone", "5 mg", "tablet", "steroid tablet", route="mouth"),
+    )
+    return {m.id: m for m in made}
+
+
+@pytest.fixture
+def clinic() -> ClinicInfo:
+    return ClinicInfo(
+        name="Lantern Hill Eye Clinic",
+        code="LH",
+        telephone_day="+44 20 7946 0101",
+        telephone_night="+44 20 7946 0102",
+        nearest_eye_clinic="Riverside Eye Post, Ford Street",
+        time_zone="Europe/London",
+    )
+
+
+@pytest.fixture
+def issue() -> SheetIssue:
+    return SheetIssue(
+        code_grouped="7KQ2-MX4D-9TA",
+        qr_payload="EYE1.K1.LH.7KQ2MX4D9TA.4F7Q2M8C",
+        number="LH-0042",
+        printed_on=OPERATED,
+        signed_by="Dr Noor Example",
+    )
