@@ -74,7 +74,9 @@ def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Cour
     if split is None or split >= len(counts):
         return [first], lost
     weaker = protocol.usual_medicine("steroid_weaker")
-    second = _course(rules, "steroid", weaker, counts[split:], chosen, lost, taper=name, late=split, suffix="-weaker")
+    second = _course(
+        rules, "steroid", weaker, counts[split:], chosen, lost, taper=name, late=split, suffix="-weaker"
+    )
     return [first, second], lost
 
 
@@ -191,7 +193,9 @@ def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> li
     for fired, effect in rules.wanting("antiviral"):
         if effect.until_after_steroid is None or effect.count is None or last is None:
             continue
-        medicine = protocol.formulary[effect.medicine] if effect.medicine else protocol.usual_medicine("antiviral")
+        medicine = (
+            protocol.formulary[effect.medicine] if effect.medicine else protocol.usual_medicine("antiviral")
+        )
         start = max(rules.day0 + timedelta(days=effect.from_day or 0), _released(rules, "antiviral"))
         days = (last - start).days + effect.until_after_steroid + 1
         by_mouth = medicine.route == "mouth"
@@ -228,7 +232,10 @@ def apply_edits(courses: Sequence[Course], edits: Sequence[CourseEdit]) -> tuple
     for edit in edits:
         if edit.course not in known:
             raise FollowupError(
-                "edit.course", f'no course "{edit.course}"', where="edit", fix=f"name one of {', '.join(sorted(known))}"
+                "edit.course",
+                f'no course "{edit.course}"',
+                where="edit",
+                fix=f"name one of {', '.join(sorted(known))}",
             )
     return tuple(_edited(course, [e for e in edits if e.course == course.key]) for course in courses)
 

@@ -48,6 +48,12 @@ class EyeRules:
         setting = sorted((f for f in self.fired if f.rule.tier), key=lambda f: str(f.rule.tier))
         return (setting[0].rule.tier or "C" if setting else "C"), tuple(setting)
 
+    def recall_tier(self, day: date) -> Tier:
+        """How high a visit due on ``day`` stands on the list to reach."""
+        since = (day - self.day0).days
+        tiers = [f.rule.recall.tier for f in self.fired if f.rule.recall and since <= f.rule.recall.days]
+        return min([*tiers, self.tier[0]])
+
     def wanting(self, role: Role) -> list[tuple[Fired, CourseEffect]]:
         """Every effect on courses of ``role``, with its rule."""
         return [(f, effect) for f in self.fired for effect in f.rule.course if effect.role == role]
@@ -55,7 +61,8 @@ class EyeRules:
     def held(self, role: Role, most_a_day: int) -> tuple[str, ...]:
         """The questions that hold courses of ``role`` in this eye."""
         asks = (f.rule for f in self.fired if f.rule.ask and asked(f, most_a_day))
-        return tuple(rule.id for rule in asks if rule.ask and role in rule.ask.holds)
+        held = [rule.id for rule in asks if rule.ask and role in rule.ask.holds]
+        return (*held, *(f.rule.id for f in self.fired if role in f.rule.holds))
 
     def stopped(self, role: Role) -> tuple[Fired, ...]:
         return tuple(f for f in self.fired if role in f.rule.stops)

@@ -117,7 +117,9 @@ def _steps(entry: InUse, start: date, last: date) -> tuple[Step, ...]:
     if not points or points[0][0] > start:
         points.insert(0, (start, entry.mg or 0.0))
     steps = []
-    for (day, mg), after in zip(points, [*(day for day, _ in points[1:]), last + timedelta(days=1)], strict=True):
+    for (day, mg), after in zip(
+        points, [*(day for day, _ in points[1:]), last + timedelta(days=1)], strict=True
+    ):
         if mg and after > day:
             steps.append(Step(start=day, days=(after - day).days, count=count, mg=mg))
     return tuple(steps)

@@ -37,13 +37,13 @@ class Wish:
 
 
 def open_needs(
-    rules: EyeRules, protocol: Protocol, tier: Tier, last: date | None, recall_tier: Tier, steroid_days: int
+    rules: EyeRules, protocol: Protocol, last: date | None, steroid_days: int
 ) -> tuple[tuple[Opened, ...], tuple[Overridden, ...]]:
     """Every need of this eye, each id once.
 
-    ``last`` is the last steroid day (L) or None, ``steroid_days`` how long the steroid runs;
-    ``recall_tier`` is how high the eye stands when it is missed.
+    ``last`` is the last steroid day (L) or None, ``steroid_days`` how long the steroid runs.
     """
+    tier = rules.tier[0]
     wishes: dict[str, list[Wish]] = {}
     for fired in rules.fired:
         for effect in fired.rule.need:
@@ -51,11 +51,13 @@ def open_needs(
                 window = _window(effect, rules.day0, rules.first_drop_day, last)
                 if window is not None:
                     wishes.setdefault(effect.id, []).append(Wish(fired, effect, window))
-    wishes = {id_: found for id_, found in wishes.items() if not any(w.effect.unless_need in wishes for w in found)}
-    opened, lost = [], []
+    wishes = {
+        id_: found for id_, found in wishes.items() if not any(w.effect.unless_need in wishes for w in found)
+    }
+    opened: list[Opened] = []
+    lost: list[Overridden] = []
     for found in wishes.values():
         need, losers = _merge(found, protocol)
-        eye_tier: Tier = min(tier, recall_tier)
         kind = protocol.kinds[need.effect.kind]
         start, target, end = _joined_window(found, kind.merge, need)
         opened.append(
@@ -65,14 +67,16 @@ def open_needs(
                     kind=need.effect.kind,
                     eye=rules.eye,
                     service=kind.service,
-                    tier=eye_tier,
+                    tier=rules.recall_tier(target),
                     earliest=start,
                     target=target,
                     latest=end,
                     urgent=need.effect.urgent or start == end,
                     after=f"{rules.eye}:{need.effect.after.need}" if need.effect.after else None,
                     reasons=tuple(
-                        w.fired.over([x.rule for x in losers]) for w in found if w.fired.rule.id not in _ids(losers)
+                        w.fired.over([x.rule for x in losers])
+                        for w in found
+                        if w.fired.rule.id not in _ids(losers)
                     ),
                 ),
                 need.effect.after,
@@ -88,7 +92,11 @@ def _ids(losers: Sequence[Overridden]) -> set[str]:
 
 def _applies(effect: NeedEffect, tier: Tier, steroid_days: int) -> bool:
     most = effect.steroid_days_max
-    return tier in effect.tiers and steroid_days >= effect.steroid_days_min and (most is None or steroid_days <= most)
+    return (
+        tier in effect.tiers
+        and steroid_days >= effect.steroid_days_min
+        and (most is None or steroid_days <= most)
+    )
 
 
 def _window(effect: NeedEffect, day0: date, first: date, last: date | None) -> tuple[date, date, date] | None:
@@ -135,7 +143,7 @@ def _merge(found: Sequence[Wish], protocol: Protocol) -> tuple[Wish, tuple[Overr
 
 
 def _joined_window(found: Sequence[Wish], merge: str, best: Wish) -> tuple[date, date, date]:
-    """"latest" takes each edge as the latest of all wishes, so that every bound is kept."""
+    """ "latest" takes each edge as the latest of all wishes, so that every bound is kept."""
     if merge != "latest":
         return best.window
     start, target, end = (max(w.window[i] for w in found) for i in range(3))

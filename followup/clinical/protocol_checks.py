@@ -46,7 +46,9 @@ def _check_settings(protocol: Protocol, main: Source) -> None:
             raise _no_medicine(main, entry.medicine, "above_label", i, "medicine")
     for name, kind in protocol.kinds.items():
         if kind.finding is not None and not known_path(f"reviews.{kind.finding}"):
-            raise main.refuse("protocol.kind", f'no finding "{kind.finding}" in a review', "kind", name, "finding")
+            raise main.refuse(
+                "protocol.kind", f'no finding "{kind.finding}" in a review', "kind", name, "finding"
+            )
     ids = [entry["id"] for entry in main.data["taper"]]
     for i, name in enumerate(ids):
         if name in ids[:i]:
@@ -139,6 +141,8 @@ def _can_meet(one: Rule, two: Rule, facts: dict[str, FactDef]) -> bool:
     for a, b in ((one, two), (two, one)):
         needed = set(a.when) | {part for name in a.when for part in _parts(name, facts)}
         if needed & (set(b.unless) | set(b.unknown)):
+            return False
+        if b.any_of and set(b.any_of) <= set(a.unless):
             return False
         if any(f"not {name}" in needed for name in b.when):
             return False

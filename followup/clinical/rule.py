@@ -6,6 +6,7 @@ A rule holds conditions on facts and any of seven effects. How effects of severa
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -59,7 +60,7 @@ class Taper(Part):
     @model_validator(mode="after")
     def _only_falls(self) -> Taper:
         rank = [{"hourly": 16, "2-hourly": 8}.get(str(s.count), s.count) for s in self.steps]
-        if any(int(b) > int(a) for a, b in zip(rank, rank[1:], strict=False)):
+        if any(int(b) > int(a) for a, b in pairwise(rank)):
             raise ValueError("the count rises along the taper")
         return self
 
@@ -163,6 +164,13 @@ class Leaving(Part):
     latest_hours: int
 
 
+class Recall(Part):
+    """How high the eye stands on the list to reach, until this day after surgery."""
+
+    tier: Tier
+    days: int = Field(ge=1, le=400)
+
+
 class Refusal(Part):
     text: str
 
@@ -190,6 +198,8 @@ class Rule(Part):
     before_leaving: Leaving | None = None
     first_day: Literal[0, 1] | None = None
     stops: tuple[Role, ...] = ()
+    holds: tuple[Role, ...] = ()
+    recall: Recall | None = None
     refuse: Refusal | None = None
 
     @field_validator("course", "need", mode="before")
@@ -201,8 +211,12 @@ class Rule(Part):
     def _hangs_together(self) -> Rule:
         if not (self.when or self.any_of or self.unless or self.unknown) and not self.always:
             raise ValueError("the rule names no fact; give when, any_of, unless or unknown, or always = true")
-        effects = [self.course, self.need, self.ask, self.caution, self.tier, self.before_leaving, self.stops]
-        if not any(effects) and self.first_day is None and self.refuse is None:
+        effects = [self.course, self.need, self.ask, self.caution, self.tier, self.before_leaving]
+        if (
+            not any([*effects, self.stops, self.holds, self.recall])
+            and self.first_day is None
+            and self.refuse is None
+        ):
             raise ValueError("the rule wants nothing; give it an effect")
         return self
 

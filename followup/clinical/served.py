@@ -59,7 +59,7 @@ def looks(record: Record, eye: Eye | None, as_of: date) -> list[date]:
 
 
 def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) -> bool:
-    """"Not seen" and "not done" never count as looked at; a visit counts for what it names, or for all."""
+    """ "Not seen" and "not done" never count as looked at; a visit counts for what it names, or for all."""
     finding = protocol.kinds[need.kind].finding
     reviews = [r for r in record.reviews if r.date == day and r.eye == need.eye]
     if reviews and finding:
@@ -92,7 +92,9 @@ def _reopen(need: ReviewNeed, as_of: date, days: int) -> ReviewNeed:
 def pressure_checks(record: Record, eye: Eye, as_of: date) -> list[date]:
     """Days on which this eye's pressure was measured: a review that says so, or any visit."""
     reviews = {
-        r.date for r in record.reviews if r.eye == eye and r.date <= as_of and r.pressure not in (None, "not done")
+        r.date
+        for r in record.reviews
+        if r.eye == eye and r.date <= as_of and r.pressure not in (None, "not done")
     }
     refused = {r.date for r in record.reviews if r.eye == eye and r.pressure == "not done"} - reviews
     trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE} - refused

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from itertools import groupby
 
-from followup.clinical.careplan import Step
+from followup.clinical.careplan import Course, Step
 from followup.clinical.rule import StepDef
 
 MOST_A_DAY = 16
@@ -45,7 +45,9 @@ def winners(courses: Sequence[tuple[int, ...]]) -> tuple[int, ...]:
     """Which courses (by index) make the envelope: each day goes to one that reaches it, the longest first."""
     top = envelope(courses)
     order = sorted(range(len(courses)), key=lambda i: (-len(courses[i]), -sum(courses[i]), i))
-    needed = [next(i for i in order if day < len(courses[i]) and courses[i][day] == n) for day, n in enumerate(top)]
+    needed = [
+        next(i for i in order if day < len(courses[i]) and courses[i][day] == n) for day, n in enumerate(top)
+    ]
     return tuple(sorted(set(needed)))
 
 
@@ -69,3 +71,24 @@ def cut_from(steps: Sequence[Step], day: date) -> tuple[Step, ...]:
         if days > 0:
             kept.append(step.model_copy(update={"days": days}))
     return tuple(kept)
+
+
+def merged_by_mouth(courses: Sequence[Course]) -> tuple[Course, ...]:
+    """Two eyes that ask for the same medicine by mouth ask for it once, from the first day to the last."""
+    merged: dict[str, Course] = {}
+    for course in courses:
+        other = merged.get(course.key)
+        merged[course.key] = course if other is None else _together(other, course)
+    return tuple(merged.values())
+
+
+def _together(one: Course, two: Course) -> Course:
+    days = [day for c in (one, two) for step in c.steps for day in (step.start, step.end)]
+    if not days:
+        return one
+    first = min(days)
+    length = (max(days) - first).days + 1
+    every = [first + timedelta(days=i) for i in range(length)]
+    counts = [max(one.count_on(day), two.count_on(day)) for day in every]
+    reasons = tuple(dict.fromkeys((*one.reasons, *two.reasons)))
+    return one.model_copy(update={"steps": as_steps(counts, first), "reasons": reasons})

@@ -61,8 +61,9 @@ def aspirin_wheeze(situation: Situation) -> Answer:
     told = allergy("aspirin", "wheeze", "severe")(situation)
     if told.value or conditions.tolerates_aspirin is not False:
         return told
-    airway = conditions.asthma or conditions.nasal_polyps
-    return answer(bool(airway), "patient.conditions.tolerates_aspirin")
+    airway = ("asthma", "nasal_polyps")
+    fields = tuple(f"patient.conditions.{name}" for name in (*airway, "tolerates_aspirin"))
+    return answer(any(getattr(conditions, name) for name in airway), *fields)
 
 
 def aspirin_other(situation: Situation) -> Answer:

@@ -1,0 +1,323 @@
+"""From a record to a care plan: the one path, in one sitting.
+
+Everything here is a value in and a value out. ``build_plan`` reads the record's facts, fires the
+protocol's rules, joins what they want into courses and needs, holds what is in question, and
+computes rounds, supply and trips from what is left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import followup
+from followup.clinical.careplan import (
+    Bottle,
+    CarePlan,
+    Caution,
+    Course,
+    CourseEdit,
+    Overridden,
+    Question,
+    Reason,
+    ReviewNeed,
+    Trip,
+)
+from followup.clinical.context import followed_eyes
+from followup.clinical.courses import apply_edits, draft_courses, last_steroid_day
+from followup.clinical.day_rounds import draft_rounds, long_rounds
+from followup.clinical.eye_rules import EyeRules, apply_rules
+from followup.clinical.in_use import courses_from_before
+from followup.clinical.needs import Opened, before_leaving, open_needs
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Record
+from followup.clinical.safety import check_courses, hold, most_a_day, rule_cautions, rule_questions
+from followup.clinical.served import look_back
+from followup.clinical.supply import simulate
+from followup.clinical.taper import merged_by_mouth
+from followup.clinical.visits import draft_visits
+from followup.errors import FollowupError
+from followup.timing.calendar import Calendar
+from followup.timing.waking import WakingDay
+
+# With no course to end it, a medicine from before is planned for one bottle's life.
+_WITHOUT_COURSES = timedelta(days=27)
+
+
+@dataclass(frozen=True)
+class _Setting:
+    """What every step of the path needs to know."""
+
+    record: Record
+    protocol: Protocol
+    as_of: date
+    calendar: Calendar
+    eyes: tuple[EyeRules, ...]
+    waking: WakingDay
+
+    @property
+    def start(self) -> date:
+        """The first date of the day plan: the first drop day after the latest operation, or the as-of day."""
+        newest = max(self.eyes, key=lambda eye: eye.day0)
+        return max(newest.first_drop_day, self.as_of) if self.as_of > newest.day0 else newest.first_drop_day
+
+
+def build_plan(
+    record: Record,
+    protocol: Protocol,
+    *,
+    as_of: date,
+    calendar: Calendar | None = None,
+    edits: tuple[CourseEdit, ...] = (),
+    previous_times: frozenset[str] | None = None,
+    approved: bool = False,
+) -> CarePlan:
+    """The whole plan for ``record`` on ``as_of``.
+
+    ``previous_times`` are the clock times of the sheet in force. ``approved`` says whether the
+    protocol is signed for patients. Raises FollowupError where the record names what the protocol
+    does not know, or ``as_of`` lies before every operation.
+    """
+    contexts = followed_eyes(record, as_of)
+    if not contexts:
+        raise FollowupError(
+            "plan.as_of",
+            f"no operation on or before {as_of.isoformat()}",
+            where="as-of day",
+            fix="give a day on or after the first operation",
+        )
+    _known_medicines(record, protocol)
+    waking, questions = _waking(record)
+    eyes = tuple(apply_rules(context, protocol) for context in contexts)
+    setting = _Setting(record, protocol, as_of, calendar or Calendar(), eyes, waking)
+    if any(eye.refused for eye in eyes):
+        return _by_hand(setting, approved)
+    courses, overridden = _courses(setting, edits)
+    before = courses_from_before(record, protocol, _from_before_start(setting), _horizon(courses, setting))
+    net = check_courses(record, protocol, (*courses, *before.courses), as_of)
+    held = _hold(net.courses, eyes)
+    opened, lost = _needs(setting, held)
+    past = look_back(record, protocol, opened, as_of)
+    visits = draft_visits(record, protocol, eyes, held, opened, past, setting.calendar, as_of)
+    rounds, moved = draft_rounds(held, protocol, waking, setting.start, previous_times)
+    return CarePlan(
+        **_frame(setting, approved),
+        status="draft",
+        courses=held,
+        rounds=rounds,
+        supply=_supply(held, visits.trips, setting),
+        needs=visits.needs,
+        before_leaving=tuple(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),
+        trips=visits.trips,
+        questions=(
+            *questions,
+            *rule_questions(eyes, held),
+            *net.questions,
+            *before.questions,
+            *_unknown_looks(past.unknown),
+        ),
+        cautions=(*rule_cautions(eyes), *net.cautions),
+        impossible=visits.impossible,
+        overridden=(*overridden, *lost, *_lost_tiers(eyes)),
+        tiers={eye.eye: eye.tier[0] for eye in eyes},
+        last_steroid_day=_last_steroid_days(held, eyes),
+        notices=(
+            *before.notices,
+            *_replaced(record, eyes, as_of),
+            *moved,
+            *long_rounds(rounds, held, protocol),
+            *visits.notices,
+        ),
+    )
+
+
+def _frame(setting: _Setting, approved: bool) -> dict[str, object]:
+    protocol = setting.protocol
+    return {
+        "patient": setting.record.patient.code,
+        "as_of": setting.as_of,
+        "protocol": protocol.label,
+        "protocol_hash": protocol.hash,
+        "approved": approved,
+        "engine": f"followup {followup.__version__}",
+    }
+
+
+def _by_hand(setting: _Setting, approved: bool) -> CarePlan:
+    """A patient whom the protocol refuses: no courses, but never lost; the first look stands."""
+    opened = [o for eye in setting.eyes for o in open_needs(eye, setting.protocol, None, 0)[0] if eye.refused]
+    past = look_back(setting.record, setting.protocol, opened, setting.as_of)
+    visits = draft_visits(
+        setting.record, setting.protocol, setting.eyes, (), opened, past, setting.calendar, setting.as_of
+    )
+    refused = {
+        f.rule.id: Caution(id=f.rule.id, text=f.rule.refuse.text, eye=None, level="stop", reasons=(f.reason,))
+        for eye in setting.eyes
+        for f in eye.refused
+        if f.rule.refuse
+    }
+    return CarePlan(
+        **_frame(setting, approved),
+        status="on-hold",
+        refused=tuple(refused.values()),
+        needs=visits.needs,
+        trips=visits.trips,
+        impossible=visits.impossible,
+        tiers={eye.eye: eye.tier[0] for eye in setting.eyes},
+        questions=_unknown_looks(past.unknown),
+        notices=visits.notices,
+    )
+
+
+def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
+    """The patient's waking day; one that can't be (12 to 18 hours) is asked for, and drafted as usual."""
+    told = record.patient.waking
+    try:
+        return WakingDay.of(told.rise, told.bedtime), ()
+    except FollowupError as exc:
+        reason = Reason(
+            rule="waking-day",
+            because="The rounds of a day fit into 12 to 18 hours awake.",
+            source="common practice, no source",
+            mark="C",
+        )
+        question = Question(
+            id="waking-day",
+            text=f"When does the patient rise and go to bed? {exc.what[:1].upper()}{exc.what[1:]}.",
+            eye=None,
+            fields=("patient.waking.rise", "patient.waking.bedtime"),
+            reasons=(reason,),
+        )
+        return WakingDay.of("06:00", "22:00"), (question,)
+
+
+def _known_medicines(record: Record, protocol: Protocol) -> None:
+    named = [(f"operations.{i}.antibiotic", o.antibiotic) for i, o in enumerate(record.operations)]
+    named += [
+        (f"operations.{i}.steroid.{j}.medicine", s.medicine)
+        for i, o in enumerate(record.operations)
+        for j, s in enumerate(o.steroid)
+    ]
+    for field, medicine in named:
+        if medicine is not None and medicine not in protocol.formulary:
+            raise FollowupError(
+                "record.medicine",
+                f'no medicine "{medicine}" in the formulary',
+                where=f"record: {field}",
+                fix="use an id of the formulary",
+            )
+    known = {substance for m in protocol.formulary.values() for substance in (m.id, *m.substances)}
+    for i, allergy in enumerate(record.patient.allergies):
+        if allergy.medicine is not None and allergy.medicine not in known:
+            raise FollowupError(
+                "record.allergy",
+                f'no medicine or substance "{allergy.medicine}" in the formulary',
+                where=f"record: patient.allergies.{i}.medicine",
+                fix="use an id of the formulary, or write it in allergy_text",
+            )
+
+
+def _courses(
+    setting: _Setting, edits: tuple[CourseEdit, ...]
+) -> tuple[tuple[Course, ...], tuple[Overridden, ...]]:
+    hours = setting.waking.hours
+    drafted = [draft_courses(eye, setting.protocol, hours) for eye in setting.eyes]
+    courses = merged_by_mouth([course for eye in drafted for course in eye.courses])
+    return apply_edits(courses, edits), tuple(o for eye in drafted for o in eye.overridden)
+
+
+def _from_before_start(setting: _Setting) -> date:
+    """New bottles from the first drop day: an old bottle is not used on a freshly operated eye."""
+    return max(eye.first_drop_day for eye in setting.eyes)
+
+
+def _horizon(courses: Sequence[Course], setting: _Setting) -> date:
+    ends = [c.last_day for c in courses if c.last_day and c.state != "stopped"]
+    start = _from_before_start(setting)
+    return max([*ends, start] if ends else [start + _WITHOUT_COURSES])
+
+
+def _hold(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> tuple[Course, ...]:
+    most = most_a_day(courses)
+    held = []
+    for course in courses:
+        mine = [eye for eye in eyes if course.eye in (None, eye.eye)]
+        by = [id_ for eye in mine for id_ in eye.held(course.role, most)]
+        held.append(course if course.from_before else hold(course, by))
+    return tuple(held)
+
+
+def _needs(setting: _Setting, courses: Sequence[Course]) -> tuple[tuple[Opened, ...], tuple[Overridden, ...]]:
+    opened: list[Opened] = []
+    lost: list[Overridden] = []
+    for eye in setting.eyes:
+        own = [c for c in courses if c.eye == eye.eye and c.role == "steroid" and not c.from_before]
+        active = [c for c in own if c.state != "stopped"]
+        days = sum(step.days for c in active for step in c.steps)
+        more, lost_here = open_needs(eye, setting.protocol, last_steroid_day(own), days)
+        opened += more
+        lost += lost_here
+    return tuple(opened), tuple(lost)
+
+
+def _supply(courses: Sequence[Course], trips: Sequence[Trip], setting: _Setting) -> tuple[Bottle, ...]:
+    bottles: list[Bottle] = []
+    for course in courses:
+        medicine = setting.protocol.formulary[course.medicine]
+        if course.eye is None or course.state != "active" or not course.steps:
+            continue
+        bottles += simulate(
+            course, medicine.drops_per_bottle, medicine.open_days, today=setting.as_of, trips=trips
+        )
+    return tuple(bottles)
+
+
+def _last_steroid_days(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> dict[str, date]:
+    days = {eye.eye: last_steroid_day(c for c in courses if c.eye == eye.eye) for eye in eyes}
+    return {eye: day for eye, day in days.items() if day is not None}
+
+
+def _lost_tiers(eyes: Sequence[EyeRules]) -> tuple[Overridden, ...]:
+    lost = []
+    for eye in eyes:
+        tier, setting_it = eye.tier
+        for fired in setting_it:
+            if fired.rule.tier != tier:
+                winner = setting_it[0].rule.id
+                lost.append(
+                    Overridden(
+                        rule=fired.rule.id,
+                        wanted=f"pressure tier {fired.rule.tier}",
+                        lost_to=winner,
+                        reason=fired.reason,
+                    )
+                )
+    return tuple(lost)
+
+
+def _unknown_looks(needs: Sequence[ReviewNeed]) -> tuple[Question, ...]:
+    """Looks whose time is over and of which the record says nothing: asked, never guessed."""
+    return tuple(
+        Question(
+            id=f"done-{need.key.replace(':', '-')}",
+            text=f"Was this look done between {need.earliest.isoformat()} and {need.latest.isoformat()}: "
+            f"{need.kind.replace('-', ' ')}? Enter the review, or the visit that was missed.",
+            eye=need.eye,
+            fields=("reviews", "trips"),
+            reasons=need.reasons,
+        )
+        for need in needs
+    )
+
+
+def _replaced(record: Record, eyes: Sequence[EyeRules], as_of: date) -> list[str]:
+    told = []
+    for eye in eyes:
+        for operation in record.operations:
+            if operation.eye == eye.eye and operation.date < eye.day0 <= as_of:
+                told.append(
+                    f"The {eye.eye} eye was operated again on {eye.day0.isoformat()}: what was planned after "
+                    f"{operation.date.isoformat()} is replaced."
+                )
+    return told

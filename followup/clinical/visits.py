@@ -1,0 +1,203 @@
+"""From needs to trips: gap rules, booked visits, and what can't be served."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from followup.clinical.careplan import Course, Impossible, ReviewNeed, Tier, Trip
+from followup.clinical.eye_rules import EyeRules
+from followup.clinical.needs import Opened
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Record, TripRecord
+from followup.clinical.served import Past, looks, pressure_checks, steroid_dates
+from followup.timing.calendar import Calendar
+from followup.timing.trip_types import BookedTrip, GapRule, PlannedTrip, TripNeed, TripsPlan
+from followup.timing.trips import plan_trips
+
+
+@dataclass(frozen=True)
+class Visits:
+    trips: tuple[Trip, ...]
+    needs: tuple[ReviewNeed, ...]
+    impossible: tuple[Impossible, ...]
+    notices: tuple[str, ...]
+
+
+def draft_visits(
+    record: Record,
+    protocol: Protocol,
+    eyes: Sequence[EyeRules],
+    courses: Sequence[Course],
+    opened: Sequence[Opened],
+    past: Past,
+    calendar: Calendar,
+    as_of: date,
+) -> Visits:
+    """The fewest trips that see everything in time, after those that are past."""
+    done = {o.need.key for o in opened if o.need.key in past.served}
+    unknown = {need.key for need in past.unknown}
+    again = {o.need.key: o for o in past.reopened}
+    live = [again.get(o.need.key, o) for o in opened if o.need.key not in done | unknown]
+    gaps, late = gap_rules(record, protocol, eyes, courses, as_of)
+    seen_today = as_of in looks(record, None, as_of)
+    start = as_of + timedelta(days=1) if seen_today else as_of
+    plan = plan_trips(
+        _trip_needs(live, opened),
+        gaps=gaps,
+        booked=_booked(record, start),
+        calendar=calendar,
+        horizon_start=start,
+        served=past.served,
+    )
+    needs = tuple(_needs(opened, plan, past, again))
+    trips = _past_trips(record, needs, as_of) + _coming(plan, needs, record, eyes)
+    numbered = tuple(t.model_copy(update={"number": i}) for i, t in enumerate(trips, 1))
+    impossible = tuple(
+        Impossible(need=i.need, text=i.reason, before=i.before, after=i.after) for i in plan.impossible
+    )
+    given_up = tuple(f"The booked visit on {day.isoformat()} is given up." for day in plan.given_up)
+    return Visits(numbered, needs, impossible, late + given_up)
+
+
+def _trip_needs(live: Sequence[Opened], opened: Sequence[Opened]) -> list[TripNeed]:
+    keys = {o.need.key for o in opened}
+    return [
+        TripNeed(
+            key=o.need.key,
+            service=o.need.service,
+            earliest=o.need.earliest,
+            target=o.need.target,
+            latest=o.need.latest,
+            urgent=o.need.urgent,
+            after=o.trip_after(keys, str(o.need.eye)),
+        )
+        for o in live
+    ]
+
+
+def _booked(record: Record, start: date) -> list[BookedTrip]:
+    booked = {t.date: t.cannot_move for t in record.trips if t.status == "booked" and t.date >= start}
+    return [BookedTrip(day, fixed) for day, fixed in sorted(booked.items())]
+
+
+def gap_rules(
+    record: Record, protocol: Protocol, eyes: Sequence[EyeRules], courses: Sequence[Course], as_of: date
+) -> tuple[list[GapRule], tuple[str, ...]]:
+    """Steroid dates between pressure checks by tier, and NSAID dates between looks at the cornea."""
+    rules: list[GapRule] = []
+    told: list[str] = []
+    for eye in eyes:
+        checks = pressure_checks(record, eye.eye, as_of)
+        steroid = _counts(courses, eye, "steroid")
+        for gap in protocol.tiers[eye.tier[0]].gaps:
+            key = f"{eye.eye}:pressure-gap-{gap.from_count}"
+            days = steroid_dates(steroid, gap.from_count)
+            rules += _rule(key, days, gap.limit, checks, as_of, "pressure", told)
+        nsaid = steroid_dates(_counts(courses, eye, "nsaid"), 1)
+        if len(nsaid) > protocol.long_nsaid.after_days:
+            seen = looks(record, eye.eye, as_of)
+            key = f"{eye.eye}:nsaid-gap"
+            rules += _rule(key, nsaid, protocol.long_nsaid.gap, seen, as_of, "review", told)
+    return rules, tuple(told)
+
+
+def _counts(courses: Sequence[Course], eye: EyeRules, role: str) -> list[tuple[date, int]]:
+    mine = [c for c in courses if c.eye == eye.eye and c.role == role and c.state != "stopped"]
+    totals: dict[date, int] = {}
+    for course in mine:
+        for step in course.steps:
+            for i in range(step.days):
+                day = step.start + timedelta(days=i)
+                totals[day] = totals.get(day, 0) + step.count
+    return sorted(totals.items())
+
+
+def _rule(
+    key: str,
+    days: frozenset[date],
+    limit: int,
+    checks: Sequence[date],
+    as_of: date,
+    service: str,
+    told: list[str],
+) -> list[GapRule]:
+    """The rule for what is left since the last check; a gap already broken asks for a visit at once."""
+    last = checks[-1] if checks else None
+    left = frozenset(day for day in days if last is None or day > last)
+    gone = sum(day < as_of for day in left)
+    if gone > limit:
+        since = last.isoformat() if last else "the first drop"
+        told.append(f"{key}: {gone} days since {since}, more than {limit}: a check is due at once.")
+    return [GapRule(key, left, limit, service)] if left else []
+
+
+def _needs(
+    opened: Sequence[Opened], plan: TripsPlan, past: Past, again: dict[str, Opened]
+) -> list[ReviewNeed]:
+    planned = {key: trip.day for trip in plan.trips for key in trip.serves}
+    broken = {i.need for i in plan.impossible}
+    needs = []
+    for entry in opened:
+        need = again.get(entry.need.key, entry).need
+        start, target, end = plan.windows.get(need.key, (need.earliest, need.target, need.latest))
+        changes: dict[str, object] = {"earliest": start, "target": target, "latest": end}
+        if need.key in past.served:
+            changes = {"state": "served", "served_on": past.served[need.key]}
+        elif need.key in broken and need.key not in planned:
+            changes["state"] = "impossible"
+        needs.append(need.model_copy(update=changes))
+    return needs
+
+
+def _past_trips(record: Record, needs: Sequence[ReviewNeed], as_of: date) -> list[Trip]:
+    """Visits over, as the record tells them, so that what was done or missed can be drawn."""
+    trips = []
+    for entry in sorted(record.trips, key=lambda t: t.date):
+        if entry.date > as_of or entry.status == "booked":
+            continue
+        served = tuple(n.key for n in needs if n.served_on == entry.date)
+        trips.append(
+            Trip(
+                number=0,
+                date=entry.date,
+                status=entry.status,
+                serves=served or entry.served,
+                services=(),
+                window_start=entry.date,
+                window_end=entry.date,
+                tier=_strictest(needs, served),
+                cannot_move=entry.cannot_move,
+            )
+        )
+    return trips
+
+
+def _coming(
+    plan: TripsPlan, needs: Sequence[ReviewNeed], record: Record, eyes: Sequence[EyeRules]
+) -> list[Trip]:
+    booked = {t.date: t for t in record.trips if t.status == "booked"}
+    tiers: list[Tier] = [eye.tier[0] for eye in eyes]
+    highest: Tier = min(tiers, default="C")
+    return [_trip(trip, needs, booked.get(trip.day), highest) for trip in plan.trips]
+
+
+def _trip(trip: PlannedTrip, needs: Sequence[ReviewNeed], booked: TripRecord | None, highest: Tier) -> Trip:
+    return Trip(
+        number=0,
+        date=trip.day,
+        status="booked" if booked else "proposed",
+        serves=trip.serves,
+        services=trip.services,
+        window_start=trip.window_start,
+        window_end=trip.window_end,
+        tier=_strictest(needs, trip.serves) if trip.serves else highest,
+        cannot_move=booked is not None and booked.cannot_move,
+        overbooked=trip.overbooked,
+    )
+
+
+def _strictest(needs: Sequence[ReviewNeed], keys: Sequence[str]) -> Tier:
+    tiers: list[Tier] = [n.tier for n in needs if n.key in keys]
+    return min(tiers, default="C")
