@@ -108,7 +108,7 @@ def _wrapped(line: str) -> str:
 
 def _because(reasons: Sequence[Reason]) -> Iterator[str]:
     for reason in reasons:
-        facts = listed(f"{fact.fact} {fact.value}" for fact in reason.facts)
+        facts = ", ".join(f"{fact.fact}: {fact.value}" for fact in reason.facts)
         seen = f" Seen: {facts}." if facts else ""
         lost = f" Overrides {listed(reason.overrode)}." if reason.overrode else ""
         origin = f"[{reason.rule}; {reason.source}; {reason.mark}]"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Literal
 
 import click
 from pydantic import BaseModel
@@ -25,6 +26,6 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 @click.argument("name", type=click.Choice(sorted(MODELS)))
 def schema(name: str) -> Outcome:
     """Print the JSON Schema of a record, a plan, a calendar or findings."""
-    mode = "serialization" if name == "plan" else "validation"
+    mode: Literal["serialization", "validation"] = "serialization" if name == "plan" else "validation"
     body = {"$schema": DIALECT, **MODELS[name].model_json_schema(mode=mode)}
     return Outcome(json.dumps(body, indent=2, ensure_ascii=False) + "\n")

@@ -23,7 +23,7 @@ def long_day(day: date) -> str:
 
 def short_day(day: date) -> str:
     """Such as "Thu 29 Feb 2024", for tables."""
-    return f"{_WEEKDAYS[day.weekday()][:3]} {day.day:>2} {_MONTHS[day.month - 1][:3]} {day.year}"
+    return f"{_WEEKDAYS[day.weekday()][:3]} {day.day} {_MONTHS[day.month - 1][:3]} {day.year}"
 
 
 def counted(number: int, one: str, many: str) -> str:

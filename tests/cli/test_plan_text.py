@@ -137,7 +137,7 @@ def test_a_course_is_counts_times_days_with_dates_and_day_numbers() -> None:
 def test_every_reason_names_rule_source_mark_facts_and_what_it_overrode() -> None:
     made = text(plan(courses=(STEROID,)))
     assert (
-        "because a quiet eye without an event needs the routine taper. Seen: quiet eye yes. "
+        "because a quiet eye without an event needs the routine taper. Seen: quiet eye: yes. "
         "Overrides steroid.short. [steroid.routine; J Sample 2018;44:429; P]"
     ) in made
 

@@ -1,0 +1,95 @@
+"""Opening a clinic's database for a command, and what the desks stand on."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import ParamSpec, TypeVar
+from zoneinfo import ZoneInfo
+
+import click
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import OperationalError
+
+from followup.errors import FollowupError
+from followup.records.clinics import get_clinic
+from followup.records.migrations import schema_state, upgrade
+from followup.records.store import Store
+from followup.settings import Settings, load_settings
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def folder_option(command: Callable[P, R]) -> Callable[P, R]:
+    """The option that every command on a clinic's data shares."""
+    return click.option("--folder", metavar="DIR", help="Folder of the clinic's data.")(command)
+
+
+def settings_from(folder: str | None, **given: object) -> Settings:
+    return load_settings(os.environ, {"folder": folder, **given})
+
+
+@contextmanager
+def opened(settings: Settings) -> Iterator[Store]:
+    """The clinic's store, its schema checked. Errors: ``clinic.missing``, ``store.*``."""
+    path = sqlite_file(settings)
+    if path is not None and not path.is_file():
+        raise _not_set_up(settings)
+    with reachable(settings) as store:
+        state = schema_state(store.engine)
+        if state == "empty":
+            raise _not_set_up(settings)
+        if state != "current":
+            upgrade(store.engine)
+        with store.read() as session:
+            get_clinic(session)
+        yield store
+
+
+@contextmanager
+def reachable(settings: Settings) -> Iterator[Store]:
+    """The store as it is, or one line when the database can't be reached or is none of ours."""
+    store = Store.open(settings.database_url)
+    try:
+        try:
+            schema_state(store.engine)
+        except OperationalError as exc:
+            raise FollowupError(
+                "fault.database",
+                "the database can't be opened",
+                where=_place(settings),
+                fix="check that it runs and that you may use it",
+            ) from exc
+        yield store
+    finally:
+        store.close()
+
+
+def sqlite_file(settings: Settings) -> Path | None:
+    """The file of a SQLite database; None for a server."""
+    url = make_url(settings.database_url)
+    return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None
+
+
+def clinic_today(store: Store, now: datetime | None = None) -> date:
+    """The day it is at the clinic."""
+    with store.read() as session:
+        zone = ZoneInfo(get_clinic(session).zone)
+    return (now or datetime.now(UTC)).astimezone(zone).date()
+
+
+def _not_set_up(settings: Settings) -> FollowupError:
+    return FollowupError(
+        "clinic.missing",
+        "no clinic is set up here",
+        where=_place(settings),
+        fix="run followup init, or name the right --folder",
+    )
+
+
+def _place(settings: Settings) -> str:
+    return make_url(settings.database_url).render_as_string(hide_password=True)

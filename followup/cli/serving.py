@@ -1,0 +1,61 @@
+"""The web pages on a port: made from the settings, with the recall jobs running beside them."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+import uvicorn
+
+from followup.cli.contract import say
+from followup.clinical.protocol import load_protocol
+from followup.desks.app import create_app
+from followup.desks.desk import Desk
+from followup.errors import FollowupError
+from followup.recall.codes import load_keyring
+from followup.recall.scheduler import running
+from followup.records.store import Store
+from followup.settings import Settings
+
+
+def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
+    """What the pages stand on."""
+    return Desk(
+        store=store,
+        protocol=load_protocol(settings.protocol),
+        keyring=load_keyring(settings.key_file),
+        clock=lambda: datetime.now(UTC),
+        https=https,
+    )
+
+
+def serve_pages(desk: Desk, settings: Settings, lines: Sequence[str]) -> None:
+    """Serve until stopped; ``lines`` are said once the port is ours, after the address to open."""
+    with _listening(settings) as listener:
+        host, port = listener.getsockname()[:2]
+        shown = f"[{host}]" if ":" in host else host
+        for line in (f"Open http://{shown}:{port}/", *lines):
+            say(line)
+        app = create_app(desk, jobs=lambda: running(desk.store))
+        config = uvicorn.Config(
+            app, log_level="warning", access_log=False, server_header=False, proxy_headers=False
+        )
+        try:
+            uvicorn.Server(config).run(sockets=[listener])
+        except KeyboardInterrupt:
+            return  # the ordinary way to stop it
+
+
+def _listening(settings: Settings) -> socket.socket:
+    """The port, taken before anything is promised."""
+    try:
+        found = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)
+        return socket.create_server(found[0][4][:2], family=found[0][0], backlog=128)
+    except OSError as exc:
+        raise FollowupError(
+            "serve.port",
+            f"the pages can't be served there: {exc.strerror}",
+            where=f"{settings.host} port {settings.port}",
+            fix="choose another --port or --host",
+        ) from None

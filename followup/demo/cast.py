@@ -1,0 +1,158 @@
+"""Who is in the demonstration: the twelve told cases, moved to days around today, and invented others."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from importlib.resources import files
+from random import Random
+from typing import Any
+
+from followup.clinical.record import Eye, Record, parse_json_object, parse_record
+from followup.demo.clinic import is_open
+from followup.demo.people import invent
+
+BACK, AHEAD = 42, 13  # with today: eight weeks
+OPERATING_DAYS = (0, 1, 3, 4)  # Monday, Tuesday, Thursday, Friday
+
+
+@dataclass(frozen=True)
+class Change:
+    """A surgeon's change at a visit: the steps that ``course`` runs from the next day, and why."""
+
+    visit: int
+    course: str
+    steps: tuple[tuple[int, int], ...]
+    reason: str
+    handed_over: bool = True
+
+
+@dataclass(frozen=True)
+class Person:
+    """A record and what happens after it: ``misses`` counts visits from 1, in order of their days.
+
+    ``answers`` is what the surgeon adds to the record before signing, by dotted field name.
+    """
+
+    record: Record
+    answers: Mapping[str, Any] = field(default_factory=dict)
+    misses: frozenset[int] = frozenset()
+    stays_away_after: int = 99
+    told_no_show: bool = False
+    sheet_lost_after: int | None = None
+    change: Change | None = None
+    stops_at: str = "handed over"
+
+    @property
+    def operated(self) -> date:
+        return self.record.last_operation_day
+
+    @property
+    def eye(self) -> Eye:
+        return max(self.record.operations, key=lambda operation: operation.date).eye
+
+    def comes(self, visit: int) -> bool:
+        return visit not in self.misses and visit <= self.stays_away_after
+
+
+def cast(rng: Random, today: date) -> tuple[Person, ...]:
+    """Everybody operated from six weeks ago until today, by day of operation."""
+    people = [case(name, today) for name in CASES]
+    people += _invented(rng, today)
+    return tuple(sorted(people, key=lambda person: (person.operated, person.record.patient.code)))
+
+
+def expected(rng: Random, today: date) -> dict[date, list[tuple[str, str, Eye]]]:
+    """The operation lists of the days to come: code, name and eye of people not yet operated."""
+    lists: dict[date, list[tuple[str, str, Eye]]] = {}
+    number = 900
+    for day in _operating_days(today + timedelta(days=1), today + timedelta(days=AHEAD), today):
+        for _ in range(rng.randint(2, 4)):
+            who = parse_record(invent(rng, number, day), "an expected patient")
+            lists.setdefault(day, []).append((who.patient.code, who.patient.name, who.operations[0].eye))
+            number += 1
+    return lists
+
+
+def case(name: str, today: date) -> Person:
+    """A told case, its dates moved so that it was operated its number of days before ``today``."""
+    days_ago, story = CASES[name]
+    data = case_data(name)
+    operated = date.fromisoformat(max(operation["date"] for operation in data["operations"]))
+    day = today - timedelta(days=days_ago)
+    while not is_open(day, today):
+        day -= timedelta(days=1)
+    return Person(parse_record(_moved(data, day - operated), name), **story)
+
+
+def case_names() -> tuple[str, ...]:
+    """The told cases that travel with the program, in order."""
+    folder = files("followup.demo") / "cases"
+    return tuple(sorted(entry.name.removesuffix(".json") for entry in folder.iterdir()))
+
+
+def case_data(name: str) -> dict[str, Any]:
+    """A told case as it is written, on the days it was told for."""
+    text = (files("followup.demo") / "cases" / f"{name}.json").read_text("utf-8")
+    return parse_json_object(text, name)
+
+
+def _moved(data: Any, by: timedelta, key: str = "") -> Any:
+    """``data`` with every day moved, but for the day of birth."""
+    if isinstance(data, dict):
+        return {name: _moved(value, by, name) for name, value in data.items()}
+    if isinstance(data, list):
+        return [_moved(value, by, key) for value in data]
+    if isinstance(data, str) and key != "birth_date" and re.fullmatch(r"\d{4}-\d\d-\d\d", data):
+        return (date.fromisoformat(data) + by).isoformat()
+    return data
+
+
+def _invented(rng: Random, today: date) -> Iterator[Person]:
+    number = 100
+    for day in _operating_days(today - timedelta(days=BACK), today, today):
+        for _ in range(3 if day == today else rng.randint(1, 3)):
+            number += 1
+            record = parse_record(invent(rng, number, day), "an invented patient")
+            yield Person(record, **_fate(rng, record, day == today))
+
+
+def _fate(rng: Random, record: Record, operated_today: bool) -> dict[str, Any]:
+    """Seven in ten come to every visit; the others give reception something to do."""
+    if operated_today:
+        return {"stops_at": rng.choice(("drafted", "signed", "printed", "handed over"))}
+    story = rng.choices(("comes", "misses one", "stays away", "loses the sheet"), (70, 12, 10, 8))[0]
+    if story == "misses one":
+        return {"misses": frozenset({rng.randint(1, 3)}), "told_no_show": rng.random() < 0.5}
+    if story == "stays away":
+        return {"stays_away_after": rng.randint(0, 2), "told_no_show": rng.random() < 0.3}
+    return {"sheet_lost_after": 1} if story == "loses the sheet" else {}
+
+
+def _operating_days(first: date, last: date, today: date) -> Iterator[date]:
+    """Days of operations; ``today`` is always one, so that there is something to see."""
+    for offset in range((last - first).days + 1):
+        day = first + timedelta(days=offset)
+        if day == today or (day.weekday() in OPERATING_DAYS and is_open(day, today)):
+            yield day
+
+
+_U_FROM_EIGHT = ((8, 7), (6, 7), (5, 7), (4, 14), (3, 14), (2, 14), (1, 14))
+
+# How many days before today each told case was operated, and what happened since.
+CASES: dict[str, tuple[int, dict[str, Any]]] = {
+    "01-wanjiru": (36, {}),
+    "02-tom": (13, {"misses": frozenset({2}), "told_no_show": True}),
+    "03-amina": (9, {}),
+    "04-peter": (4, {}),
+    "05-lakshmi": (3, {}),
+    "06-ibrahim": (24, {"stays_away_after": 1}),
+    "07-grace": (16, {}),
+    "08-rafiq": (2, {}),
+    "09-devika": (8, {"sheet_lost_after": 1}),
+    "10-joao": (40, {}),
+    "11-fatuma": (11, {}),
+    "12-li": (1, {}),
+}

@@ -1,0 +1,209 @@
+"""Six weeks at the sample clinic, day by day: operations, plans, sheets, visits kept and missed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
+from random import Random
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from followup.clinical.careplan import CourseEdit
+from followup.clinical.record import Eye, parse_record
+from followup.demo.cast import Change, Person
+from followup.demo.clinic import SURGEON, TIME_ZONE
+from followup.desks.desk import Desk, Visit
+from followup.desks.planning import draft_plan, newest_edits
+from followup.recall.codes import new_sheet_id
+from followup.records.clinics import get_clinic
+from followup.records.oplist import ListLine, put_operation_list
+from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans import active_plan, open_draft, sign_plan
+from followup.records.protocols import protocol_signature
+from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.staff import all_staff
+from followup.records.store import Unit
+from followup.records.trips import trips_of
+from followup.records.views import Actor, TripView
+from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
+from followup.sheets.content import sheet_language
+
+STAGES = ("entered", "drafted", "signed", "printed", "handed over")
+
+
+class Event(NamedTuple):
+    """Something that ``login`` does at a time of the day."""
+
+    at: str
+    login: str
+    act: Callable[[Unit], object]
+
+
+class Story:
+    """Tells the clinic's weeks to its store. Nothing is ever dated after ``now``."""
+
+    def __init__(self, desk: Desk, rng: Random, now: datetime) -> None:
+        self.desk = desk
+        self.rng = rng
+        self.now = now
+        self.zone = ZoneInfo(TIME_ZONE)
+        self.today = now.astimezone(self.zone).date()
+        with desk.store.read() as session:
+            self.clinic = get_clinic(session)
+            self.signature = protocol_signature(session, desk.protocol.hash)
+            self.staff: Mapping[str, Actor] = {staff.login: staff.actor for staff in all_staff(session)}
+
+    def tell(self, people: Iterable[Person], lists: Mapping[date, list[tuple[str, str, Eye]]]) -> None:
+        """Live every day from the first operation until today, then write the ``lists`` to come."""
+        cast = tuple(people)
+        day = min(person.operated for person in cast)
+        while day <= self.today:
+            operated = [person for person in cast if person.operated == day]
+            events = [
+                *self._list(day, ((p.record.patient.code, p.record.patient.name, p.eye) for p in operated))
+            ]
+            for person in cast:
+                events += self._visits(person, day) if person.operated < day else ()
+            for person in operated:
+                events += self._operation(person)
+            self._live(day, events)
+            day += timedelta(days=1)
+        for ahead, lines in lists.items():
+            self._live(self.today, self._list(ahead, lines))
+
+    def _live(self, day: date, events: Iterable[Event]) -> None:
+        """Let the day's events happen in the order of the clock."""
+        for at, login, act in sorted(events, key=lambda event: event.at):
+            moment = datetime.combine(day, time.fromisoformat(at), self.zone).astimezone(UTC)
+            with self.desk.store.write(self.staff[login], min(moment, self.now)) as unit:
+                act(unit)
+
+    def _list(self, day: date, lines: Iterable[tuple[str, str, Eye]]) -> Iterator[Event]:
+        chosen = [ListLine(code, name, eye) for code, name, eye in lines]
+        if chosen:
+            yield Event("07:00", "counsellor", partial(put_operation_list, day=day, lines=chosen))
+
+    def _operation(self, person: Person) -> Iterator[Event]:
+        code, stage = person.record.patient.code, STAGES.index(person.stops_at)
+        yield Event("13:00", "counsellor", partial(enter_record, record=person.record))
+        if stage >= STAGES.index("drafted"):
+            yield Event("13:10", "counsellor", lambda unit: self._draft(unit, code))
+        if person.answers:
+            yield Event("14:30", "surgeon", lambda unit: self._answer(unit, code, person.answers))
+        if stage >= STAGES.index("signed"):
+            yield Event("15:00", "surgeon", lambda unit: self._sign(unit, code))
+        if stage >= STAGES.index("printed"):
+            handed_to = "patient" if stage >= STAGES.index("handed over") else ""
+            yield from self._sheet("15:30", code, to=handed_to)
+
+    def _visits(self, person: Person, day: date) -> Iterator[Event]:
+        """What becomes of the visits that were due yesterday and are due today."""
+        code = person.record.patient.code
+        with self.desk.store.read() as session:
+            patient = patient_by_code(session, code)
+            trips = trips_of(session, patient.id) if patient else ()
+        counted = [trip for trip in trips if trip.status != "cancelled"]
+        for number, trip in enumerate(counted, 1):
+            if trip.status not in ("proposed", "booked"):
+                continue
+            if trip.day == day and person.comes(number):
+                yield from self._comes(person, trip, number, day)
+            elif trip.day == day - timedelta(days=1) and person.told_no_show:
+                yield Event("08:10", "reception", partial(mark_noshow, trip_id=trip.id))
+
+    def _comes(self, person: Person, trip: TripView, number: int, day: date) -> Iterator[Event]:
+        """Today is still open: a third have arrived by now, nobody is seen yet."""
+        code = person.record.patient.code
+        if day < self.today or self.rng.random() < 1 / 3:
+            nonce = f"demo-{trip.id}"
+            yield Event("08:40", "reception", partial(mark_arrived, trip_id=trip.id, nonce=nonce))
+        if day == self.today:
+            return
+        yield Event("10:30", "counsellor", partial(mark_fulfilled, trip_id=trip.id))
+        yield Event("10:35", "reception", lambda unit: self._book_next(unit, code, day))
+        if person.sheet_lost_after == number:
+            yield from self._sheet("10:45", code, to="daughter", reason="the sheet was lost at home")
+        if person.change and person.change.visit == number:
+            change = person.change
+            yield Event("11:00", "surgeon", lambda unit: self._change(unit, code, day, change))
+            yield Event("11:05", "surgeon", lambda unit: self._sign(unit, code, change.reason))
+            to = "patient" if change.handed_over else ""
+            yield from self._sheet("11:15", code, to=to, reason=change.reason)
+
+    def _draft(
+        self, unit: Unit, code: str, edits: tuple[CourseEdit, ...] | None = None, reason: str = ""
+    ) -> None:
+        visit = Visit(self.desk, self.clinic, unit.now, None, self.signature)
+        draft_plan(unit, visit, _patient(unit, code), edits=edits, reason=reason)
+
+    def _answer(self, unit: Unit, code: str, answers: Mapping[str, Any]) -> None:
+        """The surgeon answers the open questions; the plan is built again."""
+        known = newest_record(unit.session, _patient(unit, code))
+        answered = answered_record(known.record.model_dump(mode="json", exclude_none=True), answers)
+        record = parse_record(answered, code)
+        correct_record(unit, patient_id=known.patient_id, record=record, seen=known.number)
+        self._draft(unit, code)
+
+    def _sign(self, unit: Unit, code: str, reason: str = "") -> None:
+        """Sign the draft, unless something keeps it open."""
+        draft = open_draft(unit.session, _patient(unit, code))
+        if draft is not None and draft.body.signable:
+            sign_plan(unit, plan_id=draft.id, reason=reason)
+
+    def _sheet(self, at: str, code: str, *, to: str, reason: str = "") -> Iterator[Event]:
+        """Print the sheet of the plan in force; ``to``: who takes it home, if anyone does."""
+        yield Event(at, "counsellor", lambda unit: self._print(unit, code, to, reason))
+        if to:
+            yield Event(at, "reception", lambda unit: self._book_next(unit, code, _day(unit, self.zone)))
+
+    def _print(self, unit: Unit, code: str, to: str, reason: str) -> None:
+        patient = _patient(unit, code)
+        plan = active_plan(unit.session, patient)
+        if plan is None:
+            return
+        language = sheet_language(newest_record(unit.session, patient).record).language.tag
+        sheet_id = new_sheet_id(self.rng.getrandbits)
+        issue_sheet(unit, plan_id=plan.id, sheet_id=sheet_id, language=language, reason=reason)
+        if to:
+            hand_over_sheet(unit, sheet_id=sheet_id, to=to)
+
+    def _book_next(self, unit: Unit, code: str, day: date) -> None:
+        """Reception promises the next visit, so that its places are taken."""
+        trips = trips_of(unit.session, _patient(unit, code))
+        upcoming = [trip for trip in trips if trip.status == "proposed" and trip.day > day]
+        if upcoming:
+            book_trip(unit, trip_id=upcoming[0].id)
+
+    def _change(self, unit: Unit, code: str, day: date, change: Change) -> None:
+        """The surgeon changes a course after a visit, from the next day on."""
+        edit = CourseEdit(
+            course=change.course,
+            starts=day + timedelta(days=1),
+            steps=change.steps,
+            reason=change.reason,
+            by=SURGEON.name,
+        )
+        edits = (*newest_edits(unit.session, _patient(unit, code)), edit)
+        self._draft(unit, code, edits, change.reason)
+
+
+def answered_record(data: dict[str, Any], answers: Mapping[str, Any]) -> dict[str, Any]:
+    """``data`` with each dotted field of ``answers`` set, such as "operations.0.choices.nsaid"."""
+    for name, value in answers.items():
+        place: Any = data
+        *way, last = name.split(".")
+        for part in way:
+            place = place[int(part)] if isinstance(place, list) else place.setdefault(part, {})
+        place[last] = value
+    return data
+
+
+def _patient(unit: Unit, code: str) -> int:
+    found = patient_by_code(unit.session, code)
+    assert found is not None
+    return found.id
+
+
+def _day(unit: Unit, zone: ZoneInfo) -> date:
+    return unit.now.astimezone(zone).date()

@@ -1,0 +1,149 @@
+"""The day's visits and those to reach as plain lines, for a terminal, a spreadsheet or a program."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from followup.clinical.careplan import CarePlan, ReviewNeed
+from followup.clinical.protocol import Kind
+from followup.clinical.record import Eye
+from followup.language.catalogues import Translator
+from followup.recall.lateness import VisitDays, lateness
+from followup.recall.worklist import reason, worklist
+from followup.records.clinics import clinic_zone
+from followup.records.patients import patients_by_id
+from followup.records.plans import plan_bodies
+from followup.records.trips import day_trips
+from followup.records.views import PatientView, TripView
+
+
+@dataclass(frozen=True)
+class DueLine:
+    """A visit of the day. ``standing``: due today, here, done, late...; ``for_what``: the checks in words."""
+
+    code: str
+    name: str
+    age: str
+    eyes: tuple[Eye, ...]
+    visit: int
+    day: date
+    standing: str
+    for_what: tuple[str, ...]
+    services: tuple[str, ...]
+    last_day: date
+    telephones: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ReachLine:
+    """Someone to reach. ``days``: days past the last possible one; ``why`` in whole sentences."""
+
+    kind: str
+    code: str
+    name: str
+    age: str
+    eyes: tuple[Eye, ...]
+    tier: str
+    days: int
+    since: date
+    last_day: date | None
+    why: str
+    for_what: tuple[str, ...]
+    telephones: tuple[str, ...]
+
+
+def due_lines(session: Session, day: date, now: datetime, kinds: Mapping[str, Kind]) -> tuple[DueLine, ...]:
+    """Everybody expected on ``day``, as it stands at ``now``; ``kinds`` puts the checks into words."""
+    trips = day_trips(session, day)
+    people = patients_by_id(session, {trip.patient_id for trip in trips})
+    bodies = plan_bodies(session, {trip.plan_id for trip in trips})
+    zone = clinic_zone(session)
+    return tuple(
+        DueLine(
+            code=trip.patient_code,
+            name=trip.patient_name,
+            age=people[trip.patient_id].age_on(day),
+            eyes=_eyes(_needs(trip, bodies), people[trip.patient_id]),
+            visit=trip.number,
+            day=trip.day,
+            standing=lateness(VisitDays(trip.day, trip.window_end, trip.status), now, zone),
+            for_what=_words(_needs(trip, bodies), kinds),
+            services=trip.services,
+            last_day=trip.window_end,
+            telephones=_telephones(people[trip.patient_id]),
+        )
+        for trip in trips
+    )
+
+
+def reach_lines(
+    session: Session, now: datetime, words: Translator, kinds: Mapping[str, Kind]
+) -> tuple[ReachLine, ...]:
+    """Whom to reach at ``now``, most pressing first."""
+    today = now.astimezone(clinic_zone(session)).date()
+    return tuple(
+        ReachLine(
+            kind=item.kind,
+            code=item.patient.code,
+            name=item.patient.name,
+            age=item.patient.age_on(today),
+            eyes=item.eyes,
+            tier=item.tier,
+            days=item.days,
+            since=item.since,
+            last_day=item.due_by,
+            why=reason(item, words),
+            for_what=_words(item.needs, kinds),
+            telephones=_telephones(item.patient),
+        )
+        for item in worklist(session, now)
+    )
+
+
+def as_csv(kind: type[DueLine] | type[ReachLine], lines: Sequence[DueLine] | Sequence[ReachLine]) -> str:
+    """The lines as CSV with a head line. Several values in one cell are parted by "; "."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    names = [field.name for field in fields(kind)]
+    writer.writerow(names)
+    writer.writerows([_cell(getattr(line, name)) for name in names] for line in lines)
+    return text.getvalue()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    text = "; ".join(value) if isinstance(value, tuple) else str(value)
+    # A spreadsheet would run a cell that begins like a formula; a telephone number's plus is none.
+    return f"'{text}" if text[:1] in ("=", "@", "\t", "\r") or _signed_words(text) else text
+
+
+def _signed_words(text: str) -> bool:
+    return (
+        text[:1] in ("+", "-") and not text[1:].replace(" ", "").replace(";", "").replace("+", "").isdigit()
+    )
+
+
+def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, ...]:
+    body = bodies.get(trip.plan_id)
+    return tuple(need for need in body.needs if need.key in trip.serves) if body else ()
+
+
+def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
+    """Each check once, in the protocol's words; a kind that it no longer knows by its id."""
+    return tuple(dict.fromkeys(kinds[n.kind].text if n.kind in kinds else n.kind for n in needs))
+
+
+def _eyes(needs: Sequence[ReviewNeed], patient: PatientView) -> tuple[Eye, ...]:
+    named = {need.eye for need in needs if need.eye}
+    return tuple(eye for eye in patient.eyes if eye in named) or patient.eyes
+
+
+def _telephones(patient: PatientView) -> tuple[str, ...]:
+    return tuple(f"{phone.number} ({phone.whose})" for phone in patient.telephones)
