@@ -131,6 +131,29 @@ class ReviewNeed(Line):
     reasons: tuple[Reason, ...] = ()
 
 
+class FirstDropDay(Line):
+    """F: the day on which the drops of an eye begin, and why."""
+
+    eye: Eye
+    day: date
+    reasons: tuple[Reason, ...] = ()
+
+
+class CheckGap(Line):
+    """At most ``limit`` dates with ``from_count`` drops or more strictly between two looks.
+
+    ``kind`` is pressure (steroid dates) or cornea (NSAID dates). A visit that serves no need is
+    there because of one of these.
+    """
+
+    key: str
+    eye: Eye
+    kind: Literal["pressure", "cornea"]
+    limit: int
+    from_count: int
+    reasons: tuple[Reason, ...] = ()
+
+
 class BeforeLeaving(Line):
     """A check in hours on the day of surgery, before the patient leaves; not a trip."""
 
@@ -245,6 +268,8 @@ class CarePlan(Line):
     supply: tuple[Bottle, ...] = ()
     needs: tuple[ReviewNeed, ...] = ()
     before_leaving: tuple[BeforeLeaving, ...] = ()
+    first_drop_days: tuple[FirstDropDay, ...] = ()
+    gaps: tuple[CheckGap, ...] = ()
     trips: tuple[Trip, ...] = ()
     questions: tuple[Question, ...] = ()
     cautions: tuple[Caution, ...] = ()

@@ -35,11 +35,16 @@ class EyeRules:
         return tuple(f for f in self.fired if f.rule.refuse)
 
     @property
+    def first_day_rule(self) -> Fired | None:
+        """The rule that sets the first drop day; of several the highest rank."""
+        setting = [f for f in self.fired if f.rule.first_day is not None]
+        return max(setting, key=lambda f: f.rule.rank, default=None)
+
+    @property
     def first_drop_day(self) -> date:
-        """F: the day after surgery unless a rule says the day itself; the highest rank decides."""
-        set_by = [f.rule for f in self.fired if f.rule.first_day is not None]
-        best = max(set_by, key=lambda rule: rule.rank, default=None)
-        days = 1 if best is None or best.first_day is None else best.first_day
+        """F: the day after surgery unless a rule says the day itself."""
+        best = self.first_day_rule
+        days = 1 if best is None or best.rule.first_day is None else best.rule.first_day
         return self.day0 + timedelta(days=days)
 
     @property

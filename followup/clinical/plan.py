@@ -18,6 +18,8 @@ from followup.clinical.careplan import (
     Caution,
     Course,
     CourseEdit,
+    DayPhase,
+    FirstDropDay,
     Overridden,
     Question,
     Reason,
@@ -36,7 +38,7 @@ from followup.clinical.safety import check_courses, hold, most_a_day, rule_cauti
 from followup.clinical.served import look_back
 from followup.clinical.supply import simulate
 from followup.clinical.taper import merged_by_mouth
-from followup.clinical.visits import draft_visits
+from followup.clinical.visits import check_gaps, draft_visits
 from followup.errors import FollowupError
 from followup.timing.calendar import Calendar
 from followup.timing.waking import WakingDay
@@ -58,9 +60,17 @@ class _Setting:
 
     @property
     def start(self) -> date:
-        """The first date of the day plan: the first drop day after the latest operation, or the as-of day."""
+        """The first drop day after the latest operation, or the as-of day where that is later."""
         newest = max(self.eyes, key=lambda eye: eye.day0)
         return max(newest.first_drop_day, self.as_of) if self.as_of > newest.day0 else newest.first_drop_day
+
+    def first_round_day(self, courses: Sequence[Course]) -> date:
+        """The first date of the day plan: a tablet from the day of surgery on comes before the drops."""
+        newest = max(eye.day0 for eye in self.eyes)
+        if self.as_of > newest:
+            return self.start
+        days = [c.first_day for c in courses if c.first_day and not c.from_before and c.state == "active"]
+        return min([self.start, *(day for day in days if day >= newest)])
 
 
 def build_plan(
@@ -90,6 +100,7 @@ def build_plan(
     _known_medicines(record, protocol)
     waking, questions = _waking(record)
     eyes = tuple(apply_rules(context, protocol) for context in contexts)
+    eyes, over = _still_followed(eyes, protocol, waking.hours)
     setting = _Setting(record, protocol, as_of, calendar or Calendar(), eyes, waking)
     if any(eye.refused for eye in eyes):
         return _by_hand(setting, approved)
@@ -100,15 +111,17 @@ def build_plan(
     opened, lost = _needs(setting, held)
     past = look_back(record, protocol, opened, as_of)
     visits = draft_visits(record, protocol, eyes, held, opened, past, setting.calendar, as_of)
-    rounds, moved = draft_rounds(held, protocol, waking, setting.start, previous_times)
+    rounds, moved = draft_rounds(held, protocol, waking, setting.first_round_day(held), previous_times)
     return CarePlan(
         **_frame(setting, approved),
         status="draft",
         courses=held,
         rounds=rounds,
-        supply=_supply(held, visits.trips, setting),
+        supply=_supply(held, rounds, visits.trips, setting),
         needs=visits.needs,
         before_leaving=tuple(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),
+        first_drop_days=tuple(_first_drop_day(eye) for eye in eyes),
+        gaps=check_gaps(protocol, eyes, held),
         trips=visits.trips,
         questions=(
             *questions,
@@ -124,6 +137,7 @@ def build_plan(
         last_steroid_day=_last_steroid_days(held, eyes),
         notices=(
             *before.notices,
+            *over,
             *_replaced(record, eyes, as_of),
             *moved,
             *long_rounds(rounds, held, protocol),
@@ -168,6 +182,29 @@ def _by_hand(setting: _Setting, approved: bool) -> CarePlan:
         questions=_unknown_looks(past.unknown),
         notices=visits.notices,
     )
+
+
+def _still_followed(
+    eyes: tuple[EyeRules, ...], protocol: Protocol, hours: int
+) -> tuple[tuple[EyeRules, ...], tuple[str, ...]]:
+    """Leave out an eye whose courses and windows had all ended before the other eye's operation."""
+    newest = max(eye.day0 for eye in eyes)
+    kept, told = [], []
+    for eye in eyes:
+        if eye.day0 < newest and _over_by(eye, protocol, hours) < newest:
+            told.append(f"The follow-up of the {eye.eye} eye, operated on {eye.day0.isoformat()}, is over.")
+        else:
+            kept.append(eye)
+    return tuple(kept), tuple(told)
+
+
+def _over_by(eye: EyeRules, protocol: Protocol, hours: int) -> date:
+    courses = draft_courses(eye, protocol, hours).courses
+    steroid = [c for c in courses if c.role == "steroid"]
+    days = sum(step.days for c in steroid for step in c.steps)
+    opened, _ = open_needs(eye, protocol, last_steroid_day(steroid), days)
+    ends = [c.last_day for c in courses if c.last_day] + [o.need.latest for o in opened]
+    return max([eye.day0, *ends])
 
 
 def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
@@ -261,14 +298,46 @@ def _needs(setting: _Setting, courses: Sequence[Course]) -> tuple[tuple[Opened, 
     return tuple(opened), tuple(lost)
 
 
-def _supply(courses: Sequence[Course], trips: Sequence[Trip], setting: _Setting) -> tuple[Bottle, ...]:
+def _first_drop_day(eye: EyeRules) -> FirstDropDay:
+    rule = eye.first_day_rule
+    return FirstDropDay(eye=eye.eye, day=eye.first_drop_day, reasons=(rule.reason,) if rule else ())
+
+
+def _doses_left_today(course: Course, rounds: Sequence[DayPhase], setting: _Setting) -> int | None:
+    """On the day of surgery only the rounds after the end of the operation are still to come."""
+    eye = next((e for e in setting.eyes if e.eye == course.eye), None)
+    ended = eye.context.operation.end if eye else None
+    if eye is None or ended is None or course.first_day != eye.day0:
+        return None
+    phase = next((p for p in rounds if p.start <= eye.day0 <= p.end), None)
+    dose = next((d for d in phase.doses if d.course == course.key), None) if phase else None
+    if dose is None or not rounds:
+        return None
+    rise = setting.waking.clock(0)
+    return sum(_of_the_day(t, rise) > _of_the_day(ended, rise) for t in dose.times)
+
+
+def _of_the_day(clock: str, rise: str) -> int:
+    """Minutes since rising, so that a time after midnight stands at the end of the day."""
+    minutes = [int(c[:2]) * 60 + int(c[3:]) for c in (clock, rise)]
+    return (minutes[0] - minutes[1]) % 1440
+
+
+def _supply(
+    courses: Sequence[Course], rounds: Sequence[DayPhase], trips: Sequence[Trip], setting: _Setting
+) -> tuple[Bottle, ...]:
     bottles: list[Bottle] = []
     for course in courses:
         medicine = setting.protocol.formulary[course.medicine]
         if course.eye is None or course.state != "active" or not course.steps:
             continue
         bottles += simulate(
-            course, medicine.drops_per_bottle, medicine.open_days, today=setting.as_of, trips=trips
+            course,
+            medicine.drops_per_bottle,
+            medicine.open_days,
+            today=setting.as_of,
+            trips=trips,
+            first_day_doses=_doses_left_today(course, rounds, setting),
         )
     return tuple(bottles)
 

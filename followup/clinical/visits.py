@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Course, Impossible, ReviewNeed, Tier, Trip
+from followup.clinical.careplan import CheckGap, Course, Impossible, Reason, ReviewNeed, Tier, Trip
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.needs import Opened
 from followup.clinical.protocol import Protocol
@@ -88,19 +88,52 @@ def gap_rules(
     """Steroid dates between pressure checks by tier, and NSAID dates between looks at the cornea."""
     rules: list[GapRule] = []
     told: list[str] = []
-    for eye in eyes:
-        checks = pressure_checks(record, eye.eye, as_of)
-        steroid = _counts(courses, eye, "steroid")
-        for gap in protocol.tiers[eye.tier[0]].gaps:
-            key = f"{eye.eye}:pressure-gap-{gap.from_count}"
-            days = steroid_dates(steroid, gap.from_count)
-            rules += _rule(key, days, gap.limit, checks, as_of, "pressure", told)
-        nsaid = steroid_dates(_counts(courses, eye, "nsaid"), 1)
-        if len(nsaid) > protocol.long_nsaid.after_days:
-            seen = looks(record, eye.eye, as_of)
-            key = f"{eye.eye}:nsaid-gap"
-            rules += _rule(key, nsaid, protocol.long_nsaid.gap, seen, as_of, "review", told)
+    by_eye = {eye.eye: eye for eye in eyes}
+    for gap in check_gaps(protocol, eyes, courses):
+        role = "steroid" if gap.kind == "pressure" else "nsaid"
+        days = steroid_dates(_counts(courses, by_eye[gap.eye], role), gap.from_count)
+        if gap.kind == "pressure":
+            checks, service = pressure_checks(record, gap.eye, as_of), "pressure"
+        else:
+            checks, service = looks(record, gap.eye, as_of), "review"
+        rules += _rule(gap.key, days, gap.limit, checks, as_of, service, told)
     return rules, tuple(told)
+
+
+def check_gaps(
+    protocol: Protocol, eyes: Sequence[EyeRules], courses: Sequence[Course]
+) -> tuple[CheckGap, ...]:
+    """The limits between two looks that these courses bring with them, with their reasons."""
+    gaps: list[CheckGap] = []
+    for eye in eyes:
+        tier, setting = eye.tier
+        steroid = _counts(courses, eye, "steroid")
+        why = _tier_reason(protocol, tier), *(f.reason for f in setting if f.rule.tier == tier)
+        for limit in protocol.tiers[tier].gaps if steroid else ():
+            key = f"{eye.eye}:pressure-gap-{limit.from_count}"
+            gaps.append(
+                CheckGap(
+                    key=key,
+                    eye=eye.eye,
+                    kind="pressure",
+                    limit=limit.limit,
+                    from_count=limit.from_count,
+                    reasons=why,
+                )
+            )
+        long = protocol.long_nsaid
+        if len(_counts(courses, eye, "nsaid")) > long.after_days:
+            reason = Reason(rule="long-nsaid", because=long.because, source=long.source, mark=long.mark)
+            key = f"{eye.eye}:nsaid-gap"
+            gaps.append(
+                CheckGap(key=key, eye=eye.eye, kind="cornea", limit=long.gap, from_count=1, reasons=(reason,))
+            )
+    return tuple(gaps)
+
+
+def _tier_reason(protocol: Protocol, tier: Tier) -> Reason:
+    setting = protocol.tiers[tier]
+    return Reason(rule=f"tier-{tier}", because=setting.because, source=setting.source, mark=setting.mark)
 
 
 def _counts(courses: Sequence[Course], eye: EyeRules, role: str) -> list[tuple[date, int]]:
