@@ -8,17 +8,25 @@ import tempfile
 import uuid
 import warnings
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import Engine, text
 
+from followup.clinical.careplan import CarePlan, Reason, ReviewNeed, Trip
+from followup.clinical.record import Record
 from followup.records.clinics import put_clinic
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.migrations import upgrade
+from followup.records.patients import enter_record
+from followup.records.plans import sign_plan, store_draft
+from followup.records.protocols import sign_protocol
 from followup.records.store import Store
-from followup.records.views import SYSTEM, Clinic
+from followup.records.trips import trips_of_plan
+from followup.records.views import SYSTEM, Actor, Clinic, PlanVersion, TripView
 
 CLINIC = Clinic(
     name="Riverbend Eye Clinic",
@@ -129,3 +137,137 @@ def database_url(admin: Engine, name: str) -> str:
 def _make_database(admin: Engine, statement: str) -> None:
     with admin.connect() as connection:
         connection.execute(text(statement))
+
+
+NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
+DAY0 = date(2027, 3, 1)
+
+
+@dataclass
+class Ward:
+    """A store with a signed protocol, invented people, and short ways to what most tests start from.
+
+    Everybody is operated on the right eye on ``day0``; ``now`` is 14:00 of that day at the clinic.
+    """
+
+    store: Store
+    now = NOW
+    day0 = DAY0
+    hash = "ab" * 32
+    surgeon = Actor("sen", frozenset({"surgeon"}), "Dr Sen", "R-1001")
+    other_surgeon = Actor("rao", frozenset({"surgeon"}), "Dr Rao", "R-1002")
+    counsellor = Actor("mira", frozenset({"counsellor"}), "Mira")
+    reception = Actor("omar", frozenset({"reception"}), "Omar")
+
+    def record(
+        self, code: str = "K-1", name: str = "Wanjiru Ndegwa", eye: str = "right", **patient: object
+    ) -> Record:
+        """A routine operation on ``day0``."""
+        who = {"code": code, "name": name, "birth_year": 1955, "language": "en", **patient}
+        operation = {"eye": eye, "eye_drawn": eye, "date": DAY0, "procedure": "phacoemulsification"}
+        return Record.model_validate({"patient": who, "operations": [operation]})
+
+    def day(self, number: int) -> date:
+        """The day ``number`` days after the operation."""
+        return DAY0 + timedelta(days=number)
+
+    def at(self, number: int, hours: float = 8.5) -> datetime:
+        """An instant of that day, in hours UTC."""
+        return datetime.combine(self.day(number), time(), UTC) + timedelta(hours=hours)
+
+    def need(self, kind: str, earliest: int, latest: int, **more: object) -> ReviewNeed:
+        """A check of the right eye, aimed at its last day."""
+        reason = Reason(rule=kind, because=f"The {kind} is due.", source="invented", mark="C")
+        given = {
+            "key": f"right:{kind}",
+            "kind": kind,
+            "eye": "right",
+            "service": "review",
+            "tier": "C",
+            "earliest": self.day(earliest),
+            "target": self.day(latest),
+            "latest": self.day(latest),
+            "reasons": (reason,),
+            **more,
+        }
+        return ReviewNeed.model_validate(given)
+
+    def visit(self, number: int, on: int, *needs: ReviewNeed, **more: object) -> Trip:
+        """A proposed visit for ``needs``, ``on`` days after the operation."""
+        given = {
+            "number": number,
+            "date": self.day(on),
+            "serves": tuple(need.key for need in needs),
+            "services": tuple(sorted({need.service for need in needs})),
+            "window_start": max(need.earliest for need in needs),
+            "window_end": min(need.latest for need in needs),
+            "tier": min(need.tier for need in needs),
+            **more,
+        }
+        return Trip.model_validate(given)
+
+    def body(self, code: str = "K-1", **more: object) -> CarePlan:
+        """A plan with visits on the days 1 (to 1), 7 (5 to 9) and 42 (29 to 56)."""
+        first, week = self.need("first-look", 1, 1), self.need("week", 5, 9)
+        refraction = self.need("refraction", 29, 56)
+        given = {
+            "patient": code,
+            "as_of": DAY0,
+            "status": "draft",
+            "protocol": "sample",
+            "protocol_hash": self.hash,
+            "approved": False,
+            "engine": "1",
+            "needs": (first, week, refraction),
+            "trips": (
+                self.visit(1, 1, first),
+                self.visit(2, 7, week),
+                self.visit(3, 42, refraction),
+            ),
+            **more,
+        }
+        return CarePlan.model_validate(given)
+
+    def enter(self, record: Record | None = None) -> int:
+        """Store a record; the patient's id."""
+        with self.store.write(self.counsellor, NOW) as unit:
+            return enter_record(unit, record=record or self.record()).patient_id
+
+    def draft(self, patient_id: int, body: CarePlan | None = None, **more: Any) -> PlanVersion:
+        """Store a draft from the record's first version."""
+        with self.store.write(self.counsellor, NOW) as unit:
+            given = {"record_number": 1, **more}
+            return store_draft(unit, patient_id=patient_id, body=body or self.body(), **given)
+
+    def sign(self, plan_id: int, *, by: Actor | None = None, now: datetime = NOW) -> PlanVersion:
+        """Sign a draft."""
+        with self.store.write(by or self.surgeon, now) as unit:
+            return sign_plan(unit, plan_id=plan_id)
+
+    def signed(self, code: str = "K-1", body: CarePlan | None = None) -> PlanVersion:
+        """A new patient with a signed plan."""
+        patient_id = self.enter(self.record(code))
+        return self.sign(self.draft(patient_id, body or self.body(code)).id)
+
+    def trips(self, plan: PlanVersion) -> tuple[TripView, ...]:
+        """The visits of a plan, by day."""
+        with self.store.read() as session:
+            return trips_of_plan(session, plan.id)
+
+
+@pytest.fixture
+def ward(store: Store) -> Ward:
+    """On each of both databases."""
+    return _approved(store)
+
+
+@pytest.fixture
+def sqlite_ward(sqlite_store: Store) -> Ward:
+    """On SQLite alone."""
+    return _approved(sqlite_store)
+
+
+def _approved(store: Store) -> Ward:
+    with store.write(Ward.surgeon, NOW) as unit:
+        sign_protocol(unit, hash=Ward.hash, name="sample", version="1")
+    return Ward(store)

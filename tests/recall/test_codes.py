@@ -1,0 +1,125 @@
+"""Recall codes as they are typed and scanned."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from followup.recall.alphabet import ALPHABET
+from followup.recall.codes import Keyring, new_sheet_id, qr_payload, read_scan, typed_code
+
+RING = Keyring.fresh()
+QR_ALPHANUMERIC = set("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
+SHEET = new_sheet_id()
+
+
+def test_a_typed_code_gives_back_its_sheet():
+    found = read_scan(typed_code(SHEET), RING, "RBE")
+    assert (found.outcome, found.sheet_id) == ("ours", SHEET)
+
+
+def test_a_typed_code_is_read_whatever_its_case_blanks_and_hyphens():
+    code = typed_code(SHEET)
+    for written in (
+        code.lower(),
+        code.replace("-", " "),
+        f"  {code}\n",
+        " ".join(code),
+        code.replace("-", "–"),
+    ):
+        assert read_scan(written, RING, "RBE").sheet_id == SHEET
+
+
+def test_a_scanned_code_gives_back_its_sheet():
+    found = read_scan(qr_payload(SHEET, RING, "RBE"), RING, "RBE")
+    assert (found.outcome, found.sheet_id, found.clinic) == ("ours", SHEET, "RBE")
+
+
+@given(st.sampled_from(["A", "RBE", "12345678"]))
+def test_the_scanned_text_stays_in_the_small_character_set_of_qr(clinic):
+    payload = qr_payload(SHEET, RING, clinic)
+    assert set(payload) <= QR_ALPHANUMERIC
+    # Alphanumeric capacity of a version 2 code at correction level M: 38 (ISO/IEC 18004, from memory).
+    assert len(payload) <= 38
+
+
+@given(st.data())
+def test_every_wrong_character_in_a_typed_code_is_refused(data):
+    code = typed_code(SHEET).replace("-", "")
+    at = data.draw(st.integers(0, len(code) - 1))
+    wrong = data.draw(st.sampled_from([c for c in ALPHABET if c != code[at]]))
+    found = read_scan(code[:at] + wrong + code[at + 1 :], RING, "RBE")
+    assert (found.outcome, found.sheet_id) == ("wrong check character", None)
+
+
+def test_a_letter_that_never_stands_in_a_code_is_named_as_the_mistake():
+    for letter in "ILOU":
+        found = read_scan(letter + typed_code(SHEET).replace("-", "")[1:], RING, "RBE")
+        assert found.outcome == "wrong check character"
+        assert "I, L, O and U" in found.reason
+
+
+def test_every_wrong_character_in_a_scanned_code_is_refused():
+    payload = qr_payload(SHEET, RING, "RBE")
+    for at, right in enumerate(payload):
+        for wrong in ALPHABET:
+            if wrong != right:
+                found = read_scan(payload[:at] + wrong + payload[at + 1 :], RING, "RBE")
+                assert found.outcome != "ours", (at, wrong)
+                assert found.sheet_id is None
+
+
+def test_a_code_of_another_clinic_is_known_as_such():
+    found = read_scan(qr_payload(SHEET, Keyring.fresh(), "HILL"), RING, "RBE")
+    assert (found.outcome, found.clinic, found.sheet_id) == ("other clinic", "HILL", None)
+
+
+def test_a_code_sealed_with_another_key_is_refused_as_forged():
+    found = read_scan(qr_payload(SHEET, Keyring.fresh(), "RBE"), RING, "RBE")
+    assert (found.outcome, found.sheet_id) == ("wrong tag", None)
+
+
+def test_old_sheets_stay_readable_after_the_key_was_changed():
+    old = qr_payload(SHEET, RING, "RBE")
+    newer = RING.rotated().rotated()
+    assert read_scan(old, newer, "RBE").sheet_id == SHEET
+    new = qr_payload(SHEET, newer, "RBE")
+    assert new != old
+    assert read_scan(new, newer, "RBE").sheet_id == SHEET
+    assert read_scan(new, RING, "RBE").outcome == "wrong tag"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", " ", "hello", "https://example.org/x", "RTN", "১২৩৪৫৬৭৮৯০১", "A" * 5000, "K-1", "0" * 12, "\x00"],
+)
+def test_what_is_no_code_is_called_so_in_one_sentence(text):
+    found = read_scan(text, RING, "RBE")
+    assert found.outcome == "not a code"
+    assert found.reason
+    assert "\n" not in found.reason
+
+
+@given(st.text(max_size=60))
+def test_reading_any_text_never_fails_and_never_invents_a_sheet(text):
+    found = read_scan(text, RING, "RBE")
+    assert (found.sheet_id is not None) == (found.outcome == "ours")
+
+
+@given(st.text(QR_ALPHANUMERIC, max_size=40).map(lambda rest: "RTN1" + rest))
+def test_nobody_can_seal_a_code_without_the_key(payload):
+    assert read_scan(payload, RING, "RBE").outcome != "ours"
+
+
+def test_a_code_says_nothing_about_the_patient():
+    payload, typed = qr_payload(SHEET, RING, "RBE"), typed_code(SHEET)
+    for text in (payload, typed):
+        for personal in ("K-1", "K1", "NDEGWA", str(date(2027, 3, 1).year)):
+            assert personal not in text.replace(SHEET, "")
+
+
+def test_ten_thousand_ids_are_all_different():
+    assert len({new_sheet_id() for _ in range(10_000)}) == 10_000
