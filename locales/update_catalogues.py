@@ -49,7 +49,7 @@ def update(language: Language, source: Catalog, root: Path = ROOT) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     with path.open("wb") as file:
         file.write(header(path, language).encode())
-        body = Catalog(charset="utf-8")
+        body = Catalog(locale=language.tag, charset="utf-8")
         for message in new:
             if message.id:
                 body[message.id] = message

@@ -18,7 +18,8 @@ class Language:
 
     ``plural`` is the gettext expression that picks one of ``categories`` (CLDR plural
     categories, in the order of the forms). ``scale`` evens out how large the script looks
-    at the same point size. ``date_pattern`` is a CLDR date pattern with the month's name.
+    at the same point size, ``leading`` (in em) is the room its lines need between them.
+    ``date_pattern`` is a CLDR date pattern with the month's name.
     """
 
     tag: str
@@ -30,6 +31,7 @@ class Language:
     plural: str
     date_pattern: str = "EEEE d MMMM y"
     scale: float = 1.0
+    leading: float = 0.5
 
     @property
     def rtl(self) -> bool:
@@ -71,6 +73,7 @@ LANGUAGES: dict[str, Language] = {
             _ARABIC,
             date_pattern="EEEE، d MMMM y",
             scale=1.12,
+            leading=0.72,
         ),
     )
 }

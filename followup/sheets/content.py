@@ -99,6 +99,7 @@ def build_content(
         direction=words.language.direction,
         fonts=fallback(words.language),
         scale=words.language.scale,
+        leading=words.language.leading,
         title=_("Your eye after the operation"),
         marks=_marks(inputs, clinic, choice),
         watermark=None if issue else _("Draft. Not for the patient."),

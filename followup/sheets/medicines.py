@@ -85,20 +85,33 @@ def round_rules(inputs: SheetInputs) -> tuple[str, ...]:
     shared = [c for c in active if sum(other.eye == c.eye for other in active) > 1]
     minutes = max((inputs.medicine(c).wait_minutes for c in shared), default=0)
     drops = inputs.aftercare.drops
+    ointment = any(inputs.medicine(c).form in _OINTMENTS for c in shared)
     return sentences(
         _("Start with the first bottle of the row and go on in the order shown.")
         if len(active) > 1
         else None,
-        _("Between two bottles for the same eye wait at least %(minutes)s minutes.")
-        % {"minutes": inputs.number(str(minutes))}
-        if minutes
-        else None,
+        _between_bottles(inputs, minutes) if minutes else None,
         _("Between one eye and the other you need not wait.") if len({c.eye for c in active}) > 1 else None,
-        _("Ointment or gel comes last, %(minutes)s minutes after the drops.")
-        % {"minutes": inputs.number(str(max(drops.ointment_wait_minutes, minutes)))}
-        if any(inputs.medicine(c).form in _OINTMENTS for c in shared)
-        else None,
+        _before_ointment(inputs, max(drops.ointment_wait_minutes, minutes)) if ointment else None,
     )
+
+
+def _between_bottles(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Between two bottles for the same eye wait at least %(count)s minute.",
+        "Between two bottles for the same eye wait at least %(count)s minutes.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
+
+
+def _before_ointment(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Ointment or gel comes last, %(count)s minute after the drops.",
+        "Ointment or gel comes last, %(count)s minutes after the drops.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
 
 
 def bottle_blocks(inputs: SheetInputs) -> tuple[BottleBlock, ...]:
@@ -183,7 +196,7 @@ def held(inputs: SheetInputs) -> Section | None:
         % {"medicine": inputs.number(inputs.medicine(c).label), "eye": inputs.eye(c.eye)}
         for c in courses
     )
-    return Section(heading=_("Not yet"), lines=lines)
+    return Section(heading=_("Do not start yet"), lines=lines)
 
 
 def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
@@ -250,11 +263,19 @@ def how_to(inputs: SheetInputs) -> Section | None:
             else None,
             _("Lean your head back and look up. Pull the lower eyelid down."),
             _("Let one drop fall in. The tip must touch nothing."),
-            _("Close the eye for %(minutes)s minutes, or press on its inner corner. Do not squeeze it shut.")
-            % {"minutes": inputs.number(str(minutes))},
+            _eye_closed(inputs, minutes),
             _("Close the bottle."),
         ),
     )
+
+
+def _eye_closed(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Close the eye for %(count)s minute, or press on its inner corner. Do not squeeze it shut.",
+        "Close the eye for %(count)s minutes, or press on its inner corner. Do not squeeze it shut.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
 
 
 def bottle_care(inputs: SheetInputs) -> Section | None:

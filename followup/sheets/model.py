@@ -154,6 +154,7 @@ class SheetContent(Piece):
     direction: Literal["ltr", "rtl"]
     fonts: tuple[str, ...]
     scale: float
+    leading: float
     title: str
     marks: tuple[str, ...]
     watermark: str | None

@@ -53,7 +53,7 @@ REASONS = {
     "retina": N_("We widen the pupil and look at the back of the eye. Do not drive that day."),
     "stitches": N_("We look at the stitches. Some may be taken out."),
     "refraction": N_("We measure your sight and test for glasses."),
-    "taper-end": N_("The steroid drops are finished. We make sure that the eye stays calm."),
+    "taper-end": N_("When the steroid drops are finished, we make sure that the eye stays calm."),
     "rebound": N_("We make sure that the inflammation has not come back."),
     "depot": N_("We see how the medicine inside the eye works, and measure the pressure."),
     "cornea-stain": N_("We look at the clear front of the eye with a dye."),
