@@ -7,9 +7,9 @@ the staff; what the patient reads is made from ids (medicine, need kind) in ``la
 from __future__ import annotations
 
 from datetime import date, time
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from followup.clinical.record.base import Eye
 
@@ -104,13 +104,45 @@ class Course(Line):
 
 
 class CourseEdit(Line):
-    """A surgeon's change: from ``starts`` on, the course runs these (count a day, days) steps."""
+    """A surgeon's change: from ``starts`` on, the course runs these (count a day, days) steps.
 
+    No steps end the course on the day before.
+    """
+
+    kind: Literal["steps"] = "steps"
     course: str
     starts: date
     steps: tuple[tuple[int, int], ...]
     reason: str
     by: str
+
+
+class CourseAdded(Line):
+    """A course that the surgeon adds after a review: a medicine for one eye, or by mouth (eye None)."""
+
+    kind: Literal["course"] = "course"
+    eye: Eye | None
+    medicine: str
+    starts: date
+    steps: tuple[tuple[int, int], ...]
+    reason: str
+    by: str
+
+
+class NeedAdded(Line):
+    """A look that the surgeon adds: ``need`` is a kind of review need of the protocol."""
+
+    kind: Literal["look"] = "look"
+    eye: Eye
+    need: str
+    earliest: date
+    target: date
+    latest: date
+    reason: str
+    by: str
+
+
+Adjustment = Annotated[CourseEdit | CourseAdded | NeedAdded, Field(discriminator="kind")]
 
 
 class ReviewNeed(Line):

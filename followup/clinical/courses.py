@@ -6,7 +6,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Course, CourseEdit, Overridden, Reason, Role
+from followup.clinical.careplan import (
+    Adjustment,
+    Course,
+    CourseAdded,
+    CourseEdit,
+    Overridden,
+    Reason,
+    Role,
+)
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
@@ -226,8 +234,13 @@ def _lost(fired: Fired, wanted: str, to: str) -> Overridden:
     return Overridden(rule=fired.rule.id, wanted=wanted, lost_to=to, reason=fired.reason)
 
 
-def apply_edits(courses: Sequence[Course], edits: Sequence[CourseEdit]) -> tuple[Course, ...]:
+def apply_edits(
+    courses: Sequence[Course], adjustments: Sequence[Adjustment], protocol: Protocol
+) -> tuple[Course, ...]:
     """The surgeon's signed changes: from their day on, a course runs as edited; before, as it was."""
+    added = [_added(a, protocol) for a in adjustments if isinstance(a, CourseAdded)]
+    courses = (*courses, *_apart(added, {course.key for course in courses}))
+    edits = [a for a in adjustments if isinstance(a, CourseEdit)]
     known = {course.key for course in courses}
     for edit in edits:
         if edit.course not in known:
@@ -238,6 +251,40 @@ def apply_edits(courses: Sequence[Course], edits: Sequence[CourseEdit]) -> tuple
                 fix=f"name one of {', '.join(sorted(known))}",
             )
     return tuple(_edited(course, [e for e in edits if e.course == course.key]) for course in courses)
+
+
+def _added(adjustment: CourseAdded, protocol: Protocol) -> Course:
+    medicine = protocol.formulary.get(adjustment.medicine)
+    if medicine is None:
+        raise FollowupError(
+            "edit.medicine",
+            f'no medicine "{adjustment.medicine}" in the formulary',
+            where="edit",
+            fix="use an id of the formulary",
+        )
+    counts = [count for count, days in adjustment.steps for _ in range(days)]
+    reason = Reason(rule="surgeon", because=adjustment.reason, source=f"added by {adjustment.by}", mark="C")
+    return Course(
+        key=f"{adjustment.eye or 'mouth'}:{medicine.id}",
+        role=medicine.role,
+        medicine=medicine.id,
+        eye=adjustment.eye,
+        steps=as_steps(counts, adjustment.starts),
+        reasons=(reason,),
+    )
+
+
+def _apart(courses: Sequence[Course], taken: set[str]) -> list[Course]:
+    """Added courses under keys of their own, numbered where one medicine is added again."""
+    named = []
+    for course in courses:
+        number, key = 1, course.key
+        while key in taken:
+            number += 1
+            key = f"{course.key}-{number}"
+        taken.add(key)
+        named.append(course.model_copy(update={"key": key}))
+    return named
 
 
 def _edited(course: Course, edits: Sequence[CourseEdit]) -> Course:

@@ -13,11 +13,11 @@ from datetime import date, timedelta
 
 import followup
 from followup.clinical.careplan import (
+    Adjustment,
     Bottle,
     CarePlan,
     Caution,
     Course,
-    CourseEdit,
     DayPhase,
     FirstDropDay,
     Overridden,
@@ -31,7 +31,7 @@ from followup.clinical.courses import apply_edits, draft_courses, last_steroid_d
 from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.in_use import courses_from_before
-from followup.clinical.needs import Opened, before_leaving, open_needs
+from followup.clinical.needs import Opened, added_needs, before_leaving, open_needs
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.safety import check_courses, hold, most_a_day, rule_cautions, rule_questions
@@ -79,7 +79,7 @@ def build_plan(
     *,
     as_of: date,
     calendar: Calendar | None = None,
-    edits: tuple[CourseEdit, ...] = (),
+    edits: tuple[Adjustment, ...] = (),
     previous_times: frozenset[str] | None = None,
     approved: bool = False,
 ) -> CarePlan:
@@ -108,7 +108,7 @@ def build_plan(
     before = courses_from_before(record, protocol, _from_before_start(setting), _horizon(courses, setting))
     net = check_courses(record, protocol, (*courses, *before.courses), as_of)
     held = _hold(net.courses, eyes)
-    opened, lost = _needs(setting, held)
+    opened, lost = _needs(setting, held, edits)
     past = look_back(record, protocol, opened, as_of)
     visits = draft_visits(record, protocol, eyes, held, opened, past, setting.calendar, as_of)
     rounds, moved = draft_rounds(held, protocol, waking, setting.first_round_day(held), previous_times)
@@ -256,12 +256,12 @@ def _known_medicines(record: Record, protocol: Protocol) -> None:
 
 
 def _courses(
-    setting: _Setting, edits: tuple[CourseEdit, ...]
+    setting: _Setting, edits: tuple[Adjustment, ...]
 ) -> tuple[tuple[Course, ...], tuple[Overridden, ...]]:
     hours = setting.waking.hours
     drafted = [draft_courses(eye, setting.protocol, hours) for eye in setting.eyes]
     courses = merged_by_mouth([course for eye in drafted for course in eye.courses])
-    return apply_edits(courses, edits), tuple(o for eye in drafted for o in eye.overridden)
+    return apply_edits(courses, edits, setting.protocol), tuple(o for eye in drafted for o in eye.overridden)
 
 
 def _from_before_start(setting: _Setting) -> date:
@@ -285,7 +285,9 @@ def _hold(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> tuple[Course, 
     return tuple(held)
 
 
-def _needs(setting: _Setting, courses: Sequence[Course]) -> tuple[tuple[Opened, ...], tuple[Overridden, ...]]:
+def _needs(
+    setting: _Setting, courses: Sequence[Course], edits: tuple[Adjustment, ...]
+) -> tuple[tuple[Opened, ...], tuple[Overridden, ...]]:
     opened: list[Opened] = []
     lost: list[Overridden] = []
     for eye in setting.eyes:
@@ -295,6 +297,7 @@ def _needs(setting: _Setting, courses: Sequence[Course]) -> tuple[tuple[Opened, 
         more, lost_here = open_needs(eye, setting.protocol, last_steroid_day(own), days)
         opened += more
         lost += lost_here
+        opened += added_needs(eye, setting.protocol, edits)
     return tuple(opened), tuple(lost)
 
 
