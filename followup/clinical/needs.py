@@ -6,11 +6,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import BeforeLeaving, Overridden, ReviewNeed, Tier
+from followup.clinical.careplan import (
+    Adjustment,
+    BeforeLeaving,
+    NeedAdded,
+    Overridden,
+    Reason,
+    ReviewNeed,
+    Tier,
+)
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.protocol import Protocol
 from followup.clinical.rule import After, NeedEffect
 from followup.clinical.rules import Fired
+from followup.errors import FollowupError
 from followup.timing.trip_types import After as TripAfter
 
 
@@ -84,6 +93,33 @@ def open_needs(
         )
         lost += losers
     return tuple(opened), tuple(lost)
+
+
+def added_needs(rules: EyeRules, protocol: Protocol, adjustments: Sequence[Adjustment]) -> list[Opened]:
+    """The looks that the surgeon added for this eye after a review."""
+    added = []
+    mine = [a for a in adjustments if isinstance(a, NeedAdded) and a.eye == rules.eye]
+    for number, look in enumerate(mine, 1):
+        kind = protocol.kinds.get(look.need)
+        if kind is None:
+            raise FollowupError(
+                "edit.need", f'no kind of look "{look.need}"', where="edit", fix="use a kind of the protocol"
+            )
+        reason = Reason(rule="surgeon", because=look.reason, source=f"added by {look.by}", mark="C")
+        need = ReviewNeed(
+            key=f"{rules.eye}:added-{number}-{look.need}",
+            kind=look.need,
+            eye=rules.eye,
+            service=kind.service,
+            tier=rules.recall_tier(look.target),
+            earliest=look.earliest,
+            target=look.target,
+            latest=look.latest,
+            urgent=(look.latest - look.earliest).days <= 3,
+            reasons=(reason,),
+        )
+        added.append(Opened(need, None))
+    return added
 
 
 def _ids(losers: Sequence[Overridden]) -> set[str]:
