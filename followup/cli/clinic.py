@@ -15,7 +15,7 @@ import click
 from followup.cli.contract import FAULT, Outcome
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
-from followup.cli.serving import desk_for, serve_pages
+from followup.cli.serving import desk_for, listen, serve_pages
 from followup.cli.words import counted, listed
 from followup.desks.permissions import ROLES
 from followup.desks.security.passwords import Passwords
@@ -104,7 +104,8 @@ def serve(
     """Serve the pages and keep the lists up to date until stopped (Ctrl-C)."""
     settings = settings_from(folder, host=host, port=port, protocol=protocol)
     with opened(settings) as store:
-        serve_pages(desk_for(settings, store, https=https), settings, ["Stop with Ctrl-C."])
+        desk = desk_for(settings, store, https=https)
+        serve_pages(desk, listen(settings), ["Stop with Ctrl-C."])
     return Outcome()
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import errno
+import signal
 import socket
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 
 import uvicorn
@@ -30,9 +33,9 @@ def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
     )
 
 
-def serve_pages(desk: Desk, settings: Settings, lines: Sequence[str]) -> None:
-    """Serve until stopped; ``lines`` are said once the port is ours, after the address to open."""
-    with _listening(settings) as listener:
+def serve_pages(desk: Desk, listener: socket.socket, lines: Sequence[str]) -> None:
+    """Serve until stopped; ``lines`` are said first, after the address to open."""
+    with listener:
         host, port = listener.getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
         for line in (f"Open http://{shown}:{port}/", *lines):
@@ -41,17 +44,24 @@ def serve_pages(desk: Desk, settings: Settings, lines: Sequence[str]) -> None:
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, proxy_headers=False
         )
-        try:
+        # The server hands a signal on when it has closed; both are the ordinary way to stop it.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[listener])
-        except KeyboardInterrupt:
-            return  # the ordinary way to stop it
 
 
-def _listening(settings: Settings) -> socket.socket:
-    """The port, taken before anything is promised."""
+def listen(settings: Settings, *, or_any: bool = False) -> socket.socket:
+    """The port, taken before anything is promised; ``or_any``: another one where it is in use."""
     try:
-        found = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)
-        return socket.create_server(found[0][4][:2], family=found[0][0], backlog=128)
+        family, _, _, _, address = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)[
+            0
+        ]
+        try:
+            return socket.create_server((str(address[0]), settings.port), family=family, backlog=128)
+        except OSError as exc:
+            if not or_any or exc.errno != errno.EADDRINUSE:
+                raise
+            return socket.create_server((str(address[0]), 0), family=family, backlog=128)
     except OSError as exc:
         raise FollowupError(
             "serve.port",

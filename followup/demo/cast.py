@@ -82,7 +82,7 @@ def case(name: str, today: date) -> Person:
     data = case_data(name)
     operated = date.fromisoformat(max(operation["date"] for operation in data["operations"]))
     day = today - timedelta(days=days_ago)
-    while not is_open(day, today):
+    while not _can_operate(day, today):
         day -= timedelta(days=1)
     return Person(parse_record(_moved(data, day - operated), name), **story)
 
@@ -112,17 +112,21 @@ def _moved(data: Any, by: timedelta, key: str = "") -> Any:
 
 def _invented(rng: Random, today: date) -> Iterator[Person]:
     number = 100
-    for day in _operating_days(today - timedelta(days=BACK), today, today):
-        for _ in range(3 if day == today else rng.randint(1, 3)):
+    for day in _operating_days(today - timedelta(days=BACK), today - timedelta(days=1), today):
+        for _ in range(rng.randint(1, 3)):
             number += 1
-            record = parse_record(invent(rng, number, day), "an invented patient")
-            yield Person(record, **_fate(rng, record, day == today))
+            yield Person(parse_record(invent(rng, number, day), "an invented patient"), **_fate(rng))
+    # Today's own, each as far as another desk has come with it; the first leaves something to ask.
+    for stage in ("drafted", "drafted", "printed", "handed over"):
+        number += 1
+        data = invent(rng, number, today)
+        if number % 4 == 1:
+            data["operations"][0].pop("chamber")
+        yield Person(parse_record(data, "an invented patient"), stops_at=stage)
 
 
-def _fate(rng: Random, record: Record, operated_today: bool) -> dict[str, Any]:
+def _fate(rng: Random) -> dict[str, Any]:
     """Seven in ten come to every visit; the others give reception something to do."""
-    if operated_today:
-        return {"stops_at": rng.choice(("drafted", "signed", "printed", "handed over"))}
     story = rng.choices(("comes", "misses one", "stays away", "loses the sheet"), (70, 12, 10, 8))[0]
     if story == "misses one":
         return {"misses": frozenset({rng.randint(1, 3)}), "told_no_show": rng.random() < 0.5}
@@ -135,24 +139,78 @@ def _operating_days(first: date, last: date, today: date) -> Iterator[date]:
     """Days of operations; ``today`` is always one, so that there is something to see."""
     for offset in range((last - first).days + 1):
         day = first + timedelta(days=offset)
-        if day == today or (day.weekday() in OPERATING_DAYS and is_open(day, today)):
+        if day == today or (day.weekday() in OPERATING_DAYS and _can_operate(day, today)):
             yield day
 
 
-_U_FROM_EIGHT = ((8, 7), (6, 7), (5, 7), (4, 14), (3, 14), (2, 14), (1, 14))
+def _can_operate(day: date, today: date) -> bool:
+    """Nobody is operated before a closed day: the first look may have to be on the next."""
+    return is_open(day, today) and is_open(day + timedelta(days=1), today)
 
-# How many days before today each told case was operated, and what happened since.
+
+# How many days before today each told case was operated, what the surgeon answered, what came after.
 CASES: dict[str, tuple[int, dict[str, Any]]] = {
     "01-wanjiru": (36, {}),
     "02-tom": (13, {"misses": frozenset({2}), "told_no_show": True}),
-    "03-amina": (9, {}),
-    "04-peter": (4, {}),
+    "03-amina": (
+        9,
+        {
+            "answers": {
+                "operations.0.steroid.0.crystals_seen_after": False,
+                "operations.0.viscoelastic.removed": "all",
+                "operations.0.choices.cycloplegic": "do not give",
+                "patient.eyes.left.uveitis.kind": "anterior, cause not found",
+                "patient.drops_by": {"who": "relative", "name": "her sister"},
+            },
+            "change": Change(
+                visit=2,
+                course="left:steroid",
+                steps=((8, 7), (6, 7), (5, 7), (4, 14), (3, 14), (2, 14), (1, 14)),
+                reason="Cells 2+ on day 7, pressure 18: eight a day again for a week, then down as before.",
+                handed_over=False,
+            ),
+        },
+    ),
+    "04-peter": (
+        4,
+        {
+            "answers": {
+                "operations.0.choices.cycloplegic": "do not give",
+                "in_use.0.ordered_by": "Dr Elian Mossgrove",
+            }
+        },
+    ),
     "05-lakshmi": (3, {}),
     "06-ibrahim": (24, {"stays_away_after": 1}),
-    "07-grace": (16, {}),
+    "07-grace": (
+        16,
+        {
+            "answers": {
+                "operations.0.choices.responder_course": "A",
+                "patient.conditions.tolerates_aspirin": True,
+                "in_use.0.medicine": "dorzolamide-2",
+                "in_use.0.count_a_day": 2,
+                "in_use.1.medicine": "brimonidine-0-2",
+                "in_use.1.count_a_day": 2,
+            }
+        },
+    ),
     "08-rafiq": (2, {}),
-    "09-devika": (8, {"sheet_lost_after": 1}),
-    "10-joao": (40, {}),
-    "11-fatuma": (11, {}),
+    "09-devika": (
+        8,
+        {
+            "answers": {
+                "patient.eyes.right.herpetic_keratitis.active_epithelial_disease": False,
+                "patient.eyes.right.herpetic_keratitis.antiviral_cover": True,
+                "patient.eyes.right.corneal_feeling": "normal",
+            },
+            "sheet_lost_after": 1,
+        },
+    ),
+    "10-joao": (40, {"answers": {"patient.help_arranged": "helper"}}),
+    "11-fatuma": (
+        11,
+        {"answers": {"operations.0.antibiotic_in_chamber": True, "patient.language": "sw"}},
+    ),
     "12-li": (1, {}),
 }

@@ -9,6 +9,8 @@ from random import Random
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from sqlmodel import Session
+
 from followup.clinical.careplan import CourseEdit
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Change, Person
@@ -24,11 +26,12 @@ from followup.records.protocols import protocol_signature
 from followup.records.sheets import hand_over_sheet, issue_sheet
 from followup.records.staff import all_staff
 from followup.records.store import Unit
-from followup.records.trips import trips_of
+from followup.records.trips import day_trips, trips_of
 from followup.records.views import Actor, TripView
 from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
 from followup.sheets.content import sheet_language
 
+WAITING = ("proposed", "booked")
 STAGES = ("entered", "drafted", "signed", "printed", "handed over")
 
 
@@ -63,8 +66,7 @@ class Story:
             events = [
                 *self._list(day, ((p.record.patient.code, p.record.patient.name, p.eye) for p in operated))
             ]
-            for person in cast:
-                events += self._visits(person, day) if person.operated < day else ()
+            events += self._visits({person.record.patient.code: person for person in cast}, day)
             for person in operated:
                 events += self._operation(person)
             self._live(day, events)
@@ -97,20 +99,18 @@ class Story:
             handed_to = "patient" if stage >= STAGES.index("handed over") else ""
             yield from self._sheet("15:30", code, to=handed_to)
 
-    def _visits(self, person: Person, day: date) -> Iterator[Event]:
+    def _visits(self, cast: Mapping[str, Person], day: date) -> Iterator[Event]:
         """What becomes of the visits that were due yesterday and are due today."""
-        code = person.record.patient.code
         with self.desk.store.read() as session:
-            patient = patient_by_code(session, code)
-            trips = trips_of(session, patient.id) if patient else ()
-        counted = [trip for trip in trips if trip.status != "cancelled"]
-        for number, trip in enumerate(counted, 1):
-            if trip.status not in ("proposed", "booked"):
-                continue
-            if trip.day == day and person.comes(number):
-                yield from self._comes(person, trip, number, day)
-            elif trip.day == day - timedelta(days=1) and person.told_no_show:
+            missed = [t for t in day_trips(session, day - timedelta(days=1)) if t.status in WAITING]
+            due = [t for t in day_trips(session, day) if t.status in WAITING]
+            numbers = {trip.id: _number(session, trip) for trip in due}
+        for trip in missed:
+            if cast[trip.patient_code].told_no_show:
                 yield Event("08:10", "reception", partial(mark_noshow, trip_id=trip.id))
+        for trip in due:
+            if cast[trip.patient_code].comes(numbers[trip.id]):
+                yield from self._comes(cast[trip.patient_code], trip, numbers[trip.id], day)
 
     def _comes(self, person: Person, trip: TripView, number: int, day: date) -> Iterator[Event]:
         """Today is still open: a third have arrived by now, nobody is seen yet."""
@@ -203,6 +203,12 @@ def _patient(unit: Unit, code: str) -> int:
     found = patient_by_code(unit.session, code)
     assert found is not None
     return found.id
+
+
+def _number(session: Session, trip: TripView) -> int:
+    """Which of the patient's visits it is, counted from 1 over all versions of the plan."""
+    kept = [other.id for other in trips_of(session, trip.patient_id) if other.status != "cancelled"]
+    return kept.index(trip.id) + 1
 
 
 def _day(unit: Unit, zone: ZoneInfo) -> date:

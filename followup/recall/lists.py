@@ -120,14 +120,8 @@ def _cell(value: object) -> str:
     if value is None:
         return ""
     text = "; ".join(value) if isinstance(value, tuple) else str(value)
-    # A spreadsheet would run a cell that begins like a formula; a telephone number's plus is none.
-    return f"'{text}" if text[:1] in ("=", "@", "\t", "\r") or _signed_words(text) else text
-
-
-def _signed_words(text: str) -> bool:
-    return (
-        text[:1] in ("+", "-") and not text[1:].replace(" ", "").replace(";", "").replace("+", "").isdigit()
-    )
+    # A spreadsheet would run a cell that begins like a formula.
+    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
 
 
 def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, ...]:
@@ -146,4 +140,4 @@ def _eyes(needs: Sequence[ReviewNeed], patient: PatientView) -> tuple[Eye, ...]:
 
 
 def _telephones(patient: PatientView) -> tuple[str, ...]:
-    return tuple(f"{phone.number} ({phone.whose})" for phone in patient.telephones)
+    return tuple(f"{phone.whose}: {phone.number}" for phone in patient.telephones)

@@ -1,0 +1,93 @@
+"""``followup demo``: the invented sample clinic, served or written as files."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime, time
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import click
+
+from followup.cli.contract import Outcome
+from followup.cli.files import Day
+from followup.cli.opening import settings_from
+from followup.cli.serving import listen, serve_pages
+from followup.cli.words import counted, listed
+from followup.demo.build import PASSWORD, SEED, build
+from followup.demo.clinic import STAFF, TIME_ZONE
+from followup.demo.files import claim_folder, write_files
+from followup.records.engine import sqlite_url
+from followup.records.store import Store
+from followup.settings import Settings
+
+
+@click.command()
+@click.option("--folder", metavar="DIR", help="An empty or new folder to keep it in; else a throw-away one.")
+@click.option("--no-serve", is_flag=True, help="Write sheets, lists and database, then end.")
+@click.option("--on", type=Day(), help="The day it is taken to be; without it today.")
+@click.option("--seed", type=int, default=SEED, show_default=True, help="Another number, other people.")
+@click.option("--port", help="Port of the pages; else 8470, or a free one.")
+def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: str | None) -> Outcome:
+    """Show a filled sample clinic: everybody and everything in it is invented.
+
+    Its protocol is signed by an invented surgeon, so that sheets print; "sample clinic" stands on
+    each. Nothing in it may be used for a patient.
+    """
+    clock = _clock(on)
+    with _place(folder) as place:
+        claim_folder(place)
+        settings = _settings(place, port)
+        store = Store.open(settings.database_url)
+        try:
+            now = clock()
+            desk = build(settings, store, now=now, clock=clock, seed=seed)
+            if no_serve:
+                written = write_files(desk, place, now)
+                return Outcome(
+                    f"{counted(written.sheets, 'sheet', 'sheets')}, "
+                    f"{counted(written.due, 'visit', 'visits')} due, "
+                    f"{written.to_reach} to reach: in {place}\n"
+                )
+            listener = listen(settings, or_any=port is None)
+            serve_pages(
+                desk,
+                listener,
+                [
+                    f"Log in as {listed(member.login for member in STAFF)}; the password is: {PASSWORD}",
+                    f"All of it is invented and lies in {place}. Stop with Ctrl-C.",
+                ],
+            )
+        finally:
+            store.close()
+    return Outcome()
+
+
+def _clock(on: date | None) -> Callable[[], datetime]:
+    """The real clock, or one that began at nine in the morning of the day asked for."""
+    if on is None:
+        return lambda: datetime.now(UTC)
+    ahead = datetime.combine(on, time(9), ZoneInfo(TIME_ZONE)).astimezone(UTC) - datetime.now(UTC)
+    return lambda: datetime.now(UTC) + ahead
+
+
+def _settings(place: Path, port: str | None) -> Settings:
+    """Everything inside the folder, whatever the environment says of a real clinic's."""
+    return settings_from(
+        str(place),
+        port=port,
+        host="127.0.0.1",
+        database_url=sqlite_url(place / "followup.sqlite3"),
+        key_file=place / "recall-keys.json",
+    )
+
+
+@contextmanager
+def _place(folder: str | None) -> Iterator[Path]:
+    if folder is not None:
+        yield Path(folder).expanduser().absolute()
+        return
+    with tempfile.TemporaryDirectory(prefix="followup-demo-") as name:
+        yield Path(name)

@@ -1,0 +1,83 @@
+"""The sample clinic as files: its sheets, the day's visits and those to reach."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlmodel import Session
+
+from followup.desks.desk import Desk, Visit
+from followup.desks.sheets import content_of
+from followup.errors import FollowupError
+from followup.language.catalogues import translator
+from followup.recall.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
+from followup.records.clinics import get_clinic
+from followup.records.plans import plans_in_force
+from followup.records.protocols import protocol_signature
+from followup.records.sheets import sheets_of
+from followup.records.views import SheetView
+from followup.sheets.pdf import render_pdf
+
+MARK = "sample-clinic.txt"
+_OURS = {MARK, "sheets", "due.csv", "overdue.csv", "recall-keys.json"}
+_DATABASE = "followup.sqlite3"
+
+
+@dataclass(frozen=True)
+class Written:
+    """How many sheets and lines were written."""
+
+    sheets: int
+    due: int
+    to_reach: int
+
+
+def claim_folder(folder: Path) -> None:
+    """Make ``folder`` an empty one of ours; an earlier demonstration in it is taken away.
+
+    Error ``demo.folder`` where it holds anything else: nothing of another's is ever touched.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise FollowupError("demo.folder", "it is a file", where=str(folder), fix="name a folder")
+    found = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
+    strange = [name for name in found if name not in _OURS and not name.startswith(_DATABASE)]
+    sheets = folder / "sheets"
+    strange += [path.name for path in sheets.iterdir() if path.suffix != ".pdf"] if sheets.is_dir() else []
+    if found and (MARK not in found or strange):
+        raise FollowupError(
+            "demo.folder",
+            f"the folder holds other things, such as {(strange or found)[0]}",
+            where=str(folder),
+            fix="name an empty or a new folder",
+        )
+    for name in found:
+        path = folder / name
+        shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / MARK).write_text("An invented sample clinic. It may be deleted at any time.\n", "utf-8")
+
+
+def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
+    """Write every sheet in force as PDF and the two lists as CSV."""
+    with desk.store.read() as session:
+        clinic = get_clinic(session)
+        visit = Visit(desk, clinic, now, None, protocol_signature(session, desk.protocol.hash))
+        kinds = desk.protocol.kinds
+        due = due_lines(session, visit.today, now, kinds)
+        reach = reach_lines(session, now, translator("en", "desk"), kinds)
+        sheets = [sheet for patient in sorted(plans_in_force(session)) for sheet in _newest(session, patient)]
+        (folder / "sheets").mkdir(exist_ok=True)
+        for sheet in sheets:
+            name = f"{sheet.patient_code}-{sheet.issue}.pdf"
+            (folder / "sheets" / name).write_bytes(render_pdf(content_of(session, visit, sheet)))
+    (folder / "due.csv").write_text(as_csv(DueLine, due), "utf-8")
+    (folder / "overdue.csv").write_text(as_csv(ReachLine, reach), "utf-8")
+    return Written(len(sheets), len(due), len(reach))
+
+
+def _newest(session: Session, patient_id: int) -> tuple[SheetView, ...]:
+    """The patient's newest sheet of the plan in force, if one was printed."""
+    return tuple(sheet for sheet in sheets_of(session, patient_id) if sheet.replaced_at is None)[-1:]
