@@ -52,7 +52,9 @@ def log_out(request: Request, visit: AnyVisit) -> RedirectResponse:
     with visit.desk.store.upkeep(visit.now) as unit:
         end_session(unit, token=token_of(request))
     answer = go("/log-in")
-    answer.delete_cookie(cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https)
+    answer.delete_cookie(
+        cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https
+    )
     return answer
 
 

@@ -21,9 +21,7 @@ MAX_BODY = 2_000_000
 THREADS = 12
 
 
-def create_app(
-    desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]] = nullcontext
-) -> FastAPI:
+def create_app(desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]] = nullcontext) -> FastAPI:
     """The application. ``jobs()`` is entered while it runs: give the recall scheduler there."""
 
     @asynccontextmanager

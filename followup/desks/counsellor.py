@@ -11,7 +11,7 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import (
     FormView,
-    RecordProblem,
+    RecordError,
     check,
     fill_form,
     read_form,
@@ -41,7 +41,9 @@ def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """The day's list as pasted lines: code, name, eye."""
     day = _day(first(form, "on"))
     try:
-        lines = [_list_line(i, line) for i, line in enumerate(first(form, "lines").splitlines(), 1) if line.strip()]
+        lines = [
+            _list_line(i, line) for i, line in enumerate(first(form, "lines").splitlines(), 1) if line.strip()
+        ]
         with visit.desk.store.write(visit.actor, visit.now) as unit:
             put_operation_list(unit, day=day, lines=lines)
     except FollowupError as exc:
@@ -50,7 +52,9 @@ def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
 
 
 @router.get("/operations/new")
-def new_operation(request: Request, visit: AnyVisit, code: str = "", name: str = "", on: date | None = None) -> Response:
+def new_operation(
+    request: Request, visit: AnyVisit, code: str = "", name: str = "", on: date | None = None
+) -> Response:
     day = on or visit.today
     if code and (known := _find(visit, code)):
         return go(f"/patients/{known.code}/record?add={day}")
@@ -109,7 +113,7 @@ def _save(request: Request, visit: Visit, form: Posted, known: PatientView | Non
     try:
         seen = first(form, "seen")
         plan = _store(visit, check(data), known, int(seen) if seen.isdecimal() else 0)
-    except RecordProblem as exc:
+    except RecordError as exc:
         view = FormView(fill_form(data), exc.problems)
         return _form_page(request, visit, view, version=version, error=exc.line, status=422)
     except FollowupError as exc:
@@ -143,11 +147,15 @@ def _same_as_stored(visit: Visit, known: PatientView, record: Record) -> int | N
 def _one_more(form: Posted, today: date) -> FormView:
     name = first(form, "add")
     number = rows(form, name)
-    defaults: dict[str, list[str]] = routine_answers(number, today.isoformat()) if name == "operations" else {}
+    defaults: dict[str, list[str]] = (
+        routine_answers(number, today.isoformat()) if name == "operations" else {}
+    )
     try:
         return with_another_row(form, name, defaults)
     except (KeyError, AssertionError, StopIteration):
-        raise FollowupError("form.add", "there is no such list in a record", fix="open the form again") from None
+        raise FollowupError(
+            "form.add", "there is no such list in a record", fix="open the form again"
+        ) from None
 
 
 def _form_page(

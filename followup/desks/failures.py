@@ -10,7 +10,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse
 from starlette.exceptions import HTTPException
 
-from followup.desks.guard import LoginNeeded, look_up
+from followup.desks.guard import LoginNeededError, look_up
 from followup.desks.pages import go, show
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
@@ -57,7 +57,7 @@ def status_of(error: FollowupError) -> int:
 
 def install(app: FastAPI) -> None:
     """Attach the handlers."""
-    app.add_exception_handler(LoginNeeded, _to_log_in)
+    app.add_exception_handler(LoginNeededError, _to_log_in)
     app.add_exception_handler(FollowupError, _refused)
     app.add_exception_handler(HTTPException, _http)
     app.add_exception_handler(RequestValidationError, _bad_request)
@@ -65,7 +65,7 @@ def install(app: FastAPI) -> None:
 
 
 def _to_log_in(request: Request, exc: Exception) -> Response:
-    assert isinstance(exc, LoginNeeded)
+    assert isinstance(exc, LoginNeededError)
     if request.method == "GET":
         return go(f"/log-in?then={quote(exc.then, safe='/')}")
     return _page(

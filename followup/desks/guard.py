@@ -12,7 +12,7 @@ from followup.desks.permissions import may
 from followup.desks.security.origin import is_cross_site
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic
-from followup.records.protocols import find_signature
+from followup.records.protocols import protocol_signature
 from followup.records.staff import find_session, touch_session
 from followup.records.views import LoginSession
 
@@ -21,7 +21,7 @@ LIFETIME = timedelta(hours=12)
 TOUCH_EVERY = timedelta(minutes=1)
 
 
-class LoginNeeded(Exception):
+class LoginNeededError(Exception):
     """Nobody is logged in; ``then`` is where the person wanted to go."""
 
     def __init__(self, then: str) -> None:
@@ -48,7 +48,7 @@ def guard(request: Request) -> None:
     if may(visit.roles, request.method, path):
         return
     if visit.login is None:
-        raise LoginNeeded(wanted(request))
+        raise LoginNeededError(wanted(request))
     raise FollowupError(
         "role.missing",
         f"{visit.login.staff.name} may not open this page",
@@ -63,7 +63,7 @@ def look_up(request: Request) -> Visit:
     token = request.cookies.get(cookie_name(desk), "")
     with desk.store.read() as session:
         clinic = get_clinic(session)
-        signature = find_signature(session, hash=desk.protocol.hash)
+        signature = protocol_signature(session, desk.protocol.hash)
         login = find_session(session, token=token, now=now, idle=IDLE) if token else None
     if login and now - login.last_seen >= TOUCH_EVERY:
         with desk.store.upkeep(now) as unit:
@@ -88,5 +88,8 @@ def must_match(visit: Visit, login: LoginSession | None, password: str) -> None:
     stored = login.staff.password_hash if login else None
     if not visit.desk.passwords.matches(stored, password):
         raise FollowupError(
-            "password.wrong", "this is not your password; nothing was stored", where="password", fix="type it again"
+            "password.wrong",
+            "this is not your password; nothing was stored",
+            where="password",
+            fix="type it again",
         )

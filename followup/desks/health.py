@@ -32,6 +32,8 @@ def ready(visit: AnyVisit) -> JSONResponse:
     if beat is None:
         return JSONResponse({"status": "the sweep has never run"}, 503)
     age = visit.now - beat.at
-    status = "ok" if age <= STALE and beat.ok else "the sweep is not running" if beat.ok else "the sweep fails"
+    status = (
+        "ok" if age <= STALE and beat.ok else "the sweep is not running" if beat.ok else "the sweep fails"
+    )
     code = 200 if status == "ok" else 503
     return JSONResponse({"status": status, "sweep_age_seconds": int(age.total_seconds())}, code)

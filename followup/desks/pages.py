@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any, NamedTuple
 
 from fastapi import Request
@@ -13,7 +13,9 @@ from followup import resources
 from followup.desks import words
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
+from followup.desks.visit_lines import need_words
 from followup.language.catalogues import N_
+from followup.sheets.staircase import build_staircase
 
 
 class Place(NamedTuple):
@@ -53,6 +55,7 @@ def environment(language: str) -> Environment:
         "day": texts.day,
         "short_day": texts.short_day,
         "moment": texts.moment,
+        "clock": texts.clock,
         "choice": texts.choice,
         "eye": texts.eye,
         "eyes": texts.eyes,
@@ -69,8 +72,10 @@ def environment(language: str) -> Environment:
 def show(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """The page ``template``. ``context`` must give every name that the template uses."""
     visit = visit_of(request)
-    html = environment(visit.language).get_template(f"desks/{template}").render(
-        **around(visit, request.url.path), visit=visit, **context
+    html = (
+        environment(visit.language)
+        .get_template(f"desks/{template}")
+        .render(**around(visit, request.url.path), visit=visit, **context)
     )
     return HTMLResponse(html, status, headers={"content-language": visit.language})
 
@@ -83,9 +88,13 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "staff": visit.login.staff if visit.login else None,
         "signature": visit.signature,
         "language": visit.language,
+        "draw": partial(build_staircase, today=visit.today),
+        "need_words": partial(need_words, visit),
         "direction": words.direction(visit.language),
         "places": [
-            Place(url, title, path == url) for url, title in PLACES if visit.login and may(visit.roles, "GET", url)
+            Place(url, title, path == url)
+            for url, title in PLACES
+            if visit.login and may(visit.roles, "GET", url)
         ],
     }
 

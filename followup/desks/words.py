@@ -73,6 +73,10 @@ class Texts:
         local = instant.astimezone(zone)
         return f"{self.day(local.date())}, {local:%H:%M}"
 
+    def clock(self, instant: datetime, zone: ZoneInfo) -> str:
+        """An instant as the clinic's clock of the day."""
+        return f"{instant.astimezone(zone):%H:%M}"
+
     def choice(self, word: str) -> str:
         """One answer of the record in the staff's language; the record keeps its own word."""
         return self.gettext(choice_words(word)) if word else self.gettext("not recorded")

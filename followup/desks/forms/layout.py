@@ -26,8 +26,10 @@ STORY: tuple[Chapter, ...] = (
     ),
     Chapter(
         N_("The lens comes out"),
-        ("synechiae_broken", "membrane_peeled", "iris_torn", "capsule_torn", "vitreous_lost", "vitrectomy")
-        + ("zonules_weak", "lens_left", "lens_left_hard", "cornea_touched"),
+        (
+            *("synechiae_broken", "membrane_peeled", "iris_torn", "capsule_torn", "vitreous_lost"),
+            *("vitrectomy", "zonules_weak", "lens_left", "lens_left_hard", "cornea_touched"),
+        ),
     ),
     Chapter(
         N_("Closing"),
@@ -37,8 +39,8 @@ STORY: tuple[Chapter, ...] = (
 
 # Below "patient.": what the routine case needs; the rest of the patient folds away.
 PATIENT = (
-    ("code", "name", "birth_date", "birth_year", "sex", "language", "telephones")
-    + ("drops_by", "can_squeeze", "can_read")
+    *("code", "name", "birth_date", "birth_year", "sex"),
+    *("language", "telephones", "drops_by", "can_squeeze", "can_read"),
 )
 
 # What differs from these stands out. An uneventful operation needs no other answer; who the

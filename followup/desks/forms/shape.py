@@ -33,7 +33,7 @@ class Field:
 
 @dataclass(frozen=True)
 class Group:
-    """Fields that belong together. ``many``: may repeat. ``optional``: its presence says something."""
+    """Fields that belong together. ``many``: may repeat. ``optional``: a tick alone says it is there."""
 
     name: str
     of: str
@@ -69,7 +69,9 @@ def _member(model: type[BaseModel], key: str, info: FieldInfo) -> Field | Group:
     inner, optional = _without_none(info.annotation)
     if _is_model(inner):
         group = shape_of(inner, key, of)
-        return Group(key, of, group.members, optional=optional)
+        # Where a field inside must be given, filling it in says that the group is there.
+        told = any(isinstance(m, Field) and m.required for m in group.members)
+        return Group(key, of, group.members, optional=optional and not told)
     if get_origin(inner) is tuple:
         item = _bare(get_args(inner)[0])
         if _is_model(item):

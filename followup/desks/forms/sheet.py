@@ -146,14 +146,14 @@ def fill_form(data: Mapping[str, Any]) -> dict[str, list[str]]:
 
 
 def check(data: dict[str, Any]) -> Record:
-    """The record. Raises RecordProblem where it can't be one."""
+    """The record. Raises RecordError where it can't be one."""
     try:
         return Record.model_validate(data)
     except ValidationError as exc:
-        raise RecordProblem(exc) from None
+        raise RecordError(exc) from None
 
 
-class RecordProblem(FollowupError):
+class RecordError(FollowupError):
     """A record that can't be stored; ``problems`` says by field name what is wrong."""
 
     def __init__(self, exc: ValidationError) -> None:

@@ -1,0 +1,114 @@
+"""A plan as the pages show it: names instead of keys, and beside each day which day it is after surgery."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Question, ReviewNeed, Step, Trip
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Eye, Record
+from followup.records.views import PlanVersion
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """One version of a plan with its record and the protocol that gives names to its keys."""
+
+    version: PlanVersion
+    record: Record
+    protocol: Protocol
+    today: date
+
+    @property
+    def plan(self) -> CarePlan:
+        return self.version.body
+
+    @property
+    def eyes(self) -> tuple[Eye, ...]:
+        """The operated eyes, in order of surgery."""
+        return tuple(dict.fromkeys(o.eye for o in sorted(self.record.operations, key=lambda o: o.date)))
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """Those that block signing first."""
+        return tuple(sorted(self.plan.questions, key=lambda q: not q.blocks))
+
+    def medicine(self, course: Course) -> str:
+        """Name and strength, or the key of a medicine that is not in the formulary."""
+        known = self.protocol.formulary.get(course.medicine)
+        return known.label if known else course.medicine
+
+    def bottle(self, key: str) -> Course:
+        """The course that a key of rounds or bottles names."""
+        return self.plan.course(key)
+
+    def courses_of(self, keys: Iterable[str]) -> tuple[Course, ...]:
+        """The courses with these keys; a key that names no course of the plan is left out."""
+        return tuple(course for course in self.plan.courses if course.key in set(keys))
+
+    def held_by(self, course: Course) -> tuple[str, ...]:
+        """The questions that hold a course, in words."""
+        asked = {question.id: question.text for question in self.plan.questions}
+        return tuple(asked.get(name, name) for name in course.held_by)
+
+    def kind(self, need: ReviewNeed) -> str:
+        """What a need looks at, in words."""
+        known = self.protocol.kinds.get(need.kind)
+        return known.text if known else need.kind
+
+    def reasons_of(self, keys: Iterable[str]) -> tuple[ReviewNeed, ...]:
+        """The needs that a trip serves."""
+        needs = {need.key: need for need in self.plan.needs}
+        return tuple(needs[key] for key in keys if key in needs)
+
+    def day_number(self, day: date, eye: Eye | None = None) -> str:
+        """Days after the latest operation of ``eye``, or of each eye: "7", or "17 / 7"."""
+        eyes: tuple[Eye, ...] = (eye,) if eye else self.eyes
+        latest = {
+            e: max(o.date for o in self.record.operations if o.eye == e) for e in eyes if e in self.eyes
+        }
+        return " / ".join(str((day - start).days) for start in latest.values())
+
+    @property
+    def bottles(self) -> Mapping[str, tuple[Bottle, ...]]:
+        """Bottles by course."""
+        found: dict[str, list[Bottle]] = {}
+        for bottle in self.plan.supply:
+            found.setdefault(bottle.course, []).append(bottle)
+        return {key: tuple(bottles) for key, bottles in found.items()}
+
+    @property
+    def phases(self) -> tuple[DayPhase, ...]:
+        """The phases that are not over yet; all of them where every one is over."""
+        left = tuple(phase for phase in self.plan.rounds if phase.end >= self.today)
+        return left or self.plan.rounds
+
+    @property
+    def trips(self) -> tuple[Trip, ...]:
+        return tuple(trip for trip in self.plan.trips if trip.status != "cancelled")
+
+    def changeable(self, course: Course) -> bool:
+        """Whether the surgeon can change its steps on this version."""
+        return (
+            self.version.status in ("draft", "active")
+            and course.role not in ("steroid tablet",)
+            and not course.from_before
+            and course.state != "stopped"
+        )
+
+
+def runs(steps: Iterable[Step]) -> tuple[tuple[int, int], ...]:
+    """A course as (times a day, days)."""
+    return tuple((step.count, step.days) for step in steps)
+
+
+def steps_left(course: Course, day: date) -> tuple[tuple[int, int], ...]:
+    """The (times a day, days) of ``course`` from ``day`` on."""
+    left = []
+    for step in course.steps:
+        first = max(step.start, day)
+        if step.end >= first:
+            left.append((step.count, (step.end - first).days + 1))
+    return tuple(left)

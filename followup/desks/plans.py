@@ -1,0 +1,184 @@
+"""A plan's page: its questions, what changes, its signature."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
+
+from followup.clinical.careplan import CarePlan
+from followup.clinical.record import Eye
+from followup.desks.answers import answer_form, asked_once, with_answers
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.effect import effect
+from followup.desks.failures import status_of
+from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
+from followup.desks.guard import must_match
+from followup.desks.pages import go, show
+from followup.desks.plan_view import PlanView
+from followup.desks.planning import draft_plan
+from followup.desks.posted import AForm, first
+from followup.desks.words import Texts
+from followup.errors import FollowupError
+from followup.language.catalogues import offered
+from followup.records.patients import correct_record, patient, record_versions
+from followup.records.plans import active_plan, plan, plans_of, plans_waiting_for_signature, sign_plan
+from followup.records.sheets import sheets_of
+from followup.records.views import PlanVersion, RecordVersion
+from followup.sheets.staircase import Staircase, build_staircase
+
+router = APIRouter()
+
+
+@router.get("/waiting")
+def waiting(request: Request, visit: AnyVisit) -> Response:
+    """Plans to sign: those with an open question after those that can be signed at once."""
+    with visit.desk.store.read() as session:
+        drafts = plans_waiting_for_signature(session)
+        people = {version.patient_id: patient(session, version.patient_id) for version in drafts}
+    lines = [
+        {"plan": version, "who": people[version.patient_id], "stairs": build_staircase(version.body)}
+        for version in sorted(drafts, key=lambda v: not v.body.signable)
+    ]
+    return show(request, "waiting.html", lines=lines)
+
+
+@router.get("/plans/{plan}")
+def plan_page(request: Request, visit: AnyVisit, plan: int) -> Response:
+    return _page(request, visit, plan)
+
+
+@router.post("/plans/{plan}/again")
+def plan_again(visit: AnyVisit, plan: int) -> Response:
+    """Build the plan again from the newest record, protocol, calendar and day."""
+    view = load(visit, plan)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        made = draft_plan(unit, visit, view.version.patient_id, reason=view.version.reason)
+    return go(f"/plans/{made.id}")
+
+
+@router.post("/plans/{plan}/answers")
+def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Store the answers as the record's next version and build the plan again."""
+    view = load(visit, plan)
+    if "add" in form:
+        return _page(request, visit, plan, form=with_another_row(form, first(form, "add"), {}))
+    data = with_answers(view.plan.questions, view.record, form, visit.today)
+    try:
+        record = check(data)
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            version = view.version
+            correct_record(unit, patient_id=version.patient_id, record=record, seen=version.record_number)
+            made = draft_plan(unit, visit, version.patient_id, reason=version.reason)
+    except RecordError as exc:
+        typed = FormView(fill_form(data), exc.problems)
+        return _page(request, visit, plan, form=typed, error=exc.line, status=422)
+    except FollowupError as exc:
+        typed = FormView(fill_form(data))
+        return _page(request, visit, plan, form=typed, error=exc.line, status=status_of(exc))
+    return go(f"/plans/{made.id}")
+
+
+@router.post("/plans/{plan}/sign")
+def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Sign, with the password once more. A form sent twice signs once."""
+    view = load(visit, plan)
+    if view.version.status == "active" and view.version.signed_by == visit.actor.name:
+        return go(f"/plans/{plan}")
+    reason = first(form, "reason")
+    try:
+        must_match(visit, visit.login, form.get("password", [""])[0])
+        if not reason and needs_reason(visit, view):
+            raise FollowupError(
+                "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
+            )
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            sign_plan(unit, plan_id=plan, reason=reason)
+    except FollowupError as exc:
+        return _page(request, visit, plan, error=exc.line, status=status_of(exc), reason=reason)
+    return go(f"/plans/{plan}")
+
+
+def load(visit: Visit, plan_id: int) -> PlanView:
+    """The plan with the record that it was made from. Error: ``plan.unknown``."""
+    with visit.desk.store.read() as session:
+        return _load(session, visit, plan_id)
+
+
+def needs_reason(visit: Visit, view: PlanView) -> bool:
+    """A plan that replaces a signed one needs a reason; so does one that the surgeon has edited."""
+    with visit.desk.store.read() as session:
+        in_force = active_plan(session, view.version.patient_id)
+    return (in_force is not None or bool(view.version.edits)) and not view.version.reason
+
+
+def _load(session: Session, visit: Visit, plan_id: int) -> PlanView:
+    version = plan(session, plan_id)
+    record = record_of(session, version).record
+    return PlanView(version, record, visit.desk.protocol, visit.today)
+
+
+def record_of(session: Session, version: PlanVersion) -> RecordVersion:
+    """The version of the record that a plan was made from."""
+    return next(v for v in record_versions(session, version.patient_id) if v.number == version.record_number)
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    plan_id: int,
+    *,
+    form: FormView | None = None,
+    error: str | None = None,
+    status: int = 200,
+    reason: str = "",
+) -> Response:
+    with visit.desk.store.read() as session:
+        view = _load(session, visit, plan_id)
+        who = patient(session, view.version.patient_id)
+        versions = plans_of(session, who.id)
+        in_force = active_plan(session, who.id)
+        sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan_id)
+    base = in_force.body if in_force and in_force.id != plan_id else None
+    asked = asked_once(view.questions, view.record, visit.today)
+    return show(
+        request,
+        "plan.html",
+        status=status,
+        view=view,
+        plan=view.plan,
+        version=view.version,
+        who=who,
+        newest=versions[0],
+        versions=versions,
+        in_force=in_force,
+        changes=_changes(visit, view, base) if base and view.version.status == "draft" else (),
+        asked=asked,
+        answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
+        form=form or answer_form(view.record),
+        stale=_stale(visit, view, who.record_number),
+        stairs=_staircases(view),
+        sheets=sheets,
+        languages=[spoken.tag for spoken in offered()],
+        error=error,
+        reason=reason or view.version.reason,
+    )
+
+
+def _changes(visit: Visit, view: PlanView, base: CarePlan) -> tuple[str, ...]:
+    return effect(base, view.plan, Texts(visit.language), view.medicine)
+
+
+def _stale(visit: Visit, view: PlanView, record_number: int) -> bool:
+    """Whether a draft was made from what is no longer so: record, protocol, approval or day."""
+    return view.version.status == "draft" and (
+        view.version.record_number != record_number
+        or view.plan.protocol_hash != visit.desk.protocol.hash
+        or view.plan.approved != (visit.signature is not None)
+        or view.plan.as_of < visit.today
+    )
+
+
+def _staircases(view: PlanView) -> list[tuple[Eye, Staircase]]:
+    """The drawing of each eye that has one."""
+    drawn = ((eye, build_staircase(view.plan, today=view.today, eye=eye)) for eye in view.eyes)
+    return [(eye, stairs) for eye, stairs in drawn if stairs is not None]

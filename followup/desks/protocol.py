@@ -1,0 +1,50 @@
+"""The protocol: what it is, and the signature that lets plans be signed."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.failures import status_of
+from followup.desks.guard import must_match
+from followup.desks.pages import go, show
+from followup.desks.posted import AForm, first
+from followup.errors import FollowupError
+from followup.records.protocols import sign_protocol
+
+router = APIRouter()
+
+
+@router.get("/protocol")
+def protocol_page(request: Request, visit: AnyVisit) -> Response:
+    return _page(request, visit)
+
+
+@router.post("/protocol/sign")
+def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """A licensed clinician approves exactly this protocol for patients of the clinic."""
+    protocol = visit.desk.protocol
+    if visit.signature:
+        return go("/protocol")
+    try:
+        if first(form, "hash") != protocol.hash:
+            raise FollowupError(
+                "protocol.changed", "the protocol has changed", fix="read it again, then sign"
+            )
+        if first(form, "read") != "yes":
+            raise FollowupError(
+                "protocol.read",
+                "not confirmed",
+                where="I have read it",
+                fix="read the files, then tick the box",
+            )
+        must_match(visit, visit.login, form.get("password", [""])[0])
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
+    except FollowupError as exc:
+        return _page(request, visit, error=exc.line, status=status_of(exc))
+    return go("/protocol")
+
+
+def _page(request: Request, visit: Visit, *, error: str | None = None, status: int = 200) -> Response:
+    return show(request, "protocol.html", status=status, protocol=visit.desk.protocol, error=error)

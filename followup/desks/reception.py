@@ -1,0 +1,143 @@
+"""Reception's desk: who comes today, whose sheet this is, who must be reached."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import date
+
+from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
+
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.pages import go, show
+from followup.desks.posted import AForm, first
+from followup.desks.visit_lines import visit_lines
+from followup.desks.words import desk_translator
+from followup.errors import FollowupError
+from followup.recall.codes import read_scan
+from followup.recall.worklist import reason, worklist
+from followup.records.patients import patient_by_code, search_patients
+from followup.records.plans import active_plan, plans_of
+from followup.records.sheets import find_sheet, sheets_of
+from followup.records.trips import day_trips, trips_of
+from followup.records.views import FoundSheet, PatientView
+from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
+
+router = APIRouter()
+LONGEST_SEARCH = 200
+
+
+@router.get("/today")
+def today(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
+    return _day_page(request, visit, on or visit.today)
+
+
+@router.get("/to-reach")
+def to_reach(request: Request, visit: AnyVisit) -> Response:
+    words = desk_translator(visit.language)
+    with visit.desk.store.read() as session:
+        items = worklist(session, visit.now)
+    return show(request, "to-reach.html", items=[(item, reason(item, words)) for item in items])
+
+
+@router.post("/find")
+def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """A typed or scanned code, a name, a telephone number or a patient code, all in one box."""
+    text = first(form, "text")
+    if not text:
+        return go("/today")
+    if len(text) > LONGEST_SEARCH:
+        raise FollowupError("find.length", "too long for a code or a name", where="search", fix="shorten it")
+    scan = read_scan(text, visit.desk.keyring, visit.clinic.code)
+    with visit.desk.store.read() as session:
+        if scan.sheet_id and find_sheet(session, scan.sheet_id):
+            return go(f"/found/{scan.sheet_id}")
+        people = search_patients(session, text) if scan.outcome != "other clinic" else ()
+    if len(people) == 1 and scan.outcome != "ours":
+        return go(f"/patients/{people[0].code}")
+    status = 200 if people else 404
+    return show(
+        request, "find.html", status=status, text=text, people=people, scan=scan if not people else None
+    )
+
+
+@router.get("/found/{sheet}")
+def found(request: Request, visit: AnyVisit, sheet: str) -> Response:
+    """Whose sheet it is and what to do next; nothing is stored by looking."""
+    with visit.desk.store.read() as session:
+        known = find_sheet(session, sheet)
+        if known is None:
+            raise FollowupError(
+                "sheet.unknown", "no such sheet was issued here", fix="search by name instead"
+            )
+        return _patient_page(request, visit, session, known.patient, found=known)
+
+
+@router.get("/patients/{code}")
+def patient_page(request: Request, visit: AnyVisit, code: str) -> Response:
+    with visit.desk.store.read() as session:
+        who = patient_by_code(session, code)
+        if who is None:
+            raise FollowupError(
+                "patient.unknown", "no patient with this code", fix="look the patient up by name"
+            )
+        return _patient_page(request, visit, session, who)
+
+
+@router.post("/trips/{trip}/arrived")
+def arrived(request: Request, visit: AnyVisit, trip: int, form: AForm) -> Response:
+    nonce = first(form, "nonce")
+    if not 16 <= len(nonce) <= 64:
+        raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        seen = mark_arrived(unit, trip_id=trip, nonce=nonce)
+    return go(f"/patients/{seen.patient_code}")
+
+
+@router.post("/trips/{trip}/no-show")
+def no_show(visit: AnyVisit, trip: int) -> Response:
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        seen = mark_noshow(unit, trip_id=trip)
+    return go(f"/patients/{seen.patient_code}")
+
+
+@router.post("/trips/{trip}/seen")
+def seen(visit: AnyVisit, trip: int, form: AForm) -> Response:
+    """The visit is over; what was not looked at stays open as a visit of its own."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        done = mark_fulfilled(unit, trip_id=trip, served=tuple(form.get("served", [])))
+    return go(f"/patients/{done.patient_code}")
+
+
+def _day_page(request: Request, visit: Visit, day: date) -> Response:
+    with visit.desk.store.read() as session:
+        lines = visit_lines(session, visit, day_trips(session, day))
+        items = worklist(session, visit.now)
+    order = ("overdue", "late", "due today", "here", "upcoming", "done", "cancelled")
+    lines = tuple(sorted(lines, key=lambda line: (order.index(line.stands), line.who.name.casefold())))
+    return show(request, "today.html", day=day, lines=lines, to_reach=len(items))
+
+
+def _patient_page(
+    request: Request, visit: Visit, session: Session, who: PatientView, found: FoundSheet | None = None
+) -> Response:
+    lines = visit_lines(session, visit, (t for t in trips_of(session, who.id) if t.status != "cancelled"))
+    here = next((line for line in lines if line.stands == "here"), None)
+    upcoming = next((line for line in lines if line.open), None)
+    words = desk_translator(visit.language)
+    plans = plans_of(session, who.id)
+    in_force = active_plan(session, who.id)
+    return show(
+        request,
+        "patient.html",
+        who=who,
+        found=found,
+        lines=lines,
+        here=here,
+        coming=upcoming,
+        plans=plans,
+        in_force=in_force,
+        sheets=sheets_of(session, who.id),
+        worries=[reason(item, words) for item in worklist(session, visit.now) if item.patient.id == who.id],
+        nonce=secrets.token_urlsafe(24),
+    )

@@ -1,0 +1,17 @@
+"""All routers of the desks, in the order in which their paths are tried."""
+
+from __future__ import annotations
+
+from followup.desks import account, counsellor, health, plans, protocol, reception, sheets, staff_desk, steps
+
+ROUTERS = (
+    account.router,
+    health.router,
+    counsellor.router,
+    plans.router,
+    steps.router,
+    sheets.router,
+    reception.router,
+    protocol.router,
+    staff_desk.router,
+)

@@ -1,0 +1,75 @@
+"""The manager's page of the people who work here: who may log in, and as what."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.failures import status_of
+from followup.desks.pages import go, show
+from followup.desks.permissions import MANAGER, ROLES
+from followup.desks.posted import AForm, Posted, first
+from followup.errors import FollowupError
+from followup.records.staff import add_staff, all_staff, change_staff
+
+router = APIRouter()
+
+
+@router.get("/staff")
+def staff_page(request: Request, visit: AnyVisit) -> Response:
+    return _page(request, visit)
+
+
+@router.post("/staff")
+def add(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    try:
+        if not first(form, "name"):
+            raise FollowupError(
+                "staff.name", "no name", where="name", fix="give the name that colleagues know"
+            )
+        stored = visit.desk.passwords.hash(form.get("password", [""])[0])
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            add_staff(
+                unit,
+                login=first(form, "login"),
+                name=first(form, "name"),
+                roles=form.get("roles", []),
+                password_hash=stored,
+                registration=first(form, "registration"),
+            )
+    except FollowupError as exc:
+        return _page(request, visit, error=exc.line, status=status_of(exc), typed=form)
+    return go("/staff")
+
+
+@router.post("/staff/{login}")
+def change(request: Request, visit: AnyVisit, login: str, form: AForm) -> Response:
+    """Roles, whether the person may log in, and a new password where one is typed."""
+    password = form.get("password", [""])[0]
+    roles, active = form.get("roles", []), first(form, "active") == "yes"
+    try:
+        if login == visit.actor.login and (MANAGER not in roles or not active):
+            raise FollowupError(
+                "staff.self", "you can't take this page away from yourself", fix="have another manager do it"
+            )
+        stored = visit.desk.passwords.hash(password) if password else None
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            change_staff(unit, login=login, roles=roles, active=active, password_hash=stored)
+    except FollowupError as exc:
+        return _page(request, visit, error=exc.line, status=status_of(exc))
+    return go("/staff")
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    *,
+    error: str | None = None,
+    status: int = 200,
+    typed: Posted | None = None,
+) -> Response:
+    with visit.desk.store.read() as session:
+        people = all_staff(session)
+    return show(
+        request, "staff.html", status=status, people=people, roles=ROLES, error=error, typed=typed or {}
+    )

@@ -1,0 +1,213 @@
+"""Changing the steps of a course: the effect is said first, then stored as a draft to sign."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from fastapi import APIRouter, Request, Response
+
+from followup.clinical.careplan import CarePlan, Course, CourseEdit
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.effect import effect
+from followup.desks.failures import status_of
+from followup.desks.pages import go, show
+from followup.desks.plan_view import PlanView, steps_left
+from followup.desks.planning import draft_plan, planned
+from followup.desks.plans import load
+from followup.desks.posted import AForm, Posted, first
+from followup.desks.words import Texts
+from followup.errors import FollowupError
+from followup.records.patients import newest_record, patient
+from followup.records.plans import plans_of
+
+router = APIRouter()
+SPARE_ROWS = 3
+MOST_STEPS = 24
+MOST_A_DAY = 24
+MOST_DAYS = 400
+
+
+@dataclass(frozen=True)
+class StepsForm:
+    """What the surgeon has typed, as typed."""
+
+    course: str
+    starts: str
+    counts: tuple[str, ...]
+    days: tuple[str, ...]
+    reason: str
+
+    @property
+    def rows(self) -> tuple[tuple[str, str], ...]:
+        """The typed rows and a few empty ones."""
+        return (*zip(self.counts, self.days, strict=False), *((("", ""),) * SPARE_ROWS))
+
+
+@router.get("/plans/{plan}/steps")
+def steps_page(request: Request, visit: AnyVisit, plan: int, course: str) -> Response:
+    view = load(visit, plan)
+    chosen = _course(view, course)
+    starts = _first_free_day(chosen, visit.today)
+    left = steps_left(chosen, starts)
+    form = StepsForm(
+        course,
+        starts.isoformat(),
+        tuple(str(count) for count, _ in left),
+        tuple(str(days) for _, days in left),
+        "",
+    )
+    return _page(request, visit, view, chosen, form)
+
+
+@router.post("/plans/{plan}/steps")
+def change_steps(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Show what the change does, or store it as a draft that waits for the signature."""
+    view = load(visit, plan)
+    typed = _typed(form)
+    chosen = _course(view, typed.course)
+    try:
+        edits = _with_edit(view, _edit(typed, chosen, visit))
+        if "store" not in form:
+            lines = _effect(visit, view, edits)
+            return _page(request, visit, view, chosen, typed, effect_lines=lines)
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            made = draft_plan(
+                unit,
+                visit,
+                view.version.patient_id,
+                edits=edits,
+                reason=typed.reason,
+                seen=view.version.number,
+            )
+    except FollowupError as exc:
+        return _page(request, visit, view, chosen, typed, error=exc.line, status=status_of(exc))
+    return go(f"/plans/{made.id}")
+
+
+def _effect(visit: Visit, view: PlanView, edits: tuple[CourseEdit, ...]) -> tuple[str, ...]:
+    """What the edits do, against the plan on the page made again for today."""
+    with visit.desk.store.read() as session:
+        version = newest_record(session, view.version.patient_id)
+        if plans_of(session, view.version.patient_id)[0].id != view.version.id:
+            raise FollowupError(
+                "plan.changed", "a newer plan exists", fix="open the newest plan and change that one"
+            )
+        before: CarePlan = planned(session, visit, version, view.version.edits)
+        after = planned(session, visit, version, edits)
+    texts = Texts(visit.language)
+    return effect(before, after, texts, view.medicine) or (texts.gettext("Nothing changes."),)
+
+
+def _with_edit(view: PlanView, edit: CourseEdit) -> tuple[CourseEdit, ...]:
+    """The edits so far without those that the new one overrules."""
+    kept = tuple(e for e in view.version.edits if e.course != edit.course or e.starts < edit.starts)
+    return (*kept, edit)
+
+
+def _edit(typed: StepsForm, course: Course, visit: Visit) -> CourseEdit:
+    starts = _starts(typed.starts, course, visit.today)
+    rows = [(c, d) for c, d in zip(typed.counts, typed.days, strict=False) if c or d]
+    if len(rows) > MOST_STEPS:
+        raise FollowupError("steps.many", f"more than {MOST_STEPS} steps", where="steps", fix="join some")
+    steps = tuple(
+        (
+            _number(count, f"step {i}, times a day", MOST_A_DAY),
+            _number(days, f"step {i}, days", MOST_DAYS),
+        )
+        for i, (count, days) in enumerate(rows, 1)
+    )
+    if not typed.reason:
+        raise FollowupError("steps.reason", "no reason given", where="reason", fix="say why the steps change")
+    return CourseEdit(
+        course=course.key,
+        starts=starts,
+        steps=steps,
+        reason=typed.reason[:500],
+        by=visit.actor.name or visit.actor.login,
+    )
+
+
+def _starts(text: str, course: Course, today: date) -> date:
+    try:
+        starts = date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError("steps.day", "not a day", where="from", fix="write YYYY-MM-DD") from None
+    if starts < today:
+        raise FollowupError(
+            "steps.day",
+            "this day is over: drops of the past can't be changed",
+            where="from",
+            fix="choose today or later",
+        )
+    if course.first_day and starts < course.first_day:
+        raise FollowupError(
+            "steps.day",
+            "this day lies before the first drop of the course",
+            where="from",
+            fix=f"choose {course.first_day} or later",
+        )
+    return starts
+
+
+def _number(text: str, where: str, most: int) -> int:
+    if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= most):
+        raise FollowupError(
+            "steps.number",
+            f"{text or 'nothing'} is not a whole number from 1 to {most}",
+            where=where,
+            fix="correct it",
+        )
+    return int(text)
+
+
+def _typed(form: Posted) -> StepsForm:
+    return StepsForm(
+        first(form, "course"),
+        first(form, "starts"),
+        tuple(text.strip() for text in form.get("count", [])),
+        tuple(text.strip() for text in form.get("days", [])),
+        first(form, "reason"),
+    )
+
+
+def _course(view: PlanView, key: str) -> Course:
+    found = next((c for c in view.plan.courses if c.key == key), None)
+    if found is None or not view.changeable(found):
+        raise FollowupError(
+            "course.unknown",
+            "this course has no steps to change here",
+            fix="open the newest plan and choose a course",
+        )
+    return found
+
+
+def _first_free_day(course: Course, today: date) -> date:
+    """Tomorrow, as today's drops may be in already; the first drop day where that is later."""
+    return max(today + timedelta(days=1), course.first_day or today)
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    view: PlanView,
+    course: Course,
+    form: StepsForm,
+    *,
+    effect_lines: tuple[str, ...] = (),
+    error: str | None = None,
+    status: int = 200,
+) -> Response:
+    with visit.desk.store.read() as session:
+        who = patient(session, view.version.patient_id)
+    return show(
+        request,
+        "steps.html",
+        status=status,
+        view=view,
+        who=who,
+        course=course,
+        form=form,
+        effect=effect_lines,
+        error=error,
+    )

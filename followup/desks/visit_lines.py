@@ -1,0 +1,83 @@
+"""Visits as lines of a list: whose, how each stands today, and what it is for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from followup.clinical.careplan import CarePlan, ReviewNeed
+from followup.clinical.record import Eye
+from followup.desks.desk import Visit
+from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
+from followup.records.patients import patients_by_id
+from followup.records.plans import plan_bodies
+from followup.records.views import PatientView, TripView
+from followup.sheets.staircase import Staircase, build_staircase
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One thing that the visit looks at."""
+
+    key: str
+    text: str
+    eye: Eye | None
+
+
+@dataclass(frozen=True)
+class VisitLine:
+    """One visit. ``days`` counts the days past the last possible one."""
+
+    trip: TripView
+    who: PatientView
+    stands: Lateness
+    days: int
+    reasons: tuple[Reason, ...]
+    stairs: Staircase | None
+
+    @property
+    def open(self) -> bool:
+        return self.stands in ("upcoming", "due today", "late", "overdue")
+
+    @property
+    def eyes(self) -> tuple[Eye, ...]:
+        """The eyes that the visit is for; both of the patient's where no check names one."""
+        named = {reason.eye for reason in self.reasons if reason.eye}
+        return tuple(eye for eye in self.who.eyes if eye in named) or self.who.eyes
+
+
+def visit_lines(session: Session, visit: Visit, trips: Iterable[TripView]) -> tuple[VisitLine, ...]:
+    """The lines of ``trips``, in their order; three queries however many there are."""
+    chosen = tuple(trips)
+    people = patients_by_id(session, {trip.patient_id for trip in chosen})
+    bodies = plan_bodies(session, {trip.plan_id for trip in chosen})
+    return tuple(_line(visit, trip, people[trip.patient_id], bodies.get(trip.plan_id)) for trip in chosen)
+
+
+def need_words(visit: Visit, need: ReviewNeed) -> str:
+    """What a need looks at, in the words of the protocol."""
+    kind = visit.desk.protocol.kinds.get(need.kind)
+    return kind.text if kind else need.kind
+
+
+def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None) -> VisitLine:
+    days = VisitDays(trip.day, trip.window_end, trip.status)
+    needs = {need.key: need for need in body.needs} if body else {}
+    keys = trip.served or trip.serves
+    return VisitLine(
+        trip=trip,
+        who=who,
+        stands=lateness(days, visit.now, visit.zone),
+        days=days_overdue(days, visit.today),
+        reasons=tuple(
+            Reason(
+                key,
+                need_words(visit, needs[key]) if key in needs else key,
+                needs[key].eye if key in needs else None,
+            )
+            for key in keys
+        ),
+        stairs=build_staircase(body, today=visit.today) if body else None,
+    )

@@ -1,0 +1,212 @@
+"""A clinic with staff and a log-in for each, its pages driven over HTTP as a browser would."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from html.parser import HTMLParser
+from typing import Any
+
+import pytest
+from argon2 import PasswordHasher
+from starlette.testclient import TestClient
+
+from followup.clinical.protocol import Protocol, load_protocol
+from followup.desks.app import create_app
+from followup.desks.desk import Desk
+from followup.desks.security.passwords import Passwords
+from followup.recall.keyring import Keyring
+from followup.records.protocols import sign_protocol
+from followup.records.staff import add_staff
+from followup.records.store import Store
+from followup.records.views import SYSTEM, Actor
+
+PASSWORD = "a long enough password"
+ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
+# Cheap hashes: the tests log in hundreds of times. The real cost is the library's default.
+CHEAP = Passwords(PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
+OPERATED = date(2027, 3, 1)
+
+
+@pytest.fixture(scope="session")
+def protocol() -> Protocol:
+    return load_protocol()
+
+
+@dataclass
+class Clock:
+    """A clock that the test moves. It begins on the day of the operation at 14:00 in Kolkata."""
+
+    now: datetime = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def on(self, day: int, hours: float = 8.5) -> None:
+        """Go to ``day`` days after the operation."""
+        midnight = datetime(2027, 3, 1, tzinfo=UTC)
+        self.now = midnight + timedelta(days=day, hours=hours)
+
+
+@dataclass
+class House:
+    """The application, its store and its clock, with a browser for whoever is asked for."""
+
+    store: Store
+    desk: Desk
+    clock: Clock
+    base_url: str = "http://clinic.test"
+    _app: Any = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._app = create_app(self.desk)
+
+    def browser(self) -> TestClient:
+        """A browser that nobody has logged in with. It says where its requests come from."""
+        return TestClient(
+            self._app,
+            base_url=self.base_url,
+            headers={"sec-fetch-site": "same-origin"},
+            follow_redirects=False,
+            raise_server_exceptions=False,
+        )
+
+    def log_in(self, login: str, password: str = PASSWORD) -> TestClient:
+        """A browser in which ``login`` is logged in; log-in names are the roles."""
+        browser = self.browser()
+        answer = browser.post("/log-in", data={"login": login, "password": password})
+        assert answer.status_code == 303, answer.text
+        return browser
+
+    def sign_protocol(self) -> None:
+        """The clinic's surgeon approves the protocol."""
+        protocol = self.desk.protocol
+        with self.store.write(Actor("surgeon", frozenset({"surgeon"}), "Dr Sen", "R-1"), self.clock.now) as unit:
+            sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
+
+
+def _house(store: Store, protocol: Protocol) -> House:
+    clock = Clock()
+    with store.write(SYSTEM, clock.now - timedelta(days=1)) as unit:
+        for role in ROLES:
+            name = "Dr Sen" if role == "surgeon" else role.capitalize()
+            registration = "R-1" if role == "surgeon" else ""
+            add_staff(
+                unit,
+                login=role,
+                name=name,
+                roles=[role],
+                password_hash=CHEAP.hash(PASSWORD),
+                registration=registration,
+            )
+    return House(store, Desk(store, protocol, Keyring.fresh(), clock, CHEAP), clock)
+
+
+@pytest.fixture
+def house(sqlite_store: Store, protocol: Protocol) -> House:
+    """On SQLite alone: for pages, whose storing is tested on both elsewhere."""
+    return _house(sqlite_store, protocol)
+
+
+@pytest.fixture
+def both_houses(store: Store, protocol: Protocol) -> House:
+    """On each of both databases."""
+    return _house(store, protocol)
+
+
+class _Forms(HTMLParser):
+    """Every form of a page with the values that a browser would send if nothing were touched."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.forms: list[dict[str, Any]] = []
+        self._select: str | None = None
+        self._textarea: str | None = None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        found = {key: value or "" for key, value in attrs}
+        if tag == "form":
+            self.forms.append({"action": found.get("action"), "values": {}, "buttons": []})
+        elif not self.forms:
+            return
+        elif tag == "input" and "name" in found:
+            self._input(found)
+        elif tag == "select":
+            self._select = found.get("name")
+        elif tag == "option" and self._select and ("selected" in found or self._first_option()):
+            self.forms[-1]["values"][self._select] = [found.get("value", "")]
+        elif tag == "textarea":
+            self._textarea = found.get("name")
+            self.forms[-1]["values"][self._textarea] = [""]
+        elif tag == "button":
+            self.forms[-1]["buttons"].append(found)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "select":
+            self._select = None
+        elif tag == "textarea":
+            self._textarea = None
+
+    def handle_data(self, data: str) -> None:
+        if self._textarea and self.forms:
+            self.forms[-1]["values"][self._textarea] = [data]
+
+    def _first_option(self) -> bool:
+        return self._select not in self.forms[-1]["values"]
+
+    def _input(self, found: dict[str, str]) -> None:
+        kind = found.get("type", "text")
+        if kind in ("radio", "checkbox") and "checked" not in found:
+            return
+        values = self.forms[-1]["values"].setdefault(found["name"], [])
+        values.append(found.get("value", ""))
+
+
+@pytest.fixture(scope="session")
+def form_of() -> Callable[[str, str], dict[str, list[str]]]:
+    """Reads a page: the values of the form with this action ("" for the page's own address)."""
+
+    def read(html: str, action: str = "") -> dict[str, list[str]]:
+        parser = _Forms()
+        parser.feed(html)
+        for form in parser.forms:
+            if (form["action"] or "") == action:
+                return dict(form["values"])
+        raise AssertionError(f"no form {action!r} on the page, only {[f['action'] for f in parser.forms]}")
+
+    return read
+
+
+@pytest.fixture(scope="session")
+def words_of() -> Callable[[str], str]:
+    """The words of a page without its tags."""
+
+    def read(html: str) -> str:
+        bare = re.sub(r"<(script|style|svg).*?</\1>", " ", html, flags=re.S)
+        return " ".join(re.sub(r"<[^>]+>", " ", bare).replace("&#39;", "'").replace("&amp;", "&").split())
+
+    return read
+
+
+@pytest.fixture
+def routine() -> dict[str, list[str]]:
+    """What a counsellor types for an uneventful operation; everything else is chosen already."""
+    return {
+        "patient.code": ["K-104"],
+        "patient.name": ["Wanjiru Ndegwa"],
+        "patient.birth_year": ["1955"],
+        "patient.language": ["en"],
+        "patient.telephones.0.number": ["+44 20 7946 0123"],
+        "operations.0.eye": ["right"],
+        "operations.0.eye_drawn": ["right"],
+        "patient.drops_by": ["yes"],
+        "patient.drops_by.who": ["relative"],
+    }
+
+
+@pytest.fixture
+def fresh_browser(house: House) -> Iterator[TestClient]:
+    with house.browser() as browser:
+        yield browser
