@@ -1,0 +1,500 @@
+"""What speaks against a medicine: read as a surgeon would check the safety net, line by line."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from followup.clinical.contraindications import check_medicine
+from followup.clinical.record import parse_record
+
+HEART_AND_LUNGS = {
+    "asthma": False,
+    "severe_airway_disease": False,
+    "slow_heart": False,
+    "heart_block": False,
+    "heart_failure": False,
+}
+BETA_BLOCKERS = [
+    "timolol-0-5",
+    "betaxolol-0-5",
+    "dorzolamide-timolol",
+    "brimonidine-timolol",
+    "latanoprost-timolol",
+]
+NSAID = "ketorolac-0-5"
+
+
+def levels(findings: dict) -> dict[str, str]:
+    return {name: finding.level for name, finding in findings.items()}
+
+
+# ---- beta-blockers: product labels of the class, secondary copy (S) ----
+
+
+@pytest.mark.parametrize("medicine", BETA_BLOCKERS)
+@pytest.mark.parametrize(
+    ("condition", "caution"),
+    [
+        ("asthma", "beta-blocker.asthma"),
+        ("severe_airway_disease", "beta-blocker.airways"),
+        ("slow_heart", "beta-blocker.slow-heart"),
+        ("heart_block", "beta-blocker.heart-block"),
+        ("heart_failure", "beta-blocker.heart-failure"),
+    ],
+)
+@pytest.mark.parametrize("new", [True, False])
+def test_a_beta_blocker_alone_or_mixed_new_or_in_use_is_stopped(check, medicine, condition, caution, new):
+    found = check(medicine, new=new, conditions=HEART_AND_LUNGS | {condition: True})[caution]
+    assert (found.level, found.holds, found.blocks) == ("stop", True, True)
+    assert found.fields == (f"patient.conditions.{condition}",)
+    assert (found.source, found.mark) == ("product labels of the class, secondary copy", "S")
+
+
+@pytest.mark.parametrize("missing", sorted(HEART_AND_LUNGS))
+def test_a_beta_blocker_is_not_offered_while_one_answer_is_missing(check, missing):
+    known = {k: v for k, v in HEART_AND_LUNGS.items() if k != missing}
+    found = check("timolol-0-5", conditions=known)["beta-blocker.not-asked"]
+    assert (found.level, found.holds) == ("stop", True)
+    assert found.answer_fields == (f"patient.conditions.{missing}",)
+
+
+def test_a_beta_blocker_in_use_is_a_question_while_the_record_is_silent(check):
+    found = check("timolol-0-5", new=False)["beta-blocker.not-asked"]
+    assert (found.level, found.holds, found.blocks) == ("ask", False, True)
+    assert "Timolol 0.5%" in found.question
+
+
+def test_sound_lungs_and_heart_leave_nothing_to_say_about_a_beta_blocker(check):
+    assert check("timolol-0-5", conditions=HEART_AND_LUNGS) == {}
+
+
+# ---- carbonic anhydrase inhibitors and sulfonamide allergy ----
+
+
+@pytest.mark.parametrize(
+    ("reaction", "medicine", "new", "expected"),
+    [
+        ("rash", "dorzolamide-2", True, {"sulfonamide.rash": "ask"}),
+        ("rash", "acetazolamide-250-tablet", True, {"sulfonamide.not-severe-mouth": "stop"}),
+        ("severe", "dorzolamide-2", True, {"sulfonamide.severe-drop": "stop"}),
+        ("severe", "dorzolamide-2", False, {"sulfonamide.severe-drop": "ask"}),
+        ("severe", "acetazolamide-250-tablet", True, {"sulfonamide.severe": "stop"}),
+        ("severe", "acetazolamide-250-tablet", False, {"sulfonamide.severe": "stop"}),
+        ("not known", "brinzolamide-1", True, {"sulfonamide.reaction-unknown": "ask"}),
+        ("severe", "timolol-0-5", True, {}),
+        ("severe", "sulfacetamide-10", True, {"sulfonamide.severe": "stop"}),
+    ],
+)
+def test_a_sulfonamide_allergy_is_judged_by_its_reaction(check, reaction, medicine, new, expected):
+    sound = HEART_AND_LUNGS | {"kidney_disease": False, "liver_disease": False, "sickle_cell": False}
+    allergies = [{"to": "sulfonamide", "reaction": reaction}]
+    assert levels(check(medicine, new=new, conditions=sound, allergies=allergies)) == expected
+
+
+@pytest.mark.parametrize("text", ["Sulphur allergy", "sulfa - as a child", "sulphonamides?"])
+def test_sulphur_in_the_free_text_is_asked_about_never_guessed(check, text):
+    assert levels(check("dorzolamide-2", allergy_text=text)) == {"sulfur-word.sulfonamide": "ask"}
+    assert check("bromfenac-0-09", allergy_text=text)["sulfur-word.sulphite"].level == "warn"
+
+
+@pytest.mark.parametrize("text", ["magnesium sulphate", "iron sulfate", "eggs"])
+def test_sulphate_is_none_of_these(check, text):
+    assert check("dorzolamide-2", allergy_text=text) == {}
+
+
+def test_the_answer_about_sulphur_leaves_a_note_behind(check):
+    found = check("dorzolamide-2", allergy_text="sulphur", sulphur_is_neither=True)["sulfur-word.sulfonamide"]
+    assert (found.level, found.answered, found.holds, found.blocks) == ("note", True, False, False)
+
+
+@pytest.mark.parametrize(
+    ("condition", "caution"),
+    [
+        ("kidney_disease", "acetazolamide.kidney"),
+        ("liver_disease", "acetazolamide.liver"),
+        ("sickle_cell", "acetazolamide.sickle-cell"),
+    ],
+)
+def test_acetazolamide_is_stopped_by_kidney_liver_and_sickle_cell(check, condition, caution):
+    found = check("acetazolamide-250-tablet", conditions={condition: True})
+    assert levels(found)[caution] == "stop"
+
+
+def test_acetazolamide_waits_for_answers_that_are_missing(check):
+    found = check("acetazolamide-250-capsule")["acetazolamide.not-asked"]
+    assert (found.level, found.holds) == ("ask", True)
+    assert set(found.answer_fields) == {
+        f"patient.conditions.{name}" for name in ("kidney_disease", "liver_disease", "sickle_cell")
+    }
+
+
+# ---- pregnancy ----
+
+
+@pytest.mark.parametrize(
+    ("patient", "asked"),
+    [
+        ({"sex": "female", "birth_date": "1990-01-01"}, True),
+        ({"sex": None, "birth_date": "1990-01-01"}, True),
+        ({"sex": "male", "birth_date": "1990-01-01"}, False),
+        ({"sex": "female", "birth_date": "1955-01-01"}, False),
+    ],
+)
+def test_pregnancy_is_asked_about_only_where_it_can_be(check, patient, asked):
+    sound = {"kidney_disease": False, "liver_disease": False, "sickle_cell": False}
+    found = check("acetazolamide-250-tablet", conditions=sound, **patient)
+    assert ("acetazolamide.not-asked" in found) is asked
+
+
+def test_a_pregnancy_stops_acetazolamide_and_lengthens_pressing_the_eye(check):
+    young = {"sex": "female", "birth_date": "1990-01-01", "conditions": {"pregnancy": "first trimester"}}
+    assert check("acetazolamide-250-tablet", **young)["acetazolamide.pregnant"].level == "stop"
+    assert check("levofloxacin-0-5", **young)["pregnancy.press"].level == "note"
+
+
+@pytest.mark.parametrize(
+    ("pregnancy", "held"), [("third trimester", True), ("second trimester", False), ("no", False)]
+)
+def test_an_nsaid_waits_in_the_last_third_of_a_pregnancy(check, pregnancy, held):
+    young = {"sex": "female", "birth_date": "1990-01-01", "conditions": {"pregnancy": pregnancy}}
+    assert ("nsaid.third-trimester" in check(NSAID, **young)) is held
+
+
+# ---- alpha agonists, prostaglandins, miotics ----
+
+
+@pytest.mark.parametrize(
+    ("conditions", "expected"),
+    [
+        ({"mao_inhibitor": True}, {"alpha-agonist.mao": "stop"}),
+        ({"mao_inhibitor": False}, {}),
+        ({}, {"alpha-agonist.not-asked": "ask"}),
+    ],
+)
+def test_an_alpha_agonist_never_meets_an_mao_inhibitor(check, conditions, expected):
+    assert levels(check("brimonidine-0-2", conditions=conditions)) == expected
+
+
+@pytest.mark.parametrize(
+    ("parts", "caution"),
+    [
+        ({"eye": {"uveitis": {}}}, "prostaglandin.uveitis"),
+        ({"eye": {"herpetic_keratitis": {}}}, "prostaglandin.herpes"),
+        ({"eye": {"uveitis": {"herpetic": True}}}, "prostaglandin.herpes"),
+        ({"eye": {"macular_oedema": True}}, "prostaglandin.macula"),
+        ({"eye": {"vein_occlusion": True}}, "prostaglandin.macula"),
+        ({"eye": {"after_earlier_operation": {"macular_oedema": True}}}, "prostaglandin.macula"),
+        ({"reviews": [{"macula": "oedema"}]}, "prostaglandin.macula"),
+        ({"operation": {"capsule_torn": True}}, "prostaglandin.torn-capsule"),
+    ],
+)
+def test_a_prostaglandin_is_never_first_in_such_an_eye_and_one_in_use_is_a_question(check, parts, caution):
+    new = check("latanoprost-0-005", **parts)[caution]
+    assert (new.level, new.holds) == ("ask", True)
+    used = check("latanoprost-0-005", new=False, **parts)[caution]
+    assert (used.level, used.holds, used.blocks) == ("ask", False, True)
+
+
+def test_the_other_eye_is_not_held_against_a_prostaglandin(check):
+    assert check("latanoprost-0-005", other_eye={"uveitis": {}, "macular_oedema": True}) == {}
+
+
+def test_a_look_at_the_other_eye_says_nothing_about_this_one(formulary, cautions):
+    record = parse_record(
+        {
+            "patient": {"code": "T-1", "name": "Invented Person", "birth_date": "1955-01-01"},
+            "operations": [
+                {"eye": eye, "eye_drawn": eye, "date": "2025-03-03", "procedure": "phacoemulsification"}
+                for eye in ("right", "left")
+            ],
+            "reviews": [{"eye": "left", "date": "2025-03-10", "epithelial_defect": "yes"}],
+        }
+    )
+
+    def found(eye):
+        return check_medicine(
+            record, formulary[NSAID], eye, new=True, days=14, max_count=4, cautions=cautions
+        )
+
+    assert found("right") == ()
+    assert [finding.id for finding in found("left")] == ["nsaid.corneal-defect"]
+
+
+def test_a_second_operation_on_the_eye_makes_older_looks_void(formulary, cautions):
+    once = {"eye": "right", "eye_drawn": "right", "procedure": "phacoemulsification"}
+    record = parse_record(
+        {
+            "patient": {"code": "T-1", "name": "Invented Person", "birth_date": "1955-01-01"},
+            "operations": [
+                once | {"date": "2025-03-03"},
+                once | {"date": "2025-03-20", "epithelium_scraped": True},
+            ],
+            "reviews": [{"eye": "right", "date": "2025-03-10", "epithelial_defect": "no"}],
+        }
+    )
+    found = check_medicine(
+        record, formulary[NSAID], "right", new=True, days=14, max_count=4, cautions=cautions
+    )
+    assert [(finding.id, finding.fields) for finding in found] == [
+        ("nsaid.corneal-defect", ("operations.1.epithelium_scraped",))
+    ]
+
+
+def test_a_prostaglandin_waits_while_the_last_look_saw_cells(check):
+    looks = [{"cells": "2+"}, {"date": "2025-03-17", "cells": "0"}]
+    assert "prostaglandin.inflamed" in check("latanoprost-0-005", reviews=looks[:1])
+    assert "prostaglandin.inflamed" not in check("latanoprost-0-005", reviews=looks)
+    before = check("latanoprost-0-005", reviews=looks, as_of=date(2025, 3, 12))
+    assert "prostaglandin.inflamed" in before
+
+
+@pytest.mark.parametrize(
+    ("operation", "reviews", "risk"),
+    [
+        ({"chamber": "normal"}, [], False),
+        ({"chamber": "shallow"}, [], True),
+        ({"chamber": "very shallow"}, [], True),
+        ({}, [], True),
+        ({"chamber": "normal", "pressure_from_behind": True}, [], True),
+        ({"chamber": "normal"}, [{"chamber": "flat"}], True),
+        ({"chamber": "normal"}, [{"chamber": "not seen"}], False),
+    ],
+)
+def test_a_miotic_is_not_given_at_an_angle_at_risk(check, operation, reviews, risk):
+    found = check("pilocarpine-2", operation=operation, reviews=reviews)
+    assert levels(found) == ({"miotic.angle": "stop"} if risk else {})
+
+
+def test_a_miotic_is_stopped_in_uveitis(check):
+    found = check("pilocarpine-2", eye={"uveitis": {}}, operation={"chamber": "normal"})
+    assert levels(found) == {"miotic.uveitis": "stop"}
+
+
+# ---- NSAIDs: product labels of the class, secondary copy (S) ----
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected"),
+    [
+        ({"operation": {"epithelium_scraped": True}}, {"nsaid.corneal-defect": "stop"}),
+        ({"reviews": [{"epithelial_defect": "yes"}]}, {"nsaid.corneal-defect": "stop"}),
+        (
+            {"operation": {"epithelium_scraped": True}, "reviews": [{"epithelial_defect": "not seen"}]},
+            {"nsaid.corneal-defect": "stop"},
+        ),
+        ({"operation": {"epithelium_scraped": True}, "reviews": [{"epithelial_defect": "no"}]}, {}),
+        ({"allergies": [{"to": "aspirin", "reaction": "wheeze"}]}, {"nsaid.aspirin-wheeze": "stop"}),
+        ({"allergies": [{"to": "aspirin", "reaction": "severe"}]}, {"nsaid.aspirin-wheeze": "stop"}),
+        ({"allergies": [{"to": "aspirin", "reaction": "not known"}]}, {"nsaid.aspirin-other": "ask"}),
+        ({"conditions": {"tolerates_aspirin": False}}, {"nsaid.aspirin-other": "ask"}),
+        ({"conditions": {"asthma": True}}, {"nsaid.aspirin-not-asked": "ask"}),
+        ({"conditions": {"nasal_polyps": True}}, {"nsaid.aspirin-not-asked": "ask"}),
+        ({"conditions": {"asthma": True, "tolerates_aspirin": True}}, {"nsaid.aspirin-not-asked": "note"}),
+        (
+            {"conditions": {"asthma": True, "tolerates_aspirin": False}},
+            {
+                "nsaid.aspirin-wheeze": "stop",
+                "nsaid.aspirin-not-asked": "note",
+                "nsaid.aspirin-other": "note",
+            },
+        ),
+        ({"eye": {"corneal_feeling": "reduced"}}, {"nsaid.numb-cornea": "ask"}),
+        ({"eye": {"corneal_feeling": "normal"}}, {}),
+        ({"conditions": {"rheumatoid": True}}, {"nsaid.joint-disease": "ask"}),
+        ({"conditions": {"sjogren": True}}, {"nsaid.joint-disease": "ask"}),
+        ({"eye": {"surface_disease": "severe dry eye"}}, {"nsaid.dry-eye": "ask"}),
+        ({"eye": {"surface_disease": "mild"}}, {}),
+        ({"conditions": {"blood_thinner": True}}, {"nsaid.blood-thinner": "warn"}),
+    ],
+)
+def test_an_nsaid_is_blocked_held_or_warned_about(check, parts, expected):
+    assert levels(check(NSAID, **parts)) == expected
+
+
+@pytest.mark.parametrize(
+    ("choice", "level", "holds"), [("give", "note", False), ("do not give", "ask", True)]
+)
+def test_the_surgeons_choice_to_give_answers_the_question_about_the_nsaid(check, choice, level, holds):
+    parts = {"conditions": {"rheumatoid": True}, "operation": {"choices": {"nsaid": choice}}}
+    found = check(NSAID, **parts)["nsaid.joint-disease"]
+    assert (found.level, found.holds) == (level, holds)
+    assert "operations.0.choices.nsaid" in found.answer_fields
+
+
+def test_no_choice_lifts_the_block_of_a_corneal_defect(check):
+    parts = {"operation": {"epithelium_scraped": True, "choices": {"nsaid": "give"}}}
+    assert levels(check(NSAID, **parts)) == {"nsaid.corneal-defect": "stop"}
+
+
+@pytest.mark.parametrize(
+    ("medicine", "days", "diabetes", "off_label"),
+    [
+        (NSAID, 14, None, False),
+        (NSAID, 15, None, True),
+        ("nepafenac-0-1", 60, "with retinopathy", False),
+        ("nepafenac-0-1", 61, "with retinopathy", True),
+        ("nepafenac-0-1", 60, "no", True),
+        ("nepafenac-0-1", 60, None, True),
+    ],
+)
+def test_a_course_past_the_label_is_said_to_be_off_label(check, medicine, days, diabetes, off_label):
+    found = check(medicine, days=days, conditions={"diabetes": diabetes})
+    assert ("nsaid.past-label" in found) is off_label
+    if off_label:
+        assert f"for {days} days" in found["nsaid.past-label"].text
+
+
+# ---- steroids ----
+
+
+@pytest.mark.parametrize(
+    ("medicine", "course", "asks"),
+    [
+        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "days_at_four": 7}, False),
+        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "days_at_four": 14}, False),
+        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "days_at_four": 15}, True),
+        ("dexamethasone-0-1", {"days": 15, "max_count": 4}, True),
+        ("dexamethasone-0-1", {"days": 60, "max_count": 3}, False),
+    ],
+)
+def test_ritonavir_with_a_dense_steroid_asks(check, medicine, course, asks):
+    """Regulator's notice (P): four a day or more for over 14 days."""
+    found = check(medicine, conditions={"cyp3a4_inhibitor": "ritonavir or cobicistat"}, **course)
+    assert levels(found) == ({"steroid.inhibitor": "ask"} if asks else {})
+
+
+@pytest.mark.parametrize("medicine", ["dexamethasone-depot", "triamcinolone-injection"])
+def test_ritonavir_with_any_depot_asks(check, medicine):
+    found = check(medicine, conditions={"cyp3a4_inhibitor": "ritonavir or cobicistat"})
+    assert levels(found) == {"steroid.inhibitor-depot": "ask"}
+
+
+def test_the_surgeons_choice_answers_the_question_about_ritonavir(check):
+    found = check(
+        "dexamethasone-0-1",
+        days=42,
+        max_count=6,
+        conditions={"cyp3a4_inhibitor": "ritonavir or cobicistat"},
+        operation={"choices": {"steroid_with_inhibitor": "give"}},
+    )
+    assert levels(found) == {"steroid.inhibitor": "note"}
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {"eye": {"steroid_responder": True}},
+        {"other_eye": {"after_earlier_operation": {"pressure_rise_on_steroid": True}}},
+    ],
+)
+def test_the_strongest_steroid_is_never_given_to_a_responder(check, parts):
+    """Published comparison (P): difluprednate raises the pressure more."""
+    assert levels(check("difluprednate-0-05", **parts)) == {"steroid.strongest-in-responder": "stop"}
+    assert check("fluorometholone-0-1", **parts) == {}
+
+
+def test_no_steroid_goes_on_active_epithelial_herpes(check):
+    """Product label (P)."""
+    active = {"herpetic_keratitis": {"active_epithelial_disease": True}}
+    assert levels(check("prednisolone-acetate-1", eye=active))["steroid.active-herpes"] == "stop"
+    assert "steroid.active-herpes" not in check("prednisolone-acetate-1", other_eye=active)
+
+
+def test_steroid_tablets_count_both_eyes_and_the_whole_person(check):
+    active = {"herpetic_keratitis": {"active_epithelial_disease": True}}
+    conditions = {"diabetes": "without retinopathy", "tuberculosis": True}
+    found = check("prednisolone-5-tablet", other_eye=active, conditions=conditions)
+    assert set(found) == {"steroid-tablet.diabetes", "steroid-tablet.tuberculosis"}
+
+
+# ---- what else is in the bottle, and allergies by name ----
+
+
+@pytest.mark.parametrize(
+    ("parts", "asks"),
+    [
+        ({"operation": {"epithelium_scraped": True}}, True),
+        ({"reviews": [{"cornea": "whole oedema"}]}, True),
+        ({"reviews": [{"cornea": "central haze"}]}, False),
+    ],
+)
+def test_phosphate_is_kept_off_a_damaged_cornea(check, parts, asks):
+    found = check("dexamethasone-phosphate-0-1", **parts)
+    assert levels(found) == ({"phosphate.defect": "ask"} if asks else {})
+    assert "phosphate.defect" not in check("prednisolone-acetate-1", **parts)
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected"),
+    [
+        ({"allergies": [{"to": "sulphite", "reaction": "severe"}]}, {"sulphite.severe": "stop"}),
+        ({"allergies": [{"to": "sulphite", "reaction": "rash"}]}, {"sulphite.other": "ask"}),
+        ({"allergies": [{"to": "sulphite"}]}, {"sulphite.other": "ask"}),
+        ({"conditions": {"asthma": True}}, {"sulphite.asthma": "warn"}),
+        ({"allergies": [{"to": "sulfonamide", "reaction": "severe"}]}, {}),
+    ],
+)
+def test_sulphite_in_the_bottle_is_warned_about(check, parts, expected):
+    """Product label of prednisolone acetate, secondary copy (S)."""
+    assert levels(check("prednisolone-acetate-1", **parts)) == expected
+
+
+def test_an_allergy_to_benzalkonium_leaves_only_bottles_without_it(check):
+    allergies = [{"to": "benzalkonium"}]
+    assert levels(check("levofloxacin-0-5", allergies=allergies)) == {"benzalkonium.allergy": "stop"}
+    assert check("moxifloxacin-0-5", allergies=allergies) == {}
+
+
+@pytest.mark.parametrize(
+    ("allergic_to", "medicine"),
+    [
+        ("levofloxacin-0-5", "levofloxacin-0-5"),
+        ("timolol-0-5", "dorzolamide-timolol"),
+        ("dorzolamide-timolol", "timolol-0-25"),
+        ("prednisolone-5-tablet", "prednisolone-acetate-1"),
+        ("cefuroxime", "cefuroxime-chamber"),
+    ],
+)
+def test_an_allergy_to_a_named_medicine_stops_every_product_with_its_substance(check, allergic_to, medicine):
+    allergies = [{"to": "medicine", "medicine": allergic_to, "reaction": "rash"}]
+    for new in (True, False):
+        found = check(medicine, new=new, allergies=allergies, conditions=HEART_AND_LUNGS)["allergy.medicine"]
+        assert (found.level, found.holds) == ("stop", True)
+        assert found.fields == ("patient.allergies.0.medicine",)
+
+
+def test_an_allergy_to_another_medicine_stops_nothing(check):
+    assert check("ofloxacin-0-3", allergies=[{"to": "medicine", "medicine": "levofloxacin-0-5"}]) == {}
+
+
+def test_a_medicine_named_in_the_free_text_is_asked_about(check):
+    found = check("chloramphenicol-0-5", allergy_text="swollen after Chloramphenicol once")
+    assert levels(found) == {"allergy.in-words": "ask"}
+
+
+def test_an_ointment_is_not_put_on_a_bandage_lens(check):
+    """Product labels, secondary copy (S)."""
+    found = check("chloramphenicol-1-ointment", operation={"bandage_lens": True})
+    assert levels(found) == {"ointment.bandage-lens": "stop"}
+    assert check("chloramphenicol-0-5", operation={"bandage_lens": True}) == {}
+
+
+def test_a_plain_record_gives_the_usual_medicines_without_a_word(check):
+    for medicine in ("dexamethasone-0-1", "levofloxacin-0-5", "bromfenac-0-09", "cyclopentolate-1"):
+        assert check(medicine) == {}, medicine
+
+
+def test_the_gravest_finding_comes_first(formulary, cautions, check):
+    order = ["stop", "ask", "warn", "note"]
+    found = list(
+        check(
+            "bromfenac-0-09",
+            days=42,
+            conditions={"asthma": True, "rheumatoid": True},
+            operation={"epithelium_scraped": True},
+        ).values()
+    )
+    assert [f.level for f in found] == sorted((f.level for f in found), key=order.index)
+    assert {f.level for f in found} == set(order)
