@@ -199,7 +199,9 @@ class BeforeLeaving(Line):
 
 
 class Trip(Line):
-    """One visit. ``serves`` holds need keys; ``window_end`` is the earliest latest day of them."""
+    """One visit. ``serves`` holds need keys; ``window_end`` is the earliest latest day of them.
+
+    ``reasons`` stand on a visit that no need but a gap rule alone asks for."""
 
     number: int
     date: date
@@ -211,6 +213,7 @@ class Trip(Line):
     tier: Tier
     cannot_move: bool = False
     overbooked: tuple[str, ...] = ()
+    reasons: tuple[Reason, ...] = ()
 
 
 class Question(Line):

@@ -114,7 +114,7 @@ def _judge(rule: CautionRule, situation: Situation, new: bool, count: int) -> Fi
         because=rule.because,
         source=rule.source,
         mark=rule.mark,
-        question=rule.question.format(**words) if rule.question and level == "ask" else None,
+        question=rule.question.format(**words) if rule.question and opens and level == "ask" else None,
         fields=told.fields,
         answer_fields=_fields(told, *unless) + choice_fields,
         holds=opens and (rule.holds if new else rule.holds_in_use),

@@ -17,6 +17,7 @@ from followup.clinical.contraindications import CautionSet, load_cautions
 from followup.clinical.facts import FactDef, Mark
 from followup.clinical.formulary import Country, Medicine, load_formulary
 from followup.clinical.record.base import MedicineId
+from followup.clinical.review_rules import ReviewRules, load_review
 from followup.clinical.rule import Part, Rule, Taper
 from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
 from followup.errors import FollowupError
@@ -125,6 +126,7 @@ class Protocol:
     rules: tuple[Rule, ...]
     formulary: Mapping[str, Medicine]
     cautions: CautionSet
+    review: ReviewRules
     hash: str
 
     @property
@@ -164,7 +166,7 @@ class Source:
 
 def load_protocol(folder: Path | None = None) -> Protocol:
     """The protocol in ``folder``; the sample protocol without one. A clinic's own set replaces it whole."""
-    from followup.clinical.protocol_checks import check_protocol
+    from followup.clinical.protocol_checks import check_protocol, check_review
 
     folder = folder or SAMPLE
     if not folder.is_dir():
@@ -194,9 +196,11 @@ def load_protocol(folder: Path | None = None) -> Protocol:
         rules=tuple(rule for _, _, rule in rules),
         formulary=formulary,
         cautions=load_cautions(folder / "cautions.toml"),
+        review=load_review(folder / "review.toml"),
         hash=_hash(folder),
     )
     check_protocol(protocol, main, fact_file, rules)
+    check_review(protocol, _source(folder / "review.toml"))
     return protocol
 
 

@@ -8,6 +8,7 @@ from itertools import combinations
 from followup.clinical.context import known_path
 from followup.clinical.facts import FactDef, bare
 from followup.clinical.protocol import Protocol, Source
+from followup.clinical.review_rules import Flag, Other
 from followup.clinical.rule import Rule
 from followup.errors import FollowupError
 
@@ -173,3 +174,32 @@ def _no_medicine(source: Source, medicine: str, *place: str | int) -> FollowupEr
     return source.refuse(
         "protocol.medicine", what, *place, fix="add it to formulary.toml or correct the name"
     )
+
+
+def check_review(protocol: Protocol, source: Source) -> None:
+    """The review rules name only facts, findings, looks, tapers and medicines that are there."""
+    known = {fact.name for fact in protocol.facts}
+    review = protocol.review
+    tables: tuple[tuple[str, Sequence[Flag | Other]], ...] = (("flag", review.flag), ("other", review.other))
+    for table, entries in tables:
+        for i, entry in enumerate(entries):
+            if not known_path(f"reviews.{entry.finding}"):
+                raise source.refuse("protocol.review", f'no finding "{entry.finding}"', table, i, "finding")
+            for name in entry.when:
+                if name not in known:
+                    raise source.refuse("protocol.review", f'no fact "{name}"', table, i, "when")
+    for i, other in enumerate(review.other):
+        for look in other.look:
+            if look.need not in protocol.kinds:
+                raise source.refuse("protocol.review", f'no kind of look "{look.need}"', "other", i, "look")
+        if other.give and other.give.medicine and other.give.medicine not in protocol.formulary:
+            raise _no_medicine(source, other.give.medicine, "other", i, "give")
+        if other.give and not other.give.medicine and other.give.role not in protocol.medicines:
+            raise source.refuse("protocol.review", f"no usual {other.give.role}", "other", i, "give")
+    for i, offer in enumerate(review.offer):
+        if offer.medicine not in protocol.formulary:
+            raise _no_medicine(source, offer.medicine, "offer", i, "medicine")
+    for key in ("later_steps_uveitic", "later_steps_other"):
+        if getattr(review.settings, key) not in protocol.tapers:
+            what = f'no taper "{getattr(review.settings, key)}"'
+            raise source.refuse("protocol.review", what, "settings", key)

@@ -52,7 +52,8 @@ def draft_visits(
         served=past.served,
     )
     needs = tuple(_needs(opened, plan, past, again))
-    trips = _past_trips(record, needs, as_of) + _coming(plan, needs, record, eyes)
+    asked_by = _gap_reasons(protocol, eyes, gaps)
+    trips = _past_trips(record, needs, as_of) + _coming(plan, needs, record, eyes, asked_by)
     numbered = tuple(t.model_copy(update={"number": i}) for i, t in enumerate(trips, 1))
     impossible = tuple(
         Impossible(need=i.need, text=i.reason, before=i.before, after=i.after) for i in plan.impossible
@@ -166,6 +167,25 @@ def _rule(
     return [GapRule(key, left, limit, service)] if left else []
 
 
+def _gap_reasons(
+    protocol: Protocol, eyes: Sequence[EyeRules], gaps: Sequence[GapRule]
+) -> list[tuple[GapRule, Reason]]:
+    """Each gap rule with why it is there: the tier and the facts that set it, or the long NSAID."""
+    found = []
+    for gap in gaps:
+        side, _, what = gap.key.partition(":")
+        eye = next(e for e in eyes if e.eye == side)
+        tier, setting_it = eye.tier
+        pressure = what.startswith("pressure")
+        about = protocol.tiers[tier] if pressure else protocol.long_nsaid
+        facts = setting_it[0].reason.facts if pressure and setting_it else ()
+        reason = Reason(
+            rule=gap.key, because=about.because, source=about.source, mark=about.mark, facts=facts
+        )
+        found.append((gap, reason))
+    return found
+
+
 def _needs(
     opened: Sequence[Opened], plan: TripsPlan, past: Past, again: dict[str, Opened]
 ) -> list[ReviewNeed]:
@@ -208,12 +228,23 @@ def _past_trips(record: Record, needs: Sequence[ReviewNeed], as_of: date) -> lis
 
 
 def _coming(
-    plan: TripsPlan, needs: Sequence[ReviewNeed], record: Record, eyes: Sequence[EyeRules]
+    plan: TripsPlan,
+    needs: Sequence[ReviewNeed],
+    record: Record,
+    eyes: Sequence[EyeRules],
+    asked_by: Sequence[tuple[GapRule, Reason]],
 ) -> list[Trip]:
     booked = {t.date: t for t in record.trips if t.status == "booked"}
     tiers: list[Tier] = [eye.tier[0] for eye in eyes]
     highest: Tier = min(tiers, default="C")
-    return [_trip(trip, needs, booked.get(trip.day), highest) for trip in plan.trips]
+    before = [date.min, *(trip.day for trip in plan.trips)]
+    coming = []
+    for last, trip in zip(before, plan.trips, strict=False):
+        made = _trip(trip, needs, booked.get(trip.day), highest)
+        at_work = [why for gap, why in asked_by if any(day > last for day in gap.days)]
+        reasons = () if trip.serves else tuple(at_work)
+        coming.append(made.model_copy(update={"reasons": reasons}))
+    return coming
 
 
 def _trip(trip: PlannedTrip, needs: Sequence[ReviewNeed], booked: TripRecord | None, highest: Tier) -> Trip:
