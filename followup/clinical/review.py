@@ -120,20 +120,22 @@ def _flags(look: Look, rules: ReviewRules) -> list[Caution]:
         if _raised(look, f)
     ]
     cells = severe(look, rules)
-    if cells is not None:
-        found.append(cells)
+    return found if cells is None else [*found, cells]
+
+
+def _notes(look: Look, rules: ReviewRules) -> tuple[Caution, ...]:
+    """What a senior should know although proposals stand: cells that stay, a pressure for today."""
+    late = persistent(look, rules)
+    found = [late] if late else []
     pressure = row(look, rules)
-    if pressure is not None:
-        cell = pressure.cell(column(look))
-        if cell.senior:
-            reason = Reason(
-                rule=pressure.id, because=cell.text, source="common practice, no source", mark="C"
-            )
-            text = f"{look.pressure:g} mmHg: {cell.text}"
-            found.append(
-                Caution(id="pressure-now", text=text, eye=look.findings.eye, level="stop", reasons=(reason,))
-            )
-    return found
+    if pressure is not None and pressure.cell(column(look)).senior:
+        text = f"{look.pressure:g} mmHg: {pressure.cell(column(look)).text}"
+        rule = f"pressure-{pressure.id}"
+        reason = Reason(rule=rule, because=text, source="common practice, no source", mark="C")
+        found.append(
+            Caution(id="pressure-now", text=text, eye=look.findings.eye, level="stop", reasons=(reason,))
+        )
+    return tuple(found)
 
 
 def _raised(look: Look, flag: Flag) -> bool:

@@ -118,7 +118,8 @@ def _more(look: Look, s: Settings, id_: str, title: str, steps: tuple[StepPair, 
 def _hold(look: Look, s: Settings, expected: int) -> Proposal:
     steps = ((look.present_count, s.step_back_days), *look.steps_ahead[1:])
     grade, most = GRADES[look.cells or 0], GRADES[expected]
-    title = f"Cells {grade}, at most {most} expected: hold {look.present_count} a day for {s.step_back_days} days."
+    held = f"hold {look.present_count} a day for {s.step_back_days} days"
+    title = f"Cells {grade}, at most {most} expected: {held}."
     return _proposal(look, s, "hold", title, "hold", look.steroid_edits(look.never_less(steps), title))
 
 
