@@ -183,16 +183,13 @@ class _Scanner:
 
     def _next_item(self, closing: str) -> bool:
         """Step over the opening bracket or comma; False, past the bracket, where the list ends."""
+        self._skip(_BLANK)
         if self.text[self.at] in "[{,":
             self.at += 1
         self._skip(_BLANK)
-        if self.text[self.at] == ",":
-            self.at += 1
-            self._skip(_BLANK)
-        if self.text[self.at] == closing:
-            self.at += 1
-            return False
-        return True
+        ended = self.text[self.at] == closing
+        self.at += ended
+        return not ended
 
     def _dotted_key(self) -> list[str]:
         keys = [self._key()]

@@ -195,7 +195,8 @@ scalars = st.sampled_from(
         "[]",
         "{}",
         "[1, 2,\n # [\n 3]",
-        "{ k = 1, l.m = [2] }",
+        "{ k = 1 , l.m = [2] }",
+        "[[1] , [ ], [{ k = 1 }],]",
     ]
 )
 tables = st.lists(st.lists(st.tuples(keys, scalars, noise), unique_by=lambda entry: entry[0]), max_size=5)

@@ -107,6 +107,7 @@ def test_sulphate_is_none_of_these(check, text):
 def test_the_answer_about_sulphur_leaves_a_note_behind(check):
     found = check("dorzolamide-2", allergy_text="sulphur", sulphur_is_neither=True)["sulfur-word.sulfonamide"]
     assert (found.level, found.answered, found.holds, found.blocks) == ("note", True, False, False)
+    assert found.question is None
 
 
 @pytest.mark.parametrize(
@@ -319,8 +320,41 @@ def test_an_nsaid_is_blocked_held_or_warned_about(check, parts, expected):
 def test_the_surgeons_choice_to_give_answers_the_question_about_the_nsaid(check, choice, level, holds):
     parts = {"conditions": {"rheumatoid": True}, "operation": {"choices": {"nsaid": choice}}}
     found = check(NSAID, **parts)["nsaid.joint-disease"]
-    assert (found.level, found.holds) == (level, holds)
+    assert (found.level, found.holds, found.question is not None) == (level, holds, holds)
     assert "operations.0.choices.nsaid" in found.answer_fields
+
+
+def test_an_eye_without_operation_has_its_history_but_no_events_or_choices(formulary, cautions):
+    record = parse_record(
+        {
+            "patient": {
+                "code": "T-1",
+                "name": "Invented Person",
+                "birth_date": "1955-01-01",
+                "conditions": {"rheumatoid": True},
+                "eyes": {"left": {"uveitis": {}}},
+            },
+            "operations": [
+                {
+                    "eye": "right",
+                    "eye_drawn": "right",
+                    "date": "2025-03-03",
+                    "procedure": "phacoemulsification",
+                    "epithelium_scraped": True,
+                    "choices": {"nsaid": "give"},
+                }
+            ],
+        }
+    )
+
+    def levels_in_left_eye(medicine):
+        found = check_medicine(
+            record, formulary[medicine], "left", new=False, days=14, max_count=2, cautions=cautions
+        )
+        return [(finding.id, finding.level) for finding in found]
+
+    assert levels_in_left_eye(NSAID) == [("nsaid.joint-disease", "ask")]
+    assert levels_in_left_eye("pilocarpine-2") == [("miotic.uveitis", "ask")]
 
 
 def test_no_choice_lifts_the_block_of_a_corneal_defect(check):

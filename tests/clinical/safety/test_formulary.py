@@ -94,6 +94,13 @@ def test_a_mark_letter_stands_for_one_role_only():
     assert all(len(letter) == 1 and letter.isupper() for letter in MARK_LETTERS.values())
 
 
+def test_a_bottle_shows_the_letter_of_its_role_and_its_name_with_strength(formulary):
+    shown = {
+        m.role: (m.mark_letter, m.label) for m in map(formulary.get, ("dexamethasone-0-1", "timolol-0-5"))
+    }
+    assert shown == {"steroid": ("S", "Dexamethasone 0.1%"), "pressure": ("P", "Timolol 0.5%")}
+
+
 def test_suspensions_are_shaken_and_solutions_are_not(formulary):
     for medicine in formulary.values():
         if medicine.route == "eye":
@@ -164,6 +171,7 @@ def test_the_strictest_label_counts_where_no_country_is_named(formulary):
         ('kinds = ["beta-blocker"]', 'kinds = [\n  "beta"]', 9, '"kinds.0"'),
         ("volume_ml = 5", "volume_ml = -5", 10, '"volume_ml"'),
         ("volume_ml = 5", "weight_g = 5", 2, "volume_ml belongs to eye drops"),
+        ("volume_ml = 5", "volume_ml = 5\nweight_g = 5", 2, "weight_g belongs to gels"),
         ("volume_ml = 5", "volume_ml = 5\nopen_days = 29", 11, '"open_days"'),
         ('role = "pressure"', 'role = "steroid"', 2, "potency"),
         ('role = "pressure"', 'role = "nsaid"', 2, "label_count"),
