@@ -36,11 +36,13 @@ def render_plan(plan: CarePlan, record: Record, formulary: Mapping[str, Medicine
         _section(
             "No date fits", (f"{i.need}: {i.text}{_nearest(i.before, i.after)}" for i in plan.impossible)
         ),
+        _section("First drop day", _first_days(plan, days)),
         _section("Courses", _courses(plan, days, formulary)),
         _section("The day's rounds", _rounds(plan, days, formulary)),
         _section("Bottles", _bottles(plan, days, formulary)),
         _section("Before the patient leaves", _before_leaving(plan)),
         _section("What must be looked at", (_need(need, days) for need in plan.needs)),
+        _section("Never longer without a check", _gaps(plan)),
         _section("Trips", (line for trip in plan.trips for line in _trip(trip, plan, days))),
         _section("Overridden", (_overridden(plan))),
         _section("Notices", plan.notices),
@@ -238,8 +240,26 @@ def _trip(trip: Trip, plan: CarePlan, days: DayNumbers) -> Iterator[str]:
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
     yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}), {trip.status}{fixed}{over}"
-    yield f"  for {listed(trip.serves)}" if trip.serves else "  for nothing that is still open"
+    gaps = listed(dict.fromkeys(f"the {gap.kind} of the {gap.eye} eye" for gap in plan.gaps))
+    yield f"  for {listed(trip.serves)}" if trip.serves else f"  so that {gaps} is not unchecked too long"
     yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}; tier {trip.tier}"
+
+
+def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
+    for first in plan.first_drop_days:
+        yield f"{first.eye} eye: {long_day(first.day)} ({days.number(first.day, first.eye)})"
+        yield from _because(first.reasons)
+
+
+def _gaps(plan: CarePlan) -> Iterator[str]:
+    for gap in plan.gaps:
+        drops = "NSAID" if gap.kind == "cornea" else "steroid"
+        least = f"{gap.from_count} drops or more of {drops}" if gap.from_count > 1 else drops
+        yield (
+            f"{gap.eye} eye, {gap.kind}: at most {counted(gap.limit, 'day', 'days')} on {least} "
+            "strictly between two checks"
+        )
+        yield from _because(gap.reasons)
 
 
 def _overridden(plan: CarePlan) -> Iterator[str]:

@@ -73,7 +73,7 @@ def due_lines(session: Session, day: date, now: datetime, kinds: Mapping[str, Ki
             visit=trip.number,
             day=trip.day,
             standing=lateness(VisitDays(trip.day, trip.window_end, trip.status), now, zone),
-            for_what=_words(_needs(trip, bodies), kinds),
+            for_what=_words(_needs(trip, bodies), kinds) or _watched(trip, bodies, kinds),
             services=trip.services,
             last_day=trip.window_end,
             telephones=_telephones(people[trip.patient_id]),
@@ -132,6 +132,14 @@ def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, 
 def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
     """Each check once, in the protocol's words; a kind that it no longer knows by its id."""
     return tuple(dict.fromkeys(kinds[n.kind].text if n.kind in kinds else n.kind for n in needs))
+
+
+def _watched(trip: TripView, bodies: Mapping[int, CarePlan], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
+    """What a visit is for that serves no need: it keeps the time between two checks short."""
+    body = bodies.get(trip.plan_id)
+    watched = {"pressure": "pressure", "cornea": "cornea-stain"}
+    found = (watched[gap.kind] for gap in body.gaps) if body else ()
+    return tuple(dict.fromkeys(kinds[kind].text if kind in kinds else kind for kind in found))
 
 
 def _eyes(needs: Sequence[ReviewNeed], patient: PatientView) -> tuple[Eye, ...]:

@@ -95,7 +95,8 @@ def mark_fulfilled(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None =
     _need_state(row, *OPEN, "arrived", done="closed")
     done = tuple(row.serves) if served is None else served
     strange = sorted(set(done) - set(row.serves))
-    if strange or not done:
+    # A visit that keeps the gap between two checks short serves no need of its own.
+    if strange or (row.serves and not done):
         raise FollowupError(
             "trip.served",
             f"this visit was not for {', '.join(strange)}" if strange else "nothing was looked at",

@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import inspect
 from datetime import date, time, timedelta
 from typing import Any
 
 import pytest
 
+from followup.cli import plan_text
 from followup.cli.plan_text import WIDTH, render_plan
 from followup.clinical.careplan import (
     BeforeLeaving,
     Bottle,
     CarePlan,
     Caution,
+    CheckGap,
     Course,
     DayPhase,
     Dose,
     FactUse,
+    FirstDropDay,
     Impossible,
     Overridden,
     Question,
@@ -222,6 +226,26 @@ def test_rounds_bottles_visits_and_the_rest_have_their_lines() -> None:
         "Notices The sheet is printed in English.",
     ):
         assert line in found
+
+
+def test_a_visit_that_serves_no_need_says_which_check_it_keeps_from_being_late() -> None:
+    gap = CheckGap(key="left:pressure-gap-4", eye="left", kind="pressure", limit=14, from_count=4)
+    trip = Trip(
+        number=3, date=day(14), serves=(), services=("pressure",), tier="B",
+        window_start=day(10), window_end=day(14),
+    )  # fmt: skip
+    first = FirstDropDay(eye="left", day=day(1), reasons=(WHY,))
+    made = text(plan(gaps=(gap,), trips=(trip,), first_drop_days=(first,)))
+    assert "left eye, pressure: at most 14 days on 4 drops or more of steroid strictly between" in made
+    assert "so that the pressure of the left eye is not unchecked too long" in made
+    assert "First drop day left eye: Friday 2 February 2024 (day 1) because a quiet eye" in made
+
+
+def test_no_part_of_a_plan_is_left_out_of_the_text() -> None:
+    """A part that is added to the type later must be printed, or named here as one that need not be."""
+    silent = {"patient", "protocol_hash", "engine", "tiers", "last_steroid_day"}
+    source = inspect.getsource(plan_text)
+    assert {name for name in CarePlan.model_fields if f"plan.{name}" not in source} <= silent
 
 
 def test_with_both_eyes_operated_a_trip_gives_the_day_of_each_eye() -> None:
