@@ -191,8 +191,7 @@ def _course(
 
 def _start(rules: EyeRules, role: Role) -> date:
     """The first drop day, or the later day on which a held course was let go."""
-    released = [r.on for r in rules.context.operation.released if r.course == role]
-    return max([rules.first_drop_day, *(day for day in released if day >= rules.day0)])
+    return max(rules.first_drop_day, rules.released.get(role, rules.day0))
 
 
 def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> list[Course]:
@@ -204,7 +203,8 @@ def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> li
         medicine = (
             protocol.formulary[effect.medicine] if effect.medicine else protocol.usual_medicine("antiviral")
         )
-        start = max(rules.day0 + timedelta(days=effect.from_day or 0), _released(rules, "antiviral"))
+        begin = rules.day0 + timedelta(days=effect.from_day or 0)
+        start = max(begin, rules.released.get("antiviral", rules.day0))
         days = (last - start).days + effect.until_after_steroid + 1
         by_mouth = medicine.route == "mouth"
         courses.append(
@@ -218,11 +218,6 @@ def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> li
             )
         )
     return courses
-
-
-def _released(rules: EyeRules, role: Role) -> date:
-    days = [r.on for r in rules.context.operation.released if r.course == role]
-    return max([rules.day0, *days])
 
 
 def _overridden(losers: Sequence[Wanted], chosen: Sequence[Wanted]) -> tuple[Overridden, ...]:

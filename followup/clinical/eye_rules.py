@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import Role, Tier
 from followup.clinical.context import EyeContext
-from followup.clinical.facts import Fact, derive_facts
+from followup.clinical.facts import Fact, derive_facts, truth
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye
 from followup.clinical.rule import CourseEffect
@@ -21,6 +21,7 @@ class EyeRules:
     context: EyeContext
     facts: dict[str, Fact]
     fired: tuple[Fired, ...]
+    released: dict[Role, date]
 
     @property
     def eye(self) -> Eye:
@@ -82,4 +83,35 @@ def asked(fired: Fired, most_a_day: int) -> bool:
 def apply_rules(context: EyeContext, protocol: Protocol) -> EyeRules:
     """Derive the facts of one eye and fire the protocol's rules on them."""
     facts = derive_facts(context, protocol.facts)
-    return EyeRules(context, facts, fire(protocol.rules, facts))
+    fired = fire(protocol.rules, facts)
+    return EyeRules(context, facts, fired, _released(context, protocol, facts, fired))
+
+
+def _released(
+    context: EyeContext, protocol: Protocol, facts: dict[str, Fact], fired: tuple[Fired, ...]
+) -> dict[Role, date]:
+    """The days on which held courses were let go: by the record's word, or by what a review saw."""
+    days: dict[Role, date] = {}
+    for release in context.operation.released:
+        days[release.course] = max(release.on, days.get(release.course, context.day0))
+    silent = {f.rule.id for f in fired}
+    for rule in protocol.rules:
+        if rule.ask is None or rule.ask.released_by is None or rule.id in silent:
+            continue
+        if all(truth(name, facts) is True for name in rule.when):
+            day = _seen_since(context, rule.ask.released_by)
+            for role in rule.ask.holds if day else ():
+                days[role] = max(day or context.day0, days.get(role, context.day0))
+    return days
+
+
+def _seen_since(context: EyeContext, finding: str) -> date | None:
+    """The first of the last looks at which the finding was what it is now."""
+    seen = [(r.date, getattr(r, finding)) for r in context.reviews if r.date > context.day0]
+    seen = [(day, value) for day, value in seen if value not in (None, "not seen", "not done")]
+    since = None
+    for day, value in reversed(seen):
+        if value != seen[-1][1]:
+            break
+        since = day
+    return since

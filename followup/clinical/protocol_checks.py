@@ -90,6 +90,8 @@ def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule, known: s
             raise source.refuse(
                 "protocol.rule", f'no kind of need "{need.kind}"', "rule", i, fix="add [kind]"
             )
+    if rule.ask and rule.ask.released_by and not known_path(f"reviews.{rule.ask.released_by}"):
+        raise source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)
     if rule.ask:
         for field in rule.ask.fields:
             if not known_path(field) and not field.startswith("in_use"):

@@ -17,7 +17,7 @@ from followup.clinical.plan import build_plan
 from followup.clinical.proposal import Outcome, Proposal
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Findings, Record
-from followup.clinical.review_cells import propose_for_cells, severe
+from followup.clinical.review_cells import persistent, propose_for_cells, severe
 from followup.clinical.review_pressure import column, propose_for_pressure, response, row
 from followup.clinical.review_rules import Flag, Other, ReviewRules
 from followup.errors import FollowupError

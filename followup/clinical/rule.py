@@ -139,13 +139,15 @@ class NeedEffect(Part):
 
 class Ask(Part):
     """A question for the surgeon. ``holds`` are roles of courses; ``when_count`` asks only from that
-    many drops a day. A question that does not block lets the plan be signed with its courses held."""
+    many drops a day. A question that does not block lets the plan be signed with its courses held.
+    ``released_by`` is the finding of a review that lets the courses go: they begin on that day."""
 
     text: str
     fields: tuple[str, ...] = Field(min_length=1)
     choices: tuple[str, ...] = ()
     holds: tuple[Role, ...] = ()
     blocks: bool = True
+    released_by: str | None = None
     when_count: int | None = None
 
 
