@@ -10,29 +10,12 @@ import re
 from pathlib import Path
 
 from babel.messages.catalog import Catalog, Message
-from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po, write_po
 
+from followup.language.extraction import sheet_messages
 from followup.language.languages import LANGUAGES, Language
 
 ROOT = Path(__file__).resolve().parent.parent
-KEYWORDS = {"_": None, "N_": None, "gettext": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
-SOURCES = ("followup/language", "followup/sheets")
-
-
-def extract(root: Path = ROOT) -> Catalog:
-    """Every message of the sheet, in the order of the source, with its comments for translators."""
-    found = Catalog(charset="utf-8")
-    for source in SOURCES:
-        for name, line, message, comments, context in extract_from_dir(
-            root / source,
-            [("**.py", "python")],
-            keywords=KEYWORDS,
-            comment_tags=("Translators:",),
-            strip_comment_tags=True,
-        ):
-            found.add(message, None, [(f"{source}/{name}", line)], auto_comments=comments, context=context)
-    return found
 
 
 def update(language: Language, source: Catalog, root: Path = ROOT) -> None:
@@ -86,6 +69,6 @@ def header(path: Path, language: Language) -> str:
 
 
 if __name__ == "__main__":
-    messages = extract()
+    messages = sheet_messages()
     for each in LANGUAGES.values():
         update(each, messages)

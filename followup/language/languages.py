@@ -100,6 +100,8 @@ def known(tag: str) -> Language | None:
 
 def english_name(tag: str) -> str:
     """The English name of any language, or the tag itself where nobody knows it."""
+    if (ours := known(tag)) is not None:
+        return ours.english
     try:
         return Locale.parse(tag, sep="-").get_language_name("en") or tag
     except (UnknownLocaleError, ValueError):

@@ -58,6 +58,9 @@ def _caution_lines(inputs: SheetInputs) -> Iterator[str]:
     _ = inputs.words.gettext
     if any(c.role == "steroid tablet" and c.state != "stopped" for c in inputs.plan.courses):
         yield inputs.say(CAUTIONS["steroid-tablets"])
+    for sentence, applies in _from_record(inputs).items():
+        if applies:
+            yield inputs.say(CAUTIONS[sentence])
     for caution in inputs.plan.cautions:
         if caution.sheet is None:
             continue
@@ -69,6 +72,21 @@ def _caution_lines(inputs: SheetInputs) -> Iterator[str]:
                 fix=f"name one of {', '.join(CAUTIONS)}",
             )
         yield inputs.say(words)
+
+
+def _from_record(inputs: SheetInputs) -> dict[str, bool]:
+    """Sentences that the patient's own situation asks for, whatever the protocol says."""
+    patient = inputs.record.patient
+    eyes = [getattr(patient.eyes, eye) for eye in inputs.eyes]
+    nobody = patient.drops_by is not None and patient.drops_by.who == "nobody"
+    return {
+        "only-eye": any(eye.only_seeing for eye in eyes),
+        "helper": nobody and patient.help_arranged is None,
+        "squeeze": patient.can_squeeze is False,
+        "herpes": any(eye.herpetic_keratitis for eye in eyes),
+        "blood-thinner": patient.conditions.blood_thinner is True,
+        "wide-pupil": any(c.role == "cycloplegic" for c in inputs.courses("active")),
+    }
 
 
 def other_medicines(inputs: SheetInputs) -> str:

@@ -101,7 +101,8 @@ def build_content(
         scale=words.language.scale,
         leading=words.language.leading,
         title=_("Your eye after the operation"),
-        marks=_marks(inputs, clinic, choice),
+        marks=_marks(inputs, clinic),
+        language_notice=_language_notice(inputs, choice),
         watermark=None if issue else _("Draft. Not for the patient."),
         first_line=_replaces(inputs, issue),
         changes=changes.changes(inputs, previous),
@@ -115,6 +116,7 @@ def build_content(
         rounds_heading=_("Your drops by the clock"),
         rounds=tables,
         rounds_rules=medicines.round_rules(inputs) if tables else (),
+        later_heading=_("After that"),
         no_rounds=None if tables else inputs.say(medicines.NO_ROUNDS),
         cautions=advice.cautions(inputs),
         held=medicines.held(inputs),
@@ -162,20 +164,24 @@ def _sections(inputs: SheetInputs) -> tuple[Section | None, ...]:
     )
 
 
-def _marks(inputs: SheetInputs, clinic: ClinicInfo, choice: LanguageChoice) -> tuple[str, ...]:
+def _marks(inputs: SheetInputs, clinic: ClinicInfo) -> tuple[str, ...]:
+    """What keeps this sheet from being taken for an approved one; on every page."""
     _ = inputs.words.gettext
-    missing = None
-    if choice.missing:
-        # Translators: stands on a sheet that had to be printed in English.
-        missing = _("There are no %(language)s words for this sheet yet. Ask us to read it out to you.") % {
-            "language": choice.missing
-        }
     return sentences(
         _("Sample clinic") if clinic.sample else None,
         None if inputs.plan.approved else _("Sample protocol, not approved for patients"),
         _("Draft translation") if inputs.words.is_draft else None,
-        missing,
     )
+
+
+def _language_notice(inputs: SheetInputs, choice: LanguageChoice) -> str | None:
+    if choice.missing is None:
+        return None
+    # Translators: stands on a sheet that had to be printed in English.
+    text = inputs.words.gettext(
+        "There are no %(language)s words for this sheet yet. Ask us to read it out to you."
+    )
+    return text % {"language": choice.missing}
 
 
 def _replaces(inputs: SheetInputs, issue: SheetIssue | None) -> str | None:

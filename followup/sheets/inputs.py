@@ -48,8 +48,12 @@ class SheetInputs:
         return found
 
     def courses(self, *states: str) -> tuple[Course, ...]:
-        """Courses in these states, in the order in which a patient uses them within a round."""
-        chosen = [c for c in self.plan.courses if c.state in states]
+        """Courses in these states that are not over, in the order of use within a round."""
+        chosen = [
+            c
+            for c in self.plan.courses
+            if c.state in states and (c.last_day is None or c.last_day >= self.printed_on)
+        ]
         return tuple(sorted(chosen, key=self.order))
 
     def order(self, course: Course) -> tuple[int, int]:

@@ -211,7 +211,7 @@ def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
             "day": inputs.day(c.last_day),
         }
         for c in steroids
-        if c.last_day and c.last_day >= inputs.printed_on
+        if c.last_day
     )
 
 

@@ -157,6 +157,7 @@ class SheetContent(Piece):
     leading: float
     title: str
     marks: tuple[str, ...]
+    language_notice: str | None
     watermark: str | None
     first_line: str | None
     changes: Section | None
@@ -170,6 +171,7 @@ class SheetContent(Piece):
     rounds_heading: str
     rounds: tuple[PhaseTable, ...]
     rounds_rules: tuple[str, ...]
+    later_heading: str
     no_rounds: str | None
     cautions: Section | None
     held: Section | None

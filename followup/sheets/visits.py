@@ -38,7 +38,9 @@ def _reasons(inputs: SheetInputs, served: list[ReviewNeed]) -> Iterator[str]:
         text = _("%(eye)s: %(reason)s") % {"eye": inputs.eye(need.eye), "reason": reason}
         yield text if both and need.eye else reason
     if not served:
-        yield inputs.say(REASONS["other"])
+        # Such a trip is there for the pressure alone: no stretch on steroid may go too long unchecked.
+        steroid = any(c.role == "steroid" for c in inputs.plan.courses)
+        yield inputs.say(REASONS["pressure" if steroid else "other"])
 
 
 def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:

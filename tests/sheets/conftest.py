@@ -21,7 +21,9 @@ from followup.clinical.careplan import (
 )
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Record, parse_record
-from followup.sheets.content import ClinicInfo, SheetIssue
+from followup.language.direction import without_marks
+from followup.sheets.content import ClinicInfo, SheetIssue, build_content
+from followup.sheets.model import SheetContent
 
 OPERATED = date(2026, 6, 1)  # a Monday
 
@@ -248,3 +250,39 @@ def issue() -> SheetIssue:
         printed_on=OPERATED,
         signed_by="Dr Noor Example",
     )
+
+
+@pytest.fixture
+def make_record() -> Callable[..., Record]:
+    return routine_record
+
+
+@pytest.fixture
+def make_content(
+    formulary: dict[str, Medicine], clinic: ClinicInfo, issue: SheetIssue
+) -> Callable[..., SheetContent]:
+    """A sheet of the routine plan; ``plan``, ``record``, ``issue`` and any other argument can be given."""
+
+    def make(**given: Any) -> SheetContent:
+        plan = given.pop("plan", routine_plan(approved=True))
+        record = given.pop("record", routine_record())
+        settings = {"issue": issue, "printed_on": OPERATED} | given
+        return build_content(plan, record, formulary, settings.pop("clinic", clinic), **settings)
+
+    return make
+
+
+@pytest.fixture
+def all_texts() -> Callable[[SheetContent], list[str]]:
+    """Every text that a sheet prints, without direction marks."""
+
+    def texts(value: Any) -> list[str]:
+        if isinstance(value, str):
+            return [without_marks(value)]
+        if isinstance(value, dict):
+            return [t for key, part in value.items() if key != "payload" for t in texts(part)]
+        if isinstance(value, (list, tuple)):
+            return [t for part in value for t in texts(part)]
+        return []
+
+    return lambda content: texts(content.model_dump(exclude={"fonts", "stairs", "language", "direction"}))
