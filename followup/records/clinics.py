@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from zoneinfo import ZoneInfo, available_timezones
 
 from sqlmodel import Session
 
+from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
 from followup.records.store import Unit
 from followup.records.tables import ClinicRow
 from followup.records.views import Clinic
+from followup.timing.calendar import Calendar, parse_calendar
 
 
 def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
-    """Store the clinic's data. Errors: ``clinic.`` zone, code, name, phone, languages, calendar."""
+    """Store the clinic's data. Errors: ``clinic.`` zone, code, name, phone, languages; the calendar's."""
     _check(clinic)
     row = unit.session.get(ClinicRow, 1) or ClinicRow(
         name="", code="X", phone_day="", phone_night="", zone="UTC", sheet_languages=[]
@@ -49,6 +50,11 @@ def get_clinic(session: Session) -> Clinic:
     )
 
 
+def clinic_calendar_of(clinic: Clinic) -> Calendar:
+    """The calendar as the clinic's manager wrote it. Errors: those of a calendar file."""
+    return parse_calendar(parse_json_object(clinic.calendar, "calendar"), "calendar")
+
+
 def clinic_zone(session: Session) -> ZoneInfo:
     """The clinic's time zone."""
     return ZoneInfo(get_clinic(session).zone)
@@ -67,12 +73,7 @@ def _check(clinic: Clinic) -> None:
         raise _refused("phone", "a telephone number is missing", "give one for the day and one for the night")
     if not clinic.sheet_languages:
         raise _refused("languages", "no language for the sheets", "name at least one, such as en")
-    try:
-        calendar = json.loads(clinic.calendar)
-    except ValueError:
-        calendar = None
-    if not isinstance(calendar, dict):
-        raise _refused("calendar", "the calendar is not a JSON object", "correct it; {} is always open")
+    clinic_calendar_of(clinic)
 
 
 def _refused(field: str, what: str, fix: str) -> FollowupError:

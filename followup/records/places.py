@@ -7,20 +7,18 @@ from collections.abc import Iterable
 from datetime import date
 
 from sqlalchemy import CursorResult
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlmodel import Session, col, or_, select, update
+from sqlmodel import Session, col, select, update
 
-from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
-from followup.records.clinics import get_clinic
-from followup.records.store import Unit
+from followup.records.clinics import clinic_calendar_of, get_clinic
+from followup.records.store import Unit, insert_once
 from followup.records.tables import PlaceRow, TripRow
-from followup.timing.calendar import Calendar, parse_calendar
+from followup.timing.calendar import Calendar
 
 
 def clinic_calendar(session: Session) -> Calendar:
     """The clinic's calendar as its manager wrote it."""
-    return parse_calendar(parse_json_object(get_clinic(session).calendar, "calendar"), "calendar")
+    return clinic_calendar_of(get_clinic(session))
 
 
 def planning_calendar(session: Session, patient_id: int | None = None) -> Calendar:
@@ -78,10 +76,7 @@ def places_taken(session: Session, start: date, end: date) -> dict[tuple[str, da
 
 def _make_row(session: Session, service: str, day: date) -> None:
     """The row that is counted on; two that make it at once make one."""
-    dialect = postgresql if session.get_bind().dialect.name == "postgresql" else sqlite
-    session.execute(
-        dialect.insert(PlaceRow).values(service=service, day=day, taken=0).on_conflict_do_nothing()
-    )
+    insert_once(session, PlaceRow, service=service, day=day, taken=0)
 
 
 def _take(session: Session, service: str, day: date, capacity: int | None, *, over: bool) -> bool:
@@ -91,7 +86,7 @@ def _take(session: Session, service: str, day: date, capacity: int | None, *, ov
         .values(taken=PlaceRow.taken + 1, capacity=capacity)
     )
     if capacity is not None and not over:
-        statement = statement.where(or_(col(PlaceRow.taken) < capacity))
+        statement = statement.where(col(PlaceRow.taken) < capacity)
     result = session.execute(statement)
     assert isinstance(result, CursorResult)
     return result.rowcount == 1

@@ -8,13 +8,15 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Engine, event
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.orm import ORMExecuteState, UOWTransaction
-from sqlmodel import Session
+from sqlmodel import Session, SQLModel
 
 from followup.errors import FollowupError
 from followup.records import journal
 from followup.records.engine import make_engine
+from followup.records.tables import metadata
 from followup.records.views import SYSTEM, Actor
 
 # What the program writes about itself; everything else needs a journal entry.
@@ -90,6 +92,15 @@ class Store:
         """A unit of the program about itself (heartbeat, lease, last seen): no journal entry needed."""
         with self.write(SYSTEM, now) as unit:
             yield unit
+
+
+def insert_once(session: Session, table: type[SQLModel], **values: object) -> bool:
+    """Insert, unless a unique key says that it was done before; True if it was done now."""
+    dialect = postgresql if session.get_bind().dialect.name == "postgresql" else sqlite
+    plain = metadata.tables[str(table.__tablename__)]
+    # What was inserted comes back: a count of rows is not given by every driver.
+    statement = dialect.insert(plain).values(**values).on_conflict_do_nothing()
+    return session.execute(statement.returning(*plain.primary_key.columns)).first() is not None
 
 
 def _reading(engine: Engine) -> dict[str, Any]:

@@ -45,7 +45,8 @@ def day_trips(session: Session, day: date) -> tuple[TripView, ...]:
     """Everybody expected on ``day`` or seen on it, by patient code."""
     expected = and_(col(TripRow.day) == day, col(TripRow.status).not_in(("cancelled",)))
     seen = and_(col(TripRow.seen_on) == day, col(TripRow.status).in_(("arrived", "fulfilled")))
-    return _trips(session, or_(expected, seen))
+    found = _trips(session, or_(expected, seen))
+    return tuple(sorted(found, key=lambda visit: (visit.patient_code, visit.day)))
 
 
 def open_trips(session: Session, *, until: date | None = None) -> tuple[TripView, ...]:

@@ -5,10 +5,9 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from sqlalchemy import ColumnElement, CursorResult
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlmodel import Session, SQLModel, col, or_, select, update
+from sqlmodel import Session, col, or_, select, update
 
-from followup.records.store import Unit
+from followup.records.store import Unit, insert_once
 from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripRow, TripTransitionRow
 from followup.records.trips import OPEN
 from followup.records.views import Heartbeat, Transition, TransitionKind
@@ -29,7 +28,7 @@ def heartbeat(session: Session, name: str) -> Heartbeat | None:
 
 def take_lease(unit: Unit, *, name: str, owner: str, lifetime: timedelta) -> bool:
     """Whether ``owner`` may run the job from now on for ``lifetime``; renews its own lease."""
-    _insert_once(unit.session, LeaseRow, name=name, owner=owner, expires_at=unit.now)
+    insert_once(unit.session, LeaseRow, name=name, owner=owner, expires_at=unit.now)
     result = unit.session.execute(
         update(LeaseRow)
         .where(
@@ -53,7 +52,7 @@ def release_lease(unit: Unit, *, name: str, owner: str) -> None:
 
 def claim_daily_run(unit: Unit, *, job: str, day: date) -> bool:
     """Whether the job of this local day is ours: True exactly once."""
-    return _insert_once(unit.session, DailyRunRow, job=job, day=day, claimed_at=unit.now, outcome="")
+    return insert_once(unit.session, DailyRunRow, job=job, day=day, claimed_at=unit.now, outcome="")
 
 
 def finish_daily_run(unit: Unit, *, job: str, day: date, outcome: str) -> None:
@@ -73,7 +72,7 @@ def daily_outcome(session: Session, *, job: str, day: date) -> str | None:
 
 def note_transition(unit: Unit, *, trip_id: int, kind: TransitionKind, became_at: datetime) -> bool:
     """Write down, once, that a visit turned late or overdue; True if it was not known yet."""
-    return _insert_once(
+    return insert_once(
         unit.session,
         TripTransitionRow,
         trip_id=trip_id,
@@ -106,11 +105,3 @@ def _transitions(session: Session, *conditions: ColumnElement[bool]) -> tuple[Tr
         Transition(row.trip_id, "late" if row.kind == "late" else "overdue", row.became_at, row.noticed_at)
         for row in rows
     )
-
-
-def _insert_once(session: Session, table: type[SQLModel], **values: object) -> bool:
-    """Insert, unless a unique key says that it was done before."""
-    dialect = postgresql if session.get_bind().dialect.name == "postgresql" else sqlite
-    result = session.execute(dialect.insert(table).values(**values).on_conflict_do_nothing())
-    assert isinstance(result, CursorResult)
-    return result.rowcount == 1
