@@ -29,7 +29,7 @@ from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
 from followup.errors import FollowupError
 
 Level: TypeAlias = Literal["stop", "ask", "warn", "note"]
-Choice: TypeAlias = Literal["nsaid", "steroid_with_inhibitor", "antiviral_cover", "cycloplegic"]
+Choice: TypeAlias = Literal["nsaid", "steroid_with_inhibitor", "cycloplegic"]
 
 SEVERITY: dict[Level, int] = {"stop": 3, "ask": 2, "warn": 1, "note": 0}
 PLACEHOLDERS = frozenset({"medicine", "days", "count"})

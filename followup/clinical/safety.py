@@ -4,7 +4,7 @@ cautions and holds. Nothing here deletes a course."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from followup.clinical.careplan import Caution, Course, FactUse, Question, Reason
@@ -29,17 +29,55 @@ def check_courses(record: Record, protocol: Protocol, courses: Sequence[Course],
     questions: list[Question] = []
     cautions: list[Caution] = []
     for course in courses:
-        found = _findings(record, protocol, course, as_of)
+        found, declined = _answered(record, _findings(record, protocol, course, as_of), as_of)
         held = tuple(f.id for f in found if f.holds)
         questions += [_question(f, (course.key,)) for f in found if f.question]
         cautions += [_caution(f) for f in found]
-        labelled, over = _against_label(course, protocol)
+        labelled, over = _against_label(_declined(course, declined), protocol)
         cautions += over
         kept.append(hold(labelled, held))
-    twice = check_duplicates(kept, protocol.formulary, protocol.cautions)
+    doubles = check_duplicates(kept, protocol.formulary, protocol.cautions)
+    twice, _ = _answered(record, doubles, as_of)
     questions += [_question(f, f.courses) for f in twice if f.question]
     cautions += [_caution(f) for f in twice]
     return Net(tuple(kept), merge_questions(questions), _once(cautions))
+
+
+def _answered(
+    record: Record, found: Sequence[Finding], as_of: date
+) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """The findings with the surgeon's answers to them by name, and those answered "do not give"."""
+    told: list[Finding] = []
+    declined: list[Finding] = []
+    for finding in found:
+        operations = [
+            (i, o)
+            for i, o in enumerate(record.operations)
+            if finding.eye in (None, o.eye) and o.date <= as_of
+        ]
+        latest = max(operations, key=lambda pair: pair[1].date, default=None)
+        if latest is None:
+            told.append(finding)
+            continue
+        index, operation = latest
+        decision = {a.caution: a.decision for a in operation.answers}.get(finding.id)
+        settles = decision == "do not give" or (decision == "give" and finding.level != "stop")
+        if settles and not finding.answered:
+            told.append(
+                replace(finding, level="note", question=None, holds=False, blocks=False, answered=True)
+            )
+            declined += [finding] if decision == "do not give" else []
+        else:
+            field = f"operations.{index}.answers"
+            told.append(replace(finding, answer_fields=(*finding.answer_fields, field)))
+    return tuple(told), tuple(declined)
+
+
+def _declined(course: Course, declined: Sequence[Finding]) -> Course:
+    if not declined:
+        return course
+    reasons = (*course.reasons, *(_reason(f) for f in declined))
+    return course.model_copy(update={"state": "stopped", "held_by": (), "reasons": reasons})
 
 
 def hold(course: Course, by: Sequence[str]) -> Course:

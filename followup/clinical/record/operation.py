@@ -57,6 +57,17 @@ class Choices(Part):
     steroid_with_inhibitor: Literal["give", "do not give"] | None = None
 
 
+class CautionAnswer(Part):
+    """The surgeon's answer to a caution, by its name: give the medicine all the same, or do not.
+
+    A caution that forbids can't be answered with "give".
+    """
+
+    caution: Short
+    decision: Literal["give", "do not give"]
+    why: Text | None = None
+
+
 class Released(Part):
     """A course that was held at discharge and let go on a later day; it begins on that day."""
 
@@ -116,6 +127,7 @@ class Operation(Part):
     antibiotic_in_chamber: bool | None = None
     antibiotic: MedicineId | None = None
     choices: Choices = Choices()
+    answers: tuple[CautionAnswer, ...] = Field(default=(), max_length=60)
     released: tuple[Released, ...] = Field(default=(), max_length=12)
     free_text: Text | None = None
 

@@ -174,7 +174,6 @@ LABELS: dict[str, Label] = {
     "Choices.steroid_in_responder": Label(N_("Steroid inside the eye of a known responder")),
     "Choices.cycloplegic": Label(N_("Cycloplegic")),
     "Choices.nsaid": Label(N_("NSAID drops")),
-    "Choices.antiviral_cover": Label(N_("Antiviral cover")),
     "Choices.steroid_with_inhibitor": Label(N_("Steroid beside the inhibitor")),
     "Operation.released": Label(N_("Held courses let go")),
     "Released.course": Label(N_("Course")),
