@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -52,8 +52,8 @@ def draft_visits(
         served=past.served,
     )
     needs = tuple(_needs(opened, plan, past, again))
-    asked_by = _gap_reasons(protocol, eyes, gaps)
-    trips = _past_trips(record, needs, as_of) + _coming(plan, needs, record, eyes, asked_by)
+    why = {gap.key: gap.reasons for gap in check_gaps(protocol, eyes, courses)}
+    trips = _past_trips(record, needs, as_of) + _coming(plan, needs, record, eyes, gaps, why)
     numbered = tuple(t.model_copy(update={"number": i}) for i, t in enumerate(trips, 1))
     impossible = tuple(
         Impossible(need=i.need, text=i.reason, before=i.before, after=i.after) for i in plan.impossible
@@ -167,25 +167,6 @@ def _rule(
     return [GapRule(key, left, limit, service)] if left else []
 
 
-def _gap_reasons(
-    protocol: Protocol, eyes: Sequence[EyeRules], gaps: Sequence[GapRule]
-) -> list[tuple[GapRule, Reason]]:
-    """Each gap rule with why it is there: the tier and the facts that set it, or the long NSAID."""
-    found = []
-    for gap in gaps:
-        side, _, what = gap.key.partition(":")
-        eye = next(e for e in eyes if e.eye == side)
-        tier, setting_it = eye.tier
-        pressure = what.startswith("pressure")
-        about = protocol.tiers[tier] if pressure else protocol.long_nsaid
-        facts = setting_it[0].reason.facts if pressure and setting_it else ()
-        reason = Reason(
-            rule=gap.key, because=about.because, source=about.source, mark=about.mark, facts=facts
-        )
-        found.append((gap, reason))
-    return found
-
-
 def _needs(
     opened: Sequence[Opened], plan: TripsPlan, past: Past, again: dict[str, Opened]
 ) -> list[ReviewNeed]:
@@ -232,7 +213,8 @@ def _coming(
     needs: Sequence[ReviewNeed],
     record: Record,
     eyes: Sequence[EyeRules],
-    asked_by: Sequence[tuple[GapRule, Reason]],
+    gaps: Sequence[GapRule],
+    why: Mapping[str, tuple[Reason, ...]],
 ) -> list[Trip]:
     booked = {t.date: t for t in record.trips if t.status == "booked"}
     tiers: list[Tier] = [eye.tier[0] for eye in eyes]
@@ -241,8 +223,8 @@ def _coming(
     coming = []
     for last, trip in zip(before, plan.trips, strict=False):
         made = _trip(trip, needs, booked.get(trip.day), highest)
-        at_work = [why for gap, why in asked_by if any(day > last for day in gap.days)]
-        reasons = () if trip.serves else tuple(at_work)
+        at_work = [gap for gap in gaps if not trip.serves and any(day > last for day in gap.days)]
+        reasons = tuple(dict.fromkeys(reason for gap in at_work for reason in why[gap.key]))
         coming.append(made.model_copy(update={"reasons": reasons}))
     return coming
 

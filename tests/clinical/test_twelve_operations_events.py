@@ -62,11 +62,7 @@ def test_aminas_cornea_is_stained_and_pressure_measured_on_a_visit_that_only_the
     visit = amina.trip(49)
     assert visit.serves == ()
     assert visit.services == ("pressure", "review")
-    assert {r.rule for r in visit.reasons} == {
-        "left:pressure-gap-1",
-        "left:pressure-gap-4",
-        "left:nsaid-gap",
-    }
+    assert {r.rule for r in visit.reasons} == {"tier-B", "tier-middle", "long-nsaid"}
     assert all(r.because and r.source and r.mark for r in visit.reasons)
 
 
