@@ -1,0 +1,76 @@
+"""Sheets of the twelve operations, from the record through the rules onto paper."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+import pytest
+
+from followup.clinical.plan import build_plan
+from followup.clinical.protocol import load_protocol
+from followup.clinical.record import parse_json_object, parse_record
+from followup.errors import FollowupError
+from followup.language.direction import without_marks
+from followup.sheets.content import build_content
+from followup.sheets.pdf import render_pdf
+from followup.sheets.phone import render_phone
+from followup.sheets.wording import CAUTIONS, REASONS
+
+CASES = sorted(p.name for p in (files("followup") / "demo" / "cases").iterdir() if p.name.endswith(".json"))
+PROTOCOL = load_protocol()
+
+
+def _draft(name: str, clinic, language: str | None = None):
+    text = (files("followup") / "demo" / "cases" / name).read_text("utf-8")
+    record = parse_record(parse_json_object(text, name), name)
+    plan = build_plan(record, PROTOCOL, as_of=record.last_operation_day)
+    day = record.last_operation_day
+    return plan, build_content(plan, record, PROTOCOL.formulary, clinic, language=language, printed_on=day)
+
+
+def test_there_are_twelve_cases():
+    assert len(CASES) == 12
+
+
+@pytest.mark.parametrize("name", [n for n in CASES if not n.startswith("12")])
+@pytest.mark.parametrize("language", [None, "ar"])
+def test_every_case_prints_on_paper_and_phone(name, language, clinic):
+    plan, content = _draft(name, clinic, language)
+    assert render_pdf(content)[:5] == b"%PDF-"
+    assert "</html>" in render_phone(content)
+    assert len(content.visits) == len(plan.trips)
+    assert all(visit.reasons for visit in content.visits)
+    assert len(content.rounds) == len(plan.rounds)
+    held = [c for c in plan.courses if c.state == "held"]
+    assert len(content.held.lines if content.held else ()) == len(held)
+
+
+def test_the_child_is_refused_a_sheet(clinic):
+    with pytest.raises(FollowupError, match="no sheet for a refused plan"):
+        _draft(next(n for n in CASES if n.startswith("12")), clinic)
+
+
+def test_two_eyes_stand_on_one_sheet_each_bottle_with_its_eye(clinic):
+    _, content = _draft(next(n for n in CASES if n.startswith("05")), clinic)
+    assert content.face.words == "Both eyes"
+    assert {b.eye for b in content.rounds[0].bottles} == {"Right eye", "Left eye"}
+    eyes = [b.eye for b in content.rounds[0].bottles]
+    assert eyes == sorted(eyes, reverse=True), "right eye before left, never mixed"
+    assert "Between one eye and the other you need not wait." in content.rounds_rules
+    assert len(content.stairs) == 2
+    visit = content.visits[0]
+    assert all(reason.startswith(("Left eye: ", "Right eye: ")) for reason in visit.reasons)
+
+
+def test_the_night_worker_has_his_drops_after_rising_in_the_afternoon(clinic):
+    _, content = _draft(next(n for n in CASES if n.startswith("08")), clinic, "en")
+    times = [without_marks(r.time) for r in content.rounds[0].rounds]
+    assert times[0] == "16:00"
+    assert [t for t in times if "(after midnight)" in t or "(next morning)" in t]
+
+
+def test_every_kind_of_review_and_every_sentence_of_the_sample_protocol_has_words():
+    assert set(PROTOCOL.kinds) <= set(REASONS)
+    named = {rule.caution.sheet for rule in PROTOCOL.rules if rule.caution and rule.caution.sheet}
+    assert named
+    assert named <= set(CAUTIONS)

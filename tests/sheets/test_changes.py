@@ -1,0 +1,62 @@
+"""A new sheet says first what is new, one sentence each."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from followup.clinical.careplan import CarePlan, Step
+
+
+def _with_steroid(plan: CarePlan, **update) -> CarePlan:
+    courses = tuple(c.model_copy(update=update) if c.role == "steroid" else c for c in plan.courses)
+    return plan.model_copy(update={"courses": courses})
+
+
+def _lines(make_content, new, old) -> tuple[str, ...]:
+    content = make_content(plan=new, previous=old, printed_on=date(2026, 6, 8))
+    return content.changes.lines if content.changes else ()
+
+
+def test_the_same_plan_has_nothing_new(make_content, make_plan):
+    plan = make_plan(approved=True)
+    assert _lines(make_content, plan, plan) == ()
+    assert make_content(plan=plan).changes is None
+
+
+def test_a_raised_count_is_told_from_its_first_day(make_content, make_plan):
+    old = make_plan(approved=True)
+    first, *rest = old.courses[0].steps
+    new = _with_steroid(old, steps=(first, Step(start=date(2026, 6, 9), days=7, count=8), *rest[1:]))
+    assert _lines(make_content, new, old) == (
+        "Left eye, Prednisolone acetate 1%: from Tuesday 9 June 2026 on 8 times a day.",
+    )
+
+
+def test_an_earlier_end_a_stop_and_a_start_are_told(make_content, make_plan):
+    old = make_plan(approved=True)
+    new = _with_steroid(old, steps=old.courses[0].steps[:3])
+    assert _lines(make_content, new, old) == (
+        "Left eye, Prednisolone acetate 1%: the new last day is Monday 22 June 2026.",
+    )
+    without = old.model_copy(update={"courses": old.courses[1:], "rounds": ()})
+    assert (
+        _lines(make_content, without, old)[0] == "Left eye, Prednisolone acetate 1%: do not use it any more."
+    )
+    assert _lines(make_content, old, without)[0] == "Left eye, Prednisolone acetate 1%: start it now."
+
+
+def test_another_medicine_in_its_place_is_named_with_the_old_one(make_content, make_plan):
+    old = make_plan(approved=True)
+    new = _with_steroid(old, medicine="bromfenac-0-09")
+    assert _lines(make_content, new, old) == (
+        "Left eye: use Bromfenac 0.09% instead of Prednisolone acetate 1%.",
+    )
+
+
+def test_moved_visits_are_told(make_content, make_plan):
+    old = make_plan(approved=True)
+    moved = (*old.trips[:2], old.trips[2].model_copy(update={"date": date(2026, 7, 13)}))
+    assert _lines(make_content, old.model_copy(update={"trips": moved}), old) == (
+        "New visit on Monday 13 July 2026.",
+        "No visit any more on Monday 6 July 2026.",
+    )

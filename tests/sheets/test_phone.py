@@ -1,0 +1,113 @@
+"""The page for a phone: the same words as on paper, one file, no network, no way in for markup."""
+
+from __future__ import annotations
+
+import html
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from followup.language.languages import LANGUAGES
+from followup.sheets.phone import dialled, render_phone
+
+languages = pytest.mark.parametrize("tag", LANGUAGES)
+
+
+class _Reader(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict]] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def _read(page: str) -> _Reader:
+    reader = _Reader()
+    reader.feed(page)
+    return reader
+
+
+@languages
+def test_it_says_everything_that_paper_says(tag, make_content, all_texts):
+    content = make_content(language=tag)
+    page = html.unescape(render_phone(content))
+    quiet = {"teach_back", "rounds", "later_heading"}
+    texts = [
+        t
+        for part in content.model_dump(exclude=quiet | {"stairs", "fonts", "foot"}).values()
+        for t in _flat(part)
+    ]
+    missing = [t for t in texts if t not in page]
+    # Drawn or dialled on the phone: the picture's names, the mirror, the code's payload.
+    assert set(missing) <= {
+        "left",
+        "drop",
+        content.face.caption,
+        content.code.payload,
+        *(s.id for s in content.alarm.signs),
+    }
+    for phase in content.rounds:
+        assert phase.heading in page
+
+
+def _flat(value):
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for part in value.values():
+            yield from _flat(part)
+    elif isinstance(value, (list, tuple)):
+        for part in value:
+            yield from _flat(part)
+
+
+@languages
+def test_it_has_its_language_and_direction_and_fetches_nothing(tag, make_content):
+    page = render_phone(make_content(language=tag))
+    reader = _read(page)
+    root = dict(reader.tags)["html"]
+    assert (root["lang"], root["dir"]) == (tag, LANGUAGES[tag].direction)
+    assert not {"script", "link", "img", "iframe", "object"} & {name for name, _ in reader.tags}
+    assert not re.search(r"url\(|@import|src=", page)
+    links = [attrs["href"] for name, attrs in reader.tags if name == "a"]
+    assert links == ["tel:+442079460101", "tel:+442079460102"]
+
+
+def test_each_round_lists_its_bottles_in_order(make_content):
+    page = " ".join(_read(render_phone(make_content())).text)
+    at = [page.index(time) for time in ("06:00", "11:00", "17:00", "22:00")]
+    assert at == sorted(at)
+    early = page[at[0] : at[1]]
+    assert early.index("Moxifloxacin") < early.index("Bromfenac") < early.index("Prednisolone")
+    assert "Bromfenac" not in page[at[1] : at[2]]
+
+
+def test_a_draft_says_so_at_the_top_and_has_no_code(make_content):
+    page = render_phone(make_content(issue=None))
+    assert page.index("Draft. Not for the patient.") < page.index("Left eye")
+    assert "Return code" not in page
+    assert page.count("<svg") == 1
+
+
+def test_markup_in_a_name_stays_text(make_content, make_record):
+    page = render_phone(make_content(record=make_record(name="<script>alert(1)</script>")))
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+@pytest.mark.parametrize(
+    ("written", "digits"),
+    [
+        ("+44 20 7946 0101", "+442079460101"),
+        ("\u2066+1 555 0100\u2069", "+15550100"),
+        ("020-7946 0101", "02079460101"),
+    ],
+)
+def test_a_telephone_dials_digits_alone(written, digits):
+    assert dialled(written) == digits
