@@ -65,7 +65,7 @@ class Typesetter:
         if self._child is None or self._child.poll() is not None:
             self.close()
             self._child = subprocess.Popen(
-                [sys.executable, "-m", "followup.sheets.worker"],
+                [sys.executable, "-P", "-m", "followup.sheets.worker"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
             )

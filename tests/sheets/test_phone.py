@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import base64
 import html
+import io
 import re
 from html.parser import HTMLParser
 
 import pytest
+from fontTools.ttLib import TTFont
 
 from followup.language.languages import LANGUAGES
 from followup.sheets.phone import dialled, render_phone
@@ -74,9 +77,22 @@ def test_it_has_its_language_and_direction_and_fetches_nothing(tag, make_content
     root = dict(reader.tags)["html"]
     assert (root["lang"], root["dir"]) == (tag, LANGUAGES[tag].direction)
     assert not {"script", "link", "img", "iframe", "object"} & {name for name, _ in reader.tags}
-    assert not re.search(r"url\(|@import|src=", page)
+    assert not re.search(r"url\((?!data:)|@import|src=|https?://(?!www\.w3\.org/2000/svg)", page)
     links = [attrs["href"] for name, attrs in reader.tags if name == "a"]
     assert links == ["tel:+442079460101", "tel:+442079460102"]
+
+
+@pytest.mark.parametrize("tag", ["bn", "ar"])
+def test_it_carries_a_font_that_draws_every_letter_of_its_script(tag, make_content):
+    content = make_content(language=tag)
+    faces = re.findall(r"font-weight: (\d+); src: url\(data:font/ttf;base64,([^)]+)\)", render_phone(content))
+    assert [weight for weight, _ in faces] == ["400", "700"]
+    script = {c for c in content.model_dump_json(exclude={"teach_back"}) if c.isalpha() and not c.isascii()}
+    assert len(script) > 30
+    for _, data in faces:
+        with TTFont(io.BytesIO(base64.b64decode(data))) as font:
+            assert script <= {chr(c) for c in font.getBestCmap()}
+    assert "@font-face" not in render_phone(make_content(language="en"))
 
 
 def test_each_round_lists_its_bottles_in_order(make_content):
