@@ -75,7 +75,7 @@ def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Cour
     losers = [w for i, w in enumerate(wishes) if i not in best]
     lost = (*replaced, *_overridden(losers, chosen))
     counts = envelope([w.counts for w in wishes])
-    medicine = _medicine(effects, protocol, "steroid")
+    medicine = _medicine(rules, effects, protocol, "steroid")
     name = " and ".join(w.taper.id for w in chosen if w.taper)
     split = _weaker_day(chosen, hours)
     first = _course(rules, "steroid", medicine, counts[:split], chosen, lost, taper=name)
@@ -126,7 +126,7 @@ def _joined(rules: EyeRules, protocol: Protocol, role: Role, hours: int) -> Draf
     effects = rules.wanting(role)
     if not effects:
         return Drafted((), ())
-    medicine = _medicine(effects, protocol, role)
+    medicine = _medicine(rules, effects, protocol, role)
     wishes = [wish for f, e in effects if (wish := _wish(f, e, medicine, hours)) is not None]
     if not wishes:
         return Drafted((), ())
@@ -153,8 +153,13 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
     return None
 
 
-def _medicine(effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol, role: Role) -> Medicine:
-    """The medicine of the highest-ranking rule that names one, else the protocol's usual one."""
+def _medicine(
+    rules: EyeRules, effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol, role: Role
+) -> Medicine:
+    """The surgeon's own product, else that of the highest-ranking rule that names one, else the usual."""
+    for product in rules.context.operation.products:
+        if product.role == role:
+            return protocol.formulary[product.medicine]
     naming = [(f.rule.rank, e.medicine) for f, e in effects if e.medicine]
     if naming:
         return protocol.formulary[max(naming, key=lambda pair: pair[0])[1]]
@@ -200,9 +205,7 @@ def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> li
     for fired, effect in rules.wanting("antiviral"):
         if effect.until_after_steroid is None or effect.count is None or last is None:
             continue
-        medicine = (
-            protocol.formulary[effect.medicine] if effect.medicine else protocol.usual_medicine("antiviral")
-        )
+        medicine = _medicine(rules, [(fired, effect)], protocol, "antiviral")
         begin = rules.day0 + timedelta(days=effect.from_day or 0)
         start = max(begin, rules.released.get("antiviral", rules.day0))
         days = (last - start).days + effect.until_after_steroid + 1

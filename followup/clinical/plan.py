@@ -31,10 +31,18 @@ from followup.clinical.courses import apply_edits, draft_courses, last_steroid_d
 from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.in_use import courses_from_before
+from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, open_needs
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
-from followup.clinical.safety import check_courses, hold, most_a_day, rule_cautions, rule_questions
+from followup.clinical.safety import (
+    check_courses,
+    check_given,
+    hold,
+    most_a_day,
+    rule_cautions,
+    rule_questions,
+)
 from followup.clinical.served import look_back
 from followup.clinical.supply import simulate
 from followup.clinical.taper import merged_by_mouth
@@ -97,7 +105,7 @@ def build_plan(
             where="as-of day",
             fix="give a day on or after the first operation",
         )
-    _known_medicines(record, protocol)
+    check_names(record, protocol)
     waking, questions = _waking(record)
     eyes = tuple(apply_rules(context, protocol) for context in contexts)
     eyes, over = _still_followed(eyes, protocol, waking.hours)
@@ -107,6 +115,7 @@ def build_plan(
     courses, overridden = _courses(setting, edits)
     before = courses_from_before(record, protocol, _from_before_start(setting), _horizon(courses, setting))
     net = check_courses(record, protocol, (*courses, *before.courses), as_of)
+    given = check_given(eyes, protocol)
     held = _hold(net.courses, eyes)
     opened, lost = _needs(setting, held, edits)
     past = look_back(record, protocol, opened, as_of)
@@ -127,10 +136,11 @@ def build_plan(
             *questions,
             *rule_questions(eyes, held),
             *net.questions,
+            *given.questions,
             *before.questions,
             *_unknown_looks(past.unknown),
         ),
-        cautions=(*rule_cautions(eyes), *net.cautions),
+        cautions=(*rule_cautions(eyes), *net.cautions, *given.cautions),
         impossible=visits.impossible,
         overridden=(*overridden, *lost, *_lost_tiers(eyes)),
         tiers={eye.eye: eye.tier[0] for eye in eyes},
@@ -227,32 +237,6 @@ def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
             reasons=(reason,),
         )
         return WakingDay.of("06:00", "22:00"), (question,)
-
-
-def _known_medicines(record: Record, protocol: Protocol) -> None:
-    named = [(f"operations.{i}.antibiotic", o.antibiotic) for i, o in enumerate(record.operations)]
-    named += [
-        (f"operations.{i}.steroid.{j}.medicine", s.medicine)
-        for i, o in enumerate(record.operations)
-        for j, s in enumerate(o.steroid)
-    ]
-    for field, medicine in named:
-        if medicine is not None and medicine not in protocol.formulary:
-            raise FollowupError(
-                "record.medicine",
-                f'no medicine "{medicine}" in the formulary',
-                where=f"record: {field}",
-                fix="use an id of the formulary",
-            )
-    known = {substance for m in protocol.formulary.values() for substance in (m.id, *m.substances)}
-    for i, allergy in enumerate(record.patient.allergies):
-        if allergy.medicine is not None and allergy.medicine not in known:
-            raise FollowupError(
-                "record.allergy",
-                f'no medicine or substance "{allergy.medicine}" in the formulary',
-                where=f"record: patient.allergies.{i}.medicine",
-                fix="use an id of the formulary, or write it in allergy_text",
-            )
 
 
 def _courses(

@@ -43,6 +43,37 @@ def check_courses(record: Record, protocol: Protocol, courses: Sequence[Course],
     return Net(tuple(kept), merge_questions(questions), _once(cautions))
 
 
+def check_given(eyes: Sequence[EyeRules], protocol: Protocol) -> Net:
+    """What was put into the eye at surgery, against the patient's allergies and illnesses.
+
+    It can't be taken back: what would forbid it is a warning now, what must be asked is asked.
+    """
+    questions: list[Question] = []
+    cautions: list[Caution] = []
+    for eye in eyes:
+        operation, record = eye.context.operation, eye.context.record
+        given = [s.medicine for s in operation.steroid] + [m for m in (operation.antibiotic,) if m]
+        for medicine in dict.fromkeys(given):
+            found = check_medicine(
+                record,
+                protocol.formulary[medicine],
+                eye.eye,
+                new=True,
+                days=1,
+                max_count=1,
+                cautions=protocol.cautions,
+                as_of=eye.context.as_of,
+            )
+            told, _ = _answered(record, found, eye.context.as_of)
+            for finding in told:
+                if finding.level == "stop":
+                    cautions.append(_caution(replace(finding, level="warn")))
+                    continue
+                questions += [_question(replace(finding, holds=False), ())] if finding.question else []
+                cautions.append(_caution(finding))
+    return Net((), merge_questions(questions), _once(cautions))
+
+
 def _answered(
     record: Record, found: Sequence[Finding], as_of: date
 ) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
@@ -68,9 +99,17 @@ def _answered(
             )
             declined += [finding] if decision == "do not give" else []
         else:
-            field = f"operations.{index}.answers"
-            told.append(replace(finding, answer_fields=(*finding.answer_fields, field)))
+            told.append(_answerable(finding, index))
     return tuple(told), tuple(declined)
+
+
+def _answerable(finding: Finding, index: int) -> Finding:
+    """Every open caution can be answered: another product, leaving it out, or giving it all the same."""
+    fields = (*finding.answer_fields, f"operations.{index}.answers", f"operations.{index}.products")
+    if finding.level != "stop" or finding.answered:
+        return replace(finding, answer_fields=fields[:-1] if finding.level != "stop" else fields)
+    question = f"{finding.text} Choose another medicine, or leave it out."
+    return replace(finding, answer_fields=fields, question=question, blocks=True)
 
 
 def _declined(course: Course, declined: Sequence[Finding]) -> Course:

@@ -165,7 +165,7 @@ def test_devikas_nsaid_is_released_by_normal_corneal_feeling_and_by_nothing_less
 def test_devikas_steroid_is_blocked_while_the_herpes_is_active(devika, told):
     plan = told(devika(active_epithelial_disease=True, antiviral_cover=True))
     assert plan.courses()["right:steroid"] == "held"
-    assert plan.caution("herpes-active").level == "stop"
+    assert plan.caution("steroid.active-herpes").level == "stop"
     assert not plan.plan.signable
 
 

@@ -68,6 +68,13 @@ class CautionAnswer(Part):
     why: Text | None = None
 
 
+class Product(Part):
+    """The surgeon's own choice of product for one kind of course, instead of the protocol's usual one."""
+
+    role: Literal["steroid", "nsaid", "antibiotic", "cycloplegic", "antiviral"]
+    medicine: MedicineId
+
+
 class Released(Part):
     """A course that was held at discharge and let go on a later day; it begins on that day."""
 
@@ -127,6 +134,7 @@ class Operation(Part):
     antibiotic_in_chamber: bool | None = None
     antibiotic: MedicineId | None = None
     choices: Choices = Choices()
+    products: tuple[Product, ...] = Field(default=(), max_length=5)
     answers: tuple[CautionAnswer, ...] = Field(default=(), max_length=60)
     released: tuple[Released, ...] = Field(default=(), max_length=12)
     free_text: Text | None = None
