@@ -6,6 +6,7 @@ computer. ``--trace`` anywhere on the command line shows the traceback of a faul
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import re
@@ -126,8 +127,15 @@ def _plain_utf8() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(encoding="utf-8", errors="backslashreplace", newline="\n")
-    if sys.stdout is None:
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    if sys.stdout is None:  # it was closed before the program began
+        sys.stdout = _Closed()
+
+
+class _Closed(io.TextIOBase):
+    """A standard output that nobody gave us: nothing may seem to have been printed."""
+
+    def write(self, text: str) -> int:
+        raise OSError(errno.EBADF, os.strerror(errno.EBADF))
 
 
 def _forget_stdout() -> None:

@@ -5,7 +5,14 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    StringConstraints,
+    model_validator,
+)
 
 NOT_RECORDED = "not recorded"
 
@@ -32,7 +39,14 @@ def _whole_day(value: Any) -> Any:
     return value
 
 
-Day = Annotated[date, BeforeValidator(_whole_day)]
+def _within_reach(day: date) -> date:
+    """A year that nobody alive can mean is a slip of the pen, and no plan can be counted from it."""
+    if not 1890 <= day.year <= 2200:
+        raise ValueError("the year must lie between 1890 and 2200; correct it")
+    return day
+
+
+Day = Annotated[date, BeforeValidator(_whole_day), AfterValidator(_within_reach)]
 Short = Annotated[str, StringConstraints(min_length=1, max_length=120)]
 Text = Annotated[str, StringConstraints(max_length=4000)]
 ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]

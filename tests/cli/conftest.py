@@ -1,0 +1,97 @@
+"""The command line as a program of its own, far from the checkout."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from followup.cli import cli
+from followup.cli.contract import run
+from followup.demo.cast import case_data
+
+PROGRAM = Path(sys.executable).with_name("followup")
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture
+def environment(tmp_path: Path) -> dict[str, str]:
+    """Nothing of a real clinic's settings, and a data folder of the test's own."""
+    env = {name: value for name, value in os.environ.items() if not name.startswith("FOLLOWUP_")}
+    return {**env, "FOLLOWUP_FOLDER": str(tmp_path / "data")}
+
+
+@pytest.fixture
+def followup(tmp_path: Path, environment: dict[str, str]) -> Run:
+    """Runs the installed ``followup`` in an empty folder."""
+
+    def call(*arguments: str, stdin: str | None = None, **env: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [str(PROGRAM), *arguments],
+            cwd=tmp_path,
+            env={**environment, **env},
+            input=stdin,
+            stdin=None if stdin is not None else subprocess.DEVNULL,
+            capture_output=True,
+            encoding="utf-8",
+            check=False,
+            timeout=120,
+        )
+
+    return call
+
+
+@pytest.fixture
+def record_file(tmp_path: Path) -> Callable[..., Path]:
+    """Writes a told case with changes, by dotted field name; None takes a field away."""
+
+    def write(name: str = "01-wanjiru", /, **changes: Any) -> Path:
+        data = case_data(name)
+        for field, value in changes.items():
+            place: Any = data
+            *way, last = field.split("__")
+            for part in way:
+                place = place[int(part)] if isinstance(place, list) else place.setdefault(part, {})
+            if value is None:
+                place.pop(last)
+            else:
+                place[last] = value
+        path = tmp_path / f"{name}.json"
+        path.write_text(json.dumps(data), "utf-8")
+        return path
+
+    return write
+
+
+@pytest.fixture
+def refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., str]:
+    """Runs a command, in this process, that must end with exit code 2; gives its one line on stderr."""
+
+    def call(*arguments: str, stdin: str = "") -> str:
+        for name in [name for name in os.environ if name.startswith("FOLLOWUP_")]:
+            monkeypatch.delenv(name)
+        monkeypatch.setenv("FOLLOWUP_FOLDER", str(tmp_path / "data"))
+        monkeypatch.chdir(tmp_path)
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin.encode())))
+        code = run(cli, arguments)
+        out, err = capsys.readouterr()
+        assert (code, out) == (2, ""), (code, out, err)
+        assert err.startswith("followup: "), err
+        assert err.count("\n") == 1, err
+        return err
+
+    return call
+
+
+@pytest.fixture
+def program() -> Path:
+    return PROGRAM
