@@ -10,15 +10,18 @@ from itertools import pairwise
 from followup.errors import FollowupError
 from followup.timing.trip_types import GapRule, TripNeed
 
+FARTHEST = 3660  # days; a date beyond ten years is a slip of the pen, not a visit
 
-def check_needs(needs: Sequence[TripNeed], served: Mapping[str, date]) -> None:
-    """Refuse doubles, windows out of order, and dependence on unknown needs or in a circle."""
+
+def check_needs(needs: Sequence[TripNeed], served: Mapping[str, date], start: date) -> None:
+    """Refuse doubles, windows out of order or out of reach, dependence on the unknown or in a circle."""
     keys = {need.key for need in needs}
     if len(keys) != len(needs):
         double = next(a.key for a, b in pairwise(needs) if a.key == b.key)
         raise FollowupError("trips.need", "stands twice", where=f"need {double}", fix="keep one")
     for need in needs:
         _check_window(need)
+        _check_reach(f"need {need.key}", need.latest, start)
         for after in need.after:
             if after.need not in keys and after.need not in served:
                 raise FollowupError(
@@ -27,12 +30,13 @@ def check_needs(needs: Sequence[TripNeed], served: Mapping[str, date]) -> None:
                     where=f"need {need.key}",
                     fix="add that need or take the dependence out",
                 )
-            if min(after.earliest, after.target or 0, after.latest or 0) < 0:
+            days = (after.earliest, after.target or 0, after.latest or 0)
+            if min(days) < 0 or max(days) > FARTHEST:
                 raise FollowupError(
                     "trips.after",
-                    f"has a negative number of days after {after.need}",
+                    f"gives days after {after.need} that are below 0 or above {FARTHEST}",
                     where=f"need {need.key}",
-                    fix="give 0 or more days",
+                    fix="correct them",
                 )
     in_order(needs)
 
@@ -51,8 +55,15 @@ def _check_window(need: TripNeed) -> None:
         )
 
 
-def check_gaps(gaps: Sequence[GapRule]) -> None:
-    """Refuse doubles and negative limits."""
+def _check_reach(where: str, day: date, start: date) -> None:
+    if (day - start).days > FARTHEST:
+        raise FollowupError(
+            "trips.reach", f"{day} is more than ten years after {start}", where=where, fix="correct the date"
+        )
+
+
+def check_gaps(gaps: Sequence[GapRule], start: date) -> None:
+    """Refuse doubles, negative limits and days out of reach."""
     if len({rule.key for rule in gaps}) != len(gaps):
         raise FollowupError("trips.gap", "two gap rules have one key", fix="name them apart")
     for rule in gaps:
@@ -60,6 +71,7 @@ def check_gaps(gaps: Sequence[GapRule]) -> None:
             raise FollowupError(
                 "trips.gap", "has a limit below 0", where=f"gap rule {rule.key}", fix="give 0 or more days"
             )
+        _check_reach(f"gap rule {rule.key}", max(rule.days, default=start), start)
 
 
 def in_order(needs: Iterable[TripNeed]) -> list[TripNeed]:

@@ -45,14 +45,12 @@ def _nearest(need: TripNeed, days: range, room: Room) -> date | None:
 
 def explain_gap(gap: Gap, checks: Sequence[int], room: Room) -> ImpossibleNeed:
     """Where the rule is first broken: no day with room lies between a check and the next deadline."""
-    for last, following in pairwise([*checks, FAR]):
-        deadline = gap.deadline(last)
-        if following > deadline:
-            after = next((day for day in gap.room if day > deadline), None)
-            return ImpossibleNeed(
-                gap.key, NO_CHECK_IN_TIME, None, None if after is None else room.date(after)
-            )
-    raise AssertionError("a gap rule that gave way is broken somewhere")
+    broken = (
+        gap.deadline(last) for last, following in pairwise([*checks, FAR]) if following > gap.deadline(last)
+    )
+    deadline = next(broken)
+    after = next((room.date(day) for day in gap.room if day > deadline), None)
+    return ImpossibleNeed(gap.key, NO_CHECK_IN_TIME, None, after)
 
 
 def explain_fixed(day: int, room: Room) -> ImpossibleNeed:

@@ -17,8 +17,10 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from followup.timing.trip_tables import BEFORE, FAR, Tables, Window, resolve
+from followup.timing.trip_bound import Bound
+from followup.timing.trip_tables import BEFORE, FAR, Tables, Window, bits, resolve
 
 Refs = tuple[int, ...]
 State = tuple[int, int, Refs, int, int, int]  # last, open, refs, relaxed gap rules, spent, harm
@@ -36,6 +38,15 @@ class Found:
     relaxed: tuple[int, ...]
 
 
+class _Step(NamedTuple):
+    """A next trip: the state after it, the needs it serves, all served days, the services used."""
+
+    state: State
+    got: int
+    refs: Refs
+    services: tuple[str, ...]
+
+
 class Search:
     """One search over ``tables``; ``spare`` and ``harm`` bound what may give way."""
 
@@ -47,17 +58,19 @@ class Search:
         self.position = {base: j for j, base in enumerate(tables.bases)}
         self.bases_of = [sum(1 << b for b in {b for b, _ in item.after}) for item in tables.items]
         self._windows: dict[tuple[int, Refs], Window] = {}
+        self._services: dict[int, tuple[str, ...]] = {}
         self._deadlines: dict[tuple[int, Refs], int] = {}
         self._strict = {
             last: [g.deadline(last) for g in tables.gaps] for last in (BEFORE, *tables.candidates)
         }
         self._loose = {last: [g.relaxed(last) for g in tables.gaps] for last in (BEFORE, *tables.candidates)}
+        self._bounds = Bound(tables, self._strict, self._loose)
         self._pruned = False
 
     def best(self) -> Found | None:
         """The best plan, or None when nothing can be kept together within spare and harm."""
         start: State = (BEFORE, self.everything, (BEFORE,) * len(self.t.bases), 0, 0, 0)
-        ceiling, step = self.bound(start), 1
+        ceiling, step = self._bound(start), 1
         while ceiling < FAR:
             self._pruned = False
             found = self._up_to(start, ceiling)
@@ -83,18 +96,19 @@ class Search:
         following: dict[State, Label] = {}
         hopeless: set[State] = set()
         for state, label in layer.items():
-            for after, grown in self._steps(state, label):
-                known = following.get(after)
-                if known is not None:
-                    if grown < known:
-                        following[after] = grown
-                elif after not in hopeless:
-                    needed = self.bound(after)
-                    if needed <= left:
-                        following[after] = grown
-                    else:
+            for step in self._steps(state):
+                after = step.state
+                if after not in following:
+                    if after in hopeless:
+                        continue
+                    needed = self._bound(after)
+                    if needed > left:
                         hopeless.add(after)
                         self._pruned = self._pruned or needed < FAR
+                        continue
+                grown = self._grown(label, state[0], step)
+                if after not in following or grown < following[after]:
+                    following[after] = grown
         return following
 
     def _end(self, state: State, label: Label) -> tuple[Label, int] | None:
@@ -115,35 +129,42 @@ class Search:
         given_up += len(self.t.booked) - bisect_right(self.t.booked, last)
         return (given_up, deviation, crowding, days), flags
 
-    def _steps(self, state: State, label: Label) -> Iterator[tuple[State, Label]]:
-        """Every next trip that can follow ``state``, with the grown label."""
+    def _steps(self, state: State) -> Iterator[_Step]:
+        """Every next trip that can follow ``state``."""
         last, open_, refs, flags, spent, harm = state
-        given_up, deviation, crowding, days = label
-        booked = self.t.booked
-        passed = bisect_right(booked, last)
+        closing = self.deadline(open_, refs)
         for day in self._days_after(last):
             eased = self._ease(last, day, flags, spent)
             if eased is None:
                 return
-            lapsed = self.lapse(open_, refs, day)
-            lost = open_ & ~lapsed[0]
-            now = eased[1] + lost.bit_count(), harm + self._harm(lost)
-            if now[0] > self.spare or now[1] > self.harm:
+            flags_now, spent_now, harm_now = *eased, harm
+            waiting, refs_then = open_, refs
+            if day > closing:
+                waiting, refs_then = self.lapse(open_, refs, day)
+                lost = open_ & ~waiting
+                spent_now += lost.bit_count()
+                harm_now += self._harm(lost)
+            if spent_now > self.spare or harm_now > self.harm:
                 return
-            got, refs_now = self.serve(day, *lapsed)
+            got, refs_now = self.serve(day, waiting, refs_then)
             services = self.services(day, last, got)
-            if not got and not services and day not in self.t.fixed:
-                continue
-            after = (day, lapsed[0] & ~got, self._still_referred(refs_now, lapsed[0] & ~got), eased[0], *now)
-            yield (
-                after,
-                (
-                    given_up + bisect_left(booked, day) - passed,
-                    deviation + self._deviation(day, got, refs_now),
-                    crowding + sum(self.t.room.taken(service, day) for service in services),
-                    (*days, day),
-                ),
-            )
+            if got or services or day in self.t.fixed:
+                left = waiting & ~got
+                after = (day, left, self._still_referred(refs_now, left), flags_now, spent_now, harm_now)
+                yield _Step(after, got, refs_now, services)
+
+    def _grown(self, label: Label, last: int, step: _Step) -> Label:
+        """The label of ``step``, taken after a trip on ``last``."""
+        given_up, deviation, crowding, days = label
+        day, booked = step.state[0], self.t.booked
+        items = self.t.items
+        return (
+            given_up + bisect_left(booked, day) - bisect_right(booked, last),
+            deviation
+            + sum(items[n].weight * abs(day - self.window(n, step.refs)[1]) for n in bits(step.got)),
+            crowding + sum(self.t.room.taken(service, day) for service in step.services),
+            (*days, day),
+        )
 
     def _days_after(self, last: int) -> tuple[int, ...]:
         """The days on which the next trip can be: none leaps over a trip that cannot move."""
@@ -170,7 +191,7 @@ class Search:
         """
         while self.deadline(open_, refs) < day:
             gone = 0
-            for n in _bits(open_):
+            for n in bits(open_):
                 if not self.bases_of[n] & open_ and self.window(n, refs)[2] < day:
                     gone |= 1 << n
             open_ &= ~gone
@@ -182,7 +203,7 @@ class Search:
         while True:
             waiting = open_ & ~got
             inside = waiting & self.t.static_at[day]
-            for n in _bits(waiting & ~self.t.free):
+            for n in bits(waiting & ~self.t.free):
                 if not self.bases_of[n] & waiting:
                     earliest, _, latest = self.window(n, refs)
                     inside |= (earliest <= day <= latest) << n
@@ -204,10 +225,13 @@ class Search:
 
     def services(self, day: int, last: int, got: int) -> tuple[str, ...]:
         """The services a trip on ``day`` uses: those of its needs, else those the gap rules ask for."""
-        if got:
-            return tuple(sorted({self.t.items[n].service for n in _bits(got)}))
-        asked = {g.service for g in self.t.gaps if g.at_work(last)}
-        return tuple(sorted(service for service in asked if self.t.room.fits(service, day)))
+        if not got:
+            asked = {g.service for g in self.t.gaps if g.at_work(last)}
+            return tuple(sorted(service for service in asked if self.t.room.fits(service, day)))
+        known = self._services.get(got)
+        if known is None:
+            known = self._services[got] = tuple(sorted({self.t.items[n].service for n in bits(got)}))
+        return known
 
     def window(self, n: int, refs: Refs) -> Window:
         """The window of need ``n``, none of whose bases is open."""
@@ -225,7 +249,7 @@ class Search:
         """The first ``latest`` among the open needs whose windows are known."""
         known = self._deadlines.get((open_, refs))
         if known is None:
-            ends = (self.window(n, refs)[2] for n in _bits(open_) if not self.bases_of[n] & open_)
+            ends = (self.window(n, refs)[2] for n in bits(open_) if not self.bases_of[n] & open_)
             known = self._deadlines[open_, refs] = min(ends, default=FAR)
         return known
 
@@ -236,56 +260,9 @@ class Search:
             for day, dependents in zip(refs, self.t.dependents, strict=True)
         )
 
-    def _deviation(self, day: int, got: int, refs: Refs) -> int:
-        items = self.t.items
-        return sum(items[n].weight * abs(day - self.window(n, refs)[1]) for n in _bits(got))
-
     def _harm(self, lost: int) -> int:
-        return sum(2 if self.t.items[n].urgent else 1 for n in _bits(lost))
+        return sum(2 if self.t.items[n].urgent else 1 for n in bits(lost))
 
-    def bound(self, state: State) -> int:
-        """At least so many trips must follow; FAR: no plan follows at all.
-
-        Every open need is loosened to the span of days on which it could be served. For spans
-        and gaps, the next trip as late as they allow is as good as any: it meets all that an
-        earlier one meets.
-        """
+    def _bound(self, state: State) -> int:
         last, open_, refs, flags, spent, _ = state
-        spare = self.spare - spent
-        spans = [span for n in _bits(open_) if (span := self._span(n, open_, refs, last)) is not None]
-        if spare == 0 and len(spans) < open_.bit_count():
-            return FAR
-        trips, day = 0, last
-        while (limit := self._next_limit(day, spans, flags, spare)) < FAR:
-            place = bisect_right(self.t.candidates, limit)
-            day_now = self.t.candidates[place - 1] if place else BEFORE
-            if day_now <= day:
-                return FAR if spare == 0 else max(0, trips - spare)
-            trips, day = trips + 1, day_now
-            spans = [span for span in spans if span[0] > day]
-        return max(0, trips - spare)
-
-    def _span(self, n: int, open_: int, refs: Refs, last: int) -> tuple[int, int] | None:
-        days = self.t.possible[n]
-        first, end = bisect_right(days, last), len(days)
-        if self.t.items[n].after and not self.bases_of[n] & open_:
-            earliest, _, latest = self.window(n, refs)
-            first, end = max(first, bisect_left(days, earliest)), bisect_right(days, latest)
-        return (days[first], days[end - 1]) if first < end else None
-
-    def _next_limit(self, day: int, spans: list[tuple[int, int]], flags: int, spare: int) -> int:
-        limit = min((end for _, end in spans), default=FAR)
-        place = bisect_right(self.t.fixed, day)
-        if place < len(self.t.fixed):
-            limit = min(limit, self.t.fixed[place])
-        if spare:
-            return limit
-        pairs = zip(self._strict[day], self._loose[day], strict=True)
-        return min([limit, *(loose if flags >> g & 1 else strict for g, (strict, loose) in enumerate(pairs))])
-
-
-def _bits(mask: int) -> Iterator[int]:
-    while mask:
-        low = mask & -mask
-        yield low.bit_length() - 1
-        mask ^= low
+        return self._bounds.trips(last, open_, refs, flags, self.spare - spent)

@@ -9,9 +9,10 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import lru_cache
 
 from followup.timing.calendar import Calendar
-from followup.timing.trip_types import After, BookedTrip, GapRule
+from followup.timing.trip_types import After, BookedTrip, GapRule, TripNeed
 
 BEFORE = -1  # "no trip yet" where a day is meant
 FAR = 10**9  # later than any day: no deadline
@@ -108,6 +109,12 @@ class Room:
 
     def date(self, day: int) -> date:
         return self.start + timedelta(days=day)
+
+
+def window_of(need: TripNeed, room: Room) -> Window:
+    """The need's own window in day numbers."""
+    earliest, target, latest = ((day - room.start).days for day in (need.earliest, need.target, need.latest))
+    return earliest, target, latest
 
 
 def resolve(own: Window, edges: Iterable[tuple[int, After]]) -> Window:
@@ -235,8 +242,14 @@ def _full(items: Sequence[Item], room: Room, day: int) -> tuple[tuple[int, int],
     )
 
 
-def _mask(bits: Iterable[int]) -> int:
+@lru_cache(maxsize=1 << 16)
+def bits(mask: int) -> tuple[int, ...]:
+    """The numbers of the bits that are set, lowest first."""
+    return tuple(n for n in range(mask.bit_length()) if mask >> n & 1)
+
+
+def _mask(numbers: Iterable[int]) -> int:
     mask = 0
-    for bit in bits:
-        mask |= 1 << bit
+    for number in numbers:
+        mask |= 1 << number
     return mask
