@@ -257,6 +257,12 @@ def test_a_language_without_words_prints_english_and_says_so(make_content, make_
     assert make_content().language_notice is None
 
 
+def test_english_by_name_still_says_that_the_patients_language_is_missing(make_content, make_record):
+    content = make_content(record=make_record(language="sw"), language="en")
+    assert content.language_notice is not None
+    assert make_content(record=make_record(language="bn"), language="en").language_notice is None
+
+
 def test_a_draft_translation_says_so_and_english_does_not(make_content):
     assert make_content(language="bn").marks == ("খসড়া অনুবাদ",)
     assert make_content(language="en").marks == ()

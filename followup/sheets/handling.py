@@ -1,0 +1,79 @@
+"""Putting in a drop, missing one, stopping, and keeping the bottles."""
+
+from __future__ import annotations
+
+from followup.sheets.inputs import SheetInputs, sentences
+from followup.sheets.medicines import steroid_ends
+from followup.sheets.model import Section
+from followup.sheets.wording import BOTTLE_CARE
+
+
+def stopping(inputs: SheetInputs) -> Section | None:
+    """Not before the last day, not after it, and what to do about a missed drop."""
+    _ = inputs.words.gettext
+    if not inputs.courses("active"):
+        return None
+    return Section(
+        heading=_("Stopping and missing drops"),
+        lines=sentences(
+            _("Do not stop a drop before its last day, even if the eye feels well."),
+            _("Do not go on with the steroid drop after its last day.") if steroid_ends(inputs) else None,
+            _("A missed drop: put it in when you think of it."),
+            missed(inputs),
+        ),
+    )
+
+
+def missed(inputs: SheetInputs) -> str:
+    """What to do with a forgotten drop when the next is near."""
+    hours = inputs.aftercare.drops.missed_within_hours
+    # Translators: about a drop that was forgotten.
+    text = inputs.words.ngettext(
+        "If the next drop is due within %(count)s hour, leave the missed one out. Never take a double dose.",
+        "If the next drop is due within %(count)s hours, leave the missed one out. Never take a double dose.",
+        hours,
+    )
+    return text % {"count": inputs.number(str(hours))}
+
+
+def how_to(inputs: SheetInputs) -> Section | None:
+    """The steps of putting in one drop."""
+    _ = inputs.words.gettext
+    drops = [c for c in inputs.courses("active", "held") if c.eye]
+    if not drops:
+        return None
+    handling = inputs.aftercare.drops
+    pregnancy = inputs.record.patient.conditions.pregnancy
+    pregnant = pregnancy is not None and pregnancy != "no"
+    minutes = handling.press_minutes_pregnant if pregnant else handling.press_minutes
+    return Section(
+        heading=_("How to put in a drop"),
+        numbered=True,
+        lines=sentences(
+            _("Wash your hands. Make sure of the bottle and the eye."),
+            _("Shake the bottle if this sheet says so.")
+            if any(inputs.medicine(c).shake for c in drops)
+            else None,
+            _("Lean your head back and look up. Pull the lower eyelid down."),
+            _("Let one drop fall in. The tip must touch nothing."),
+            _eye_closed(inputs, minutes),
+            _("Close the bottle."),
+        ),
+    )
+
+
+def _eye_closed(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Close the eye for %(count)s minute, or press on its inner corner. Do not squeeze it shut.",
+        "Close the eye for %(count)s minutes, or press on its inner corner. Do not squeeze it shut.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
+
+
+def bottle_care(inputs: SheetInputs) -> Section | None:
+    """Keeping and replacing bottles."""
+    if not inputs.courses("active", "held"):
+        return None
+    _ = inputs.words.gettext
+    return Section(heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in BOTTLE_CARE))

@@ -1,0 +1,135 @@
+"""Head and foot of the sheet: clinic, patient, eye, code, and the marks that must not be missed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from followup.clinical.record.patient import Patient
+from followup.language.catalogues import LanguageChoice
+from followup.sheets.inputs import SheetInputs, sentences
+from followup.sheets.model import ClinicBlock, Face, Foot, ReturnCode, Telephone, Who
+
+
+@dataclass(frozen=True)
+class ClinicInfo:
+    """The clinic as it stands on a sheet. ``sample``: invented, for the demonstration."""
+
+    name: str
+    code: str
+    telephone_day: str
+    telephone_night: str
+    nearest_eye_clinic: str | None
+    time_zone: str
+    sample: bool = False
+
+
+@dataclass(frozen=True)
+class SheetIssue:
+    """What a signed version's sheet carries and a draft does not.
+
+    ``qr_payload`` is ASCII without personal data. ``replaces`` is the number of the sheet that
+    this one takes the place of.
+    """
+
+    code_grouped: str
+    qr_payload: str
+    number: str
+    printed_on: date
+    replaces: str | None = None
+    signed_by: str | None = None
+
+
+def marks(inputs: SheetInputs, clinic: ClinicInfo) -> tuple[str, ...]:
+    """What keeps this sheet from being taken for an approved one; on every page."""
+    _ = inputs.words.gettext
+    return sentences(
+        _("Sample clinic") if clinic.sample else None,
+        None if inputs.plan.approved else _("Sample protocol, not approved for patients"),
+        _("Draft translation") if inputs.words.is_draft else None,
+    )
+
+
+def language_notice(inputs: SheetInputs, choice: LanguageChoice) -> str | None:
+    if choice.missing is None:
+        return None
+    # Translators: stands on a sheet that had to be printed in English.
+    text = inputs.words.gettext(
+        "There are no %(language)s words for this sheet yet. Ask us to read it out to you."
+    )
+    return text % {"language": choice.missing}
+
+
+def replaces(inputs: SheetInputs, issue: SheetIssue | None) -> str | None:
+    if issue is None or issue.replaces is None:
+        return None
+    return inputs.words.gettext("This sheet replaces sheet no. %(number)s. Throw the old one away.") % {
+        "number": inputs.number(issue.replaces)
+    }
+
+
+def clinic(inputs: SheetInputs, clinic: ClinicInfo) -> ClinicBlock:
+    _ = inputs.words.gettext
+    nearest = clinic.nearest_eye_clinic
+    return ClinicBlock(
+        name=inputs.name(clinic.name),
+        telephones=(
+            Telephone(label=_("By day"), number=inputs.number(clinic.telephone_day)),
+            Telephone(label=_("By night"), number=inputs.number(clinic.telephone_night)),
+        ),
+        nearest=_("Nearest eye clinic: %(name)s") % {"name": inputs.name(nearest)} if nearest else None,
+    )
+
+
+def who(inputs: SheetInputs) -> Who:
+    patient = inputs.record.patient
+    years = _age(patient, inputs.printed_on)
+    # Translators: the patient's age; keep the number as digits in every form.
+    age = inputs.words.ngettext("%(count)s year old", "%(count)s years old", years)
+    return Who(
+        name=inputs.name(patient.name),
+        age=age % {"count": inputs.number(str(years))},
+        code=inputs.number(patient.code),
+    )
+
+
+def _age(patient: Patient, today: date) -> int:
+    if patient.birth_date is None:
+        return today.year - (patient.birth_year or today.year)
+    born = patient.birth_date
+    return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
+
+
+def face(inputs: SheetInputs) -> Face:
+    _ = inputs.words.gettext
+    eyes = inputs.eyes
+    words = _("Both eyes") if len(eyes) > 1 else inputs.eye(eyes[0])
+    # Translators: under the drawing of a face in a mirror frame with the treated eye filled.
+    return Face(treated=eyes, words=words, caption=_("You, in the mirror"))
+
+
+def code(inputs: SheetInputs, issue: SheetIssue | None) -> ReturnCode | None:
+    if issue is None:
+        return None
+    return ReturnCode(
+        label=inputs.words.gettext("Return code"),
+        grouped=inputs.number(issue.code_grouped),
+        payload=issue.qr_payload,
+    )
+
+
+def foot(inputs: SheetInputs, issue: SheetIssue | None) -> Foot:
+    _ = inputs.words.gettext
+    signed = issue.signed_by if issue else None
+    return Foot(
+        lines=sentences(
+            _("Sheet no. %(number)s") % {"number": inputs.number(issue.number)} if issue else None,
+            _("Printed on %(day)s") % {"day": inputs.day(issue.printed_on if issue else inputs.printed_on)},
+            _("Protocol: %(name)s") % {"name": inputs.name(inputs.plan.protocol)},
+            _("Signed by %(name)s") % {"name": inputs.name(signed)} if signed else None,
+            None if issue else _("Not signed"),
+        ),
+        running=f"{inputs.number(inputs.record.patient.code)} · {face(inputs).words}",
+        # Translators: foot of every page; keep {page} and {pages} as they are.
+        page=_("page {page} of {pages}"),
+    )

@@ -1,0 +1,75 @@
+"""The drops by the clock: each run of days with its times, and how bottles follow each other."""
+
+from __future__ import annotations
+
+from followup.clinical.careplan import DayPhase
+from followup.language.catalogues import N_
+from followup.sheets.inputs import SheetInputs, sentences
+from followup.sheets.model import PhaseTable, Round
+
+NO_ROUNDS = N_("No drops at fixed times.")
+
+_OINTMENTS = ("gel", "ointment")
+
+
+def phase_tables(inputs: SheetInputs) -> tuple[PhaseTable, ...]:
+    """The rounds of every run of days that is not over yet."""
+    return tuple(_table(inputs, phase) for phase in inputs.plan.rounds if phase.end >= inputs.printed_on)
+
+
+def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
+    doses = {dose.course: frozenset(dose.times) for dose in phase.doses}
+    courses = sorted((inputs.plan.course(key) for key in doses), key=inputs.order)
+    return PhaseTable(
+        heading=_span(inputs, phase),
+        bottles=tuple(inputs.bottle(course) for course in courses),
+        rounds=tuple(
+            Round(time=inputs.time(time), due=tuple(time in doses[course.key] for course in courses))
+            for time in phase.times
+        ),
+    )
+
+
+def _span(inputs: SheetInputs, phase: DayPhase) -> str:
+    start, end = inputs.day(phase.start), inputs.day(phase.end)
+    if phase.start == phase.end:
+        # Translators: heading over the drop times of one single day.
+        return inputs.words.gettext("On %(day)s") % {"day": start}
+    # Translators: heading over the drop times of a run of days, both days included.
+    return inputs.words.gettext("From %(start)s to %(end)s") % {"start": start, "end": end}
+
+
+def round_rules(inputs: SheetInputs) -> tuple[str, ...]:
+    """How the bottles of one round follow each other."""
+    _ = inputs.words.gettext
+    active = [c for c in inputs.courses("active", "held") if c.eye]
+    shared = [c for c in active if sum(other.eye == c.eye for other in active) > 1]
+    minutes = max((inputs.medicine(c).wait_minutes for c in shared), default=0)
+    drops = inputs.aftercare.drops
+    ointment = any(inputs.medicine(c).form in _OINTMENTS for c in shared)
+    return sentences(
+        _("Start with the first bottle of the row and go on in the order shown.")
+        if len(active) > 1
+        else None,
+        _between_bottles(inputs, minutes) if minutes else None,
+        _("Between one eye and the other you need not wait.") if len({c.eye for c in active}) > 1 else None,
+        _before_ointment(inputs, max(drops.ointment_wait_minutes, minutes)) if ointment else None,
+    )
+
+
+def _between_bottles(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Between two bottles for the same eye wait at least %(count)s minute.",
+        "Between two bottles for the same eye wait at least %(count)s minutes.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
+
+
+def _before_ointment(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Ointment or gel comes last, %(count)s minute after the drops.",
+        "Ointment or gel comes last, %(count)s minutes after the drops.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
