@@ -12,6 +12,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import BaseModel, Field, ValidationError
 
 import followup
+from followup.clinical.aftercare import Aftercare, load_aftercare
 from followup.clinical.careplan import Role, Tier
 from followup.clinical.contraindications import CautionSet, load_cautions
 from followup.clinical.facts import FactDef, Mark
@@ -127,6 +128,7 @@ class Protocol:
     formulary: Mapping[str, Medicine]
     cautions: CautionSet
     review: ReviewRules
+    aftercare: Aftercare
     hash: str
 
     @property
@@ -197,6 +199,7 @@ def load_protocol(folder: Path | None = None) -> Protocol:
         formulary=formulary,
         cautions=load_cautions(folder / "cautions.toml"),
         review=load_review(folder / "review.toml"),
+        aftercare=load_aftercare(folder / "aftercare.toml"),
         hash=_hash(folder),
     )
     check_protocol(protocol, main, fact_file, rules)
