@@ -76,7 +76,7 @@ def password_page(request: Request) -> Response:
 @router.post("/password")
 def change_password(request: Request, visit: AnyVisit, old: Text = "", new: Text = "") -> Response:
     try:
-        must_match(visit, visit.login, old)
+        must_match(visit, old)
         stored = visit.desk.passwords.hash(new)
     except FollowupError as exc:
         return show(request, "password.html", status=422, error=exc.line)

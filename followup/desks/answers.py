@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -11,23 +12,31 @@ from followup.clinical.careplan import Question
 from followup.clinical.record import Record
 from followup.desks.forms.shape import RECORD, Group
 from followup.desks.forms.sheet import FormView, Member, fill_form, read_form
-from followup.desks.posted import Posted
+from followup.desks.posted import Posted, first
 
 _REVIEWS = "reviews."
+_CAUTION = re.compile(r"operations\.(\d+)\.answers")
 
 
 @dataclass(frozen=True)
 class AnswerField:
-    """A field or group of the record's form, under its full name."""
+    """A field or group of the record's form, under its full name.
+
+    ``operation`` is set where a caution is answered by its name, in that operation's answers.
+    """
 
     name: str
     member: Member
+    operation: int | None = None
 
 
 def answer_fields(question: Question, record: Record, today: date) -> tuple[AnswerField, ...]:
     """Where the question can be answered; a finding is answered in a review of today."""
-    found = []
+    found: list[AnswerField] = []
     for path in question.fields:
+        if by_name := _CAUTION.fullmatch(path):
+            found += _caution_fields(question, int(by_name[1]))
+            continue
         name = _in_review(path, question, record, today)
         member = _member(name)
         if member is not None:
@@ -64,14 +73,47 @@ def with_answers(
     shown = set(posted.get("answered", []))
     for question in questions:
         for field in answer_fields(question, record, today):
-            if field.name not in shown:
+            if field.name not in shown or field.operation is not None:
                 continue
             form = _replaced(form, field.name, posted)
             if field.name.startswith(_REVIEWS) and any(posted.get(field.name, [])):
                 head = field.name.rpartition(".")[0]
                 form[f"{head}.eye"] = [question.eye or ""]
                 form[f"{head}.date"] = [today.isoformat()]
-    return read_form(form)
+    data = read_form(form)
+    for question in questions:
+        _answer_caution(data, question, record, posted, today)
+    return data
+
+
+def _caution_fields(question: Question, operation: int) -> list[AnswerField]:
+    group = _member("operations.0.answers")
+    assert isinstance(group, Group)
+    return [
+        AnswerField(f"caution.{question.id}.{name}", group.member(name), operation)
+        for name in ("decision", "why")
+    ]
+
+
+def _answer_caution(
+    data: dict[str, Any], question: Question, record: Record, posted: Posted, today: date
+) -> None:
+    """Put the answer to a caution into the answers of its operation, in place of an earlier one."""
+    given = {
+        field.name.rpartition(".")[2]: (field.operation, first(posted, field.name))
+        for field in answer_fields(question, record, today)
+        if field.operation is not None
+    }
+    operation, decision = given.get("decision", (None, ""))
+    if operation is None or not decision:
+        return
+    target = data["operations"][operation]
+    kept = [answer for answer in target.get("answers", []) if answer.get("caution") != question.id]
+    why = given["why"][1]
+    target["answers"] = [
+        *kept,
+        {"caution": question.id, "decision": decision, **({"why": why} if why else {})},
+    ]
 
 
 def _replaced(form: dict[str, list[str]], name: str, posted: Posted) -> dict[str, list[str]]:

@@ -152,7 +152,7 @@ def _one_more(form: Posted, today: date) -> FormView:
     )
     try:
         return with_another_row(form, name, defaults)
-    except (KeyError, AssertionError, StopIteration):
+    except KeyError:
         raise FollowupError(
             "form.add", "there is no such list in a record", fix="open the form again"
         ) from None

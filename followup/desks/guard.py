@@ -13,8 +13,8 @@ from followup.desks.security.origin import is_cross_site
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic
 from followup.records.protocols import protocol_signature
-from followup.records.staff import find_session, touch_session
-from followup.records.views import LoginSession
+from followup.records.staff import find_session, note_failed_login, staff_by_login, touch_session
+from followup.records.views import SYSTEM
 
 IDLE = timedelta(minutes=30)
 LIFETIME = timedelta(hours=12)
@@ -83,13 +83,24 @@ def token_of(request: Request) -> str:
     return request.cookies.get(cookie_name(desk_of(request)), "")
 
 
-def must_match(visit: Visit, login: LoginSession | None, password: str) -> None:
-    """Refuse, unless ``password`` is that of the person who is logged in."""
-    stored = login.staff.password_hash if login else None
-    if not visit.desk.passwords.matches(stored, password):
-        raise FollowupError(
-            "password.wrong",
-            "this is not your password; nothing was stored",
-            where="password",
-            fix="type it again",
-        )
+def must_match(visit: Visit, password: str) -> None:
+    """Refuse, unless ``password`` is that of the person who is logged in.
+
+    Wrong ones are counted together with wrong log-ins, so that a signature can't be guessed either.
+    """
+    desk, login = visit.desk, visit.actor.login
+    with desk.store.read() as session:
+        person = staff_by_login(session, login)
+    locked = person is not None and person.locked_until is not None and person.locked_until > visit.now
+    right = desk.passwords.matches(person.password_hash if person else None, password)
+    if right and not locked:
+        return
+    if not locked:
+        with desk.store.write(SYSTEM, visit.now) as unit:
+            note_failed_login(unit, login=login)
+    raise FollowupError(
+        "password.wrong",
+        "this is not your password, or it was wrong too often; nothing was stored",
+        where="password",
+        fix="type it again; after several wrong ones wait a quarter of an hour",
+    )

@@ -16,7 +16,7 @@ from followup.desks.guard import must_match
 from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView
 from followup.desks.planning import draft_plan
-from followup.desks.posted import AForm, first
+from followup.desks.posted import AForm, Posted, first
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
@@ -61,7 +61,13 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
     """Store the answers as the record's next version and build the plan again."""
     view = load(visit, plan)
     if "add" in form:
-        return _page(request, visit, plan, form=with_another_row(form, first(form, "add"), {}))
+        kept = dict(answer_form(view.record).values) | form
+        try:
+            return _page(request, visit, plan, form=with_another_row(kept, first(form, "add"), {}))
+        except KeyError:
+            raise FollowupError(
+                "form.add", "there is no such list in a record", fix="open the plan again"
+            ) from None
     data = with_answers(view.plan.questions, view.record, form, visit.today)
     try:
         record = check(data)
@@ -70,10 +76,10 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
             correct_record(unit, patient_id=version.patient_id, record=record, seen=version.record_number)
             made = draft_plan(unit, visit, version.patient_id, reason=version.reason)
     except RecordError as exc:
-        typed = FormView(fill_form(data), exc.problems)
+        typed = FormView(fill_form(data) | _cautions(form), exc.problems)
         return _page(request, visit, plan, form=typed, error=exc.line, status=422)
     except FollowupError as exc:
-        typed = FormView(fill_form(data))
+        typed = FormView(fill_form(data) | _cautions(form))
         return _page(request, visit, plan, form=typed, error=exc.line, status=status_of(exc))
     return go(f"/plans/{made.id}")
 
@@ -86,7 +92,7 @@ def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
         return go(f"/plans/{plan}")
     reason = first(form, "reason")
     try:
-        must_match(visit, visit.login, form.get("password", [""])[0])
+        must_match(visit, form.get("password", [""])[0])
         if not reason and needs_reason(visit, view):
             raise FollowupError(
                 "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
@@ -96,6 +102,11 @@ def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     except FollowupError as exc:
         return _page(request, visit, plan, error=exc.line, status=status_of(exc), reason=reason)
     return go(f"/plans/{plan}")
+
+
+def _cautions(form: Posted) -> Posted:
+    """Answers to cautions as typed: they stand in no field of the record's form."""
+    return {name: given for name, given in form.items() if name.startswith("caution.")}
 
 
 def load(visit: Visit, plan_id: int) -> PlanView:

@@ -38,7 +38,7 @@ def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
                 where="I have read it",
                 fix="read the files, then tick the box",
             )
-        must_match(visit, visit.login, form.get("password", [""])[0])
+        must_match(visit, form.get("password", [""])[0])
         with visit.desk.store.write(visit.actor, visit.now) as unit:
             sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
     except FollowupError as exc:

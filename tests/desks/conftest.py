@@ -83,7 +83,9 @@ class House:
     def sign_protocol(self) -> None:
         """The clinic's surgeon approves the protocol."""
         protocol = self.desk.protocol
-        with self.store.write(Actor("surgeon", frozenset({"surgeon"}), "Dr Sen", "R-1"), self.clock.now) as unit:
+        with self.store.write(
+            Actor("surgeon", frozenset({"surgeon"}), "Dr Sen", "R-1"), self.clock.now
+        ) as unit:
             sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
 
 

@@ -49,6 +49,7 @@ LABELS: dict[str, Label] = {
     ),
     "Allergy.medicine": Label(N_("Which medicine"), N_("only where a medicine is named")),
     "Patient.allergy_text": Label(N_("Allergies in the patient's words")),
+    "Patient.sulphur_is_neither": Label(N_("Asked: the sulphur allergy is neither sulfonamide nor sulphite")),
     "Patient.relative_pressure": Label(
         N_("A close relative with glaucoma or a rise on steroid"), N_("parent, brother, sister, child")
     ),
@@ -175,6 +176,13 @@ LABELS: dict[str, Label] = {
     "Choices.cycloplegic": Label(N_("Cycloplegic")),
     "Choices.nsaid": Label(N_("NSAID drops")),
     "Choices.steroid_with_inhibitor": Label(N_("Steroid beside the inhibitor")),
+    "Operation.products": Label(N_("Products that the surgeon picked")),
+    "Product.role": Label(N_("In place of the usual")),
+    "Product.medicine": Label(N_("Medicine")),
+    "Operation.answers": Label(N_("Cautions that the surgeon answered")),
+    "CautionAnswer.caution": Label(N_("Caution"), N_("its name, as the plan gives it")),
+    "CautionAnswer.decision": Label(N_("Decision")),
+    "CautionAnswer.why": Label(N_("Why")),
     "Operation.released": Label(N_("Held courses let go")),
     "Released.course": Label(N_("Course")),
     "Released.on": Label(N_("Runs from")),

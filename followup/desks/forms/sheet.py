@@ -157,7 +157,11 @@ class RecordError(FollowupError):
     """A record that can't be stored; ``problems`` says by field name what is wrong."""
 
     def __init__(self, exc: ValidationError) -> None:
-        self.problems = {_name(error["loc"]): _say(error["msg"]) for error in reversed(exc.errors())}
+        found = {_name(error["loc"]): _say(error["msg"]) for error in reversed(exc.errors())}
+        # A list with a bad line also counts as too short; only the bad line is worth saying.
+        self.problems = {
+            name: said for name, said in found.items() if not any(n.startswith(f"{name}.") for n in found)
+        }
         first = exc.errors()[0]
         error = first_problem(exc, "record")
         what = f"{_spoken(first['loc'])}: {_say(first['msg'])}" if first["loc"] else error.what
@@ -216,10 +220,11 @@ def _folds_of(group: Group, prefix: str) -> list[Part]:
 
 
 def _first_field(name: str) -> str:
-    """The first field of a repeating group, found by its name without the line numbers."""
+    """The first field of a repeating group. Raises KeyError where there is no such list."""
     member: Member = RECORD
     for part in name.split("."):
         if isinstance(member, Group) and not part.isdigit():
             member = member.member(part)
-    assert isinstance(member, Group)
+    if not isinstance(member, Group) or not member.many:
+        raise KeyError(name)
     return next(m.name for m in member.members if isinstance(m, Field))
