@@ -100,7 +100,13 @@ def insert_once(session: Session, table: type[SQLModel], **values: object) -> bo
     plain = metadata.tables[str(table.__tablename__)]
     # What was inserted comes back: a count of rows is not given by every driver.
     statement = dialect.insert(plain).values(**values).on_conflict_do_nothing()
-    return session.execute(statement.returning(*plain.primary_key.columns)).first() is not None
+    changed = session.info.get("changed", set())
+    before = set(changed)
+    done = session.execute(statement.returning(*plain.primary_key.columns)).first() is not None
+    if not done:
+        # Someone was faster: this unit changed nothing that the journal would have to tell.
+        changed.intersection_update(before)
+    return done
 
 
 def _reading(engine: Engine) -> dict[str, Any]:
@@ -112,7 +118,7 @@ def _reading(engine: Engine) -> dict[str, Any]:
 
 def _watch(session: Session) -> set[str]:
     """The names of the tables that this session changes, filled in as it goes."""
-    changed: set[str] = set()
+    changed: set[str] = session.info.setdefault("changed", set())
 
     def on_flush(flushed: Any, _context: UOWTransaction) -> None:
         for row in (*flushed.new, *flushed.dirty, *flushed.deleted):

@@ -15,9 +15,9 @@ from followup.records.views import Heartbeat, Transition, TransitionKind
 
 def note_heartbeat(unit: Unit, *, name: str, ok: bool, rows: int, message: str = "") -> None:
     """The job ``name`` ran now."""
-    row = unit.session.get(HeartbeatRow, name) or HeartbeatRow(name=name, at=unit.now, ok=ok, rows=rows)
-    row.at, row.ok, row.rows, row.message = unit.now, ok, rows, message
-    unit.session.add(row)
+    beat = {"at": unit.now, "ok": ok, "rows": rows, "message": message}
+    if not insert_once(unit.session, HeartbeatRow, name=name, **beat):
+        unit.session.execute(update(HeartbeatRow).where(col(HeartbeatRow.name) == name).values(**beat))
 
 
 def heartbeat(session: Session, name: str) -> Heartbeat | None:

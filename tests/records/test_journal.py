@@ -16,6 +16,7 @@ from followup.errors import FollowupError
 from followup.records.journal import journal_of, verify_journal
 from followup.records.patients import enter_record
 from followup.records.tables import PatientRow
+from followup.records.upkeep import note_transition
 from followup.records.views import Actor
 
 NOBODY = Actor("nobody")
@@ -171,3 +172,14 @@ def test_the_journal_holds_no_names_and_no_telephone_numbers(ward):
 def _enter_all(unit, *records) -> None:
     for record in records:
         enter_record(unit, record=record)
+
+
+def test_an_insert_that_came_too_late_is_no_change_and_needs_no_entry(ward):
+    trip = ward.trips(ward.signed())[0]
+    with ward.store.write(NOBODY, NOW) as unit:
+        assert note_transition(unit, trip_id=trip.id, kind="late", became_at=NOW)
+        unit.log("visit turned late", "patient:K-1")
+    with ward.store.write(NOBODY, NOW) as unit:
+        assert not note_transition(unit, trip_id=trip.id, kind="late", became_at=NOW)
+    with pytest.raises(RuntimeError, match="trip_transition"), ward.store.write(NOBODY, NOW) as unit:
+        note_transition(unit, trip_id=trip.id, kind="overdue", became_at=NOW)

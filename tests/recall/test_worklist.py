@@ -1,0 +1,204 @@
+"""Whom to reach today, in order, and why."""
+
+from __future__ import annotations
+
+import pytest
+from sqlalchemy import event
+
+from followup.clinical.careplan import Caution, Question
+from followup.language.catalogues import translator
+from followup.recall.worklist import reason, worklist
+from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.visits import mark_arrived, mark_noshow
+
+QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
+CHILD = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")
+
+
+def _list(ward, now):
+    with ward.store.read() as session:
+        return worklist(session, now)
+
+
+def _short(ward, now) -> list[tuple[str, str]]:
+    return [(item.patient.code, item.kind) for item in _list(ward, now)]
+
+
+def _say(item) -> str:
+    return reason(item, translator("en", "desk"))
+
+
+def _in_hand(ward, plan) -> None:
+    """Print the sheet of a plan and give it to the patient."""
+    sheet_id = f"{plan.id:010d}"
+    with ward.store.write(ward.counsellor, ward.now) as unit:
+        issue_sheet(unit, plan_id=plan.id, sheet_id=sheet_id, language="en")
+        hand_over_sheet(unit, sheet_id=sheet_id, to="self")
+
+
+def _tiered(ward, code: str, tier: str, latest: int):
+    need = ward.need("look", 1, latest, tier=tier)
+    plan = ward.signed(code, ward.body(code, needs=(need,), trips=(ward.visit(1, 1, need),)))
+    _in_hand(ward, plan)
+    return plan
+
+
+def test_a_patient_with_a_signed_plan_in_hand_and_nothing_missed_is_not_on_the_list(ward):
+    _in_hand(ward, ward.signed())
+    assert _list(ward, ward.at(1)) == ()
+
+
+def test_a_patient_is_on_the_list_from_the_midnight_after_the_last_day_of_the_window(ward):
+    _in_hand(ward, ward.signed())
+    # Midnight in Kolkata is 18:30 UTC.
+    assert _list(ward, ward.at(1, 18.49)) == ()
+    (item,) = _list(ward, ward.at(1, 18.5))
+    assert (item.kind, item.since, item.days, item.due_by) == ("overdue", ward.day(2), 1, ward.day(1))
+    assert item.because == ("The first-look is due.",)
+    assert item.eyes == ("right",)
+
+
+def test_the_reason_is_said_in_whole_sentences(ward):
+    plan = ward.signed()
+    _in_hand(ward, plan)
+    assert _say(*_list(ward, ward.at(2))) == (
+        "Overdue for 1 day: the last day for this check was Tuesday 2 March 2027."
+    )
+    with ward.store.write(ward.reception, ward.at(2)) as unit:
+        mark_noshow(unit, trip_id=ward.trips(plan)[0].id)
+    assert _say(*_list(ward, ward.at(4))) == (
+        "Overdue for 3 days: the last day for this check was Tuesday 2 March 2027. "
+        "The patient did not come to the visit."
+    )
+
+
+def test_a_late_visit_whose_window_is_open_is_not_yet_one_to_reach(ward):
+    _tiered(ward, "K-1", "C", latest=9)
+    assert _list(ward, ward.at(8)) == ()
+    assert len(_list(ward, ward.at(10))) == 1
+
+
+def test_the_overdue_come_by_tier_and_then_by_how_long(ward):
+    for code, tier, latest in (
+        ("K-1", "C", 2),
+        ("K-2", "B", 4),
+        ("K-3", "A", 5),
+        ("K-4", "B", 3),
+        ("K-5", "A", 6),
+    ):
+        _tiered(ward, code, tier, latest)
+    assert [item.patient.code for item in _list(ward, ward.at(9))] == ["K-3", "K-5", "K-4", "K-2", "K-1"]
+
+
+def test_a_patient_who_has_arrived_leaves_the_list(ward):
+    plan = _tiered(ward, "K-1", "A", 2)
+    with ward.store.write(ward.reception, ward.at(5)) as unit:
+        mark_arrived(unit, trip_id=ward.trips(plan)[0].id, nonce="n")
+    assert _list(ward, ward.at(5)) == ()
+
+
+def test_a_plan_by_hand_stands_on_the_list_from_the_first_day_with_the_first_look(ward):
+    first = ward.need("first-look", 1, 1)
+    refused = ward.body(status="on-hold", refused=(CHILD,), needs=(first,), trips=())
+    ward.draft(ward.enter(), refused)
+    (item,) = _list(ward, ward.now)
+    assert (item.kind, item.due_by, item.days) == ("plan by hand", ward.day(1), 0)
+    assert _say(item) == (
+        "The protocol makes no plan for this patient: the surgeon plans by hand. "
+        "The first look must be by Tuesday 2 March 2027."
+    )
+    (item,) = _list(ward, ward.at(3))
+    assert item.days == 2
+
+
+def test_a_plan_by_hand_without_any_check_is_on_the_list_too(ward):
+    ward.draft(ward.enter(), ward.body(status="on-hold", refused=(CHILD,), needs=(), trips=()))
+    (item,) = _list(ward, ward.now)
+    assert (item.kind, item.due_by) == ("plan by hand", None)
+
+
+def test_a_draft_with_questions_is_on_the_list_at_once(ward):
+    ward.draft(ward.enter(), ward.body(questions=(QUESTION, QUESTION)))
+    (item,) = _list(ward, ward.now)
+    assert (item.kind, item.questions) == ("plan incomplete", 2)
+    assert _say(item).startswith("The plan waits for the surgeon's answers to 2 questions.")
+
+
+def test_a_draft_that_only_a_decision_holds_up_says_so(ward):
+    ward.draft(ward.enter(), ward.body(cautions=(CHILD,)))
+    (item,) = _list(ward, ward.now)
+    assert _say(item).startswith("The plan waits for the surgeon's decision")
+
+
+def test_a_draft_without_questions_is_on_the_list_when_a_day_has_passed_without_a_signature(ward):
+    ward.draft(ward.enter())
+    assert _list(ward, ward.now) == ()
+    (item,) = _list(ward, ward.at(1))
+    assert item.kind == "plan incomplete"
+    assert "signature" in _say(item)
+
+
+def test_a_changed_draft_beside_a_signed_plan_is_on_the_list_only_with_questions(ward):
+    plan = ward.signed()
+    _in_hand(ward, plan)
+    with ward.store.write(ward.reception, ward.at(1)) as unit:
+        mark_arrived(unit, trip_id=ward.trips(plan)[0].id, nonce="n")
+    ward.draft(plan.patient_id)
+    assert _list(ward, ward.at(4)) == ()
+    ward.draft(plan.patient_id, ward.body(questions=(QUESTION,)))
+    (item,) = _list(ward, ward.at(4))
+    assert (item.kind, item.due_by) == ("plan incomplete", None)
+
+
+def test_a_new_version_stays_on_the_list_until_its_sheet_is_in_the_patients_hands(ward):
+    old = ward.signed()
+    _in_hand(ward, old)
+    new = ward.sign(ward.draft(old.patient_id).id)
+    (item,) = _list(ward, ward.now)
+    assert (item.kind, item.plan_id, item.since) == ("new version", new.id, ward.day0)
+    assert _say(item) == (
+        "A plan was signed on Monday 1 March 2027 and its sheet is not in the patient's hands yet."
+    )
+    _in_hand(ward, new)
+    assert _list(ward, ward.now) == ()
+
+
+def test_the_kinds_stand_in_their_order(ward):
+    ward.signed("K-1")
+    ward.draft(ward.enter(ward.record("K-2")), ward.body("K-2", questions=(QUESTION,)))
+    held = ward.body("K-3", status="on-hold", refused=(CHILD,), needs=(), trips=())
+    ward.draft(ward.enter(ward.record("K-3")), held)
+    assert _short(ward, ward.at(3)) == [
+        ("K-1", "overdue"),
+        ("K-3", "plan by hand"),
+        ("K-2", "plan incomplete"),
+        ("K-1", "new version"),
+    ]
+
+
+def test_the_list_asks_the_database_as_often_for_one_patient_as_for_four(ward):
+    counts = []
+    for number in range(4):
+        ward.signed(f"K-{number}")
+        asked: list[str] = []
+
+        def note(_c, _cursor, statement, *_rest, asked=asked):
+            asked.append(statement)
+
+        event.listen(ward.store.engine, "before_cursor_execute", note)
+        assert len(_list(ward, ward.at(2))) == 2 * (number + 1)
+        event.remove(ward.store.engine, "before_cursor_execute", note)
+        counts.append(sum(statement.startswith("SELECT") for statement in asked))
+    assert counts[0] == counts[3] > 0
+
+
+@pytest.mark.parametrize("damage", ["{}", "not json"])
+def test_a_plan_that_does_not_load_does_not_hide_its_overdue_patient(ward, damage):
+    from sqlalchemy import text
+
+    plan = ward.signed()
+    _in_hand(ward, plan)
+    with ward.store.engine.begin() as connection:
+        connection.execute(text("UPDATE care_plan SET body = :body"), {"body": damage})
+    (item,) = _list(ward, ward.at(2))
+    assert (item.patient.code, item.kind, item.needs) == ("K-1", "overdue", ())
