@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+from pathlib import Path
+
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -9,6 +12,7 @@ from sqlalchemy import DateTime, text
 from sqlmodel.sql.sqltypes import UTCDateTime
 
 from followup.errors import FollowupError
+from followup.records import migrations
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.migrations import schema_state, upgrade
 from followup.records.store import Store
@@ -92,3 +96,58 @@ def test_an_address_that_can_not_be_a_store_is_refused_in_one_line(url):
         Store.open(url)
     assert caught.value.code == "store.url"
     assert "\n" not in caught.value.line
+
+
+NEXT_STEP = '''
+"""A step that a later version might have."""
+import sqlalchemy as sa
+from alembic import op
+revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+
+
+def upgrade():
+    {step}
+'''
+REBUILD = """with op.batch_alter_table("patient", recreate="always") as batch:
+        batch.add_column(sa.Column("nickname", sa.String(), nullable=True))"""
+ORPHAN = 'op.execute("DELETE FROM trip_transition"); op.execute("DELETE FROM patient")'
+
+
+def _with_next_step(monkeypatch, folder, step: str) -> None:
+    (folder / "v0002_next.py").write_text(NEXT_STEP.format(step=step))
+    config = migrations._config()
+    own = Path(migrations.__file__).parent / "versions"
+    config.set_main_option("version_locations", f"{own}{os.pathsep}{folder}")
+    monkeypatch.setattr(migrations, "_config", lambda: config)
+
+
+def _counts(store) -> dict[str, int]:
+    with store.engine.connect() as connection:
+        return {
+            name: connection.execute(text(f"SELECT count(*) FROM {name}")).scalar_one()
+            for name in metadata.tables
+        }
+
+
+def test_rebuilding_a_parent_table_keeps_every_row_of_its_children(sqlite_ward, monkeypatch, tmp_path):
+    store, before = sqlite_ward.store, sqlite_ward.signed() and _counts(sqlite_ward.store)
+    assert before["patient"] == 1
+    assert before["trip"] == 3
+    _with_next_step(monkeypatch, tmp_path, REBUILD)
+    assert schema_state(store.engine) == "older"
+    upgrade(store.engine)
+    assert schema_state(store.engine) == "current"
+    assert _counts(store) == before
+    with store.engine.connect() as connection:
+        assert connection.execute(text("SELECT nickname FROM patient")).scalar_one() is None
+        assert connection.execute(text("PRAGMA foreign_keys")).scalar_one() == 1
+
+
+def test_an_upgrade_that_would_leave_orphans_is_taken_back_whole(sqlite_ward, monkeypatch, tmp_path):
+    store, before = sqlite_ward.store, sqlite_ward.signed() and _counts(sqlite_ward.store)
+    _with_next_step(monkeypatch, tmp_path, ORPHAN)
+    with pytest.raises(FollowupError) as caught:
+        upgrade(store.engine)
+    assert caught.value.code == "store.upgrade"
+    assert _counts(store) == before
+    assert schema_state(store.engine) == "older"
