@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import click
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DatabaseError
 
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic
@@ -57,12 +57,12 @@ def reachable(settings: Settings) -> Iterator[Store]:
     try:
         try:
             schema_state(store.engine)
-        except OperationalError as exc:
+        except DatabaseError as exc:
             raise FollowupError(
                 "fault.database",
                 "the database can't be opened",
                 where=_place(settings),
-                fix="check that it runs and that you may use it",
+                fix="check that it runs, that you may use it and that it is ours",
             ) from exc
         yield store
     finally:
