@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import CourseEdit
+from followup.clinical.careplan import Adjustment
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Change, Person
 from followup.demo.clinic import SURGEON, TIME_ZONE
@@ -132,7 +132,7 @@ class Story:
             yield from self._sheet("11:15", code, to=to, reason=change.reason)
 
     def _draft(
-        self, unit: Unit, code: str, edits: tuple[CourseEdit, ...] | None = None, reason: str = ""
+        self, unit: Unit, code: str, edits: tuple[Adjustment, ...] | None = None, reason: str = ""
     ) -> None:
         visit = Visit(self.desk, self.clinic, unit.now, None, self.signature)
         draft_plan(unit, visit, _patient(unit, code), edits=edits, reason=reason)
@@ -177,7 +177,7 @@ class Story:
 
     def _change(self, unit: Unit, code: str, day: date, change: Change) -> None:
         """The surgeon changes a course after a visit, from the next day on."""
-        edit = CourseEdit(
+        edit = Adjustment(
             course=change.course,
             starts=day + timedelta(days=1),
             steps=change.steps,

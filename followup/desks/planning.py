@@ -7,7 +7,7 @@ from datetime import date
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import CarePlan, CourseEdit
+from followup.clinical.careplan import Adjustment, CarePlan
 from followup.clinical.plan import build_plan
 from followup.clinical.record import Record, TripRecord
 from followup.desks.desk import Visit
@@ -26,7 +26,7 @@ def draft_plan(
     visit: Visit,
     patient_id: int,
     *,
-    edits: tuple[CourseEdit, ...] | None = None,
+    edits: tuple[Adjustment, ...] | None = None,
     reason: str = "",
     seen: int | None = None,
 ) -> PlanVersion:
@@ -49,7 +49,7 @@ def draft_plan(
 
 
 def planned(
-    session: Session, visit: Visit, version: RecordVersion, edits: tuple[CourseEdit, ...]
+    session: Session, visit: Visit, version: RecordVersion, edits: tuple[Adjustment, ...]
 ) -> CarePlan:
     """The plan of ``version`` as of today, beside what the clinic has already promised and done."""
     record, patient_id = version.record, version.patient_id
@@ -66,7 +66,7 @@ def planned(
     )
 
 
-def newest_edits(session: Session, patient_id: int) -> tuple[CourseEdit, ...]:
+def newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
     """The edits of the patient's newest plan version; none before the first."""
     versions = plans_of(session, patient_id)
     return versions[0].edits if versions else ()

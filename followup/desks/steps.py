@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.careplan import CarePlan, Course, CourseEdit
+from followup.clinical.careplan import Adjustment, CarePlan, Course, CourseEdit
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import effect
 from followup.desks.failures import status_of
@@ -85,7 +85,7 @@ def change_steps(request: Request, visit: AnyVisit, plan: int, form: AForm) -> R
     return go(f"/plans/{made.id}")
 
 
-def _effect(visit: Visit, view: PlanView, edits: tuple[CourseEdit, ...]) -> tuple[str, ...]:
+def _effect(visit: Visit, view: PlanView, edits: tuple[Adjustment, ...]) -> tuple[str, ...]:
     """What the edits do, against the plan on the page made again for today."""
     with visit.desk.store.read() as session:
         version = newest_record(session, view.version.patient_id)
@@ -99,9 +99,13 @@ def _effect(visit: Visit, view: PlanView, edits: tuple[CourseEdit, ...]) -> tupl
     return effect(before, after, texts, view.medicine) or (texts.gettext("Nothing changes."),)
 
 
-def _with_edit(view: PlanView, edit: CourseEdit) -> tuple[CourseEdit, ...]:
-    """The edits so far without those that the new one overrules."""
-    kept = tuple(e for e in view.version.edits if e.course != edit.course or e.starts < edit.starts)
+def _with_edit(view: PlanView, edit: CourseEdit) -> tuple[Adjustment, ...]:
+    """The changes so far without those that the new one overrules."""
+    kept = tuple(
+        e
+        for e in view.version.edits
+        if not isinstance(e, CourseEdit) or e.course != edit.course or e.starts < edit.starts
+    )
     return (*kept, edit)
 
 

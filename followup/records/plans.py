@@ -10,7 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, CursorResult
 from sqlmodel import Session, col, select, update
 
-from followup.clinical.careplan import CarePlan, CourseEdit, PlanStatus
+from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus
 from followup.errors import FollowupError
 from followup.records.oplist import refuse_other_eye
 from followup.records.patients import lock_patient, newest_record
@@ -20,7 +20,7 @@ from followup.records.tables import CarePlanRow, PatientRow, SheetRow
 from followup.records.trips import cancel_open_trips, propose_trips
 from followup.records.views import PlanVersion
 
-_EDITS = TypeAdapter(tuple[CourseEdit, ...])
+_EDITS = TypeAdapter(tuple[Adjustment, ...])
 _SAME = {
     "id",
     "patient_id",
@@ -44,7 +44,7 @@ def store_draft(
     patient_id: int,
     record_number: int,
     body: CarePlan,
-    edits: Iterable[CourseEdit] = (),
+    edits: Iterable[Adjustment] = (),
     reason: str = "",
     seen: int | None = None,
 ) -> PlanVersion:

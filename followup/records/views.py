@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from followup.clinical.careplan import CarePlan, CourseEdit, PlanStatus, Tier
+from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus, Tier
 from followup.clinical.record import Eye, Phone, Record
 
 TripStatus = Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"]
@@ -139,7 +139,7 @@ class PlanVersion:
     record_number: int
     as_of: date
     body: CarePlan
-    edits: tuple[CourseEdit, ...]
+    edits: tuple[Adjustment, ...]
     reason: str
     drafted_by: str
     drafted_at: datetime
