@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import Adjustment
+from followup.clinical.careplan import Adjustment, CourseEdit
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Change, Person
 from followup.demo.clinic import SURGEON, TIME_ZONE
@@ -177,7 +177,7 @@ class Story:
 
     def _change(self, unit: Unit, code: str, day: date, change: Change) -> None:
         """The surgeon changes a course after a visit, from the next day on."""
-        edit = Adjustment(
+        edit = CourseEdit(
             course=change.course,
             starts=day + timedelta(days=1),
             steps=change.steps,
