@@ -109,9 +109,14 @@ def test_reading_any_text_never_fails_and_never_invents_a_sheet(text):
     assert (found.sheet_id is not None) == (found.outcome == "ours")
 
 
-@given(st.text(QR_ALPHANUMERIC, max_size=40).map(lambda rest: "RTN1" + rest))
+@given(st.text(QR_ALPHANUMERIC, min_size=12, max_size=40).map(lambda rest: "RTN1" + rest))
 def test_nobody_can_seal_a_code_without_the_key(payload):
     assert read_scan(payload, RING, "RBE").outcome != "ours"
+
+
+def test_a_typed_code_may_begin_like_a_scanned_one():
+    found = read_scan("RTN1-2D3K-2FN", RING, "RBE")
+    assert (found.outcome, found.sheet_id) == ("ours", "RTN12D3K2F")
 
 
 def test_a_code_says_nothing_about_the_patient():

@@ -140,6 +140,24 @@ def test_a_poisoned_visit_is_named_and_the_others_are_swept(sqlite_ward):
     assert f"visit {bad.id} can't be swept" in beat.message
 
 
+def test_a_visit_whose_turn_can_not_be_written_is_named_and_the_others_are_swept(sqlite_ward):
+    bad, good = (sqlite_ward.trips(sqlite_ward.signed(code))[0] for code in ("K-1", "K-2"))
+    with sqlite_ward.store.engine.begin() as connection:
+        connection.execute(
+            text(
+                "CREATE TRIGGER poison BEFORE INSERT ON trip_transition "
+                f"WHEN NEW.trip_id = {bad.id} BEGIN SELECT RAISE(ABORT, 'poisoned'); END"
+            )
+        )
+    assert sweep(sqlite_ward.store, sqlite_ward.at(2)).failed == (bad.id,)
+    assert [trip for trip, *_ in _known(sqlite_ward)] == [good.id]
+    assert not _beat(sqlite_ward).ok
+    with sqlite_ward.store.engine.begin() as connection:
+        connection.execute(text("DROP TRIGGER poison"))
+    assert sweep(sqlite_ward.store, sqlite_ward.at(2, 9)).noticed == 1
+    assert _beat(sqlite_ward).ok
+
+
 def test_the_journal_is_checked_once_a_day_and_a_broken_one_shows_on_every_heartbeat(sqlite_ward):
     ward = sqlite_ward
     ward.signed()

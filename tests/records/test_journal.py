@@ -126,6 +126,13 @@ def test_an_entry_changed_with_its_own_hash_made_anew_breaks_the_next_link(ward)
         verify_journal(session)
 
 
+def test_an_entry_that_does_not_follow_the_one_before_it_is_named(ward):
+    ward.enter()
+    other = "f" * 64
+    what = _tamper(ward.store, f"UPDATE journal SET previous = '{other}' WHERE number = 3")
+    assert what == "entry 3 does not follow the one before it"
+
+
 def test_a_change_without_its_entry_is_not_stored(store):
     row = {"code": "K-9", "code_key": "k-9", "name": "A", "search_name": "a", "birth_year": 1950}
     with (

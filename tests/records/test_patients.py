@@ -75,6 +75,18 @@ def test_a_correction_of_an_older_version_is_told_who_was_faster(ward):
     assert "sen" in caught.value.what
 
 
+def test_a_patient_who_does_not_exist_is_refused_everywhere(ward):
+    with ward.store.read() as session:
+        for look in (patient, newest_record):
+            with pytest.raises(FollowupError) as caught:
+                look(session, 4711)
+            assert _refused(caught) == "patient.unknown"
+        assert patient_by_code(session, "X") is None
+    with pytest.raises(FollowupError) as caught, ward.store.write(ward.counsellor, ward.now) as unit:
+        correct_record(unit, patient_id=4711, record=ward.record(), seen=1)
+    assert _refused(caught) == "patient.unknown"
+
+
 def test_saving_without_a_change_makes_no_version(ward):
     patient_id = ward.enter()
     with ward.store.write(ward.counsellor, ward.now) as unit:

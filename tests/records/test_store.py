@@ -281,6 +281,13 @@ def test_no_update_is_lost_when_many_count_at_once(store):
         assert session.get(t.HeartbeatRow, "count").rows == 40
 
 
+def test_a_plain_postgresql_address_uses_the_driver_that_comes_with_the_program(postgres_address):
+    store = Store.open(postgres_address.replace("postgresql+psycopg://", "postgresql://"))
+    with store.read() as session:
+        assert session.exec(select(t.ClinicRow)).all() == []
+    store.close()
+
+
 def test_closing_twice_does_no_harm(sqlite_address):
     store = Store.open(sqlite_address)
     store.close()
