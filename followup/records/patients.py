@@ -116,7 +116,9 @@ def search_patients(session: Session, text: str, *, limit: int = 20) -> tuple[Pa
 
 def lock_patient(unit: Unit, patient_id: int) -> PatientRow:
     """The patient's row, held until the unit ends, so that plans of one patient change one by one."""
-    row = unit.session.exec(select(PatientRow).where(PatientRow.id == patient_id).with_for_update()).first()
+    held = select(PatientRow).where(PatientRow.id == patient_id).with_for_update()
+    # Read anew: what this unit saw before it held the row may have changed since.
+    row = unit.session.exec(held.execution_options(populate_existing=True)).first()
     if row is None:
         raise unknown_patient()
     return row

@@ -10,7 +10,7 @@ import pytest
 from followup.clinical.careplan import Caution, CourseEdit, Impossible, Question
 from followup.errors import FollowupError
 from followup.records.oplist import ListLine, put_operation_list
-from followup.records.patients import correct_record
+from followup.records.patients import correct_record, patient
 from followup.records.plans import (
     active_plan,
     end_plan,
@@ -128,6 +128,30 @@ def test_a_plan_of_an_older_record_is_neither_stored_nor_signed(ward):
     assert caught.value.code == "plan.stale"
     again = ward.draft(draft.patient_id, record_number=2)
     assert ward.sign(again.id).status == "active"
+
+
+def test_a_correction_by_someone_else_is_seen_even_after_the_patient_was_looked_at(
+    ward,
+):
+    draft = ward.draft(ward.enter())
+    with ward.store.read() as session:
+        assert patient(session, draft.patient_id).record_number == 1
+    if ward.store.engine.dialect.name == "sqlite":
+        # A writer on SQLite holds the whole store: nobody can correct anything in between.
+        with ward.store.write(ward.counsellor, ward.now) as unit:
+            correct_record(unit, patient_id=draft.patient_id, record=ward.record(can_read=False), seen=1)
+        _refused(ward, draft.id, "plan.stale")
+        return
+    with pytest.raises(FollowupError) as caught, ward.store.write(ward.surgeon, ward.now) as unit:
+        _sign_after_a_correction(ward, unit, draft)
+    assert caught.value.code == "plan.stale"
+
+
+def _sign_after_a_correction(ward, unit, draft) -> None:
+    patient(unit.session, draft.patient_id)
+    with ward.store.write(ward.counsellor, ward.now) as other:
+        correct_record(other, patient_id=draft.patient_id, record=ward.record(can_read=False), seen=1)
+    sign_plan(unit, plan_id=draft.id)
 
 
 def test_an_eye_that_the_operation_list_contradicts_is_caught_at_signing(ward):

@@ -234,6 +234,12 @@ def test_a_visit_can_not_serve_nothing_or_what_it_was_not_for(ward, served):
     _refused(ward, mark_fulfilled, "trip.served", trip_id=visit.id, served=served)
 
 
+def test_a_visit_that_only_keeps_the_gap_between_two_checks_short_can_be_closed(ward):
+    gap = ward.visit(1, 7, ward.need("week", 5, 9), serves=())
+    visit = ward.trips(ward.signed(body=ward.body(needs=(), trips=(gap,))))[0]
+    assert _do(ward, mark_fulfilled, trip_id=visit.id, now=ward.at(7)).status == "fulfilled"
+
+
 def test_the_day_lists_who_is_expected_and_who_came_out_of_turn(ward):
     ward.signed("K-1")
     early = ward.trips(ward.signed("K-2"))[1]
