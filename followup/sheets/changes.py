@@ -77,8 +77,10 @@ def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
     for day in new:
         if day not in old:
             yield _("New visit on %(day)s.") % {"day": inputs.day(day)}
+    # A visit of this very day that has taken place is not called off.
+    kept = {t.date for t in inputs.plan.trips if t.status in ("arrived", "fulfilled")}
     for day in old:
-        if day not in new:
+        if day not in new and day not in kept:
             yield _("No visit any more on %(day)s.") % {"day": inputs.day(day)}
 
 

@@ -60,3 +60,11 @@ def test_moved_visits_are_told(make_content, make_plan):
         "New visit on Monday 13 July 2026.",
         "No visit any more on Monday 6 July 2026.",
     )
+
+
+def test_the_visit_at_which_the_plan_was_changed_is_not_called_off(make_content, make_plan):
+    old = make_plan(approved=True)
+    today = next(trip for trip in old.trips if trip.date == date(2026, 6, 8))
+    seen = today.model_copy(update={"status": "fulfilled"})
+    new = old.model_copy(update={"trips": tuple(seen if trip == today else trip for trip in old.trips)})
+    assert _lines(make_content, new, old) == ()
