@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from followup.clinical.careplan import Question
 from followup.clinical.record import Record
-from followup.desks.forms.shape import RECORD, Group
+from followup.desks.forms.shape import RECORD, Field, Group
 from followup.desks.forms.sheet import FormView, Member, fill_form, read_form
 from followup.desks.posted import Posted, first
 
@@ -89,9 +89,12 @@ def with_answers(
 def _caution_fields(question: Question, operation: int) -> list[AnswerField]:
     group = _member("operations.0.answers")
     assert isinstance(group, Group)
+    members = [group.member(name) for name in ("decision", "why")]
+    # Not required: a question may be left for later.
     return [
-        AnswerField(f"caution.{question.id}.{name}", group.member(name), operation)
-        for name in ("decision", "why")
+        AnswerField(f"caution.{question.id}.{member.name}", replace(member, required=False), operation)
+        for member in members
+        if isinstance(member, Field)
     ]
 
 

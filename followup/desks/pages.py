@@ -13,7 +13,7 @@ from followup import resources
 from followup.desks import words
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
-from followup.desks.visit_lines import need_words
+from followup.desks.visit_lines import kind_words
 from followup.language.catalogues import N_
 from followup.sheets.staircase import build_staircase
 
@@ -89,7 +89,7 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "signature": visit.signature,
         "language": visit.language,
         "draw": partial(build_staircase, today=visit.today),
-        "need_words": partial(need_words, visit),
+        "kind_words": partial(kind_words, visit),
         "direction": words.direction(visit.language),
         "places": [
             Place(url, title, path == url)

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Question, ReviewNeed, Step, Trip
+from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Question, ReviewNeed, Trip
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, Record
+from followup.desks.visit_lines import watched
 from followup.records.views import PlanVersion
 
 
@@ -53,6 +54,12 @@ class PlanView:
         asked = {question.id: question.text for question in self.plan.questions}
         return tuple(asked.get(name, name) for name in course.held_by)
 
+    @property
+    def watched(self) -> tuple[str, ...]:
+        """What a visit without a need of its own is for: no check may be too long away."""
+        kinds = dict.fromkeys(kind for kind, _ in watched(self.plan))
+        return tuple(self.protocol.kinds[k].text if k in self.protocol.kinds else k for k in kinds)
+
     def kind(self, need: ReviewNeed) -> str:
         """What a need looks at, in words."""
         known = self.protocol.kinds.get(need.kind)
@@ -90,18 +97,13 @@ class PlanView:
         return tuple(trip for trip in self.plan.trips if trip.status != "cancelled")
 
     def changeable(self, course: Course) -> bool:
-        """Whether the surgeon can change its steps on this version."""
-        return (
-            self.version.status in ("draft", "active")
-            and course.role not in ("steroid tablet",)
-            and not course.from_before
-            and course.state != "stopped"
-        )
+        """Whether the surgeon can change the steps of this course."""
+        return course.role != "steroid tablet" and not course.from_before and course.state != "stopped"
 
-
-def runs(steps: Iterable[Step]) -> tuple[tuple[int, int], ...]:
-    """A course as (times a day, days)."""
-    return tuple((step.count, step.days) for step in steps)
+    @property
+    def in_use(self) -> bool:
+        """Whether this version is the one to change: a draft, or the one in force."""
+        return self.version.status in ("draft", "active")
 
 
 def steps_left(course: Course, day: date) -> tuple[tuple[int, int], ...]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import secrets
-from datetime import date
+from datetime import date, timedelta
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Path, Request, Response
 from sqlmodel import Session
 
 from followup.desks.desk import AnyVisit, Visit
@@ -19,8 +20,8 @@ from followup.recall.worklist import reason, worklist
 from followup.records.patients import patient_by_code, search_patients
 from followup.records.plans import active_plan, plans_of
 from followup.records.sheets import find_sheet, sheets_of
-from followup.records.trips import day_trips, trips_of
-from followup.records.views import FoundSheet, PatientView
+from followup.records.trips import day_trips, open_trips, trip, trips_of
+from followup.records.views import FoundSheet, PatientView, TripView
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
 
 router = APIRouter()
@@ -85,12 +86,13 @@ def patient_page(request: Request, visit: AnyVisit, code: str) -> Response:
 
 
 @router.post("/trips/{trip}/arrived")
-def arrived(request: Request, visit: AnyVisit, trip: int, form: AForm) -> Response:
+def arrived(visit: AnyVisit, trip_id: Annotated[int, Path(alias="trip")], form: AForm) -> Response:
     nonce = first(form, "nonce")
     if not 16 <= len(nonce) <= 64:
         raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        seen = mark_arrived(unit, trip_id=trip, nonce=nonce)
+        _refuse_early(trip(unit.session, trip_id), visit.today)
+        seen = mark_arrived(unit, trip_id=trip_id, nonce=nonce)
     return go(f"/patients/{seen.patient_code}")
 
 
@@ -109,13 +111,26 @@ def seen(visit: AnyVisit, trip: int, form: AForm) -> Response:
     return go(f"/patients/{done.patient_code}")
 
 
+def _refuse_early(planned: TripView, today: date) -> None:
+    """A look before its first right day would not see what it is for, and must not count as it."""
+    if today < planned.window_start:
+        raise FollowupError(
+            "trip.early",
+            f"this visit is not before {planned.window_start}",
+            where=f"visit of {planned.day}",
+            fix="if something is wrong with the eye, call the surgeon now",
+        )
+
+
 def _day_page(request: Request, visit: Visit, day: date) -> Response:
     with visit.desk.store.read() as session:
         lines = visit_lines(session, visit, day_trips(session, day))
+        earlier = open_trips(session, until=day - timedelta(days=1)) if day == visit.today else ()
+        missed = sorted(visit_lines(session, visit, earlier), key=lambda line: line.trip.window_end)
         items = worklist(session, visit.now)
     order = ("overdue", "late", "due today", "here", "upcoming", "done", "cancelled")
     lines = tuple(sorted(lines, key=lambda line: (order.index(line.stands), line.who.name.casefold())))
-    return show(request, "today.html", day=day, lines=lines, to_reach=len(items))
+    return show(request, "today.html", day=day, lines=lines, missed=missed, to_reach=len(items))
 
 
 def _patient_page(

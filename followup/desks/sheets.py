@@ -41,6 +41,7 @@ def draft(visit: AnyVisit, plan: int, language: str | None = None) -> Response:
         clinic_info(visit),
         language=language or None,
         printed_on=visit.today,
+        aftercare=visit.desk.protocol.aftercare,
     )
     return _pdf(render_pdf(content), f"draft-{view.version.patient_code}-{view.version.number}")
 
@@ -121,6 +122,7 @@ def content_of(session: Session, visit: Visit, sheet: SheetView) -> SheetContent
         language=sheet.language,
         issue=issue,
         printed_on=issue.printed_on,
+        aftercare=visit.desk.protocol.aftercare,
         previous=plan(session, before.plan_id).body if before and before.plan_id != sheet.plan_id else None,
     )
 

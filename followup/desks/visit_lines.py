@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import CarePlan, ReviewNeed
+from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
 from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
@@ -56,28 +56,39 @@ def visit_lines(session: Session, visit: Visit, trips: Iterable[TripView]) -> tu
     return tuple(_line(visit, trip, people[trip.patient_id], bodies.get(trip.plan_id)) for trip in chosen)
 
 
-def need_words(visit: Visit, need: ReviewNeed) -> str:
-    """What a need looks at, in the words of the protocol."""
-    kind = visit.desk.protocol.kinds.get(need.kind)
-    return kind.text if kind else need.kind
+def watched(plan: CarePlan) -> tuple[tuple[str, Eye], ...]:
+    """What a visit is for that serves no need of its own: it keeps the time between two checks short."""
+    kinds = {"pressure": "pressure", "cornea": "cornea-stain"}
+    return tuple(dict.fromkeys((kinds[gap.kind], gap.eye) for gap in plan.gaps))
+
+
+def kind_words(visit: Visit, kind: str) -> str:
+    """A kind of check in the words of the protocol, or its id where the protocol does not know it."""
+    known = visit.desk.protocol.kinds.get(kind)
+    return known.text if known else kind
 
 
 def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None) -> VisitLine:
     days = VisitDays(trip.day, trip.window_end, trip.status)
-    needs = {need.key: need for need in body.needs} if body else {}
-    keys = trip.served or trip.serves
     return VisitLine(
         trip=trip,
         who=who,
         stands=lateness(days, visit.now, visit.zone),
         days=days_overdue(days, visit.today),
-        reasons=tuple(
-            Reason(
-                key,
-                need_words(visit, needs[key]) if key in needs else key,
-                needs[key].eye if key in needs else None,
-            )
-            for key in keys
-        ),
+        reasons=_reasons(visit, trip, body),
         stairs=build_staircase(body, today=visit.today) if body else None,
+    )
+
+
+def _reasons(visit: Visit, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
+    """What the visit looks at, or looked at. A need that the plan no longer names shows its key."""
+    keys = trip.served or trip.serves
+    if not keys and body:
+        return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in watched(body))
+    needs = {need.key: need for need in body.needs} if body else {}
+    return tuple(
+        Reason(key, kind_words(visit, needs[key].kind), needs[key].eye)
+        if key in needs
+        else Reason(key, key, None)
+        for key in keys
     )

@@ -1,0 +1,144 @@
+"""The house around the desks: health, first pages, staff, the protocol's page, the sheet's language."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from datetime import timedelta
+
+import pytest
+from starlette.testclient import TestClient
+
+from followup.desks.app import create_app
+from followup.recall.sweep import sweep
+
+PASSWORD = "a long enough password"
+
+
+def test_health_tells_a_living_process_from_one_that_does_its_work(house):
+    browser = house.browser()
+    assert browser.get("/healthz").json() == {"status": "ok"}
+    assert browser.get("/readyz").status_code == 503
+    sweep(house.store, house.clock.now)
+    assert browser.get("/readyz").json() == {"status": "ok", "sweep_age_seconds": 0}
+    house.clock.now += timedelta(minutes=5)
+    assert browser.get("/readyz").status_code == 200
+    house.clock.now += timedelta(seconds=1)
+    assert browser.get("/readyz").json()["status"] == "the sweep is not running"
+
+
+def test_the_daily_jobs_run_as_long_as_the_application_does(house):
+    happened = []
+
+    @contextmanager
+    def jobs():
+        happened.append("begun")
+        yield
+        happened.append("ended")
+
+    with TestClient(create_app(house.desk, jobs=jobs), base_url="http://clinic.test"):
+        assert happened == ["begun"]
+    assert happened == ["begun", "ended"]
+
+
+@pytest.mark.parametrize(
+    ("role", "page"),
+    [
+        ("surgeon", "/waiting"),
+        ("counsellor", "/operations"),
+        ("reception", "/today"),
+        ("manager", "/staff"),
+        ("pharmacy", "/protocol"),
+    ],
+)
+def test_everybody_lands_on_a_page_that_is_theirs(house, words_of, role, page):
+    browser = house.log_in(role)
+    assert browser.get("/").headers["location"] == page
+    assert browser.get(page).status_code == 200
+    assert browser.get("/help").status_code == 200
+
+
+def test_whoever_wanted_a_page_gets_it_after_logging_in(house):
+    browser = house.browser()
+    wanted = browser.get("/today").headers["location"]
+    assert wanted == "/log-in?then=/today"
+    assert 'value="/today"' in browser.get(wanted).text
+    answer = browser.post("/log-in", data={"login": "reception", "password": PASSWORD, "then": "/today"})
+    assert answer.headers["location"] == "/today"
+
+
+def test_a_form_sent_after_the_log_in_ended_is_not_lost_in_silence(house, words_of):
+    browser = house.log_in("counsellor")
+    house.clock.now += timedelta(hours=1)
+    answer = browser.post("/operations/new", data={"patient.code": "K-1"})
+    assert answer.status_code == 401
+    assert "what you typed is still in this page" in words_of(answer.text)
+
+
+def test_an_empty_clinic_says_on_every_page_what_to_do(house, words_of):
+    surgeon, reception = house.log_in("surgeon"), house.log_in("reception")
+    assert "No plan waits for a signature" in words_of(surgeon.get("/waiting").text)
+    assert "Enter an operation" in words_of(surgeon.get("/operations").text)
+    assert "Nobody is expected" in words_of(reception.get("/today").text)
+    assert "Nobody must be reached" in words_of(reception.get("/to-reach").text)
+
+
+def test_the_manager_adds_someone_who_can_then_log_in_and_takes_it_away_again(house, words_of):
+    manager = house.log_in("manager")
+    new = {"login": "Nadia", "name": "Nadia Aziz", "password": PASSWORD, "roles": ["reception"]}
+    assert manager.post("/staff", data=new).status_code == 303
+    nadia = house.log_in("nadia")
+    assert nadia.get("/today").status_code == 200
+    assert manager.post("/staff/nadia", data={"roles": ["reception"]}).status_code == 303
+    assert nadia.get("/today").status_code == 303
+    again = house.browser().post("/log-in", data={"login": "nadia", "password": PASSWORD})
+    assert again.status_code == 401
+    for wrong, said in (
+        (new | {"login": ""}, "log-in name"),
+        (new | {"login": "x", "roles": []}, "no role given"),
+        (new | {"login": "x", "password": "short"}, "10 to 200"),
+        (new | {"login": "x", "name": " "}, "no name"),
+    ):
+        answer = manager.post("/staff", data=wrong)
+        assert answer.status_code == 422
+        assert said in words_of(answer.text)
+
+
+def test_the_last_manager_can_not_lock_the_door_from_inside(house):
+    manager = house.log_in("manager")
+    answer = manager.post("/staff/manager", data={"roles": ["reception"], "active": "yes"})
+    assert answer.status_code == 422
+    assert manager.get("/staff").status_code == 200
+
+
+def test_the_protocol_is_signed_only_by_who_read_exactly_this_one(house, words_of):
+    surgeon = house.log_in("surgeon")
+    right = {"hash": house.desk.protocol.hash, "read": "yes", "password": PASSWORD}
+    assert surgeon.post("/protocol/sign", data=right | {"hash": "0" * 64}).status_code == 409
+    assert surgeon.post("/protocol/sign", data=right | {"read": ""}).status_code == 422
+    assert "Not approved for patients" in words_of(surgeon.get("/protocol").text)
+    assert surgeon.post("/protocol/sign", data=right).status_code == 303
+    assert "by Dr Sen, registration R-1" in words_of(surgeon.get("/protocol").text)
+    assert surgeon.post("/protocol/sign", data=right).status_code == 303
+
+
+def test_a_person_can_change_the_own_password_only_with_the_old_one(house, words_of):
+    browser = house.log_in("reception")
+    wrong = browser.post("/password", data={"old": "not it at all", "new": "another long one"})
+    short = browser.post("/password", data={"old": PASSWORD, "new": "short"})
+    assert (wrong.status_code, short.status_code) == (422, 422)
+    assert "10 to 200" in words_of(short.text)
+
+
+def test_the_sheet_is_printed_in_the_language_that_was_chosen(house, routine, form_of, words_of):
+    house.sign_protocol()
+    counsellor = house.log_in("counsellor")
+    form = form_of(counsellor.get("/operations/new").text) | routine
+    plan = counsellor.post("/operations/new", data=form).headers["location"]
+    house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD})
+    sent = form_of(counsellor.get(plan).text, f"{plan}/sheets") | {"language": ["ar"]}
+    sheet = counsellor.post(f"{plan}/sheets", data=sent).headers["location"]
+    phone = counsellor.get(f"{sheet}/phone.html")
+    assert 'lang="ar"' in phone.text
+    assert 'dir="rtl"' in phone.text
+    assert "default-src 'none'" in phone.headers["content-security-policy"]
+    assert "العربية" in words_of(counsellor.get(sheet).text)
