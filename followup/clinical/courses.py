@@ -18,6 +18,7 @@ from followup.clinical.careplan import (
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
+from followup.clinical.record import Eye
 from followup.clinical.rule import CourseEffect, Taper
 from followup.clinical.rules import Fired
 from followup.clinical.taper import as_steps, cut_from, daily_counts, envelope, winners
@@ -45,11 +46,17 @@ class Drafted:
     overridden: tuple[Overridden, ...]
 
 
-def draft_courses(rules: EyeRules, protocol: Protocol, hours_awake: int) -> Drafted:
-    """All courses that the rules want for this eye, each with its reasons and what it overrode."""
+def draft_courses(
+    rules: EyeRules, protocol: Protocol, hours_awake: int, adjustments: Sequence[Adjustment] = ()
+) -> Drafted:
+    """All courses that the rules want for this eye, each with its reasons and what it overrode.
+
+    ``adjustments`` are not made here; they only say when the steroid will have ended, because an
+    antiviral cover is counted from there.
+    """
     steroid, lost = _steroid(rules, protocol, hours_awake)
     courses = list(steroid)
-    last = last_steroid_day(courses)
+    last = last_steroid_day(_adjusted_steroid(rules.eye, steroid, adjustments, protocol))
     for role in JOINED:
         drafted = _joined(rules, protocol, role, hours_awake)
         courses += drafted.courses
@@ -62,6 +69,17 @@ def last_steroid_day(courses: Iterable[Course]) -> date | None:
     """L: the last day on steroid drops. A held course counts as active, a stopped one does not."""
     days = [c.last_day for c in courses if c.role == "steroid" and c.state != "stopped" and c.last_day]
     return max(days, default=None)
+
+
+def _adjusted_steroid(
+    eye: Eye, steroid: Sequence[Course], adjustments: Sequence[Adjustment], protocol: Protocol
+) -> tuple[Course, ...]:
+    """The steroid of this eye with what the surgeon has changed in it and added to it."""
+    added = [a for a in adjustments if isinstance(a, CourseAdded) and a.eye == eye]
+    courses = apply_edits(steroid, added, protocol)
+    keys = {course.key for course in courses}
+    edits = [a for a in adjustments if isinstance(a, CourseEdit) and a.course in keys]
+    return apply_edits(courses, edits, protocol)
 
 
 def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Course], tuple[Overridden, ...]]:

@@ -243,7 +243,7 @@ def _courses(
     setting: _Setting, edits: tuple[Adjustment, ...]
 ) -> tuple[tuple[Course, ...], tuple[Overridden, ...]]:
     hours = setting.waking.hours
-    drafted = [draft_courses(eye, setting.protocol, hours) for eye in setting.eyes]
+    drafted = [draft_courses(eye, setting.protocol, hours, edits) for eye in setting.eyes]
     courses = merged_by_mouth([course for eye in drafted for course in eye.courses])
     return apply_edits(courses, edits, setting.protocol), tuple(o for eye in drafted for o in eye.overridden)
 
@@ -330,7 +330,9 @@ def _supply(
 
 
 def _last_steroid_days(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> dict[str, date]:
-    days = {eye.eye: last_steroid_day(c for c in courses if c.eye == eye.eye) for eye in eyes}
+    # A steroid drop from before the operation has no end of its own; the looks count from the taper's.
+    tapers = [c for c in courses if not c.from_before]
+    days = {eye.eye: last_steroid_day(c for c in tapers if c.eye == eye.eye) for eye in eyes}
     return {eye: day for eye, day in days.items() if day is not None}
 
 
