@@ -117,11 +117,12 @@ def _invented(rng: Random, today: date) -> Iterator[Person]:
             number += 1
             yield Person(parse_record(invent(rng, number, day), "an invented patient"), **_fate(rng))
     # Today's own, each as far as another desk has come with it; the first leaves something to ask.
-    for stage in ("drafted", "drafted", "printed", "handed over"):
+    for place, stage in enumerate(("drafted", "drafted", "printed", "handed over")):
         number += 1
         data = invent(rng, number, today)
-        if number % 4 == 1:
+        if place == 0:
             data["operations"][0].pop("chamber")
+            data["patient"]["drops_by"] = {"who": "nobody"}
         yield Person(parse_record(data, "an invented patient"), stops_at=stage)
 
 

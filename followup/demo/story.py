@@ -58,21 +58,20 @@ class Story:
             self.staff: Mapping[str, Actor] = {staff.login: staff.actor for staff in all_staff(session)}
 
     def tell(self, people: Iterable[Person], lists: Mapping[date, list[tuple[str, str, Eye]]]) -> None:
-        """Live every day from the first operation until today, then write the ``lists`` to come."""
+        """Live every day from the first operation until today, and on that day the ``lists`` to come."""
         cast = tuple(people)
         day = min(person.operated for person in cast)
         while day <= self.today:
             operated = [person for person in cast if person.operated == day]
-            events = [
-                *self._list(day, ((p.record.patient.code, p.record.patient.name, p.eye) for p in operated))
-            ]
+            listed = {day: [(p.record.patient.code, p.record.patient.name, p.eye) for p in operated]}
+            if day == self.today:
+                listed |= lists
+            events = [event for ahead, lines in listed.items() for event in self._list(ahead, lines)]
             events += self._visits({person.record.patient.code: person for person in cast}, day)
             for person in operated:
                 events += self._operation(person)
             self._live(day, events)
             day += timedelta(days=1)
-        for ahead, lines in lists.items():
-            self._live(self.today, self._list(ahead, lines))
 
     def _live(self, day: date, events: Iterable[Event]) -> None:
         """Let the day's events happen in the order of the clock."""

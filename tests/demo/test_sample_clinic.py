@@ -1,0 +1,208 @@
+"""The sample clinic as a visitor finds it: files, lists, people, and nothing that could be taken for real."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import subprocess
+import sys
+from collections import Counter
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pypdfium2
+import pytest
+from sqlmodel import select
+
+from followup.demo.build import PASSWORD
+from followup.demo.cast import case_names
+from followup.demo.clinic import NAME, STAFF
+from followup.desks.security.passwords import Passwords
+from followup.records.clinics import get_clinic
+from followup.records.journal import verify_journal
+from followup.records.oplist import operations_on
+from followup.records.patients import newest_record, search_patients
+from followup.records.plans import plans_by_hand, plans_of, plans_waiting_for_signature
+from followup.records.sheets import sheets_of
+from followup.records.staff import all_staff
+from followup.records.store import Store
+from followup.records.tables import JournalRow, PatientRow
+from followup.records.trips import trips_of
+from followup.records.views import PatientView
+
+pytestmark = pytest.mark.xdist_group("demo")
+# Ranges kept free for stories: Ofcom's numbers for drama, and 555-0100 to 555-0199 in North America.
+RESERVED = re.compile(r"\+44 20 7946 0\d{3}|\+44 7700 900\d{3}|\+1 555 01\d\d")
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def patients(store: Store) -> list[dict[str, Any]]:
+    with store.read() as session:
+        return [row.model_dump() for row in session.exec(select(PatientRow))]
+
+
+def by_name(store: Store, name: str) -> PatientView:
+    with store.read() as session:
+        (found,) = [p for p in search_patients(session, name) if p.code.startswith("C-")]
+    return found
+
+
+def test_it_is_made_without_a_word_too_many(made: Any) -> None:
+    for code, out, err in made.said:
+        assert (code, err) == (0, "")
+        assert out.count("\n") == 1
+        assert "to reach" in out
+
+
+def test_the_folder_holds_sheets_two_lists_and_the_database(made: Any) -> None:
+    assert {path.name for path in made.folder.iterdir()} == {
+        "due.csv", "followup.sqlite3", "overdue.csv", "recall-keys.json", "sample-clinic.txt", "sheets",
+    }  # fmt: skip
+    assert len(list((made.folder / "sheets").glob("*.pdf"))) >= 30
+
+
+def test_the_same_seed_and_day_give_the_same_bytes(made: Any) -> None:
+    files = [path.relative_to(made.folder) for path in made.folder.rglob("*.pdf")]
+    files += [Path("due.csv"), Path("overdue.csv")]
+    assert sorted(files) == sorted(
+        path.relative_to(made.twin) for path in made.twin.rglob("*") if path.suffix in (".pdf", ".csv")
+    )
+    assert [str(f) for f in files if (made.folder / f).read_bytes() != (made.twin / f).read_bytes()] == []
+
+
+def test_every_sheet_says_that_the_clinic_is_a_sample_and_carries_no_draft_mark(made: Any) -> None:
+    english = bengali = 0
+    for path in sorted((made.folder / "sheets").glob("*.pdf")):
+        document = pypdfium2.PdfDocument(path)
+        text = " ".join(" ".join(page.get_textpage().get_text_bounded() for page in document).split())
+        document.close()
+        # A page that runs from right to left gives back the words of a Latin name in another order.
+        assert set(NAME.split()) <= set(text.split()), path.name
+        english += "Sample clinic" in text
+        bengali += "\u09a8\u09ae\u09c1\u09a8\u09be" in text
+        assert "Not for the patient" not in text
+    assert english >= 15
+    assert bengali >= 1
+
+
+def test_all_twelve_told_cases_are_among_the_patients(made: Any, store: Store) -> None:
+    assert len(case_names()) == 12
+    codes = {row["code"] for row in patients(store)}
+    assert {f"C-{number:04d}" for number in range(1, 13)} <= codes
+    assert len(codes) >= 40
+
+
+def test_the_due_list_is_todays_and_some_have_arrived(made: Any) -> None:
+    due = rows(made.folder / "due.csv")
+    assert {row["day"] for row in due} == {made.today.isoformat()}
+    assert {row["standing"] for row in due} >= {"due today"}
+    assert all(row["for_what"] and row["telephones"] for row in due)
+
+
+def test_the_list_to_reach_says_why_and_starts_with_the_only_seeing_eye(made: Any) -> None:
+    reach = rows(made.folder / "overdue.csv")
+    kinds = Counter(row["kind"] for row in reach)
+    assert all(kinds[kind] for kind in ("overdue", "plan by hand", "plan incomplete", "new version"))
+    assert (reach[0]["code"], reach[0]["kind"], reach[0]["tier"]) == ("C-0006", "overdue", "A")
+    assert all(row["why"].endswith(".") for row in reach)
+    assert {row["code"] for row in reach if row["kind"] == "plan by hand"} == {"C-0012"}
+
+
+def test_the_lists_of_the_command_line_are_those_of_the_files(made: Any) -> None:
+    program = Path(sys.executable).with_name("followup")
+    for name, file in (("due", "due.csv"), ("overdue", "overdue.csv")):
+        found = subprocess.run(
+            [str(program), name, "--folder", str(made.folder), "--on", made.today.isoformat(), "--json"],
+            capture_output=True, encoding="utf-8", check=True, timeout=60,
+        )  # fmt: skip
+        assert [line["code"] for line in json.loads(found.stdout)] == [
+            row["code"] for row in rows(made.folder / file)
+        ]
+
+
+def test_everybody_of_the_staff_can_log_in(store: Store) -> None:
+    with store.read() as session:
+        staff = {person.login: person for person in all_staff(session)}
+    assert set(staff) == {member.login for member in STAFF}
+    passwords = Passwords()
+    assert passwords.matches(staff["surgeon"].password_hash, PASSWORD)
+    assert {role for person in staff.values() for role in person.roles} == {
+        "counsellor", "reception", "surgeon", "pharmacy", "manager",
+    }  # fmt: skip
+
+
+def test_only_reserved_telephone_numbers_are_used(store: Store) -> None:
+    with store.read() as session:
+        clinic = get_clinic(session)
+    assert clinic.is_sample
+    numbers = [clinic.phone_day, clinic.phone_night]
+    numbers += [phone["number"] for row in patients(store) for phone in row["telephones"]]
+    assert len(numbers) > 60
+    assert [number for number in numbers if not RESERVED.fullmatch(number)] == []
+
+
+def test_the_childs_plan_waits_to_be_made_by_hand(store: Store) -> None:
+    with store.read() as session:
+        (plan,) = plans_by_hand(session)
+    assert plan.patient_code == "C-0012"
+    assert plan.body.refused
+
+
+def test_a_lost_sheet_was_printed_again_with_a_reason(store: Store) -> None:
+    with store.read() as session:
+        first, second = sheets_of(session, by_name(store, "Devika").id)
+    assert (first.issue, second.issue) == (1, 2)
+    assert "lost" in second.reason
+    assert first.plan_id == second.plan_id
+
+
+def test_a_change_after_day_seven_replaced_plan_and_sheet(store: Store) -> None:
+    amina = by_name(store, "Amina")
+    with store.read() as session:
+        newest, *older = plans_of(session, amina.id)
+        sheets = sheets_of(session, amina.id)
+        record = newest_record(session, amina.id).record
+    assert newest.status == "active"
+    assert "2+" in newest.reason
+    assert {plan.status for plan in older} == {"revoked"}
+    steroid = newest.body.course("left:steroid")
+    operated = record.last_operation_day
+    assert [steroid.count_on(operated + timedelta(days=day)) for day in (8, 14, 15, 21)] == [8, 8, 6, 6]
+    assert [sheet.replaced_at is None for sheet in sheets] == [False, True]
+    assert sheets[-1].handed_over_at is None
+
+
+def test_who_never_came_back_has_an_overdue_visit_and_who_came_has_none(store: Store) -> None:
+    with store.read() as session:
+        ibrahim = trips_of(session, by_name(store, "Ibrahim").id)
+        wanjiru = trips_of(session, by_name(store, "Wanjiru").id)
+    assert [trip.status for trip in ibrahim][:2] == ["fulfilled", "proposed"] or ibrahim[1].status == "booked"
+    assert ibrahim[1].window_end < ibrahim[-1].window_end
+    assert {trip.status for trip in wanjiru if trip.status != "cancelled"} == {"fulfilled"}
+
+
+def test_todays_operations_stand_at_every_stage(made: Any, store: Store) -> None:
+    with store.read() as session:
+        lines = operations_on(session, made.today)
+        waiting = plans_waiting_for_signature(session)
+        ahead = [operations_on(session, made.today + timedelta(days=day)) for day in range(1, 14)]
+    assert Counter(line.plan_status for line in lines) == {"draft": 2, "active": 2}
+    assert {plan.body.signable for plan in waiting} == {True, False}
+    assert sum(len(day) for day in ahead) >= 8
+    assert all(line.patient_id is None for day in ahead for line in day)
+
+
+def test_the_journal_is_whole_in_order_and_never_ahead_of_its_day(made: Any, store: Store) -> None:
+    with store.read() as session:
+        assert verify_journal(session).entries > 500
+        moments: list[datetime] = [
+            row.at for row in session.exec(select(JournalRow).order_by(JournalRow.number))
+        ]  # type: ignore[arg-type]
+    assert moments == sorted(moments)
+    assert moments[-1].date() == made.today
