@@ -118,7 +118,7 @@ class Calendar(Entry):
         entries = tuple(
             PlacesTaken(service=service, date=day, places=count)
             for (service, day), count in sorted(total.items())
-            if count
+            if count > 0
         )
         return Calendar.model_validate({**dict(self), "places_taken": entries})
 

@@ -1,11 +1,14 @@
 """The exact search for the fewest trips: layer after layer, one trip more in each.
 
-A state is (last trip day, open needs, served days still referred to, what was given way). In a
+A state is (last trip day, floor, open needs, served days still referred to, what gave way). In a
 layer only the best label of each state is kept: the future of two labels with one state is the
 same, and every part of the cost adds up along the way. The first layer that holds a state with
 nothing open holds the best plan. A lower bound on the trips still needed cuts states that cannot
 lead to ``ceiling`` trips or fewer; it never cuts the best plan, the ceiling is raised until one
 is found.
+
+A trip that serves no need is only worth its while if the gap rules would not hold without it, so
+the next trip must come after the day up to which they would: that day is the ``floor``.
 
 When the needs cannot all be kept together, ``spare`` says how many needs or gap rules may give
 way and ``harm`` how much that may hurt (a gap rule 0: it is then kept as nearly as offered days
@@ -23,7 +26,7 @@ from followup.timing.trip_bound import Bound
 from followup.timing.trip_tables import BEFORE, FAR, Tables, Window, bits, resolve
 
 Refs = tuple[int, ...]
-State = tuple[int, int, Refs, int, int, int]  # last, open, refs, relaxed gap rules, spent, harm
+State = tuple[int, int, int, Refs, int, int, int]  # last, floor, open, refs, relaxed gap rules, spent, harm
 Label = tuple[int, int, int, tuple[int, ...]]  # booked days given up, deviation, crowding, days
 
 
@@ -36,6 +39,7 @@ class Found:
     deviation: int
     crowding: int
     relaxed: tuple[int, ...]
+    harm: int
 
 
 class _Step(NamedTuple):
@@ -64,12 +68,13 @@ class Search:
             last: [g.deadline(last) for g in tables.gaps] for last in (BEFORE, *tables.candidates)
         }
         self._loose = {last: [g.relaxed(last) for g in tables.gaps] for last in (BEFORE, *tables.candidates)}
+        self._needless = {last: min(ends, default=FAR) for last, ends in self._strict.items()}
         self._bounds = Bound(tables, self._strict, self._loose)
         self._pruned = False
 
     def best(self) -> Found | None:
         """The best plan, or None when nothing can be kept together within spare and harm."""
-        start: State = (BEFORE, self.everything, (BEFORE,) * len(self.t.bases), 0, 0, 0)
+        start: State = (BEFORE, BEFORE, self.everything, (BEFORE,) * len(self.t.bases), 0, 0, 0)
         ceiling, step = self._bound(start), 1
         while ceiling < FAR:
             self._pruned = False
@@ -84,9 +89,9 @@ class Search:
         for left in range(ceiling, -1, -1):
             done = [end for state, label in layer.items() if (end := self._end(state, label)) is not None]
             if done:
-                (given_up, deviation, crowding, days), flags = min(done)
+                (given_up, deviation, crowding, days), flags, harm = min(done)
                 relaxed = tuple(g for g in range(len(self.t.gaps)) if flags >> g & 1)
-                return Found(days, given_up, deviation, crowding, relaxed)
+                return Found(days, given_up, deviation, crowding, relaxed, harm)
             if left:
                 layer = self._next_layer(layer, left - 1)
         self._pruned = self._pruned or bool(layer)
@@ -111,9 +116,9 @@ class Search:
                     following[after] = grown
         return following
 
-    def _end(self, state: State, label: Label) -> tuple[Label, int] | None:
-        """The whole cost if no trip follows, or None if one must."""
-        last, open_, _, flags, spent, harm = state
+    def _end(self, state: State, label: Label) -> tuple[Label, int, int] | None:
+        """The whole cost, the eased gap rules and the harm if no trip follows; None if one must."""
+        last, _, open_, _, flags, spent, harm = state
         if self.t.fixed and self.t.fixed[-1] > last:
             return None
         spent += open_.bit_count()
@@ -127,13 +132,13 @@ class Search:
             return None
         given_up, deviation, crowding, days = label
         given_up += len(self.t.booked) - bisect_right(self.t.booked, last)
-        return (given_up, deviation, crowding, days), flags
+        return (given_up, deviation, crowding, days), flags, harm
 
     def _steps(self, state: State) -> Iterator[_Step]:
         """Every next trip that can follow ``state``."""
-        last, open_, refs, flags, spent, harm = state
+        last, floor, open_, refs, flags, spent, harm = state
         closing = self.deadline(open_, refs)
-        for day in self._days_after(last):
+        for day in self._days_after(last, floor):
             eased = self._ease(last, day, flags, spent)
             if eased is None:
                 return
@@ -148,9 +153,19 @@ class Search:
                 return
             got, refs_now = self.serve(day, waiting, refs_then)
             services = self.services(day, last, got)
-            if got or services or day in self.t.fixed:
+            floor_now = BEFORE if got or day in self.t.fixed else self._needless[last]
+            if (got or services or day in self.t.fixed) and floor_now < FAR:
                 left = waiting & ~got
-                after = (day, left, self._still_referred(refs_now, left), flags_now, spent_now, harm_now)
+                floor_now = floor_now if floor_now > day else BEFORE
+                after = (
+                    day,
+                    floor_now,
+                    left,
+                    self._still_referred(refs_now, left),
+                    flags_now,
+                    spent_now,
+                    harm_now,
+                )
                 yield _Step(after, got, refs_now, services)
 
     def _grown(self, label: Label, last: int, step: _Step) -> Label:
@@ -166,12 +181,12 @@ class Search:
             (*days, day),
         )
 
-    def _days_after(self, last: int) -> tuple[int, ...]:
-        """The days on which the next trip can be: none leaps over a trip that cannot move."""
+    def _days_after(self, last: int, floor: int) -> tuple[int, ...]:
+        """The days after ``floor`` for the next trip: none leaps over a trip that cannot move."""
         days, fixed = self.t.candidates, self.t.fixed
         place = bisect_right(fixed, last)
         end = len(days) if place == len(fixed) else bisect_right(days, fixed[place])
-        return days[bisect_right(days, last) : end]
+        return days[bisect_right(days, max(last, floor)) : end]
 
     def _ease(self, last: int, day: int, flags: int, spent: int) -> tuple[int, int] | None:
         """The gap rules that have given way if the next check is on ``day``; None: too late."""
@@ -264,5 +279,5 @@ class Search:
         return sum(2 if self.t.items[n].urgent else 1 for n in bits(lost))
 
     def _bound(self, state: State) -> int:
-        last, open_, refs, flags, spent, _ = state
+        last, _, open_, refs, flags, spent, _ = state
         return self._bounds.trips(last, open_, refs, flags, self.spare - spent)

@@ -146,11 +146,8 @@ def _least_harm(known: Tables) -> tuple[Search, Found]:
     Ends, because a plan in which everything may give way always exists.
     """
     spare = 0
-    while (found := (worst := Search(known, spare, 2 * spare)).best()) is None:
+    while (found := (search := Search(known, spare, 2 * spare)).best()) is None:
         spare += 1
-    for harm in range(2 * spare):
-        gentler = Search(known, spare, harm)
-        better = gentler.best()
-        if better is not None:
-            return gentler, better
-    return worst, found
+    while found.harm and (gentler := Search(known, spare, found.harm - 1).best()) is not None:
+        found = gentler
+    return search, found

@@ -13,6 +13,7 @@ from random import Random
 from typing import Any
 
 import pytest
+
 from followup.timing.calendar import Calendar, parse_calendar
 from followup.timing.trips import After, BookedTrip, GapRule, TripNeed, TripsPlan, plan_trips
 

@@ -12,6 +12,7 @@ from itertools import combinations, product
 from typing import Any
 
 import pytest
+
 from followup.timing.trips import TripNeed
 
 MAKERS = ("scattered", "follow_up")
@@ -56,9 +57,7 @@ def sort_out(instance: Any) -> tuple[dict[str, TripNeed], set[str], set[str]]:
             missed.add(need.key)
             continue
         for chosen in product(*(days_for[base] for base in bases)):
-            first, _, last = final_window(
-                need, {**instance.served, **dict(zip(bases, chosen, strict=True))}
-            )
+            first, _, last = final_window(need, {**instance.served, **dict(zip(bases, chosen, strict=True))})
             found |= {
                 d
                 for d in instance.days
