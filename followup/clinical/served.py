@@ -28,21 +28,32 @@ def look_back(record: Record, protocol: Protocol, opened: Sequence[Opened], as_o
     """Sort the needs by what the record says of the days up to ``as_of``."""
     served: dict[str, date] = {}
     unknown, reopened = [], []
+    waiting: set[str] = set()
     # Needs that hang on another come after it, so that the other's served day is known.
     for entry in sorted(opened, key=lambda o: (o.after is not None, o.need.earliest)):
         need = entry.need
-        start = need.earliest
-        if need.after in served and entry.after:
-            start = max(start, served[need.after] + timedelta(days=entry.after.earliest))
+        start, end = _window(entry, served)
         day = _served_on(record, protocol, need, start, as_of)
         if day is not None:
             served[need.key] = day
-        elif need.latest < as_of:
-            if _missed(record, need):
-                reopened.append(Opened(_reopen(need, as_of, protocol.catch_up.days), entry.after))
-            else:
-                unknown.append(need)
+        elif end >= as_of or need.after in waiting:
+            waiting.add(need.key)
+        elif _missed(record, need):
+            waiting.add(need.key)
+            reopened.append(Opened(_reopen(need, as_of, protocol.catch_up.days), entry.after))
+        else:
+            unknown.append(need)
     return Past(served, tuple(unknown), tuple(reopened))
+
+
+def _window(entry: Opened, served: dict[str, date]) -> tuple[date, date]:
+    """First and last day of a need, moved by the day on which the other that it hangs on was served."""
+    start, end, after = entry.need.earliest, entry.need.latest, entry.after
+    base = served.get(entry.need.after or "")
+    if base is None or after is None:
+        return start, end
+    start = max(start, base + timedelta(days=after.earliest))
+    return start, max(start, end, base + timedelta(days=after.latest or 0))
 
 
 def _served_on(record: Record, protocol: Protocol, need: ReviewNeed, start: date, as_of: date) -> date | None:

@@ -44,7 +44,7 @@ def draft_visits(
     seen_today = as_of in looks(record, None, as_of)
     start = as_of + timedelta(days=1) if seen_today else as_of
     plan = plan_trips(
-        _trip_needs(live, opened),
+        _trip_needs(live, done),
         gaps=gaps,
         booked=_booked(record, start),
         calendar=calendar,
@@ -62,8 +62,9 @@ def draft_visits(
     return Visits(numbered, needs, impossible, late + given_up)
 
 
-def _trip_needs(live: Sequence[Opened], opened: Sequence[Opened]) -> list[TripNeed]:
-    keys = {o.need.key for o in opened}
+def _trip_needs(live: Sequence[Opened], done: set[str]) -> list[TripNeed]:
+    """A need that hangs on one of which nobody knows whether it was done keeps its own window."""
+    keys = done | {o.need.key for o in live}
     return [
         TripNeed(
             key=o.need.key,
