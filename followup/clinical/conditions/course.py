@@ -1,4 +1,4 @@
-"""Conditions of the course itself: how much, for how long."""
+"""Conditions of the course itself: how much, for how long. No field of the record says that."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from followup.clinical.conditions.person import diabetes
 
 
 def four_a_day_over_14_days(situation: Situation) -> Answer:
-    return answer(situation.days_at_four > 14, "the course")
+    return answer(situation.days_at_four > 14)
 
 
 def past_label_days(situation: Situation) -> Answer:
@@ -15,4 +15,4 @@ def past_label_days(situation: Situation) -> Answer:
     diabetic = diabetes(situation).value is True
     longest = situation.medicine.longest_label_days(diabetes=diabetic)
     past = longest is not None and situation.days > longest
-    return answer(past, "the course", "patient.conditions.diabetes")
+    return answer(past, "patient.conditions.diabetes")
