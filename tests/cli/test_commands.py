@@ -158,3 +158,12 @@ def test_output_that_nobody_takes_is_a_fault_said_in_one_line(
     assert found.returncode == 1, found.stderr
     assert found.stderr.count("\n") == 1
     assert "could not be written whole" in found.stderr
+
+
+def test_the_readme_shows_the_plan_as_it_is(followup: Run, record_file: Write) -> None:
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+    shown = readme.split("01-wanjiru.json\n", 1)[1].split("```", 1)[0].splitlines()
+    lines = followup("plan", str(record_file("01-wanjiru"))).stdout.splitlines()
+    places = [lines.index(line) for line in shown if line.strip() not in ("", "...")]
+    assert len(places) > 20
+    assert places == sorted(places)
