@@ -97,6 +97,12 @@ def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
             raise FollowupError(
                 "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
             )
+        if _stale(visit, view, _record_number(visit, view)):
+            raise FollowupError(
+                "plan.stale",
+                "the record, the protocol or the day has changed since this draft was made",
+                fix="make the plan again, look at it, then sign",
+            )
         with visit.desk.store.write(visit.actor, visit.now) as unit:
             sign_plan(unit, plan_id=plan, reason=reason)
     except FollowupError as exc:
@@ -177,6 +183,11 @@ def _page(
 
 def _changes(visit: Visit, view: PlanView, base: CarePlan) -> tuple[str, ...]:
     return effect(base, view.plan, Texts(visit.language), view.medicine)
+
+
+def _record_number(visit: Visit, view: PlanView) -> int:
+    with visit.desk.store.read() as session:
+        return patient(session, view.version.patient_id).record_number
 
 
 def _stale(visit: Visit, view: PlanView, record_number: int) -> bool:
