@@ -131,14 +131,46 @@ def _latest(name: str) -> Derived:
     return Derived((f"reviews.{name}",), of)
 
 
+def _ever(name: str, *bad: str) -> Derived:
+    """The worst that a look since surgery saw, else what the last one saw."""
+
+    def of(context: EyeContext) -> Any:
+        values = [getattr(review, name) for review in context.reviews]
+        seen = [value for value in values if value not in (None, "not seen", "not done")]
+        return next((value for value in seen if value in bad), seen[-1] if seen else None)
+
+    return Derived((f"reviews.{name}",), of)
+
+
+RECENT_OPERATION_DAYS = 90
+"""How long an event of an earlier operation on the same eye still counts (common practice, no source)."""
+
+
+def _earlier(name: str) -> Derived:
+    def of(context: EyeContext) -> bool | None:
+        before = [
+            getattr(o, name)
+            for o in context.record.operations
+            if o.eye == context.eye and 0 < (context.day0 - o.date).days <= RECENT_OPERATION_DAYS
+        ]
+        return True if any(before) else None
+
+    return Derived(("operation.date", f"operation.{name}"), of)
+
+
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
 _DERIVED: Mapping[str, Derived] = {
     "age_youngest": Derived(_BORN, lambda c: _age(c, youngest=True)),
     "age_oldest": Derived(_BORN, lambda c: _age(c, youngest=False)),
     "minutes": Derived(("operation.start", "operation.end"), lambda c: c.operation.minutes),
     "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
+    "earlier_capsule_torn": _earlier("capsule_torn"),
+    "earlier_vitreous_lost": _earlier("vitreous_lost"),
     "blood_at_look": _latest("blood"),
     "chamber_at_look": _latest("chamber"),
+    "leak_at_look": _latest("leak"),
+    "blood_since": _ever("blood", "level", "cells only"),
+    "leak_since": _ever("leak", "slow", "fast"),
 }
 
 

@@ -81,17 +81,8 @@ def _answered(
     told: list[Finding] = []
     declined: list[Finding] = []
     for finding in found:
-        operations = [
-            (i, o)
-            for i, o in enumerate(record.operations)
-            if finding.eye in (None, o.eye) and o.date <= as_of
-        ]
-        latest = max(operations, key=lambda pair: pair[1].date, default=None)
-        if latest is None:
-            told.append(finding)
-            continue
-        index, operation = latest
-        decision = {a.caution: a.decision for a in operation.answers}.get(finding.id)
+        index = _answering_operation(record, finding, as_of)
+        decision = {a.caution: a.decision for a in record.operations[index].answers}.get(finding.id)
         settles = decision == "do not give" or (decision == "give" and finding.level != "stop")
         if settles and not finding.answered:
             told.append(
@@ -99,16 +90,30 @@ def _answered(
             )
             declined += [finding] if decision == "do not give" else []
         else:
-            told.append(_answerable(finding, index))
+            told.append(_answerable(record, finding, index))
     return tuple(told), tuple(declined)
 
 
-def _answerable(finding: Finding, index: int) -> Finding:
+def _answering_operation(record: Record, finding: Finding, as_of: date) -> int:
+    """The operation whose ``answers`` speak of this caution: the eye's latest, else the latest of all."""
+    past = [(o.date, i) for i, o in enumerate(record.operations) if o.date <= as_of]
+    mine = [(day, i) for day, i in past if finding.eye in (None, record.operations[i].eye)]
+    return max(mine or past)[1]
+
+
+def _answerable(record: Record, finding: Finding, index: int) -> Finding:
     """Every open caution can be answered: another product, leaving it out, or giving it all the same."""
-    fields = (*finding.answer_fields, f"operations.{index}.answers", f"operations.{index}.products")
+    from_before = [
+        f"in_use.{i}.continues" for i, entry in enumerate(record.in_use) if entry.medicine == finding.medicine
+    ]
+    fields = (*finding.answer_fields, f"operations.{index}.answers")
     if finding.level != "stop" or finding.answered:
-        return replace(finding, answer_fields=fields[:-1] if finding.level != "stop" else fields)
+        return replace(finding, answer_fields=(*fields, *from_before))
+    if from_before:
+        question = f"{finding.text} It is in use: stop it, or name what is given instead."
+        return replace(finding, answer_fields=(*fields, *from_before), question=question, blocks=True)
     question = f"{finding.text} Choose another medicine, or leave it out."
+    fields = (*fields, f"operations.{index}.products")
     return replace(finding, answer_fields=fields, question=question, blocks=True)
 
 
