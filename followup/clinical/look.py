@@ -2,20 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
-from followup.clinical.careplan import CarePlan, Course, CourseAdded, CourseEdit, NeedAdded, Reason, Step
+from followup.clinical.careplan import (
+    CarePlan,
+    Course,
+    CourseAdded,
+    CourseEdit,
+    NeedAdded,
+    Reason,
+    Role,
+    Step,
+)
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.facts import truth
+from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Findings, Record
 from followup.clinical.review_rules import GRADES, Sourced, StepPair, Window
-from followup.clinical.taper import as_steps
+from followup.clinical.taper import MOST_A_DAY, as_steps
+from followup.errors import FollowupError
+from followup.timing.waking import WakingDay
 
 NOT_SIGNED = "(not signed)"
 """Who changed it, in a proposal: the signature puts the surgeon's name here."""
+
+POTENCIES = ("weak", "moderate", "strong", "strongest")
 
 
 @dataclass(frozen=True)
@@ -51,35 +66,51 @@ class Look:
         return _grade(self.findings.cells)
 
     @cached_property
+    def earlier(self) -> tuple[Findings, ...]:
+        """This eye's looks since its operation and before this one, oldest first."""
+        return tuple(r for r in self.rules.context.reviews if r.date < self.findings.date)
+
+    @cached_property
+    def grades_before(self) -> tuple[int, ...]:
+        """The grades of the earlier looks at which cells were seen."""
+        return tuple(grade for r in self.earlier if (grade := _grade(r.cells)) is not None)
+
+    @property
     def cells_before(self) -> int | None:
-        """The grade at the last look before this one at which cells were seen."""
-        earlier = [
-            r for r in self.record.reviews if r.eye == self.findings.eye and r.date < self.findings.date
-        ]
-        seen = [
-            g
-            for r in sorted(earlier, key=lambda r: (r.date, r.time or ""))
-            if (g := _grade(r.cells)) is not None
-        ]
-        return seen[-1] if seen else None
+        return self.grades_before[-1] if self.grades_before else None
 
     @property
     def pressure(self) -> float | None:
         return self.findings.pressure if isinstance(self.findings.pressure, float) else None
 
     @cached_property
+    def hourly(self) -> int:
+        """The most drops a day for this patient: one an hour awake, never over 16."""
+        told = self.record.patient.waking
+        try:
+            return min(MOST_A_DAY, WakingDay.of(told.rise, told.bedtime).hours)
+        except FollowupError:
+            return MOST_A_DAY
+
+    @cached_property
     def steroid(self) -> tuple[Course, ...]:
         """This eye's steroid drops that are not stopped, of this plan and from before."""
-        return tuple(
-            c
-            for c in self.plan.courses
-            if c.eye == self.findings.eye and c.role == "steroid" and c.state != "stopped"
-        )
+        return self.courses("steroid")
+
+    def courses(self, role: Role) -> tuple[Course, ...]:
+        """This eye's courses of ``role`` that are not stopped."""
+        mine = (c for c in self.plan.courses if c.eye == self.findings.eye and c.role == role)
+        return tuple(c for c in mine if c.state != "stopped")
+
+    @cached_property
+    def own(self) -> tuple[Course, ...]:
+        """The steroid courses of this plan: a drop from before is not the protocol's to change."""
+        return tuple(c for c in self.steroid if not c.from_before)
 
     @property
     def present_count(self) -> int:
-        """The drops of steroid due on the day of the look."""
-        return sum(c.count_on(self.findings.date) for c in self.steroid)
+        """The drops of steroid due on the day of the look; a held course gives none."""
+        return sum(c.count_on(self.findings.date) for c in self.steroid if c.state == "active")
 
     @property
     def last_steroid_day(self) -> date | None:
@@ -90,62 +121,137 @@ class Look:
         last = self.last_steroid_day
         return last is not None and self.findings.date > last
 
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """The plan's steroid as steps, all its courses together."""
+        days = [day for c in self.own for step in c.steps for day in (step.start, step.end)]
+        if not days:
+            return ()
+        first, last = min(days), max(days)
+        every = (first + timedelta(days=i) for i in range((last - first).days + 1))
+        return as_steps([sum(c.count_on(day) for c in self.own) for day in every], first)
+
+    @property
+    def own_count(self) -> int:
+        """The plan's own steroid drops on the day of the look."""
+        return sum(c.count_on(self.findings.date) for c in self.own)
+
     @property
     def remaining(self) -> tuple[int, ...]:
-        """The planned counts of steroid from tomorrow to the end."""
-        last = self.last_steroid_day
-        days = (last - self.tomorrow).days + 1 if last else 0
-        dates = [self.tomorrow + timedelta(days=i) for i in range(max(days, 0))]
-        return tuple(sum(c.count_on(day) for c in self.steroid) for day in dates)
+        """The plan's counts of steroid from tomorrow to the end."""
+        return counts_from(self.steps, self.tomorrow)
 
     @property
     def steps_ahead(self) -> tuple[StepPair, ...]:
-        """The planned steps from the present one on, each with its whole length."""
-        return tuple((s.count, s.days) for s in self._joined if s.end >= self.findings.date)
+        """The plan's steps from the present one on, each with its whole length."""
+        return tuple((s.count, s.days) for s in self.steps if s.end >= self.findings.date)
+
+    @property
+    def later_steps(self) -> tuple[StepPair, ...]:
+        """The steps after the present one, each with its whole length."""
+        return tuple((s.count, s.days) for s in self.steps if s.start > self.findings.date)
 
     @property
     def step_before(self) -> int | None:
         """The count of the step before the present one."""
-        gone = [s.count for s in self._joined if s.end < self.findings.date]
+        gone = [s.count for s in self.steps if s.end < self.findings.date]
         return gone[-1] if gone else None
 
     @property
-    def _joined(self) -> list[Step]:
-        return sorted((s for c in self.steroid if not c.from_before for s in c.steps), key=lambda s: s.start)
+    def running(self) -> Course | None:
+        """The plan's own steroid that the eye gets now, else the last it got."""
+        today = self.findings.date
+        return max(self.own, key=lambda c: (c.count_on(today), c.last_day or date.min), default=None)
+
+    @property
+    def strongest(self) -> Course | None:
+        """The plan's own steroid of the highest potency; of equals the one that runs."""
+        running = self.running
+        return max(self.own, key=lambda c: (self.potency(c.medicine), c is running), default=None)
+
+    def potency(self, medicine: str) -> int:
+        potency = self.protocol.formulary[medicine].potency
+        return POTENCIES.index(potency) if potency else 0
+
+    def usual(self, role: Role) -> Medicine:
+        """The surgeon's own product of this role, else the protocol's usual one."""
+        for product in self.rules.context.operation.products:
+            if product.role == role:
+                return self.protocol.formulary[product.medicine]
+        return self.protocol.usual_medicine(role)
 
     def reason(self, source: Sourced) -> Reason:
         return Reason(rule=source.id, because=source.because, source=source.source, mark=source.mark)
 
-    def steroid_edits(self, steps: tuple[StepPair, ...], why: str) -> tuple[CourseEdit | CourseAdded, ...]:
-        """From tomorrow on this eye's steroid runs as ``steps``: one course goes on, others end."""
-        own = [c for c in self.steroid if not c.from_before]
-        if not own:
-            medicine = self.protocol.usual_medicine("steroid").id
-            return (self.added(medicine, steps, why),)
-        edits = [self.edit(own[0].key, steps, why)]
-        return (
-            *edits,
-            *(self.edit(c.key, (), why) for c in own[1:] if c.last_day and c.last_day >= self.tomorrow),
-        )
+    def raised(self, steps: Sequence[StepPair], why: str) -> tuple[CourseEdit | CourseAdded, ...]:
+        """The steroid from tomorrow on at least as ``steps``: the strongest one goes on, others end."""
+        return self._steroid(self.strongest, never_less(self.capped(steps), self.remaining), why)
+
+    def kept(self, steps: Sequence[StepPair], why: str) -> tuple[CourseEdit | CourseAdded, ...]:
+        """As :meth:`raised`, but with the steroid that the eye gets now."""
+        return self._steroid(self.running, never_less(self.capped(steps), self.remaining), why)
+
+    def lowered(self, steps: Sequence[StepPair], why: str) -> tuple[CourseEdit | CourseAdded, ...]:
+        """From tomorrow on the steroid that the eye gets now runs as ``steps``, and no other."""
+        return self._steroid(self.running, tuple(steps), why)
+
+    def capped(self, steps: Sequence[StepPair]) -> tuple[StepPair, ...]:
+        """``steps`` with no more drops a day than hours awake."""
+        return tuple((min(count, self.hourly), days) for count, days in steps)
+
+    def _steroid(
+        self, course: Course | None, steps: tuple[StepPair, ...], why: str
+    ) -> tuple[CourseEdit | CourseAdded, ...]:
+        if course is None:
+            return (self.added(self.usual("steroid").id, steps, why),) if steps else ()
+        if steps == pairs(self.remaining):
+            return ()
+        weaker = self._after(course)
+        later = 0
+        if weaker is not None:
+            counts = [count for count, days in steps for _ in range(days)]
+            least = min(step.count for step in course.steps)
+            later = next((i for i, count in enumerate(counts) if count < least), len(counts))
+            steps, after = pairs(counts[:later]), pairs([0] * later + counts[later:])
+        edits = [self.edit(course.key, steps, why)]
+        edits += [self.edit(weaker.key, after, why)] if weaker is not None else []
+        ended = (c for c in self.own if c not in (course, weaker))
+        return (*edits, *(self.edit(c.key, (), why) for c in ended if self.still_due(c)))
+
+    def _after(self, course: Course) -> Course | None:
+        """The weaker steroid that the plan gives for the lower steps of ``course``."""
+        lower = (c for c in self.own if self.potency(c.medicine) < self.potency(course.medicine))
+        return next((c for c in lower if self.still_due(c) and course.steps), None)
+
+    def still_due(self, course: Course) -> bool:
+        return course.last_day is not None and course.last_day >= self.tomorrow
 
     def edit(self, course: str, steps: tuple[StepPair, ...], why: str) -> CourseEdit:
         return CourseEdit(course=course, starts=self.tomorrow, steps=steps, reason=why, by=NOT_SIGNED)
 
-    def added(self, medicine: str, steps: tuple[StepPair, ...], why: str) -> CourseAdded:
+    def added(
+        self, medicine: str, steps: tuple[StepPair, ...], why: str, starts: date | None = None
+    ) -> CourseAdded:
         return CourseAdded(
             eye=self.findings.eye,
             medicine=medicine,
-            starts=self.tomorrow,
+            starts=starts or self.tomorrow,
             steps=steps,
             reason=why,
             by=NOT_SIGNED,
         )
 
-    def seen_again(self, need: str, window: Window, why: str) -> NeedAdded:
-        """A look that many days from this one. A window from 0 begins today only for a later hour, so it
-        is planned for the next day."""
+    def seen_again(self, need: str, window: Window, why: str) -> Iterator[NeedAdded]:
+        """A look that many days from this one, unless the plan has one of its kind in that time.
+
+        A window from 0 begins today only for a later hour, so it is planned for the next day.
+        """
         start, target, end = (self.findings.date + timedelta(days=max(days, 1)) for days in window)
-        return NeedAdded(
+        for planned in self.plan.needs:
+            same = planned.eye == self.findings.eye and planned.kind == need and planned.state == "open"
+            if same and start <= planned.earliest and planned.latest <= end:
+                return
+        yield NeedAdded(
             eye=self.findings.eye,
             need=need,
             earliest=start,
@@ -155,16 +261,35 @@ class Look:
             by=NOT_SIGNED,
         )
 
-    def never_less(self, steps: tuple[StepPair, ...]) -> tuple[StepPair, ...]:
-        """``steps`` from tomorrow on, raised to what was planned anyway where that was more."""
-        counts = [count for count, days in steps for _ in range(days)]
-        planned = self.remaining
-        length = max(len(counts), len(planned))
-        both = [max(_at(counts, i), _at(planned, i)) for i in range(length)]
-        return tuple((s.count, s.days) for s in as_steps(both, self.tomorrow))
+
+def never_less(steps: Sequence[StepPair], planned: Sequence[int]) -> tuple[StepPair, ...]:
+    """``steps`` from tomorrow on, raised to what was planned anyway where that was more."""
+    counts = [count for count, days in steps for _ in range(days)]
+    length = max(len(counts), len(planned))
+    return pairs([max(_at(counts, i), _at(planned, i)) for i in range(length)])
 
 
-def _at(counts: list[int] | tuple[int, ...], i: int) -> int:
+def counts_from(steps: Sequence[Step], day: date) -> tuple[int, ...]:
+    """The count of every day from ``day`` to the end of ``steps``."""
+    last = max((step.end for step in steps), default=day - timedelta(days=1))
+    dates = (day + timedelta(days=i) for i in range((last - day).days + 1))
+    return tuple(next((s.count for s in steps if s.start <= d <= s.end), 0) for d in dates)
+
+
+def pairs(counts: Sequence[int]) -> tuple[StepPair, ...]:
+    """Daily counts as (count a day, days); days without a drop stay in their place."""
+    found: list[StepPair] = []
+    for count in counts:
+        if found and found[-1][0] == count:
+            found[-1] = (count, found[-1][1] + 1)
+        else:
+            found.append((count, 1))
+    while found and not found[-1][0]:
+        found.pop()
+    return tuple(found)
+
+
+def _at(counts: Sequence[int], i: int) -> int:
     return counts[i] if i < len(counts) else 0
 
 

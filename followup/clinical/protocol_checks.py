@@ -8,7 +8,7 @@ from itertools import combinations
 from followup.clinical.context import known_path
 from followup.clinical.facts import FactDef, bare
 from followup.clinical.protocol import Protocol, Source
-from followup.clinical.review_rules import Flag, Other
+from followup.clinical.review_rules import Flag, Other, ToSee
 from followup.clinical.rule import Rule
 from followup.errors import FollowupError
 
@@ -182,7 +182,11 @@ def check_review(protocol: Protocol, source: Source) -> None:
     """The review rules name only facts, findings, looks, tapers and medicines that are there."""
     known = {fact.name for fact in protocol.facts}
     review = protocol.review
-    tables: tuple[tuple[str, Sequence[Flag | Other]], ...] = (("flag", review.flag), ("other", review.other))
+    tables: tuple[tuple[str, Sequence[Flag | Other | ToSee]], ...] = (
+        ("to_see", review.to_see),
+        ("flag", review.flag),
+        ("other", review.other),
+    )
     for table, entries in tables:
         for i, entry in enumerate(entries):
             if not known_path(f"reviews.{entry.finding}"):
@@ -201,6 +205,8 @@ def check_review(protocol: Protocol, source: Source) -> None:
     for i, offer in enumerate(review.offer):
         if offer.medicine not in protocol.formulary:
             raise _no_medicine(source, offer.medicine, "offer", i, "medicine")
+    if review.settings.test_medicine not in protocol.formulary:
+        raise _no_medicine(source, review.settings.test_medicine, "settings", "test_medicine")
     for key in ("later_steps_uveitic", "later_steps_other"):
         if getattr(review.settings, key) not in protocol.tapers:
             what = f'no taper "{getattr(review.settings, key)}"'

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 
 from followup.clinical.careplan import Adjustment, Caution, Reason
 from followup.clinical.look import Look
 from followup.clinical.proposal import Direction, Proposal
 from followup.clinical.review_rules import GRADES, Cells, ReviewRules, Settings, StepPair
-
-HOURLY = 16
 
 
 def expected_grade(look: Look, rules: ReviewRules) -> int:
@@ -22,10 +21,9 @@ def severe(look: Look, rules: ReviewRules) -> Caution | None:
     if look.cells is None:
         return None
     if look.cells >= _grade(s.senior_cells) and look.day >= s.senior_cells_from_day:
-        return _caution(
-            look, s, "cells-3", f"Cells {GRADES[look.cells]} on day {look.day}: same-day senior review."
-        )
-    if rises(look, s) and look.present_count >= HOURLY:
+        text = f"Cells {GRADES[look.cells]} on day {look.day}: same-day senior review."
+        return _caution(look, s, "cells-3", text)
+    if rises(look, s) and look.present_count >= look.hourly:
         text = f"Cells {GRADES[look.cells]} on {look.present_count} drops a day: same-day senior review."
         return _caution(look, s, "cells-at-hourly", text)
     return None
@@ -40,20 +38,25 @@ def rises(look: Look, s: Settings) -> bool:
 
 
 def propose_for_cells(look: Look, rules: ReviewRules, may_raise: bool) -> tuple[Proposal, ...]:
-    """The proposals for the steroid. Unseen cells give none; an eye with cells is never given less
-    unless it is better."""
+    """The proposals for the steroid. Unseen cells give none; an eye with cells is never given less.
+
+    ``may_raise`` is False while another finding (a leak) forbids more steroid.
+    """
     s = rules.settings
     if look.cells is None:
         return ()
-    if may_raise and (raised := _raise(look, s)) is not None:
-        return (raised,)
+    raised = _raise(look, s)
+    if raised is not None:
+        return (raised,) if may_raise else (_not_raised(look, s),)
     before, expected = look.cells_before, expected_grade(look, rules)
-    if look.cells > expected and look.present_count and may_raise:
-        worse = before is not None and look.cells > before
-        return (_step_back(look, s) if worse else _hold(look, s, expected),)
-    if before is not None and look.cells == before + 1 and look.present_count and may_raise:
-        return (_step_back(look, s),)
-    go_on = _proposal(look, s, "go-on", "Cells are as expected or fewer: go on with the taper.", "none", ())
+    worse = before is not None and look.cells > before
+    if look.cells > expected and not look.own_count:
+        return (_watch(look, s, expected),)
+    if worse and look.own_count and may_raise:
+        return _worse(look, s, expected)
+    if look.cells > expected:
+        return (_hold(look, s, expected),)
+    go_on = _go_on(look, s)
     return (go_on, *_shorten(look, s, go_on.id))
 
 
@@ -75,31 +78,48 @@ def persistent(look: Look, rules: ReviewRules) -> Caution | None:
 
 
 def _raise(look: Look, s: Settings) -> Proposal | None:
+    """More steroid at once: a rescue without drops, a rebound, or a rise."""
     count = look.present_count
-    if _rebound(look, s):
-        steps = s.rebound_steps
-        title = f"Inflammation has come back: {steps[0][0]} a day, then down slowly."
-        return _more(look, s, "rebound", title, steps)
-    dropless = not look.steroid
-    rescue = dropless and look.cells is not None and look.cells >= _grade(s.rescue_cells)
-    if not rescue and not rises(look, s):
+    rescue = look.fact("dropless") and not look.steroid and _reaches(look, s.rescue_cells)
+    rebound = _rebound(look, s)
+    if not (rescue or rebound or rises(look, s)):
         return None
-    later = _later(look, s)
-    raised = ((s.least_count, s.least_days),) if count < s.least_count else s.hourly_then
-    steps = (*raised, *later)
-    id_ = "rescue" if rescue else "raise"
-    title = f"Raise the steroid from {count} to {steps[0][0]} a day, then down again; see in 2 to 4 days."
-    return _more(look, s, id_, title, steps)
+    first = ((s.least_count, s.least_days),) if count < s.least_count else s.hourly_then
+    later = s.rebound_steps[1:] if rebound else _later(look, s)
+    steps = (*first, *later)
+    if rescue:
+        title = (
+            f"The rescue path: {steps[0][0]} drops of steroid a day at once, then down; see in 2 to 4 days."
+        )
+        return _rescue(look, s, title, steps)
+    top = min(steps[0][0], look.hourly)
+    if rebound:
+        title = f"Inflammation has come back: {top} a day, then down slowly; see in 2 to 4 days."
+    else:
+        title = f"Raise the steroid from {count} to {top} a day, then down again; see in 2 to 4 days."
+    again = look.seen_again("inflammation", s.see_again, title)
+    return _proposal(
+        look, s, "rebound" if rebound else "raise", title, "raise", (*look.raised(steps, title), *again)
+    )
+
+
+def _rescue(look: Look, s: Settings, title: str, steps: tuple[StepPair, ...]) -> Proposal:
+    """An eye without drops: the steroid begins on the day of the look itself."""
+    added = look.added(look.usual("steroid").id, look.capped(steps), title, look.findings.date)
+    again = look.seen_again("inflammation", s.see_again, title)
+    made = _proposal(look, s, "rescue", title, "raise", (added, *again))
+    return made.model_copy(update={"today": True})
 
 
 def _rebound(look: Look, s: Settings) -> bool:
-    """1+ or more within 90 days after the taper, or during it in an eye that had been quiet."""
+    """1+ or more after the taper's end, or on its way down in an eye that had been quiet."""
     last = look.last_steroid_day
-    if last is None or look.cells is None or look.cells < _grade(s.rebound_cells):
+    if last is None or look.day < s.rise_from_day or not _reaches(look, s.rebound_cells):
         return False
     if look.steroid_over:
         return look.findings.date <= last + timedelta(days=s.rebound_days)
-    return look.cells_before == 0 and not rises(look, s) and look.present_count < s.least_count
+    top = max((step.count for step in look.steps), default=0)
+    return 0 in look.grades_before and 0 < look.own_count < top
 
 
 def _later(look: Look, s: Settings) -> tuple[StepPair, ...]:
@@ -109,31 +129,65 @@ def _later(look: Look, s: Settings) -> tuple[StepPair, ...]:
     return tuple((c, d) for c, d in steps if isinstance(c, int) and c < s.least_count)
 
 
-def _more(look: Look, s: Settings, id_: str, title: str, steps: tuple[StepPair, ...]) -> Proposal:
-    changes: tuple[Adjustment, ...] = look.steroid_edits(look.never_less(steps), title)
-    again = look.seen_again("inflammation", s.see_again, title)
-    return _proposal(look, s, id_, title, "raise", (*changes, again))
+def _not_raised(look: Look, s: Settings) -> Proposal:
+    """Cells that ask for more in an eye that must not have more: the steroid stays, a senior decides."""
+    steps = ((look.own_count, s.step_back_days), *look.later_steps) if look.own_count else ()
+    title = (
+        f"Cells {GRADES[look.cells or 0]} would ask for more steroid, but the wound leaks: it is not raised; "
+        f"{look.own_count} a day stay for {s.step_back_days} days. Ask a senior."
+    )
+    return _proposal(look, s, "not-raised", title, "hold", look.kept(steps, title))
+
+
+def _watch(look: Look, s: Settings, expected: int) -> Proposal:
+    """Over what is expected while no steroid is given, and too little for more: seen again soon."""
+    title = (
+        f"Cells {GRADES[look.cells or 0]}, at most {GRADES[expected]} expected, and no steroid is given: "
+        "see again in 2 to 4 days."
+    )
+    return _proposal(
+        look, s, "watch", title, "none", tuple(look.seen_again("inflammation", s.see_again, title))
+    )
+
+
+def _worse(look: Look, s: Settings, expected: int) -> tuple[Proposal, ...]:
+    """Worse by a step: back a count. Where the cells are still within what is expected, going on is the
+    other way, and the surgeon picks."""
+    back = _step_back(look, s)
+    if (look.cells or 0) > expected:
+        return (back,)
+    go_on = _go_on(look, s)
+    return (
+        back.model_copy(update={"alternative_to": (go_on.id,)}),
+        go_on.model_copy(update={"alternative_to": (back.id,)}),
+    )
+
+
+def _go_on(look: Look, s: Settings) -> Proposal:
+    how = "with the taper" if look.remaining else "as planned"
+    return _proposal(look, s, "go-on", f"Cells are as expected or fewer: go on {how}.", "none", ())
 
 
 def _hold(look: Look, s: Settings, expected: int) -> Proposal:
-    steps = ((look.present_count, s.step_back_days), *look.steps_ahead[1:])
+    count = look.own_count
+    steps = ((count, s.step_back_days), *look.later_steps)
     grade, most = GRADES[look.cells or 0], GRADES[expected]
-    held = f"hold {look.present_count} a day for {s.step_back_days} days"
-    title = f"Cells {grade}, at most {most} expected: {held}."
-    return _proposal(look, s, "hold", title, "hold", look.steroid_edits(look.never_less(steps), title))
+    title = f"Cells {grade}, at most {most} expected: hold {count} a day for {s.step_back_days} days."
+    return _proposal(look, s, "hold", title, "hold", look.kept(steps, title))
 
 
 def _step_back(look: Look, s: Settings) -> Proposal:
-    back = max(look.step_before or 0, look.present_count + 1)
-    back = min(back, HOURLY)
+    back = min(max(look.step_before or 0, look.own_count + 1), look.hourly)
     steps = ((back, s.step_back_days), *look.steps_ahead)
-    title = f"One step worse: back to {back} a day for {s.step_back_days} days, then the later steps whole."
-    return _proposal(look, s, "step-back", title, "raise", look.steroid_edits(look.never_less(steps), title))
+    title = (
+        f"Worse than last time: back to {back} a day for {s.step_back_days} days, then the later steps whole."
+    )
+    return _proposal(look, s, "step-back", title, "raise", look.kept(steps, title))
 
 
 def _shorten(look: Look, s: Settings, go_on: str) -> tuple[Proposal, ...]:
     """Quiet at this look and the last: the later steps may be a week each, down to the shortest course."""
-    if look.cells != 0 or look.cells_before != 0 or look.steroid_over or not look.present_count:
+    if look.cells != 0 or look.cells_before != 0 or not look.own_count:
         return ()
     if look.uveitic and not look.fact("quiet_90"):
         return ()
@@ -141,23 +195,27 @@ def _shorten(look: Look, s: Settings, go_on: str) -> tuple[Proposal, ...]:
     if steps is None:
         return ()
     title = f"Quiet twice: the later steps may be {s.shorter_step_days} days each."
-    short = _proposal(look, s, "shorten", title, "lower", look.steroid_edits(steps, title))
+    short = _proposal(look, s, "shorten", title, "lower", look.lowered(steps, title))
     return (short.model_copy(update={"alternative_to": (go_on,)}),)
 
 
 def _shorter(look: Look, s: Settings) -> tuple[StepPair, ...] | None:
     """The steps ahead cut to a week each, the last stretched so that the course keeps its shortest length."""
-    present, *later = look.steps_ahead
-    left = sum(count == present[0] for count in look.remaining)
-    steps = [(present[0], left)] if left else []
-    steps += [(count, min(days, s.shorter_step_days)) for count, days in later]
+    left = next(((st.end - look.findings.date).days for st in look.steps if st.end >= look.findings.date), 0)
+    steps = [(look.own_count, left)] if left else []
+    steps += [(count, min(days, s.shorter_step_days)) for count, days in look.later_steps]
     if not steps:
         return None
-    first = min((c.first_day for c in look.steroid if c.first_day), default=look.tomorrow)
-    missing = shortest(look, s) - (look.tomorrow - first).days - sum(days for _, days in steps)
+    missing = days_short(look, s, steps)
     if missing > 0:
         steps[-1] = (steps[-1][0], steps[-1][1] + missing)
     return tuple(steps) if sum(d for _, d in steps) < len(look.remaining) else None
+
+
+def days_short(look: Look, s: Settings, steps: Sequence[StepPair]) -> int:
+    """By how many days the course would fall short of the shortest one if it went on as ``steps``."""
+    first = look.steps[0].start if look.steps else look.tomorrow
+    return shortest(look, s) - (look.tomorrow - first).days - sum(days for _, days in steps)
 
 
 def shortest(look: Look, s: Settings) -> int:
@@ -167,6 +225,10 @@ def shortest(look: Look, s: Settings) -> int:
     if look.uveitic:
         return s.shortest_uveitic
     return s.shortest_event if look.fact("event") else s.shortest_quiet
+
+
+def _reaches(look: Look, cells: Cells) -> bool:
+    return look.cells is not None and look.cells >= _grade(cells)
 
 
 def _grade(cells: Cells) -> int:
@@ -183,7 +245,7 @@ def _caution(look: Look, s: Settings, id_: str, text: str) -> Caution:
 
 
 def _proposal(
-    look: Look, s: Settings, id_: str, title: str, direction: Direction, changes: tuple[Adjustment, ...]
+    look: Look, s: Settings, id_: str, title: str, direction: Direction, changes: Sequence[Adjustment]
 ) -> Proposal:
     return Proposal(
         id=id_,
@@ -192,6 +254,6 @@ def _proposal(
         about="inflammation",
         title=title,
         direction=direction,
-        adjustments=changes,
+        adjustments=tuple(changes),
         reasons=(_reason(s, id_),),
     )

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from followup.clinical.careplan import Adjustment, Reason
 from followup.clinical.contraindications import check_medicine
-from followup.clinical.look import Look
+from followup.clinical.look import Look, pairs
 from followup.clinical.proposal import Direction, Offer, Proposal, Refused
-from followup.clinical.review_cells import shortest
-from followup.clinical.review_rules import Cell, Column, PressureRow, ReviewRules, StepPair
+from followup.clinical.review_cells import days_short
+from followup.clinical.review_rules import Cell, Column, PressureRow, ReviewRules, Settings
 
 _COLUMN_WORDS: dict[Column, str] = {
     "early": "days 0 to 6: viscoelastic rather than steroid",
@@ -27,10 +27,14 @@ def column(look: Look) -> Column:
         return "early"
     if look.fact("glaucomatous") or look.fact("only_seeing") or look.fact("vein_occlusion"):
         return "frail"
-    if look.steroid_over or not look.steroid:
+    if look.steroid_over:
         return "quiet"
+    return "inflamed" if _inflamed(look) else "quiet"
+
+
+def _inflamed(look: Look) -> bool:
     # Cells that were not seen may be there: the steroid is then not lowered for the pressure.
-    return "inflamed" if look.uveitic or look.cells is None or look.cells > 0 else "quiet"
+    return look.uveitic or look.cells is None or look.cells > 0
 
 
 def row(look: Look, rules: ReviewRules) -> PressureRow | None:
@@ -55,14 +59,40 @@ def response(look: Look, rules: ReviewRules) -> str:
         return ""
     if look.day < s.response_from_day:
         return f"Before day {s.response_from_day} a rise is not called a steroid response."
-    if not any(c.first_day and c.first_day <= look.findings.date for c in look.steroid):
+    if not _on_steroid(look):
         return ""
     if before is None:
         return "Pressure before surgery is not recorded: whether the eye responds to steroid can't be told."
     rise = look.pressure - before
-    if rise >= s.response_rise:
-        return f"Steroid response: {look.pressure:g} mmHg, {rise:g} more than before surgery."
-    return ""
+    if rise < s.response_rise:
+        return ""
+    named = f"Steroid response: {look.pressure:g} mmHg, {rise:g} more than before surgery."
+    return f"{named} Write it into the record: the eye rises on steroid.{_in_bands(look, s)}"
+
+
+def _on_steroid(look: Look) -> bool:
+    begun = any(c.first_day and c.first_day <= look.findings.date for c in look.steroid)
+    return begun or look.fact("depot_left")
+
+
+def _in_bands(look: Look, s: Settings) -> str:
+    """Where the pressure lies among the responders to the six-week test, in an eye that had the test."""
+    tested = [c for c in look.steroid if c.medicine == s.test_medicine]
+    days = sum(
+        min(step.days, (look.findings.date - step.start).days)
+        for c in tested
+        for step in c.steps
+        if step.count >= s.test_count and step.start < look.findings.date
+    )
+    if look.pressure is None or days < s.test_days:
+        return ""
+    return f" By the six-week test: {band(look.pressure, s)} responder."
+
+
+def band(pressure: float, s: Settings) -> str:
+    """Low, middle or high responder: under the first limit, up to the second, over it."""
+    low, high = s.test_bands
+    return "low" if pressure < low else "middle" if pressure <= high else "high"
 
 
 def is_response(look: Look, rules: ReviewRules) -> bool:
@@ -76,21 +106,22 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
         return ()
     where = column(look)
     cell = found.cell(where)
+    text = cell.without_steroid if cell.without_steroid and not look.remaining else cell.text
     ways = list(_steroid_ways(look, rules, cell))
     ids = [f"pressure-{id_}" for id_, _, _, _ in ways]
     made = []
     for (_, words, direction, changes), id_ in zip(ways, ids, strict=True):
         offers, refused = _offers(look, rules) if cell.treat else ((), ())
-        again = look.seen_again("pressure", cell.look, cell.text)
+        again = look.seen_again("pressure", cell.look, text)
         made.append(
             Proposal(
                 id=id_,
                 eye=look.findings.eye,
                 on=look.findings.date,
                 about="pressure",
-                title=f"{look.pressure:g} mmHg. {cell.text}{words}",
+                title=f"{look.pressure:g} mmHg. {text}{words}",
                 direction=direction,
-                adjustments=(*changes, again),
+                adjustments=(*changes, *again),
                 offers=offers,
                 not_offered=refused,
                 alternative_to=tuple(other for other in ids if other != id_),
@@ -108,51 +139,35 @@ def _steroid_ways(look: Look, rules: ReviewRules, cell: Cell) -> Iterator[Way]:
     """The ways to treat the steroid. An eye with cells, or cells unseen, is never given less."""
     lowers = cell.steroid != "unchanged" and look.cells == 0 and look.remaining
     if lowers and cell.steroid == "stop-or-weaken" and is_response(look, rules):
-        yield (
-            "stop",
-            " Stop the steroid.",
-            "lower",
-            look.steroid_edits((), "Pressure: the steroid is stopped."),
-        )
+        why = "Pressure: the steroid is stopped."
+        yield "stop", " Stop the steroid.", "lower", look.lowered((), why)
         yield from _weaker(look)
     elif lowers and cell.steroid == "weaker-or-shorter":
         yield from _weaker(look)
         yield from _shorter(look, rules)
-        if look.present_count == 0:
-            yield "again", "", "none", ()
     else:
         yield "unchanged", "", "none", ()
 
 
 def _weaker(look: Look) -> Iterator[Way]:
+    """The weaker steroid at the same counts from tomorrow on."""
     weaker = look.protocol.usual_medicine("steroid_weaker")
-    own = [c for c in look.steroid if not c.from_before and c.last_day and c.last_day >= look.tomorrow]
-    if all(c.medicine == weaker.id for c in own):
+    due = [c for c in look.own if look.still_due(c)]
+    stronger = [c for c in due if look.potency(c.medicine) > look.potency(weaker.id)]
+    if not stronger:
         yield "unchanged", " The steroid is the weaker one already.", "none", ()
         return
     why = f"Pressure: from tomorrow {weaker.name} {weaker.strength} at the same counts."
-    ended = tuple(look.edit(c.key, (), why) for c in own)
-    yield "weaker", f" {why}", "lower", (*ended, look.added(weaker.id, _ahead(look), why))
+    ended = tuple(look.edit(c.key, (), why) for c in due)
+    yield "weaker", f" {why}", "lower", (*ended, look.added(weaker.id, pairs(look.remaining), why))
 
 
 def _shorter(look: Look, rules: ReviewRules) -> Iterator[Way]:
-    steps = tuple(step for step in look.steps_ahead if step[0] < look.remaining[0])
-    first = min((c.first_day for c in look.steroid if c.first_day), default=look.tomorrow)
-    length = (look.tomorrow - first).days + sum(days for _, days in steps)
-    floor = 0 if is_response(look, rules) else shortest(look, rules.settings)
-    if steps and length >= floor:
+    """The next step from tomorrow on, where the course does not become too short by it."""
+    steps = tuple(step for step in look.later_steps if step[0] < look.remaining[0])
+    if steps and (is_response(look, rules) or days_short(look, rules.settings, steps) <= 0):
         why = f"Pressure: from tomorrow {steps[0][0]} a day, one step sooner."
-        yield "shorter", f" {why}", "lower", look.steroid_edits(steps, why)
-
-
-def _ahead(look: Look) -> tuple[StepPair, ...]:
-    steps: list[StepPair] = []
-    for count in look.remaining:
-        if steps and steps[-1][0] == count:
-            steps[-1] = (count, steps[-1][1] + 1)
-        elif count:
-            steps.append((count, 1))
-    return tuple(steps)
+        yield "shorter", f" {why}", "lower", look.lowered(steps, why)
 
 
 def _offers(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Refused, ...]]:

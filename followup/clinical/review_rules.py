@@ -51,6 +51,12 @@ class Settings(Part):
     response_from_day: int
     response_pressure: float
     response_rise: float
+    test_medicine: MedicineId
+    test_count: int
+    test_days: int
+    test_bands: tuple[float, float]
+    test_source: str
+    test_mark: Mark
     pressure_drop_days: int = Field(ge=1)
     because: str
     source: str
@@ -79,12 +85,14 @@ class Flag(Sourced):
     when: tuple[str, ...] = ()
     from_day: int = 0
     to_day: int | None = None
+    pressure_at_least: float | None = None
 
 
 class Cell(Part):
-    """One field of the pressure table."""
+    """One field of the pressure table. ``without_steroid``: its words where no steroid is left to change."""
 
     text: str
+    without_steroid: str = ""
     look: Window
     treat: bool = False
     today: bool = False
@@ -146,12 +154,16 @@ class Look(Part):
 
 
 class Other(Sourced):
-    """Another finding and what is then proposed."""
+    """Another finding and what is then proposed.
+
+    ``since_days``: only once the finding has been seen at every look for so long.
+    """
 
     finding: str
     is_: tuple[str | bool, ...] = Field(alias="is")
     when: tuple[str, ...] = ()
     from_day: int = 0
+    since_days: int = 0
     pressure_at_least: float | None = None
     stop: tuple[Role, ...] = ()
     no_raise: bool = False
@@ -162,11 +174,23 @@ class Other(Sourced):
     today: bool = False
 
 
+class ToSee(Part):
+    """A finding that a look between these days must hold; missing (or ``or_is``), it is asked for."""
+
+    finding: str
+    from_day: int = Field(0, ge=0)
+    to_day: int | None = None
+    when: tuple[str, ...] = ()
+    or_is: tuple[str | bool, ...] = ()
+    text: str
+
+
 class ReviewRules(Part):
     """All of ``review.toml``."""
 
     settings: Settings
     expected: tuple[Expected, ...] = Field(min_length=2)
+    to_see: tuple[ToSee, ...] = Field(min_length=1)
     flag: tuple[Flag, ...] = Field(min_length=1)
     pressure: tuple[PressureRow, ...] = Field(min_length=1)
     offer: tuple[OfferRule, ...] = ()

@@ -46,6 +46,7 @@ __all__ = [
     "Viscoelastic",
     "WakingDay",
     "first_problem",
+    "parse_findings",
     "parse_json_object",
     "parse_record",
 ]
@@ -118,6 +119,14 @@ def parse_record(data: dict[str, Any], source: str = "record") -> Record:
     """A validated record, or a FollowupError that names the first bad field."""
     try:
         return Record.model_validate(data)
+    except ValidationError as exc:
+        raise first_problem(exc, source) from None
+
+
+def parse_findings(data: dict[str, Any], source: str = "findings") -> Findings:
+    """What one look saw, or a FollowupError that names the first bad field."""
+    try:
+        return Findings.model_validate(data)
     except ValidationError as exc:
         raise first_problem(exc, source) from None
 
