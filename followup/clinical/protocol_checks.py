@@ -72,7 +72,7 @@ def _check_facts(facts: Iterable[FactDef], source: Source) -> None:
 
 def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule, known: set[str]) -> None:
     for name in rule.names:
-        if name not in known:
+        if bare(name) not in known:
             raise source.refuse("protocol.rule", f'the rule "{rule.id}" names no fact "{name}"', "rule", i)
     for effect in rule.course:
         if effect.medicine and effect.medicine not in protocol.formulary:
@@ -149,7 +149,7 @@ def _can_meet(one: Rule, two: Rule, facts: dict[str, FactDef]) -> bool:
             return False
         if any(f"not {name}" in needed for name in b.when):
             return False
-        if any(_exclude(facts[bare(x)], facts[bare(y)]) for x in a.when for y in b.when):
+        if any(_exclude(facts[x], facts[y]) for x in a.when for y in b.when if x in facts and y in facts):
             return False
     return True
 
