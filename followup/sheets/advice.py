@@ -11,6 +11,12 @@ from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.model import Alarm, Section, Sign
 from followup.sheets.wording import ADVICE, CAUTIONS, NEVER, SIGNS
 
+# The rules of everyday life that the layout has a drawing for, and how many of them one sheet bears.
+DRAWN = frozenset(
+    "rub shield sleep water swim pray field lift smoke drive gas bandage-lens glasses".split()
+)
+MOST_PICTURES = 8
+
 
 def alarm(inputs: SheetInputs) -> Alarm:
     """Come at once: the same signs in the same words on every sheet, whatever the plan."""
@@ -23,11 +29,25 @@ def alarm(inputs: SheetInputs) -> Alarm:
 
 
 def everyday(inputs: SheetInputs) -> Section:
-    """The rules of everyday life that still hold on the day of printing."""
+    """The rules of everyday life that still hold on the day of printing.
+
+    In pictures at most ``MOST_PICTURES`` of them: first those for this eye alone, then in the order
+    of the protocol; the counsellor says the others.
+    """
     _ = inputs.words.gettext
+    rules = _printed_rules(inputs)
+    pictures = (*(a.id for a, _ in rules), "") if inputs.options.pictures else ()
+    lines = (*(line for _, line in rules), other_medicines(inputs))
+    return Section(heading=_("At home"), lines=lines, pictures=pictures)
+
+
+def _printed_rules(inputs: SheetInputs) -> list[tuple[Advice, str]]:
     said = frozenset(_caution_lines(inputs))
-    lines = once(line for line in _advice(inputs, "paper") if line not in said)
-    return Section(heading=_("At home"), lines=(*lines, other_medicines(inputs)))
+    rules = [(advice, line) for advice, line in _advice(inputs, "paper") if line not in said]
+    if not inputs.options.pictures:
+        return rules
+    drawn = sorted((rule for rule in rules if rule[0].id in DRAWN), key=lambda rule: rule[0].only is None)
+    return drawn[:MOST_PICTURES]
 
 
 def never(inputs: SheetInputs) -> Section:
@@ -99,10 +119,16 @@ def other_medicines(inputs: SheetInputs) -> str:
 def teach_back(inputs: SheetInputs) -> Section:
     """For the counsellor: what is said but not printed, and what to ask back."""
     _ = inputs.words.gettext
+    printed = {advice.id for advice, _ in _printed_rules(inputs)}
+    unsaid = once(line for advice, line in _advice(inputs, "paper", "teach-back") if advice.id not in printed)
+    said = frozenset(_caution_lines(inputs))
     return Section(
         heading=_("To say and to ask"),
         lines=sentences(
-            *_advice(inputs, "teach-back"),
+            *(line for line in unsaid if line not in said),
+            _("Draw the mark of every bottle on its label, as it is on the sheet.")
+            if inputs.courses("active", "held")
+            else None,
             _("Show me how you put in one drop."),
             _("When do you come next?"),
             _("What would make you come at once?"),
@@ -110,16 +136,15 @@ def teach_back(inputs: SheetInputs) -> Section:
     )
 
 
-def _advice(inputs: SheetInputs, place: str) -> Iterator[str]:
-    _ = inputs.words.gettext
+def _advice(inputs: SheetInputs, *places: str) -> Iterator[tuple[Advice, str]]:
     for advice in inputs.aftercare.advice:
         concerned = [o for o in inputs.record.operations if advice.concerns(o)]
-        if advice.place != place or not concerned:
+        if advice.place not in places or not concerned:
             continue
         until = _until(inputs, advice)
         if until is not None and until < inputs.printed_on:
             continue
-        yield inputs.say(_words(advice)) % {"until": inputs.day(until) if until else ""}
+        yield advice, inputs.say(_words(advice)) % {"until": inputs.day(until) if until else ""}
 
 
 def _until(inputs: SheetInputs, advice: Advice) -> date | None:

@@ -7,6 +7,7 @@ Pure: the day of printing is passed in, nothing is read but catalogues. Paper (`
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 
 from followup.clinical.aftercare import Aftercare, load_aftercare
@@ -17,12 +18,13 @@ from followup.errors import FollowupError
 from followup.language.catalogues import LanguageChoice, choose, translator
 from followup.language.fonts import fallback
 from followup.language.languages import ENGLISH
-from followup.sheets import advice, changes, handling, head, medicines, rounds, stairs, visits
+from followup.sheets import advice, changes, days, handling, head, medicines, rounds, squares, stairs, visits
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import Section, SheetContent
+from followup.sheets.options import SheetOptions
 
-__all__ = ["ClinicInfo", "SheetIssue", "build_content", "sheet_language"]
+__all__ = ["ClinicInfo", "SheetIssue", "SheetOptions", "build_content", "sheet_language"]
 
 
 def sheet_language(record: Record, asked: str | None = None) -> LanguageChoice:
@@ -57,21 +59,51 @@ def build_content(
     printed_on: date,
     aftercare: Aftercare | None = None,
     previous: CarePlan | None = None,
+    options: SheetOptions | None = None,
 ) -> SheetContent:
     """The whole sheet in ``language`` (default: the record's), a draft unless ``issue`` is given.
 
     ``previous`` is the plan of the sheet that the patient has now: what changed since is said
-    first. Raises FollowupError for a refused plan, an issue of a plan that may not be signed,
+    first. ``options``: see ``SheetOptions``; a twin in the sheet's own language is left out. Raises FollowupError for a refused plan, an issue of a plan that may not be signed,
     a medicine or sentence that is not on file, or a language that must be picked.
     """
     _must_be_printable(plan, issue)
     choice = sheet_language(record, language)
-    words = translator(choice.language.tag)
-    inputs = SheetInputs(plan, record, formulary, aftercare or load_aftercare(), words, printed_on)
+    chosen = options or SheetOptions()
+    inputs = SheetInputs(
+        plan,
+        record,
+        formulary,
+        aftercare or load_aftercare(),
+        translator(choice.language.tag),
+        printed_on,
+        chosen,
+        clinic.cap_colours,
+    )
+    content = _content(inputs, clinic, choice, issue, previous)
+    twin = translator(chosen.twin) if chosen.twin else None
+    if twin is None or twin.language == choice.language:
+        return content
+    staff = _content(replace(inputs, words=twin), clinic, choice, issue, previous)
+    return content.model_copy(update={"twin": staff})
+
+
+def _content(
+    inputs: SheetInputs,
+    clinic: ClinicInfo,
+    choice: LanguageChoice,
+    issue: SheetIssue | None,
+    previous: CarePlan | None,
+) -> SheetContent:
+    words = inputs.words
     _ = words.gettext
     tables = rounds.phase_tables(inputs)
     coming = visits.visits(inputs)
     return SheetContent(
+        size=inputs.options.size,
+        paper=inputs.options.paper,
+        pictures=inputs.options.pictures,
+        twin=None,
         language=words.language.tag,
         direction=words.language.direction,
         fonts=fallback(words.language),
@@ -85,8 +117,12 @@ def build_content(
         changes=changes.changes(inputs, previous),
         clinic=head.clinic(inputs, clinic),
         who=head.who(inputs),
+        dated=head.dated(inputs, issue),
         face=head.face(inputs),
-        code=head.code(inputs, issue),
+        code=squares.return_code(inputs, issue),
+        # Translators: over the two squares that a phone's camera reads.
+        squares_heading=_("For a phone: point its camera at one square"),
+        squares=squares.squares(inputs, clinic, issue),
         alarm=advice.alarm(inputs),
         stairs=stairs.stair_blocks(inputs),
         steroid_ends=medicines.steroid_ends(inputs),
@@ -107,9 +143,10 @@ def build_content(
         visits_heading=_("All your visits"),
         visits=coming,
         sections=tuple(s for s in _sections(inputs) if s),
+        calendar=days.calendar(inputs) if inputs.options.calendar else None,
         teach_back=advice.teach_back(inputs),
         foot=head.foot(inputs, issue),
-        printed_on=issue.printed_on if issue else printed_on,
+        printed_on=issue.printed_on if issue else inputs.printed_on,
     )
 
 

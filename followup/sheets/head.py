@@ -8,12 +8,15 @@ from datetime import date
 from followup.clinical.record.patient import Patient
 from followup.language.catalogues import LanguageChoice
 from followup.sheets.inputs import SheetInputs, sentences
-from followup.sheets.model import ClinicBlock, Face, Foot, ReturnCode, Telephone, Who
+from followup.sheets.model import ClinicBlock, Face, Foot, Telephone, Who
 
 
 @dataclass(frozen=True)
 class ClinicInfo:
-    """The clinic as it stands on a sheet. ``sample``: invented, for the demonstration."""
+    """The clinic as it stands on a sheet. ``sample``: invented, for the demonstration.
+
+    ``cap_colours``: the caps of its bottles have the colours that the formulary names.
+    """
 
     name: str
     code: str
@@ -22,6 +25,7 @@ class ClinicInfo:
     nearest_eye_clinic: str | None
     time_zone: str
     sample: bool = False
+    cap_colours: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,14 +112,20 @@ def face(inputs: SheetInputs) -> Face:
     return Face(treated=eyes, words=words, caption=_("You, in the mirror"))
 
 
-def code(inputs: SheetInputs, issue: SheetIssue | None) -> ReturnCode | None:
-    if issue is None:
-        return None
-    return ReturnCode(
-        label=inputs.words.gettext("Return code"),
-        grouped=inputs.number(issue.code_grouped),
-        payload=issue.qr_payload,
-    )
+def dated(inputs: SheetInputs, issue: SheetIssue | None) -> tuple[str, ...]:
+    """The day of every operation and of printing: which sheet is the newest."""
+    _ = inputs.words.gettext
+    both = len(inputs.eyes) > 1
+    operations = sorted(inputs.record.operations, key=lambda o: (o.date, o.eye))
+    lines = []
+    for operation in operations:
+        values = {"day": inputs.day(operation.date), "eye": inputs.eye(operation.eye)}
+        # Translators: the day of the operation; the second form where both eyes were operated.
+        lines.append(
+            _("%(eye)s: operated on %(day)s") % values if both else _("Operated on %(day)s") % values
+        )
+    printed = issue.printed_on if issue else inputs.printed_on
+    return (*lines, _("Printed on %(day)s") % {"day": inputs.day(printed)})
 
 
 def foot(inputs: SheetInputs, issue: SheetIssue | None) -> Foot:
@@ -124,10 +134,11 @@ def foot(inputs: SheetInputs, issue: SheetIssue | None) -> Foot:
     return Foot(
         lines=sentences(
             _("Sheet no. %(number)s") % {"number": inputs.number(issue.number)} if issue else None,
-            _("Printed on %(day)s") % {"day": inputs.day(issue.printed_on if issue else inputs.printed_on)},
             _("Protocol: %(name)s") % {"name": inputs.name(inputs.plan.protocol)},
             _("Signed by %(name)s") % {"name": inputs.name(signed)} if signed else None,
             None if issue else _("Not signed"),
+            # Translators: on a sheet that says everything a second time in the staff's language.
+            _("The small lines say the same for the staff.") if inputs.options.twin else None,
         ),
         running=f"{inputs.number(inputs.record.patient.code)} · {face(inputs).words}",
         # Translators: foot of every page; keep {page} and {pages} as they are.

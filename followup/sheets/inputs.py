@@ -13,8 +13,10 @@ from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
 from followup.language import direction
 from followup.language.catalogues import Translator
-from followup.language.dates import clock, long_date
+from followup.language.dates import clock, long_date, native_date
+from followup.language.digits import native_digits
 from followup.sheets.model import Bottle
+from followup.sheets.options import SheetOptions
 from followup.sheets.wording import EYES
 
 _SIDES: tuple[Eye, ...] = ("right", "left")
@@ -30,6 +32,8 @@ class SheetInputs:
     aftercare: Aftercare
     words: Translator
     printed_on: date
+    options: SheetOptions = SheetOptions()
+    cap_colours: bool = False
 
     @property
     def eyes(self) -> tuple[Eye, ...]:
@@ -71,6 +75,13 @@ class SheetInputs:
     def time(self, time: str) -> str:
         return clock(time, self.words, rise=self.record.patient.waking.rise)
 
+    def native(self, text: str) -> str | None:
+        """``text`` in the language's own digits, where they are wanted and there are such."""
+        return native_digits(text, self.words.language) if self.options.native_digits else None
+
+    def native_day(self, day: date) -> str | None:
+        return native_date(day, self.words.language) if self.options.native_digits else None
+
     def number(self, text: str) -> str:
         return direction.number(text, self.words.language)
 
@@ -91,6 +102,8 @@ class SheetInputs:
             name=self.number(medicine.label),
             eye=self.eye(course.eye),
             kind="tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop",
+            side=course.eye,
+            cap=medicine.cap if self.cap_colours else None,
         )
 
 

@@ -29,7 +29,7 @@ def _taper_line(inputs: SheetInputs, course: Course, step: Step) -> TaperLine:
     _ = inputs.words.gettext
     start, end = inputs.day(step.start), inputs.day(step.end)
     dates = _("%(start)s to %(end)s") % {"start": start, "end": end} if step.days > 1 else start
-    return TaperLine(dates=dates, dose=_dose(inputs, course, step))
+    return TaperLine(dates=dates, dose=_dose(inputs, course, step), native=inputs.native(str(step.count)))
 
 
 def _dose(inputs: SheetInputs, course: Course, step: Step) -> str:

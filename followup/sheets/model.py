@@ -12,6 +12,8 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from followup.clinical.record import Eye
+from followup.sheets.day_parts import DayPart
+from followup.sheets.options import Paper, Size
 from followup.sheets.staircase import Staircase
 
 
@@ -67,6 +69,15 @@ class ReturnCode(Piece):
     payload: str
 
 
+class Square(Piece):
+    """A code for the patient's phone, with what it holds (ASCII). ``words`` says it for the eye."""
+
+    id: Literal["visit", "call"]
+    label: str
+    words: str
+    payload: str
+
+
 class StairMark(Piece):
     """A day in words under the drawing, at ``x`` as a share of its width."""
 
@@ -88,19 +99,30 @@ class StairBlock(Piece):
 
 
 class Bottle(Piece):
-    """A bottle as it is called everywhere on the sheet: letter, name and strength, eye."""
+    """A bottle as it is called everywhere on the sheet: letter, name and strength, eye.
+
+    ``side`` is None by mouth. ``cap`` is a colour of the formulary, where the clinic's stock has it.
+    """
 
     letter: str
     name: str
     eye: str
     kind: Literal["drop", "ointment", "tablet"]
+    side: Eye | None = None
+    cap: str | None = None
 
 
 class Round(Piece):
-    """One sitting: ``due`` says for each column of its table whether that bottle is due."""
+    """One sitting: ``due`` says for each column of its table whether that bottle is due.
+
+    ``native`` is the time in the language's own digits, where they are wanted beside the Latin.
+    """
 
     time: str
     due: tuple[bool, ...]
+    part: DayPart
+    part_words: str
+    native: str | None = None
 
 
 class PhaseTable(Piece):
@@ -114,6 +136,7 @@ class PhaseTable(Piece):
 class TaperLine(Piece):
     dates: str
     dose: str
+    native: str | None = None
 
 
 class BottleBlock(Piece):
@@ -131,12 +154,47 @@ class Visit(Piece):
     day: str
     reasons: tuple[str, ...]
     notes: tuple[str, ...]
+    native: str | None = None
 
 
 class Section(Piece):
+    """``pictures`` names the drawing beside each line; empty where none is drawn."""
+
     heading: str
     lines: tuple[str, ...]
     numbered: bool = False
+    pictures: tuple[str, ...] = ()
+
+
+class CalendarRound(Piece):
+    """A box to tick: the time, and the bottles due then."""
+
+    time: str
+    bottles: tuple[Bottle, ...]
+
+
+class CalendarEvent(Piece):
+    kind: Literal["visit", "change", "open", "discard"]
+    words: str
+
+
+class CalendarDay(Piece):
+    """``native`` is the day of the month in the language's own digits, where they are wanted."""
+
+    weekday: str
+    day: str
+    rounds: tuple[CalendarRound, ...]
+    events: tuple[CalendarEvent, ...]
+    native: str | None = None
+
+
+class CalendarBlock(Piece):
+    heading: str
+    how: str
+    mark: str
+    day_head: str
+    rounds_head: str
+    days: tuple[CalendarDay, ...]
 
 
 class Foot(Piece):
@@ -147,9 +205,50 @@ class Foot(Piece):
     page: str
 
 
-class SheetContent(Piece):
-    """One sheet. ``watermark`` is set on a draft, and a draft has no ``code``."""
+class CoverLine(Piece):
+    """One sheet of a batch. ``language`` is its language's name in itself."""
 
+    name: str
+    code: str
+    eye: str
+    language: str
+    pages: str
+
+
+class CoverProblem(Piece):
+    """A sheet that could not be printed; ``reason`` is in English, for whoever mends it."""
+
+    name: str
+    reason: str
+
+
+class Cover(Piece):
+    """The staff's list in front of a batch, to tick off."""
+
+    language: str
+    direction: Literal["ltr", "rtl"]
+    fonts: tuple[str, ...]
+    scale: float
+    leading: float
+    title: str
+    total: str
+    how: str
+    heads: tuple[str, ...]
+    lines: tuple[CoverLine, ...]
+    problems_heading: str
+    problems: tuple[CoverProblem, ...]
+
+
+class SheetContent(Piece):
+    """One sheet. ``watermark`` is set on a draft, and a draft has no ``code`` and no ``squares``.
+
+    ``twin`` is the same sheet in the staff's language, printed line by line under this one.
+    """
+
+    size: Size
+    paper: Paper
+    pictures: bool
+    twin: SheetContent | None
     language: str
     direction: Literal["ltr", "rtl"]
     fonts: tuple[str, ...]
@@ -163,8 +262,11 @@ class SheetContent(Piece):
     changes: Section | None
     clinic: ClinicBlock
     who: Who
+    dated: tuple[str, ...]
     face: Face
     code: ReturnCode | None
+    squares_heading: str
+    squares: tuple[Square, ...]
     alarm: Alarm
     stairs: tuple[StairBlock, ...]
     steroid_ends: tuple[str, ...]
@@ -185,6 +287,7 @@ class SheetContent(Piece):
     visits_heading: str
     visits: tuple[Visit, ...]
     sections: tuple[Section, ...]
+    calendar: CalendarBlock | None
     teach_back: Section
     foot: Foot
     printed_on: date

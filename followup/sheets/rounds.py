@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from followup.clinical.careplan import DayPhase
 from followup.language.catalogues import N_
+from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.model import PhaseTable, Round
 
@@ -24,7 +25,13 @@ def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
         heading=_span(inputs, phase),
         bottles=tuple(inputs.bottle(course) for course in courses),
         rounds=tuple(
-            Round(time=inputs.time(time), due=tuple(time in doses[course.key] for course in courses))
+            Round(
+                time=inputs.time(time),
+                due=tuple(time in doses[course.key] for course in courses),
+                part=day_part(time),
+                part_words=inputs.say(DAY_PARTS[day_part(time)]),
+                native=inputs.native(time),
+            )
             for time in phase.times
         ),
     )

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
+from followup.clinical.record import Eye
 from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import Section, Visit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
 
-_TO_COME = ("proposed", "booked")
+_LOOKS = {"pressure": "pressure", "cornea": "cornea-stain"}
+TO_COME = ("proposed", "booked")
 
 
 def visits(inputs: SheetInputs) -> tuple[Visit, ...]:
     """Every visit still to come, soonest first."""
-    trips = [t for t in inputs.plan.trips if t.status in _TO_COME and t.date >= inputs.printed_on]
+    trips = [t for t in inputs.plan.trips if t.status in TO_COME and t.date >= inputs.printed_on]
     return tuple(_visit(inputs, trip) for trip in sorted(trips, key=lambda t: t.date))
 
 
@@ -23,24 +25,38 @@ def _visit(inputs: SheetInputs, trip: Trip) -> Visit:
     served = [needs[key] for key in trip.serves if key in needs]
     return Visit(
         day=inputs.day(trip.date),
-        reasons=once(_reasons(inputs, served)),
+        reasons=once(_reasons(inputs, trip, served)),
         notes=tuple(_handed_over(inputs, trip)),
+        native=inputs.native_day(trip.date),
     )
 
 
-def _reasons(inputs: SheetInputs, served: list[ReviewNeed]) -> Iterator[str]:
-    _ = inputs.words.gettext
-    both = len(inputs.eyes) > 1
+def _reasons(inputs: SheetInputs, trip: Trip, served: list[ReviewNeed]) -> Iterator[str]:
     known = [need for need in served if need.kind in REASONS] or served
     for need in known:
-        reason = inputs.say(REASONS.get(need.kind, REASONS["other"]))
-        # Translators: which eye a visit is for, where both eyes were operated, then the reason.
-        text = _("%(eye)s: %(reason)s") % {"eye": inputs.eye(need.eye), "reason": reason}
-        yield text if both and need.eye else reason
+        yield _reason(inputs, need.kind, need.eye)
     if not served:
-        # Such a trip is there for the pressure alone: no stretch on steroid may go too long unchecked.
-        steroid = any(c.role == "steroid" for c in inputs.plan.courses)
-        yield inputs.say(REASONS["pressure" if steroid else "other"])
+        yield from _between(inputs, trip)
+
+
+def _reason(inputs: SheetInputs, kind: str, eye: Eye | None) -> str:
+    reason = inputs.say(REASONS.get(kind, REASONS["other"]))
+    if eye is None or len(inputs.eyes) < 2:
+        return reason
+    # Translators: which eye a visit is for, where both eyes were operated, then the reason.
+    return inputs.words.gettext("%(eye)s: %(reason)s") % {"eye": inputs.eye(eye), "reason": reason}
+
+
+def _between(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
+    """Why a visit that serves no need is there: no stretch between two looks may grow too long.
+
+    The rules at work on the visit have its reasons; a plan of before they were kept has all of them.
+    """
+    gaps = [gap for gap in inputs.plan.gaps if set(gap.reasons) & set(trip.reasons)] or inputs.plan.gaps
+    for gap in gaps:
+        yield _reason(inputs, _LOOKS[gap.kind], gap.eye)
+    if not gaps:
+        yield inputs.say(REASONS["other"])
 
 
 def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:

@@ -1,0 +1,113 @@
+"""The calendar to tick: every day to the end of the course, its rounds and what happens on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from followup.clinical.careplan import Course, DayPhase
+from followup.language.dates import short_date, weekday
+from followup.sheets.inputs import SheetInputs
+from followup.sheets.medicines import times_a_day
+from followup.sheets.model import CalendarBlock, CalendarDay, CalendarEvent, CalendarRound
+from followup.sheets.visits import TO_COME
+
+_LONGEST = 400  # days; beyond that a date in the record is wrong
+
+
+def calendar(inputs: SheetInputs) -> CalendarBlock | None:
+    """Every day from the first with something to do to the last; None where there is none."""
+    days = _days(inputs)
+    if not days:
+        return None
+    _ = inputs.words.gettext
+    return CalendarBlock(
+        heading=_("Day by day"),
+        how=_("Tick a box when all drops of that time are in."),
+        # Translators: explains a black mark beside a day of the calendar.
+        mark=_("A black mark shows what is new from that day on."),
+        day_head=_("Day"),
+        rounds_head=_("Tick here"),
+        days=tuple(_day(inputs, day) for day in days),
+    )
+
+
+def _days(inputs: SheetInputs) -> list[date]:
+    ends = [c.last_day for c in inputs.courses("active") if c.last_day]
+    visits = [t.date for t in inputs.plan.trips if t.status in TO_COME]
+    starts = [phase.start for phase in inputs.plan.rounds] + visits
+    if not starts:
+        return []
+    first = max(min(starts), inputs.printed_on)
+    last = min(max([*ends, *visits, *(p.end for p in inputs.plan.rounds)]), first + timedelta(days=_LONGEST))
+    return [first + timedelta(days=i) for i in range((last - first).days + 1)]
+
+
+def _day(inputs: SheetInputs, day: date) -> CalendarDay:
+    phase = next((p for p in inputs.plan.rounds if p.start <= day <= p.end), None)
+    return CalendarDay(
+        weekday=weekday(day, inputs.words.language),
+        day=short_date(day, inputs.words.language),
+        native=inputs.native(str(day.day)),
+        rounds=_rounds(inputs, phase) if phase else (),
+        events=tuple(_events(inputs, day)),
+    )
+
+
+def _rounds(inputs: SheetInputs, phase: DayPhase) -> tuple[CalendarRound, ...]:
+    doses = {dose.course: frozenset(dose.times) for dose in phase.doses}
+    courses = sorted((inputs.plan.course(key) for key in doses), key=inputs.order)
+    return tuple(
+        CalendarRound(
+            time=inputs.number(time),
+            bottles=tuple(inputs.bottle(c) for c in courses if time in doses[c.key]),
+        )
+        for time in phase.times
+    )
+
+
+def _events(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
+    """A visit first, then changes of number, then bottles."""
+    _ = inputs.words.gettext
+    if any(t.date == day and t.status in TO_COME for t in inputs.plan.trips):
+        yield CalendarEvent(kind="visit", words=_("Visit at the clinic."))
+    for course in inputs.courses("active"):
+        yield from (CalendarEvent(kind="change", words=words) for words in _changes(inputs, course, day))
+    yield from _bottles(inputs, day)
+
+
+def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
+    """What is new in one course on ``day``: it starts, its number changes, it ends."""
+    if course.as_needed or not course.steps:
+        return
+    _ = inputs.words.gettext
+    values = {"medicine": inputs.number(inputs.medicine(course).label), "eye": inputs.eye(course.eye)}
+    count, before = course.count_on(day), course.count_on(day - timedelta(days=1))
+    values["times"] = times_a_day(inputs, count)
+    if count and count != before:
+        if before == 0 and not course.from_before:
+            yield _("%(eye)s, %(medicine)s: start, %(times)s.") % values
+        else:
+            yield _("%(eye)s, %(medicine)s: from today %(times)s.") % values
+    if day == course.last_day and not course.from_before:
+        yield _("%(eye)s, %(medicine)s: today is the last day.") % values
+
+
+def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
+    _ = inputs.words.gettext
+    for bottle in inputs.plan.supply:
+        course = inputs.plan.course(bottle.course)
+        values = {
+            "number": inputs.number(str(bottle.number)),
+            "medicine": inputs.number(inputs.medicine(course).label),
+            "eye": inputs.eye(course.eye),
+        }
+        if bottle.opened == day:
+            yield CalendarEvent(
+                kind="open", words=_("Open bottle %(number)s: %(eye)s, %(medicine)s.") % values
+            )
+        if bottle.discard == day:
+            yield CalendarEvent(
+                kind="discard",
+                words=_("This evening throw away bottle %(number)s: %(eye)s, %(medicine)s.") % values,
+            )

@@ -1,0 +1,104 @@
+"""The codes on the sheet: the return code for reception, the next visit and the telephone for a phone.
+
+ASCII alone, and nothing about the patient: the calendar entry names the clinic and the day.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import date
+
+from followup.errors import FollowupError
+from followup.sheets.head import ClinicInfo, SheetIssue
+from followup.sheets.inputs import SheetInputs
+from followup.sheets.model import ReturnCode, Square
+from followup.sheets.visits import TO_COME
+
+# RFC 5545 asks for lines of at most 75 octets; the whole must fit a code that phones read from paper.
+_LONGEST_TITLE = 40
+
+
+def return_code(inputs: SheetInputs, issue: SheetIssue | None) -> ReturnCode | None:
+    if issue is None:
+        return None
+    return ReturnCode(
+        # Translators: over the square that reception scans when the patient comes back.
+        label=inputs.words.gettext("Return code"),
+        grouped=inputs.number(issue.code_grouped),
+        payload=issue.qr_payload,
+    )
+
+
+def squares(inputs: SheetInputs, clinic: ClinicInfo, issue: SheetIssue | None) -> tuple[Square, ...]:
+    """Codes for the patient's own phone; a draft has none."""
+    if issue is None:
+        return ()
+    _ = inputs.words.gettext
+    found = []
+    day = min((t.date for t in inputs.plan.trips if _is_to_come(inputs, t.date, t.status)), default=None)
+    if day is not None:
+        found.append(
+            Square(
+                id="visit",
+                # Translators: over a square that puts the next visit into the calendar of a phone.
+                label=_("Next visit"),
+                words=inputs.day(day),
+                payload=calendar_entry(day, clinic, issue),
+            )
+        )
+    number = dialled(clinic.telephone_day)
+    if number:
+        found.append(
+            Square(
+                id="call",
+                # Translators: over a square that lets a phone ring the clinic.
+                label=_("Call us"),
+                words=inputs.number(clinic.telephone_day),
+                payload=f"tel:{number}",
+            )
+        )
+    return tuple(found)
+
+
+def _is_to_come(inputs: SheetInputs, day: date, status: str) -> bool:
+    return status in TO_COME and day >= inputs.printed_on
+
+
+def calendar_entry(day: date, clinic: ClinicInfo, issue: SheetIssue) -> str:
+    """A visit of the whole ``day`` as an iCalendar object (RFC 5545) for the phone's calendar.
+
+    Raises FollowupError ``sheet.code`` where the sheet's number cannot name the entry.
+    """
+    uid = "".join(c for c in issue.code_grouped if c.isascii() and c.isalnum())
+    if not uid:
+        raise FollowupError("sheet.code", "the sheet has no code to name its visit by", fix="issue it anew")
+    return "\r\n".join(
+        (
+            "BEGIN:VCALENDAR",
+            "VERSION:2.0",
+            "PRODID:followup",
+            "BEGIN:VEVENT",
+            f"UID:{uid}",
+            f"DTSTAMP:{issue.printed_on:%Y%m%d}T000000Z",
+            f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
+            f"SUMMARY:{_title(clinic)}",
+            "END:VEVENT",
+            "END:VCALENDAR",
+        )
+    )
+
+
+def _title(clinic: ClinicInfo) -> str:
+    """The clinic's name as far as it is written in Latin letters, else its code."""
+    plain = unicodedata.normalize("NFKD", clinic.name)
+    letters = "".join(c for c in plain if not unicodedata.combining(c))
+    whole = letters.isascii() and letters.strip()
+    title = letters if whole else f"Eye clinic {clinic.code}".strip()
+    title = " ".join("".join(c for c in title if c.isprintable()).split())[:_LONGEST_TITLE].rstrip()
+    return "".join("\\" + c if c in "\\;," else c for c in title)
+
+
+def dialled(number: str) -> str:
+    """What a telephone dials: the digits, and the plus in front."""
+    digits = "".join(c for c in number if c.isascii() and c.isdigit())
+    return f"+{digits}" if digits and "+" in number else digits
