@@ -1,32 +1,36 @@
-"""The gettext catalogues: complete or not offered, and nothing missing in silence.
+"""The words of a language: complete or not offered, and nothing missing in silence.
 
-``locales/<tag>/LC_MESSAGES/<domain>.po``, compiled to ``.mo`` in the wheel and in memory in a
-checkout. English is the source; its ``sheet`` catalogue lists every message there is, so that
-completeness can be told from the compiled files alone.
+English is the source; its ``sheet`` catalogue lists every message there is, so that
+completeness can be told from the files alone. Where the catalogues lie says ``catalogue_files``.
 """
 
 from __future__ import annotations
 
 import gettext
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from pathlib import Path
-from typing import Literal
-
-from babel.messages.catalog import Catalog
-from babel.messages.mofile import read_mo
-from babel.messages.pofile import read_po
 
 from followup.errors import FollowupError
+from followup.language import catalogue_files as files
+from followup.language.catalogue_files import Domain, Forms, Key, Loaded, Review, bind_clinic
+from followup.language.checks import flaws
 from followup.language.languages import ENGLISH, LANGUAGES, Language, english_name, known, language
-from followup.resources import folder
 
-Domain = Literal["sheet", "desk"]
-_Key = tuple[str | None, str]
-_Forms = tuple[str, ...]
-_REVIEW = re.compile(r'^"X-Review:([^"\\]+)', re.MULTILINE)
+__all__ = [
+    "N_",
+    "Domain",
+    "LanguageChoice",
+    "Review",
+    "Translator",
+    "bind_clinic",
+    "choose",
+    "offered",
+    "translator",
+]
+
+# Why a language may be missing from the choice; any other error must be seen.
+_NOT_THERE = ("language.unknown", "language.catalogue", "language.incomplete")
 
 
 def N_(message: str) -> str:  # noqa: N802 - the name that every extraction tool knows
@@ -38,15 +42,15 @@ def N_(message: str) -> str:  # noqa: N802 - the name that every extraction tool
 class Translator:
     """Messages of one domain in one language; the four gettext calls, as templates expect them.
 
-    ``review`` is "source", "draft" or who of the clinic read the translation, and when.
+    ``review`` says who of the clinic read the translation, and when; a draft until then.
     A message that the catalogue lacks raises FollowupError: a sheet half in English is worse
     than none. ``source`` translators (no catalogue) give back the message itself.
     """
 
     language: Language
     domain: Domain
-    review: str
-    messages: Mapping[_Key, _Forms] = field(repr=False)
+    review: Review
+    messages: Mapping[Key, Forms] = field(repr=False)
     source: bool = False
 
     def gettext(self, message: str) -> str:
@@ -63,13 +67,13 @@ class Translator:
 
     @property
     def is_draft(self) -> bool:
-        return self.review == "draft"
+        return self.review.state == "draft"
 
     def _form(self, context: str | None, singular: str, plural: str, n: int) -> str:
         forms = self._find(context, singular, singular, plural)
         return forms[gettext.c2py(self.language.plural)(n)]
 
-    def _find(self, context: str | None, message: str, *otherwise: str) -> _Forms:
+    def _find(self, context: str | None, message: str, *otherwise: str) -> Forms:
         if self.source:
             return otherwise
         found = self.messages.get((context, message))
@@ -100,24 +104,35 @@ class LanguageChoice:
         )
 
 
-@lru_cache(maxsize=64)
 def translator(tag: str, domain: Domain = "sheet") -> Translator:
-    """The translator of a language. Raises FollowupError where it is not known, missing or incomplete."""
+    """The translator of a language.
+
+    Raises FollowupError where it is not known, missing, incomplete or, in the clinic's own file, damaged.
+    """
     spoken = language(tag)
-    catalogue = _catalogue(spoken.tag, domain)
-    if catalogue is None:
+    return _translator(spoken.tag, domain, files.stamps(spoken.tag, domain))
+
+
+@lru_cache(maxsize=64)
+def _translator(tag: str, domain: Domain, stamps: tuple[object, ...]) -> Translator:
+    """``stamps`` is part of the key: a catalogue imported while the pages are served is read at once."""
+    spoken = language(tag)
+    shipped = files.shipped(spoken, domain)
+    if shipped is None:
         if spoken == ENGLISH and domain == "desk":
-            return Translator(spoken, domain, "source", {}, source=True)
+            return Translator(spoken, domain, Review("source"), {}, source=True)
         raise FollowupError(
             "language.catalogue",
             f"there is no {spoken.english} catalogue for the {domain}",
             where=f"locales/{spoken.tag}",
             fix="choose another language, or install the program again if it should be there",
         )
-    messages = _messages(catalogue)
-    if spoken != ENGLISH:
-        _must_be_complete(spoken, domain, messages)
-    return Translator(spoken, domain, _review(spoken, domain), messages)
+    if spoken == ENGLISH:
+        return Translator(spoken, domain, shipped.review, shipped.messages)
+    wanted = _wanted(domain)
+    merged = _merged(spoken, domain, shipped, wanted)
+    _must_be_complete(spoken, domain, merged.messages, wanted)
+    return Translator(spoken, domain, merged.review, merged.messages)
 
 
 def offered(domain: Domain = "sheet") -> tuple[Language, ...]:
@@ -135,37 +150,39 @@ def choose(tag: str | None) -> LanguageChoice:
 def _is_offered(tag: str, domain: Domain) -> bool:
     try:
         translator(tag, domain)
-    except FollowupError:
-        return False
+    except FollowupError as exc:
+        if exc.code in _NOT_THERE:
+            return False
+        raise
     return True
 
 
-def _catalogue(tag: str, domain: Domain) -> Catalog | None:
-    base = folder("locales") / tag / "LC_MESSAGES"
-    installed = folder("locales").parent == Path(__file__).resolve().parent.parent
-    path = base / f"{domain}{'.mo' if installed else '.po'}"
-    if not path.is_file():
-        return None
-    with path.open("rb") as file:
-        return read_mo(file) if installed else read_po(file, locale=tag)
+def _wanted(domain: Domain) -> Mapping[Key, Forms]:
+    source = files.shipped(ENGLISH, domain)
+    return source.messages if source else {}
 
 
-def _messages(catalogue: Catalog) -> dict[_Key, _Forms]:
-    found: dict[_Key, _Forms] = {}
-    for message in catalogue:
-        text = message.string
-        forms = tuple(str(t or "") for t in text) if isinstance(text, (tuple, list)) else (str(text or ""),)
-        key = message.id[0] if isinstance(message.id, (tuple, list)) else message.id
-        # Babel gives the context of a compiled message as bytes.
-        context = message.context.decode() if isinstance(message.context, bytes) else message.context
-        if key and not message.fuzzy and all(forms):
-            found[(context, key)] = forms
-    return found
+def _merged(spoken: Language, domain: Domain, shipped: Loaded, wanted: Mapping[Key, Forms]) -> Loaded:
+    """The clinic's words over the program's; reviewed only where the reviewer read every one of them."""
+    own = files.clinics_own(spoken, domain)
+    if own is None:
+        return shipped
+    used = {key: forms for key, forms in own.messages.items() if key in wanted}
+    for key, forms in used.items():
+        for flaw in flaws(wanted[key], forms, spoken):
+            raise FollowupError(
+                "language.damaged",
+                f"the clinic's own {spoken.english} catalogue: {key[1]!r} {flaw}",
+                where=str(files.clinic_file(spoken.tag, domain)),
+                fix="import the reviewed file again, or take this file away",
+            )
+    review = own.review if wanted.keys() <= used.keys() else Review()
+    return Loaded({**shipped.messages, **used}, review)
 
 
-def _must_be_complete(spoken: Language, domain: Domain, messages: Mapping[_Key, _Forms]) -> None:
-    source = _catalogue("en", domain)
-    wanted = _messages(source) if source else {}
+def _must_be_complete(
+    spoken: Language, domain: Domain, messages: Mapping[Key, Forms], wanted: Mapping[Key, Forms]
+) -> None:
     missing = [key for key in wanted if key not in messages]
     short = [
         key
@@ -179,12 +196,3 @@ def _must_be_complete(spoken: Language, domain: Domain, messages: Mapping[_Key, 
             where=f"locales/{spoken.tag}, {domain}",
             fix="complete the catalogue before it is offered",
         )
-
-
-def _review(spoken: Language, domain: Domain) -> str:
-    """The catalogue's ``X-Review`` header, which compiling drops; the source travels beside it."""
-    if spoken == ENGLISH:
-        return "source"
-    path = folder("locales") / spoken.tag / "LC_MESSAGES" / f"{domain}.po"
-    found = _REVIEW.search(path.read_text("utf-8")) if path.is_file() else None
-    return found[1].strip() if found else "draft"

@@ -1,7 +1,7 @@
 """Days and times as a patient reads them: weekday, day, month in words, year; 24-hour clock.
 
 Short dates are never used: 5 March is "3/5/26" in one language and "5/3/26" in the next.
-Digits are Latin everywhere: a Bengali four looks like an eight to anyone else.
+Digits are Latin in all that must be kept to; the script's own may stand beside them.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from datetime import date
 from babel.dates import format_date
 
 from followup.language.catalogues import Translator
+from followup.language.digits import native_digits
 from followup.language.direction import number
 from followup.language.languages import Language
 
@@ -24,7 +25,20 @@ def long_date(day: date, language: Language) -> str:
 
 def short_date(day: date, language: Language) -> str:
     """ "1 June": the month still in words, for narrow places beside a full date."""
-    return format_date(day, "d MMMM", locale=language.tag)
+    return format_date(day, language.short_date_pattern, locale=language.tag)
+
+
+def weekday(day: date, language: Language) -> str:
+    """ "Monday", standing alone."""
+    return format_date(day, "cccc", locale=language.tag)
+
+
+def native_date(day: date, language: Language) -> str | None:
+    """Day, month and year in the digits of the language's own script, to stand beside the long date.
+
+    None where the language writes Latin digits.
+    """
+    return native_digits(format_date(day, "d MMMM y", locale=language.tag), language)
 
 
 def clock(time: str, translator: Translator, *, rise: str) -> str:

@@ -12,6 +12,15 @@ from followup.errors import FollowupError
 Direction = Literal["ltr", "rtl"]
 
 
+# Plural rules after the Unicode CLDR plural rules, for whole numbers. The gettext table that
+# comes with Babel 2.18 differs from CLDR for Arabic from 11 on, so none of it is used.
+ONE_ALONE = "(n != 1)"
+NONE_OR_ONE = "(n > 1)"
+ARABIC = "(n==0 ? 0 : n==1 ? 1 : n==2 ? 2 : n%100>=3 && n%100<=10 ? 3 : n%100>=11 ? 4 : 5)"
+
+LATIN_DIGITS = "0123456789"
+
+
 @dataclass(frozen=True)
 class Language:
     """One language. ``native`` is its name in itself, ``fonts`` the families to try, in order.
@@ -19,19 +28,22 @@ class Language:
     ``plural`` is the gettext expression that picks one of ``categories`` (CLDR plural
     categories, in the order of the forms). ``scale`` evens out how large the script looks
     at the same point size, ``leading`` (in em) is the room its lines need between them.
-    ``date_pattern`` is a CLDR date pattern with the month's name.
+    ``date_pattern`` and ``short_date_pattern`` are CLDR date patterns with the month's name,
+    ``digits`` the ten digits of its own script, from nought to nine.
     """
 
     tag: str
     native: str
     english: str
-    direction: Direction
-    fonts: tuple[str, ...]
-    categories: tuple[str, ...]
-    plural: str
+    direction: Direction = "ltr"
+    fonts: tuple[str, ...] = ("Noto Sans",)
+    categories: tuple[str, ...] = ("one", "other")
+    plural: str = ONE_ALONE
     date_pattern: str = "EEEE d MMMM y"
+    short_date_pattern: str = "d MMMM"
     scale: float = 1.0
     leading: float = 0.5
+    digits: str = LATIN_DIGITS
 
     @property
     def rtl(self) -> bool:
@@ -43,11 +55,9 @@ class Language:
         return f"nplurals={len(self.categories)}; plural={self.plural};"
 
 
-# Plural rules after the Unicode CLDR plural rules, for whole numbers. The gettext table that
-# comes with Babel 2.18 differs from CLDR for Arabic from 11 on, so none of it is used.
-_ARABIC = "(n==0 ? 0 : n==1 ? 1 : n==2 ? 2 : n%100>=3 && n%100<=10 ? 3 : n%100>=11 ? 4 : 5)"
+ENGLISH = Language("en", "English", "English")
 
-ENGLISH = Language("en", "English", "English", "ltr", ("Noto Sans",), ("one", "other"), "(n != 1)")
+_WITH_COMMA = "EEEE, d MMMM y"
 
 LANGUAGES: dict[str, Language] = {
     language.tag: language
@@ -57,23 +67,88 @@ LANGUAGES: dict[str, Language] = {
             "bn",
             "বাংলা",
             "Bengali",
-            "ltr",
-            ("Hind Siliguri", "Noto Sans"),
-            ("one", "other"),
-            "(n > 1)",
-            date_pattern="EEEE, d MMMM y",
+            fonts=("Hind Siliguri", "Noto Sans"),
+            plural=NONE_OR_ONE,
+            date_pattern=_WITH_COMMA,
+            digits="০১২৩৪৫৬৭৮৯",
+        ),
+        Language(
+            "hi",
+            "हिन्दी",
+            "Hindi",
+            fonts=("Noto Sans Devanagari", "Noto Sans"),
+            plural=NONE_OR_ONE,
+            date_pattern=_WITH_COMMA,
+            leading=0.6,
+            digits="०१२३४५६७८९",
+        ),
+        Language(
+            "ta",
+            "தமிழ்",
+            "Tamil",
+            fonts=("Noto Sans Tamil", "Noto Sans"),
+            date_pattern=_WITH_COMMA,
+            leading=0.6,
+            digits="௦௧௨௩௪௫௬௭௮௯",
+        ),
+        Language(
+            "te",
+            "తెలుగు",
+            "Telugu",
+            fonts=("Noto Sans Telugu", "Noto Sans"),
+            date_pattern=_WITH_COMMA,
+            leading=0.7,
+            digits="౦౧౨౩౪౫౬౭౮౯",
+        ),
+        Language(
+            "ur",
+            "اردو",
+            "Urdu",
+            "rtl",
+            fonts=("Amiri", "Noto Sans"),
+            date_pattern="EEEE، d MMMM y",
+            scale=1.12,
+            leading=0.72,
+            digits="۰۱۲۳۴۵۶۷۸۹",
         ),
         Language(
             "ar",
             "العربية",
             "Arabic",
             "rtl",
-            ("Amiri", "Noto Sans"),
-            ("zero", "one", "two", "few", "many", "other"),
-            _ARABIC,
+            fonts=("Amiri", "Noto Sans"),
+            categories=("zero", "one", "two", "few", "many", "other"),
+            plural=ARABIC,
             date_pattern="EEEE، d MMMM y",
             scale=1.12,
             leading=0.72,
+            digits="٠١٢٣٤٥٦٧٨٩",
+        ),
+        Language("sw", "Kiswahili", "Swahili"),
+        Language("fr", "français", "French", plural=NONE_OR_ONE),
+        Language(
+            "es",
+            "español",
+            "Spanish",
+            date_pattern="EEEE d 'de' MMMM 'de' y",
+            short_date_pattern="d 'de' MMMM",
+        ),
+        Language(
+            "pt",
+            "português",
+            "Portuguese",
+            plural=NONE_OR_ONE,
+            date_pattern="EEEE, d 'de' MMMM 'de' y",
+            short_date_pattern="d 'de' MMMM",
+        ),
+        Language(
+            "ne",
+            "नेपाली",
+            "Nepali",
+            fonts=("Noto Sans Devanagari", "Noto Sans"),
+            date_pattern=_WITH_COMMA,
+            leading=0.6,
+            digits="०१२३४५६७८९",
         ),
     )
 }
