@@ -6,21 +6,22 @@ Extracts the messages of the sheet, keeps the translations that still fit, adds 
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from babel.messages.catalog import Catalog, Message
-from babel.messages.pofile import read_po, write_po
+from babel.messages.pofile import read_po
 
+from followup.language.catalogue_files import Review, catalogue_text, shipped, write_file
 from followup.language.extraction import sheet_messages
-from followup.language.languages import LANGUAGES, Language
+from followup.language.languages import ENGLISH, LANGUAGES, Language
 
 ROOT = Path(__file__).resolve().parent.parent
 
 
 def update(language: Language, source: Catalog, root: Path = ROOT) -> None:
-    """Rewrite one language's ``sheet.po``; its own header lines are kept."""
+    """Rewrite one language's ``sheet.po``. A reviewed one with new messages is a draft again."""
     path = root / "locales" / language.tag / "LC_MESSAGES" / "sheet.po"
+    before = shipped(language, "sheet") if path.is_file() else None
     old = Catalog(locale=language.tag)
     if path.is_file():
         with path.open("rb") as file:
@@ -29,20 +30,14 @@ def update(language: Language, source: Catalog, root: Path = ROOT) -> None:
     for message in source:
         if message.id:
             new[message.id] = _filled(message, old, language)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with path.open("wb") as file:
-        file.write(header(path, language).encode())
-        body = Catalog(locale=language.tag, charset="utf-8")
-        for message in new:
-            if message.id:
-                body[message.id] = message
-        write_po(file, body, omit_header=True, width=100, include_lineno=False)
+    review = before.review if before and _all_there(new) else Review()
+    write_file(path, catalogue_text(language, new, review))
 
 
 def _filled(message: Message, old: Catalog, language: Language) -> Message:
     kept = old.get(message.id, message.context)
     text = kept.string if kept and not kept.fuzzy else ""
-    if language.tag == "en":
+    if language == ENGLISH:
         text = message.id
     if not text and message.pluralizable:
         text = ("",) * len(language.categories)
@@ -51,21 +46,10 @@ def _filled(message: Message, old: Catalog, language: Language) -> Message:
     )
 
 
-def header(path: Path, language: Language) -> str:
-    """The catalogue's header: the review state of before, or draft."""
-    text = path.read_text("utf-8") if path.is_file() else ""
-    review = re.search(r'^"X-Review: *(.+?)\\n"', text, re.MULTILINE)
-    state = "source" if language.tag == "en" else review[1] if review else "draft"
-    lines = (
-        "Content-Type: text/plain; charset=UTF-8",
-        "Content-Transfer-Encoding: 8bit",
-        "MIME-Version: 1.0",
-        f"Language: {language.tag}",
-        f"Plural-Forms: {language.plural_forms}",
-        f"X-Review: {state}",
+def _all_there(catalogue: Catalog) -> bool:
+    return all(
+        all(message.string) if message.pluralizable else message.string for message in catalogue if message.id
     )
-    body = "".join(f'"{line}\\n"\n' for line in lines)
-    return f'# {language.english} words of the patient\'s sheet.\nmsgid ""\nmsgstr ""\n{body}\n'
 
 
 if __name__ == "__main__":
