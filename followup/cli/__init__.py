@@ -10,17 +10,18 @@ import click
 from followup import __version__
 from followup.cli.contract import run
 
-# A command's module is loaded when it is called, so that a short command starts fast.
+# Module and one line of help. The module is loaded when its command is called, so that a short
+# command starts fast.
 COMMANDS = {
-    "demo": "followup.cli.demo",
-    "due": "followup.cli.lists",
-    "init": "followup.cli.clinic",
-    "overdue": "followup.cli.lists",
-    "plan": "followup.cli.plan",
-    "schema": "followup.cli.schema",
-    "serve": "followup.cli.clinic",
-    "sheet": "followup.cli.sheet",
-    "sweep": "followup.cli.clinic",
+    "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),
+    "due": ("followup.cli.lists", "Print who comes today."),
+    "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
+    "overdue": ("followup.cli.lists", "Print whom to reach, most pressing first, and why."),
+    "plan": ("followup.cli.plan", "Print the whole plan of one operative record."),
+    "schema": ("followup.cli.schema", "Print a JSON Schema of what goes in or comes out."),
+    "serve": ("followup.cli.clinic", "Serve the pages and keep the lists up to date."),
+    "sheet": ("followup.cli.sheet", "Write the patient's sheet."),
+    "sweep": ("followup.cli.clinic", "Note once what turned late or overdue."),
 }
 
 
@@ -31,11 +32,14 @@ class Commands(click.Group):
         return sorted(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        module = COMMANDS.get(cmd_name)
-        if module is None:
+        if cmd_name not in COMMANDS:
             return None
-        found = getattr(import_module(module), cmd_name)
+        found = getattr(import_module(COMMANDS[cmd_name][0]), cmd_name)
         return found if isinstance(found, click.Command) else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in sorted(COMMANDS.items())])
 
 
 @click.command(

@@ -17,7 +17,10 @@ def fold_name(name: str) -> str:
     >>> fold_name("  JOSÉ   Álvares ")
     'jose alvares'
     """
-    open_form = unicodedata.normalize("NFKD", name.casefold())
+    # Both twice: a folded letter may open into capitals, an opened one may fold once more.
+    open_form = name
+    for _ in range(2):
+        open_form = unicodedata.normalize("NFKD", open_form.casefold())
     return " ".join("".join(c for c in open_form if ord(c) not in _DROPPED).split())
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from sqlalchemy import event
 
@@ -201,6 +201,7 @@ def test_the_age_is_exact_with_a_birth_date_and_a_range_with_a_year(ward):
     assert about.age_on(ward.day0) == "70-71"
 
 
+@example("\U0001d5a0")  # a letter of its own that opens into a capital A
 @given(st.text(max_size=40))
 def test_folding_a_name_twice_is_folding_it_once(name):
     assert fold_name(fold_name(name)) == fold_name(name)
