@@ -178,6 +178,7 @@ def _offers(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
         if c.eye in (None, look.findings.eye) and c.state != "stopped" and c.role == "pressure"
         for kind in look.protocol.formulary[c.medicine].kinds
     }
+    unnamed = _unnamed(look)
     offers, refused = [], []
     for rule in rules.offer:
         medicine = look.protocol.formulary[rule.medicine]
@@ -194,12 +195,24 @@ def _offers(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
         against = [f for f in found if f.level == "stop" or (f.holds and not f.answered)]
         if rule.kind in in_use:
             refused.append(Refused(kind=rule.kind, why="this class is in use already"))
+        elif unnamed:
+            why = f'"{unnamed[0]}" is in use and not named: it may be of this class'
+            refused.append(Refused(kind=rule.kind, why=why))
         elif against:
             refused.append(Refused(kind=rule.kind, why=against[0].text))
         else:
             texts = tuple(f.text for f in found if f.level != "note")
             offers.append(Offer(kind=rule.kind, medicine=medicine.id, count=rule.count, cautions=texts))
     return tuple(offers), tuple(refused)
+
+
+def _unnamed(look: Look) -> list[str]:
+    """Drops for this eye from before whose name, and so whose class, is not known."""
+    return [
+        entry.described or ""
+        for entry in look.record.in_use
+        if entry.medicine is None and entry.continues and entry.eye in (look.findings.eye, "both")
+    ]
 
 
 def _reason(found: PressureRow, where: Column) -> Reason:
