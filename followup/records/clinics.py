@@ -9,7 +9,7 @@ from sqlmodel import Session
 from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
 from followup.records.store import Unit
-from followup.records.tables import ClinicRow
+from followup.records.tables import ClinicRow, SiteRow
 from followup.records.views import Clinic
 from followup.timing.calendar import Calendar, parse_calendar
 
@@ -31,22 +31,28 @@ def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     return clinic
 
 
-def get_clinic(session: Session) -> Clinic:
-    """The clinic's data. Error: ``clinic.missing`` before it was set up."""
+def get_clinic(session: Session, site: int | None = None) -> Clinic:
+    """The clinic's data, as ``site`` (else the session's own) has them.
+
+    Error: ``clinic.missing`` before it was set up.
+    """
     row = session.get(ClinicRow, 1)
     if row is None:
         raise FollowupError("clinic.missing", "the clinic is not set up yet", fix="run: followup init")
+    number = site or session.info.get("site")
+    place = session.get(SiteRow, number) if number else None
+    own = place or SiteRow(code="", name="")
     return Clinic(
-        name=row.name,
+        name=own.name or row.name,
         code=row.code,
-        phone_day=row.phone_day,
-        phone_night=row.phone_night,
+        phone_day=own.phone_day or row.phone_day,
+        phone_night=own.phone_night or row.phone_night,
         zone=row.zone,
         nearest_eye_clinic=row.nearest_eye_clinic,
         sheet_languages=tuple(row.sheet_languages),
         staff_language=row.staff_language,
         is_sample=row.is_sample,
-        calendar=row.calendar,
+        calendar=own.calendar or row.calendar,
     )
 
 

@@ -13,6 +13,7 @@ from followup.clinical.careplan import PlanStatus
 from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
 from followup.records.folding import fold_code
+from followup.records.sites import site_of_session
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow
 from followup.records.views import OperationOnDay
@@ -48,10 +49,13 @@ def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> N
             where=f"operation list of {day}",
             fix="take one line out",
         )
-    unit.session.execute(delete(OperationListRow).where(col(OperationListRow.day) == day))
+    site = site_of_session(unit.session)
+    here = (col(OperationListRow.day) == day, col(OperationListRow.site_id) == site)
+    unit.session.execute(delete(OperationListRow).where(*here))
     for position, line in enumerate(chosen):
         unit.session.add(
             OperationListRow(
+                site_id=site,
                 day=day,
                 patient_code=line.patient_code.strip(),
                 code_key=fold_code(line.patient_code),

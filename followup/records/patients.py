@@ -11,6 +11,7 @@ from followup.clinical.record import Eye, Phone, Record
 from followup.errors import FollowupError
 from followup.records.folding import fold_code, fold_name, fold_phone
 from followup.records.oplist import refuse_other_eye
+from followup.records.sites import ALL_SITES, site_of_session
 from followup.records.store import Unit
 from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
 from followup.records.views import PatientView, RecordVersion
@@ -25,7 +26,8 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     day names the other eye.
     """
     key = fold_code(record.patient.code)
-    known = unit.session.exec(select(PatientRow).where(PatientRow.code_key == key)).first()
+    twin = select(PatientRow).where(PatientRow.code_key == key)
+    known = unit.session.exec(twin, execution_options=ALL_SITES).first()
     if known is not None:
         raise FollowupError(
             "record.exists",
@@ -35,6 +37,7 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
         )
     refuse_other_eye(unit.session, record)
     row = PatientRow(code=record.patient.code, code_key=key, name="", search_name="", entered_at=unit.now)
+    row.site_id = site_of_session(unit.session)
     return _store(unit, row, record, number=1)
 
 

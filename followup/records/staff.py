@@ -201,6 +201,7 @@ def _staff(row: StaffRow) -> Staff:
         active=row.active,
         failed_logins=row.failed_logins,
         locked_until=row.locked_until,
+        site=row.site_id,
     )
 
 

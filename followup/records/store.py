@@ -16,6 +16,7 @@ from sqlmodel import Session, SQLModel
 from followup.errors import FollowupError
 from followup.records import journal
 from followup.records.engine import make_engine
+from followup.records.sites import bind_session
 from followup.records.tables import metadata
 from followup.records.views import SYSTEM, Actor
 
@@ -51,13 +52,18 @@ class Unit:
 class Store:
     """A database with the rules of :mod:`followup.records.engine`; safe to share between threads."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, *, site: int | None = None) -> None:
         self.engine = engine
+        self.site = site
         self._read_engine = engine.execution_options(**_reading(engine))
 
     @classmethod
     def open(cls, url: str) -> Store:
         return cls(make_engine(url))
+
+    def for_site(self, site: int | None) -> Store:
+        """The same store as the staff of one site see it; None: as it is."""
+        return self if site is None else Store(self.engine, site=site)
 
     def close(self) -> None:
         """Give back every connection. May be called more than once."""
@@ -67,6 +73,7 @@ class Store:
     def read(self) -> Iterator[Session]:
         """A session that sees one state of the store and changes nothing."""
         with Session(self._read_engine, expire_on_commit=False) as session:
+            bind_session(session, self.site)
             yield session
             session.rollback()
 
@@ -75,6 +82,7 @@ class Store:
         """One transaction. Leaves nothing behind if it fails or if a change has no journal entry."""
         with _translated(), Session(self.engine, expire_on_commit=False) as session:
             changed = _watch(session)
+            bind_session(session, self.site or actor.site)
             # The lock is taken before the first read, not at the first write.
             session.connection()
             unit = Unit(session, actor, now)

@@ -12,6 +12,7 @@ from sqlmodel import Session, and_, col, or_, select
 from followup.clinical.careplan import Tier, Trip
 from followup.errors import FollowupError
 from followup.records.places import clinic_calendar, release_places, take_places
+from followup.records.sites import site_of_patient
 from followup.records.store import Unit
 from followup.records.tables import PatientRow, TripRow
 from followup.records.views import TripStatus, TripView
@@ -90,7 +91,7 @@ def cancel_open_trips(unit: Unit, *, patient_id: int, reason: str) -> dict[date,
         if row.status == "booked":
             booked[row.day] = _view(row, patient)
         if row.holds_places:
-            release_places(unit, services=row.services, day=row.day)
+            release_places(unit, services=row.services, day=row.day, site=patient.site_id)
         row.status, row.holds_places, row.ended_reason = "cancelled", False, reason
         unit.session.add(row)
     unit.session.flush()
@@ -101,6 +102,7 @@ def propose_trips(
     unit: Unit, *, plan_id: int, patient_id: int, trips: Iterable[Trip], kept: Mapping[date, TripView]
 ) -> None:
     """Store the plan's visits still to come; one on the day of a ``kept`` booking stays booked."""
+    site = site_of_patient(unit.session, patient_id)
     for planned in trips:
         if planned.status not in ("proposed", "booked"):
             continue
@@ -111,10 +113,11 @@ def propose_trips(
             promised = planned.services if before is None else before.services
             take_places(
                 unit,
-                clinic_calendar(unit.session),
+                clinic_calendar(unit.session, site),
                 services=planned.services,
                 day=planned.date,
                 overbook={*promised, *planned.overbooked},
+                site=site,
             )
         unit.session.add(_row(plan_id, patient_id, planned, booked=booked))
     unit.session.flush()

@@ -15,12 +15,13 @@ TransitionKind = Literal["late", "overdue"]
 
 @dataclass(frozen=True)
 class Actor:
-    """Who does something. The program itself is :data:`SYSTEM`."""
+    """Who does something, at one site or (None) at all. The program itself is :data:`SYSTEM`."""
 
     login: str
     roles: frozenset[str] = frozenset()
     name: str = ""
     registration: str = ""
+    site: int | None = None
 
 
 SYSTEM = Actor("system")
@@ -55,10 +56,11 @@ class Staff:
     active: bool
     failed_logins: int
     locked_until: datetime | None
+    site: int | None = None
 
     @property
     def actor(self) -> Actor:
-        return Actor(self.login, self.roles, self.name, self.registration)
+        return Actor(self.login, self.roles, self.name, self.registration, self.site)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from followup.errors import FollowupError
 from followup.records.clinics import clinic_zone
 from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
+from followup.records.sites import site_of_patient
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, TripRow
 from followup.records.trips import OPEN, trip
@@ -27,12 +28,14 @@ def book_trip(unit: Unit, *, trip_id: int) -> TripView:
     """
     row = _held(unit, trip_id)
     _need_state(row, "proposed", done="booked")
+    site = site_of_patient(unit.session, row.patient_id)
     take_places(
         unit,
-        clinic_calendar(unit.session),
+        clinic_calendar(unit.session, site),
         services=row.services,
         day=row.day,
         overbook=row.overbooked,
+        site=site,
     )
     row.status, row.holds_places = "booked", True
     return _stored(unit, row, "visit booked", day=row.day.isoformat())
@@ -49,7 +52,8 @@ def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
     if day == row.day:
         return trip(unit.session, trip_id)
     _refuse_move(unit.session, row, day)
-    old, calendar = row.day, clinic_calendar(unit.session)
+    site = site_of_patient(unit.session, row.patient_id)
+    old, calendar = row.day, clinic_calendar(unit.session, site)
     closed = [service for service in row.services if not calendar.offers(service, day)]
     if closed:
         raise FollowupError(
@@ -59,8 +63,8 @@ def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
             fix="choose another day inside the window",
         )
     if row.holds_places:
-        take_places(unit, calendar, services=row.services, day=day)
-        release_places(unit, services=row.services, day=old)
+        take_places(unit, calendar, services=row.services, day=day, site=site)
+        release_places(unit, services=row.services, day=old, site=site)
     row.day, row.overbooked = day, []
     return _stored(unit, row, "visit moved", old=old.isoformat(), new=day.isoformat())
 

@@ -102,7 +102,7 @@ NEXT_STEP = '''
 """A step that a later version might have."""
 import sqlalchemy as sa
 from alembic import op
-revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "0003", "0002", None, None
 
 
 def upgrade():
@@ -114,7 +114,7 @@ ORPHAN = 'op.execute("DELETE FROM trip_transition"); op.execute("DELETE FROM pat
 
 
 def _with_next_step(monkeypatch, folder, step: str) -> None:
-    (folder / "v0002_next.py").write_text(NEXT_STEP.format(step=step))
+    (folder / "v0003_next.py").write_text(NEXT_STEP.format(step=step))
     config = migrations._config()
     own = Path(migrations.__file__).parent / "versions"
     config.set_main_option("version_locations", f"{own}{os.pathsep}{folder}")

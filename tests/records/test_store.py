@@ -25,6 +25,7 @@ NAME = "আমিনা بنت يوسف — Ngũgĩ 'O\"Hara'; DROP TABLE"
 def _rows() -> list[SQLModel]:
     """A row of every table with every column filled, parents first."""
     return [
+        t.SiteRow(id=2, code="B", name=NAME, phone_day="1", phone_night="2", calendar="{}"),
         t.ClinicRow(
             name=NAME,
             code="RBE",
@@ -48,6 +49,7 @@ def _rows() -> list[SQLModel]:
             failed_logins=3,
             locked_until=NOW,
             created_at=NOW,
+            site_id=2,
         ),
         t.LoginSessionRow(
             id="a" * 64,
@@ -154,6 +156,52 @@ def _rows() -> list[SQLModel]:
         t.HeartbeatRow(name="sweep", at=NOW, ok=False, rows=7, message=NAME),
         t.LeaseRow(name="sweep", owner=NAME, expires_at=NOW),
         t.DailyRunRow(id=1, job="check", day=DAY, claimed_at=NOW, finished_at=NOW, outcome=NAME),
+        t.ContactAttemptRow(
+            id=1,
+            patient_id=1,
+            at=NOW,
+            day=DAY,
+            by="omar",
+            rung=2,
+            way="second contact",
+            outcome="will come",
+            promised=DAY,
+            note=NAME,
+            nonce="n",
+        ),
+        t.StandingRow(patient_id=1, standing="moved away", since=NOW, by="omar", reason=NAME),
+        t.MessageChoiceRow(
+            patient_id=1,
+            consent=True,
+            reader="carer",
+            channel="gateway",
+            address="+44 20 7946 0101",
+            changed_by="mira",
+            changed_at=NOW,
+            stopped_at=NOW,
+        ),
+        t.MessageRow(
+            id=1,
+            key="k",
+            patient_id=1,
+            kind="reminder",
+            day=DAY,
+            last_useful=DAY,
+            language="ar",
+            reader="carer",
+            channel="mail",
+            address="a@example.org",
+            text=NAME,
+            segments=2,
+            state="failed",
+            created_at=NOW,
+            next_try=NOW,
+            tries=3,
+            claimed_by="x",
+            claimed_until=NOW,
+            sent_at=NOW,
+            last_error=NAME,
+        ),
     ]
 
 
@@ -171,8 +219,8 @@ def test_every_table_gives_back_what_was_stored(address, open_store):
             session.commit()
     for row in _rows():
         with store.read() as session:
-            found = session.exec(select(type(row))).one()
-            assert found.model_dump() == row.model_dump()
+            found = [other.model_dump() for other in session.exec(select(type(row)))]
+        assert row.model_dump() in found
 
 
 def test_an_instant_comes_back_in_utc_whatever_zone_it_was_given_in(store):

@@ -12,6 +12,19 @@ from followup.records.tables.plans import (
     TripRow,
     TripTransitionRow,
 )
+from followup.records.tables.recall import (
+    CHANNELS,
+    MESSAGE_KINDS,
+    OUTCOMES,
+    READERS,
+    STANDINGS,
+    WAYS,
+    ContactAttemptRow,
+    MessageChoiceRow,
+    MessageRow,
+    SiteRow,
+    StandingRow,
+)
 from followup.records.tables.upkeep import (
     DailyRunRow,
     HeartbeatRow,
@@ -21,14 +34,23 @@ from followup.records.tables.upkeep import (
 )
 
 __all__ = [
+    "CHANNELS",
+    "MESSAGE_KINDS",
+    "OUTCOMES",
+    "READERS",
     "ROLES",
+    "STANDINGS",
+    "WAYS",
     "CarePlanRow",
     "ClinicRow",
+    "ContactAttemptRow",
     "DailyRunRow",
     "HeartbeatRow",
     "JournalRow",
     "LeaseRow",
     "LoginSessionRow",
+    "MessageChoiceRow",
+    "MessageRow",
     "OperationListRow",
     "OperationRow",
     "PatientRow",
@@ -36,7 +58,9 @@ __all__ = [
     "ProtocolSignatureRow",
     "RecordVersionRow",
     "SheetRow",
+    "SiteRow",
     "StaffRow",
+    "StandingRow",
     "TripRow",
     "TripTransitionRow",
     "metadata",

@@ -35,7 +35,10 @@ class ClinicRow(SQLModel, table=True):
 
 
 class StaffRow(SQLModel, table=True):
-    """A person who can log in. ``password_hash`` is an Argon2id string, never a password."""
+    """A person who can log in. ``password_hash`` is an Argon2id string, never a password.
+
+    ``site_id`` NULL: works for every site.
+    """
 
     __tablename__ = "staff"
     __table_args__ = (UniqueConstraint("login"), check("failed_logins", "failed_logins >= 0"))
@@ -50,6 +53,7 @@ class StaffRow(SQLModel, table=True):
     failed_logins: int = 0
     locked_until: datetime | None = None
     created_at: datetime
+    site_id: int | None = Field(default=None, foreign_key="site.id")
 
 
 class LoginSessionRow(SQLModel, table=True):

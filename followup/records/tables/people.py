@@ -39,6 +39,7 @@ class PatientRow(SQLModel, table=True):
     search_phones: str = ""
     record_number: int = 1
     entered_at: datetime
+    site_id: int = Field(default=1, foreign_key="site.id", index=True)
 
 
 class RecordVersionRow(SQLModel, table=True):
@@ -75,6 +76,7 @@ class OperationListRow(SQLModel, table=True):
     __table_args__ = (UniqueConstraint("day", "code_key", "eye"), one_of("eye", EYES))
 
     id: int | None = Field(default=None, primary_key=True)
+    site_id: int = Field(default=1, foreign_key="site.id")
     day: date
     patient_code: str
     code_key: str

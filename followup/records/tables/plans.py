@@ -92,11 +92,12 @@ class TripRow(SQLModel, table=True):
 
 
 class PlaceRow(SQLModel, table=True):
-    """How many places of a service are taken on a day; ``capacity`` NULL is no limit."""
+    """How many places of a service are taken on a day at a site; ``capacity`` NULL is no limit."""
 
     __tablename__ = "place"
     __table_args__ = (check("taken", "taken >= 0"), check("capacity", "capacity IS NULL OR capacity >= 0"))
 
+    site_id: int = Field(default=1, primary_key=True, foreign_key="site.id")
     service: str = Field(primary_key=True)
     day: date = Field(primary_key=True)
     capacity: int | None = None

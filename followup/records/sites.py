@@ -1,0 +1,105 @@
+"""Several places of one clinic in one database; staff bound to one see its patients alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from sqlalchemy import event
+from sqlalchemy.orm import ORMExecuteState, with_loader_criteria
+from sqlmodel import Session, col, select
+
+from followup.clinical.record import parse_json_object
+from followup.errors import FollowupError
+from followup.records.tables import OperationListRow, PatientRow, SiteRow, StaffRow
+from followup.timing.calendar import parse_calendar
+
+MAIN = 1
+# Queries that must see every patient, such as the search for a code that is in use.
+ALL_SITES = {"all_sites": True}
+
+
+@dataclass(frozen=True)
+class Site:
+    """A place of the clinic. What is empty is as for the whole clinic."""
+
+    id: int
+    code: str
+    name: str
+    phone_day: str = ""
+    phone_night: str = ""
+    calendar: str = ""
+
+
+def bind_session(session: Session, site: int | None) -> None:
+    """From now on ``session`` finds patients and operation lists of ``site`` only; None: of all."""
+    if site is None:
+        return
+    session.info["site"] = site
+
+    def only_here(state: ORMExecuteState) -> None:
+        if state.is_select and not state.execution_options.get("all_sites"):
+            state.statement = state.statement.options(
+                with_loader_criteria(PatientRow, col(PatientRow.site_id) == site, include_aliases=True),
+                with_loader_criteria(OperationListRow, col(OperationListRow.site_id) == site),
+            )
+
+    event.listen(session, "do_orm_execute", only_here)
+
+
+def site_of_session(session: Session) -> int:
+    """Where new patients of this session belong: its site, else the first one."""
+    found = session.info.get("site")
+    return found if isinstance(found, int) else MAIN
+
+
+def site_of_patient(session: Session, patient_id: int) -> int:
+    """The site that follows the patient."""
+    found = session.exec(
+        select(PatientRow.site_id).where(PatientRow.id == patient_id), execution_options=ALL_SITES
+    ).first()
+    return found or MAIN
+
+
+def all_sites(session: Session) -> tuple[Site, ...]:
+    """Every site, the first one first."""
+    return tuple(_site(row) for row in session.exec(select(SiteRow).order_by(col(SiteRow.id))))
+
+
+def put_site(session: Session, site: Site) -> Site:
+    """Add a site (``id`` 0) or change one; its journal entry is the caller's.
+
+    Errors: ``site.code``, ``site.name``, ``site.unknown``, those of a calendar.
+    """
+    if not (site.code.isascii() and site.code.isalnum() and 1 <= len(site.code) <= 8):
+        raise FollowupError("site.code", f"{site.code} is no code", where="site", fix="use 1 to 8 letters")
+    if not site.name.strip():
+        raise FollowupError("site.name", "the site has no name", where="site", fix="give its name")
+    if site.calendar:
+        parse_calendar(parse_json_object(site.calendar, "calendar"), "calendar")
+    twin = session.exec(select(SiteRow).where(SiteRow.code == site.code)).first()
+    if twin is not None and twin.id != site.id:
+        raise FollowupError("site.code", f"{site.code} is in use", where="site", fix="choose another code")
+    row = session.get(SiteRow, site.id) if site.id else SiteRow(code="", name="")
+    if row is None:
+        raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
+    for name in ("code", "name", "phone_day", "phone_night", "calendar"):
+        setattr(row, name, getattr(site, name))
+    session.add(row)
+    session.flush()
+    return replace(site, id=row.id or 0)
+
+
+def bind_staff(session: Session, *, login: str, site: int | None) -> None:
+    """Let a member of staff work for one site, or for all (None); its journal entry is the caller's."""
+    row = session.exec(select(StaffRow).where(StaffRow.login == login.strip().casefold())).first()
+    if row is None:
+        raise FollowupError("staff.unknown", f"nobody logs in as {login}", fix="check the name")
+    if site is not None and session.get(SiteRow, site) is None:
+        raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
+    row.site_id = site
+    session.add(row)
+    session.flush()
+
+
+def _site(row: SiteRow) -> Site:
+    return Site(row.id or 0, row.code, row.name, row.phone_day, row.phone_night, row.calendar)
