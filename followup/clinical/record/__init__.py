@@ -133,10 +133,13 @@ def parse_findings(data: dict[str, Any], source: str = "findings") -> Findings:
 
 def first_problem(exc: ValidationError, source: str) -> FollowupError:
     """The first validation problem as our one-line error."""
-    problem = exc.errors(include_url=False, include_input=False, include_context=False)[0]
+    found = exc.errors(include_url=False, include_input=False, include_context=False)
+    # A list whose every entry is wrong is also said to be too short; only the entries need mending.
+    inner = [p for p in found if not any(q["loc"][: len(p["loc"])] == p["loc"] != q["loc"] for q in found)]
+    problem = inner[0]
     field = ".".join(str(part) for part in problem["loc"]) or "record"
     what = problem["msg"].removeprefix("Value error, ")
-    more = len(exc.errors()) - 1
+    more = len(inner) - 1
     fix = "correct this field" + (f" (and {more} more)" if more else "")
     return FollowupError("record.field", what, where=f"{source}: {field}", fix=fix)
 
