@@ -1,0 +1,196 @@
+"""A record is read whole or refused in one line that names the field."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from followup.clinical.record import parse_json_object, parse_record
+from followup.errors import FollowupError
+
+
+def refused(call, *args):
+    with pytest.raises(FollowupError) as caught:
+        call(*args)
+    assert "\n" not in caught.value.line
+    assert len(caught.value.line) < 900
+    assert caught.value.fix
+    return caught.value
+
+
+OPERATION_MISTAKES = [
+    ({"eye": "left"}, "operations.0", "eye_drawn"),
+    ({"eye": "OD"}, "operations.0.eye", "right"),
+    ({"date": "2026-02-30"}, "operations.0.date", "date"),
+    ({"date": "2/3/2026"}, "operations.0.date", "date"),
+    ({"date": 20260302}, "operations.0.date", "YYYY-MM-DD"),
+    ({"date": "1953-01-01"}, "record", "before the birth"),
+    ({"date": "1989-12-31"}, "record", "1990"),
+    ({"cut_mm": 300}, "operations.0.cut_mm", "15"),
+    ({"cut_mm": 0}, "operations.0.cut_mm", "0.5"),
+    ({"cut_mm": float("nan")}, "operations.0.cut_mm", "15"),
+    ({"cut_mm": float("inf")}, "operations.0.cut_mm", "15"),
+    ({"stitches": 1.5}, "operations.0.stitches", "integer"),
+    ({"stitches": 10**30}, "operations.0.stitches", "20"),
+    ({"stitches": -1}, "operations.0.stitches", "0"),
+    ({"start": "9:00"}, "operations.0.start", "pattern"),
+    ({"start": "24:00"}, "operations.0.start", "pattern"),
+    ({"chamber": "quite shallow"}, "operations.0.chamber", "shallow"),
+    ({"procedure": None}, "operations.0.procedure", ""),
+    ({"capsule_torn": True, "capsule_whole": True}, "operations.0", "can't both be true"),
+    ({"antibiotic": "cefuroxime-chamber", "antibiotic_in_chamber": False}, "operations.0", "correct one"),
+    ({"steroids": []}, "operations.0.steroids", "Extra"),
+    (
+        {
+            "steroid": [
+                {
+                    "medicine": "dexamethasone-insert",
+                    "place": "chamber",
+                    "form": "slow-release",
+                    "fate": "washed out",
+                }
+            ]
+        },
+        "operations.0.steroid.0",
+        "can't be washed out",
+    ),
+    ({"steroid": [{"medicine": "x", "place": "chamber", "mg": 500}]}, "operations.0.steroid.0", ""),
+    ({"free_text": "x" * 5_000}, "operations.0.free_text", "4000"),
+]
+
+
+@pytest.mark.parametrize(("change", "field", "says"), OPERATION_MISTAKES)
+def test_a_mistake_in_an_operation_is_named_by_its_field(someone, change, field, says):
+    error = refused(parse_record, someone(operation=change))
+    assert error.where.startswith(f"record: {field}")
+    assert says in error.line
+
+
+PATIENT_MISTAKES = [
+    ({"code": "C 0001"}, "patient.code"),
+    ({"name": "x" * 5_000_000}, "patient.name"),
+    ({"name": ""}, "patient.name"),
+    ({"birth_date": "1954-13-01"}, "patient.birth_date"),
+    ({"birth_date": None}, "patient"),
+    ({"birth_year": 1955}, "patient"),
+    ({"birth_year": 17}, "patient.birth_year"),
+    ({"allergies": [{"to": "penicillin"}]}, "patient.allergies.0.to"),
+    ({"allergies": [{"to": "medicine"}]}, "patient.allergies.0"),
+    ({"telephones": [{"number": "call me"}]}, "patient.telephones.0.number"),
+    ({"language": "English"}, "patient.language"),
+    ({"conditions": {"diabetes": True}}, "patient.conditions.diabetes"),
+    ({"conditions": {"athsma": True}}, "patient.conditions.athsma"),
+    ({"eye": {"axial_length_mm": True}}, "patient.eyes.right.axial_length_mm"),
+    ({"eye": {"axial_length_mm": "long"}}, "patient.eyes.right.axial_length_mm"),
+    ({"eye": {"axial_length_mm": 2.6}}, "patient.eyes.right.axial_length_mm"),
+]
+
+
+@pytest.mark.parametrize(("change", "field"), PATIENT_MISTAKES)
+def test_a_mistake_about_the_patient_is_named_by_its_field(someone, change, field):
+    error = refused(parse_record, someone(**change))
+    assert error.where.startswith(f"record: {field}")
+
+
+def test_an_eye_given_twice_and_different_says_which_and_what_to_do(someone):
+    error = refused(parse_record, someone(operation={"eye": "left"}))
+    assert error.what == "eye says left but eye_drawn says right; confirm the eye"
+
+
+def test_two_operations_on_one_eye_on_one_day_are_one_too_many(someone):
+    assert "keep one" in refused(parse_record, someone(more_operations=[{}])).line
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"reviews": [{"eye": "left", "date": "2026-03-03"}]},
+        {"reviews": [{"date": "2026-03-01"}]},
+        {"trips": [{"date": "2026-02-01", "status": "booked"}]},
+        {"reviews": [{"date": "2026-03-03", "pressure": 900}]},
+        {"in_use": [{"eye": "right"}]},
+        {"in_use": [{"medicine": "dorzolamide-2"}]},
+        {"in_use": [{"medicine": "prednisolone-5-tablet", "route": "mouth", "eye": "right"}]},
+        {"in_use": [{"medicine": "dorzolamide-2", "eye": "right", "count_a_day": 2, "times": ["07:00"]}]},
+    ],
+)
+def test_what_contradicts_the_operation_or_itself_is_refused(someone, change):
+    refused(parse_record, someone(**change))
+
+
+def test_several_mistakes_are_counted_behind_the_first(someone):
+    error = refused(parse_record, someone(operation={"cut_mm": 300, "stitches": 99}, sex="none"))
+    assert "and 2 more" in error.fix
+
+
+def test_not_recorded_in_words_null_and_silence_mean_the_same(someone, told):
+    silent = someone(operation={"chamber": None})
+    said = someone(operation={"chamber": "not recorded"})
+    del silent["operations"][0]["chamber"]
+    assert parse_record(silent) == parse_record(said)
+
+
+def test_a_medicine_unknown_to_the_formulary_is_named_by_its_field(someone, told):
+    for change, field in (
+        ({"operation": {"antibiotic": "wonder-drop"}}, "operations.0.antibiotic"),
+        (
+            {"operation": {"steroid": [{"medicine": "wonder-drop", "place": "chamber"}]}},
+            "operations.0.steroid.0",
+        ),
+        ({"allergies": [{"to": "medicine", "medicine": "wonder-drop"}]}, "patient.allergies.0.medicine"),
+    ):
+        assert field in refused(told, someone(**change)).line
+
+
+def test_a_day_before_every_operation_has_no_plan(someone, told):
+    with pytest.raises(FollowupError, match="no operation on or before 2026-03-01"):
+        told(someone(), as_of=-1)
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("{", "json.syntax"),
+        ("", "json.syntax"),
+        ("[1, 2]", "json.object"),
+        ('{"a": 1, "a": 2}', "json.syntax"),
+        ("[" * 100_000, "json.syntax"),
+        (b"\xff\xfe{}", "json.syntax"),
+        ("{" + " " * 1_000_000 + "}", "json.size"),
+        ('{"n": ' + "9" * 10_000 + "}", "json.syntax"),
+    ],
+)
+def test_what_is_no_json_object_is_refused_in_one_line(text, code):
+    error = refused(parse_json_object, text, "record.json")
+    assert error.code == code
+    assert error.where == "record.json"
+
+
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e999"])
+def test_numbers_that_are_no_numbers_do_not_come_through(someone, number):
+    text = json.dumps(someone(operation={"cut_mm": 2.4})).replace('"cut_mm": 2.4', f'"cut_mm": {number}')
+    with pytest.raises(FollowupError):
+        parse_record(parse_json_object(text, "record.json"))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "wanjiru",
+        "tom",
+        "amina",
+        "peter",
+        "lakshmi",
+        "ibrahim",
+        "grace",
+        "rafiq",
+        "devika",
+        "joao",
+        "fatuma",
+        "li",
+    ],
+)
+def test_each_of_the_twelve_operations_is_read_and_written_back_the_same(case, name):
+    record = parse_record(case(name))
+    assert parse_record(json.loads(record.model_dump_json())) == record
