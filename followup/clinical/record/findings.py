@@ -2,15 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from followup.clinical.record.base import ClockTime, Day, Eye, Part, Short, Text
 
 Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
 Flare = Literal["0", "1+", "2+", "3+", "4+", "not seen"]
 Seen = Literal["yes", "no", "not seen"]
+MOST_MMHG = 90
+
+
+def _mmhg(value: Any) -> Any:
+    """Say what a pressure is in one line; pydantic would name both branches of the union."""
+    number = isinstance(value, (int, float)) and not isinstance(value, bool) and 0 <= value <= MOST_MMHG
+    if value is None or value == "not done" or number:
+        return value
+    raise ValueError(f'write the pressure in mmHg, 0 to {MOST_MMHG}, or "not done"')
+
+
+Pressure = Annotated[
+    Annotated[float, Field(ge=0, le=MOST_MMHG)] | Literal["not done"] | None, BeforeValidator(_mmhg)
+]
 
 
 class Findings(Part):
@@ -33,7 +47,7 @@ class Findings(Part):
     flare: Flare | None = None
     hypopyon: Seen | None = None
     fibrin: Seen | None = None
-    pressure: Annotated[float, Field(ge=0, le=90)] | Literal["not done"] | None = None
+    pressure: Pressure = None
     pressure_device: Short | None = None
     chamber: Literal["deep", "shallow", "flat", "not seen"] | None = None
     leak: Literal["none", "slow", "fast", "not seen"] | None = None
