@@ -17,6 +17,7 @@ from followup.clinical.careplan import Role, Tier
 from followup.clinical.contraindications import CautionSet, load_cautions
 from followup.clinical.facts import FactDef, Mark
 from followup.clinical.formulary import Country, Medicine, load_formulary
+from followup.clinical.recall_rules import RecallRules, load_recall_rules
 from followup.clinical.record.base import MedicineId
 from followup.clinical.review_rules import ReviewRules, load_review
 from followup.clinical.rule import Part, Rule, Taper
@@ -129,6 +130,7 @@ class Protocol:
     cautions: CautionSet
     review: ReviewRules
     aftercare: Aftercare
+    recall: RecallRules
     hash: str
 
     @property
@@ -200,6 +202,7 @@ def load_protocol(folder: Path | None = None) -> Protocol:
         cautions=load_cautions(folder / "cautions.toml"),
         review=load_review(folder / "review.toml"),
         aftercare=load_aftercare(folder / "aftercare.toml"),
+        recall=load_recall_rules(folder / "recall.toml"),
         hash=_hash(folder),
     )
     check_protocol(protocol, main, fact_file, rules)

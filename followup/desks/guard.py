@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from urllib.parse import quote
 
@@ -68,6 +69,11 @@ def look_up(request: Request) -> Visit:
     if login and now - login.last_seen >= TOUCH_EVERY:
         with desk.store.upkeep(now) as unit:
             touch_session(unit, token=token)
+    if login and login.staff.site is not None:
+        # From here on the request sees the patients, calendar and telephones of its own site alone.
+        desk = replace(desk, store=desk.store.for_site(login.staff.site))
+        with desk.store.read() as session:
+            clinic = get_clinic(session)
     return Visit(desk, clinic, now, login, signature)
 
 
