@@ -16,14 +16,19 @@ MOST_MMHG = 90
 
 def _mmhg(value: Any) -> Any:
     """Say what a pressure is in one line; pydantic would name both branches of the union."""
-    number = isinstance(value, (int, float)) and not isinstance(value, bool) and 0 <= value <= MOST_MMHG
-    if value is None or value == "not done" or number:
+    if value == "not done":
         return value
+    try:
+        number = -1.0 if isinstance(value, bool) else float(value)
+    except (TypeError, ValueError):
+        number = -1.0
+    if 0 <= number <= MOST_MMHG:
+        return number
     raise ValueError(f'write the pressure in mmHg, 0 to {MOST_MMHG}, or "not done"')
 
 
 Pressure = Annotated[
-    Annotated[float, Field(ge=0, le=MOST_MMHG)] | Literal["not done"] | None, BeforeValidator(_mmhg)
+    Annotated[float, Field(ge=0, le=MOST_MMHG)] | Literal["not done"], BeforeValidator(_mmhg)
 ]
 
 
@@ -47,7 +52,7 @@ class Findings(Part):
     flare: Flare | None = None
     hypopyon: Seen | None = None
     fibrin: Seen | None = None
-    pressure: Pressure = None
+    pressure: Pressure | None = None
     pressure_device: Short | None = None
     chamber: Literal["deep", "shallow", "flat", "not seen"] | None = None
     leak: Literal["none", "slow", "fast", "not seen"] | None = None
