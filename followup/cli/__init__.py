@@ -16,6 +16,7 @@ COMMANDS = {
     "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),
     "due": ("followup.cli.lists", "Print who comes today."),
     "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
+    "language": ("followup.cli.language", "Check the sheet's languages; a reviewer's table out and in."),
     "overdue": ("followup.cli.lists", "Print whom to reach, most pressing first, and why."),
     "plan": ("followup.cli.plan", "Print the whole plan of one operative record."),
     "schema": ("followup.cli.schema", "Print a JSON Schema of what goes in or comes out."),

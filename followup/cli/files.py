@@ -45,20 +45,27 @@ def read_record(path: str) -> Record:
     return parse_record(*read_object(path))
 
 
-def _read_text(path: str, source: str) -> str:
+def read_bytes(path: str, most: int, source: str = "") -> bytes:
+    """The bytes of the file ``path`` ("-": standard input), at most ``most``; ``source`` names it."""
+    source = source or path
     try:
         if path == STDIN:
-            data = sys.stdin.buffer.read(MAX_BYTES + 1)
+            data = sys.stdin.buffer.read(most + 1)
         else:
             with open(path, "rb") as file:
-                data = file.read(MAX_BYTES + 1)
+                data = file.read(most + 1)
     except (OSError, ValueError, AttributeError) as exc:
         reason = (exc.strerror or "it can't be read") if isinstance(exc, OSError) else "it is closed"
         raise FollowupError("file.read", reason, where=source, fix="name a readable file") from None
-    if len(data) > MAX_BYTES:
+    if len(data) > most:
         raise FollowupError(
-            "file.size", f"larger than {MAX_BYTES} bytes", where=source, fix="hand in one record only"
+            "file.size", f"larger than {most} bytes", where=source, fix="hand in one record or table only"
         )
+    return data
+
+
+def _read_text(path: str, source: str) -> str:
+    data = read_bytes(path, MAX_BYTES, source)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as exc:

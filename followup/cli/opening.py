@@ -15,6 +15,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError
 
 from followup.errors import FollowupError
+from followup.language.catalogue_files import bind_clinic
 from followup.records.clinics import get_clinic
 from followup.records.migrations import schema_state, upgrade
 from followup.records.store import Store
@@ -35,10 +36,14 @@ def settings_from(folder: str | None, **given: object) -> Settings:
 
 @contextmanager
 def opened(settings: Settings) -> Iterator[Store]:
-    """The clinic's store, its schema checked. Errors: ``clinic.missing``, ``store.*``."""
+    """The clinic's store, its schema checked; from now on sheets speak the clinic's own words.
+
+    Errors: ``clinic.missing``, ``store.*``.
+    """
     path = sqlite_file(settings)
     if path is not None and not path.is_file():
         raise _not_set_up(settings)
+    bind_clinic(settings.folder)
     with reachable(settings) as store:
         state = schema_state(store.engine)
         if state == "empty":

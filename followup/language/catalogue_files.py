@@ -16,7 +16,7 @@ from datetime import date
 from pathlib import Path
 from typing import Literal
 
-from babel.messages.catalog import Catalog
+from babel.messages.catalog import Catalog, Message
 from babel.messages.mofile import read_mo
 from babel.messages.pofile import PoFileError, read_po, write_po
 
@@ -127,17 +127,25 @@ def source_catalogue(domain: Domain) -> Catalog:
         return read_po(file, locale=ENGLISH.tag)
 
 
+def english(message: Message) -> tuple[str, ...]:
+    """The English words of a message: one, or singular and plural where it is counted."""
+    return (message.id,) if isinstance(message.id, str) else tuple(message.id)
+
+
+def key_of(message: Message) -> Key:
+    """What a message is looked up by. Babel gives the context of a compiled one as bytes."""
+    context = message.context.decode() if isinstance(message.context, bytes) else message.context
+    return context, english(message)[0]
+
+
 def messages_of(catalogue: Catalog) -> dict[Key, Forms]:
     """The messages of a catalogue that are finished in every form."""
     found: dict[Key, Forms] = {}
     for message in catalogue:
         text = message.string
         forms = tuple(str(t or "") for t in text) if isinstance(text, (tuple, list)) else (str(text or ""),)
-        key = message.id[0] if isinstance(message.id, (tuple, list)) else message.id
-        # Babel gives the context of a compiled message as bytes.
-        context = message.context.decode() if isinstance(message.context, bytes) else message.context
-        if key and not message.fuzzy and all(forms):
-            found[(context, key)] = forms
+        if message.id and not message.fuzzy and all(forms):
+            found[key_of(message)] = forms
     return found
 
 

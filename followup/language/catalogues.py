@@ -129,8 +129,8 @@ def _translator(tag: str, domain: Domain, stamps: tuple[object, ...]) -> Transla
         )
     if spoken == ENGLISH:
         return Translator(spoken, domain, shipped.review, shipped.messages)
-    wanted = _wanted(domain)
-    merged = _merged(spoken, domain, shipped, wanted)
+    wanted = wanted_messages(domain)
+    merged = merged_words(spoken, domain, shipped)
     _must_be_complete(spoken, domain, merged.messages, wanted)
     return Translator(spoken, domain, merged.review, merged.messages)
 
@@ -157,16 +157,21 @@ def _is_offered(tag: str, domain: Domain) -> bool:
     return True
 
 
-def _wanted(domain: Domain) -> Mapping[Key, Forms]:
+def wanted_messages(domain: Domain = "sheet") -> Mapping[Key, Forms]:
+    """Every message there is, in English."""
     source = files.shipped(ENGLISH, domain)
     return source.messages if source else {}
 
 
-def _merged(spoken: Language, domain: Domain, shipped: Loaded, wanted: Mapping[Key, Forms]) -> Loaded:
-    """The clinic's words over the program's; reviewed only where the reviewer read every one of them."""
+def merged_words(spoken: Language, domain: Domain, shipped: Loaded) -> Loaded:
+    """The clinic's words over the program's; reviewed only where the reviewer read every one of them.
+
+    Raises FollowupError ``language.damaged`` for words of the clinic that must not be printed.
+    """
     own = files.clinics_own(spoken, domain)
     if own is None:
         return shipped
+    wanted = wanted_messages(domain)
     used = {key: forms for key, forms in own.messages.items() if key in wanted}
     for key, forms in used.items():
         for flaw in flaws(wanted[key], forms, spoken):

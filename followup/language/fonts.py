@@ -64,6 +64,19 @@ def must_be_covered(text: str, where: str) -> None:
         )
 
 
+def printable_name(name: str, latin: str | None, where: str) -> str:
+    """``name``, or its romanised form where no shipped font draws the script that it is written in.
+
+    Raises FollowupError ``language.glyph`` where neither can be printed.
+    """
+    if not uncovered(name):
+        return name
+    if latin and not uncovered(latin):
+        return latin
+    must_be_covered(name, where)
+    raise AssertionError("unreachable: the name was found uncovered")
+
+
 @lru_cache(maxsize=64)
 def subset(family: str, weight: int, characters: frozenset[str]) -> bytes:
     """A small TrueType font with only these characters and their joined forms, for a page to carry."""

@@ -135,6 +135,9 @@ class Patient(Part):
 
     code: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,23}$")]
     name: Short
+    name_latin: Short | None = Field(
+        None, description="the name in Latin letters, printed where no font has the script of ``name``"
+    )
     birth_date: Day | None = None
     birth_year: Annotated[int, Field(ge=1890, le=2200)] | None = None
     sex: Literal["female", "male", "other"] | None = None
