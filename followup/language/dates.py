@@ -30,7 +30,9 @@ def short_date(day: date, language: Language) -> str:
 
 def weekday(day: date, language: Language) -> str:
     """ "Monday", standing alone."""
-    return format_date(day, "cccc", locale=language.tag)
+    # Not the stand-alone name ("cccc"): once Babel 2.18 has looked one up it gives every other
+    # language the first one's names (python-babel issue 1234).
+    return format_date(day, "EEEE", locale=language.tag)
 
 
 def native_date(day: date, language: Language) -> str | None:
