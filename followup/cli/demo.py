@@ -56,7 +56,7 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
                 desk,
                 listener,
                 [
-                    f"Log in as {listed(member.login for member in STAFF)}; the password is: {PASSWORD}",
+                    f"Log in as one of: {listed(member.login for member in STAFF)}; password: {PASSWORD}",
                     f"All of it is invented and lies in {place}. Stop with Ctrl-C.",
                 ],
             )

@@ -116,7 +116,8 @@ class Story:
         code = person.record.patient.code
         if day < self.today or self.rng.random() < 1 / 3:
             nonce = f"demo-{trip.id}"
-            yield Event("08:40", "reception", partial(mark_arrived, trip_id=trip.id, nonce=nonce))
+            at = f"08:{self.rng.randint(12, 58)}"
+            yield Event(at, "reception", partial(mark_arrived, trip_id=trip.id, nonce=nonce))
         if day == self.today:
             return
         yield Event("10:30", "counsellor", partial(mark_fulfilled, trip_id=trip.id))
