@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.language.catalogues import translator
-from followup.language.dates import clock, long_date, short_date
+from followup.language.dates import clock, long_date, native_date, short_date, weekday
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES
 
@@ -19,11 +20,57 @@ from followup.language.languages import LANGUAGES
     [
         ("en", "Thursday 5 March 2026"),
         ("bn", "বৃহস্পতিবার, 5 মার্চ 2026"),
+        ("hi", "गुरुवार, 5 मार्च 2026"),
+        ("ta", "வியாழன், 5 மார்ச் 2026"),
+        ("te", "గురువారం, 5 మార్చి 2026"),
+        ("ur", "جمعرات، 5 مارچ 2026"),
         ("ar", "الخميس، 5 مارس 2026"),
+        ("sw", "Alhamisi 5 Machi 2026"),
+        ("fr", "jeudi 5 mars 2026"),
+        ("es", "jueves 5 de marzo de 2026"),
+        ("pt", "quinta-feira, 5 de março de 2026"),
+        ("ne", "बिहिबार, 5 मार्च 2026"),
     ],
 )
 def test_a_day_has_its_weekday_and_its_month_in_words(tag, words):
     assert long_date(date(2026, 3, 5), LANGUAGES[tag]) == words
+
+
+@pytest.mark.parametrize(
+    ("tag", "short", "alone", "native"),
+    [
+        ("en", "5 March", "Thursday", None),
+        ("bn", "5 মার্চ", "বৃহস্পতিবার", "৫ মার্চ ২০২৬"),
+        ("hi", "5 मार्च", "गुरुवार", "५ मार्च २०२६"),
+        ("ta", "5 மார்ச்", "வியாழன்", "௫ மார்ச் ௨௦௨௬"),
+        ("te", "5 మార్చి", "గురువారం", "౫ మార్చి ౨౦౨౬"),
+        ("ur", "5 مارچ", "جمعرات", "۵ مارچ ۲۰۲۶"),
+        ("ar", "5 مارس", "الخميس", "٥ مارس ٢٠٢٦"),
+        ("sw", "5 Machi", "Alhamisi", None),
+        ("fr", "5 mars", "jeudi", None),
+        ("es", "5 de marzo", "jueves", None),
+        ("pt", "5 de março", "quinta-feira", None),
+        ("ne", "5 मार्च", "बिहिबार", "५ मार्च २०२६"),
+    ],
+)
+def test_a_day_in_narrow_places_and_in_the_scripts_own_digits(tag, short, alone, native):
+    day, spoken = date(2026, 3, 5), LANGUAGES[tag]
+    assert (short_date(day, spoken), weekday(day, spoken), native_date(day, spoken)) == (short, alone, native)
+
+
+def test_every_language_has_its_row_of_dates():
+    for check in (
+        test_a_day_has_its_weekday_and_its_month_in_words,
+        test_a_day_in_narrow_places_and_in_the_scripts_own_digits,
+    ):
+        assert {row[0] for row in check.pytestmark[0].args[1]} == set(LANGUAGES)
+
+
+@pytest.mark.parametrize("tag", LANGUAGES)
+def test_no_pattern_uses_stand_alone_names_which_leak_from_one_language_into_the_next(tag):
+    spoken = LANGUAGES[tag]
+    letters = re.sub(r"'[^']*'", "", spoken.date_pattern + spoken.short_date_pattern)
+    assert not re.search("[Lcq]", letters)
 
 
 @pytest.mark.parametrize("tag", LANGUAGES)
@@ -38,8 +85,8 @@ def test_digits_are_latin_and_the_month_is_never_a_number(tag, day):
     for text in (long_date(day, LANGUAGES[tag]), short_date(day, LANGUAGES[tag])):
         digits = [c for c in text if c.isdigit()]
         assert all(c.isascii() for c in digits)
-        assert not set("/.-") & set(text)
-    numbers = [part for part in long_date(day, LANGUAGES[tag]).replace("،", "").split() if part.isdigit()]
+        assert not re.search(r"[/.]|\d-|-\d", text)
+    numbers = [part for part in long_date(day, LANGUAGES[tag]).replace("،", "").replace(",", "").split() if part.isdigit()]
     assert numbers == [str(day.day), str(day.year)]
 
 

@@ -7,7 +7,7 @@ import pytest
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.language.direction import name, number, without_marks
-from followup.language.fonts import fallback, font_file, must_be_covered, uncovered
+from followup.language.fonts import fallback, font_file, must_be_covered, printable_name, uncovered
 from followup.language.languages import LANGUAGES, language
 
 ARABIC, ENGLISH = LANGUAGES["ar"], LANGUAGES["en"]
@@ -44,7 +44,7 @@ def test_every_language_tries_its_own_font_first_and_every_other_for_names(tag):
 @pytest.mark.parametrize(
     ("text", "named"),
     [
-        ("தமிழ்", "U+0BA4 (tamil letter ta)"),
+        ("สมชาย", "U+0E2A (thai character so sua)"),
         ("a\x00b", "U+0000 (a character without a name)"),
         ("\ue000", "U+E000"),
         ("x\ufffd", "U+FFFD (replacement character)"),
@@ -55,3 +55,20 @@ def test_a_character_without_a_font_is_named(text, named):
         must_be_covered(text, "who.name")
     assert named in refused.value.what
     assert refused.value.where == "who.name"
+
+
+def test_a_name_without_a_font_is_printed_in_its_latin_letters():
+    assert printable_name("সমীর", "Samir", "patient.name") == "সমীর"
+    assert printable_name("สมชาย", "Somchai", "patient.name") == "Somchai"
+
+
+@pytest.mark.parametrize("latin", [None, "สมชาย"])
+def test_a_name_that_nothing_can_print_names_its_first_character(latin):
+    with pytest.raises(FollowupError) as refused:
+        printable_name("สมชาย", latin, "patient.name")
+    assert refused.value.code == "language.glyph"
+    assert "U+0E2A (thai character so sua)" in refused.value.what
+
+
+def test_every_digit_of_every_script_has_a_font():
+    assert uncovered("".join(spoken.digits for spoken in LANGUAGES.values())) == ()
