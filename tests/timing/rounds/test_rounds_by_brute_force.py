@@ -73,3 +73,10 @@ def test_the_rounds_are_the_best_of_all_timetables(invent, choices, slots, most_
             key: own_times_by_trying_all(bottles[key], count, rounds.times, slots, choices)
             for key, count in phase.counts.items()
         }
+
+
+def test_both_generators_bring_possible_and_impossible_timetables(invent, choices):
+    """Else the comparison above, and the one with a solver, would prove little."""
+    tables = [invent(random.Random(f"brute 4 3 {seed}"), 4, 3) for seed in range(24)]
+    possible = sum(by_trying_all(table, choices) is not None for table in tables)
+    assert 8 <= possible <= 23
