@@ -80,7 +80,8 @@ def draft_rounds(
 def _bottle(course: Course, protocol: Protocol, waking: WakingDay) -> RoundBottle:
     medicine = protocol.formulary[course.medicine]
     fixed = frozenset(waking.slot_of(f"{t:%H:%M}") for t in course.fixed_times) or None
-    if fixed is not None and len(fixed) != len(course.fixed_times):
+    # Usual times hold only while every step has that many drops; two on one slot would be one too few.
+    if fixed is not None and any(step.count != len(fixed) for step in course.steps):
         fixed = None
     allowed = frozenset({waking.slots - 1}) if medicine.bedtime_only and fixed is None else None
     return RoundBottle(course.key, medicine.shortest_interval_hours, allowed, fixed)
