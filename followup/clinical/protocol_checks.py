@@ -9,7 +9,7 @@ from followup.clinical.context import known_path
 from followup.clinical.facts import FactDef, bare
 from followup.clinical.protocol import Protocol, Source
 from followup.clinical.review_rules import Flag, Other, ToSee
-from followup.clinical.rule import Rule
+from followup.clinical.rule import CourseEffect, Rule
 from followup.errors import FollowupError
 
 Placed = tuple[Source, int, Rule]
@@ -80,6 +80,7 @@ def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule, known: s
         if effect.medicine and protocol.formulary[effect.medicine].role != effect.role:
             what = f'the rule "{rule.id}" gives {effect.medicine} as {effect.role}, which it is not'
             raise source.refuse("protocol.rule", what, "rule", i)
+        _check_medicine(protocol, source, i, rule, effect)
         for taper in (effect.taper, effect.replaces):
             if taper and taper not in protocol.tapers:
                 raise source.refuse(
@@ -96,6 +97,19 @@ def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule, known: s
         for field in rule.ask.fields:
             if not known_path(field) and not field.startswith("in_use"):
                 raise source.refuse("protocol.rule", f'no field "{field}" in the record', "rule", i)
+
+
+def _check_medicine(protocol: Protocol, source: Source, i: int, rule: Rule, effect: CourseEffect) -> None:
+    """A course has a medicine, and one that is given for so many days a count."""
+    usual = effect.medicine or protocol.medicines.get(effect.role)
+    if usual is None:
+        what = f'the rule "{rule.id}" names no medicine, and none is usual for "{effect.role}"'
+        raise source.refuse("protocol.rule", what, "rule", i, fix="name one")
+    if effect.days and effect.count is None and protocol.formulary[usual].label_count is None:
+        what = f'the rule "{rule.id}" gives {usual} for days, which has no usual count a day'
+        raise source.refuse(
+            "protocol.rule", what, "rule", i, fix="add count, or label_count to the formulary"
+        )
 
 
 def _check_needs(protocol: Protocol, rules: Sequence[Placed]) -> None:

@@ -45,6 +45,11 @@ def _steps(raw: object) -> object:
     return raw
 
 
+def _rises(steps: tuple[StepDef, ...]) -> bool:
+    rank = [{"hourly": 16, "2-hourly": 8}.get(str(s.count), s.count) for s in steps]
+    return any(int(b) > int(a) for a, b in pairwise(rank))
+
+
 class Taper(Part):
     """A named course of steroid. From step ``weaker_from`` on (0 is the first) a weaker steroid is given."""
 
@@ -59,8 +64,7 @@ class Taper(Part):
 
     @model_validator(mode="after")
     def _only_falls(self) -> Taper:
-        rank = [{"hourly": 16, "2-hourly": 8}.get(str(s.count), s.count) for s in self.steps]
-        if any(int(b) > int(a) for a, b in pairwise(rank)):
+        if _rises(self.steps):
             raise ValueError("the count rises along the taper")
         return self
 
@@ -94,6 +98,27 @@ class CourseEffect(Part):
             raise ValueError("until_after_steroid needs a count")
         if (self.taper is not None) != (self.role == "steroid" and given == 1):
             raise ValueError("a steroid course names a taper, and only a steroid does")
+        return self
+
+    @model_validator(mode="after")
+    def _is_heeded(self) -> CourseEffect:
+        """Nothing may be written that the mechanism would pass over in silence."""
+        ways = [self.taper, self.steps, self.days, self.until_after_steroid]
+        alone = all(way is None for way in ways)
+        if self.role == "steroid tablet":
+            raise ValueError("steroid tablets are ordered by a person, never by a rule")
+        if (self.until_after_steroid is not None) != (self.role == "antiviral" and not alone):
+            raise ValueError("an antiviral course runs until_after_steroid, and only an antiviral does")
+        if self.from_day is not None and self.role != "antiviral":
+            raise ValueError(
+                "from_day belongs to an antiviral course; all others begin on the first drop day"
+            )
+        if self.count is not None and self.days is None and self.until_after_steroid is None:
+            raise ValueError("count belongs to days or until_after_steroid")
+        if self.replaces is not None and self.taper is None:
+            raise ValueError("replaces belongs to a taper")
+        if self.steps is not None and _rises(self.steps):
+            raise ValueError("the count rises along the steps")
         return self
 
 
