@@ -109,3 +109,63 @@ def test_the_hash_changes_with_what_is_said_and_not_with_how_it_is_laid_out(fold
 def test_any_change_of_content_unsigns_the_set(folder, protocol, file, old, new):
     change(folder / file, old, new)
     assert load_protocol(folder).hash != protocol.hash
+
+
+def own_rule(folder, id_, body):
+    with (folder / "rules-2-needs.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            f'\n[[rule]]\nid = "{id_}"\n{body}\nbecause = "Our way."\nsource = "invented"\nmark = "C"\n'
+        )
+
+
+def test_a_taper_stands_in_only_where_the_one_it_replaces_fires(folder, someone, told):
+    own_rule(
+        folder,
+        "lighter",
+        'when = ["diabetes"]\ncourse = { role = "steroid", taper = "D", replaces = "R" }',
+    )
+    own = load_protocol(folder)
+    diabetes = {"conditions": {"diabetes": "without retinopathy"}}
+    light = told(someone(**diabetes), protocol=own)
+    assert light.course("right:steroid").taper == "D"
+    assert light.lost()["steroid-routine"] == "lighter"
+    responder = {"eye": {"steroid_responder": True}}
+    other = told(someone(**diabetes, **responder), protocol=own)
+    assert other.course("right:steroid").taper == "RA"
+    assert other.lost()["lighter"] == "no taper to stand in for"
+
+
+def test_of_two_tapers_that_stand_in_for_one_the_higher_rank_wins(folder, someone, told):
+    for name, taper, rank in (("one", "D", 1), ("two", "E", 2)):
+        wish = f'course = {{ role = "steroid", taper = "{taper}", replaces = "R" }}\nrank = {rank}'
+        own_rule(folder, name, f"always = true\n{wish}")
+    plan = told(someone(), protocol=load_protocol(folder))
+    assert plan.course("right:steroid").taper == "E"
+    assert plan.lost() == {"one": "two", "steroid-routine": "two"}
+
+
+def test_a_rule_may_name_the_medicine_and_leave_the_course_to_others(folder, someone, told):
+    own_rule(
+        folder,
+        "other-nsaid",
+        'always = true\nrank = 1\ncourse = { role = "nsaid", medicine = "ketorolac-0-5" }',
+    )
+    own_rule(
+        folder, "a-name-alone", 'always = true\ncourse = { role = "salt", medicine = "sodium-chloride-5" }'
+    )
+    plan = told(someone(), protocol=load_protocol(folder))
+    assert (plan.course("right:nsaid").medicine, plan.steps("right:nsaid")) == ("ketorolac-0-5", "4x14")
+    assert "right:salt" not in plan.courses()
+
+
+def test_a_round_that_lasts_past_the_next_is_told(folder, someone, told):
+    drops = ["carmellose-0-5", "dorzolamide-2", "brimonidine-0-2", "hypromellose-0-3", "atropine-1"]
+    text = (folder / "formulary.toml").read_text(encoding="utf-8")
+    (folder / "formulary.toml").write_text(
+        text.replace("wait_minutes = 10", "wait_minutes = 40"), encoding="utf-8"
+    )
+    uveitis = {"uveitis": {"kind": "anterior", "last_active": "2025-01-01"}}
+    in_use = [{"medicine": name, "eye": "right", "times": ["10:00"]} for name in drops]
+    in_use += [{"medicine": "brinzolamide-1", "eye": "right", "times": ["10:00"]}]
+    plan = told(someone(eye=uveitis, in_use=in_use), protocol=load_protocol(folder))
+    assert any("the round at 10:00 lasts" in notice for notice in plan.plan.notices)

@@ -93,6 +93,42 @@ def test_the_sample_is_complete_and_names_itself(protocol):
         ("rules-1-courses.toml", 'medicine = "nepafenac-0-1"', 'medicine = "timolol-0-5"', "which it is not"),
         ("rules-1-courses.toml", 'id = "steroid-event"', 'id = "steroid-routine"', "stands twice"),
         ("rules-1-courses.toml", "steps = [[4, 14]]", "steps = [[4, 14]], days = 14", "give one of"),
+        ("rules-1-courses.toml", "steps = [[4, 14]]", "steps = [[2, 7], [4, 7]]", "rises along the steps"),
+        ("rules-1-courses.toml", "steps = [[4, 14]]", "steps = [[4, 14]], count = 2", "count belongs to"),
+        ("rules-1-courses.toml", "steps = [[4, 14]]", "days = 14", "has no usual count a day"),
+        ("rules-1-courses.toml", "steps = [[4, 14]]", "steps = [[4, 14]], from_day = 3", "from_day belongs"),
+        (
+            "rules-1-courses.toml",
+            "steps = [[4, 14]]",
+            'steps = [[4, 14]], replaces = "R"',
+            "replaces belongs",
+        ),
+        (
+            "rules-1-courses.toml",
+            'role = "antibiotic", steps = [[4, 14]]',
+            'role = "lubricant", steps = [[4, 14]]',
+            'none is usual for "lubricant"',
+        ),
+        (
+            "rules-1-courses.toml",
+            'role = "antibiotic", steps = [[4, 14]]',
+            'role = "steroid tablet", steps = [[4, 14]]',
+            "ordered by a person",
+        ),
+        (
+            "rules-1-courses.toml",
+            'role = "antibiotic", steps = [[4, 14]]',
+            'role = "antiviral", steps = [[4, 14]]',
+            "runs until_after_steroid",
+        ),
+        ("rules-1-courses.toml", 'released_by = "blood"', 'released_by = "blod"', 'no finding "blod"'),
+        (
+            "rules-1-courses.toml",
+            'fields = ["patient.language"]',
+            'fields = ["patient.tongue"]',
+            "patient.tongue",
+        ),
+        ("protocol.toml", 'id = "E"', 'id = "R"', 'the taper "R" stands twice'),
         ("rules-2-needs.toml", 'kind = "wound"', 'kind = "wund"', 'no kind of need "wund"'),
         ("rules-2-needs.toml", 'latest = "9" }', 'latest = "L-2" }', '"L-2" is not a day'),
         ("rules-2-needs.toml", 'unless_need = "taper-end"', 'unless_need = "end"', 'names no need "end"'),
@@ -205,3 +241,19 @@ def test_a_need_with_two_windows_is_refused_where_its_kind_does_not_join_them(fo
     error = refusal(folder)
     assert "two windows" in error.line
     assert line_of(error) == ("rules-2-needs.toml", line)
+
+
+def test_a_course_above_the_label_of_a_medicine_that_is_not_there_is_refused(folder):
+    owned = '[[above_label]]\nmedicine = "wonder-drop"\ndrops_a_day = 8\ndays = 9\n'
+    owned += 'owner = "Dr Osei"\nreason = "uveitis"\n'
+    line = add(folder, "protocol.toml", owned)
+    error = refusal(folder)
+    assert 'no medicine "wonder-drop"' in error.line
+    assert line_of(error) == ("protocol.toml", line + 1)
+
+
+def test_a_missing_tier_is_refused(folder):
+    text = (folder / "protocol.toml").read_text(encoding="utf-8")
+    kept = text[: text.index("[tier.C]")] + text[text.index("[tier.C]") :].partition("\n\n")[2]
+    (folder / "protocol.toml").write_text(kept, encoding="utf-8")
+    assert "tier C is missing" in refusal(folder).line

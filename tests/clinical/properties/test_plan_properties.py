@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from followup.clinical.record import parse_record
 
-few = settings(max_examples=30, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=20, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
 @few

@@ -14,7 +14,7 @@ from pydantic import BaseModel
 from followup.clinical.careplan import CarePlan, Caution, Question, Reason
 from followup.clinical.record import Record
 
-few = settings(max_examples=40, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=20, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
 def lines_with_reasons(plan: CarePlan) -> Iterator[tuple[str, tuple[Reason, ...]]]:
@@ -137,7 +137,7 @@ class Change:
         return bool(before - after)
 
 
-@settings(few, max_examples=80)
+@settings(few, max_examples=50)
 @given(data=st.data())
 def test_a_new_fact_may_answer_a_question_by_name_but_none_goes_silently(data, made, told):
     record = data.draw(made.records(eyes=(1,)))
