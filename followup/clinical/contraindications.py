@@ -31,7 +31,7 @@ __all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_
 class Finding:
     """One caution about one medicine.
 
-    ``fields`` are the record fields it was read from; ``answer_fields`` those that can answer it.
+    ``told`` is what the record says of its condition; ``fields`` are what it was read from; ``answer_fields`` those that can answer it.
     ``holds``: the course waits. ``blocks``: the plan can't be signed before it is answered.
     ``answered``: the surgeon or a recorded fact has answered it; it stays as a note.
     """
@@ -45,6 +45,7 @@ class Finding:
     source: str
     mark: Mark
     question: str | None = None
+    told: str = "yes"
     fields: tuple[str, ...] = ()
     answer_fields: tuple[str, ...] = ()
     holds: bool = False
@@ -115,6 +116,7 @@ def _judge(rule: CautionRule, situation: Situation, new: bool, count: int) -> Fi
         source=rule.source,
         mark=rule.mark,
         question=rule.question.format(**words) if rule.question and opens and level == "ask" else None,
+        told={True: "yes", False: "no", None: "not recorded"}[told.value],
         fields=told.fields,
         answer_fields=_fields(told, *unless) + choice_fields,
         holds=opens and (rule.holds if new else rule.holds_in_use),

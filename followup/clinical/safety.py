@@ -149,7 +149,7 @@ def _findings(record: Record, protocol: Protocol, course: Course, as_of: date) -
 
 
 def _reason(finding: Finding) -> Reason:
-    facts = (FactUse(fact=finding.id, value=finding.text, fields=finding.fields),) if finding.fields else ()
+    facts = (FactUse(fact=finding.id, value=finding.told, fields=finding.fields),) if finding.fields else ()
     return Reason(
         rule=finding.id, because=finding.because, source=finding.source, mark=finding.mark, facts=facts
     )
