@@ -31,7 +31,8 @@ __all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_
 class Finding:
     """One caution about one medicine.
 
-    ``told`` is what the record says of its condition; ``fields`` are what it was read from; ``answer_fields`` those that can answer it.
+    ``told`` is what the record says of its condition, ``fields`` are what it was read from,
+    ``answer_fields`` those that can answer it.
     ``holds``: the course waits. ``blocks``: the plan can't be signed before it is answered.
     ``answered``: the surgeon or a recorded fact has answered it; it stays as a note.
     """
