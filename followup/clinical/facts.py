@@ -101,17 +101,17 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
 def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
     names = definition.any_of if definition.any_of is not None else definition.all_of
     assert names is not None
-    parts = [(truth(name, facts), facts[bare(name)]) for name in names]
+    parts = [(truth(name, facts), facts[bare(name)], name) for name in names]
     deciding = definition.any_of is not None
-    if any(v is deciding for v, _ in parts):
+    if any(v is deciding for v, _, _ in parts):
         value: bool | None = deciding
-        parts = [(v, f) for v, f in parts if v is deciding]
+        parts = [part for part in parts if part[0] is deciding]
     else:
-        value = None if any(v is None for v, _ in parts) else not deciding
-    fields = tuple(dict.fromkeys(field for _, fact in parts for field in fact.fields))
+        value = None if any(v is None for v, _, _ in parts) else not deciding
+    fields = tuple(dict.fromkeys(field for _, fact, _ in parts for field in fact.fields))
     words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
     if value:
-        words = "yes: " + ", ".join(fact.name.replace("_", " ") for _, fact in parts)
+        words = "yes: " + ", ".join(name.replace("_", " ") for _, _, name in parts)
     return Fact(definition.name, value, words, fields)
 
 

@@ -1,0 +1,182 @@
+"""Why a line of a plan is as it is: the chain from the record's field to the result, in words.
+
+Every course, bottle, visit, need, caution and question of a plan can be asked about by its key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from itertools import chain
+
+from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed
+from followup.clinical.english import counted, day_words, listed, sentence, steps_words
+from followup.clinical.explain_reasons import overridden, tell
+from followup.clinical.explain_trips import tell_gap, tell_trip
+from followup.clinical.protocol import Protocol
+from followup.errors import FollowupError
+
+
+def why(plan: CarePlan, protocol: Protocol, target: str) -> tuple[str, ...]:
+    """The reasons of one line of the plan, first what it says, then where that comes from.
+
+    ``target`` is a course (``left:steroid``), one of its bottles (``left:steroid#2``), the number of
+    a visit (``3``), the key of a need or gap, or the id of a question or caution; of several lines
+    with one name all are told. Raises FollowupError ``why.unknown`` with the names that there are.
+    """
+    asked = target.strip().lower().removeprefix("trip ").strip()
+    told = [line for name, lines in _lines(plan, protocol) if name.lower() == asked for line in lines()]
+    if not told:
+        raise FollowupError(
+            "why.unknown",
+            f'the plan has no line "{target[:60]}"',
+            where="why",
+            fix=f"name one of: {', '.join(explainable(plan, protocol))}",
+        )
+    return tuple(told)
+
+
+def explainable(plan: CarePlan, protocol: Protocol) -> tuple[str, ...]:
+    """Every name that :func:`why` knows in this plan."""
+    return tuple(dict.fromkeys(name for name, _ in _lines(plan, protocol)))
+
+
+Lines = Callable[[], Iterator[str]]
+
+
+def _lines(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
+    for course in plan.courses:
+        yield course.key, lambda c=course: _course(c, plan, protocol)  # type: ignore[misc]
+    for bottle in plan.supply:
+        yield f"{bottle.course}#{bottle.number}", lambda b=bottle: _bottle(b, plan, protocol)  # type: ignore[misc]
+    for trip in plan.trips:
+        yield str(trip.number), lambda t=trip: tell_trip(t, plan, protocol)  # type: ignore[misc]
+    for need in plan.needs:
+        yield need.key, lambda n=need: _need(n, plan, protocol)  # type: ignore[misc]
+    for question in plan.questions:
+        yield question.id, lambda q=question: _question(q, plan, protocol)  # type: ignore[misc]
+    for caution in chain(plan.refused, plan.cautions):
+        yield caution.id, lambda c=caution: _caution(c, plan, protocol)  # type: ignore[misc]
+    for gap in plan.gaps:
+        yield gap.key, lambda g=gap: tell_gap(g, plan, protocol)  # type: ignore[misc]
+    yield from _few(plan, protocol)
+
+
+def _few(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
+    """What there is once an eye, or once a plan."""
+    for first in plan.first_drop_days:
+        text = f"The drops of the {first.eye} eye begin on {day_words(first.day)}."
+        told = (text, *tell(first.reasons, plan, protocol))
+        yield f"{first.eye}:first-drop-day", lambda t=told: iter(t)  # type: ignore[misc]
+    for check in plan.before_leaving:
+        told = (sentence(check.text), *tell(check.reasons, plan, protocol))
+        yield check.key, lambda t=told: iter(t)  # type: ignore[misc]
+    for lost in plan.overridden:
+        told = (overridden(lost), *tell((lost.reason,), plan, protocol))
+        yield lost.rule, lambda t=told: iter(t)  # type: ignore[misc]
+
+
+def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    medicine = protocol.formulary.get(course.medicine)
+    name = medicine.label if medicine else course.medicine
+    where = f"{course.eye} eye" if course.eye else "by mouth"
+    steps = steps_words((s.count, s.days) for s in course.steps)
+    ends = f", last day {day_words(course.last_day)}" if course.last_day else ""
+    yield f"{name}, {where}: {steps or 'no drops are planned'}{ends}."
+    if course.taper:
+        yield f"It follows the taper {course.taper} of the protocol."
+    if course.state == "stopped":
+        yield "It is stopped."
+    yield from _held(course, plan)
+    if course.above_label:
+        yield sentence(course.above_label)
+    if course.ordered_by:
+        yield f"It is as ordered by {course.ordered_by}."
+    yield from tell(course.reasons, plan, protocol)
+
+
+def _held(course: Course, plan: CarePlan) -> Iterator[str]:
+    asked: Mapping[str, Question] = {q.id: q for q in plan.questions}
+    for name in course.held_by:
+        question = asked.get(name)
+        if question is None:
+            yield f"It is held by {name}."
+            continue
+        fields = f" It is answered in {listed(question.fields, 'or')}." if question.fields else ""
+        yield f"It is held until this is answered: {sentence(question.text)}{fields}"
+
+
+def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    course = plan.course(bottle.course)
+    medicine = protocol.formulary[course.medicine]
+    yield (
+        f"Bottle {bottle.number} of {medicine.label} is opened on {day_words(bottle.opened)}, serves "
+        f"{counted(bottle.drops, 'drop', 'drops')} and is thrown away on the evening of "
+        f"{day_words(bottle.discard)}."
+    )
+    earlier = [b for b in plan.supply if b.course == bottle.course and b.number == bottle.number - 1]
+    for before in earlier:
+        if before.drops >= medicine.drops_per_bottle:
+            yield f"The bottle before it has no drop left after {before.drops}."
+        else:
+            yield f"The bottle before it may not be used after {day_words(before.discard)}."
+    if not earlier:
+        yield "It is the first bottle of the course."
+    yield (
+        f"A bottle holds {counted(medicine.drops_per_bottle, 'drop', 'drops')} and is used for at most "
+        f"{counted(medicine.open_days, 'day', 'days')} (formulary: {medicine.source})."
+    )
+    over = day_words(bottle.handed_over)
+    if bottle.handed_over_trip is None:
+        yield f"It is handed over on {over}: no visit is sure to come before it is opened."
+    else:
+        yield (
+            f"It is handed over at visit {bottle.handed_over_trip} on {over}, the last visit whose time ends "
+            "before the bottle is opened."
+        )
+
+
+def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    kind = protocol.kinds.get(need.kind)
+    text = kind.text if kind else need.kind
+    where = f"{need.eye.capitalize()} eye, " if need.eye else ""
+    yield (
+        f"{where}{text}: from {day_words(need.earliest)} to {day_words(need.latest)}, best on "
+        f"{day_words(need.target)}; pressure tier {need.tier}."
+    )
+    if need.after in {other.key for other in plan.needs}:
+        yield f"Its days are also counted from the day on which {need.after} is done."
+    if need.state == "served" and need.served_on:
+        yield f"It was done on {day_words(need.served_on)}."
+    for trip in plan.trips:
+        if need.key in trip.serves and need.state == "open":
+            yield f"Visit {trip.number} on {day_words(trip.date)} is for it."
+    for broken in plan.impossible:
+        if broken.need == need.key:
+            yield sentence(broken.text)
+    yield from tell(need.reasons, plan, protocol)
+
+
+def _question(question: Question, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    yield sentence(question.text)
+    if question.fields:
+        choices = f" ({listed(question.choices, 'or')})" if question.choices else ""
+        yield f"It is answered in {listed(question.fields, 'or')}{choices}."
+    if question.holds:
+        yield f"Until then it holds {listed(question.holds)}."
+    yield "The plan can't be signed before." if question.blocks else "The plan may be signed without it."
+    yield from tell(question.reasons, plan, protocol)
+
+
+def _caution(caution: Caution, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    where = f"{caution.eye.capitalize()} eye: " if caution.eye else ""
+    level = {
+        "stop": "It stops the plan until it is mended or answered.",
+        "ask": "It asks; the question stands with the plan.",
+        "warn": "It warns.",
+        "note": "It is a note; nothing waits for it.",
+    }
+    yield f"{where}{sentence(caution.text)}"
+    yield level[caution.level]
+    if caution.sheet:
+        yield "The patient reads it on the sheet."
+    yield from tell(caution.reasons, plan, protocol)

@@ -1,0 +1,94 @@
+"""Why a visit is on its day: whom it serves, which window closes it in, and which gap forces it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from followup.clinical.careplan import CarePlan, CheckGap, ReviewNeed, Trip
+from followup.clinical.english import counted, day_words
+from followup.clinical.explain_reasons import tell
+from followup.clinical.protocol import Protocol
+
+_OVER = ("arrived", "fulfilled", "noshow", "cancelled")
+
+
+def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    yield f"Visit {trip.number} is on {day_words(trip.date)} ({trip.status}), pressure tier {trip.tier}."
+    if trip.status in _OVER:
+        yield "It stands here as the record tells it."
+    needs = [need for need in plan.needs if need.key in trip.serves]
+    for need in needs:
+        kind = protocol.kinds.get(need.kind)
+        yield (
+            f"It serves {need.key} ({kind.text if kind else need.kind}), which must be seen from "
+            f"{day_words(need.earliest)} to {day_words(need.latest)}, best on {day_words(need.target)}."
+        )
+    if trip.status not in _OVER:
+        yield from _its_day(trip, needs, plan)
+    for need in needs:
+        yield from tell(need.reasons, plan, protocol)
+    yield from tell(trip.reasons, plan, protocol)
+    if not needs and not trip.reasons and trip.status not in _OVER:
+        yield "It is booked, and a booked visit is kept unless fewer visits can do without it."
+
+
+def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan) -> Iterator[str]:
+    if needs:
+        last = min(needs, key=lambda n: n.latest)
+        first = max(needs, key=lambda n: n.earliest)
+        yield (
+            f"It can't be before {day_words(first.earliest)} ({first.key}) nor after "
+            f"{day_words(last.latest)} ({last.key})."
+        )
+    for gap in plan.gaps:
+        yield from _forced(trip, gap, plan, min((n.latest for n in needs), default=date.max))
+    if trip.cannot_move:
+        yield "It is booked and can't be moved."
+    elif trip.status == "booked":
+        yield "It is booked; a booked visit moves only where fewer visits come of it."
+    for service in trip.overbooked:
+        yield f"It is beyond the day's places for {service}, because it is urgent."
+    yield "Of the days that leave the fewest visits it lies nearest to the days aimed at."
+
+
+def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, latest: date) -> Iterator[str]:
+    """The last day that a gap rule leaves for this visit, where no need closes it in sooner."""
+    before = max((t.date for t in plan.trips if t.date < trip.date and t.status != "noshow"), default=None)
+    days = [day for day in gap_days(gap, plan) if before is None or day > before]
+    if len(days) <= gap.limit or days[gap.limit] > latest:
+        return
+    last = days[gap.limit]
+    since = f"after the visit on {day_words(before)}" if before else "from the first drop on"
+    what = "steroid" if gap.kind == "pressure" else "NSAID"
+    least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
+    yield (
+        f"{gap.eye.capitalize()} eye, {gap.kind}: no more than {counted(gap.limit, 'day', 'days')} on "
+        f"{least} may pass {since} unchecked, so it can't be after {day_words(last)}."
+    )
+
+
+def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
+    """The dates that count for a gap: with so many drops a day or more of what it watches."""
+    role = "steroid" if gap.kind == "pressure" else "nsaid"
+    totals: dict[date, int] = {}
+    for course in plan.courses:
+        if course.eye == gap.eye and course.role == role and course.state != "stopped":
+            for step in course.steps:
+                for i in range(step.days):
+                    day = date.fromordinal(step.start.toordinal() + i)
+                    totals[day] = totals.get(day, 0) + step.count
+    return sorted(day for day, count in totals.items() if count >= gap.from_count)
+
+
+def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+    what = "steroid" if gap.kind == "pressure" else "NSAID"
+    least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
+    yield (
+        f"{gap.eye.capitalize()} eye, {gap.kind}: at most {counted(gap.limit, 'day', 'days')} on {least} "
+        "strictly between two checks."
+    )
+    for trip in plan.trips:
+        if gap.reasons and not trip.serves and any(reason in trip.reasons for reason in gap.reasons):
+            yield f"Visit {trip.number} on {day_words(trip.date)} is there because of it."
+    yield from tell(gap.reasons, plan, protocol)
