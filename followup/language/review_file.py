@@ -152,6 +152,8 @@ def _rows(data: bytes, where: str) -> Iterator[tuple[int, str, str, str]]:
                 yield number, cells[0], cells[1], cells[2] if len(cells) > 2 else ""
     except csv.Error as exc:
         raise _unreadable(where, number + 1, f"not CSV: {exc}") from None
+    if not number:
+        raise _unreadable(where, 0, "it is empty")
 
 
 def _check_header(cells: list[str], where: str) -> None:

@@ -86,7 +86,11 @@ def test_digits_are_latin_and_the_month_is_never_a_number(tag, day):
         digits = [c for c in text if c.isdigit()]
         assert all(c.isascii() for c in digits)
         assert not re.search(r"[/.]|\d-|-\d", text)
-    numbers = [part for part in long_date(day, LANGUAGES[tag]).replace("،", "").replace(",", "").split() if part.isdigit()]
+    numbers = [
+        part
+        for part in long_date(day, LANGUAGES[tag]).replace("،", "").replace(",", "").split()
+        if part.isdigit()
+    ]
     assert numbers == [str(day.day), str(day.year)]
 
 
