@@ -99,7 +99,7 @@ def reach_lines(
             since=item.since,
             last_day=item.due_by,
             why=reason(item, words),
-            for_what=_words(item.needs, kinds),
+            for_what=_words(item.checks, kinds),
             telephones=_telephones(item.patient),
         )
         for item in worklist(session, now)

@@ -1,9 +1,13 @@
-"""To reach today: whom reception must reach now, in order, and why."""
+"""To reach today: whom reception must reach now, in order; one line a patient, every reason on it.
+
+A patient who missed a visit but was here since is not overdue: what was missed must be planned
+again, and stays on the list until a plan is signed that does so.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -11,33 +15,33 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
+from followup.clinical.recall_rules import NextAttempt, RecallRules
 from followup.clinical.record import Eye, Phone
-from followup.language.catalogues import N_, Translator
-from followup.language.dates import long_date
+from followup.recall.ladder import next_for
 from followup.recall.lateness import VisitDays, days_overdue, lateness
+from followup.recall.open_cases import Open, load_open
+from followup.recall.reasons import reason
+from followup.records.attempts import AttemptView
 from followup.records.clinics import clinic_zone
-from followup.records.patients import patients_by_id
-from followup.records.plans import (
-    plan_bodies,
-    plans_by_hand,
-    plans_in_force,
-    plans_not_handed_over,
-    plans_waiting_for_signature,
-)
-from followup.records.trips import trips_past_window
 from followup.records.views import PatientView, PlanVersion, TripView
 
-Kind = Literal["overdue", "plan by hand", "plan incomplete", "new version"]
-_ORDER: tuple[Kind, ...] = ("overdue", "plan by hand", "plan incomplete", "new version")
+__all__ = ["Kind", "Open", "ToReach", "load_open", "reason", "to_reach", "worklist"]
+
+Kind = Literal["damaged", "overdue", "plan again", "plan by hand", "plan incomplete", "new version"]
+_ORDER: tuple[Kind, ...] = (
+    "damaged", "overdue", "plan again", "plan by hand", "plan incomplete", "new version"
+)  # fmt: skip
 _TIERS: tuple[Tier, ...] = ("A", "B", "C")
 
 
 @dataclass(frozen=True)
 class ToReach:
-    """One person to reach. ``since`` is the day on which it became true.
+    """One person to reach, for the most pressing reason; ``also`` holds the others.
 
-    ``needs`` are the checks at stake with what the protocol says of each; ``days`` counts the days
-    past the last possible one (0 while that lies ahead). ``blocked``: the plan can't be signed yet.
+    ``since`` is the day on which it became true. ``needs`` are the checks at stake with what the
+    protocol says of each; ``days`` counts the days past the last possible one (0 while that lies
+    ahead). ``blocked``: the plan can't be signed yet. ``seen``: the last day here since the missed
+    visit, ``seen_in_time``: that day lay in its window. ``next``: what to try, and from which day on.
     """
 
     kind: Kind
@@ -52,11 +56,23 @@ class ToReach:
     questions: int = 0
     blocked: bool = False
     needs: tuple[ReviewNeed, ...] = ()
+    seen: date | None = None
+    seen_in_time: bool = False
+    also: tuple[ToReach, ...] = ()
+    tried: tuple[AttemptView, ...] = ()
+    next: NextAttempt | None = None
+    waits: bool = False
+
+    @property
+    def checks(self) -> tuple[ReviewNeed, ...]:
+        """The checks at stake for any of the reasons, each once."""
+        found = {need.key: need for item in (self, *self.also) for need in item.needs}
+        return tuple(found.values())
 
     @property
     def eyes(self) -> tuple[Eye, ...]:
         """The eyes at stake; both of the record's where no check names one."""
-        named = {need.eye for need in self.needs if need.eye}
+        named = {need.eye for need in self.checks if need.eye}
         return tuple(eye for eye in self.patient.eyes if eye in named) or self.patient.eyes
 
     @property
@@ -66,122 +82,77 @@ class ToReach:
     @property
     def because(self) -> tuple[str, ...]:
         """What the protocol says of the checks at stake, each sentence once."""
-        return tuple(dict.fromkeys(reason.because for need in self.needs for reason in need.reasons))
+        return tuple(dict.fromkeys(reason.because for need in self.checks for reason in need.reasons))
 
 
-@dataclass(frozen=True)
-class Open:
-    """What the store knows that may put someone on the list."""
+def worklist(session: Session, now: datetime, rules: RecallRules | None = None) -> tuple[ToReach, ...]:
+    """Whom to reach at ``now``; with the clinic's ``rules`` also what to try next.
 
-    trips: tuple[TripView, ...]
-    by_hand: tuple[PlanVersion, ...]
-    drafts: tuple[PlanVersion, ...]
-    not_handed_over: tuple[PlanVersion, ...]
-    in_force: frozenset[int]
-    patients: Mapping[int, PatientView]
-    bodies: Mapping[int, CarePlan]
+    Those whose next attempt is due on a later day come after the others, and say so.
+    """
+    return to_reach(load_open(session, now), now, clinic_zone(session), rules)
 
 
-def to_reach(facts: Open, now: datetime, zone: ZoneInfo) -> tuple[ToReach, ...]:
+def to_reach(
+    facts: Open, now: datetime, zone: ZoneInfo, rules: RecallRules | None = None
+) -> tuple[ToReach, ...]:
     """The list: overdue first, by tier and then by lateness; then plans that are not complete."""
     today = now.astimezone(zone).date()
     found = [
+        *(_damaged(facts.patients[number], today) for number in facts.damaged),
         *(_overdue(facts, trip, today) for trip in facts.trips if _is_overdue(trip, now, zone)),
         *(_by_hand(facts, plan, today) for plan in facts.by_hand),
         *(_incomplete(facts, plan, today) for plan in facts.drafts if _waits(facts, plan, today, zone)),
         *(_not_handed_over(facts, plan, today, zone) for plan in facts.not_handed_over),
     ]
-    return tuple(sorted(found, key=_place))
+    lines = [_with_next(facts, line, today, rules) for line in _one_a_patient(found)]
+    return tuple(sorted((line for line in lines if _is_followed(facts, line)), key=_place))
 
 
-def load_open(session: Session, now: datetime) -> Open:
-    """Everything that may put someone on the list at ``now``."""
-    today = now.astimezone(clinic_zone(session)).date()
-    trips = trips_past_window(session, today)
-    by_hand, drafts = plans_by_hand(session), plans_waiting_for_signature(session)
-    not_handed_over = plans_not_handed_over(session)
-    plans = (*by_hand, *drafts, *not_handed_over)
-    people = {plan.patient_id for plan in plans} | {trip.patient_id for trip in trips}
-    return Open(
-        trips=trips,
-        by_hand=by_hand,
-        drafts=drafts,
-        not_handed_over=not_handed_over,
-        in_force=plans_in_force(session),
-        patients=patients_by_id(session, people),
-        bodies=plan_bodies(session, {trip.plan_id for trip in trips}),
-    )
+def _is_followed(facts: Open, line: ToReach) -> bool:
+    """Whoever moved away, died, refused or is lost is on another list, and can be taken up again."""
+    return line.patient.id not in facts.standings
 
 
-def worklist(session: Session, now: datetime) -> tuple[ToReach, ...]:
-    """Whom to reach at ``now``, from the store."""
-    return to_reach(load_open(session, now), now, clinic_zone(session))
+def _one_a_patient(found: Iterable[ToReach]) -> list[ToReach]:
+    by_patient: dict[int, list[ToReach]] = {}
+    for item in sorted(found, key=_place):
+        by_patient.setdefault(item.patient.id, []).append(item)
+    return [replace(first, also=tuple(others)) for first, *others in by_patient.values()]
 
 
-def reason(item: ToReach, words: Translator) -> str:
-    """Why this person is on the list, in whole sentences of the staff's language."""
-    values = {
-        "by": long_date(item.due_by, words.language) if item.due_by else "",
-        "since": long_date(item.since, words.language),
-        "days": item.days,
-        "questions": item.questions,
-    }
-    return " ".join(_sentence(words, *message, item) % values for message in _messages(item))
+def _with_next(facts: Open, line: ToReach, today: date, rules: RecallRules | None) -> ToReach:
+    """The attempts made for this, and what the ladder of its tier asks for next."""
+    if line.kind != "overdue":
+        return line
+    # The ladder begins with the first of the visits that are overdue now.
+    since = min(item.since for item in (line, *line.also) if item.kind == "overdue")
+    tried = tuple(one for one in facts.attempts.get(line.patient.id, ()) if one.day >= since)
+    following = next_for(rules, line.tier, tried, since) if rules else None
+    waits = following is not None and following.on > today
+    return replace(line, tried=tried, next=following, waits=waits)
 
 
-_MISSED = N_("The patient did not come to the visit.")
-_FIRST_LOOK_BY = N_("The first look must be by %(by)s.")
-
-
-def _messages(item: ToReach) -> list[tuple[str, str | None]]:
-    """The sentences, each with its plural form where it counts something."""
-    if item.kind == "overdue":
-        sentences: list[tuple[str, str | None]] = [
-            (
-                N_("Overdue for %(days)d day: the last day for this check was %(by)s."),
-                N_("Overdue for %(days)d days: the last day for this check was %(by)s."),
-            )
-        ]
-        return [*sentences, (_MISSED, None)] if item.missed else sentences
-    if item.kind == "plan by hand":
-        sentences = [(N_("The protocol makes no plan for this patient: the surgeon plans by hand."), None)]
-        return [*sentences, (_FIRST_LOOK_BY, None)] if item.due_by else sentences
-    if item.kind == "plan incomplete":
-        return [*_incomplete_messages(item), *([(_FIRST_LOOK_BY, None)] if item.due_by else [])]
-    return [(N_("A plan was signed on %(since)s and its sheet is not in the patient's hands yet."), None)]
-
-
-def _incomplete_messages(item: ToReach) -> list[tuple[str, str | None]]:
-    if item.questions:
-        return [
-            (
-                N_("The plan waits for the surgeon's answer to %(questions)d question."),
-                N_("The plan waits for the surgeon's answers to %(questions)d questions."),
-            )
-        ]
-    if item.blocked:
-        return [(N_("The plan waits for the surgeon's decision about a caution or a check."), None)]
-    return [(N_("The plan has been waiting for the surgeon's signature since %(since)s."), None)]
-
-
-def _sentence(words: Translator, singular: str, plural: str | None, item: ToReach) -> str:
-    if plural is None:
-        return words.gettext(singular)
-    return words.ngettext(singular, plural, item.days if item.kind == "overdue" else item.questions)
-
-
-def _place(item: ToReach) -> tuple[int, int, int, date, str]:
-    return (_ORDER.index(item.kind), _TIERS.index(item.tier), -item.days, item.since, item.patient.code)
+def _place(item: ToReach) -> tuple[int, bool, int, int, date, str]:
+    kind, tier = _ORDER.index(item.kind), _TIERS.index(item.tier)
+    return (kind, item.waits, tier, -item.days, item.since, item.patient.code)
 
 
 def _is_overdue(trip: TripView, now: datetime, zone: ZoneInfo) -> bool:
     return lateness(VisitDays(trip.day, trip.window_end, trip.status), now, zone) == "overdue"
 
 
+def _damaged(patient: PatientView, today: date) -> ToReach:
+    return ToReach(kind="damaged", patient=patient, tier="A", since=today, days=0, plan_id=0)
+
+
 def _overdue(facts: Open, trip: TripView, today: date) -> ToReach:
     body = facts.bodies.get(trip.plan_id)
+    since_then = [
+        day for number, day in facts.seen.get(trip.patient_id, ()) if number != trip.id and day >= trip.day
+    ]
     return ToReach(
-        kind="overdue",
+        kind="plan again" if since_then else "overdue",
         patient=facts.patients[trip.patient_id],
         tier=trip.tier,
         since=date.fromordinal(trip.window_end.toordinal() + 1),
@@ -191,6 +162,8 @@ def _overdue(facts: Open, trip: TripView, today: date) -> ToReach:
         due_by=trip.window_end,
         missed=trip.status == "noshow",
         needs=tuple(need for need in body.needs if need.key in trip.serves) if body else (),
+        seen=max(since_then, default=None),
+        seen_in_time=any(day <= trip.window_end for day in since_then),
     )
 
 

@@ -92,6 +92,14 @@ def patients_by_id(session: Session, patients: Iterable[int]) -> dict[int, Patie
     return {view.id: view for view in _views(session, rows)}
 
 
+def bare_patient(session: Session, patient_id: int) -> PatientView:
+    """Code and name alone, for where the rest of the entry can't be read."""
+    found = session.exec(select(PatientRow.code, PatientRow.name).where(PatientRow.id == patient_id)).first()
+    if found is None:
+        raise unknown_patient()
+    return PatientView(patient_id, found[0], found[1], None, None, None, None, (), (), 0)
+
+
 def patient_by_code(session: Session, code: str) -> PatientView | None:
     """The patient with this code, whatever its case."""
     row = session.exec(select(PatientRow).where(PatientRow.code_key == fold_code(code))).first()

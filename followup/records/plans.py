@@ -8,7 +8,7 @@ from typing import cast
 
 from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, CursorResult
-from sqlmodel import Session, col, select, update
+from sqlmodel import Session, and_, col, or_, select, update
 
 from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus
 from followup.errors import FollowupError
@@ -188,6 +188,19 @@ def plans_not_handed_over(session: Session) -> tuple[PlanVersion, ...]:
     """Plans in force of which no sheet is in the patient's hands yet."""
     handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
     return _plans(session, col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
+
+
+def plan_ids_to_look_at(session: Session) -> tuple[tuple[int, int], ...]:
+    """Plan and patient of every draft, plan by hand and plan not handed over, without reading them."""
+    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
+    new = and_(col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
+    rows = session.exec(
+        select(col(CarePlanRow.id), CarePlanRow.patient_id)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(or_(col(CarePlanRow.status).in_(("draft", "on-hold")), new))
+        .order_by(col(CarePlanRow.drafted_at), col(CarePlanRow.id))
+    )
+    return tuple((plan_id, patient_id) for plan_id, patient_id in rows if plan_id is not None)
 
 
 def plans_in_force(session: Session) -> frozenset[int]:

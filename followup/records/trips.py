@@ -69,6 +69,36 @@ def trips_past_window(session: Session, today: date) -> tuple[TripView, ...]:
     return _trips(session, col(TripRow.status).in_(OPEN), col(TripRow.window_end) < today)
 
 
+def trip_ids_past_window(session: Session, today: date) -> tuple[int, ...]:
+    """The ids alone of :func:`trips_past_window`, for where a row can't be read."""
+    numbers = session.exec(
+        select(TripRow.id)
+        .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
+        .where(col(TripRow.status).in_(OPEN), col(TripRow.window_end) < today)
+    )
+    return tuple(number for number in numbers if number is not None)
+
+
+def patient_of_trip(session: Session, trip_id: int) -> int:
+    """Whose visit it is, without reading the rest of the row."""
+    return session.exec(select(TripRow.patient_id).where(TripRow.id == trip_id)).one()
+
+
+def days_seen(session: Session, patients: Iterable[int]) -> dict[int, tuple[tuple[int, date], ...]]:
+    """When patients were here: for each the visit's id and the day, oldest first."""
+    rows = session.exec(
+        select(col(TripRow.patient_id), col(TripRow.id), col(TripRow.seen_on))
+        .where(col(TripRow.patient_id).in_(set(patients)), col(TripRow.seen_on).is_not(None))
+        .where(col(TripRow.status).in_(("arrived", "fulfilled")))
+        .order_by(col(TripRow.seen_on), col(TripRow.id))
+    )
+    found: dict[int, tuple[tuple[int, date], ...]] = {}
+    for patient_id, trip_id, seen in rows:
+        if trip_id is not None and seen is not None:
+            found[patient_id] = (*found.get(patient_id, ()), (trip_id, seen))
+    return found
+
+
 def trips_of(session: Session, patient_id: int) -> tuple[TripView, ...]:
     """Every visit of a patient, cancelled ones too, by day."""
     return _trips(session, col(TripRow.patient_id) == patient_id)

@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 
 from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
 from followup.errors import FollowupError
+from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
 from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
@@ -86,6 +87,7 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
     _need_state(row, *OPEN, done="marked as arrived")
     row.status, row.arrived_at, row.arrival_nonce = "arrived", unit.now, nonce
     row.seen_on = unit.now.astimezone(clinic_zone(unit.session)).date()
+    take_up_again(unit, lock_patient(unit, row.patient_id), reason="came to the clinic")
     return _stored(unit, row, "arrived", day=row.seen_on.isoformat())
 
 

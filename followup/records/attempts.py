@@ -1,0 +1,184 @@
+"""Attempts to reach a patient, and who is no longer followed: by a person, with a reason, reversible."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal, cast
+
+from sqlmodel import Session, col, select
+
+from followup.clinical.recall_rules import AttemptOutcome, Way, refuse_outcome
+from followup.errors import FollowupError
+from followup.records.clinics import clinic_zone
+from followup.records.patients import lock_patient
+from followup.records.store import Unit
+from followup.records.tables import STANDINGS, ContactAttemptRow, PatientRow, StandingRow
+
+StandingWord = Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
+# Said by whoever answers the telephone; the rest only the surgeon decides.
+_BY_ATTEMPT: dict[str, StandingWord] = {"moved away": "moved away", "died": "died"}
+
+
+@dataclass(frozen=True)
+class AttemptView:
+    """One attempt; ``day`` is the clinic's own day."""
+
+    id: int
+    patient_id: int
+    at: datetime
+    day: date
+    by: str
+    rung: int
+    way: Way
+    outcome: AttemptOutcome
+    promised: date | None
+    note: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether a patient is followed; ``reason`` and who said so."""
+
+    patient_id: int
+    standing: StandingWord
+    since: datetime
+    by: str
+    reason: str
+
+
+def note_attempt(
+    unit: Unit,
+    *,
+    patient_id: int,
+    rung: int,
+    way: Way,
+    outcome: AttemptOutcome,
+    nonce: str,
+    promised: date | None = None,
+    note: str = "",
+) -> AttemptView:
+    """Write down an attempt. The same ``nonce`` again changes nothing (a form sent twice).
+
+    Moved away and died end the following at once; refused goes to the surgeon. Errors:
+    ``attempt.outcome``, ``attempt.promised`` (a day that has passed, or one without "will come").
+    """
+    refuse_outcome(way, outcome)
+    patient = lock_patient(unit, patient_id)
+    known = unit.session.exec(select(ContactAttemptRow).where(ContactAttemptRow.nonce == nonce)).first()
+    if known is not None:
+        if known.patient_id != patient_id:
+            raise FollowupError("attempt.nonce", "this form was used for another patient", fix="open it anew")
+        return _attempt(known)
+    today = unit.now.astimezone(clinic_zone(unit.session)).date()
+    if promised is not None and (outcome != "will come" or promised < today):
+        raise FollowupError(
+            "attempt.promised",
+            "a promised day goes with 'will come' and can't have passed",
+            where="promised",
+            fix="give today or a later day, or leave it empty",
+        )
+    row = ContactAttemptRow(
+        patient_id=patient_id,
+        at=unit.now,
+        day=today,
+        by=unit.actor.login,
+        rung=rung,
+        way=way,
+        outcome=outcome,
+        promised=promised,
+        note=note.strip(),
+        nonce=nonce,
+    )
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("tried to reach", f"patient:{patient.code}", way=way, outcome=outcome)
+    if outcome in _BY_ATTEMPT:
+        _put_standing(unit, patient, _BY_ATTEMPT[outcome], reason=note.strip() or outcome)
+    return _attempt(row)
+
+
+def attempts_of(session: Session, patients: Iterable[int]) -> dict[int, tuple[AttemptView, ...]]:
+    """Every attempt for these patients, oldest first."""
+    rows = session.exec(
+        select(ContactAttemptRow)
+        .where(col(ContactAttemptRow.patient_id).in_(set(patients)))
+        .order_by(col(ContactAttemptRow.at), col(ContactAttemptRow.id))
+    )
+    found: dict[int, tuple[AttemptView, ...]] = {}
+    for row in rows:
+        found[row.patient_id] = (*found.get(row.patient_id, ()), _attempt(row))
+    return found
+
+
+def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason: str) -> Standing:
+    """Change whether a patient is followed, back too. What the rule asks is the caller's to check.
+
+    Errors: ``role.missing`` (refused and lost to follow-up are the surgeon's to say),
+    ``standing.word``, ``standing.reason``, ``standing.same``.
+    """
+    if standing not in STANDINGS:
+        raise FollowupError("standing.word", f"{standing} is no standing", fix=f"one of {STANDINGS}")
+    if standing in ("refused", "lost to follow-up"):
+        unit.need_role("surgeon")
+    else:
+        unit.need_role("reception", "surgeon", "manager", "counsellor")
+    if not reason.strip():
+        raise FollowupError("standing.reason", "no reason given", where="reason", fix="say why")
+    patient = lock_patient(unit, patient_id)
+    row = unit.session.get(StandingRow, patient_id)
+    if (row.standing if row else "followed") == standing:
+        raise FollowupError("standing.same", f"the patient is {standing} already", fix="nothing to do")
+    return _put_standing(unit, patient, standing, reason=reason.strip())
+
+
+def take_up_again(unit: Unit, patient: PatientRow, *, reason: str) -> None:
+    """Whoever comes is followed again, whatever was said before."""
+    row = unit.session.get(StandingRow, patient.id)
+    if row is not None and row.standing != "followed":
+        _put_standing(unit, patient, "followed", reason=reason)
+
+
+def standings(session: Session) -> dict[int, Standing]:
+    """Everybody who is not followed any more, by patient."""
+    rows = session.exec(select(StandingRow).where(StandingRow.standing != "followed"))
+    return {row.patient_id: _standing(row) for row in rows}
+
+
+def standing_of(session: Session, patient_id: int) -> Standing | None:
+    """The last word about the patient; None where none was ever needed."""
+    row = session.get(StandingRow, patient_id)
+    return _standing(row) if row else None
+
+
+def _put_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str) -> Standing:
+    assert patient.id is not None
+    row = unit.session.get(StandingRow, patient.id) or StandingRow(
+        patient_id=patient.id, standing=standing, since=unit.now, by=""
+    )
+    before = row.standing if row.by else "followed"
+    row.standing, row.since, row.by, row.reason = standing, unit.now, unit.actor.login, reason
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("standing changed", f"patient:{patient.code}", before=before, after=standing, reason=reason)
+    return _standing(row)
+
+
+def _attempt(row: ContactAttemptRow) -> AttemptView:
+    return AttemptView(
+        id=row.id or 0,
+        patient_id=row.patient_id,
+        at=row.at,
+        day=row.day,
+        by=row.by,
+        rung=row.rung,
+        way=cast(Way, row.way),
+        outcome=cast(AttemptOutcome, row.outcome),
+        promised=row.promised,
+        note=row.note,
+    )
+
+
+def _standing(row: StandingRow) -> Standing:
+    return Standing(row.patient_id, cast(StandingWord, row.standing), row.since, row.by, row.reason)
