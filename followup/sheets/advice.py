@@ -13,7 +13,10 @@ from followup.sheets.wording import ADVICE, CAUTIONS, NEVER, SIGNS
 
 # The rules of everyday life that the layout has a drawing for, and how many of them one sheet bears.
 DRAWN = frozenset(
-    "rub shield sleep water swim pray field lift smoke drive gas bandage-lens glasses".split()
+    (
+        *("rub", "shield", "sleep", "water", "swim", "pray", "field", "lift", "smoke", "drive"),
+        *("gas", "bandage-lens", "glasses"),
+    )
 )
 MOST_PICTURES = 8
 

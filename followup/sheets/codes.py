@@ -12,7 +12,8 @@ from followup.errors import FollowupError
 
 QUIET_ZONE = 4
 MODULE_MM = 0.6
-_LONGEST = 110
+# Bytes of a code of 57 modules a side (version 10) at level M: as large as phones read from paper with ease.
+_LONGEST = 213
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,8 @@ def qr_picture(payload: str) -> QrPicture:
 
     Raises FollowupError ``sheet.code`` for text that a plain scanner would have to guess at.
     """
-    if not payload or not payload.isascii() or not payload.isprintable() or len(payload) > _LONGEST:
+    plain = payload.isascii() and payload.replace("\r\n", "").isprintable()
+    if not payload or not plain or len(payload) > _LONGEST:
         raise FollowupError(
             "sheet.code",
             f"a code holds 1 to {_LONGEST} plain ASCII characters, this text has {len(payload)}",

@@ -64,8 +64,9 @@ def build_content(
     """The whole sheet in ``language`` (default: the record's), a draft unless ``issue`` is given.
 
     ``previous`` is the plan of the sheet that the patient has now: what changed since is said
-    first. ``options``: see ``SheetOptions``; a twin in the sheet's own language is left out. Raises FollowupError for a refused plan, an issue of a plan that may not be signed,
-    a medicine or sentence that is not on file, or a language that must be picked.
+    first. ``options``: see ``SheetOptions``; a twin in the sheet's own language is left out.
+    Raises FollowupError for a refused plan, an issue of a plan that may not be signed, a medicine
+    or sentence that is not on file, or a language that must be picked.
     """
     _must_be_printable(plan, issue)
     choice = sheet_language(record, language)
@@ -75,10 +76,11 @@ def build_content(
         record,
         formulary,
         aftercare or load_aftercare(),
-        translator(choice.language.tag),
+        words := translator(choice.language.tag),
         printed_on,
         chosen,
         clinic.cap_colours,
+        words.is_draft,
     )
     content = _content(inputs, clinic, choice, issue, previous)
     twin = translator(chosen.twin) if chosen.twin else None

@@ -46,7 +46,9 @@ def cover(
     )
 
 
-def cover_line(words: Translator, content_name: str, code: str, eye: str, language: str, pages: int) -> CoverLine:
+def cover_line(
+    words: Translator, content_name: str, code: str, eye: str, language: str, pages: int
+) -> CoverLine:
     """One sheet of the cover; texts of other languages lose their direction marks first."""
     spoken = words.language
     return CoverLine(

@@ -1,4 +1,4 @@
-"""The calendar to tick: every day to the end of the course, its rounds and what happens on it."""
+"""The calendar to tick: every day to the end of the drops, then those on which something happens."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _LONGEST = 400  # days; beyond that a date in the record is wrong
 
 
 def calendar(inputs: SheetInputs) -> CalendarBlock | None:
-    """Every day from the first with something to do to the last; None where there is none."""
+    """The days from the first with something to do to the last; None where there is none."""
     days = _days(inputs)
     if not days:
         return None
@@ -39,8 +39,10 @@ def _days(inputs: SheetInputs) -> list[date]:
     if not starts:
         return []
     first = max(min(starts), inputs.printed_on)
-    last = min(max([*ends, *visits, *(p.end for p in inputs.plan.rounds)]), first + timedelta(days=_LONGEST))
-    return [first + timedelta(days=i) for i in range((last - first).days + 1)]
+    drops_end = max([*ends, *(p.end for p in inputs.plan.rounds)], default=first)
+    last = min(max([drops_end, *visits]), first + timedelta(days=_LONGEST))
+    days = (first + timedelta(days=i) for i in range((last - first).days + 1))
+    return [day for day in days if day <= drops_end or any(_events(inputs, day))]
 
 
 def _day(inputs: SheetInputs, day: date) -> CalendarDay:

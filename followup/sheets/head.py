@@ -7,6 +7,7 @@ from datetime import date
 
 from followup.clinical.record.patient import Patient
 from followup.language.catalogues import LanguageChoice
+from followup.language.fonts import printable_name
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.model import ClinicBlock, Face, Foot, Telephone, Who
 
@@ -50,7 +51,7 @@ def marks(inputs: SheetInputs, clinic: ClinicInfo) -> tuple[str, ...]:
     return sentences(
         _("Sample clinic") if clinic.sample else None,
         None if inputs.plan.approved else _("Sample protocol, not approved for patients"),
-        _("Draft translation") if inputs.words.is_draft else None,
+        _("Draft translation") if inputs.draft_words else None,
     )
 
 
@@ -91,7 +92,7 @@ def who(inputs: SheetInputs) -> Who:
     # Translators: the patient's age; keep the number as digits in every form.
     age = inputs.words.ngettext("%(count)s year old", "%(count)s years old", years)
     return Who(
-        name=inputs.name(patient.name),
+        name=inputs.name(printable_name(patient.name, patient.name_latin, "patient.name")),
         age=age % {"count": inputs.number(str(years))},
         code=inputs.number(patient.code),
     )

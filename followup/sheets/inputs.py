@@ -24,7 +24,10 @@ _SIDES: tuple[Eye, ...] = ("right", "left")
 
 @dataclass(frozen=True)
 class SheetInputs:
-    """The plan, the record and the clinic's data, with the translator they are told through."""
+    """The plan, the record and the clinic's data, with the translator they are told through.
+
+    ``draft_words``: nobody of the clinic has read the translation yet.
+    """
 
     plan: CarePlan
     record: Record
@@ -32,8 +35,9 @@ class SheetInputs:
     aftercare: Aftercare
     words: Translator
     printed_on: date
-    options: SheetOptions = SheetOptions()
+    options: SheetOptions
     cap_colours: bool = False
+    draft_words: bool = False
 
     @property
     def eyes(self) -> tuple[Eye, ...]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from datetime import date
 from typing import Any
 
 import pypdfium2  # type: ignore[import-untyped]
@@ -10,32 +12,86 @@ import pypdfium2  # type: ignore[import-untyped]
 from followup.errors import FollowupError
 from followup.language.fonts import must_be_covered
 from followup.sheets.codes import qr_picture
-from followup.sheets.model import SheetContent
-from followup.sheets.typesetter import typesetter
+from followup.sheets.model import Cover, SheetContent
+from followup.sheets.pairs import paired
+from followup.sheets.typesetter import Typesetter, typesetter
 
-MOST_PAGES = 12
-_LONG_WORD = 18
-_BARE_PAGE = 120
-_NO_CODE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 1"/>'
+_LONG_WORD = 10
+_FOOT_POINTS = 56  # height of the foot, which every page has
+# Line spacings to try in turn, where a page would come out with hardly a line on it.
+_SQUEEZES = (1.0, 0.94, 1.06, 0.88)
+_NOT_PRINTED = frozenset({"payload", "fonts", "printed_on", "svg"})
 
 
 def render_pdf(content: SheetContent) -> bytes:
     """The sheet as PDF.
 
     Raises FollowupError ``language.glyph`` for a character without a font, ``sheet.overflow`` for
-    a word too wide for its place, ``sheet.pages`` for a sheet that is cut or endless, and
+    a word too wide for its place, ``sheet.page_one`` where the come-at-once signs, telephones, eye
+    and date do not fit on the first page, ``sheet.pages`` for a sheet that is endless, and
     ``sheet.time`` when the layout takes too long.
     """
-    data = content.model_dump(mode="json", exclude={"teach_back"})
-    texts = [text for _, text in _texts(data, ())]
+    return laid_out(content)[0]
+
+
+def laid_out(content: SheetContent, setter: Typesetter = typesetter) -> tuple[bytes, dict[str, Any], int]:
+    """The PDF, the data that gave a good layout, and the number of pages. Raises as ``render_pdf``."""
+    data = sheet_data(content)
+    for squeeze in _SQUEEZES:
+        data["squeeze"] = squeeze
+        pdf = setter.typeset(job([data], content.printed_on))
+        pages = _pages(pdf)
+        _must_end(len(pages), content)
+        if not any(_is_bare(lines, content) for lines in pages):
+            return pdf, data, len(pages)
+    raise FollowupError(
+        "sheet.pages",
+        "a page of the sheet comes out with a single line",
+        where=content.who.code,
+        fix="print it in another size or on other paper",
+    )
+
+
+def job(
+    sheets: list[dict[str, Any]],
+    printed_on: date,
+    *,
+    cover: dict[str, Any] | None = None,
+    duplex: bool = False,
+) -> dict[str, Any]:
+    """What the layout file reads: sheets in order, behind their cover if there is one."""
+    return {"sheets": sheets, "cover": cover, "duplex": duplex, "printed_on": printed_on.isoformat()}
+
+
+def sheet_data(content: SheetContent) -> dict[str, Any]:
+    """One sheet as the layout file reads it. Raises FollowupError ``language.glyph``."""
+    data = paired(content)
+    del data["teach_back"]
     for place, text in _texts(data, ()):
         must_be_covered(text, ".".join(place))
-    picture = qr_picture(content.code.payload) if content.code else None
-    data["qr_mm"] = picture.size_mm if picture else 0
-    data["long_words"] = _long_words(texts)
-    pdf = typesetter.typeset(data, picture.svg if picture else _NO_CODE)
-    _must_be_whole(pdf, content)
-    return pdf
+    twin = content.twin
+    data["twin_side"] = twin and twin.model_dump(
+        include={"language", "direction", "fonts", "scale", "leading"}
+    )
+    data["long_words"] = _long_words(data)
+    data["codes"] = _codes(content)
+    data["squeeze"] = _SQUEEZES[0]
+    return data
+
+
+def cover_data(cover: Cover, paper: str) -> dict[str, Any]:
+    """A batch's cover as the layout file reads it; a name that no font draws stands as its code alone."""
+    data = cover.model_dump(mode="json")
+    for place, text in _texts(data, ()):
+        must_be_covered(text, ".".join(place))
+    return data | {"paper": paper}
+
+
+def _codes(content: SheetContent) -> dict[str, dict[str, Any]]:
+    payloads = {square.id: square.payload for square in content.squares}
+    found = payloads | ({"return": content.code.payload} if content.code else {})
+    pictures = {name: qr_picture(payload) for name, payload in found.items()}
+    return {name: {"svg": picture.svg, "mm": picture.size_mm} for name, picture in pictures.items()}
 
 
 def _texts(value: Any, place: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:
@@ -44,29 +100,41 @@ def _texts(value: Any, place: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...]
         yield place, value
     elif isinstance(value, dict):
         for key, part in value.items():
-            if key not in ("payload", "fonts", "printed_on"):
-                yield from _texts(part, (*place, key))
+            if key not in _NOT_PRINTED:
+                yield from _texts(part, place if key in ("main", "twin") else (*place, key))
     elif isinstance(value, list):
         for part in value:
             yield from _texts(part, place)
 
 
-def _long_words(texts: list[str]) -> list[str]:
-    words = {word for text in texts for word in text.split() if len(word) > _LONG_WORD}
+def _long_words(data: dict[str, Any]) -> list[str]:
+    words = {word for _, text in _texts(data, ()) for word in text.split() if len(word) > _LONG_WORD}
     return sorted(words)
 
 
-def _must_be_whole(pdf: bytes, content: SheetContent) -> None:
-    """A sane number of pages, and none of them with a foot alone."""
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        pages = [page.get_textpage().get_text_bounded() for page in document]
-    finally:
-        document.close()
-    if len(pages) > MOST_PAGES or any(len(text) < _BARE_PAGE for text in pages):
+def _must_end(pages: int, content: SheetContent) -> None:
+    days = len(content.calendar.days) if content.calendar else 0
+    small_paper, large = content.paper == "A5", content.size == "large"
+    growth = (2.4 if small_paper else 1) * (1.8 if large else 1) * (1.8 if content.twin else 1)
+    most = math.ceil((12 + days / 8) * growth * (1.4 if content.pictures else 1))
+    if pages > most:
         raise FollowupError(
             "sheet.pages",
-            f"the sheet came out wrong: {len(pages)} pages (at most {MOST_PAGES}), or one without text",
+            f"the sheet came out wrong: {pages} pages, at most {most} can be right",
             where=content.who.code,
             fix="tell whoever looks after the program; do not hand this sheet out",
         )
+
+
+def _pages(pdf: bytes) -> list[list[str]]:
+    """The lines of text of every page, its foot left out."""
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        texts = [page.get_textpage().get_text_bounded(bottom=_FOOT_POINTS) for page in document]
+    finally:
+        document.close()
+    return [[line for line in text.splitlines() if line.strip()] for text in texts]
+
+
+def _is_bare(lines: list[str], content: SheetContent) -> bool:
+    return sum(line.strip() != content.watermark for line in lines) < 2

@@ -2,26 +2,39 @@
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from followup.language.fonts import subset
 from followup.language.languages import ENGLISH, language
 from followup.resources import folder
 from followup.sheets.codes import qr_picture
 from followup.sheets.model import SheetContent
+from followup.sheets.pairs import paired
+from followup.sheets.squares import dialled
+
+_TELEPHONE = re.compile(r"\+?[0-9][0-9().\u00a0 -]{4,}[0-9]")
+_ARTBOARD = re.compile(r"<svg [^>]*>(.*)</svg>", re.DOTALL)
+_VIEW_BOX = re.compile(r'viewBox="([0-9 ]+)"')
 
 
 def render_phone(content: SheetContent) -> str:
-    """The whole page as HTML; styles and drawings are inside, nothing is fetched."""
-    # The code is drawn from digits alone, so it is safe as it stands.
-    qr = Markup(qr_picture(content.code.payload).svg) if content.code else ""  # noqa: S704
-    faces = _faces(content)
-    return _environment().get_template("phone.html").render(sheet=content, qr=qr, faces=faces)
+    """The whole page as HTML; styles, fonts and drawings are inside, nothing is fetched."""
+    payloads = {square.id: square.payload for square in content.squares}
+    found = payloads | ({"return": content.code.payload} if content.code else {})
+    # The codes are drawn from digits alone, so they are safe as they stand.
+    codes = {name: Markup(qr_picture(payload).svg) for name, payload in found.items()}  # noqa: S704
+    page = _environment().get_template("phone.html")
+    return page.render(
+        sheet=paired(content), drawings=content.stairs, codes=codes, faces=_faces(content), say=_say(content)
+    )
 
 
 @dataclass(frozen=True)
@@ -34,20 +47,61 @@ class Face:
 
 
 def _faces(content: SheetContent) -> tuple[Face, ...]:
-    """The script's own font, cut down to this page; Latin letters every phone has."""
-    family = language(content.language).fonts[0]
-    if family == ENGLISH.fonts[0]:
-        return ()
-    characters = frozenset(content.model_dump_json(exclude={"teach_back", "code"}))
+    """The scripts' own fonts, cut down to this page; Latin letters every phone has."""
+    characters = frozenset(content.model_dump_json(exclude={"teach_back", "code", "squares"}))
+    languages = [content.language] + ([content.twin.language] if content.twin else [])
+    families = dict.fromkeys(language(tag).fonts[0] for tag in languages)
     return tuple(
-        Face(family, weight, b64encode(subset(family, weight, characters)).decode()) for weight in (400, 700)
+        Face(family, weight, b64encode(subset(family, weight, characters)).decode())
+        for family in families
+        if family != ENGLISH.fonts[0]
+        for weight in (400, 700)
     )
 
 
-def dialled(number: str) -> str:
-    """What a telephone dials: the digits, and the plus in front."""
-    digits = "".join(c for c in number if c.isascii() and c.isdigit())
-    return f"+{digits}" if "+" in number else digits
+def _say(content: SheetContent) -> Callable[[Any], Markup]:
+    """How the page writes a text: telephone numbers whole, the staff's words under the patient's."""
+    twin = content.twin
+
+    def say(text: Any) -> Markup:
+        if isinstance(text, str):
+            return _whole_numbers(text)
+        assert twin is not None
+        staff = Markup('<span class="staff" lang="{}" dir="{}">{}</span>').format(
+            twin.language, twin.direction, _whole_numbers(text["twin"])
+        )
+        return _whole_numbers(text["main"]) + Markup(" ") + staff
+
+    return say
+
+
+def _whole_numbers(text: str) -> Markup:
+    """A telephone number is never parted at the end of a line, nor turned round."""
+    safe, at = Markup(""), 0
+    for match in _TELEPHONE.finditer(text):
+        safe += escape(text[at : match.start()])
+        safe += Markup('<bdi dir="ltr" class="whole">{}</bdi>').format(match[0])
+        at = match.end()
+    return safe + escape(text[at:])
+
+
+def _main(text: Any) -> str:
+    """The patient's words alone, for an attribute."""
+    return text if isinstance(text, str) else str(text["main"])
+
+
+@lru_cache(maxsize=64)
+def _picture(name: str) -> Markup:
+    """A drawing of ``templates/pictures`` as part of the page; the words beside it say the same."""
+    svg = (folder("templates") / "pictures" / f"{name}.svg").read_text("utf-8")
+    inner, box = _ARTBOARD.search(svg), _VIEW_BOX.search(svg)
+    assert inner
+    assert box
+    # Our own files, not anybody's input.
+    return Markup(  # noqa: S704
+        f'<svg class="picture" viewBox="{box[1]}" aria-hidden="true" focusable="false">'
+        f"{inner[1].strip()}</svg>"
+    )
 
 
 @lru_cache(maxsize=1)
@@ -59,5 +113,6 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["dialled"] = dialled
+    environment.filters |= {"dialled": dialled, "main": _main}
+    environment.globals["picture"] = _picture
     return environment

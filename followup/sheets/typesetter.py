@@ -23,10 +23,13 @@ class Typesetter:
         self._lock = threading.Lock()
         self._child: subprocess.Popen[bytes] | None = None
 
-    def typeset(self, data: dict[str, Any], qr: str) -> bytes:
-        """The PDF of one sheet. Raises FollowupError ``sheet.overflow`` or ``sheet.layout``."""
+    def typeset(self, job: dict[str, Any]) -> bytes:
+        """The PDF of a job (see ``pdf.job``).
+
+        Raises FollowupError ``sheet.overflow``, ``sheet.page_one``, ``sheet.layout`` or ``sheet.time``.
+        """
         with self._lock:
-            answer = self._ask(json.dumps({"data": data, "qr": qr}, ensure_ascii=False).encode())
+            answer = self._ask(json.dumps(job, ensure_ascii=False).encode())
         if answer[:1] == DONE:
             return answer[1:]
         raise _refusal(answer[1:].decode())
@@ -80,6 +83,12 @@ def _refusal(message: str) -> FollowupError:
             "sheet.overflow",
             f"too long for its place on the sheet: {word[:60]!r}",
             fix="shorten it, or break it with a space",
+        )
+    if "page one: " in message:
+        return FollowupError(
+            "sheet.page_one",
+            "the come-at-once signs, telephones, eye and date do not fit on the first page",
+            fix="print it in normal size, on larger paper or without the second language",
         )
     return FollowupError(
         "sheet.layout",

@@ -1,4 +1,4 @@
-"""The typesetting worker: a child process that turns one sheet's data into a PDF or pictures.
+"""The typesetting worker: a child process that turns sheets' data into a PDF.
 
 It runs as ``python -m followup.sheets.worker``, reads jobs from standard input and answers on
 standard output, each message a four-byte length and that many bytes of JSON or of the result.
@@ -59,7 +59,7 @@ def _answer(compiler: typst.Compiler, job: dict[str, Any]) -> bytes:
 
 def _compile(compiler: typst.Compiler, job: dict[str, Any]) -> bytes:
     # Inputs stay set from one job to the next: always give all of them.
-    inputs = {"data": json.dumps(job["data"], ensure_ascii=False), "qr": job["qr"]}
+    inputs = {"data": json.dumps(job, ensure_ascii=False)}
     found = compiler.compile(format="pdf", sys_inputs=inputs, pdf_standards=["ua-1"], timestamp=_TIMESTAMP)
     assert isinstance(found, bytes)
     return found
