@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -18,6 +19,7 @@ from followup.sheets.typesetter import Typesetter, typesetter
 
 _LONG_WORD = 10
 _FOOT_POINTS = 56  # height of the foot, which every page has
+_LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's overhang is no alarm
 # Line spacings to try in turn, where a page would come out with hardly a line on it.
 _SQUEEZES = (1.0, 0.94, 1.06, 0.88)
 _NOT_PRINTED = frozenset({"payload", "fonts", "printed_on", "svg"})
@@ -28,8 +30,8 @@ def render_pdf(content: SheetContent) -> bytes:
 
     Raises FollowupError ``language.glyph`` for a character without a font, ``sheet.overflow`` for
     a word too wide for its place, ``sheet.page_one`` where the come-at-once signs, telephones, eye
-    and date do not fit on the first page, ``sheet.pages`` for a sheet that is endless, and
-    ``sheet.time`` when the layout takes too long.
+    and date do not fit on the first page, ``sheet.cut`` where text runs off the paper, ``sheet.pages``
+    for a sheet that is endless, and ``sheet.time`` when the layout takes too long.
     """
     return laid_out(content)[0]
 
@@ -42,7 +44,8 @@ def laid_out(content: SheetContent, setter: Typesetter = typesetter) -> tuple[by
         pdf = setter.typeset(job([data], content.printed_on))
         pages = _pages(pdf)
         _must_end(len(pages), content)
-        if not any(_is_bare(lines, content) for lines in pages):
+        _must_lie_on_paper(pages, content)
+        if not any(_is_bare(page, content) for page in pages):
             return pdf, data, len(pages)
     raise FollowupError(
         "sheet.pages",
@@ -126,15 +129,46 @@ def _must_end(pages: int, content: SheetContent) -> None:
         )
 
 
-def _pages(pdf: bytes) -> list[list[str]]:
-    """The lines of text of every page, its foot left out."""
+@dataclass(frozen=True)
+class _Page:
+    """``lines`` of text without the foot; ``room`` in points that the text leaves free on each side."""
+
+    lines: tuple[str, ...]
+    room: tuple[float, float, float, float]
+
+
+def _pages(pdf: bytes) -> list[_Page]:
     document = pypdfium2.PdfDocument(pdf)
     try:
-        texts = [page.get_textpage().get_text_bounded(bottom=_FOOT_POINTS) for page in document]
+        return [_read(page) for page in document]
     finally:
         document.close()
-    return [[line for line in text.splitlines() if line.strip()] for text in texts]
 
 
-def _is_bare(lines: list[str], content: SheetContent) -> bool:
-    return sum(line.strip() != content.watermark for line in lines) < 2
+def _read(page: pypdfium2.PdfPage) -> _Page:
+    words = page.get_textpage()
+    lines = words.get_text_bounded(bottom=_FOOT_POINTS).splitlines()
+    width, height = page.get_size()
+    boxes = [words.get_rect(i) for i in range(words.count_rects())]
+    left = min((box[0] for box in boxes), default=width)
+    bottom = min((box[1] for box in boxes), default=height)
+    right = max((box[2] for box in boxes), default=0.0)
+    top = max((box[3] for box in boxes), default=0.0)
+    return _Page(tuple(line for line in lines if line.strip()), (left, bottom, width - right, height - top))
+
+
+def _must_lie_on_paper(pages: list[_Page], content: SheetContent) -> None:
+    """Nothing is cut off at an edge. A draft's watermark runs across the margins; no other text does."""
+    least = 0 if content.watermark else _LEAST_MARGIN
+    for number, page in enumerate(pages, 1):
+        if min(page.room) < least:
+            raise FollowupError(
+                "sheet.cut",
+                f"text of page {number} runs off the paper",
+                where=content.who.code,
+                fix="print it in normal size or on larger paper; do not hand this sheet out",
+            )
+
+
+def _is_bare(page: _Page, content: SheetContent) -> bool:
+    return sum(line.strip() != content.watermark for line in page.lines) < 2

@@ -47,8 +47,9 @@ class Face:
 
 
 def _faces(content: SheetContent) -> tuple[Face, ...]:
-    """The scripts' own fonts, cut down to this page; Latin letters every phone has."""
-    characters = frozenset(content.model_dump_json(exclude={"teach_back", "code", "squares"}))
+    """The scripts' own fonts, cut down to this page; Latin letters and digits every phone has."""
+    printed = content.model_dump_json(exclude={"teach_back", "code", "squares"})
+    characters = frozenset(c for c in printed if not (c.isascii() and c.isalnum()))
     languages = [content.language] + ([content.twin.language] if content.twin else [])
     families = dict.fromkeys(language(tag).fonts[0] for tag in languages)
     return tuple(

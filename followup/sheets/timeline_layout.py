@@ -1,0 +1,248 @@
+"""Where everything of a time line stands: bands one under the other, labels in lanes that never meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from math import sqrt
+
+from followup.clinical.english import day_words
+from followup.sheets.shapes import Bar, Box, Mark, Path, Shape, Text, text_width
+from followup.sheets.timeline import GRADES, NOT_SEEN, Bottle, LookMark, Say, Stretch, Timeline
+
+WIDTH = 760.0
+_LEFT, _RIGHT = 96.0, WIDTH - 18
+_GAP = 14.0
+_LANE = 14.0
+_DROPS, _CELLS, _PRESSURE = 104.0, 56.0, 84.0
+PRESSURE_LIMITS = (22, 30)
+_TOP_PRESSURE = 42.0
+
+
+class Layout:
+    """Lays a time line out from top to bottom; ``height`` is known when it is done."""
+
+    def __init__(self, line: Timeline, say: Say) -> None:
+        self.line = line
+        self.say = say
+        self.shapes: list[Shape] = []
+        self.a_day = (_RIGHT - _LEFT) / line.days
+        self.y = 0.0
+        self._head()
+        top = self.y
+        self._drops()
+        for bottle in line.bottles:
+            self._bottle(bottle)
+        if line.looks:
+            self._cells()
+            self._values("flare", lambda look: look.flare)
+            self._pressure()
+            self._values("mmHg", lambda look: look.pressure_word)
+            self._values("vision", lambda look: look.vision)
+        self._visits()
+        self._today(top)
+        self._axis()
+        self.height = round(self.y + 8)
+
+    def x(self, day: float) -> float:
+        """The left edge of a day."""
+        return _LEFT + day * self.a_day
+
+    def middle(self, day: int) -> float:
+        return self.x(day + 0.5)
+
+    def _add(self, *shapes: Shape) -> None:
+        self.shapes += shapes
+
+    def _name(self, name: str, y: float, **more: bool) -> None:
+        self._add(Text(_LEFT - 34, y, self.say(name), 11, "end", **more))
+
+    def _scale(self, label: str, y: float, dash: str = "1 3") -> None:
+        """A thin line across the band with its value at the edge."""
+        self._add(Path(((_LEFT, y), (_RIGHT, y)), 0.6, dash), Text(_LEFT - 5, y + 3.5, label, 10, "end"))
+
+    def _head(self) -> None:
+        eye = self.say(f"{self.line.eye} eye")
+        begun = self.say("day 0 is {day}").format(day=day_words(self.line.day0))
+        self._add(Text(4, 18, f"{eye[:1].upper()}{eye[1:]}, {begun}", 13, bold=True))
+        told = [self.say("filled: steroid drops a day")]
+        if self.line.planned:
+            told.append(self.say("dashed: as first planned"))
+        if self.line.steroid_held:
+            told.append(self.say("the steroid is held by a question"))
+        self._add(Text(4, 35, "; ".join(told), 11))
+        self.y = 62
+
+    def _drops(self) -> None:
+        top, foot = self.y + 12, self.y + 12 + _DROPS
+        most = max((s.count for s in (*self.line.steroid, *self.line.planned)), default=1)
+
+        def level(count: int) -> float:
+            # The square root keeps one drop a day visible beside sixteen.
+            return foot - _DROPS * sqrt(count / most)
+
+        for run in _runs(self.line.steroid):
+            points = self._outline(run, level, foot)
+            self._add(Path(points, 1.4, "3 3" if self.line.steroid_held else "", not self.line.steroid_held))
+        for run in _runs(self.line.planned):
+            self._add(Path(self._outline(run, level, foot), 1.2, "6 3"))
+        self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
+        for stretch in self.line.steroid:
+            label = Text(
+                (self.x(stretch.start) + self.x(stretch.end + 1)) / 2,
+                level(stretch.count) - 3,
+                str(stretch.count),
+                11,
+                "middle",
+            )
+            if text_width(label.text, label.size) <= self.x(stretch.end + 1) - self.x(stretch.start):
+                self._add(label)
+        self._name("drops a day", foot - _DROPS / 2)
+        self.y = foot + _GAP
+
+    def _outline(
+        self, run: Sequence[Stretch], level: Callable[[int], float], foot: float
+    ) -> tuple[tuple[float, float], ...]:
+        points = [(self.x(run[0].start), foot)]
+        for stretch in run:
+            points += [
+                (self.x(stretch.start), level(stretch.count)),
+                (self.x(stretch.end + 1), level(stretch.count)),
+            ]
+        return (*points, (self.x(run[-1].end + 1), foot))
+
+    def _bottle(self, bottle: Bottle) -> None:
+        counts = list(dict.fromkeys(s.count for s in bottle.stretches))
+        many = ", ".join(str(count) for count in counts)
+        held = f" ({self.say('held')})" if bottle.held else ""
+        words = self.say("{medicine}: {counts} a day").format(medicine=bottle.name, counts=many)
+        start = self._inside(self.x(bottle.stretches[0].start), words + held, 10)
+        self._add(Text(start, self.y + 8, words + held, 10))
+        for stretch in bottle.stretches:
+            width = self.x(stretch.end + 1) - self.x(stretch.start)
+            shade = 0.35 + 0.4 * stretch.count / max(counts)
+            self._add(Bar(self.x(stretch.start), self.y + 12, width, 6, shade, bottle.held))
+        self.y += 26
+
+    def _cells(self) -> None:
+        self.y += 6
+        foot = self.y + _CELLS
+        step = _CELLS / (len(GRADES) - 1)
+        for place, grade in enumerate(GRADES):
+            if grade in ("1+", "2+", "3+", "4+"):
+                self._scale(grade, foot - place * step)
+        width = min(9.0, self.a_day * 0.8)
+        for look in self.line.looks:
+            x = self.middle(look.day)
+            if look.cells is None:
+                continue
+            height = max(look.cells * step, 1.5)
+            self._add(Bar(x - width / 2, foot - height, width, height, 0.8))
+        self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
+        self._name("cells", foot - _CELLS / 2 + 4)
+        self.y = foot + 4
+        if any(look.cells is None for look in self.line.looks):
+            self._values("cells not seen", lambda look: NOT_SEEN if look.cells is None else "")
+
+    def _pressure(self) -> None:
+        self.y += 8
+        foot = self.y + _PRESSURE
+        most = max(
+            [_TOP_PRESSURE, *(look.pressure + 4 for look in self.line.looks if look.pressure is not None)]
+        )
+
+        def level(mmhg: float) -> float:
+            return foot - _PRESSURE * mmhg / most
+
+        for limit in PRESSURE_LIMITS:
+            self._scale(str(limit), level(limit), "4 2")
+        seen = [
+            (self.middle(look.day), level(look.pressure))
+            for look in self.line.looks
+            if look.pressure is not None
+        ]
+        if len(seen) > 1:
+            self._add(Path(tuple(seen), 1.4))
+        r = min(3.0, max(1.2, self.a_day * 0.4))
+        self._add(*(Mark(x, y, r, "filled") for x, y in seen))
+        self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
+        self._name("pressure", foot - _PRESSURE / 2 - 8)
+        self.y = foot + 4
+
+    def _values(self, name: str, word: Callable[[LookMark], str]) -> None:
+        """One word a look, in as many lanes as it takes that no two meet."""
+        labels = [(look.day, word(look)) for look in self.line.looks if word(look)]
+        placed = self._lanes(labels, 10)
+        self._name(name, self.y + 10)
+        for lane, x, text in placed:
+            self._add(Text(x, self.y + 10 + lane * _LANE, text, 10, "middle"))
+        self.y += _LANE * (1 + max((lane for lane, _, _ in placed), default=0)) + 2
+
+    def _lanes(self, labels: Iterable[tuple[int, str]], size: float) -> Iterator[tuple[int, float, str]]:
+        return iter(list(self._laned(labels, size)))
+
+    def _laned(self, labels: Iterable[tuple[int, str]], size: float) -> Iterator[tuple[int, float, str]]:
+        ends: list[float] = []
+        for day, text in labels:
+            width = text_width(text, size)
+            x = min(max(self.middle(day), _LEFT + width / 2), _RIGHT - width / 2)
+            lane = next((i for i, end in enumerate(ends) if end + 3 <= x - width / 2), len(ends))
+            if lane == len(ends):
+                ends.append(0.0)
+            ends[lane] = x + width / 2
+            yield lane, x, text
+
+    def _inside(self, x: float, text: str, size: float) -> float:
+        """Where a text that begins at ``x`` must begin to end inside the drawing."""
+        return max(4.0, min(x, WIDTH - 4 - text_width(text, size)))
+
+    def _visits(self) -> None:
+        self.y += 8
+        r = min(5.0, max(1.5, self.a_day * 0.45))
+        kinds = {"to come": "hollow", "done": "filled", "missed": "crossed"}
+        for visit in self.line.visits:
+            self._add(Mark(self.middle(visit.day), self.y + 6, r, kinds[visit.state]))  # type: ignore[arg-type]
+        self._name("visits", self.y + 10)
+        self.y += 16
+        placed = list(self._laned([(v.day, str(v.day)) for v in self.line.visits], 10))
+        for lane, x, text in placed:
+            self._add(Text(x, self.y + 10 + lane * _LANE, text, 10, "middle"))
+        self._name("on day", self.y + 10)
+        self.y += _LANE * (1 + max((lane for lane, _, _ in placed), default=0)) + 4
+
+    def _today(self, top: float) -> None:
+        day = self.line.today
+        if not 0 <= day <= self.line.last:
+            return
+        x = self.middle(day)
+        words = self.say("day {day}, today").format(day=day)
+        width = text_width(words, 10)
+        at = min(max(x, _LEFT + width / 2), _RIGHT - width / 2)
+        self._add(Path(((x, top), (x, self.y)), 1, "2 3"), Text(at, top - 4, words, 10, "middle"))
+
+    def _axis(self) -> None:
+        y = self.y + 4
+        self._add(Path(((_LEFT, y), (_RIGHT, y)), 0.8))
+        step = next(s for s in (1, 2, 7, 14, 28, 56, 112) if s * self.a_day >= 30)
+        for day in range(0, self.line.days, step):
+            x = self.middle(day)
+            self._add(Path(((x, y), (x, y + 4)), 0.8), Text(x, y + 15, str(day), 10, "middle"))
+        self._name("day", y + 15)
+        last = day_words(self.line.date(self.line.last))
+        self._add(Text(_LEFT, y + 30, day_words(self.line.day0), 10), Text(_RIGHT, y + 30, last, 10, "end"))
+        self.y = y + 34
+
+
+def _runs(stretches: Sequence[Stretch]) -> Iterator[list[Stretch]]:
+    """Stretches that follow each other without a pause, drawn as one shape."""
+    run: list[Stretch] = []
+    for stretch in stretches:
+        if run and run[-1].end + 1 != stretch.start:
+            yield run
+            run = []
+        run.append(stretch)
+    if run:
+        yield run
+
+
+def text_boxes(shapes: Iterable[Shape]) -> list[Box]:
+    return [shape.box for shape in shapes if isinstance(shape, Text)]
