@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -27,13 +27,16 @@ from followup.records.upkeep import (
     heartbeat,
     note_heartbeat,
     note_transition,
+    take_back_transition,
     transitions,
+    transitions_ahead,
     transitions_of_open,
 )
 from followup.records.views import SYSTEM, Heartbeat, Transition, TransitionKind, TripView
 
 SWEEP = "sweep"
 JOURNAL_CHECK = "journal check"
+AHEAD = timedelta(hours=3)
 _log = logging.getLogger(__name__)
 
 
@@ -64,6 +67,7 @@ def sweep(store: Store, now: datetime) -> Swept:
             # One bad row must not hide the others; it is named below and seen in the health page.
             _log.exception("visit %s can't be swept", visit.id)
             failed.append(visit.id)
+    _take_back_what_is_ahead(store, now)
     broken = _check_journal(store, now, today)
     message = "; ".join([*(f"visit {number} can't be swept" for number in failed), *broken])
     with store.upkeep(now) as unit:
@@ -126,6 +130,25 @@ def _notice(
                     became_at=instant.isoformat(),
                 )
     return written
+
+
+def _take_back_what_is_ahead(store: Store, now: datetime) -> None:
+    """A clock that ran ahead by days wrote transitions that have not become true: they are taken back.
+
+    An hour or two is let be: that is what a change of the clocks makes, and it corrects itself.
+    """
+    with store.read() as session:
+        ahead = transitions_ahead(session, now + AHEAD)
+    for transition in ahead:
+        with store.write(SYSTEM, now) as unit:
+            visit = trip(unit.session, transition.trip_id)
+            take_back_transition(unit, transition)
+            unit.log(
+                f"{transition.kind} taken back, the clock ran ahead",
+                f"patient:{visit.patient_code}",
+                visit=visit.number,
+                became_at=transition.became_at.isoformat(),
+            )
 
 
 def _check_journal(store: Store, now: datetime, today: date) -> list[str]:

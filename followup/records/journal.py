@@ -1,7 +1,7 @@
 """The journal: who did what when; append-only, each entry sealed with the hash of the one before.
 
-It shows that entries were changed, inserted or taken out. It can't show that the newest ones were
-cut off, unless the newest hash was written down elsewhere (:func:`verify_journal` returns it).
+It shows that entries were changed, inserted or taken out. That the newest ones were cut off shows
+only against a seal written down elsewhere: every backup and the seal file beside the keys hold one.
 """
 
 from __future__ import annotations
@@ -89,8 +89,13 @@ def seal(row: JournalRow) -> str:
     return hashlib.sha256(f"{row.previous}{content}".encode()).hexdigest()
 
 
-def verify_journal(session: Session) -> Seal:
-    """The seal of an unbroken journal; else a FollowupError that names the first broken link."""
+def verify_journal(session: Session, *, at_least: Seal | None = None) -> Seal:
+    """The seal of an unbroken journal; else a FollowupError that names the first broken link.
+
+    ``at_least``: a seal that was written down elsewhere; the journal must still contain it, so that
+    entries cut off at its end are missed.
+    """
+    kept = FIRST if at_least is None or not at_least.entries else ""
     number, previous = 0, FIRST
     for row in session.exec(select(JournalRow).order_by(col(JournalRow.number))).yield_per(500):
         number += 1
@@ -101,7 +106,19 @@ def verify_journal(session: Session) -> Seal:
         if row.hash != seal(row):
             raise _broken(number, "was changed after it was written")
         previous = row.hash
+        if at_least is not None and number == at_least.entries:
+            kept = row.hash
+    if at_least is not None and kept != at_least.hash:
+        if number < at_least.entries:
+            raise _broken(number + 1, f"and all up to {at_least.entries} were cut off")
+        raise _broken(at_least.entries, "is not the one that was sealed elsewhere")
     return Seal(number, previous)
+
+
+def newest_seal(session: Session) -> Seal:
+    """The newest entry's seal as it stands, without checking the rest."""
+    newest = session.exec(select(JournalRow).order_by(col(JournalRow.number).desc()).limit(1)).first()
+    return Seal(newest.number, newest.hash) if newest else Seal(0, FIRST)
 
 
 def journal_of(session: Session, subject: str) -> tuple[JournalEntry, ...]:

@@ -190,6 +190,22 @@ def plans_not_handed_over(session: Session) -> tuple[PlanVersion, ...]:
     return _plans(session, col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
 
 
+def plans_handed_over(session: Session, *, patient_id: int | None = None) -> tuple[PlanVersion, ...]:
+    """Plans in force of which a sheet is in the patient's hands; of one patient or of all.
+
+    One that can't be read is left out.
+    """
+    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
+    conditions = [col(CarePlanRow.status) == "active", col(CarePlanRow.id).in_(handed)]
+    if patient_id is not None:
+        conditions.append(col(CarePlanRow.patient_id) == patient_id)
+    found: list[PlanVersion] = []
+    for number in session.exec(select(CarePlanRow.id).where(*conditions).order_by(col(CarePlanRow.id))):
+        with suppress(ValueError):
+            found.extend(_plans(session, col(CarePlanRow.id) == number))
+    return tuple(found)
+
+
 def plan_ids_to_look_at(session: Session) -> tuple[tuple[int, int], ...]:
     """Plan and patient of every draft, plan by hand and plan not handed over, without reading them."""
     handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))

@@ -21,7 +21,7 @@ from followup.records.tables import metadata
 from followup.records.views import SYSTEM, Actor
 
 # What the program writes about itself; everything else needs a journal entry.
-UPKEEP_TABLES = frozenset({"heartbeat", "lease", "login_session", "daily_run"})
+UPKEEP_TABLES = frozenset({"heartbeat", "lease", "login_session", "daily_run", "message"})
 
 
 class Unit:

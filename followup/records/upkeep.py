@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from sqlalchemy import ColumnElement, CursorResult
-from sqlmodel import Session, col, or_, select, update
+from sqlmodel import Session, col, delete, or_, select, update
 
 from followup.records.store import Unit, insert_once
 from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripRow, TripTransitionRow
 from followup.records.trips import OPEN
-from followup.records.views import Heartbeat, Transition, TransitionKind
+from followup.records.views import DailyRun, Heartbeat, Transition, TransitionKind
 
 
 def note_heartbeat(unit: Unit, *, name: str, ok: bool, rows: int, message: str = "") -> None:
@@ -33,7 +33,12 @@ def take_lease(unit: Unit, *, name: str, owner: str, lifetime: timedelta) -> boo
         update(LeaseRow)
         .where(
             col(LeaseRow.name) == name,
-            or_(col(LeaseRow.owner) == owner, col(LeaseRow.expires_at) <= unit.now),
+            or_(
+                col(LeaseRow.owner) == owner,
+                col(LeaseRow.expires_at) <= unit.now,
+                # No living owner can have taken it so far ahead: the clock was set back since.
+                col(LeaseRow.expires_at) > unit.now + 2 * lifetime,
+            ),
         )
         .values(owner=owner, expires_at=unit.now + lifetime)
     )
@@ -53,6 +58,56 @@ def release_lease(unit: Unit, *, name: str, owner: str) -> None:
 def claim_daily_run(unit: Unit, *, job: str, day: date) -> bool:
     """Whether the job of this local day is ours: True exactly once."""
     return insert_once(unit.session, DailyRunRow, job=job, day=day, claimed_at=unit.now, outcome="")
+
+
+def last_daily_run(session: Session, job: str) -> date | None:
+    """The newest day of which the job was claimed."""
+    return session.exec(
+        select(col(DailyRunRow.day)).where(DailyRunRow.job == job).order_by(col(DailyRunRow.day).desc())
+    ).first()
+
+
+def unfinished_runs(session: Session, job: str, *, since: date) -> tuple[date, ...]:
+    """Days that were claimed and never finished: whoever claimed them died."""
+    rows = session.exec(
+        select(col(DailyRunRow.day))
+        .where(DailyRunRow.job == job, DailyRunRow.day >= since, col(DailyRunRow.finished_at).is_(None))
+        .order_by(col(DailyRunRow.day))
+    )
+    return tuple(rows)
+
+
+def forget_runs_after(unit: Unit, day: date) -> int:
+    """Runs of days that have not come: a clock that ran ahead claimed them. How many."""
+    result = unit.session.execute(delete(DailyRunRow).where(col(DailyRunRow.day) > day))
+    assert isinstance(result, CursorResult)
+    return result.rowcount
+
+
+def daily_runs(session: Session, *, since: date) -> tuple[DailyRun, ...]:
+    """Every run from ``since`` on, by day and job."""
+    rows = session.exec(
+        select(DailyRunRow)
+        .where(DailyRunRow.day >= since)
+        .order_by(col(DailyRunRow.day), col(DailyRunRow.id))
+    )
+    return tuple(DailyRun(r.job, r.day, r.claimed_at, r.finished_at, r.outcome) for r in rows)
+
+
+def transitions_ahead(session: Session, after: datetime) -> tuple[Transition, ...]:
+    """Transitions that would become true only ``after`` this instant: a clock that ran ahead wrote them."""
+    return _transitions(session, col(TripTransitionRow.became_at) > after)
+
+
+def take_back_transition(unit: Unit, transition: Transition) -> None:
+    """Take a transition back that has not become true; its journal entry is the caller's."""
+    unit.session.execute(
+        delete(TripTransitionRow).where(
+            col(TripTransitionRow.trip_id) == transition.trip_id,
+            col(TripTransitionRow.kind) == transition.kind,
+            col(TripTransitionRow.became_at) == transition.became_at,
+        )
+    )
 
 
 def finish_daily_run(unit: Unit, *, job: str, day: date, outcome: str) -> None:

@@ -245,3 +245,14 @@ class Heartbeat:
     ok: bool
     rows: int
     message: str
+
+
+@dataclass(frozen=True)
+class DailyRun:
+    """A job of one local day: when it was begun and finished, and what came of it."""
+
+    job: str
+    day: date
+    claimed_at: datetime
+    finished_at: datetime | None
+    outcome: str

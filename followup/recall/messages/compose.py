@@ -1,0 +1,66 @@
+"""Writing a message in the reader's language, from what the plan in force says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+
+from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.formulary import Medicine
+from followup.language.catalogues import Translator
+from followup.language.dates import long_date
+from followup.recall.messages.wording import CHANGED, STOP, TEXTS, MessageKind, Reader
+from followup.records.views import Clinic
+
+
+def message_text(
+    kind: MessageKind,
+    reader: Reader,
+    clinic: Clinic,
+    day: date,
+    words: Translator,
+    lines: tuple[str, ...] = (),
+) -> str:
+    """The whole text; ``lines`` stand between the message and how to stop them."""
+    values = {"clinic": clinic.name, "phone": clinic.phone_day, "day": long_date(day, words.language)}
+    return "\n".join(
+        [
+            words.gettext(TEXTS[kind, reader]) % values,
+            *lines,
+            words.gettext(STOP) % {"phone": clinic.phone_day},
+        ]
+    )
+
+
+def step_changes(
+    plan: CarePlan, day: date, formulary: Mapping[str, Medicine], words: Translator
+) -> tuple[str, ...]:
+    """What is different on ``day`` from the day before, one line a course; () where nothing is.
+
+    The first day of a course is the discharge's to explain and needs no message.
+    """
+    return tuple(
+        _line(course, course.count_on(day), formulary, words)
+        for course in plan.courses
+        if changes_on(course, day)
+    )
+
+
+def changes_on(course: Course, day: date) -> bool:
+    """Whether an everyday course has another count on ``day`` than on the day before."""
+    before = course.count_on(day - timedelta(days=1))
+    if course.state != "active" or course.as_needed or course.from_before or not before:
+        return False
+    return course.count_on(day) != before
+
+
+def _line(course: Course, count: int, formulary: Mapping[str, Medicine], words: Translator) -> str:
+    medicine = formulary.get(course.medicine)
+    values = {
+        "eye": words.gettext({"right": "Right eye", "left": "Left eye"}.get(course.eye or "", "By mouth")),
+        "medicine": medicine.label if medicine else course.medicine,
+    }
+    if not count:
+        return words.gettext("%(eye)s, %(medicine)s: do not use it any more.") % values
+    times = words.ngettext("%(count)s time a day", "%(count)s times a day", count) % {"count": count}
+    return words.gettext(CHANGED) % {**values, "times": times}

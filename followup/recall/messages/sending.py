@@ -1,0 +1,176 @@
+"""Queueing what a day asks for, and sending what is due: at least once, each under one key.
+
+A message is claimed by one server, handed on outside any transaction, and then marked. A server
+that dies in between leaves a claim that runs out; the message is tried again under the same key,
+by which a gateway or mailbox can tell that it is the same one.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import cast
+from zoneinfo import ZoneInfo
+
+from followup.clinical.protocol import Protocol
+from followup.recall.messages.channels import NotSentError, Sender
+from followup.recall.messages.wanted import Wanted, earliest_try, may_go_out, wanted
+from followup.recall.messages.wording import MessageKind
+from followup.records.clinics import clinic_zone
+from followup.records.messages import (
+    Channel,
+    Message,
+    claim_message,
+    due_messages,
+    finish_message,
+    queue_message,
+)
+from followup.records.store import Store
+from followup.records.views import SYSTEM
+
+# Minutes until the next try after each that failed; after the last one a person must look.
+BACKOFF = (1, 5, 15, 60, 240)
+# What each kind and day still asks for, worked out once in a pass.
+_Still = dict[tuple[MessageKind, date], dict[str, Wanted]]
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Queued:
+    """``new``: queued now; ``paper``: lines of the call list; ``too_late``: no longer of use."""
+
+    new: int
+    paper: int
+    too_late: int
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What one pass did with the messages that were due."""
+
+    sent: int = 0
+    again: int = 0
+    failed: int = 0
+    left_out: int = 0
+
+
+def queue_day(store: Store, kind: MessageKind, day: date, now: datetime, protocol: Protocol) -> Queued:
+    """Queue the messages of ``day`` that are still of use ``now``; twice queues none twice."""
+    with store.read() as session:
+        zone = clinic_zone(session)
+        found = wanted(session, kind, day, protocol)
+    today = now.astimezone(zone).date()
+    useful = [one for one in found if one.last_useful >= today]
+    queued = [one for one in useful if one.channel != "paper"]
+    new = sum(_queue(store, one, now, earliest_try(now, zone, protocol)) for one in queued)
+    return Queued(new, len(useful) - len(queued), len(found) - len(useful))
+
+
+def send_due(
+    store: Store,
+    senders: Mapping[Channel, Sender],
+    protocol: Protocol,
+    *,
+    owner: str,
+    clock: Callable[[], datetime],
+    limit: int = 50,
+) -> Sent:
+    """Send what is due, outside the quiet hours; what no longer makes sense is left out, and says why."""
+    now = clock()
+    with store.read() as session:
+        zone = clinic_zone(session)
+        due = due_messages(session, now, limit=limit) if may_go_out(now, zone, protocol) else ()
+    counts = {"sent": 0, "again": 0, "failed": 0, "left_out": 0}
+    still: _Still = {}
+    for message in due:
+        result = _one(store, senders, protocol, message, owner, clock, zone, still)
+        if result:
+            counts[result] += 1
+    return Sent(**counts)
+
+
+def _queue(store: Store, one: Wanted, now: datetime, first_try: datetime) -> bool:
+    with store.write(SYSTEM, now) as unit:
+        return queue_message(
+            unit,
+            patient_code=one.patient.code,
+            key=one.key,
+            patient_id=one.patient.id,
+            kind=one.kind,
+            day=one.day,
+            last_useful=one.last_useful,
+            language=one.language,
+            reader=one.choice.reader,
+            channel=one.channel,
+            address=one.choice.address,
+            text=one.text,
+            segments=one.segments,
+            next_try=first_try,
+        )
+
+
+def _one(
+    store: Store,
+    senders: Mapping[Channel, Sender],
+    protocol: Protocol,
+    message: Message,
+    owner: str,
+    clock: Callable[[], datetime],
+    zone: ZoneInfo,
+    still: _Still,
+) -> str | None:
+    now = clock()
+    with store.upkeep(now) as unit:
+        if not claim_message(unit, message_id=message.id, owner=owner):
+            return None
+    why_not = _obsolete(store, message, protocol, now, zone, still)
+    if why_not:
+        with store.write(SYSTEM, now) as unit:
+            finish_message(unit, message, owner=owner, state="left out", error=why_not)
+        return "left_out"
+    sender = senders.get(message.channel)
+    try:
+        if sender is None:
+            raise NotSentError(f"no way out is set up for {message.channel}")
+        sender.send(message)
+    except NotSentError as error:
+        return _not_sent(store, message, owner, clock(), error)
+    with store.write(SYSTEM, clock()) as unit:
+        finish_message(unit, message, owner=owner, state="sent")
+    return "sent"
+
+
+def _obsolete(
+    store: Store, message: Message, protocol: Protocol, now: datetime, zone: ZoneInfo, still: _Still
+) -> str:
+    """Why the message is of no use any more; empty where it still is."""
+    if message.last_useful < now.astimezone(zone).date():
+        return "too late to be of use"
+    kind = cast(MessageKind, message.kind)
+    if (kind, message.day) not in still:
+        with store.read() as session:
+            still[kind, message.day] = {one.key: one for one in wanted(session, kind, message.day, protocol)}
+    same = still[kind, message.day].get(message.key)
+    if same is None:
+        return "no longer wanted: moved, seen, planned again or not followed"
+    return "stopped by the patient" if same.channel == "paper" else ""
+
+
+def _not_sent(store: Store, message: Message, owner: str, now: datetime, error: NotSentError) -> str:
+    over = error.lasting or message.tries >= len(BACKOFF)
+    following = now + timedelta(minutes=BACKOFF[min(message.tries, len(BACKOFF) - 1)])
+    with store.write(SYSTEM, now) as unit:
+        finish_message(
+            unit,
+            message,
+            owner=owner,
+            state="failed" if over else "waiting",
+            next_try=following,
+            error=str(error),
+        )
+        if not over:
+            unit.log("message to be tried again", f"patient:{message.patient_code}", error=str(error))
+    _log.warning("message %s not sent: %s", message.key, error)
+    return "failed" if over else "again"

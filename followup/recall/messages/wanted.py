@@ -1,0 +1,147 @@
+"""The messages that a day asks for. Asked again before sending: what is no longer wanted is left out."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from followup.clinical.protocol import Protocol
+from followup.errors import FollowupError
+from followup.language.catalogues import Translator, choose, translator
+from followup.recall.lateness import day_begins
+from followup.recall.messages.compose import changes_on, message_text, step_changes
+from followup.recall.messages.segments import segments
+from followup.recall.messages.wording import MessageKind
+from followup.recall.worklist import worklist
+from followup.records.attempts import standings
+from followup.records.clinics import clinic_zone, get_clinic
+from followup.records.messages import Channel, MessageChoice, message_choices
+from followup.records.patients import patients_by_id
+from followup.records.plans import plans_handed_over
+from followup.records.sites import site_of_patient
+from followup.records.trips import day_trips
+from followup.records.views import PatientView
+
+_log = logging.getLogger(__name__)
+_NOT_ASKED = MessageChoice(0, consent=False, reader="patient", channel="paper", address="", stopped_at=None)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A message that a day asks for. On ``paper`` it is a line of the call list, read out by a person."""
+
+    key: str
+    patient: PatientView
+    kind: MessageKind
+    day: date
+    last_useful: date
+    language: str
+    choice: MessageChoice
+    text: str
+
+    @property
+    def channel(self) -> Channel:
+        """Paper where the patient has not agreed to another way, or has stopped it."""
+        return self.choice.channel if self.choice.wants_messages else "paper"
+
+    @property
+    def segments(self) -> int:
+        return segments(self.text).count
+
+
+@dataclass(frozen=True)
+class _Cause:
+    """Why a message is wanted, before it is written."""
+
+    key: str
+    patient_id: int
+    last_useful: date
+    names: date
+    lines: tuple[tuple[int, date], ...] = ()
+
+
+def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[Wanted, ...]:
+    """The messages of this kind that go out on ``day``; those of patients not followed are left out."""
+    causes = tuple(_causes(session, kind, day, protocol))
+    people = patients_by_id(session, {cause.patient_id for cause in causes})
+    choices, gone = message_choices(session), standings(session)
+    found = []
+    for cause in causes:
+        if cause.patient_id in gone or cause.patient_id not in people:
+            continue
+        choice = choices.get(cause.patient_id, _NOT_ASKED)
+        try:
+            found.append(_written(session, kind, day, cause, people[cause.patient_id], choice, protocol))
+        except FollowupError as error:
+            # One message that can't be written must not keep back the others.
+            _log.error("no %s for patient %s: %s", kind, people[cause.patient_id].code, error.line)
+    return tuple(found)
+
+
+def may_go_out(now: datetime, zone: ZoneInfo, protocol: Protocol) -> bool:
+    """Whether ``now`` lies outside the quiet hours."""
+    rules = protocol.recall.messages
+    return rules.quiet_until <= f"{now.astimezone(zone):%H:%M}" < rules.quiet_from
+
+
+def earliest_try(now: datetime, zone: ZoneInfo, protocol: Protocol) -> datetime:
+    """``now``, or the end of the quiet hours that it lies in."""
+    if may_go_out(now, zone, protocol):
+        return now
+    rules, local = protocol.recall.messages, now.astimezone(zone)
+    day = local.date() + timedelta(days=f"{local:%H:%M}" >= rules.quiet_from)
+    wall = time.fromisoformat(rules.quiet_until)
+    # Never before the local day, also where the clocks jump over its first hours.
+    return max(datetime.combine(day, wall, zone), day_begins(day, zone).astimezone(zone))
+
+
+def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> Iterator[_Cause]:
+    rules = protocol.recall.messages
+    if kind == "reminder":
+        for visit in day_trips(session, day + timedelta(days=rules.reminder_days)):
+            if visit.status in ("proposed", "booked"):
+                yield _Cause(f"r-{visit.id}-{visit.day}", visit.patient_id, visit.day, visit.day)
+    elif kind == "step change":
+        tomorrow = day + timedelta(days=1)
+        for plan in plans_handed_over(session):
+            if any(changes_on(course, tomorrow) for course in plan.body.courses):
+                yield _Cause(
+                    f"s-{plan.id}-{tomorrow}", plan.patient_id, tomorrow, tomorrow, ((plan.id, tomorrow),)
+                )
+    else:
+        noon = datetime.combine(day, time(12), clinic_zone(session))
+        for line in worklist(session, noon):
+            last = line.since + timedelta(days=rules.missed_for_days)
+            if line.kind == "overdue" and line.trip_id is not None and day <= last and not line.tried:
+                yield _Cause(f"m-{line.trip_id}-{line.since}", line.patient.id, last, line.since)
+
+
+def _written(
+    session: Session,
+    kind: MessageKind,
+    day: date,
+    cause: _Cause,
+    patient: PatientView,
+    choice: MessageChoice,
+    protocol: Protocol,
+) -> Wanted:
+    words = translator(choose(patient.language).language.tag)
+    clinic = get_clinic(session, site_of_patient(session, patient.id))
+    lines = _lines(session, cause, protocol, words)
+    text = message_text(kind, choice.reader, clinic, cause.names, words, lines)
+    return Wanted(cause.key, patient, kind, day, cause.last_useful, words.language.tag, choice, text)
+
+
+def _lines(session: Session, cause: _Cause, protocol: Protocol, words: Translator) -> tuple[str, ...]:
+    bodies = {plan.id: plan.body for plan in plans_handed_over(session, patient_id=cause.patient_id)}
+    return tuple(
+        line
+        for plan_id, day in cause.lines
+        if plan_id in bodies
+        for line in step_changes(bodies[plan_id], day, protocol.formulary, words)
+    )

@@ -1,0 +1,295 @@
+"""Backups: taken while the clinic works, verified by opening them, kept by rule, restored beside.
+
+A backup is one SQLite file, whatever the clinic's database is, with a small note beside it: when,
+how many rows, the journal's seal, the hash of the file. With a passphrase the file is encrypted in
+the age format, which other tools can open too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import secrets
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pyrage
+from sqlalchemy import Engine, text
+from sqlalchemy.exc import DatabaseError
+from sqlmodel import Session
+
+from followup.errors import FollowupError
+from followup.records.copying import carry, fingerprints
+from followup.records.engine import make_engine, sqlite_url
+from followup.records.journal import Seal, verify_journal
+from followup.records.migrations import schema_state, upgrade
+
+DAYS, WEEKS, MONTHS = 7, 5, 12
+_PREFIX = "followup-"
+
+
+@dataclass(frozen=True)
+class Backup:
+    """One backup: ``path`` of the file, what its note says."""
+
+    path: Path
+    at: datetime
+    rows: int
+    journal: Seal
+    encrypted: bool
+
+
+def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str = "") -> Backup:
+    """Write a verified backup into ``folder``; an unfinished one never bears a backup's name.
+
+    Errors: ``backup.folder`` (can't be written, disk full), ``backup.broken`` (it did not verify).
+    """
+    stem = f"{_PREFIX}{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+    draft = folder / f"{stem}.{secrets.token_hex(4)}.part"
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        _write(engine, draft)
+        draft.chmod(0o600)
+        rows, seal = verify_file(draft)
+        final = folder / f"{stem}.sqlite3"
+        if passphrase:
+            final = final.with_suffix(".sqlite3.age")
+            sealed = pyrage.passphrase.encrypt(draft.read_bytes(), passphrase)
+            _replace_whole(draft, sealed)
+        note = {
+            "at": now.astimezone(UTC).isoformat(),
+            "rows": rows,
+            "journal": asdict(seal),
+            "sha256": hashlib.sha256(draft.read_bytes()).hexdigest(),
+        }
+        _flush(draft)
+        draft.replace(final)
+        _replace_whole(_note_of(final), json.dumps(note, indent=1).encode())
+    except OSError as exc:
+        raise FollowupError(
+            "backup.folder",
+            f"no backup was written: {exc.strerror or type(exc).__name__}",
+            where=str(folder),
+            fix="free some space, or name another folder",
+        ) from None
+    except DatabaseError as exc:
+        raise FollowupError(
+            "backup.folder",
+            "no backup was written: the copy failed, perhaps the disk is full",
+            where=str(folder),
+            fix="free some space, or name another folder",
+        ) from exc
+    finally:
+        for leftover in folder.glob(f"{draft.name}*"):
+            leftover.unlink(missing_ok=True)
+    return Backup(final, now, rows, seal, bool(passphrase))
+
+
+def verify_file(path: Path) -> tuple[int, Seal]:
+    """Open a backup: rows in all and the journal's seal. Errors: ``backup.broken``, ``backup.newer``."""
+    engine = make_engine(sqlite_url(path), pooled=False)
+    try:
+        state = schema_state(engine)
+        if state == "newer":
+            raise FollowupError(
+                "backup.newer",
+                "it was made by a newer version of the program",
+                where=str(path),
+                fix="install that version first",
+            )
+        if state == "empty":
+            raise _broken(path, "it holds no clinic")
+        with engine.execution_options(reading=True).connect() as connection:
+            problem = connection.execute(text("PRAGMA integrity_check")).scalar()
+            if problem != "ok" or connection.execute(text("PRAGMA foreign_key_check")).first():
+                raise _broken(path, "the file is damaged")
+            seal = verify_journal(Session(connection))
+            rows = sum(count for count, _ in fingerprints(connection).values()) if state == "current" else 0
+        return rows, seal
+    except DatabaseError:
+        raise _broken(path, "the file is damaged or no backup") from None
+    except FollowupError as error:
+        if error.code == "journal.broken":
+            raise _broken(path, error.what) from None
+        raise
+    finally:
+        engine.dispose()
+        for side in ("-wal", "-shm"):
+            path.with_name(path.name + side).unlink(missing_ok=True)
+
+
+def restore(backup: Path, target: Path, now: datetime, *, passphrase: str = "") -> Path | None:
+    """Put a backup in the place of the SQLite file ``target``; the file that was there is kept beside.
+
+    Returns where the old file is kept; None where there was none. Nothing is touched unless the
+    backup opens and is whole. Errors: ``backup.missing``, ``broken``, ``newer``, ``passphrase``.
+    """
+    if not backup.is_file():
+        raise FollowupError("backup.missing", "no such file", where=str(backup), fix="name a backup")
+    draft = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
+    target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    try:
+        _replace_whole(draft, _opened(backup, passphrase))
+        _, seal = verify_file(draft)
+        _compare_note(backup, seal)
+        engine = make_engine(sqlite_url(draft), pooled=False)
+        try:
+            upgrade(engine)
+        finally:
+            engine.dispose()
+        kept = _put_aside(target, now)
+        draft.replace(target)
+        return kept
+    finally:
+        for leftover in target.parent.glob(f"{draft.name}*"):
+            leftover.unlink(missing_ok=True)
+
+
+def backups(folder: Path) -> tuple[Backup, ...]:
+    """The backups in ``folder``, newest first; what has no readable note is not one."""
+    found = []
+    for path in folder.glob(f"{_PREFIX}*.sqlite3*") if folder.is_dir() else ():
+        if path.suffix in (".sqlite3", ".age"):
+            note = _read_note(path)
+            if note is not None:
+                found.append(note)
+    return tuple(sorted(found, key=lambda one: one.at, reverse=True))
+
+
+def to_keep(days: Iterable[date], today: date) -> frozenset[date]:
+    """Of the days with a backup, those whose backup stays.
+
+    Every one of the last 7 days, the last of each of the last 5 weeks (Monday to Sunday) and the
+    last of each of the last 12 months, the running week and month included. A day that has not come
+    (a clock that ran ahead) stays too.
+    """
+    chosen = sorted(set(days))
+    kept = {day for day in chosen if day > today or (today - day).days < DAYS}
+    # The newest stays however old it is: a clinic that was closed for years still has it.
+    kept.update([day for day in chosen if day <= today][-1:])
+    monday = today - timedelta(days=today.weekday())
+    for number in range(WEEKS):
+        first = monday - timedelta(weeks=number)
+        kept.update([day for day in chosen if first <= day < first + timedelta(days=7)][-1:])
+    for number in range(MONTHS):
+        month = today.year * 12 + today.month - 1 - number
+        kept.update([day for day in chosen if day.year * 12 + day.month - 1 == month][-1:])
+    return frozenset(kept)
+
+
+def prune(folder: Path, today: date) -> int:
+    """Delete the backups that the rule does not keep, and all but the newest of a day. How many."""
+    found = backups(folder)
+    keep = to_keep((one.at.astimezone(UTC).date() for one in found), today)
+    seen: set[date] = set()
+    gone = 0
+    for one in found:
+        day = one.at.astimezone(UTC).date()
+        if day not in keep or (day in seen and day != today):
+            one.path.unlink(missing_ok=True)
+            _note_of(one.path).unlink(missing_ok=True)
+            gone += 1
+        seen.add(day)
+    return gone
+
+
+def _write(engine: Engine, draft: Path) -> None:
+    if engine.dialect.name == "sqlite":
+        with engine.connect() as connection:
+            # Outside a transaction: VACUUM reads one state while others go on writing.
+            driver = connection.connection.driver_connection
+            assert driver is not None
+            driver.execute("VACUUM INTO ?", (str(draft),))
+        return
+    copy = make_engine(sqlite_url(draft), pooled=False)
+    try:
+        carry(engine, copy)
+        with copy.connect() as connection:
+            driver = connection.connection.driver_connection
+            assert driver is not None
+            driver.execute("PRAGMA journal_mode=DELETE")
+    finally:
+        copy.dispose()
+
+
+def _opened(backup: Path, passphrase: str) -> bytes:
+    content = backup.read_bytes()
+    if not content.startswith(b"age-encryption.org/"):
+        return content
+    if not passphrase:
+        raise FollowupError(
+            "backup.passphrase",
+            "the backup is encrypted",
+            where=str(backup),
+            fix="give its passphrase in FOLLOWUP_BACKUP_PASSPHRASE or its _FILE",
+        )
+    try:
+        return bytes(pyrage.passphrase.decrypt(content, passphrase))
+    except pyrage.DecryptError:
+        raise FollowupError(
+            "backup.passphrase",
+            "wrong passphrase, or the file is damaged",
+            where=str(backup),
+            fix="try again",
+        ) from None
+
+
+def _compare_note(backup: Path, seal: Seal) -> None:
+    note = _read_note(backup)
+    if note is not None and note.journal != seal:
+        raise _broken(backup, "its journal is not the one that its note names")
+
+
+def _put_aside(target: Path, now: datetime) -> Path | None:
+    if not target.exists():
+        return None
+    kept = target.with_name(
+        f"{target.name}.before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(2)}"
+    )
+    for side in ("-wal", "-shm", ""):
+        path = target.with_name(target.name + side)
+        if path.exists():
+            path.replace(kept.with_name(kept.name + side))
+    return kept
+
+
+def _read_note(path: Path) -> Backup | None:
+    try:
+        note = json.loads(_note_of(path).read_text("utf-8"))
+        seal = Seal(int(note["journal"]["entries"]), str(note["journal"]["hash"]))
+        return Backup(
+            path, datetime.fromisoformat(note["at"]), int(note["rows"]), seal, path.suffix == ".age"
+        )
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+
+
+def _note_of(path: Path) -> Path:
+    return path.with_name(f"{path.name}.note.json")
+
+
+def _replace_whole(path: Path, content: bytes) -> None:
+    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
+    try:
+        descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _flush(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _broken(path: Path, what: str) -> FollowupError:
+    return FollowupError(
+        "backup.broken", what, where=str(path), fix="take another backup; nothing was changed"
+    )

@@ -1,0 +1,182 @@
+"""Backups: verified, kept by rule, restored without destroying anything."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import text
+
+from followup.errors import FollowupError
+from followup.records.backup import backups, prune, restore, take_backup, to_keep, verify_file
+from followup.records.engine import make_engine, sqlite_url
+from followup.records.journal import newest_seal
+from followup.records.migrations import schema_state
+from followup.records.patients import patient_by_code
+from followup.records.store import Store
+
+
+def _has(path, code: str) -> bool:
+    store = Store.open(sqlite_url(path))
+    try:
+        with store.read() as session:
+            return patient_by_code(session, code) is not None
+    finally:
+        store.close()
+
+
+def test_a_backup_holds_everything_and_names_the_journals_newest_hash(ward, tmp_path):
+    ward.signed()
+    with ward.store.read() as session:
+        seal = newest_seal(session)
+    taken = take_backup(ward.store.engine, tmp_path / "b", ward.now)
+    assert (taken.journal, taken.encrypted) == (seal, False)
+    assert _has(taken.path, "K-1")
+    assert backups(tmp_path / "b") == (taken,)
+    note = json.loads(taken.path.with_name(f"{taken.path.name}.note.json").read_text())
+    assert note["journal"]["hash"] == seal.hash
+
+
+def test_a_backup_is_taken_while_others_write(sqlite_ward, tmp_path):
+    with sqlite_ward.store.write(sqlite_ward.counsellor, sqlite_ward.now) as unit:
+        unit.log("something", "clinic")
+        taken = take_backup(sqlite_ward.store.engine, tmp_path, sqlite_ward.now)
+    assert verify_file(taken.path)[1].entries == taken.journal.entries
+
+
+def test_an_encrypted_backup_shows_nothing_and_opens_with_its_passphrase_alone(sqlite_ward, tmp_path):
+    sqlite_ward.signed()
+    taken = take_backup(
+        sqlite_ward.store.engine, tmp_path, sqlite_ward.now, passphrase="four plain words here"
+    )
+    assert taken.path.suffix == ".age"
+    assert b"Wanjiru" not in taken.path.read_bytes()
+    target = tmp_path / "restored.db"
+    for wrong in ("", "another one"):
+        with pytest.raises(FollowupError) as caught:
+            restore(taken.path, target, sqlite_ward.now, passphrase=wrong)
+        assert caught.value.code == "backup.passphrase"
+        assert not target.exists()
+    restore(taken.path, target, sqlite_ward.now, passphrase="four plain words here")
+    assert _has(target, "K-1")
+
+
+def test_restoring_keeps_what_was_there(sqlite_ward, tmp_path):
+    taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now)
+    sqlite_ward.signed("K-2")
+    sqlite_ward.store.close()
+    target = tmp_path / "followup.db"
+    kept = restore(taken.path, target, sqlite_ward.now)
+    assert not _has(target, "K-2")
+    assert _has(kept, "K-2")
+    again = restore(taken.path, target, sqlite_ward.now)
+    assert again != kept
+    assert _has(kept, "K-2")
+
+
+@pytest.mark.parametrize("damage", ["cut", "noise", "empty", "other", "journal"])
+def test_a_broken_backup_is_refused_and_nothing_is_touched(sqlite_ward, tmp_path, damage):
+    sqlite_ward.signed()
+    path = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now).path
+    content = path.read_bytes()
+    if damage == "journal":
+        engine = make_engine(sqlite_url(path), pooled=False)
+        with engine.begin() as connection:
+            connection.execute(text("DROP TRIGGER journal_no_delete"))
+            connection.execute(text("DELETE FROM journal WHERE number > 2"))
+        with engine.connect() as connection:
+            connection.connection.driver_connection.execute("PRAGMA journal_mode=DELETE")
+        engine.dispose()
+    else:
+        path.write_bytes(
+            {
+                "cut": content[:5000],
+                "noise": content[:3000] + b"x" * 60000 + content[63000:],
+                "empty": b"",
+                "other": b"hello",
+            }[damage]
+        )
+    target = tmp_path / "followup.db"
+    before = target.read_bytes()
+    with pytest.raises(FollowupError) as caught:
+        restore(path, target, sqlite_ward.now)
+    assert caught.value.code == "backup.broken"
+    assert target.read_bytes() == before
+    assert sorted(p.name for p in tmp_path.glob("*.part*")) == []
+
+
+def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(sqlite_ward, tmp_path):
+    taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now)
+    engine = make_engine(sqlite_url(taken.path), pooled=False)
+    with engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    engine.dispose()
+    with pytest.raises(FollowupError) as caught:
+        restore(taken.path, tmp_path / "x.db", sqlite_ward.now)
+    assert caught.value.code == "backup.newer"
+    old = make_engine(sqlite_url(tmp_path / "old.db"), pooled=False)
+    from alembic import command
+
+    from followup.records.migrations import _config
+
+    with old.begin() as connection:
+        config = _config()
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0001")
+    old.dispose()
+    restore(tmp_path / "old.db", tmp_path / "y.db", sqlite_ward.now)
+    new = make_engine(sqlite_url(tmp_path / "y.db"), pooled=False)
+    assert schema_state(new) == "current"
+    new.dispose()
+
+
+def test_a_folder_that_can_not_be_written_says_so_in_one_line(sqlite_store, tmp_path):
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(FollowupError) as caught:
+        take_backup(sqlite_store.engine, tmp_path / "file", datetime(2027, 3, 1, tzinfo=UTC))
+    assert caught.value.code == "backup.folder"
+
+
+DAYS = st.lists(st.dates(date(2026, 1, 1), date(2027, 12, 31)), max_size=60)
+
+
+@given(DAYS, st.dates(date(2027, 1, 1), date(2027, 12, 31)))
+def test_the_rule_keeps_seven_days_five_weeks_and_twelve_months(days, today):
+    kept = to_keep(days, today)
+    assert kept <= set(days)
+    past = [day for day in days if day <= today]
+    assert {day for day in past if (today - day).days < 7} <= kept
+    if past:
+        assert max(past) in kept
+    assert len([day for day in kept if day <= today]) <= 7 + 5 + 12 + 1
+    # Kept once, kept as long as the rule says: pruning day by day never loses what pruning at once keeps.
+    assert to_keep(kept, today) == kept
+
+
+def test_a_year_of_nightly_backups_leaves_a_score_of_files(sqlite_store, tmp_path):
+    first = datetime(2026, 3, 1, 1, tzinfo=UTC)
+    taken = take_backup(sqlite_store.engine, tmp_path, first)
+    content = taken.path.read_bytes()
+    for number in range(1, 366):
+        at = first + timedelta(days=number)
+        path = tmp_path / f"followup-{at:%Y%m%dT%H%M%SZ}.sqlite3"
+        path.write_bytes(content[:10])
+        path.with_name(path.name + ".note.json").write_text(
+            json.dumps({"at": at.isoformat(), "rows": 1, "journal": {"entries": 0, "hash": "0" * 64}})
+        )
+        prune(tmp_path, at.date())
+    left = backups(tmp_path)
+    assert 18 <= len(left) <= 24
+    assert (left[0].at.date(), left[6].at.date()) == (date(2027, 3, 1), date(2027, 2, 23))
+    assert left[-1].at.date() == date(2026, 4, 30)
+
+
+def test_a_stranger_in_the_folder_is_no_backup_and_is_left_alone(sqlite_store, tmp_path):
+    stranger = tmp_path / "followup-holiday.sqlite3"
+    stranger.write_text("x")
+    assert backups(tmp_path) == ()
+    assert prune(tmp_path, date(2027, 3, 1)) == 0
+    assert stranger.exists()
