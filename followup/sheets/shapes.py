@@ -80,7 +80,8 @@ class Bar:
             if self.hollow
             else f'fill="currentColor" fill-opacity="{self.opacity:g}"'
         )
-        return f'<rect x="{self.x:.1f}" y="{self.y:.1f}" width="{self.width:.1f}" height="{self.height:.1f}" {paint}/>'
+        place = f'x="{self.x:.1f}" y="{self.y:.1f}" width="{self.width:.1f}" height="{self.height:.1f}"'
+        return f"<rect {place} {paint}/>"
 
 
 @dataclass(frozen=True)
@@ -122,10 +123,12 @@ class Mark:
     def svg(self) -> str:
         x, y, r = self.x, self.y, self.r
         if self.kind == "crossed":
-            cross = f"M{x - r:.1f} {y - r:.1f}L{x + r:.1f} {y + r:.1f}M{x + r:.1f} {y - r:.1f}L{x - r:.1f} {y + r:.1f}"
+            left, right, top, foot = (f"{edge:.1f}" for edge in (x - r, x + r, y - r, y + r))
+            cross = f"M{left} {top}L{right} {foot}M{right} {top}L{left} {foot}"
             return f'<path d="{cross}" stroke="currentColor" stroke-width="1.5" fill="none"/>'
         fill = "currentColor" if self.kind == "filled" else "none"
-        return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}" fill="{fill}" stroke="currentColor" stroke-width="1.2"/>'
+        place = f'cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}"'
+        return f'<circle {place} fill="{fill}" stroke="currentColor" stroke-width="1.2"/>'
 
 
 Shape = Text | Bar | Path | Mark
@@ -140,6 +143,7 @@ def drawing(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
         f'height="{height:g}" role="img" aria-labelledby="{id_}-title {id_}-desc" '
         f'font-family="sans-serif" color="#23201d">\n'
-        f'<title id="{id_}-title">{escape(title)}</title>\n<desc id="{id_}-desc">{escape(description)}</desc>\n'
+        f'<title id="{id_}-title">{escape(title)}</title>\n'
+        f'<desc id="{id_}-desc">{escape(description)}</desc>\n'
         f"{inner}\n</svg>"
     )

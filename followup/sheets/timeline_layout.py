@@ -10,12 +10,13 @@ from followup.sheets.shapes import Bar, Box, Mark, Path, Shape, Text, text_width
 from followup.sheets.timeline import GRADES, NOT_SEEN, Bottle, LookMark, Say, Stretch, Timeline
 
 WIDTH = 760.0
-_LEFT, _RIGHT = 96.0, WIDTH - 18
+_LEFT, _RIGHT = 132.0, WIDTH - 18
 _GAP = 14.0
 _LANE = 14.0
 _DROPS, _CELLS, _PRESSURE = 104.0, 56.0, 84.0
 PRESSURE_LIMITS = (22, 30)
 _TOP_PRESSURE = 42.0
+_WIDEST_LABEL = 180.0
 
 
 class Layout:
@@ -27,6 +28,7 @@ class Layout:
         self.shapes: list[Shape] = []
         self.a_day = (_RIGHT - _LEFT) / line.days
         self.y = 0.0
+        self.bands: list[tuple[float, float]] = []
         self._head()
         top = self.y
         self._drops()
@@ -69,11 +71,12 @@ class Layout:
             told.append(self.say("dashed: as first planned"))
         if self.line.steroid_held:
             told.append(self.say("the steroid is held by a question"))
-        self._add(Text(4, 35, "; ".join(told), 11))
-        self.y = 62
+        visits = self.say("visits: hollow to come, filled done, crossed missed")
+        self._add(Text(4, 35, "; ".join(told), 11), Text(4, 49, visits, 11))
+        self.y = 76
 
     def _drops(self) -> None:
-        top, foot = self.y + 12, self.y + 12 + _DROPS
+        foot = self.y + 12 + _DROPS
         most = max((s.count for s in (*self.line.steroid, *self.line.planned)), default=1)
 
         def level(count: int) -> float:
@@ -97,6 +100,7 @@ class Layout:
             if text_width(label.text, label.size) <= self.x(stretch.end + 1) - self.x(stretch.start):
                 self._add(label)
         self._name("drops a day", foot - _DROPS / 2)
+        self.bands.append((foot - _DROPS - 12, foot))
         self.y = foot + _GAP
 
     def _outline(
@@ -139,19 +143,21 @@ class Layout:
             self._add(Bar(x - width / 2, foot - height, width, height, 0.8))
         self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
         self._name("cells", foot - _CELLS / 2 + 4)
+        self.bands.append((foot - _CELLS, foot))
         self.y = foot + 4
         if any(look.cells is None for look in self.line.looks):
             self._values("cells not seen", lambda look: NOT_SEEN if look.cells is None else "")
 
     def _pressure(self) -> None:
         self.y += 8
-        foot = self.y + _PRESSURE
-        most = max(
-            [_TOP_PRESSURE, *(look.pressure + 4 for look in self.line.looks if look.pressure is not None)]
-        )
+        measured = [look.pressure for look in self.line.looks if look.pressure is not None]
+        most = max([_TOP_PRESSURE, *(mmhg + 4 for mmhg in measured)])
+        # High enough that the limits' own labels stand clear of each other.
+        tall = max(_PRESSURE, 11 * most / (PRESSURE_LIMITS[1] - PRESSURE_LIMITS[0]))
+        foot = self.y + tall
 
         def level(mmhg: float) -> float:
-            return foot - _PRESSURE * mmhg / most
+            return foot - tall * mmhg / most
 
         for limit in PRESSURE_LIMITS:
             self._scale(str(limit), level(limit), "4 2")
@@ -165,24 +171,23 @@ class Layout:
         r = min(3.0, max(1.2, self.a_day * 0.4))
         self._add(*(Mark(x, y, r, "filled") for x, y in seen))
         self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
-        self._name("pressure", foot - _PRESSURE / 2 - 8)
+        self._name("pressure", foot - tall / 2 - 8)
+        self.bands.append((foot - tall, foot))
         self.y = foot + 4
 
     def _values(self, name: str, word: Callable[[LookMark], str]) -> None:
         """One word a look, in as many lanes as it takes that no two meet."""
         labels = [(look.day, word(look)) for look in self.line.looks if word(look)]
-        placed = self._lanes(labels, 10)
+        placed = list(self._laned(labels, 10))
         self._name(name, self.y + 10)
         for lane, x, text in placed:
             self._add(Text(x, self.y + 10 + lane * _LANE, text, 10, "middle"))
         self.y += _LANE * (1 + max((lane for lane, _, _ in placed), default=0)) + 2
 
-    def _lanes(self, labels: Iterable[tuple[int, str]], size: float) -> Iterator[tuple[int, float, str]]:
-        return iter(list(self._laned(labels, size)))
-
     def _laned(self, labels: Iterable[tuple[int, str]], size: float) -> Iterator[tuple[int, float, str]]:
         ends: list[float] = []
-        for day, text in labels:
+        for day, told in labels:
+            text = _short(told, size)
             width = text_width(text, size)
             x = min(max(self.middle(day), _LEFT + width / 2), _RIGHT - width / 2)
             lane = next((i for i, end in enumerate(ends) if end + 3 <= x - width / 2), len(ends))
@@ -217,7 +222,9 @@ class Layout:
         words = self.say("day {day}, today").format(day=day)
         width = text_width(words, 10)
         at = min(max(x, _LEFT + width / 2), _RIGHT - width / 2)
-        self._add(Path(((x, top), (x, self.y)), 1, "2 3"), Text(at, top - 4, words, 10, "middle"))
+        self._add(Text(at, top - 4, words, 10, "middle"))
+        for start, foot in self.bands:
+            self._add(Path(((x, start), (x, foot)), 1, "2 3"))
 
     def _axis(self) -> None:
         y = self.y + 4
@@ -230,6 +237,12 @@ class Layout:
         last = day_words(self.line.date(self.line.last))
         self._add(Text(_LEFT, y + 30, day_words(self.line.day0), 10), Text(_RIGHT, y + 30, last, 10, "end"))
         self.y = y + 34
+
+
+def _short(text: str, size: float) -> str:
+    """A text that a label can bear; the table beside the drawing has it whole."""
+    most = int(_WIDEST_LABEL / text_width("0", size))
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def _runs(stretches: Sequence[Stretch]) -> Iterator[list[Stretch]]:

@@ -59,7 +59,8 @@ def chart_svg(plans: Sequence[CarePlan], record: Record, as_of: date, *, name: N
         inner.append(svg.replace("<svg ", f'<svg y="{y}" ', 1))
         y += height
     body = "\n".join(inner)
-    return f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {y}" width="{WIDTH:g}" height="{y}">\n{body}\n</svg>\n'
+    size = f'viewBox="0 0 {WIDTH:g} {y}" width="{WIDTH:g}" height="{y}"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>\n{body}\n</svg>\n'
 
 
 def _picture(line: Timeline, say: Say) -> tuple[str, int]:
@@ -83,7 +84,8 @@ def describe(line: Timeline) -> str:
     """The drawing in words."""
     steps = listed(f"{s.count} a day on days {s.start} to {s.end}" for s in line.steroid)
     looks = "; ".join(
-        f"day {look.day}: cells {look.cells_word}, flare {look.flare}, {look.pressure_word} mmHg, vision {look.vision}"
+        f"day {look.day}: cells {look.cells_word}, flare {look.flare}, {look.pressure_word} mmHg, "
+        f"vision {look.vision}"
         for look in line.looks
     )
     visits = listed(f"day {v.day} ({v.state})" for v in line.visits)

@@ -1,0 +1,239 @@
+"""The time line of an eye: nothing meets, nothing leaves the paper, and the words say what is drawn."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, timedelta
+from itertools import combinations
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from followup.clinical.careplan import CarePlan, Course, Step, Trip
+from followup.clinical.record import Record, parse_record
+from followup.sheets.shapes import Bar, Mark, Path, Text
+from followup.sheets.timeline import build_timeline
+from followup.sheets.timeline_layout import WIDTH, Layout
+from followup.sheets.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
+
+DAY0 = date(2026, 3, 2)
+SVG = "{http://www.w3.org/2000/svg}"
+CELLS = ["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
+
+
+def day(number: int) -> date:
+    return DAY0 + timedelta(days=number)
+
+
+def a_record(reviews=(), both=False) -> Record:
+    operations = [
+        {"eye": "right", "eye_drawn": "right", "date": DAY0.isoformat(), "procedure": "phacoemulsification"}
+    ]
+    if both:
+        left = {"eye": "left", "eye_drawn": "left", "date": day(10).isoformat()}
+        operations.append(operations[0] | left)
+    patient = {"code": "T-1", "name": "Invented Person", "birth_year": 1955}
+    return parse_record({"patient": patient, "operations": operations, "reviews": list(reviews)})
+
+
+def a_course(*steps, role="steroid", start=1, state="active", eye="right") -> Course:
+    made, at = [], day(start)
+    for count, days in steps:
+        made.append(Step(start=at, days=days, count=count))
+        at += timedelta(days=days)
+    medicine = {"steroid": "dexamethasone-0-1"}.get(role, "levofloxacin-0-5")
+    return Course(key=f"{eye}:{role}", role=role, medicine=medicine, eye=eye, state=state, steps=tuple(made))
+
+
+def a_plan(*courses, visits=(), as_of=0) -> CarePlan:
+    trips = tuple(
+        Trip(
+            number=i,
+            date=day(at),
+            status=status,
+            serves=(),
+            services=(),
+            window_start=day(at),
+            window_end=day(at),
+            tier="C",
+        )
+        for i, (at, status) in enumerate(visits, 1)
+    )
+    return CarePlan(
+        patient="T-1",
+        as_of=day(as_of),
+        status="active",
+        protocol="p",
+        protocol_hash="h",
+        approved=True,
+        engine="e",
+        courses=courses,
+        trips=trips,
+    )
+
+
+def a_look(at: int, **found) -> dict:
+    return {
+        "eye": "right",
+        "date": day(at).isoformat(),
+        "cells": "1+",
+        "pressure": 16,
+        "vision": "6/9",
+    } | found
+
+
+R = ((4, 7), (3, 7), (2, 7), (1, 7))
+
+
+@st.composite
+def lines(draw):
+    """Any time line of 8 to 120 days."""
+    last = draw(st.integers(8, 120))
+    lengths = draw(st.lists(st.integers(1, 21), min_size=1, max_size=8))
+    steps, left = [], last
+    for i, length in enumerate(lengths):
+        if left:
+            steps.append((max(1, 16 - 2 * i), min(length, left)))
+            left -= min(length, left)
+    days = draw(st.lists(st.integers(0, last), max_size=12, unique=True))
+    seen = [
+        a_look(
+            at,
+            cells=draw(st.sampled_from(CELLS)),
+            flare=draw(st.sampled_from(["0", "1+", "4+", "not seen"])),
+            pressure=draw(st.sampled_from([4, 14.5, 31, 62, "not done"])),
+            vision=draw(st.sampled_from(["6/6", "counting fingers at one metre", "NPL", "long " * 20])),
+        )
+        for at in days
+    ]
+    states = st.sampled_from(["proposed", "booked", "fulfilled", "noshow"])
+    visits = [(at, draw(states)) for at in draw(st.lists(st.integers(0, last), max_size=10, unique=True))]
+    others = [
+        a_course((3, min(7, last)), (2, 5), role=role)
+        for role in draw(st.sampled_from([(), ("nsaid",), ("nsaid", "antibiotic")]))
+    ]
+    first = a_plan(a_course(*steps[:1]))
+    now = a_plan(a_course(*steps, state=draw(st.sampled_from(["active", "held"]))), *others, visits=visits)
+    as_of = draw(st.integers(0, last))
+    record = a_record(seen)
+    return build_timeline([first, now], record, "right", day(as_of)), as_of
+
+
+@settings(max_examples=60, deadline=None)
+@given(lines())
+def test_no_two_words_meet_and_nothing_lies_outside(drawn):
+    line, _ = drawn
+    layout = Layout(line, str)
+    for shape in layout.shapes:
+        box = shape.box
+        assert box.left >= 0, shape
+        assert box.right <= WIDTH, shape
+        assert box.top >= 0, shape
+        assert box.bottom <= layout.height, shape
+    words = [shape for shape in layout.shapes if isinstance(shape, Text)]
+    for one, two in combinations(words, 2):
+        assert not one.box.meets(two.box), (one, two)
+    bars = [shape for shape in layout.shapes if isinstance(shape, Bar)]
+    for one, two in combinations(bars, 2):
+        assert not one.box.meets(two.box), (one, two)
+    for word in words:
+        for bar in bars:
+            assert not word.box.meets(bar.box), (word, bar)
+
+
+@pytest.mark.parametrize("last", [8, 28, 77, 120])
+def test_the_picture_is_one_well_formed_drawing_with_a_name_and_a_description(last):
+    plan = a_plan(a_course((4, last)), visits=[(1, "fulfilled"), (last, "proposed")])
+    record = a_record([a_look(1), a_look(7)])
+    root = ElementTree.fromstring(timeline_svg([plan], record, "right", day(8)))
+    assert root.get("role") == "img"
+    ids = [e.get("id") for e in root if e.tag in (SVG + "title", SVG + "desc")]
+    assert root.get("aria-labelledby") == " ".join(ids)
+    assert "right eye, operated on 2 March 2026" in root.findtext(SVG + "title")
+    assert "day 7: cells 1+" in root.findtext(SVG + "desc")
+    for element in root.iter():
+        assert element.tag != SVG + "script"
+        assert not {"style", "class"} & set(element.keys())
+
+
+def test_every_colour_is_ink_so_that_black_and_white_says_the_same():
+    plan = a_plan(a_course(*R), a_course((4, 7), role="antibiotic"))
+    svg = timeline_svg([plan], a_record([a_look(1)]), "right", day(7))
+    assert set(re.findall(r'(?:fill|stroke)="([^"]+)"', svg)) == {"currentColor", "none"}
+
+
+def test_the_course_in_force_is_filled_and_the_first_plan_dashed_where_they_differ():
+    first, now = a_plan(a_course(*R)), a_plan(a_course((4, 7), (8, 7), *R))
+    line = build_timeline([first, now], a_record(), "right", day(8))
+    assert [(s.start, s.end, s.count) for s in line.steroid][:3] == [(1, 7, 4), (8, 14, 8), (15, 21, 4)]
+    assert line.planned
+    shapes = Layout(line, str).shapes
+    assert [p for p in shapes if isinstance(p, Path) and p.closed]
+    assert [p for p in shapes if isinstance(p, Path) and p.dash == "6 3"]
+    same = build_timeline([now, now], a_record(), "right", day(8))
+    assert same.planned == ()
+
+
+def test_a_held_steroid_is_drawn_hollow():
+    line = build_timeline([a_plan(a_course(*R, state="held"))], a_record(), "right", day(0))
+    assert not [p for p in Layout(line, str).shapes if isinstance(p, Path) and p.closed]
+
+
+def test_cells_that_were_not_seen_have_a_question_mark_and_no_bar():
+    seen = [a_look(1, cells="0"), a_look(7, cells="not seen", pressure="not done")]
+    line = build_timeline([a_plan(a_course(*R))], a_record(seen), "right", day(8))
+    assert [(m.cells, m.cells_word, m.pressure) for m in line.looks] == [(0, "0", 16.0), (None, "?", None)]
+    layout = Layout(line, str)
+    assert len([s for s in layout.shapes if isinstance(s, Bar)]) == 1
+    assert len([s for s in layout.shapes if isinstance(s, Mark) and s.kind == "filled"]) == 1
+
+
+def test_visits_to_come_done_and_missed_differ_in_shape():
+    visits = [(1, "fulfilled"), (7, "noshow"), (29, "proposed"), (30, "cancelled")]
+    line = build_timeline([a_plan(a_course(*R), visits=visits)], a_record(), "right", day(8))
+    kinds = [s.kind for s in Layout(line, str).shapes if isinstance(s, Mark)]
+    assert kinds == ["filled", "crossed", "hollow"]
+
+
+def test_the_table_beside_it_says_every_change_look_and_visit():
+    plan = a_plan(a_course(*R), visits=[(7, "fulfilled"), (29, "proposed")])
+    line = build_timeline([plan], a_record([a_look(7, flare="1+")]), "right", day(8))
+    rows = list(timeline_rows(line))
+    assert [row[0] for row in rows] == ["1", "7", "8", "15", "22", "29"]
+    assert rows[1] == ("7", "9 March 2026", "4", "1+", "1+", "16", "6/9", "done")
+    assert rows[-1] == ("29", "31 March 2026", "0", "", "", "", "", "to come")
+    table = ElementTree.fromstring(timeline_table([plan], a_record(), "right", day(8)))
+    assert len(table.findall("tr")) == len(rows) + 1
+    assert {th.get("scope") for th in table.iter("th")} == {"col", "row"}
+
+
+def test_names_from_the_record_are_written_out_not_run():
+    plan = a_plan(a_course(*R))
+    record = a_record([a_look(1, vision='<script>"6/9"')])
+    svg = timeline_svg([plan], record, "right", day(2))
+    assert "<script>" not in svg
+    ElementTree.fromstring(svg)
+    assert "<script>" not in timeline_table([plan], record, "right", day(2))
+
+
+def test_two_eyes_stand_one_under_the_other():
+    courses = a_course(*R), a_course(*R, start=11, eye="left")
+    root = ElementTree.fromstring(chart_svg([a_plan(*courses)], a_record(both=True), day(12)))
+    pictures = root.findall(SVG + "svg")
+    assert pictures[0].get("y") == "0"
+    assert float(pictures[1].get("y")) == float(pictures[0].get("height"))
+    assert float(root.get("height")) == sum(float(p.get("height")) for p in pictures)
+
+
+def test_findings_after_the_day_and_of_the_other_eye_are_not_drawn():
+    left = a_look(12) | {"eye": "left"}
+    record = a_record([a_look(1), a_look(20), left], both=True)
+    line = build_timeline([a_plan(a_course(*R))], record, "right", day(14))
+    assert [mark.day for mark in line.looks] == [1]
+
+
+def test_an_eye_that_was_not_operated_has_no_time_line():
+    with pytest.raises(ValueError, match="operation of the eye"):
+        build_timeline([a_plan(a_course(*R))], a_record(), "left", day(3))
