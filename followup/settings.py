@@ -17,7 +17,7 @@ from followup.errors import FollowupError
 from followup.records.engine import sqlite_url
 
 PREFIX = "FOLLOWUP_"
-SECRETS = frozenset({"database_url"})
+SECRETS = frozenset({"database_url", "backup_passphrase", "mail_password"})
 _SCHEMES = ("sqlite:///", "postgresql+psycopg://")
 
 
@@ -51,6 +51,24 @@ class Settings(BaseModel):
         max_length=253,
         pattern=r"^\S+$",
         description="network address that the pages are served on; a name or IP address",
+    )
+    backup_passphrase: str = Field(
+        "",
+        repr=False,
+        max_length=1000,
+        description="passphrase that backups are encrypted with; words; empty: not",
+    )
+    outbox: Location | None = Field(
+        None, description="folder that messages are written to for another program; a path; empty: none"
+    )
+    gateway: Location | None = Field(
+        None, description="TOML template of the HTTP gateway that sends text messages; a path; empty: none"
+    )
+    mail: Location | None = Field(
+        None, description="TOML file that describes the mail server; a path; empty: none"
+    )
+    mail_password: str = Field(
+        "", repr=False, max_length=1000, description="password at the mail server; text; empty: none"
     )
     port: int = Field(8470, ge=1, le=65535, description="port of the pages; a number from 1 to 65535")
 

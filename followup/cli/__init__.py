@@ -13,12 +13,18 @@ from followup.cli.contract import run
 # Module and one line of help. The module is loaded when its command is called, so that a short
 # command starts fast.
 COMMANDS = {
+    "backup": ("followup.cli.backup", "Back up the clinic while it works."),
+    "check": ("followup.cli.check", "Look whether the program does its work; say what to do."),
     "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),
     "due": ("followup.cli.lists", "Print who comes today."),
     "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
+    "journal": ("followup.cli.journal", "Check the record of who did what when."),
     "language": ("followup.cli.language", "Check the sheet's languages; a reviewer's table out and in."),
+    "messages": ("followup.cli.messages", "List unsent messages and the calls of a day."),
+    "move": ("followup.cli.move", "Carry a clinic to another database."),
     "overdue": ("followup.cli.lists", "Print whom to reach, most pressing first, and why."),
     "plan": ("followup.cli.plan", "Print the whole plan of one operative record."),
+    "restore": ("followup.cli.backup", "Put a backup in the database's place."),
     "schema": ("followup.cli.schema", "Print a JSON Schema of what goes in or comes out."),
     "serve": ("followup.cli.clinic", "Serve the pages and keep the lists up to date."),
     "sheet": ("followup.cli.sheet", "Write the patient's sheet."),

@@ -17,10 +17,13 @@ from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
 from followup.cli.serving import desk_for, listen, serve_pages
 from followup.cli.words import counted, listed
+from followup.cli.workplace import workplace
+from followup.clinical.protocol import load_protocol
 from followup.desks.permissions import ROLES
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError
 from followup.recall.codes import create_keyring
+from followup.recall.scheduler import owner_name, utc_now, work
 from followup.recall.sweep import sweep as run_sweep
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.migrations import schema_state, upgrade
@@ -105,16 +108,19 @@ def serve(
     settings = settings_from(folder, host=host, port=port, protocol=protocol)
     with opened(settings) as store:
         desk = desk_for(settings, store, https=https)
-        serve_pages(desk, listen(settings), ["Stop with Ctrl-C."])
+        place = workplace(settings, store, desk.protocol)
+        serve_pages(desk, listen(settings), ["Stop with Ctrl-C."], place=place)
     return Outcome()
 
 
 @click.command()
 @folder_option
 def sweep(folder: str | None) -> Outcome:
-    """Write down once which visits turned late or overdue, where no ``serve`` runs."""
-    with opened(settings_from(folder)) as store:
+    """Note once what turned late or overdue and do the day's work, where no ``serve`` runs."""
+    settings = settings_from(folder)
+    with opened(settings) as store:
         swept = run_sweep(store, datetime.now(UTC))
+        work(workplace(settings, store, load_protocol(settings.protocol)), owner_name(), utc_now)
     done = (
         f"{counted(swept.looked_at, 'open visit', 'open visits')} looked at, {swept.noticed} newly noted.\n"
     )

@@ -17,6 +17,7 @@ from followup.desks.app import create_app
 from followup.desks.desk import Desk
 from followup.errors import FollowupError
 from followup.recall.codes import load_keyring
+from followup.recall.daily import Workplace
 from followup.recall.scheduler import running
 from followup.records.store import Store
 from followup.settings import Settings
@@ -33,14 +34,16 @@ def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
     )
 
 
-def serve_pages(desk: Desk, listener: socket.socket, lines: Sequence[str]) -> None:
-    """Serve until stopped; ``lines`` are said first, after the address to open."""
+def serve_pages(
+    desk: Desk, listener: socket.socket, lines: Sequence[str], *, place: Workplace | None = None
+) -> None:
+    """Serve until stopped; ``lines`` are said first. With a ``place`` the daily jobs run beside the pages."""
     with listener:
         host, port = listener.getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
         for line in (f"Open http://{shown}:{port}/", *lines):
             say(line)
-        app = create_app(desk, jobs=lambda: running(desk.store))
+        app = create_app(desk, jobs=lambda: running(desk.store, place=place))
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, proxy_headers=False
         )

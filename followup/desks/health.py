@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from fastapi import APIRouter
 from fastapi.responses import JSONResponse
 from sqlalchemy.exc import SQLAlchemyError
 
 from followup.desks.desk import AnyVisit
-from followup.recall.sweep import SWEEP, last_heartbeat
+from followup.recall.health import pulse
 
 router = APIRouter()
-STALE = timedelta(minutes=5)
 
 
 @router.get("/healthz")
@@ -23,17 +20,13 @@ def alive() -> JSONResponse:
 
 @router.get("/readyz")
 def ready(visit: AnyVisit) -> JSONResponse:
-    """The database answers and the sweep that finds late visits has run within five minutes."""
+    """The database answers and the sweep that finds late visits has run in the last minutes."""
     try:
         with visit.desk.store.read() as session:
-            beat = last_heartbeat(session, SWEEP)
+            found = pulse(session, visit.now)
     except SQLAlchemyError:
         return JSONResponse({"status": "database does not answer"}, 503)
-    if beat is None:
-        return JSONResponse({"status": "the sweep has never run"}, 503)
-    age = visit.now - beat.at
-    status = (
-        "ok" if age <= STALE and beat.ok else "the sweep is not running" if beat.ok else "the sweep fails"
-    )
-    code = 200 if status == "ok" else 503
-    return JSONResponse({"status": status, "sweep_age_seconds": int(age.total_seconds())}, code)
+    said: dict[str, str | int] = {"status": found.state}
+    if found.age is not None:
+        said["sweep_age_seconds"] = int(found.age.total_seconds())
+    return JSONResponse(said, 200 if found.ok else 503)

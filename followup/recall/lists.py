@@ -7,6 +7,7 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 from sqlmodel import Session
 
@@ -21,6 +22,9 @@ from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
 from followup.records.trips import day_trips
 from followup.records.views import PatientView, TripView
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ def reach_lines(
     )
 
 
-def as_csv(kind: type[DueLine] | type[ReachLine], lines: Sequence[DueLine] | Sequence[ReachLine]) -> str:
+def as_csv(kind: type[DataclassInstance], lines: Sequence[DataclassInstance]) -> str:
     """The lines as CSV with a head line. Several values in one cell are parted by "; "."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")

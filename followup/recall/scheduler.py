@@ -24,9 +24,12 @@ from apscheduler.events import (
 from apscheduler.jobstores.memory import MemoryJobStore
 from apscheduler.schedulers.background import BackgroundScheduler
 
+from followup.recall.daily import Workplace, run_due
+from followup.recall.health import DAILY
+from followup.recall.messages.sending import send_due
 from followup.recall.sweep import SWEEP, Swept, sweep
 from followup.records.store import Store
-from followup.records.upkeep import release_lease, take_lease
+from followup.records.upkeep import note_heartbeat, release_lease, take_lease
 
 INTERVAL = timedelta(seconds=60)
 # Longer than two intervals: a server that is merely slow keeps its lease, a dead one loses it soon.
@@ -44,21 +47,40 @@ def owner_name() -> str:
     return f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
 
 
-def sweep_if_ours(store: Store, owner: str, now: datetime) -> Swept | None:
-    """Sweep, unless another server holds the lease; then None."""
+def sweep_if_ours(store: Store, owner: str, now: datetime, *, place: Workplace | None = None) -> Swept | None:
+    """Sweep, unless another server holds the lease; then None. With a ``place`` do the day's work too."""
     with store.upkeep(now) as unit:
         ours = take_lease(unit, name=SWEEP, owner=owner, lifetime=LEASE)
-    return sweep(store, now) if ours else None
+    if not ours:
+        return None
+    swept = sweep(store, now)
+    if place is not None:
+        work(place, owner, lambda: now)
+    return swept
+
+
+def work(place: Workplace, owner: str, clock: Callable[[], datetime]) -> None:
+    """The daily jobs that are due, then the messages that are due; what failed stands on a heartbeat."""
+    failed = run_due(place, clock())
+    sent = send_due(place.store, place.senders, place.protocol, owner=owner, clock=clock)
+    now = clock()
+    with place.store.upkeep(now) as unit:
+        note_heartbeat(unit, name=DAILY, ok=not failed, rows=sent.sent, message="; ".join(failed))
 
 
 @contextmanager
-def running(store: Store, *, clock: Callable[[], datetime] = utc_now) -> Iterator[BackgroundScheduler]:
-    """Sweep at once and then every minute, until the block ends; gives the lease back at the end."""
+def running(
+    store: Store, *, clock: Callable[[], datetime] = utc_now, place: Workplace | None = None
+) -> Iterator[BackgroundScheduler]:
+    """Sweep at once and then every minute, until the block ends; gives the lease back at the end.
+
+    With a ``place`` the daily jobs and messages run too, after each sweep.
+    """
     owner = owner_name()
     scheduler = BackgroundScheduler(timezone=UTC, jobstores={"default": MemoryJobStore()})
     scheduler.add_listener(_report, EVENT_JOB_ERROR | EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES)
     scheduler.add_job(
-        lambda: sweep_if_ours(store, owner, clock()),
+        lambda: sweep_if_ours(store, owner, clock(), place=place),
         "interval",
         id=SWEEP,
         seconds=int(INTERVAL.total_seconds()),

@@ -115,6 +115,11 @@ def verify_journal(session: Session, *, at_least: Seal | None = None) -> Seal:
     return Seal(number, previous)
 
 
+def newest_entry_at(session: Session) -> datetime | None:
+    """When the newest entry was written; None in an empty journal."""
+    return session.exec(select(col(JournalRow.at)).order_by(col(JournalRow.number).desc()).limit(1)).first()
+
+
 def newest_seal(session: Session) -> Seal:
     """The newest entry's seal as it stands, without checking the rest."""
     newest = session.exec(select(JournalRow).order_by(col(JournalRow.number).desc()).limit(1)).first()

@@ -219,6 +219,16 @@ def plan_ids_to_look_at(session: Session) -> tuple[tuple[int, int], ...]:
     return tuple((plan_id, patient_id) for plan_id, patient_id in rows if plan_id is not None)
 
 
+def plans_in_force_ids(session: Session) -> dict[int, int]:
+    """Every plan in force with its patient."""
+    rows = session.exec(
+        select(col(CarePlanRow.id), CarePlanRow.patient_id)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(CarePlanRow.status == "active")
+    )
+    return {plan_id: patient_id for plan_id, patient_id in rows if plan_id is not None}
+
+
 def plans_in_force(session: Session) -> frozenset[int]:
     """The patients who have a signed plan in force."""
     return frozenset(session.exec(select(CarePlanRow.patient_id).where(CarePlanRow.status == "active")))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from sqlalchemy import ColumnElement, CursorResult
 from sqlmodel import Session, col, delete, or_, select, update
@@ -46,6 +46,12 @@ def take_lease(unit: Unit, *, name: str, owner: str, lifetime: timedelta) -> boo
     return result.rowcount == 1
 
 
+def lease(session: Session, name: str) -> tuple[str, datetime] | None:
+    """Who holds the lease until when; None if it was never taken."""
+    row = session.get(LeaseRow, name)
+    return (row.owner, row.expires_at) if row else None
+
+
 def release_lease(unit: Unit, *, name: str, owner: str) -> None:
     """Let another process take over at once."""
     unit.session.execute(
@@ -67,14 +73,22 @@ def last_daily_run(session: Session, job: str) -> date | None:
     ).first()
 
 
-def unfinished_runs(session: Session, job: str, *, since: date) -> tuple[date, ...]:
-    """Days that were claimed and never finished: whoever claimed them died."""
-    rows = session.exec(
-        select(col(DailyRunRow.day))
-        .where(DailyRunRow.job == job, DailyRunRow.day >= since, col(DailyRunRow.finished_at).is_(None))
-        .order_by(col(DailyRunRow.day))
+def reclaim_daily_run(
+    unit: Unit, *, job: str, day: date, abandoned: datetime, give_back: bool = False
+) -> bool:
+    """Whether a run that was begun before ``abandoned`` and never finished is ours now.
+
+    ``give_back``: make it free for anyone at once.
+    """
+    begun = datetime.fromtimestamp(0, UTC) if give_back else unit.now
+    result = unit.session.execute(
+        update(DailyRunRow)
+        .where(col(DailyRunRow.job) == job, col(DailyRunRow.day) == day)
+        .where(col(DailyRunRow.finished_at).is_(None), col(DailyRunRow.claimed_at) <= abandoned)
+        .values(claimed_at=begun)
     )
-    return tuple(rows)
+    assert isinstance(result, CursorResult)
+    return result.rowcount == 1
 
 
 def forget_runs_after(unit: Unit, day: date) -> int:

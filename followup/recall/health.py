@@ -1,0 +1,178 @@
+"""Whether the program is doing its work: the sweeper's pulse, and numbered findings with what to do."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from sqlmodel import Session
+
+from followup.clinical.protocol import Protocol
+from followup.errors import FollowupError
+from followup.language.fonts import families, font_file
+from followup.recall.codes import load_keyring
+from followup.recall.daily import Workplace, kept_seal
+from followup.recall.sweep import SWEEP
+from followup.records.backup import backups
+from followup.records.clinics import get_clinic
+from followup.records.journal import newest_entry_at, verify_journal
+from followup.records.messages import unsent_messages
+from followup.records.protocols import protocol_signature
+from followup.records.upkeep import heartbeat, lease
+
+DAILY = "daily work"
+# Three sweeps; a server that is merely slow is not called dead.
+STALE = timedelta(minutes=3)
+CLOCK = timedelta(minutes=5)
+OLD_BACKUP = timedelta(hours=50)
+LITTLE_SPACE, SOME_SPACE = 200_000_000, 1_000_000_000
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """``state`` in words: "ok", or what is wrong. ``age`` of the last sweep; None if there was none."""
+
+    state: str
+    age: timedelta | None
+
+    @property
+    def ok(self) -> bool:
+        return self.state == "ok"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """``code``: E for what stops the work or can hurt, W for what should be seen to."""
+
+    code: str
+    what: str
+    fix: str
+
+    @property
+    def is_error(self) -> bool:
+        return self.code.startswith("E")
+
+
+def pulse(session: Session, now: datetime) -> Pulse:
+    """Whether the sweep that finds late visits runs, at this moment, on any server."""
+    beat = heartbeat(session, SWEEP)
+    if beat is None:
+        return Pulse("the sweep has never run", None)
+    age = now - beat.at
+    if age > STALE:
+        return Pulse("the sweep is not running", age)
+    if age < -CLOCK:
+        return Pulse("the last sweep lies in the future: a clock is wrong", age)
+    return Pulse("ok" if beat.ok else "the sweep fails", age)
+
+
+def findings(place: Workplace, key_file: Path, now: datetime) -> tuple[Finding, ...]:
+    """Everything worth a look, in the order of its number; () when all is well."""
+    with place.store.read() as session:
+        found = [
+            *_sweeper(session, now),
+            *_clock(session, now),
+            *_journal(session, place),
+            *_protocol(session, place.protocol),
+            *_messages(session, now),
+        ]
+    found += [*_disk(place.folder), *_fonts(), *_keys(key_file), *_backups(place, now)]
+    return tuple(sorted(found, key=lambda finding: finding.code[1:]))
+
+
+def _sweeper(session: Session, now: datetime) -> Iterator[Finding]:
+    found = pulse(session, now)
+    beat = heartbeat(session, SWEEP)
+    if not found.ok:
+        said = f": {beat.message}" if beat and beat.message else ""
+        yield Finding(
+            "E01", f"{found.state}{said}", "start followup serve; nobody is noticed as late until then"
+        )
+    held = lease(session, SWEEP)
+    if held is not None and held[1] > now + timedelta(minutes=30):
+        yield Finding("W02", "the lease of the sweeper runs far ahead", "a clock was wrong; it mends itself")
+    daily = heartbeat(session, DAILY)
+    if daily is not None and not daily.ok:
+        yield Finding(
+            "E03", f"daily work fails: {daily.message}", "mend what is named; it is tried every minute"
+        )
+
+
+def _clock(session: Session, now: datetime) -> Iterator[Finding]:
+    zone = get_clinic(session).zone
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        yield Finding(
+            "E04", f"this computer does not know the time zone {zone}", "install its time zone data"
+        )
+    newest = newest_entry_at(session)
+    if newest is not None and newest > now + CLOCK:
+        yield Finding(
+            "E05",
+            f"the last change was written at {newest:%Y-%m-%d %H:%M} UTC, which lies ahead of this clock",
+            "set the computer's clock before anybody works on",
+        )
+
+
+def _journal(session: Session, place: Workplace) -> Iterator[Finding]:
+    try:
+        verify_journal(session, at_least=kept_seal(place.seal))
+    except FollowupError as error:
+        yield Finding("E06", error.what, error.fix)
+
+
+def _protocol(session: Session, protocol: Protocol) -> Iterator[Finding]:
+    if protocol_signature(session, protocol.hash) is None:
+        yield Finding("W07", "the protocol is not signed", "let a licensed clinician read and sign it")
+
+
+def _messages(session: Session, now: datetime) -> Iterator[Finding]:
+    unsent = unsent_messages(session, before=now - timedelta(hours=12))
+    if unsent:
+        yield Finding(
+            "W08",
+            f"{len(unsent)} messages could not be sent; the last error: {unsent[-1].last_error or 'none'}",
+            "call these patients: followup messages unsent",
+        )
+
+
+def _disk(folder: Path) -> Iterator[Finding]:
+    free = shutil.disk_usage(folder).free
+    if free < SOME_SPACE:
+        code = "E09" if free < LITTLE_SPACE else "W09"
+        yield Finding(code, f"{free // 1_000_000} MB are left on the disk", "free some space")
+
+
+def _fonts() -> Iterator[Finding]:
+    for family in families():
+        try:
+            font_file(family)
+        except FollowupError as error:
+            yield Finding("E10", error.what, "install the program again: sheets would not print")
+
+
+def _keys(key_file: Path) -> Iterator[Finding]:
+    try:
+        load_keyring(key_file)
+    except FollowupError as error:
+        yield Finding("E11", f"{error.where}: {error.what}", error.fix)
+
+
+def _backups(place: Workplace, now: datetime) -> Iterator[Finding]:
+    taken = backups(place.backups)
+    if not taken:
+        yield Finding("E12", "there is no backup", "run followup backup, and let followup serve run at night")
+    elif now - taken[0].at > OLD_BACKUP:
+        hours = int((now - taken[0].at).total_seconds() // 3600)
+        yield Finding("E12", f"the newest backup is {hours} hours old", "run followup backup")
+    if taken and not taken[0].encrypted:
+        yield Finding(
+            "W13",
+            "the backups are not encrypted",
+            "set FOLLOWUP_BACKUP_PASSPHRASE_FILE, or keep them under lock",
+        )
