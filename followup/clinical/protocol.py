@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -168,11 +168,30 @@ class Source:
         return FollowupError(code, what, where=where(self.path, self.locate, *place), fix=fix)
 
 
+Placed = tuple[Source, int, Rule]
+
+
+@dataclass(frozen=True)
+class Files:
+    """The files that a protocol was read from, so that a contradiction can be placed."""
+
+    main: Source
+    facts: Source
+    rules: Sequence[Placed]
+    review: Source
+
+
 def load_protocol(folder: Path | None = None) -> Protocol:
     """The protocol in ``folder``; the sample protocol without one. A clinic's own set replaces it whole."""
-    from followup.clinical.protocol_checks import check_protocol, check_review
+    from followup.clinical.protocol_checks import check_protocol
 
-    folder = folder or SAMPLE
+    protocol, files = read_protocol(folder or SAMPLE)
+    check_protocol(protocol, files)
+    return protocol
+
+
+def read_protocol(folder: Path) -> tuple[Protocol, Files]:
+    """The files of a protocol, each valid in itself; whether they fit together is not yet checked."""
     if not folder.is_dir():
         raise FollowupError(
             "protocol.folder", "no such folder", where=str(folder), fix="name the protocol's folder"
@@ -185,7 +204,6 @@ def load_protocol(folder: Path | None = None) -> Protocol:
     if not rule_files:
         raise FollowupError("protocol.rules", "no rules-*.toml here", where=str(folder), fix="add the rules")
     rules = [(source, i, rule) for source in rule_files for i, rule in enumerate(_list(Rule, source, "rule"))]
-    formulary = load_formulary(folder / "formulary.toml")
     protocol = Protocol(
         about=settings.protocol,
         rounds=settings.rounds,
@@ -198,16 +216,51 @@ def load_protocol(folder: Path | None = None) -> Protocol:
         above_label=settings.above_label,
         facts=facts,
         rules=tuple(rule for _, _, rule in rules),
-        formulary=formulary,
+        formulary=load_formulary(folder / "formulary.toml"),
         cautions=load_cautions(folder / "cautions.toml"),
         review=load_review(folder / "review.toml"),
         aftercare=load_aftercare(folder / "aftercare.toml"),
         recall=load_recall_rules(folder / "recall.toml"),
         hash=_hash(folder),
     )
-    check_protocol(protocol, main, fact_file, rules)
-    check_review(protocol, _source(folder / "review.toml"))
-    return protocol
+    return protocol, Files(main, fact_file, rules, _source(folder / "review.toml"))
+
+
+def reading_problems(folder: Path) -> Iterator[FollowupError]:
+    """What keeps the files from being read, each faulty entry of a list once."""
+    for path in sorted(folder.glob("rules-*.toml")):
+        yield from _faulty(path, Rule, "rule")
+    yield from _faulty(folder / "facts.toml", FactDef, "fact")
+    loaders: tuple[tuple[str, Callable[[Path], object]], ...] = (
+        ("protocol.toml", lambda path: _table(_Settings, _source(path))),
+        ("formulary.toml", load_formulary),
+        ("cautions.toml", load_cautions),
+        ("review.toml", load_review),
+        ("aftercare.toml", load_aftercare),
+        ("recall.toml", load_recall_rules),
+    )
+    for name, load in loaders:
+        try:
+            load(folder / name)
+        except FollowupError as exc:
+            yield exc
+
+
+def _faulty(path: Path, model: type[T], name: str) -> Iterator[FollowupError]:
+    try:
+        source = _source(path)
+        count = len(source.data.get(name, []))
+    except FollowupError as exc:
+        yield exc
+        return
+    for i in range(count):
+        try:
+            model.model_validate(source.data[name][i])
+        except ValidationError as exc:
+            yield toml_problem(exc, source.path, source.locate, (name, i), code=f"protocol.{name}")
+    extra = [key for key in source.data if key != name]
+    if extra:
+        yield source.refuse("protocol.key", f'unknown key "{extra[0]}"', extra[0])
 
 
 def _source(path: Path) -> Source:

@@ -2,117 +2,139 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 
 from followup.clinical.context import known_path
 from followup.clinical.facts import FactDef, bare
-from followup.clinical.protocol import Protocol, Source
-from followup.clinical.review_rules import Flag, Other, ToSee
+from followup.clinical.protocol import Files, Placed, Protocol, Source
+from followup.clinical.review_checks import check_review
 from followup.clinical.rule import CourseEffect, Rule
 from followup.errors import FollowupError
 
-Placed = tuple[Source, int, Rule]
 
-
-def check_protocol(protocol: Protocol, main: Source, facts: Source, rules: Sequence[Placed]) -> None:
+def check_protocol(protocol: Protocol, files: Files) -> None:
     """Raise the first contradiction found, by file and line."""
-    _check_settings(protocol, main)
-    _check_facts(protocol.facts, facts)
+    for problem in problems(protocol, files):
+        raise problem
+
+
+def problems(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
+    """Every contradiction, by file and line. Rivals are looked for once all names are known."""
+    found = 0
+    for problem in _names_and_needs(protocol, files):
+        found += 1
+        yield problem
+    if not found:
+        yield from _check_rivals(protocol, files.rules)
+
+
+def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
+    yield from _check_settings(protocol, files.main)
+    yield from _check_facts(protocol.facts, files.facts)
     known = {fact.name for fact in protocol.facts}
     seen: set[str] = set()
-    for source, i, rule in rules:
+    for source, i, rule in files.rules:
         if rule.id in seen:
-            raise source.refuse("protocol.rule", f'the rule "{rule.id}" stands twice', "rule", i)
+            yield source.refuse("protocol.rule", f'the rule "{rule.id}" stands twice', "rule", i)
         seen.add(rule.id)
-        _check_rule(protocol, source, i, rule, known)
-    _check_needs(protocol, rules)
-    _check_rivals(protocol, rules)
+        yield from _check_rule(protocol, source, i, rule, known)
+    yield from _check_needs(protocol, files.rules)
+    yield from check_review(protocol, files.review)
 
 
-def _check_settings(protocol: Protocol, main: Source) -> None:
+def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]:
     for role, medicine in protocol.medicines.items():
         if medicine not in protocol.formulary:
-            raise _no_medicine(main, medicine, "medicines", role)
+            yield _no_medicine(main, medicine, "medicines", role)
     for role in ("steroid", "steroid_weaker", "nsaid", "antibiotic", "cycloplegic", "antiviral"):
         if role not in protocol.medicines:
-            raise main.refuse(
+            yield main.refuse(
                 "protocol.medicines", f'no usual medicine for "{role}"', "medicines", fix="add it"
             )
     for tier in ("A", "B", "C"):
         if tier not in protocol.tiers:
-            raise main.refuse("protocol.tier", f"tier {tier} is missing", "tier", fix="add it")
+            yield main.refuse("protocol.tier", f"tier {tier} is missing", "tier", fix="add it")
     for i, entry in enumerate(protocol.above_label):
         if entry.medicine not in protocol.formulary:
-            raise _no_medicine(main, entry.medicine, "above_label", i, "medicine")
+            yield _no_medicine(main, entry.medicine, "above_label", i, "medicine")
     for name, kind in protocol.kinds.items():
         if kind.finding is not None and not known_path(f"reviews.{kind.finding}"):
-            raise main.refuse(
+            yield main.refuse(
                 "protocol.kind", f'no finding "{kind.finding}" in a review', "kind", name, "finding"
             )
     ids = [entry["id"] for entry in main.data["taper"]]
     for i, name in enumerate(ids):
         if name in ids[:i]:
-            raise main.refuse("protocol.taper", f'the taper "{name}" stands twice', "taper", i)
+            yield main.refuse("protocol.taper", f'the taper "{name}" stands twice', "taper", i)
 
 
-def _check_facts(facts: Iterable[FactDef], source: Source) -> None:
+def _check_facts(facts: Iterable[FactDef], source: Source) -> Iterator[FollowupError]:
     seen: set[str] = set()
     for i, fact in enumerate(facts):
         if fact.name in seen:
-            raise source.refuse("protocol.fact", f'the fact "{fact.name}" stands twice', "fact", i)
+            yield source.refuse("protocol.fact", f'the fact "{fact.name}" stands twice', "fact", i)
         for name in (*(fact.any_of or ()), *(fact.all_of or ())):
             if bare(name) not in seen:
                 what = f'the fact "{fact.name}" builds on "{bare(name)}", which does not stand before it'
-                raise source.refuse("protocol.fact", what, "fact", i)
+                yield source.refuse("protocol.fact", what, "fact", i)
         if fact.field is not None and not known_path(fact.field):
-            raise source.refuse("protocol.fact", f'no field "{fact.field}" in the record', "fact", i, "field")
+            yield source.refuse("protocol.fact", f'no field "{fact.field}" in the record', "fact", i, "field")
         seen.add(fact.name)
 
 
-def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule, known: set[str]) -> None:
+def _check_rule(
+    protocol: Protocol, source: Source, i: int, rule: Rule, known: set[str]
+) -> Iterator[FollowupError]:
     for name in rule.names:
         if bare(name) not in known:
-            raise source.refuse("protocol.rule", f'the rule "{rule.id}" names no fact "{name}"', "rule", i)
+            yield source.refuse("protocol.rule", f'the rule "{rule.id}" names no fact "{name}"', "rule", i)
     for effect in rule.course:
         if effect.medicine and effect.medicine not in protocol.formulary:
-            raise _no_medicine(source, effect.medicine, "rule", i)
-        if effect.medicine and protocol.formulary[effect.medicine].role != effect.role:
+            yield _no_medicine(source, effect.medicine, "rule", i)
+        elif effect.medicine and protocol.formulary[effect.medicine].role != effect.role:
             what = f'the rule "{rule.id}" gives {effect.medicine} as {effect.role}, which it is not'
-            raise source.refuse("protocol.rule", what, "rule", i)
-        _check_medicine(protocol, source, i, rule, effect)
+            yield source.refuse("protocol.rule", what, "rule", i)
+        yield from _check_medicine(protocol, source, i, rule, effect)
         for taper in (effect.taper, effect.replaces):
             if taper and taper not in protocol.tapers:
-                raise source.refuse(
+                yield source.refuse(
                     "protocol.rule", f'the rule "{rule.id}" names no taper "{taper}"', "rule", i
                 )
     for need in rule.need:
         if need.kind not in protocol.kinds:
-            raise source.refuse(
+            yield source.refuse(
                 "protocol.rule", f'no kind of need "{need.kind}"', "rule", i, fix="add [kind]"
             )
     if rule.ask and rule.ask.released_by and not known_path(f"reviews.{rule.ask.released_by}"):
-        raise source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)
+        yield source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)
     if rule.ask:
         for field in rule.ask.fields:
             if not known_path(field) and not field.startswith("in_use"):
-                raise source.refuse("protocol.rule", f'no field "{field}" in the record', "rule", i)
+                yield source.refuse("protocol.rule", f'no field "{field}" in the record', "rule", i)
 
 
-def _check_medicine(protocol: Protocol, source: Source, i: int, rule: Rule, effect: CourseEffect) -> None:
+def _check_medicine(
+    protocol: Protocol, source: Source, i: int, rule: Rule, effect: CourseEffect
+) -> Iterator[FollowupError]:
     """A course has a medicine, and one that is given for so many days a count."""
     usual = effect.medicine or protocol.medicines.get(effect.role)
     if usual is None:
         what = f'the rule "{rule.id}" names no medicine, and none is usual for "{effect.role}"'
-        raise source.refuse("protocol.rule", what, "rule", i, fix="name one")
-    if effect.days and effect.count is None and protocol.formulary[usual].label_count is None:
+        yield source.refuse("protocol.rule", what, "rule", i, fix="name one")
+    elif (
+        usual in protocol.formulary
+        and effect.days
+        and effect.count is None
+        and protocol.formulary[usual].label_count is None
+    ):
         what = f'the rule "{rule.id}" gives {usual} for days, which has no usual count a day'
-        raise source.refuse(
+        yield source.refuse(
             "protocol.rule", what, "rule", i, fix="add count, or label_count to the formulary"
         )
 
 
-def _check_needs(protocol: Protocol, rules: Sequence[Placed]) -> None:
+def _check_needs(protocol: Protocol, rules: Sequence[Placed]) -> Iterator[FollowupError]:
     """Needs of one id are of one kind, and differ only where the kind says how to join them."""
     first: dict[str, object] = {}
     ids = {need.id for _, _, rule in rules for need in rule.need}
@@ -120,19 +142,19 @@ def _check_needs(protocol: Protocol, rules: Sequence[Placed]) -> None:
         for need in rule.need:
             for other in (need.unless_need, need.after.need if need.after else None):
                 if other and other not in ids:
-                    raise source.refuse(
+                    yield source.refuse(
                         "protocol.need", f'the need "{need.id}" names no need "{other}"', "rule", i
                     )
             window = (need.kind, need.earliest, need.target, need.latest)
-            merge = protocol.kinds[need.kind].merge
+            merge = protocol.kinds[need.kind].merge if need.kind in protocol.kinds else None
             if first.setdefault(need.id, window) != window and merge == "same":
                 what = (
                     f'the need "{need.id}" stands with two windows and its kind does not say how to join them'
                 )
-                raise source.refuse("protocol.need", what, "rule", i)
+                yield source.refuse("protocol.need", what, "rule", i)
 
 
-def _check_rivals(protocol: Protocol, rules: Sequence[Placed]) -> None:
+def _check_rivals(protocol: Protocol, rules: Sequence[Placed]) -> Iterator[FollowupError]:
     """Two rules of equal rank must not set the same thing at once: nobody could say which wins."""
     facts = {fact.name: fact for fact in protocol.facts}
     for (_, _, one), (source, i, two) in combinations(rules, 2):
@@ -141,7 +163,7 @@ def _check_rivals(protocol: Protocol, rules: Sequence[Placed]) -> None:
         same = _settings_of(one) & _settings_of(two)
         if same and _can_meet(one, two, facts):
             what = f'the rules "{one.id}" and "{two.id}" both set {min(same)} at rank {two.rank}'
-            raise source.refuse("protocol.rivals", what, "rule", i, fix="give one a higher rank")
+            yield source.refuse("protocol.rivals", what, "rule", i, fix="give one a higher rank")
 
 
 def _settings_of(rule: Rule) -> set[str]:
@@ -190,38 +212,3 @@ def _no_medicine(source: Source, medicine: str, *place: str | int) -> FollowupEr
     return source.refuse(
         "protocol.medicine", what, *place, fix="add it to formulary.toml or correct the name"
     )
-
-
-def check_review(protocol: Protocol, source: Source) -> None:
-    """The review rules name only facts, findings, looks, tapers and medicines that are there."""
-    known = {fact.name for fact in protocol.facts}
-    review = protocol.review
-    tables: tuple[tuple[str, Sequence[Flag | Other | ToSee]], ...] = (
-        ("to_see", review.to_see),
-        ("flag", review.flag),
-        ("other", review.other),
-    )
-    for table, entries in tables:
-        for i, entry in enumerate(entries):
-            if not known_path(f"reviews.{entry.finding}"):
-                raise source.refuse("protocol.review", f'no finding "{entry.finding}"', table, i, "finding")
-            for name in entry.when:
-                if name not in known:
-                    raise source.refuse("protocol.review", f'no fact "{name}"', table, i, "when")
-    for i, other in enumerate(review.other):
-        for look in other.look:
-            if look.need not in protocol.kinds:
-                raise source.refuse("protocol.review", f'no kind of look "{look.need}"', "other", i, "look")
-        if other.give and other.give.medicine and other.give.medicine not in protocol.formulary:
-            raise _no_medicine(source, other.give.medicine, "other", i, "give")
-        if other.give and not other.give.medicine and other.give.role not in protocol.medicines:
-            raise source.refuse("protocol.review", f"no usual {other.give.role}", "other", i, "give")
-    for i, offer in enumerate(review.offer):
-        if offer.medicine not in protocol.formulary:
-            raise _no_medicine(source, offer.medicine, "offer", i, "medicine")
-    if review.settings.test_medicine not in protocol.formulary:
-        raise _no_medicine(source, review.settings.test_medicine, "settings", "test_medicine")
-    for key in ("later_steps_uveitic", "later_steps_other"):
-        if getattr(review.settings, key) not in protocol.tapers:
-            what = f'no taper "{getattr(review.settings, key)}"'
-            raise source.refuse("protocol.review", what, "settings", key)

@@ -148,7 +148,7 @@ class Give(Part):
     days: int = Field(ge=1, le=120)
 
 
-class Look(Part):
+class OtherLook(Part):
     need: str
     days: Window
 
@@ -170,7 +170,7 @@ class Other(Sourced):
     give: Give | None = None
     steroid: tuple[StepPair, ...] = ()
     nsaid_days: int | None = None
-    look: tuple[Look, ...] = ()
+    look: tuple[OtherLook, ...] = ()
     today: bool = False
 
 

@@ -1,0 +1,85 @@
+"""What the rules for reviews must be before they are used: nothing in them that is not there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from followup.clinical.context import known_path
+from followup.clinical.facts import bare
+from followup.clinical.protocol import Protocol, Source
+from followup.clinical.review_rules import Flag, Other, OtherLook, ReviewRules, ToSee
+from followup.errors import FollowupError
+
+FACTS = (
+    *("uveitic", "quiet_90", "event", "responder", "dropless", "depot_left"),
+    *("glaucomatous", "only_seeing", "vein_occlusion"),
+)
+"""Facts that the review itself asks for, whatever the rules say."""
+LOOKS = ("inflammation", "pressure")
+"""Kinds of look that a review adds of itself."""
+
+
+def check_review(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
+    """Every finding, fact, look, taper and medicine that the review rules name and that is not there."""
+    known = {fact.name for fact in protocol.facts}
+    for name in FACTS:
+        if name not in known:
+            what = f'no fact "{name}", which every review asks for'
+            yield source.refuse("protocol.review", what, fix="add it to facts.toml")
+    for kind in LOOKS:
+        if kind not in protocol.kinds:
+            what = f'no kind of look "{kind}", which reviews add'
+            yield source.refuse("protocol.review", what, fix="add [kind] to protocol.toml")
+    yield from _check_findings(protocol.review, source, known)
+    for i, other in enumerate(protocol.review.other):
+        yield from _check_other(protocol, source, i, other)
+    yield from _check_medicines(protocol, source)
+
+
+def _check_findings(rules: ReviewRules, source: Source, known: set[str]) -> Iterator[FollowupError]:
+    tables: tuple[tuple[str, Sequence[Flag | Other | ToSee]], ...] = (
+        ("to_see", rules.to_see),
+        ("flag", rules.flag),
+        ("other", rules.other),
+    )
+    for table, entries in tables:
+        for i, entry in enumerate(entries):
+            if not known_path(f"reviews.{entry.finding}"):
+                yield source.refuse("protocol.review", f'no finding "{entry.finding}"', table, i, "finding")
+            for name in entry.when:
+                if bare(name) not in known:
+                    yield source.refuse("protocol.review", f'no fact "{name}"', table, i, "when")
+
+
+def _check_other(protocol: Protocol, source: Source, i: int, other: Other) -> Iterator[FollowupError]:
+    looks: Sequence[OtherLook] = other.look
+    for look in looks:
+        if look.need not in protocol.kinds:
+            yield source.refuse("protocol.review", f'no kind of look "{look.need}"', "other", i, "look")
+    if other.give and other.give.medicine and other.give.medicine not in protocol.formulary:
+        yield _no_medicine(source, other.give.medicine, "other", i, "give")
+    if other.give and not other.give.medicine and other.give.role not in protocol.medicines:
+        yield source.refuse("protocol.review", f"no usual {other.give.role}", "other", i, "give")
+
+
+def _check_medicines(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
+    review = protocol.review
+    for i, offer in enumerate(review.offer):
+        if offer.medicine not in protocol.formulary:
+            yield _no_medicine(source, offer.medicine, "offer", i, "medicine")
+        elif offer.kind not in protocol.formulary[offer.medicine].kinds:
+            what = f"{offer.medicine} is no {offer.kind}"
+            yield source.refuse("protocol.review", what, "offer", i, "medicine")
+    if review.settings.test_medicine not in protocol.formulary:
+        yield _no_medicine(source, review.settings.test_medicine, "settings", "test_medicine")
+    for key in ("later_steps_uveitic", "later_steps_other"):
+        if getattr(review.settings, key) not in protocol.tapers:
+            what = f'no taper "{getattr(review.settings, key)}"'
+            yield source.refuse("protocol.review", what, "settings", key)
+
+
+def _no_medicine(source: Source, medicine: str, *place: str | int) -> FollowupError:
+    what = f'no medicine "{medicine}" in the formulary'
+    return source.refuse(
+        "protocol.medicine", what, *place, fix="add it to formulary.toml or correct the name"
+    )
