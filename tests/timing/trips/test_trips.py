@@ -118,6 +118,12 @@ def test_an_urgent_need_does_not_open_a_closed_day() -> None:
     assert (problem.reason, problem.before, problem.after) == (trip_reasons.CLOSED, on(0), on(2))
 
 
+def test_no_day_before_the_plan_begins_is_offered() -> None:
+    shut = calendar(holidays=[str(on(0)), str(on(1))])
+    (problem,) = plan(need("a", 1, 1, 1), calendar=shut).impossible
+    assert (problem.before, problem.after) == (None, on(2))
+
+
 def test_an_impossible_need_names_the_nearest_offered_days_and_relaxes_nothing_else() -> None:
     tuesdays = calendar(services=[{"name": "macula", "weekdays": ["tuesday"]}])
     planned = plan(need("macula", 9, 10, 14, "macula"), need("wound", 5, 7, 9), calendar=tuesdays)
@@ -216,9 +222,9 @@ def test_a_pressure_trip_needs_the_pressure_service() -> None:
 
 def test_a_trip_may_be_moved_as_far_as_its_needs_and_the_checks_allow() -> None:
     rule = GapRule("steroid", frozenset(on(d) for d in range(1, 40)), 14)
-    planned = plan(need("a", 1, 1, 1), need("b", 5, 14, 30), need("c", 29, 29, 29), gaps=[rule])
+    planned = plan(need("a", 1, 1, 1), need("b", 5, 16, 30), need("c", 29, 29, 29), gaps=[rule])
     middle = planned.trips[1]
-    assert (days(planned)[1], middle.window_start, middle.window_end) == (14, on(14), on(16))
+    assert (days(planned)[1], middle.window_start, middle.window_end) == (16, on(14), on(16))
 
 
 WIDE = need("a", 1, 2, 3)
