@@ -1,0 +1,55 @@
+"""A ward whose patients can be reached by messages, and the sample protocol."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from followup.clinical.protocol import Protocol, load_protocol
+from followup.recall.daily import Workplace
+from followup.records.messages import choose_messages
+from followup.records.sheets import hand_over_sheet, issue_sheet
+
+
+@pytest.fixture(scope="session")
+def protocol() -> Protocol:
+    return load_protocol()
+
+
+@pytest.fixture
+def in_hand():
+    """Print the sheet of a plan and give it to the patient."""
+
+    def give(ward, plan) -> None:
+        sheet_id = f"{plan.id:010d}"
+        with ward.store.write(ward.counsellor, ward.now) as unit:
+            issue_sheet(unit, plan_id=plan.id, sheet_id=sheet_id, language="en")
+            hand_over_sheet(unit, sheet_id=sheet_id, to="self")
+
+    return give
+
+
+@pytest.fixture
+def agreed():
+    """The patient agrees to messages."""
+
+    def agree(
+        ward, patient_id: int, channel: str = "folder", address: str = "+44 20 7946 0101", **more
+    ) -> None:
+        with ward.store.write(ward.counsellor, ward.now) as unit:
+            choose_messages(
+                unit, patient_id=patient_id, consent=True, channel=channel, address=address, **more
+            )
+
+    return agree
+
+
+@pytest.fixture
+def place_of(protocol, tmp_path):
+    """The workplace of a ward, with what is given on top."""
+
+    def make(ward, **more) -> Workplace:
+        return replace(Workplace(ward.store, protocol, tmp_path / "place"), **more)
+
+    return make
