@@ -12,7 +12,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 
 _PACKAGE = Path(__file__).resolve().parent.parent
-_ROOMS = ("language", "sheets")
+_ROOMS = ("language", "recall/messages", "sheets")
 _KEYWORDS = {"_": None, "N_": None, "gettext": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
 
 
