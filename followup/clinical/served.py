@@ -26,6 +26,7 @@ class Past:
 
 def look_back(record: Record, protocol: Protocol, opened: Sequence[Opened], as_of: date) -> Past:
     """Sort the needs by what the record says of the days up to ``as_of``."""
+    next_day = first_day_to_come(record, as_of)
     served: dict[str, date] = {}
     unknown, reopened = [], []
     waiting: set[str] = set()
@@ -36,14 +37,19 @@ def look_back(record: Record, protocol: Protocol, opened: Sequence[Opened], as_o
         day = _served_on(record, protocol, need, start, as_of)
         if day is not None:
             served[need.key] = day
-        elif end >= as_of or need.after in waiting:
+        elif end >= next_day or need.after in waiting:
             waiting.add(need.key)
-        elif _missed(record, need):
+        elif _missed(record, protocol, need, as_of):
             waiting.add(need.key)
-            reopened.append(Opened(_reopen(need, as_of, protocol.catch_up.days), entry.after))
+            reopened.append(Opened(_reopen(need, next_day, protocol.catch_up.days), entry.after))
         else:
             unknown.append(need)
     return Past(served, tuple(unknown), tuple(reopened))
+
+
+def first_day_to_come(record: Record, as_of: date) -> date:
+    """The as-of day, or the day after where the patient has been seen on it already."""
+    return as_of + timedelta(days=1) if as_of in looks(record, None, as_of) else as_of
 
 
 def _window(entry: Opened, served: dict[str, date]) -> tuple[date, date]:
@@ -85,8 +91,12 @@ def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) 
     return any(not t.served or need.key in t.served or need.kind in t.served for t in trips)
 
 
-def _missed(record: Record, need: ReviewNeed) -> bool:
-    """Whether the record itself says that the visit of this window did not take place."""
+def _missed(record: Record, protocol: Protocol, need: ReviewNeed, as_of: date) -> bool:
+    """Whether the record itself says that the look did not take place: no visit, or not seen at one."""
+    finding = protocol.kinds[need.kind].finding
+    seen = [r for r in record.reviews if r.eye == need.eye and need.earliest <= r.date <= as_of]
+    if finding and any(getattr(r, finding) in ("not seen", "not done", False) for r in seen):
+        return True
     return any(
         t.status in ("noshow", "cancelled")
         and need.earliest <= t.date <= need.latest
@@ -95,9 +105,9 @@ def _missed(record: Record, need: ReviewNeed) -> bool:
     )
 
 
-def _reopen(need: ReviewNeed, as_of: date, days: int) -> ReviewNeed:
-    late = as_of + timedelta(days=days)
-    return need.model_copy(update={"earliest": as_of, "target": as_of, "latest": late, "urgent": True})
+def _reopen(need: ReviewNeed, day: date, days: int) -> ReviewNeed:
+    late = day + timedelta(days=days)
+    return need.model_copy(update={"earliest": day, "target": day, "latest": late, "urgent": True})
 
 
 def pressure_checks(record: Record, eye: Eye, as_of: date) -> list[date]:

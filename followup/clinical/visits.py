@@ -11,7 +11,7 @@ from followup.clinical.eye_rules import EyeRules
 from followup.clinical.needs import Opened
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record, TripRecord
-from followup.clinical.served import Past, looks, pressure_checks, steroid_dates
+from followup.clinical.served import Past, first_day_to_come, looks, pressure_checks, steroid_dates
 from followup.timing.calendar import Calendar
 from followup.timing.trip_types import BookedTrip, GapRule, PlannedTrip, TripNeed, TripsPlan
 from followup.timing.trips import plan_trips
@@ -41,8 +41,7 @@ def draft_visits(
     again = {o.need.key: o for o in past.reopened}
     live = [again.get(o.need.key, o) for o in opened if o.need.key not in done | unknown]
     gaps, late = gap_rules(record, protocol, eyes, courses, as_of)
-    seen_today = as_of in looks(record, None, as_of)
-    start = as_of + timedelta(days=1) if seen_today else as_of
+    start = first_day_to_come(record, as_of)
     plan = plan_trips(
         _trip_needs(live, done),
         gaps=gaps,
