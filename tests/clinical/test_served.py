@@ -116,3 +116,28 @@ def test_a_gap_that_is_broken_already_is_told_and_a_check_is_due_at_once(someone
     plan = told(someone(eye={"glaucoma": True}), as_of=20)
     assert any("a check is due at once" in notice for notice in plan.plan.notices)
     assert plan.trip_days("proposed")[0] == 20
+
+
+def test_a_look_that_a_visit_on_its_last_day_could_not_make_is_caught_up_at_once(someone, told, on_day):
+    last_day = [{"date": on_day(42), "stitches_out": False}]
+    plan = told(someone(operation={"stitches": 1}, reviews=last_day), as_of=42)
+    assert plan.windows()["right:stitches"] == (43, 43, 45)
+    assert plan.need("right:stitches").urgent
+    assert "right:stitches" in plan.trip(43).serves
+
+
+def test_a_macula_that_could_not_be_seen_in_its_window_is_looked_at_again_and_not_asked_about(
+    someone, told, on_day
+):
+    looks = [
+        {"date": on_day(d), "pressure": 15, "refraction": "plano", "macula": "not seen"} for d in (1, 7, 35)
+    ]
+    plan = told(someone(**DIABETIC, reviews=looks), as_of=45)
+    assert plan.asks() == set()
+    assert plan.windows()["right:macula-1"] == (45, 45, 47)
+
+
+def test_a_visit_on_the_last_day_that_says_nothing_of_the_look_is_asked_about(someone, told, on_day):
+    silent = [{"date": on_day(d), "pressure": 15, "refraction": "plano"} for d in (1, 7, 42)]
+    plan = told(someone(**DIABETIC, reviews=silent), as_of=42)
+    assert plan.asks() == {"done-right-macula-1"}
