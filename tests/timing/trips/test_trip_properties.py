@@ -8,14 +8,14 @@ from itertools import pairwise
 from random import Random
 from typing import Any
 
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from followup.timing.calendar import Calendar
 from followup.timing.trips import After, TripsPlan
 
 seeds = st.tuples(st.sampled_from(["scattered", "follow_up"]), st.integers(0, 10**9))
-EVERY = settings(max_examples=80, deadline=None)
+EVERY = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def made(make: Any, seed: tuple[str, int], length: int = 24, most: int = 9) -> Any:
