@@ -9,7 +9,7 @@ from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.formulary import Medicine
 from followup.language.catalogues import Translator
 from followup.language.dates import long_date
-from followup.recall.messages.wording import CHANGED, STOP, TEXTS, MessageKind, Reader
+from followup.recall.messages.wording import CHANGED, EYES, STOP, TEXTS, MessageKind, Reader
 from followup.records.views import Clinic
 
 
@@ -57,7 +57,7 @@ def changes_on(course: Course, day: date) -> bool:
 def _line(course: Course, count: int, formulary: Mapping[str, Medicine], words: Translator) -> str:
     medicine = formulary.get(course.medicine)
     values = {
-        "eye": words.gettext({"right": "Right eye", "left": "Left eye"}.get(course.eye or "", "By mouth")),
+        "eye": words.gettext(EYES[course.eye]),
         "medicine": medicine.label if medicine else course.medicine,
     }
     if not count:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
+from followup.clinical.record import Eye
 from followup.language.catalogues import N_
 
 MessageKind = Literal["reminder", "step change", "missed"]
@@ -41,6 +42,8 @@ TEXTS: Mapping[tuple[MessageKind, Reader], str] = {
     ),
 }
 
+EYES: Mapping[Eye | None, str] = {"right": N_("Right eye"), "left": N_("Left eye"), None: N_("By mouth")}
+
 # Translators: one line for each eye and medicine whose number of drops changes, in a text message.
 CHANGED = N_("%(eye)s, %(medicine)s: %(times)s.")
-STOP = N_("To get no more messages, tell us: %(phone)s.")
+STOP = N_("To stop these messages, tell us: %(phone)s.")
