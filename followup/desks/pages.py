@@ -28,6 +28,7 @@ class Place(NamedTuple):
 
 PLACES: tuple[tuple[str, str], ...] = (
     ("/waiting", N_("Plans to sign")),
+    ("/my-patients", N_("My patients")),
     ("/operations", N_("Operations")),
     ("/today", N_("Today's visits")),
     ("/to-reach", N_("To reach today")),

@@ -51,6 +51,15 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/plans/{plan}/steps"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/steps"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/sign"): ONLY_SURGEON,
+    ("GET", "/plans/{plan}/against/{other}"): CLINICAL,
+    # the eye and what was seen of it
+    ("GET", "/my-patients"): ONLY_SURGEON,
+    ("POST", "/waiting/sign"): ONLY_SURGEON,
+    ("POST", "/patients/{code}/standing"): ONLY_SURGEON,
+    ("GET", "/patients/{code}/eyes/{eye}"): CLINICAL,
+    ("POST", "/patients/{code}/eyes/{eye}/findings"): CLINICAL,
+    ("GET", "/patients/{code}/eyes/{eye}/looks/{on}"): CLINICAL,
+    ("POST", "/patients/{code}/eyes/{eye}/looks/{on}"): ONLY_SURGEON,
     # the sheet
     ("POST", "/plans/{plan}/sheets"): CLINICAL,
     ("GET", "/sheets/{sheet}"): FRONT,

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from fastapi import APIRouter, Request, Response
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan
+from followup.clinical.explain import why
 from followup.clinical.record import Eye
 from followup.desks.answers import answer_form, asked_once, with_answers
 from followup.desks.desk import AnyVisit, Visit
@@ -31,15 +35,52 @@ router = APIRouter()
 
 @router.get("/waiting")
 def waiting(request: Request, visit: AnyVisit) -> Response:
+    return waiting_page(request, visit)
+
+
+def waiting_page(
+    request: Request,
+    visit: Visit,
+    *,
+    error: str | None = None,
+    failed: Sequence[tuple[int, str]] = (),
+    signed: int = 0,
+    ticked: Sequence[int] = (),
+    status: int = 200,
+) -> Response:
     """Plans to sign: those with an open question after those that can be signed at once."""
     with visit.desk.store.read() as session:
         drafts = plans_waiting_for_signature(session)
-        people = {version.patient_id: patient(session, version.patient_id) for version in drafts}
-    lines = [
-        {"plan": version, "who": people[version.patient_id], "stairs": build_staircase(version.body)}
-        for version in sorted(drafts, key=lambda v: not v.body.signable)
-    ]
-    return show(request, "waiting.html", lines=lines)
+        lines = [
+            _waiting_line(session, visit, version)
+            for version in sorted(drafts, key=lambda v: not v.body.signable)
+        ]
+    return show(
+        request,
+        "waiting.html",
+        status=status,
+        lines=lines,
+        together=[line for line in lines if line["together"]],
+        error=error,
+        failed=dict(failed),
+        signed=signed,
+        ticked=set(ticked),
+    )
+
+
+def _waiting_line(session: Session, visit: Visit, version: PlanVersion) -> dict[str, Any]:
+    """A plan that waits; ``together``: nothing about it needs a page of its own before it is signed."""
+    who = patient(session, version.patient_id)
+    view = PlanView(version, record_of(session, version).record, visit.desk.protocol, visit.today)
+    first_plan = active_plan(session, version.patient_id) is None
+    plain = version.body.signable and not version.body.questions and first_plan and not version.edits
+    return {
+        "plan": version,
+        "who": who,
+        "view": view,
+        "stairs": build_staircase(version.body),
+        "together": bool(plain and visit.signature and not is_stale(visit, view, who.record_number)),
+    }
 
 
 @router.get("/plans/{plan}")
@@ -97,7 +138,7 @@ def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
             raise FollowupError(
                 "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
             )
-        if _stale(visit, view, _record_number(visit, view)):
+        if is_stale(visit, view, _record_number(visit, view)):
             raise FollowupError(
                 "plan.stale",
                 "the record, the protocol or the day has changed since this draft was made",
@@ -172,12 +213,13 @@ def _page(
         asked=asked,
         answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
         form=form or answer_form(view.record),
-        stale=_stale(visit, view, who.record_number),
+        stale=is_stale(visit, view, who.record_number),
         stairs=_staircases(view),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],
         error=error,
         reason=reason or view.version.reason,
+        why=lambda name: _why(view, name),
     )
 
 
@@ -185,12 +227,20 @@ def _changes(visit: Visit, view: PlanView, base: CarePlan) -> tuple[str, ...]:
     return effect(base, view.plan, Texts(visit.language), view.medicine)
 
 
+def _why(view: PlanView, name: str) -> tuple[str, ...]:
+    """Where a line of the plan comes from, from the record's field on; nothing where it is not told."""
+    try:
+        return why(view.plan, view.protocol, name)
+    except FollowupError:
+        return ()
+
+
 def _record_number(visit: Visit, view: PlanView) -> int:
     with visit.desk.store.read() as session:
         return patient(session, view.version.patient_id).record_number
 
 
-def _stale(visit: Visit, view: PlanView, record_number: int) -> bool:
+def is_stale(visit: Visit, view: PlanView, record_number: int) -> bool:
     """Whether a draft was made from what is no longer so: record, protocol, approval or day."""
     return view.version.status == "draft" and (
         view.version.record_number != record_number

@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
-from followup.desks import account, counsellor, health, plans, protocol, reception, sheets, staff_desk, steps
+from followup.desks import (
+    account,
+    counsellor,
+    eye,
+    health,
+    looks,
+    plans,
+    protocol,
+    reception,
+    sheets,
+    staff_desk,
+    steps,
+    surgeon,
+)
 
 ROUTERS = (
     account.router,
@@ -10,6 +23,9 @@ ROUTERS = (
     counsellor.router,
     plans.router,
     steps.router,
+    eye.router,
+    looks.router,
+    surgeon.router,
     sheets.router,
     reception.router,
     protocol.router,

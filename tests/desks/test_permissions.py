@@ -16,6 +16,9 @@ EXAMPLES = {
     "{plan}": "999999",
     "{sheet}": "0000000000",
     "{trip}": "999999",
+    "{eye}": "right",
+    "{on}": "2027-03-02",
+    "{other}": "999998",
     "{login}": "nobody-by-this-name",
 }
 

@@ -1,0 +1,213 @@
+"""What a look leads to: proposals with reasons, side by side; taken, changed or refused with a reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from fastapi import APIRouter, Request, Response
+
+from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit
+from followup.clinical.proposal import Outcome, Proposal
+from followup.clinical.record import Findings
+from followup.clinical.review import accept, review
+from followup.desks.adjusting import joined, read_steps, said, steps_text
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.eye import DECIDED, EyeCase, OneEye, eye_case, look_fields
+from followup.desks.failures import status_of
+from followup.desks.pages import go, show
+from followup.desks.planning import draft_plan, with_visits
+from followup.desks.posted import AForm, Posted, first
+from followup.desks.words import Texts
+from followup.errors import FollowupError
+from followup.records.places import planning_calendar
+from followup.records.trips import trips_of
+
+router = APIRouter()
+MOST_OFFER_DAYS = 180
+
+
+@router.get("/patients/{code}/eyes/{eye}/looks/{on}")
+def look_page(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date) -> Response:
+    case = eye_case(visit, code, eye)
+    return _page(request, visit, case, _look(case, on), {})
+
+
+@router.post("/patients/{code}/eyes/{eye}/looks/{on}")
+def decide(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date, form: AForm) -> Response:
+    """Say what the chosen proposals do, store them as a draft to sign, or note that none is followed."""
+    case = eye_case(visit, code, eye)
+    look = _look(case, on)
+    try:
+        if on != visit.today:
+            raise FollowupError(
+                "look.over", "proposals of another day are not taken over", fix="enter the findings of today"
+            )
+        outcome = _outcome(visit, case, look)
+        if "refuse" in form:
+            _refuse(visit, case, outcome, first(form, "reason"))
+            return go(f"/patients/{case.who.code}/eyes/{eye}")
+        new = chosen_adjustments(outcome, form, visit.actor.name or visit.actor.login)
+        before = case.plans[0].edits
+        after = joined(before, new)
+        if "store" not in form:
+            lines = said(visit, case.who.id, case.plans[0].id, before, after)
+            return _page(request, visit, case, look, form, effect=lines)
+        return go(f"/plans/{_store(visit, case, outcome, form, after)}")
+    except FollowupError as exc:
+        return _page(request, visit, case, look, form, error=exc.line, status=status_of(exc))
+
+
+def _store(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted, edits: tuple[Adjustment, ...]) -> int:
+    seen, reason = first(form, "seen"), first(form, "reason")
+    taken = form.get("take", [])
+    titles = "; ".join(p.title for p in outcome.proposals if p.id in taken)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        made = draft_plan(
+            unit,
+            visit,
+            case.who.id,
+            edits=edits,
+            reason=f"{titles}. {reason}"[:500],
+            seen=int(seen) if seen.isdecimal() else 0,
+        )
+        unit.log(
+            DECIDED,
+            f"patient:{case.who.code}",
+            eye=case.eye,
+            taken=titles,
+            reason=reason,
+            day=outcome.date.isoformat(),
+        )
+    return made.id
+
+
+def _refuse(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
+    if not reason:
+        raise FollowupError(
+            "look.reason", "no reason given", where="reason", fix="say why no proposal is followed"
+        )
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        unit.log(
+            DECIDED,
+            f"patient:{case.who.code}",
+            eye=case.eye,
+            taken="",
+            reason=reason[:500],
+            day=outcome.date.isoformat(),
+            proposed="; ".join(p.title for p in outcome.proposals),
+        )
+
+
+def chosen_adjustments(outcome: Outcome, form: Posted, by: str) -> tuple[Adjustment, ...]:
+    """The adjustments of the ticked proposals, with steps as the surgeon has changed them."""
+    known = {proposal.id: proposal for proposal in outcome.proposals}
+    ids = form.get("take", [])
+    if not ids or any(name not in known for name in ids):
+        raise FollowupError(
+            "look.none", "no proposal is chosen", where="proposals", fix="choose at least one"
+        )
+    reason = first(form, "reason")
+    if not reason:
+        raise FollowupError("look.reason", "no reason given", where="reason", fix="say why")
+    chosen = [_edited(known[name], form) for name in dict.fromkeys(ids)]
+    return accept(chosen, by=by, reason=reason[:500], offer=_offer(form))
+
+
+def _edited(proposal: Proposal, form: Posted) -> Proposal:
+    changed = tuple(
+        _with_steps(adjustment, form, f"steps.{proposal.id}.{i}")
+        for i, adjustment in enumerate(proposal.adjustments)
+    )
+    return proposal.model_copy(update={"adjustments": changed})
+
+
+def _with_steps(adjustment: Adjustment, form: Posted, name: str) -> Adjustment:
+    if not isinstance(adjustment, CourseEdit | CourseAdded) or name not in form:
+        return adjustment
+    typed = first(form, name)
+    if typed == steps_text(adjustment.steps):
+        return adjustment
+    return adjustment.model_copy(update={"steps": read_steps(typed, "steps of the proposal")})
+
+
+def _offer(form: Posted) -> tuple[str, int] | None:
+    medicine, days = first(form, "offer"), first(form, "offer_days")
+    if not medicine:
+        return None
+    if not (days.isascii() and days.isdecimal() and 1 <= int(days) <= MOST_OFFER_DAYS):
+        raise FollowupError(
+            "look.days",
+            "no number of days for the pressure medicine",
+            where="days",
+            fix=f"give a whole number from 1 to {MOST_OFFER_DAYS}",
+        )
+    return medicine, int(days)
+
+
+def _look(case: EyeCase, on: date) -> Findings:
+    found = next((look for look in case.looks if look.date == on), None)
+    if found is None:
+        raise FollowupError("look.unknown", f"nothing was entered on {on}", fix="enter the findings first")
+    return found
+
+
+def _outcome(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
+    with visit.desk.store.read() as session:
+        calendar = planning_calendar(session, case.who.id)
+        record = with_visits(case.record, trips_of(session, case.who.id), look.date)
+    base = case.in_force or (case.plans[0] if case.plans else None)
+    return review(record, visit.desk.protocol, look, calendar=calendar, edits=base.edits if base else ())
+
+
+def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
+    """What was entered, label and value, in the order of the row."""
+    row, rest = look_fields()
+    found = look.model_dump(mode="json", exclude_none=True)
+    return [
+        (texts.label(f.of), texts.choice(str(found[f.name])) if f.choices else _plain(found[f.name], texts))
+        for f in (*row, *rest)
+        if f.name in found
+    ]
+
+
+def _plain(value: object, texts: Texts) -> str:
+    if isinstance(value, bool):
+        return texts.choice("yes" if value else "no")
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    case: EyeCase,
+    look: Findings,
+    typed: Posted,
+    *,
+    effect: tuple[str, ...] = (),
+    error: str | None = None,
+    status: int = 200,
+) -> Response:
+    outcome, refused = None, None
+    try:
+        outcome = _outcome(visit, case, look)
+    except FollowupError as exc:
+        refused = exc.line
+    formulary = visit.desk.protocol.formulary
+    return show(
+        request,
+        "look.html",
+        status=status,
+        case=case,
+        who=case.who,
+        look=look,
+        outcome=outcome,
+        refused=refused,
+        seen_lines=_seen_lines(look, Texts(visit.language)),
+        typed=typed,
+        effect=effect,
+        error=error,
+        steps_text=steps_text,
+        label_of=lambda key: formulary[key].label if key in formulary else key,
+        newest=case.plans[0] if case.plans else None,
+    )

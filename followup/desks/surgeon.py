@@ -1,0 +1,199 @@
+"""The surgeon's overview: inflamed eyes of the week worst first, my overdue patients, plans side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
+from sqlmodel import Session
+
+from followup.clinical.compare import compare_plans
+from followup.clinical.record import Findings, Record
+from followup.clinical.review_rules import GRADES
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.failures import status_of
+from followup.desks.guard import must_match
+from followup.desks.pages import go, show
+from followup.desks.plan_view import PlanView
+from followup.desks.plans import is_stale, needs_reason, record_of, waiting_page
+from followup.desks.posted import AForm, first
+from followup.desks.words import desk_translator
+from followup.errors import FollowupError
+from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
+from followup.recall.worklist import ToReach, reason, worklist
+from followup.records.attempts import set_standing
+from followup.records.patients import (
+    newest_record,
+    patient,
+    patient_by_code,
+    patients_by_id,
+    unknown_patient,
+)
+from followup.records.plans import plan, sign_plan
+from followup.records.recent import records_since
+from followup.records.views import PatientView
+
+router = APIRouter()
+WEEK = timedelta(days=7)
+MOST_AT_ONCE = 60
+
+
+@dataclass(frozen=True)
+class Inflamed:
+    """An eye with cells or worse at its last look of the week; ``day`` counts from surgery."""
+
+    who: PatientView
+    look: Findings
+    day: int
+    rank: tuple[int, ...]
+
+
+@router.get("/my-patients")
+def my_patients(request: Request, visit: AnyVisit) -> Response:
+    words = desk_translator(visit.language)
+    with visit.desk.store.read() as session:
+        lines = worklist(session, visit.now, visit.desk.protocol.recall)
+        mine = [line for line in lines if line.kind == "overdue" and _is_mine(session, visit, line)]
+        decide = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
+        inflamed = _inflamed(session, visit)
+    return show(
+        request,
+        "my-patients.html",
+        inflamed=inflamed,
+        mine=[(line, reason(line, words)) for line in mine],
+        decide=[(item, reason(item.line, words)) for item in decide],
+        error=None,
+    )
+
+
+@router.post("/patients/{code}/standing")
+def change_standing(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+    """The surgeon says that a patient is lost, has refused, or is followed again."""
+    standing, why = first(form, "standing"), first(form, "reason")
+    item = _to_decide(visit, code)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        if standing == "lost to follow-up" and item:
+            declare_lost(unit, item.line, visit.desk.protocol.recall, reason=why)
+        elif standing in ("refused", "moved away", "died", "followed"):
+            number = item.line.patient.id if item else _patient_id(unit.session, code)
+            set_standing(unit, patient_id=number, standing=standing, reason=why)  # type: ignore[arg-type]
+        else:
+            raise FollowupError(
+                "standing.word", "this can't be said of this patient now", fix="choose from the list"
+            )
+    return go(f"/patients/{code}")
+
+
+@router.post("/waiting/sign")
+def sign_together(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
+    ids = [int(text) for text in form.get("plan", []) if text.isdecimal()][:MOST_AT_ONCE]
+    status, error, done = 200, None, 0
+    failed: list[tuple[int, str]] = []
+    try:
+        if not ids:
+            raise FollowupError(
+                "sign.none", "no plan is ticked", where="plans", fix="look at a plan, tick it, then sign"
+            )
+        must_match(visit, form.get("password", [""])[0])
+        for number in ids:
+            problem = _sign_one(visit, number)
+            failed += [(number, problem)] if problem else []
+            done += not problem
+    except FollowupError as exc:
+        status, error = status_of(exc), exc.line
+    if not failed and error is None:
+        return go("/waiting")
+    return waiting_page(request, visit, error=error, failed=failed, signed=done, ticked=ids, status=status)
+
+
+@router.get("/plans/{plan}/against/{other}")
+def compare(
+    request: Request, visit: AnyVisit, plan_id: Annotated[int, Path(alias="plan")], other: int
+) -> Response:
+    """What the newer version changes of the older one."""
+    with visit.desk.store.read() as session:
+        new, old = plan(session, plan_id), plan(session, other)
+        if new.patient_id != old.patient_id:
+            raise FollowupError(
+                "plan.unknown", "these are plans of two patients", fix="choose two versions of one plan"
+            )
+        who = patient(session, new.patient_id)
+    lines = compare_plans(old.body, new.body, visit.desk.protocol)
+    return show(request, "compare.html", who=who, old=old, new=new, lines=lines)
+
+
+def _sign_one(visit: Visit, number: int) -> str:
+    """Sign one plan; what hinders it in one line, or nothing."""
+    try:
+        with visit.desk.store.read() as session:
+            version = plan(session, number)
+            view = PlanView(version, record_of(session, version).record, visit.desk.protocol, visit.today)
+            newest = patient(session, version.patient_id).record_number
+        if version.status == "active" and version.signed_by == visit.actor.name:
+            return ""
+        if is_stale(visit, view, newest):
+            raise FollowupError(
+                "plan.stale", "made for another day or record", fix="make it again, look, sign"
+            )
+        if needs_reason(visit, view):
+            raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            sign_plan(unit, plan_id=number)
+    except FollowupError as exc:
+        return exc.line
+    return ""
+
+
+def _is_mine(session: Session, visit: Visit, line: ToReach) -> bool:
+    mine = {text.casefold() for text in (visit.actor.name, visit.actor.login) if text}
+    record = newest_record(session, line.patient.id).record
+    return any((o.surgeon or "").casefold() in mine for o in record.operations)
+
+
+def _inflamed(session: Session, visit: Visit) -> list[Inflamed]:
+    records = records_since(session, visit.now - WEEK)
+    people = patients_by_id(session, records)
+    found = [
+        Inflamed(people[number], look, _day(record, look), rank)
+        for number, record in records.items()
+        for look in _last_looks(record, visit)
+        if (rank := severity(look)) > (0, 0, 0, 0)
+    ]
+    return sorted(found, key=lambda item: (*(-part for part in item.rank), item.who.code))
+
+
+def _last_looks(record: Record, visit: Visit) -> Iterator[Findings]:
+    for eye in ("right", "left"):
+        week = [r for r in record.reviews if r.eye == eye and visit.today - WEEK < r.date <= visit.today]
+        if week:
+            yield max(week, key=lambda look: (look.date, look.time or ""))
+
+
+def severity(look: Findings) -> tuple[int, int, int, int]:
+    """Pus, then fibrin, then the grade of cells, then flare: larger is worse; 0.5+ cells alone rank 0."""
+    cells = GRADES.index(look.cells) if look.cells in GRADES else 0
+    flare = int(look.flare[0]) if look.flare and look.flare[0].isdigit() else 0
+    return int(look.hypopyon == "yes"), int(look.fibrin == "yes"), max(0, cells - 1), max(0, flare - 1)
+
+
+def _day(record: Record, look: Findings) -> int:
+    starts = [o.date for o in record.operations if o.eye == look.eye and o.date <= look.date]
+    return (look.date - max(starts)).days if starts else 0
+
+
+def _to_decide(visit: Visit, code: str) -> ForSurgeon | None:
+    with visit.desk.store.read() as session:
+        lines = worklist(session, visit.now, visit.desk.protocol.recall)
+    found = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
+    return next((item for item in found if item.line.patient.code.casefold() == code.casefold()), None)
+
+
+def _patient_id(session: Session, code: str) -> int:
+    found = patient_by_code(session, code)
+    if found is None:
+        raise unknown_patient()
+    return found.id

@@ -1,0 +1,138 @@
+"""An eye's page: findings in one row, proposals taken, changed or refused, plans signed together."""
+
+from __future__ import annotations
+
+import pytest
+
+PASSWORD = "a long enough password"
+EYE = "/patients/K-104/eyes/right"
+
+
+@pytest.fixture
+def followed(house, routine, form_of):
+    """A routine operation with a signed plan, a week later; the surgeon is at the desk."""
+    house.sign_protocol()
+    counsellor = house.log_in("counsellor")
+    form = form_of(counsellor.get("/operations/new").text) | routine | {"operations.0.surgeon": ["Dr Sen"]}
+    plan = counsellor.post("/operations/new", data=form).headers["location"]
+    answer = house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD})
+    assert answer.status_code == 303
+    house.clock.on(7)
+    return house
+
+
+def _enter(house, form_of, **findings):
+    surgeon = house.log_in("surgeon")
+    form = form_of(surgeon.get(EYE).text, f"{EYE}/findings")
+    form |= {f"reviews.0.{name}": [value] for name, value in findings.items()}
+    answer = surgeon.post(f"{EYE}/findings", data=form)
+    assert answer.status_code == 303, answer.text
+    return surgeon, answer.headers["location"]
+
+
+def test_cells_lead_to_proposals_whose_effect_is_said_before_they_are_stored_and_signed(
+    followed, form_of, words_of
+):
+    surgeon, look = _enter(followed, form_of, cells="2+", flare="2+", pressure="18", vision="6/12")
+    page = surgeon.get(look).text
+    assert "Proposals" in words_of(page)
+    form = form_of(page)
+    first = page.split('name="take" value="')[1].split('"')[0]
+    form |= {"take": [first], "reason": ["cells for the first time"]}
+    form.pop("store", None)
+    shown = surgeon.post(look, data=form | {"show": ["yes"]})
+    assert "What this change does" in words_of(shown.text)
+    assert "drops more" in words_of(shown.text)
+    stored = surgeon.post(look, data=form | {"store": ["yes"]})
+    assert stored.status_code == 303, words_of(stored.text)
+    plan = stored.headers["location"]
+    assert surgeon.post(f"{plan}/sign", data={"password": PASSWORD, "reason": "cells"}).status_code == 303
+    after = words_of(surgeon.get(EYE).text)
+    assert "cells for the first time" in after
+    listed = words_of(surgeon.get("/my-patients").text)
+    assert "Cells 2+, flare 2+" in listed
+    versions = surgeon.get(f"{plan}/against/1")
+    assert versions.status_code == 200
+    assert "From plan 1 to plan" in words_of(versions.text)
+
+
+def test_steps_of_a_proposal_can_be_changed_in_place(followed, form_of, words_of):
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18")
+    page = surgeon.get(look).text
+    form = form_of(page)
+    name = next(key for key in form if key.startswith("steps."))
+    form |= {"take": [name.split(".")[1]], "reason": ["stronger"], "store": ["yes"]}
+    wrong = surgeon.post(look, data=form | {name: ["often"]})
+    assert wrong.status_code == 422
+    assert "times a day x days" in words_of(wrong.text)
+    assert form_of(wrong.text)[name] == ["often"]
+    stored = surgeon.post(look, data=form | {name: ["9 x 5, 7 x 5"]})
+    assert stored.status_code == 303, words_of(stored.text)
+    plan = surgeon.get(stored.headers["location"]).text
+    assert ">9</td>" in plan
+
+
+def test_refusing_every_proposal_needs_a_reason_and_is_kept(followed, form_of, words_of):
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18")
+    form = form_of(surgeon.get(look).text)
+    assert surgeon.post(look, data=form | {"refuse": ["yes"]}).status_code == 422
+    done = surgeon.post(look, data=form | {"refuse": ["yes"], "reason": ["drops were not taken"]})
+    assert done.status_code == 303
+    assert "no proposal followed – drops were not taken" in words_of(surgeon.get(EYE).text)
+
+
+def test_pus_stops_every_proposal_and_asks_for_a_senior(followed, form_of, words_of):
+    surgeon, look = _enter(followed, form_of, cells="4+", hypopyon="yes", pain="yes", pressure="20")
+    page = surgeon.get(look).text
+    assert "Senior review today" in words_of(page)
+    assert 'name="take"' not in page
+
+
+def test_a_wrong_pressure_is_named_and_nothing_typed_is_lost(followed, form_of, words_of):
+    surgeon = followed.log_in("surgeon")
+    form = form_of(surgeon.get(EYE).text, f"{EYE}/findings")
+    form |= {"reviews.0.pressure": ["very high"], "reviews.0.vision": ["6/9"]}
+    answer = surgeon.post(f"{EYE}/findings", data=form)
+    assert answer.status_code == 422
+    assert "write the pressure in mmHg" in words_of(answer.text)
+    kept = form_of(answer.text, f"{EYE}/findings")
+    assert (kept["reviews.0.pressure"], kept["reviews.0.vision"]) == (["very high"], ["6/9"])
+
+
+def test_a_second_row_of_the_same_day_corrects_the_first(followed, form_of):
+    _enter(followed, form_of, cells="1+", pressure="18")
+    surgeon, _ = _enter(followed, form_of, cells="2+")
+    page = form_of(surgeon.get("/patients/K-104/record").text)
+    assert page["reviews.0.cells"] == ["2+"]
+    assert page["reviews.0.pressure"] == ["18"]
+    assert "reviews.1.cells" not in page
+
+
+def test_the_second_of_two_who_enter_findings_is_told_and_keeps_the_typing(followed, form_of, words_of):
+    surgeon = followed.log_in("surgeon")
+    form = form_of(surgeon.get(EYE).text, f"{EYE}/findings")
+    _enter(followed, form_of, cells="1+")
+    answer = surgeon.post(f"{EYE}/findings", data=form | {"reviews.0.cells": ["3+"]})
+    assert answer.status_code == 409
+    assert form_of(answer.text, f"{EYE}/findings")["reviews.0.cells"] == ["3+"]
+
+
+def test_plans_without_a_question_are_signed_together_and_the_others_stay(house, routine, form_of, words_of):
+    house.sign_protocol()
+    counsellor, surgeon = house.log_in("counsellor"), house.log_in("surgeon")
+    plans = []
+    for code in ("K-104", "K-105", "K-106"):
+        form = form_of(counsellor.get("/operations/new").text) | routine | {"patient.code": [code]}
+        if code == "K-106":
+            form |= {"patient.conditions.asthma": ["yes"]}
+        plans.append(counsellor.post("/operations/new", data=form).headers["location"])
+    page = surgeon.get("/waiting").text
+    assert page.count('name="plan"') == 2
+    ids = [plan.rsplit("/", 1)[1] for plan in plans]
+    assert surgeon.post("/waiting/sign", data={"plan": ids[:2], "password": "wrong"}).status_code == 403
+    answer = surgeon.post("/waiting/sign", data={"plan": ids, "password": PASSWORD})
+    assert answer.status_code == 200
+    assert "Signed: 2" in words_of(answer.text)
+    assert "open question" in words_of(answer.text)
+    again = surgeon.post("/waiting/sign", data={"plan": ids[:2], "password": PASSWORD})
+    assert again.status_code == 303
