@@ -123,3 +123,42 @@ def test_the_times_of_the_sheet_in_force_are_kept_unless_new_ones_earn_their_tro
     assert told(someone(), previous_times=in_force).rounds()[0] == (1, 7, times)
     far_off = frozenset({"07:00", "08:00", "09:00", "10:00"})
     assert told(someone(), previous_times=far_off).rounds()[0][2] != "07 08 09 10"
+
+
+def test_one_medicine_added_twice_is_two_courses_with_keys_of_their_own(someone, told):
+    def add(starts):
+        return CourseAdded(
+            eye="right",
+            medicine="carmellose-0-5",
+            starts=DAY0 + timedelta(days=starts),
+            steps=((4, 7),),
+            reason="gritty",
+            by="Dr Osei",
+        )
+
+    plan = told(someone(), as_of=8, edits=(add(8), add(30)))
+    assert (plan.starts("right:carmellose-0-5"), plan.starts("right:carmellose-0-5-2")) == (8, 30)
+
+
+def test_an_added_look_of_no_known_kind_is_refused(someone, told):
+    look = NeedAdded(
+        eye="right", need="horoscope", earliest=DAY0, target=DAY0, latest=DAY0, reason="none", by="Dr Osei"
+    )
+    with pytest.raises(FollowupError, match='no kind of look "horoscope"'):
+        told(someone(), edits=(look,))
+
+
+def test_a_held_course_takes_no_drop_on_the_day_of_surgery(someone, told):
+    today = {"pad": False, "drops_from_today": True, "start": "09:00", "end": "09:20", "watertight": False}
+    plan = told(someone(operation=today))
+    assert plan.courses()["right:nsaid"] == "held"
+    assert plan.opened("right:nsaid") == []
+    assert plan.opened("right:steroid") == [0]
+
+
+@pytest.mark.parametrize("role", ["nsaid", "antibiotic"])
+def test_the_surgeons_own_product_takes_the_place_of_the_usual_one(someone, told, role):
+    product = {"nsaid": "ketorolac-0-5", "antibiotic": "moxifloxacin-0-5"}[role]
+    plan = told(someone(operation={"products": [{"role": role, "medicine": product}]}))
+    assert plan.course(f"right:{role}").medicine == product
+    assert plan.steps(f"right:{role}") == {"nsaid": "4x14", "antibiotic": "4x7"}[role]
