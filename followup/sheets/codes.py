@@ -11,7 +11,7 @@ from qrcode.constants import ERROR_CORRECT_M
 from followup.errors import FollowupError
 
 QUIET_ZONE = 4
-MODULE_MM = 0.6
+MODULE_MM = 0.7
 # Bytes of a code of 57 modules a side (version 10) at level M: as large as phones read from paper with ease.
 _LONGEST = 213
 

@@ -97,8 +97,11 @@ def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
 
 def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
     _ = inputs.words.gettext
+    courses = {c.key: c for c in inputs.plan.courses if c.state != "stopped"}
     for bottle in inputs.plan.supply:
-        course = inputs.plan.course(bottle.course)
+        course = courses.get(bottle.course)
+        if course is None:
+            continue
         values = {
             "number": inputs.number(str(bottle.number)),
             "medicine": inputs.number(inputs.medicine(course).label),

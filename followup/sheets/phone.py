@@ -21,6 +21,7 @@ from followup.sheets.pairs import paired
 from followup.sheets.squares import dialled
 
 _TELEPHONE = re.compile(r"\+?[0-9][0-9().\u00a0 -]{4,}[0-9]")
+_FIRST_SCRIPT = 0x370  # Greek: from here on a block belongs to a script
 _ARTBOARD = re.compile(r"<svg [^>]*>(.*)</svg>", re.DOTALL)
 _VIEW_BOX = re.compile(r'viewBox="([0-9 ]+)"')
 
@@ -48,8 +49,8 @@ class Face:
 
 def _faces(content: SheetContent) -> tuple[Face, ...]:
     """The scripts' own fonts, cut down to this page; Latin letters and digits every phone has."""
-    printed = content.model_dump_json(exclude={"teach_back", "code", "squares"})
-    characters = frozenset(c for c in printed if not (c.isascii() and c.isalnum()))
+    printed = frozenset(content.model_dump_json(exclude={"teach_back", "code", "squares"}))
+    characters = frozenset(c for c in printed if not (c.isascii() and c.isalnum())) | _whole_blocks(printed)
     languages = [content.language] + ([content.twin.language] if content.twin else [])
     families = dict.fromkeys(language(tag).fonts[0] for tag in languages)
     return tuple(
@@ -58,6 +59,15 @@ def _faces(content: SheetContent) -> tuple[Face, ...]:
         if family != ENGLISH.fonts[0]
         for weight in (400, 700)
     )
+
+
+def _whole_blocks(printed: frozenset[str]) -> frozenset[str]:
+    """Every character that shares a block of 128 with a printed one, Latin and marks apart.
+
+    Cutting a font takes a second or more; the next patient's page then finds the same cut made.
+    """
+    blocks = {ord(c) // 128 for c in printed if ord(c) >= _FIRST_SCRIPT and not 0x2000 <= ord(c) < 0x2C00}
+    return frozenset(chr(block * 128 + i) for block in blocks for i in range(128))
 
 
 def _say(content: SheetContent) -> Callable[[Any], Markup]:

@@ -94,8 +94,14 @@ def _title(clinic: ClinicInfo) -> str:
     letters = "".join(c for c in plain if not unicodedata.combining(c))
     whole = letters.isascii() and letters.strip()
     title = letters if whole else f"Eye clinic {clinic.code}".strip()
-    title = " ".join("".join(c for c in title if c.isprintable()).split())[:_LONGEST_TITLE].rstrip()
-    return "".join("\\" + c if c in "\\;," else c for c in title)
+    escaped = ["\\" + c if c in "\\;," else c for c in _one_line(title)]
+    while len("".join(escaped)) > _LONGEST_TITLE:
+        escaped.pop()
+    return "".join(escaped).rstrip()
+
+
+def _one_line(text: str) -> str:
+    return " ".join("".join(c for c in text if c.isprintable()).split())
 
 
 def dialled(number: str) -> str:

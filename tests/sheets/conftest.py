@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date, timedelta
 from typing import Any
 
+import pypdfium2
 import pytest
 
 from followup.clinical.careplan import (
@@ -22,8 +23,9 @@ from followup.clinical.careplan import (
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Record, parse_record
 from followup.language.direction import without_marks
-from followup.sheets.content import ClinicInfo, SheetIssue, build_content
+from followup.sheets.content import ClinicInfo, SheetIssue, SheetOptions, build_content
 from followup.sheets.model import SheetContent
+from followup.sheets.pdf import render_pdf
 
 OPERATED = date(2026, 6, 1)  # a Monday
 
@@ -286,3 +288,88 @@ def all_texts() -> Callable[[SheetContent], list[str]]:
         return []
 
     return lambda content: texts(content.model_dump(exclude={"fonts", "stairs", "language", "direction"}))
+
+
+_RENDERED: dict[tuple[str, SheetOptions], bytes] = {}
+
+
+@pytest.fixture
+def pdf_of(make_content: Callable[..., SheetContent]) -> Callable[..., bytes]:
+    """The routine sheet's PDF in a language, set once and shared: many tests only read it."""
+
+    def rendered(tag: str, **options: Any) -> bytes:
+        key = (tag, SheetOptions(**options))
+        if key not in _RENDERED:
+            _RENDERED[key] = render_pdf(make_content(language=tag, options=key[1]))
+        return _RENDERED[key]
+
+    return rendered
+
+
+@pytest.fixture
+def open_pdf() -> Iterator[Callable[[bytes], pypdfium2.PdfDocument]]:
+    """Opens PDFs for reading and closes them after the test."""
+    opened: list[pypdfium2.PdfDocument] = []
+
+    def reader(pdf: bytes) -> pypdfium2.PdfDocument:
+        opened.append(pypdfium2.PdfDocument(pdf))
+        return opened[-1]
+
+    yield reader
+    for document in opened:
+        document.close()
+
+
+def long_plan(**changes: Any) -> CarePlan:
+    """Eleven weeks of both eyes with five bottles: the longest that a sheet has to bear."""
+    counts = ((16, 7), (8, 7), (6, 7), (5, 7), (4, 14), (3, 14), (2, 14), (1, 7))
+    hours = [f"{hour:02d}:00" for hour in range(6, 22)]
+    roles = (
+        ("right:steroid", "steroid", "prednisolone-acetate-1"),
+        ("right:nsaid", "nsaid", "bromfenac-0-09"),
+        ("left:antibiotic", "antibiotic", "moxifloxacin-0-5"),
+        ("left:nsaid", "nsaid", "bromfenac-0-09"),
+        ("left:steroid", "steroid", "prednisolone-acetate-1"),
+    )
+    courses = tuple(course(key, role, medicine, *counts) for key, role, medicine in roles)
+    phases = tuple(
+        DayPhase(
+            start=step.start,
+            end=step.end,
+            times=tuple(hours[: step.count]),
+            doses=tuple(
+                Dose(course=c.key, count=step.count, times=tuple(hours[: step.count])) for c in courses
+            ),
+        )
+        for step in courses[0].steps
+    )
+    supply = tuple(
+        Bottle(
+            course=c.key,
+            number=n,
+            opened=day(1 + 20 * i),
+            discard=day(28 + 20 * i),
+            drops=90,
+            handed_over=day(0),
+        )
+        for c in courses
+        for i, n in enumerate((1, 2, 3, 4))
+    )
+    given = {"courses": courses, "rounds": phases, "supply": supply, "last_steroid_day": {}}
+    return routine_plan(**(given | changes))
+
+
+def two_eyed_record(**patient: Any) -> Record:
+    record = routine_record(**patient)
+    other = record.operations[0].model_copy(update={"eye": "right", "eye_drawn": "right"})
+    return record.model_copy(update={"operations": (other, *record.operations)})
+
+
+@pytest.fixture
+def make_long_content(make_content: Callable[..., SheetContent]) -> Callable[..., SheetContent]:
+    """The longest sheet: see ``long_plan``."""
+
+    def make(**given: Any) -> SheetContent:
+        return make_content(**({"plan": long_plan(approved=True), "record": two_eyed_record()} | given))
+
+    return make

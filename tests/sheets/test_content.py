@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import Bottle, Caution, Question
+from followup.clinical.careplan import Bottle, Caution, CheckGap, Question, Reason
 from followup.errors import FollowupError
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES
@@ -95,11 +95,42 @@ def test_each_visit_has_its_weekday_month_in_words_and_reason(make_content):
     assert content.next_visit == content.visits[0]
 
 
-def test_a_visit_without_a_need_of_its_own_is_for_the_pressure(make_content, make_plan):
+def _why(text: str) -> Reason:
+    return Reason(rule=text, because=text, source="made up for the test", mark="C")
+
+
+@pytest.mark.parametrize(
+    ("at_work", "said"),
+    [
+        ("pressure", ["We measure the pressure in the eye."]),
+        ("cornea", ["We look at the clear front of the eye with a dye."]),
+        (
+            "both",
+            ["We measure the pressure in the eye.", "We look at the clear front of the eye with a dye."],
+        ),
+    ],
+)
+def test_a_visit_without_a_need_of_its_own_says_which_long_stretch_it_breaks(
+    at_work, said, make_content, make_plan
+):
+    reasons = {"pressure": _why("steroid"), "cornea": _why("painkiller drop")}
+    gaps = tuple(
+        CheckGap(key=kind, eye="left", kind=kind, limit=14, from_count=1, reasons=(reason,))
+        for kind, reason in reasons.items()
+    )
+    plan = make_plan(approved=True, gaps=gaps)
+    mine = tuple(reasons.values()) if at_work == "both" else (reasons[at_work],)
+    trips = (plan.trips[0].model_copy(update={"serves": (), "reasons": mine}),)
+    found = make_content(plan=plan.model_copy(update={"trips": trips})).visits[0].reasons
+    assert len(found) == len(said)
+    assert all(line.startswith(start) for line, start in zip(found, said, strict=True))
+
+
+def test_a_visit_of_which_nothing_is_known_is_for_a_look(make_content, make_plan):
     plan = make_plan(approved=True)
     trips = (plan.trips[0].model_copy(update={"serves": ()}),)
     content = make_content(plan=plan.model_copy(update={"trips": trips}))
-    assert content.visits[0].reasons[0].startswith("We measure the pressure in the eye.")
+    assert content.visits[0].reasons == ("The doctor looks at your eye.",)
 
 
 def test_done_and_cancelled_visits_are_not_printed(make_content, make_plan):
@@ -248,17 +279,17 @@ def test_a_new_sheet_says_first_which_one_to_throw_away(make_content, issue):
 
 
 def test_a_language_without_words_prints_english_and_says_so(make_content, make_record):
-    content = make_content(record=make_record(language="sw"))
+    content = make_content(record=make_record(language="so"))
     assert content.language == "en"
     assert (
         content.language_notice
-        == "There are no Swahili words for this sheet yet. Ask us to read it out to you."
+        == "There are no Somali words for this sheet yet. Ask us to read it out to you."
     )
     assert make_content().language_notice is None
 
 
 def test_english_by_name_still_says_that_the_patients_language_is_missing(make_content, make_record):
-    content = make_content(record=make_record(language="sw"), language="en")
+    content = make_content(record=make_record(language="so"), language="en")
     assert content.language_notice is not None
     assert make_content(record=make_record(language="bn"), language="en").language_notice is None
 
@@ -272,9 +303,9 @@ def test_the_sheet_language_is_picked_and_never_guessed_among_several(make_recor
     assert sheet_language(make_record(language="ar")).language.tag == "ar"
     assert sheet_language(make_record(language=None, speaks=["bn"])).language.tag == "bn"
     assert sheet_language(make_record(language=None)).language.tag == "en"
-    assert sheet_language(make_record(language=None, speaks=["sw", "bn"]), "bn").language.tag == "bn"
-    with pytest.raises(FollowupError, match="speaks sw, bn and no sheet language is picked"):
-        sheet_language(make_record(language=None, speaks=["sw", "bn"]))
+    assert sheet_language(make_record(language=None, speaks=["so", "bn"]), "bn").language.tag == "bn"
+    with pytest.raises(FollowupError, match="speaks so, bn and no sheet language is picked"):
+        sheet_language(make_record(language=None, speaks=["so", "bn"]))
 
 
 @languages

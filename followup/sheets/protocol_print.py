@@ -1,0 +1,48 @@
+"""A protocol on paper: every rule with its source, its fingerprint, and a place to sign."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+
+import typst
+
+from followup.clinical.protocol import Protocol
+from followup.clinical.protocol_words import NOT_APPROVED, protocol_words
+from followup.language.fonts import font_folders
+from followup.resources import folder
+
+# A fixed instant: the same protocol is the same bytes.
+_TIMESTAMP = 1_767_225_600
+
+
+def protocol_pdf(protocol: Protocol, *, signed: str = "") -> bytes:
+    """The print as PDF. ``signed`` says who has signed it and when; "" prints a place to sign."""
+    data = {
+        "name": protocol.name,
+        "version": protocol.version,
+        "country": protocol.about.country,
+        "text": protocol.about.text,
+        "hash": fingerprint(protocol.hash),
+        "notice": signed or NOT_APPROVED,
+        "signed": bool(signed),
+        "sections": [asdict(section) for section in protocol_words(protocol)],
+    }
+    templates = folder("templates")
+    made = typst.compile(
+        str(templates / "protocol.typ"),
+        root=str(templates),
+        font_paths=[str(path) for path in font_folders()],
+        ignore_system_fonts=True,
+        format="pdf",
+        sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        pdf_standards=["ua-1"],
+        timestamp=_TIMESTAMP,
+    )
+    assert isinstance(made, bytes)
+    return made
+
+
+def fingerprint(hash_: str) -> str:
+    """The first 16 characters of the hash in groups of four, to be compared by eye."""
+    return " ".join(hash_[i : i + 4] for i in range(0, 16, 4))
