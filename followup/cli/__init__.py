@@ -25,6 +25,8 @@ COMMANDS = {
     "overdue": ("followup.cli.lists", "Print whom to reach, most pressing first, and why."),
     "plan": ("followup.cli.plan", "Print the whole plan of one operative record."),
     "restore": ("followup.cli.backup", "Put a backup in the database's place."),
+    "protocol": ("followup.cli.protocol", "Check, print, compare or sign a protocol."),
+    "review": ("followup.cli.review", "Print what the findings of one look lead to."),
     "schema": ("followup.cli.schema", "Print a JSON Schema of what goes in or comes out."),
     "serve": ("followup.cli.clinic", "Serve the pages and keep the lists up to date."),
     "sheet": ("followup.cli.sheet", "Write the patient's sheet."),

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import os
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import click
 
 from followup.cli.contract import FAULT, Outcome
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
+from followup.cli.passwords import someone_answers, typed_password
 from followup.cli.serving import desk_for, listen, serve_pages
 from followup.cli.words import counted, listed
 from followup.cli.workplace import workplace
@@ -30,10 +28,8 @@ from followup.records.migrations import schema_state, upgrade
 from followup.records.staff import add_staff
 from followup.records.store import Store
 from followup.records.views import SYSTEM, Clinic
-from followup.settings import Settings, read_secret
+from followup.settings import Settings
 from followup.timing.calendar import parse_calendar
-
-PASSWORD = "FOLLOWUP_PASSWORD"  # noqa: S105 - the name of a variable, not a password
 
 
 @dataclass(frozen=True)
@@ -168,33 +164,21 @@ def _first(given: dict[str, str | tuple[str, ...] | None]) -> First:
     name = _ask(given["staff_name"], "staff_name", "That person's name")
     roles = given["role"] if isinstance(given["role"], tuple) else ()
     return First(
-        login, name, roles or ("manager",), str(given["registration"] or ""), Passwords().hash(_password())
+        login,
+        name,
+        roles or ("manager",),
+        str(given["registration"] or ""),
+        Passwords().hash(typed_password(twice=True)),
     )
 
 
 def _ask(value: object, option: str, question: str) -> str:
     if isinstance(value, str):
         return value
-    if not _someone_answers():
+    if not someone_answers():
         raise click.UsageError(f"Missing option '--{option.replace('_', '-')}'", click.get_current_context())
     answer: str = click.prompt(question, err=True)
     return answer
-
-
-def _password() -> str:
-    value, file = os.environ.get(PASSWORD), os.environ.get(f"{PASSWORD}_FILE")
-    if value:
-        return value
-    if file:
-        return read_secret(Path(file), f"{PASSWORD}_FILE")
-    if not _someone_answers():
-        raise FollowupError("init.password", "no password given", fix=f"name its file in {PASSWORD}_FILE")
-    answer: str = click.prompt("Password", hide_input=True, confirmation_prompt=True, err=True)
-    return answer
-
-
-def _someone_answers() -> bool:
-    return sys.stdin is not None and sys.stdin.isatty()
 
 
 def _refuse_set_up(settings: Settings) -> None:

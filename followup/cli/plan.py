@@ -10,6 +10,7 @@ import click
 from followup.cli.contract import BAD_INPUT, Outcome
 from followup.cli.files import Day, read_object, read_record
 from followup.cli.plan_text import render_plan
+from followup.cli.why import explained, write_chart
 from followup.clinical.careplan import CarePlan
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import load_protocol
@@ -27,19 +28,30 @@ from followup.timing.calendar import parse_calendar
     "--protocol", "protocol_folder", metavar="DIR", help="The clinic's own protocol; without it the sample."
 )
 @click.option("--json", "as_json", is_flag=True, help="The plan with every reason, as JSON.")
+@click.option(
+    "--why", "target", metavar="LINE", help="Only why one line is so: COURSE, COURSE#BOTTLE, TRIP, CAUTION..."
+)
+@click.option("--chart", metavar="FILE.svg", help="Also draw drops, findings and visits over time.")
 def plan(
     record_file: str,
     as_of: date | None,
     calendar_file: str | None,
     protocol_folder: str | None,
     as_json: bool,
+    target: str | None,
+    chart: str | None,
 ) -> Outcome:
     """Print the whole plan that follows from one operative record ("-": standard input)."""
     record = read_record(record_file)
     calendar = parse_calendar(*read_object(calendar_file)) if calendar_file else None
     protocol = load_protocol(Path(protocol_folder) if protocol_folder else None)
     made = build_plan(record, protocol, as_of=as_of or record.last_operation_day, calendar=calendar)
-    text = made.model_dump_json(indent=2) if as_json else render_plan(made, record, protocol.formulary)
+    if chart:
+        write_chart(chart, made, record, protocol, record_file)
+    if target:
+        text = explained(made, protocol, target, as_json=as_json)
+    else:
+        text = made.model_dump_json(indent=2) if as_json else render_plan(made, record, protocol.formulary)
     return Outcome(text + "\n", *refusal(made, record))
 
 

@@ -147,12 +147,12 @@ def _bottles(old: CarePlan, new: CarePlan, protocol: Protocol) -> Iterator[Diffe
 
 def _clock(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
     was, now = (sorted({time for phase in plan.rounds for time in phase.times}) for plan in (old, new))
-    for time in now:
-        if time not in was:
-            yield Difference(about="day", key=time, text=f"There is now a round at {time}.", now=time)
-    for time in was:
-        if time not in now:
-            yield Difference(about="day", key=time, text=f"There is no round at {time} any more.", was=time)
+    fresh = [time for time in now if time not in was]
+    gone = [time for time in was if time not in now]
+    for times, text in ((fresh, "There is now a round at {}."), (gone, "There is no round any more at {}.")):
+        if times:
+            told = Difference(about="day", key=times[0], text=text.format(listed(times)))
+            yield told.model_copy(update={"now" if times is fresh else "was": ", ".join(times)})
     if was == now and [(p.start, p.times) for p in old.rounds] != [(p.start, p.times) for p in new.rounds]:
         yield Difference(about="day", key="rounds", text="The same clock times, on other dates.")
 

@@ -93,5 +93,24 @@ def refused(
 
 
 @pytest.fixture
+def inside(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+    """As ``followup``, but in this process and so much faster: for what a command says and does."""
+
+    def call(*arguments: str, stdin: str = "", **env: str) -> subprocess.CompletedProcess[str]:
+        with monkeypatch.context() as patch:
+            for name in [name for name in os.environ if name.startswith("FOLLOWUP_")]:
+                patch.delenv(name)
+            for name, value in ({"FOLLOWUP_FOLDER": str(tmp_path / "data")} | env).items():
+                patch.setenv(name, value)
+            patch.chdir(tmp_path)
+            patch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin.encode())))
+            code = run(cli, arguments)
+        out, err = capsys.readouterr()
+        return subprocess.CompletedProcess(arguments, code, out, err)
+
+    return call
+
+
+@pytest.fixture
 def program() -> Path:
     return PROGRAM

@@ -1,0 +1,158 @@
+"""``followup protocol check | show | compare | sign``: a clinic's rules, looked after."""
+
+from __future__ import annotations
+
+import textwrap
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from followup.cli.contract import BAD_INPUT, Outcome, visible
+from followup.cli.files import write_whole
+from followup.cli.opening import folder_option, opened, settings_from
+from followup.cli.passwords import typed_password
+from followup.cli.words import counted
+from followup.clinical.compare_protocols import compare_protocols, effect_on
+from followup.clinical.protocol import Protocol, load_protocol
+from followup.clinical.protocol_lint import lint_protocol
+from followup.clinical.protocol_words import NOT_APPROVED, protocol_words
+from followup.clinical.record import parse_record
+from followup.demo.cast import CASES, case_data
+from followup.desks.security.passwords import Passwords
+from followup.errors import FollowupError
+from followup.records.protocols import sign_protocol
+from followup.records.staff import note_failed_login, staff_by_login
+from followup.records.store import Store
+from followup.records.views import SYSTEM, Actor
+from followup.sheets.protocol_print import fingerprint, protocol_pdf
+
+WIDTH = 100
+SAMPLE_NAME = "sample"
+
+
+@click.group()
+def protocol() -> None:
+    """Check, print, compare or sign a protocol. DIR is its folder; "sample" or nothing is the sample."""
+
+
+@protocol.command()
+@click.argument("folder", metavar="[DIR]", required=False)
+def check(folder: str | None) -> Outcome:
+    """Say every problem of a protocol, by file and line."""
+    problems = lint_protocol(_path(folder))
+    if problems:
+        told = "".join(f"{visible(problem.line)}\n" for problem in problems)
+        return Outcome(told, BAD_INPUT, f"{counted(len(problems), 'problem', 'problems')} in the protocol")
+    loaded = load_protocol(_path(folder))
+    return Outcome(
+        f"{loaded.label}: {len(loaded.rules)} rules, {len(loaded.formulary)} medicines, no problem. "
+        f"Fingerprint {fingerprint(loaded.hash)}\n"
+    )
+
+
+@protocol.command()
+@click.argument("folder", metavar="[DIR]", required=False)
+@click.option("--out", metavar="FILE.pdf", help="As PDF to read and sign on paper; else as text.")
+def show(folder: str | None, out: str | None) -> Outcome:
+    """Print every rule with its source, for the clinician who is to sign it."""
+    loaded = load_protocol(_path(folder))
+    if out:
+        write_whole(Path(out), protocol_pdf(loaded))
+        return Outcome(f"{out}\n")
+    return Outcome(visible(protocol_text(loaded)) + "\n")
+
+
+def protocol_text(loaded: Protocol) -> str:
+    lines = [loaded.label, loaded.about.text, NOT_APPROVED, f"Fingerprint {fingerprint(loaded.hash)}"]
+    for section in protocol_words(loaded):
+        lines += ["", section.title]
+        for entry in section.entries:
+            lines.append(f"  {entry.name}")
+            lines += [_folded(line) for line in (*entry.says, entry.origin) if line]
+    return "\n".join(lines)
+
+
+@protocol.command()
+@click.argument("old", metavar="A")
+@click.argument("new", metavar="B")
+def compare(old: str, new: str) -> Outcome:
+    """Say how protocol B differs from A, and what that does to twelve told operations."""
+    before, after = load_protocol(_path(old)), load_protocol(_path(new))
+    lines = list(compare_protocols(before, after)) or ["The protocols say the same."]
+    records = {name: parse_record(case_data(name), name) for name in CASES}
+    effects = [effect for effect in effect_on(records, before, after) if effect.differences]
+    untouched = len(records) - len(effects)
+    lines += ["", f"Of twelve told operations {counted(untouched, 'keeps its plan', 'keep their plan')}."]
+    for effect in effects:
+        lines += ["", f"{effect.name}: {records[effect.name].patient.name}"]
+        lines += [_folded(difference) for difference in effect.differences]
+    return Outcome(visible("\n".join(lines)) + "\n")
+
+
+@protocol.command()
+@folder_option
+@click.option(
+    "--protocol", "own", metavar="DIR", help="The clinic's own protocol; else that of the settings."
+)
+@click.option("--login", required=True, metavar="NAME", help="Log-in name of the surgeon who signs.")
+@click.option("--read", required=True, metavar="FINGERPRINT", help="Fingerprint on the print that was read.")
+def sign(folder: str | None, own: str | None, login: str, read: str) -> Outcome:
+    """Approve a protocol for patients of the clinic: who, registration, when, over exactly this content.
+
+    The password is asked for, or read from FOLLOWUP_PASSWORD or the file that FOLLOWUP_PASSWORD_FILE names.
+    """
+    settings = settings_from(folder, protocol=own)
+    loaded = load_protocol(settings.protocol)
+    wanted = "".join(read.split()).lower()
+    if len(wanted) < 12 or not loaded.hash.startswith(wanted):
+        raise FollowupError(
+            "protocol.changed",
+            f"the protocol's fingerprint is {fingerprint(loaded.hash)}, not {read[:60]}",
+            where="--read",
+            fix="print it with followup protocol show, read it, and give the fingerprint on the print",
+        )
+    password = typed_password()
+    with opened(settings) as store:
+        now = datetime.now(UTC)
+        actor = _surgeon(store, login, password, now)
+        with store.write(actor, now) as unit:
+            signed = sign_protocol(unit, hash=loaded.hash, name=loaded.name, version=loaded.version)
+    return Outcome(
+        f"{loaded.label} is approved for patients by {signed.signer}, {signed.registration}. "
+        "Plans can now be signed.\n"
+    )
+
+
+def _surgeon(store: Store, login: str, password: str, now: datetime) -> Actor:
+    """Who signs, after the password. Wrong ones count together with those of the pages."""
+    with store.read() as session:
+        person = staff_by_login(session, login)
+    locked = person is not None and person.locked_until is not None and person.locked_until > now
+    right = Passwords().matches(person.password_hash if person else None, password)
+    if person is not None and person.active and right and not locked:
+        return person.actor
+    if person is not None and not locked:
+        with store.write(SYSTEM, now) as unit:
+            note_failed_login(unit, login=person.login)
+    raise FollowupError(
+        "password.wrong",
+        "this log-in name and password don't go together, or it was wrong too often; nothing was stored",
+        where="--login",
+        fix="try again, or wait a quarter of an hour",
+    )
+
+
+def _path(folder: str | None) -> Path | None:
+    return None if folder in (None, SAMPLE_NAME) else Path(str(folder))
+
+
+def _folded(line: str) -> str:
+    return textwrap.fill(
+        line,
+        WIDTH,
+        initial_indent="    ",
+        subsequent_indent="      ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -1,0 +1,125 @@
+"""The rules for reviews in words, for the print of a protocol."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from followup.clinical.english import listed, sentence, steps_words
+from followup.clinical.protocol import Protocol
+from followup.clinical.protocol_words import Entry, Section, origin
+from followup.clinical.review_rules import Cell, Column, Flag, Other, PressureRow, Settings, ToSee
+
+_COLUMNS: dict[Column, str] = {
+    "early": "days 0 to 6",
+    "quiet": "from day 7 on steroid, healthy nerve, no cells",
+    "inflamed": "from day 7, cells or uveitis",
+    "frail": "from day 7, damaged nerve, only eye or vein occlusion",
+}
+_NUMBERS = "The numbers that reviews go by"
+
+
+def review_sections(protocol: Protocol) -> tuple[Section, ...]:
+    rules = protocol.review
+    return (
+        Section("Reviews: cells", _cells(protocol)),
+        Section("Reviews: findings for a senior the same day", tuple(_flag(flag) for flag in rules.flag)),
+        Section("Reviews: pressure", (*(_row(row) for row in rules.pressure), _offers(protocol))),
+        Section("Reviews: other findings", tuple(_other(other) for other in rules.other)),
+        Section("Reviews: what a look must hold", tuple(_to_see(entry) for entry in rules.to_see)),
+    )
+
+
+def _cells(protocol: Protocol) -> tuple[Entry, ...]:
+    rules = protocol.review
+    expected = [
+        Entry(
+            f"Expected, {eye} eye",
+            tuple(f"From day {r.from_day}: {r.cells} or fewer." for r in rules.expected if r.eye == eye),
+        )
+        for eye in ("quiet", "uveitic")
+    ]
+    return (
+        *expected,
+        Entry(_NUMBERS, tuple(map(sentence, _numbers(rules.settings))), origin(rules.settings)),
+    )
+
+
+def _numbers(s: Settings) -> tuple[str, ...]:
+    return (
+        f"from day {s.rise_from_day}, {s.rise_cells} or two steps up: at least {s.least_count} a day for "
+        f"{s.least_days} days; on {s.least_count} or more: {steps_words(s.hourly_then)}; seen again in "
+        f"{s.see_again[0]} to {s.see_again[2]} days",
+        f"then the later steps of taper {s.later_steps_uveitic} in a uveitic eye, of taper "
+        f"{s.later_steps_other} in any other",
+        f"{s.senior_cells} or more from day {s.senior_cells_from_day}: senior the same day",
+        f"over what is expected and not worse: the step is held {s.step_back_days} days; one step worse: "
+        f"back one count for {s.step_back_days} days",
+        f"{s.rebound_cells} after the taper, up to {s.rebound_days} days, or on its way down in an eye that "
+        f"was quiet: {steps_words(s.rebound_steps)}",
+        f"without drops, {s.rescue_cells} or more: the rescue path at once",
+        f"cells after day {s.persistent_after_quiet} (quiet), {s.persistent_after_event} (event) or "
+        f"{s.persistent_after_uveitic} (uveitic): look for a cause",
+        f"the shortest course is {s.shortest_quiet} days (quiet), {s.shortest_event} (event), "
+        f"{s.shortest_uveitic} (uveitic); none in an eye that rises on steroid and has no cells",
+        f"a steroid response is named from day {s.response_from_day} on, at {s.response_pressure:g} mmHg or "
+        f"more and a rise of {s.response_rise:g} or more",
+        f"responders after {s.test_days} days of {s.test_medicine} {s.test_count} a day: low under "
+        f"{s.test_bands[0]:g} mmHg, middle to {s.test_bands[1]:g}, high over it ({s.test_source}, "
+        f"{s.test_mark})",
+    )
+
+
+def _flag(flag: Flag) -> Entry:
+    days = f" until day {flag.to_day}" if flag.to_day is not None else ""
+    high = f", {flag.pressure_at_least:g} mmHg or more" if flag.pressure_at_least is not None else ""
+    seen = f"{flag.finding.replace('_', ' ')}: {listed(map(str, flag.is_), 'or')}{high}{days}"
+    also = f" and {listed(name.replace('_', ' ') for name in flag.when)}" if flag.when else ""
+    return Entry(flag.id, (sentence(seen + also), flag.text), origin(flag))
+
+
+def _row(row: PressureRow) -> Entry:
+    says = [f"{_COLUMNS[column]}: {_cell(row.cell(column))}" for column in get_args(Column)]
+    return Entry(_range(row), tuple(map(sentence, says)))
+
+
+def _range(row: PressureRow) -> str:
+    low = f"{row.at_least:g} or more" if row.at_least is not None else ""
+    low = f"over {row.over:g}" if row.over is not None else low
+    high = f"under {row.under:g}" if row.under is not None else ""
+    high = f"up to {row.up_to:g}" if row.up_to is not None else high
+    only = f", if {listed(row.only_if, 'or')}" if row.only_if else ""
+    return f"{' and '.join(part for part in (low, high) if part)} mmHg{only}"
+
+
+def _cell(cell: Cell) -> str:
+    first, target, last = cell.look
+    return f"{cell.text.rstrip('.')} (look after {first}-{target}-{last} days)"
+
+
+def _offers(protocol: Protocol) -> Entry:
+    says = tuple(
+        f"{offer.kind.capitalize()}: {protocol.formulary[offer.medicine].label}, {offer.count} a day."
+        for offer in protocol.review.offer
+    )
+    return Entry("Offered, unless something speaks against it or the class is in use", says)
+
+
+def _other(other: Other) -> Entry:
+    seen = f"{other.finding.replace('_', ' ')}: {listed(map(str, other.is_), 'or')}"
+    if other.from_day:
+        seen += f", from day {other.from_day}"
+    if other.since_days:
+        seen += f", at every look for {other.since_days} days"
+    if other.pressure_at_least is not None:
+        seen += f", {other.pressure_at_least:g} mmHg or more"
+    looks = [f"looks at {look.need} after {'-'.join(map(str, look.days))} days" for look in other.look]
+    return Entry(other.id, tuple(map(sentence, (seen, other.text, *looks))), origin(other))
+
+
+def _to_see(entry: ToSee) -> Entry:
+    until = f" to day {entry.to_day}" if entry.to_day is not None else " on"
+    when = f", {listed(name.replace('_', ' ') for name in entry.when)}" if entry.when else ""
+    return Entry(
+        entry.finding.replace("_", " ").capitalize(),
+        (f"From day {entry.from_day}{until}{when}: {entry.text}",),
+    )

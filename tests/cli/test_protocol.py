@@ -1,0 +1,182 @@
+"""A clinic's protocol at the command line: checked, printed, compared, signed."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pypdfium2
+import pytest
+
+from followup.clinical.protocol import SAMPLE, load_protocol
+from followup.records.engine import sqlite_url
+from followup.records.protocols import protocol_signature
+from followup.records.store import Store
+
+SECRET = {"FOLLOWUP_PASSWORD": "a long enough password"}
+PRINT = load_protocol().hash[:16]
+
+
+@pytest.fixture
+def own(tmp_path):
+    """The sample protocol as a clinic's own, with changes: file, old text, new text."""
+
+    def made(*changes, name="own"):
+        folder = tmp_path / name
+        shutil.copytree(SAMPLE, folder)
+        for file, old, new in changes:
+            text = (folder / file).read_text("utf-8")
+            assert old in text
+            (folder / file).write_text(text.replace(old, new, 1), "utf-8")
+        return folder
+
+    return made
+
+
+@pytest.fixture(scope="module")
+def new_clinic(tmp_path_factory) -> Path:
+    """A clinic whose first member of staff is a surgeon with a registration."""
+    folder = tmp_path_factory.mktemp("clinic") / "data"
+    given = {
+        "name": "Riverbend Eye Clinic",
+        "code": "RBE",
+        "phone-day": "+44 20 7946 0100",
+        "phone-night": "+44 20 7946 0199",
+        "zone": "Asia/Kolkata",
+        "login": "sen",
+        "staff-name": "Dr Sen",
+        "registration": "R-1001",
+    }
+    arguments = [part for name, value in given.items() for part in (f"--{name}", value)]
+    subprocess.run(
+        [
+            str(Path(sys.executable).with_name("followup")),
+            "init",
+            "--folder",
+            str(folder),
+            *arguments,
+            "--role",
+            "surgeon",
+        ],
+        env={**os.environ, **SECRET},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        check=True,
+    )
+    return folder
+
+
+@pytest.fixture
+def clinic(new_clinic, tmp_path) -> Path:
+    folder = tmp_path / "data"
+    shutil.copytree(new_clinic, folder)
+    return folder
+
+
+def signature(folder: Path, hash_: str):
+    store = Store.open(sqlite_url(folder / "followup.sqlite3"))
+    try:
+        with store.read() as session:
+            return protocol_signature(session, hash_)
+    finally:
+        store.close()
+
+
+def test_the_sample_protocol_has_no_problem(inside):
+    told = inside("protocol", "check")
+    assert (told.returncode, told.stderr) == (0, "")
+    assert "no problem. Fingerprint" in told.stdout
+
+
+def test_every_problem_is_printed_with_file_and_line_and_the_exit_code_is_2(inside, own):
+    folder = own(
+        ("protocol.toml", 'nsaid = "bromfenac-0-09"', 'nsaid = "none-such"'),
+        ("rules-1-courses.toml", 'taper = "UW"', 'taper = "UX"'),
+    )
+    told = inside("protocol", "check", str(folder))
+    assert told.returncode == 2
+    lines = told.stdout.splitlines()
+    assert any(line.startswith("protocol.toml line ") for line in lines)
+    assert any(line.startswith("rules-1-courses.toml line ") for line in lines)
+    assert told.stderr == f"followup: {len(lines)} problems in the protocol\n"
+
+
+def test_show_prints_every_rule_with_its_source_as_text_and_as_pdf(inside, tmp_path):
+    told = inside("protocol", "show")
+    assert told.returncode == 0
+    assert "Not approved for patients until a licensed clinician" in told.stdout
+    protocol = load_protocol()
+    for rule in protocol.rules:
+        assert f"  {rule.id}\n" in told.stdout
+    for medicine in protocol.formulary.values():
+        assert f"({medicine.id})" in told.stdout
+    out = tmp_path / "protocol.pdf"
+    assert inside("protocol", "show", "--out", str(out)).returncode == 0
+    pdf = pypdfium2.PdfDocument(out)
+    first = pdf[0].get_textpage().get_text_range()
+    assert "Not approved for patients" in first
+    assert "name and signature" in first
+    last = pdf[len(pdf) - 1].get_textpage().get_text_range()
+    assert f"page {len(pdf)} of {len(pdf)}" in last
+    assert " ".join(PRINT[i : i + 4] for i in range(0, 16, 4)) in last
+
+
+def test_compare_says_the_difference_and_what_it_does_to_the_twelve(inside, own):
+    other = own(("protocol.toml", '["2-hourly", 4], [6, 7]', '["2-hourly", 4], [5, 7]'))
+    told = inside("protocol", "compare", "sample", str(other))
+    assert told.returncode == 0
+    assert told.stdout.startswith("Taper U, week 2: 6 a day becomes 5 a day.\n")
+    assert "Of twelve told operations 12 keep their plan." in told.stdout
+    longer = own(("protocol.toml", "[2, 7], [1, 7]]", "[2, 7], [1, 14]]"), name="longer")
+    told = inside("protocol", "compare", "sample", str(longer))
+    assert "01-wanjiru: Wanjiru Njoroge" in told.stdout
+    assert "right eye ends 6 April 2026, 7 days later." in told.stdout
+    same = inside("protocol", "compare", "sample", "sample")
+    assert same.stdout.startswith("The protocols say the same.\n")
+
+
+def test_signing_writes_who_registration_and_content_once(inside, clinic):
+    told = inside("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT, **SECRET)
+    assert (told.returncode, told.stderr) == (0, "")
+    assert "approved for patients by Dr Sen, R-1001" in told.stdout
+    row = signature(clinic, load_protocol().hash)
+    assert (row.signer, row.registration) == ("Dr Sen", "R-1001")
+    again = inside("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT, **SECRET)
+    assert again.returncode == 2
+    assert "already signed by Dr Sen" in again.stderr
+
+
+@pytest.mark.parametrize(
+    ("changes", "env", "said"),
+    [
+        ({}, {"FOLLOWUP_PASSWORD": "not the password"}, "don't go together"),
+        ({"--login": "nobody"}, SECRET, "don't go together"),
+        ({"--read": "0000 0000 0000 0000"}, SECRET, "the protocol's fingerprint is"),
+        ({"--read": PRINT[:4]}, SECRET, "the protocol's fingerprint is"),
+        ({}, {}, "no password given"),
+    ],
+)
+def test_nothing_is_signed_with_a_wrong_password_name_or_fingerprint(inside, clinic, changes, env, said):
+    given = {"--folder": str(clinic), "--login": "sen", "--read": PRINT} | changes
+    told = inside("protocol", "sign", *(part for pair in given.items() for part in pair), **env)
+    assert told.returncode == 2
+    assert said in told.stderr
+    assert told.stderr.count("\n") == 1
+    assert signature(clinic, load_protocol().hash) is None
+
+
+def test_too_many_wrong_passwords_lock_the_signature_too(inside, clinic):
+    given = ("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT)
+    for _ in range(5):
+        inside(*given, FOLLOWUP_PASSWORD="not the password")
+    assert "too often" in inside(*given, **SECRET).stderr
+    assert signature(clinic, load_protocol().hash) is None
+
+
+def test_a_changed_protocol_is_not_signed_by_the_old_signature(inside, clinic, own):
+    inside("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT, **SECRET)
+    changed = load_protocol(own(("protocol.toml", "price = 100", "price = 101")))
+    assert signature(clinic, changed.hash) is None

@@ -1,0 +1,101 @@
+"""Findings at the command line: proposals as text and as JSON, and one line for what can't be right."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from jsonschema import validate
+
+from followup.clinical.proposal import Outcome
+
+
+@pytest.fixture
+def findings(tmp_path):
+    """Writes the findings of one look."""
+
+    def write(**found):
+        path = tmp_path / "findings.json"
+        path.write_text(json.dumps({"eye": "left", "date": "2026-03-09"} | found), "utf-8")
+        return path
+
+    return write
+
+
+def test_a_review_says_the_proposals_and_what_signing_them_changes(inside, record_file, findings):
+    record = record_file("03-amina")
+    told = inside("review", str(record), str(findings(cells="2+", pressure=18)))
+    assert (told.returncode, told.stderr) == (0, "")
+    assert "Proposal 1: raise" in told.stdout
+    assert "Raise the steroid from 8 to 16 a day" in told.stdout
+    assert "changes: left:steroid from Tue 10 Mar 2026: 16 a day for 3 days" in told.stdout
+    assert "signed: Dexamethasone 0.1%, left eye ends 25 May 2026, 7 days later." in told.stdout
+    assert "Nothing changes before a surgeon signs." in told.stdout
+
+
+def test_a_red_flag_is_said_and_no_proposal(inside, record_file, findings):
+    told = inside("review", str(record_file("03-amina")), str(findings(hypopyon="yes", cells="2+")))
+    assert told.returncode == 0
+    assert "Same-day senior review: no proposal is made" in told.stdout
+    assert "Proposal" not in told.stdout
+
+
+def test_the_json_of_a_review_keeps_to_its_own_schema(inside, record_file, findings):
+    told = inside("review", str(record_file("03-amina")), str(findings(cells="1+", pressure=27)), "--json")
+    body = json.loads(told.stdout)
+    validate(body, Outcome.model_json_schema(mode="serialization"))
+    assert Outcome.model_validate(body).proposals
+    assert all(p["reasons"] for p in body["proposals"])
+
+
+def test_findings_may_come_from_standard_input(inside, record_file, findings):
+    path = findings(cells="2+")
+    told = inside("review", str(record_file("03-amina")), "-", stdin=path.read_text("utf-8"))
+    assert "Proposal 1: raise" in told.stdout
+
+
+def test_a_patient_followed_by_hand_gets_no_proposal_and_exit_code_2(inside, record_file, findings):
+    told = inside("review", str(record_file("12-li")), str(findings(eye="right")))
+    assert told.returncode == 2
+    assert told.stderr.count("\n") == 1
+    assert "followed by hand" in told.stderr
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        ({"pressure": 300}, "findings.json: pressure: write the pressure in mmHg, 0 to 90"),
+        ({"cells": "2.5+"}, "findings.json: cells: Input should be"),
+        ({"date": "2026-03-01"}, "lies before the operation of 2026-03-02"),
+        ({"eye": "right"}, "the right eye was not operated"),
+        ({"date": "2027-03-01"}, "the follow-up of the left eye ended on"),
+        ({"seen": "yes"}, "findings.json: seen"),
+    ],
+)
+def test_findings_that_can_not_be_right_end_with_one_line(refused, record_file, findings, found, said):
+    assert said in refused("review", str(record_file("03-amina")), str(findings(**found)))
+
+
+def test_why_tells_the_chain_behind_one_line(inside, record_file):
+    told = inside("plan", str(record_file("03-amina")), "--why", "left:steroid")
+    assert (told.returncode, told.stderr) == (0, "")
+    assert told.stdout.startswith("Dexamethasone 0.1%, left eye: 8 a day for 7 days")
+    assert "Rule steroid-uveitis-washed" in told.stdout
+    lines = json.loads(inside("plan", str(record_file("03-amina")), "--why", "left:steroid", "--json").stdout)
+    assert any(line.startswith("It would change if") for line in lines)
+
+
+def test_why_of_a_line_that_is_not_there_names_those_that_are(refused, record_file):
+    said = refused("plan", str(record_file("03-amina")), "--why", "right:steroid")
+    assert 'no line "right:steroid"' in said
+    assert "left:steroid" in said
+
+
+def test_a_chart_is_written_whole_and_never_over_the_record(inside, refused, record_file, tmp_path):
+    record = record_file("05-lakshmi")
+    chart = tmp_path / "chart.svg"
+    told = inside("plan", str(record), "--chart", str(chart))
+    assert told.returncode == 0
+    assert chart.read_text("utf-8").count("<svg") == 3
+    assert "it is the record itself" in refused("plan", str(record), "--chart", str(record))
+    assert "nothing to draw" in refused("plan", str(record_file("12-li")), "--chart", str(chart))
