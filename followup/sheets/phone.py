@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from base64 import b64encode
 from collections.abc import Callable
@@ -9,9 +10,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from followup.language.catalogues import translator
 from followup.language.fonts import subset
 from followup.language.languages import ENGLISH, language
 from followup.resources import folder
@@ -21,7 +24,6 @@ from followup.sheets.pairs import paired
 from followup.sheets.squares import dialled
 
 _TELEPHONE = re.compile(r"\+?[0-9][0-9().\u00a0 -]{4,}[0-9]")
-_FIRST_SCRIPT = 0x370  # Greek: from here on a block belongs to a script
 _ARTBOARD = re.compile(r"<svg [^>]*>(.*)</svg>", re.DOTALL)
 _VIEW_BOX = re.compile(r'viewBox="([0-9 ]+)"')
 
@@ -40,7 +42,7 @@ def render_phone(content: SheetContent) -> str:
 
 @dataclass(frozen=True)
 class Face:
-    """A font that the page carries with it, as base64 TrueType."""
+    """A font that the page carries with it, as base64 of a WOFF file."""
 
     family: str
     weight: int
@@ -48,26 +50,38 @@ class Face:
 
 
 def _faces(content: SheetContent) -> tuple[Face, ...]:
-    """The scripts' own fonts, cut down to this page; Latin letters and digits every phone has."""
-    printed = frozenset(content.model_dump_json(exclude={"teach_back", "code", "squares"}))
-    characters = frozenset(c for c in printed if not (c.isascii() and c.isalnum())) | _whole_blocks(printed)
-    languages = [content.language] + ([content.twin.language] if content.twin else [])
-    families = dict.fromkeys(language(tag).fonts[0] for tag in languages)
-    return tuple(
-        Face(family, weight, b64encode(subset(family, weight, characters)).decode())
-        for family in families
-        if family != ENGLISH.fonts[0]
-        for weight in (400, 700)
-    )
+    """The scripts' own fonts, cut down for the page; Latin letters and digits every phone has.
 
-
-def _whole_blocks(printed: frozenset[str]) -> frozenset[str]:
-    """Every character that shares a block of 128 with a printed one, Latin and marks apart.
-
-    Cutting a font takes a second or more; the next patient's page then finds the same cut made.
+    Cutting takes a second or more. It is done for all that the language's catalogue can say, so
+    that the next patient's page finds the same cut made.
     """
-    blocks = {ord(c) // 128 for c in printed if ord(c) >= _FIRST_SCRIPT and not 0x2000 <= ord(c) < 0x2C00}
-    return frozenset(chr(block * 128 + i) for block in blocks for i in range(128))
+    printed = content.model_dump_json(exclude={"teach_back", "code", "squares"})
+    tags = [content.language] + ([content.twin.language] if content.twin else [])
+    faces = {}
+    for tag in tags:
+        family = language(tag).fonts[0]
+        if family == ENGLISH.fonts[0]:
+            continue
+        letters = _catalogue_letters(tag) | frozenset(printed)
+        characters = frozenset(c for c in letters if not (c.isascii() and c.isalnum()))
+        for weight in (400, 700):
+            faces[family, weight] = Face(family, weight, _packed(family, weight, characters))
+    return tuple(faces.values())
+
+
+@lru_cache(maxsize=32)
+def _catalogue_letters(tag: str) -> frozenset[str]:
+    return frozenset(c for forms in translator(tag).messages.values() for form in forms for c in form)
+
+
+@lru_cache(maxsize=64)
+def _packed(family: str, weight: int, characters: frozenset[str]) -> str:
+    """The cut font as base64 of a WOFF file, half the size of the plain one."""
+    packed = io.BytesIO()
+    with TTFont(io.BytesIO(subset(family, weight, characters))) as font:
+        font.flavor = "woff"
+        font.save(packed)
+    return b64encode(packed.getvalue()).decode()
 
 
 def _say(content: SheetContent) -> Callable[[Any], Markup]:
