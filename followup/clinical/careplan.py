@@ -103,16 +103,20 @@ class Course(Line):
         return next((s.count for s in self.steps if s.start <= day <= s.end), 0)
 
 
+ACount = Annotated[int, Field(ge=0, le=24)]
+Days = Annotated[int, Field(ge=1, le=400)]
+
+
 class CourseEdit(Line):
     """A surgeon's change: from ``starts`` on, the course runs these (count a day, days) steps.
 
-    No steps end the course on the day before.
+    No steps end the course on the day before; a count of 0 leaves days out.
     """
 
     kind: Literal["steps"] = "steps"
     course: str
     starts: date
-    steps: tuple[tuple[int, int], ...]
+    steps: tuple[tuple[ACount, Days], ...]
     reason: str
     by: str
 
@@ -124,7 +128,7 @@ class CourseAdded(Line):
     eye: Eye | None
     medicine: str
     starts: date
-    steps: tuple[tuple[int, int], ...]
+    steps: tuple[tuple[ACount, Days], ...]
     reason: str
     by: str
 

@@ -73,9 +73,7 @@ class Outcome:
             services=search.services(day, last, got),
             window_start=room.date(start),
             window_end=room.date(end),
-            overbooked=tuple(
-                sorted(item.key for item in items if item.urgent and room.left(item.service, day) == 0)
-            ),
+            overbooked=tuple(sorted({item.service for item in items if room.left(item.service, day) == 0})),
         )
 
     def _movable(self, day: int, last: int, following: int, windows: Sequence[Window]) -> tuple[int, int]:

@@ -69,7 +69,8 @@ class PlannedTrip:
 
     ``window_start`` and ``window_end`` say how far this trip alone may be moved: the latest
     ``earliest`` and the earliest ``latest`` of its needs, and no further than the gap rules
-    allow. ``overbooked`` holds the keys of the urgent needs that sit on a full day.
+    allow. ``overbooked`` names the services that an urgent need uses beyond
+    their places.
     """
 
     day: date

@@ -69,7 +69,7 @@ def test_a_full_day_is_left_alone_unless_the_look_is_urgent(someone, told):
     assert 7 not in routine.trip_days()
     urgent = told(someone(operation={"capsule_torn": True}), calendar=full)
     assert urgent.trip_days()[0] == 1
-    assert urgent.trip(1).overbooked == ("right:first-look",)
+    assert urgent.trip(1).overbooked == ("review",)
 
 
 def test_a_booked_visit_is_kept_where_it_serves(someone, told, on_day):

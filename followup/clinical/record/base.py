@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
@@ -15,6 +16,7 @@ from pydantic import (
 )
 
 NOT_RECORDED = "not recorded"
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 Eye = Literal["right", "left"]
 
@@ -33,10 +35,11 @@ class Part(BaseModel):
 
 
 def _whole_day(value: Any) -> Any:
-    """Refuse numbers and instants where a calendar day is meant (pydantic would guess)."""
-    if isinstance(value, datetime) or not isinstance(value, (str, date)):
-        raise ValueError("write a day as YYYY-MM-DD")
-    return value
+    """Refuse whatever is not plainly a calendar day: pydantic would guess one from digits and instants."""
+    plain = isinstance(value, date) and not isinstance(value, datetime)
+    if plain or (isinstance(value, str) and _DAY.fullmatch(value.strip())):
+        return value
+    raise ValueError("write a day as YYYY-MM-DD")
 
 
 def _within_reach(day: date) -> date:
