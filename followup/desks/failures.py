@@ -36,7 +36,10 @@ _STATUS = {
     "sheet.handed_over": 409,
     "sheet.replaced": 409,
     "place.full": 409,
+    "photo.size": 413,
     "store.busy": 503,
+    "store.full": 503,
+    "store.lost": 503,
     "clinic.missing": 503,
 }
 _HEADINGS = {
@@ -98,7 +101,7 @@ def _http(request: Request, exc: Exception) -> Response:
     next_step = {
         404: "Check the address, or look the patient up by name or code.",
         405: "Open the page from the list and use its button.",
-        413: "Send one record, or one list, at a time.",
+        413: "Send one record, one list, or one photo of at most 12 MB at a time.",
     }.get(exc.status_code, "Go back and try again.")
     heading = _HEADINGS.get(exc.status_code, _HEADINGS[422])
     return _page(request, exc.status_code, heading, str(exc.detail), next_step)

@@ -126,7 +126,8 @@ NEGATIONS: dict[str, str] = {
     "te": r"\S*వద్దు|\S*లేదు|లేవు|లేకపో\S*|లేకుండా|\S+లేక\S*|\S*కాదు|\S*కూడదు|\S*రాదు|\S+వ్వదు|\S+కుండా|తెలియదు|రాలేద\S*",
     "ur": r"نہ|نہیں|مت|بغیر",
     "ar": r"لا|ولا|لم|لن|ليس|ليست|غير|دون|ممنوع|أُلغيت|ألّا",
-    "sw": r"usi(?!ku$)\S+|yasi\S+|isi\S+|kisi\S+|si|bila|ha[iuz]\S+|haku\S+|huku\S+|hamwezi|huhitaji|huwezi|huoni|wala",
+    "sw": r"usi(?!ku$)\S+|yasi\S+|isi\S+|kisi\S+|si|bila|ha[iuz]\S+|haku\S+|huku\S+"
+    r"|hamwezi|huhitaji|huwezi|huoni|wala",
     "fr": r"ne|n[’'].+|pas|jamais|non|sans|aucune?|rien",
     "es": r"no|nunca|sin|ni|nada|ninguna?",
     "pt": r"não|nunca|sem|nem|nada|nenhuma?",

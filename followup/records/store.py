@@ -153,11 +153,28 @@ def _translated() -> Iterator[None]:
             fix="open it again, look, and repeat what is still needed",
         ) from exc
     except OperationalError as exc:
-        if not _is_busy(exc):
-            raise
-        raise FollowupError(
-            "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
-        ) from exc
+        if _is_busy(exc):
+            raise FollowupError(
+                "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
+            ) from exc
+        if _is_full(exc):
+            raise FollowupError(
+                "store.full",
+                "the disk is full or can't be written, nothing was stored",
+                fix="free some space, then try again",
+            ) from exc
+        if exc.connection_invalidated:
+            raise FollowupError(
+                "store.lost",
+                "the database stopped answering; whether this was stored can't be told",
+                fix="look whether it is there before doing it again",
+            ) from exc
+        raise
+
+
+def _is_full(exc: DBAPIError) -> bool:
+    words = str(exc.orig).lower()
+    return any(said in words for said in ("disk is full", "disk i/o error", "no space left"))
 
 
 def _is_busy(exc: DBAPIError) -> bool:

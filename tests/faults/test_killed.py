@@ -1,0 +1,191 @@
+"""Killed with SIGKILL a hundred times, in the middle of everything: nothing lost, nothing doubled."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from alembic import command
+from sqlalchemy import MetaData, select, text
+
+from followup.clinical.protocol import load_protocol
+from followup.recall.messages.wanted import wanted
+from followup.records import migrations
+from followup.records.engine import make_engine, sqlite_url
+from followup.records.journal import verify_journal
+from followup.records.messages import messages_of_day
+from followup.records.migrations import schema_state, upgrade
+from followup.records.patients import patient_by_code, search_patients
+from followup.records.sheets import find_sheet
+
+SWEEPS, BATCHES, ENTRIES, UPGRADES = 40, 20, 20, 20
+
+
+def test_killed_in_mid_sweep_no_transition_and_no_message_is_lost_or_doubled(
+    full, worker, chance, tmp_path, count, aid
+):
+    ward, url = full
+    row, day = count("kill -9 in mid-sweep with messages"), 6
+    _, usual = worker.run("sweep", url=url, folder=tmp_path / "warm", now=ward.at(5, 3))
+    start = ward.at(day, 3)
+    number = 0
+    while row.times < SWEEPS:
+        number += 1
+        # Ten minutes on each time: the dead server's lease and claims have run out by then.
+        now = start + aid.minutes(10 * number)
+        row.times += worker.kill("sweep", chance.uniform(0, usual), url=url, folder=tmp_path, now=now)
+    for further in range(1, 4):
+        end = start + aid.minutes(10 * (number + further))
+        assert worker.run("sweep", url=url, folder=tmp_path, now=end)[0] == 0
+    aid.judge_transitions(row, ward.store, end)
+    sent = Counter(aid.lines(tmp_path / "sent"))
+    with ward.store.read() as session:
+        asked = [
+            one.key
+            for kind in ("reminder", "missed")
+            for one in wanted(session, kind, ward.day(day), load_protocol())
+        ]
+        stored = [one.key for one in messages_of_day(session, ward.day(day))]
+    row.lost["messages"] += len(set(asked) - set(sent))
+    again = sum(times - 1 for times in sent.values())
+    # A message handed on whose server died before it could write so is sent again under its key.
+    row.doubled["messages"] += max(0, again - row.times) + len(stored) - len(set(stored))
+    row.note = f"{len(sent)} messages, {again} sent again under the same key"
+    assert len(asked) >= 20
+    assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
+def test_killed_in_mid_print_batch_no_sheet_that_was_acknowledged_is_lost(
+    full, worker, chance, tmp_path, count, aid
+):
+    ward, url = full
+    row = count("kill -9 in mid-print-batch")
+    with ward.store.read() as session:
+        plans = [trip.plan_id for trip in _all_trips(session)]
+    order = {"url": url, "folder": tmp_path, "now": ward.at(1), "plans": plans}
+    _, usual = worker.run("print", first=10_000, **order)
+    number = 0
+    while row.times < BATCHES:
+        number += 1
+        row.times += worker.kill("print", chance.uniform(0, usual), first=20_000 + 100 * number, **order)
+    printed, handed = aid.lines(tmp_path / "printed"), aid.lines(tmp_path / "handed")
+    with ward.store.read() as session:
+        verify_journal(session)
+        found = {sheet: find_sheet(session, sheet) for sheet in printed}
+        issues = Counter(
+            session.connection().execute(text("SELECT patient_id || '-' || issue FROM sheet")).scalars()
+        )
+    row.lost["sheets"] += sum(one is None for one in found.values())
+    row.lost["hand-overs"] += sum(found[sheet].sheet.handed_over_at is None for sheet in handed)
+    row.doubled["issue numbers"] += sum(times - 1 for times in issues.values())
+    row.note = f"{len(printed)} sheets acknowledged"
+    assert len(printed) > 20
+    assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
+def test_killed_in_mid_entry_no_acknowledged_record_is_lost_and_none_is_half_there(
+    full, worker, chance, tmp_path, count, aid
+):
+    ward, url = full
+    row = count("kill -9 in mid-entry of records")
+    order = {"url": url, "folder": tmp_path, "now": ward.at(1), "count": 25}
+    _, usual = worker.run("enter", first=0, **order)
+    number = 0
+    while row.times < ENTRIES:
+        number += 1
+        row.times += worker.kill("enter", chance.uniform(0, usual), first=100 * number, **order)
+    stored = aid.lines(tmp_path / "stored")
+    with ward.store.read() as session:
+        verify_journal(session)
+        row.lost["records"] += sum(patient_by_code(session, code) is None for code in stored)
+        half = text(
+            "SELECT count(*) FROM patient p WHERE NOT EXISTS (SELECT 1 FROM record_version r "
+            "WHERE r.patient_id = p.id) OR NOT EXISTS (SELECT 1 FROM journal j "
+            "WHERE j.subject = 'patient:' || p.code)"
+        )
+        row.lost["halves"] += session.connection().execute(half).scalar_one()
+        everybody = [who.code for who in search_patients(session, "Asha Rao", limit=2000)]
+    row.doubled["records"] += len(everybody) - len(set(everybody))
+    row.note = f"{len(stored)} records acknowledged"
+    assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
+def test_killed_in_mid_migration_the_old_schema_or_the_new_one_is_there_with_every_row(
+    full, worker, chance, tmp_path, count, aid
+):
+    ward, _ = full
+    row = count("kill -9 in mid-migration")
+    old = tmp_path / "old.db"
+    _older(ward.store, old)
+    before = _rows(sqlite_url(old))
+    target = tmp_path / "m.db"
+
+    def fresh() -> str:
+        for side in ("", "-wal", "-shm"):
+            target.with_name(target.name + side).unlink(missing_ok=True)
+        target.write_bytes(old.read_bytes())
+        return sqlite_url(target)
+
+    order = {"folder": tmp_path, "now": ward.at(1)}
+    _, usual = worker.run("migrate", url=fresh(), **order)
+    while row.times < UPGRADES:
+        url = fresh()
+        row.times += worker.kill("migrate", chance.uniform(0, usual), url=url, **order)
+        engine = make_engine(url, pooled=False)
+        assert schema_state(engine) in ("older", "current")
+        upgrade(engine)
+        assert schema_state(engine) == "current"
+        engine.dispose()
+        after = _rows(url)
+        row.lost["rows"] += sum(max(0, len(before[name]) - len(after[name])) for name in before)
+        row.doubled["rows"] += sum(max(0, len(after[name]) - len(before[name])) for name in before)
+        # Every column of before is still there with what stood in it.
+        for name, rows in before.items():
+            kept = [{key: one[key] for key in rows[0]} for one in after[name]] if rows else []
+            row.lost["values"] += sum(one not in kept for one in rows)
+    row.note = f"{sum(len(rows) for rows in before.values())} rows each"
+    assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
+def _all_trips(session):
+    from followup.records.trips import open_trips
+
+    return open_trips(session)[:12]
+
+
+def _older(store, path) -> None:
+    """A store of the first schema with the same rows, as far as it has tables and columns for them."""
+    engine = make_engine(sqlite_url(path), pooled=False)
+    with engine.connect() as connection:
+        connection.connection.driver_connection.execute("PRAGMA foreign_keys=OFF")
+        with connection.begin():
+            config = migrations._config()
+            config.attributes["connection"] = connection
+            command.upgrade(config, "0001")
+            known = MetaData()
+            known.reflect(connection)
+            with store.engine.connect() as source:
+                for table in known.sorted_tables:
+                    if table.name == "alembic_version":
+                        continue
+                    columns = ", ".join(column.name for column in table.columns)
+                    for values in source.execute(text(f"SELECT {columns} FROM {table.name}")).mappings():
+                        marks = ", ".join(f":{column.name}" for column in table.columns)
+                        connection.execute(
+                            text(f"INSERT INTO {table.name} ({columns}) VALUES ({marks})"), dict(values)
+                        )
+        connection.connection.driver_connection.execute("PRAGMA journal_mode=DELETE")
+    engine.dispose()
+
+
+def _rows(url: str) -> dict[str, list[dict[str, object]]]:
+    engine = make_engine(url, pooled=False)
+    known = MetaData()
+    known.reflect(engine)
+    with engine.connect() as connection:
+        found = {
+            table.name: [dict(one) for one in connection.execute(select(table)).mappings()]
+            for table in known.sorted_tables
+            if table.name != "alembic_version"
+        }
+    engine.dispose()
+    return found

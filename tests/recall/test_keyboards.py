@@ -1,0 +1,39 @@
+"""A scanner's burst through a computer that is set to another keyboard."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from followup.recall.alphabet import ALPHABET
+from followup.recall.codes import new_sheet_id, qr_payload, read_scan
+from followup.recall.keyboards import LAYOUTS, readings, typed_on
+from followup.recall.keyring import Keyring
+
+
+@pytest.mark.parametrize("layout", sorted(LAYOUTS))
+def test_a_burst_is_read_through_every_layout(layout):
+    keyring, sheet = Keyring.fresh(), new_sheet_id()
+    burst = typed_on(layout, qr_payload(sheet, keyring, "RBE"))
+    assert burst != qr_payload(sheet, keyring, "RBE") or layout == "German"
+    assert sheet in {read_scan(text, keyring, "RBE").sheet_id for text in readings(burst)}
+
+
+@pytest.mark.parametrize("layout", sorted(LAYOUTS))
+@given(text=st.text(alphabet=ALPHABET + "ILOU", max_size=40))
+def test_every_letter_and_digit_comes_back(layout, text):
+    assert text in set(readings(typed_on(layout, text)))
+
+
+def test_the_keys_of_a_french_computer_are_those_of_the_layout():
+    # From memory of the AZERTY layout: the digits' keys type these signs without shift.
+    assert typed_on("French", "1234567890") == "&é\"'(-è_çà"
+    assert typed_on("French", "QWAZM") == "AZQW?"
+
+
+def test_a_burst_with_one_key_wrong_is_not_ours():
+    keyring, sheet = Keyring.fresh(), new_sheet_id()
+    payload = qr_payload(sheet, keyring, "RBE")
+    spoiled = typed_on("French", payload[:8] + ("2" if payload[8] == "3" else "3") + payload[9:])
+    assert all(read_scan(text, keyring, "RBE").sheet_id is None for text in readings(spoiled))

@@ -1,0 +1,385 @@
+"""Messages: counted, written, asked for, sent at least once under one key, and left out when obsolete."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sqlalchemy import text
+
+from followup.clinical.careplan import Course, Step
+from followup.errors import FollowupError
+from followup.language.catalogues import offered, translator
+from followup.recall.messages.calls import call_lines
+from followup.recall.messages.channels import FolderSender, NotSentError
+from followup.recall.messages.compose import changes_on, message_text
+from followup.recall.messages.segments import segments
+from followup.recall.messages.sending import BACKOFF, queue_day, send_due
+from followup.recall.messages.wanted import earliest_try, may_go_out, wanted
+from followup.recall.messages.wording import TEXTS
+from followup.records.attempts import set_standing
+from followup.records.clinics import clinic_zone, get_clinic
+from followup.records.messages import (
+    choose_messages,
+    message_choice,
+    messages_of_day,
+    stop_messages,
+    try_again,
+    unsent_messages,
+)
+from followup.records.visits import mark_arrived, move_trip
+
+# Noon in Kolkata: outside the quiet hours.
+NOON = 6.5
+
+
+# Counting. 3GPP TS 23.038: 160 septets or 70 UCS-2 characters alone, 153 and 67 joined; the
+# characters of the extension table take two septets.
+@pytest.mark.parametrize(
+    ("sent", "alphabet", "units", "count"),
+    [
+        ("", "GSM-7", 0, 1),
+        ("a" * 160, "GSM-7", 160, 1),
+        ("a" * 161, "GSM-7", 161, 2),
+        ("a" * 306, "GSM-7", 306, 2),
+        ("a" * 307, "GSM-7", 307, 3),
+        ("€" * 80, "GSM-7", 160, 1),
+        ("a" * 159 + "€", "GSM-7", 161, 2),
+        # The escape pair may not be torn: one place of the first part stays empty.
+        ("a" * 152 + "€" + "a" * 152, "GSM-7", 306, 3),
+        ("a" * 153 + "€" + "a" * 151, "GSM-7", 306, 2),
+        ("é\nñ@£", "GSM-7", 5, 1),
+        ("ক" * 70, "UCS-2", 70, 1),
+        ("ক" * 71, "UCS-2", 71, 2),
+        ("ক" * 134, "UCS-2", 134, 2),
+        ("ক" * 135, "UCS-2", 135, 3),
+        ("a" * 69 + "’", "UCS-2", 70, 1),
+        ("😀" * 35, "UCS-2", 70, 1),
+        ("क" * 66 + "😀" + "क" * 66, "UCS-2", 134, 3),
+    ],
+)
+def test_parts_are_counted_as_the_standard_says(sent, alphabet, units, count):
+    found = segments(sent)
+    assert (found.alphabet, found.units, found.count) == (alphabet, units, count)
+
+
+@given(st.text(max_size=700))
+def test_a_longer_text_never_takes_fewer_parts(sent):
+    counts = [segments(sent[:end]).count for end in range(0, len(sent), 37)]
+    assert counts == sorted(counts)
+
+
+@pytest.mark.parametrize("language", [one.tag for one in offered()])
+def test_every_message_is_written_in_every_language_with_day_and_telephone(sqlite_store, language):
+    with sqlite_store.read() as session:
+        clinic = get_clinic(session)
+    for kind, reader in TEXTS:
+        said = message_text(
+            kind, reader, clinic, datetime(2027, 3, 8, tzinfo=UTC).date(), translator(language)
+        )
+        assert clinic.name in said
+        assert said.count(clinic.phone_day) == 2
+        assert "%" not in said
+        if kind != "missed":
+            assert "2027" in said
+        assert segments(said).count <= 8
+
+
+# What a day asks for
+
+
+def _signed(ward, in_hand, code="K-1", **patient):
+    patient_id = ward.enter(ward.record(code, **patient))
+    steps = (Step(start=ward.day(1), days=6, count=6), Step(start=ward.day(7), days=7, count=4))
+    course = Course(key="right:steroid", role="steroid", medicine="prednisolone-1", eye="right", steps=steps)
+    plan = ward.sign(ward.draft(patient_id, ward.body(code, courses=(course,))).id)
+    in_hand(ward, plan)
+    return plan
+
+
+def _wanted(ward, kind, day, protocol):
+    with ward.store.read() as session:
+        return wanted(session, kind, ward.day(day), protocol)
+
+
+def test_a_reminder_goes_out_the_day_before_in_the_patients_language_without_a_name(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    plan = _signed(sqlite_ward, in_hand, language="fr")
+    agreed(sqlite_ward, plan.patient_id, reader="carer")
+    (one,) = _wanted(sqlite_ward, "reminder", 6, protocol)
+    assert (one.language, one.channel, one.last_useful) == ("fr", "folder", sqlite_ward.day(7))
+    assert "la personne que vous aidez" in one.text
+    assert "lundi 8 mars 2027" in one.text
+    assert "Wanjiru" not in one.text
+    assert _wanted(sqlite_ward, "reminder", 5, protocol) == ()
+
+
+def test_a_step_change_names_eye_medicine_and_count_and_only_on_the_day_before(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    plan = _signed(sqlite_ward, in_hand)
+    agreed(sqlite_ward, plan.patient_id)
+    days = {day: _wanted(sqlite_ward, "step change", day, protocol) for day in range(20)}
+    assert [day for day, found in days.items() if found] == [6, 13]
+    assert "Right eye, prednisolone-1: 4 times a day." in days[6][0].text.splitlines()
+    assert "Right eye, prednisolone-1: do not use it any more." in days[13][0].text.splitlines()
+
+
+def test_no_step_change_is_said_before_the_sheet_is_in_the_patients_hands(sqlite_ward, protocol):
+    patient_id = sqlite_ward.enter()
+    steps = (Step(start=sqlite_ward.day(1), days=6, count=6), Step(start=sqlite_ward.day(7), days=7, count=4))
+    course = Course(key="right:steroid", role="steroid", medicine="prednisolone-1", eye="right", steps=steps)
+    sqlite_ward.sign(sqlite_ward.draft(patient_id, sqlite_ward.body(courses=(course,))).id)
+    assert _wanted(sqlite_ward, "step change", 6, protocol) == ()
+
+
+@pytest.mark.parametrize("change", [{"as_needed": True}, {"state": "held"}, {"from_before": True}])
+def test_a_course_that_is_not_the_plans_everyday_one_changes_nothing(sqlite_ward, change):
+    steps = (Step(start=sqlite_ward.day(1), days=6, count=6),)
+    course = Course(key="right:steroid", role="steroid", medicine="m", eye="right", steps=steps)
+    assert changes_on(course, sqlite_ward.day(7))
+    assert not changes_on(course.model_copy(update=change), sqlite_ward.day(7))
+
+
+def test_who_did_not_agree_is_on_the_call_list_on_paper(sqlite_ward, in_hand, agreed, protocol):
+    _signed(
+        sqlite_ward,
+        in_hand,
+        "K-1",
+        language="sw",
+        telephones=[{"number": "+44 20 7946 0102", "whose": "own"}],
+    )
+    other = _signed(sqlite_ward, in_hand, "K-2")
+    agreed(sqlite_ward, other.patient_id)
+    with sqlite_ward.store.read() as session:
+        (line,) = call_lines(session, "reminder", sqlite_ward.day(6), protocol)
+    assert (line.code, line.language, line.telephones) == ("K-1", "sw", ("own: +44 20 7946 0102",))
+    assert "siku yako ya kuja" in line.say
+
+
+def test_a_missed_visit_is_written_about_once_and_not_after_somebody_called(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    plan = _signed(sqlite_ward, in_hand)
+    agreed(sqlite_ward, plan.patient_id)
+    assert _wanted(sqlite_ward, "missed", 1, protocol) == ()
+    keys = {one.key for day in range(2, 9) for one in _wanted(sqlite_ward, "missed", day, protocol)}
+    assert len(keys) == 1
+
+
+@pytest.mark.parametrize("standing", ["moved away", "died"])
+def test_nobody_who_is_not_followed_is_written_to(sqlite_ward, in_hand, agreed, protocol, standing):
+    plan = _signed(sqlite_ward, in_hand)
+    agreed(sqlite_ward, plan.patient_id)
+    with sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.now) as unit:
+        set_standing(unit, patient_id=plan.patient_id, standing=standing, reason="the family says so")
+    for kind in ("reminder", "step change", "missed"):
+        assert [one for day in range(20) for one in _wanted(sqlite_ward, kind, day, protocol)] == []
+
+
+# Consent
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"channel": "pigeon"},
+        {"reader": "everyone"},
+        {"channel": "gateway", "address": " "},
+        {"channel": "mail", "address": "no at sign"},
+    ],
+)
+def test_a_choice_that_can_not_be_kept_is_refused(sqlite_ward, given):
+    patient_id = sqlite_ward.enter()
+    with (
+        pytest.raises(FollowupError),
+        sqlite_ward.store.write(sqlite_ward.counsellor, sqlite_ward.now) as unit,
+    ):
+        choose_messages(unit, patient_id=patient_id, consent=True, **given)
+    with sqlite_ward.store.read() as session:
+        assert message_choice(session, patient_id) is None
+
+
+# Sending
+
+
+class Recorder:
+    """Notes what it is given; fails as told."""
+
+    def __init__(self, *failures: NotSentError | None) -> None:
+        self.keys: list[str] = []
+        self.failures = list(failures)
+
+    def send(self, message) -> None:
+        self.keys.append(message.key)
+        failure = self.failures.pop(0) if self.failures else None
+        if failure is not None:
+            raise failure
+
+
+def _queued(ward, in_hand, agreed, protocol, code="K-1"):
+    plan = _signed(ward, in_hand, code)
+    agreed(ward, plan.patient_id)
+    assert queue_day(ward.store, "reminder", ward.day(6), ward.at(6, NOON), protocol).new == 1
+    return plan
+
+
+def _send(ward, protocol, sender, now, owner="a"):
+    return send_due(ward.store, {"folder": sender}, protocol, owner=owner, clock=lambda: now)
+
+
+def test_queueing_twice_queues_once_and_sending_twice_sends_once(ward, in_hand, agreed, protocol):
+    _queued(ward, in_hand, agreed, protocol)
+    assert queue_day(ward.store, "reminder", ward.day(6), ward.at(6, NOON), protocol).new == 0
+    sender = Recorder()
+    assert _send(ward, protocol, sender, ward.at(6, NOON)).sent == 1
+    assert _send(ward, protocol, sender, ward.at(6, NOON + 1)).sent == 0
+    assert len(sender.keys) == 1
+
+
+def test_nothing_goes_out_in_the_quiet_hours_and_all_of_it_after_them(sqlite_ward, in_hand, agreed, protocol):
+    ward = sqlite_ward
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id)
+    # 23:30 at the clinic.
+    queue_day(ward.store, "reminder", ward.day(6), ward.at(6, 18), protocol)
+    sender = Recorder()
+    assert _send(ward, protocol, sender, ward.at(6, 18)).sent == 0
+    # 07:59 and 08:00 at the clinic.
+    assert _send(ward, protocol, sender, ward.at(7, 2.49)).sent == 0
+    assert _send(ward, protocol, sender, ward.at(7, 2.5)).sent == 1
+
+
+@pytest.mark.parametrize(("hours", "quiet"), [(2.49, True), (2.5, False), (14.49, False), (14.5, True)])
+def test_the_quiet_hours_end_and_begin_on_the_minute(sqlite_ward, protocol, hours, quiet):
+    with sqlite_ward.store.read() as session:
+        zone = clinic_zone(session)
+    now = sqlite_ward.at(6, hours)
+    assert may_go_out(now, zone, protocol) is not quiet
+    assert may_go_out(earliest_try(now, zone, protocol), zone, protocol)
+    assert earliest_try(now, zone, protocol) - now < timedelta(hours=13)
+
+
+def test_a_try_that_fails_is_made_again_later_under_the_same_key_and_at_last_listed(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    ward = sqlite_ward
+    _queued(ward, in_hand, agreed, protocol)
+    sender, now, gaps = Recorder(*[NotSentError("busy")] * 9), ward.at(6, NOON), []
+    for _ in range(len(BACKOFF) + 3):
+        with ward.store.read() as session:
+            (message,) = messages_of_day(session, ward.day(6))
+        if message.state != "waiting":
+            break
+        gaps.append(message.next_try - now)
+        # Not a minute before its time.
+        assert _send(ward, protocol, sender, message.next_try - timedelta(seconds=1)).again == 0
+        now = message.next_try
+        _send(ward, protocol, sender, now)
+    assert [gap.total_seconds() / 60 for gap in gaps[1:]] == [1, 5, 15, 60, 240]
+    assert len(set(sender.keys)) == 1
+    assert len(sender.keys) == len(BACKOFF) + 1
+    with ward.store.read() as session:
+        (message,) = unsent_messages(session)
+    assert (message.state, message.last_error) == ("failed", "busy")
+    with ward.store.write(ward.reception, now) as unit:
+        try_again(unit, message_id=message.id)
+    assert _send(ward, protocol, Recorder(), now).sent == 1
+
+
+def test_a_refusal_for_good_is_not_tried_again(sqlite_ward, in_hand, agreed, protocol):
+    _queued(sqlite_ward, in_hand, agreed, protocol)
+    sender = Recorder(NotSentError("no such number", lasting=True))
+    assert _send(sqlite_ward, protocol, sender, sqlite_ward.at(6, NOON)).failed == 1
+    assert _send(sqlite_ward, protocol, sender, sqlite_ward.at(6, NOON + 2)).failed == 0
+
+
+def test_a_server_that_dies_after_handing_on_leaves_a_message_that_another_sends_again(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    class Dies(Recorder):
+        def send(self, message) -> None:
+            super().send(message)
+            raise KeyboardInterrupt
+
+    ward = sqlite_ward
+    _queued(ward, in_hand, agreed, protocol)
+    first, second, now = Dies(), Recorder(), ward.at(6, NOON)
+    with pytest.raises(KeyboardInterrupt):
+        _send(ward, protocol, first, now)
+    assert _send(ward, protocol, second, now + timedelta(minutes=4), owner="b").sent == 0
+    assert _send(ward, protocol, second, now + timedelta(minutes=5), owner="b").sent == 1
+    assert first.keys == second.keys
+
+
+def test_what_no_longer_makes_sense_is_left_out_and_says_why(sqlite_ward, in_hand, agreed, protocol):
+    ward, why = sqlite_ward, {}
+    plans = {code: _queued(ward, in_hand, agreed, protocol, code) for code in ("K-1", "K-2", "K-3", "K-4")}
+    with ward.store.write(ward.reception, ward.at(6, NOON)) as unit:
+        move_trip(unit, trip_id=ward.trips(plans["K-1"])[1].id, day=ward.day(8))
+        mark_arrived(unit, trip_id=ward.trips(plans["K-2"])[1].id, nonce="n")
+        stop_messages(unit, patient_id=plans["K-3"].patient_id)
+        set_standing(unit, patient_id=plans["K-4"].patient_id, standing="died", reason="the son called")
+    sender = Recorder()
+    assert _send(ward, protocol, sender, ward.at(6, NOON)).sent == 0
+    assert sender.keys == []
+    with ward.store.read() as session:
+        why = {one.patient_code: (one.state, one.last_error) for one in messages_of_day(session, ward.day(6))}
+    assert {state for state, _ in why.values()} == {"left out"}
+    assert why["K-3"][1] == "stopped by the patient"
+    assert why["K-1"][1].startswith("no longer wanted")
+
+
+def test_a_reminder_of_a_visit_that_has_passed_is_left_out(sqlite_ward, in_hand, agreed, protocol):
+    ward = sqlite_ward
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id)
+    done = queue_day(ward.store, "reminder", ward.day(6), ward.at(8, NOON), protocol)
+    assert (done.new, done.too_late) == (0, 1)
+
+
+def test_a_way_out_that_is_not_set_up_is_an_error_on_the_list_not_a_message_lost(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    ward = sqlite_ward
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id, channel="gateway")
+    queue_day(ward.store, "reminder", ward.day(6), ward.at(6, NOON), protocol)
+    assert _send(ward, protocol, Recorder(), ward.at(6, NOON)).again == 1
+    with ward.store.read() as session:
+        (message,) = unsent_messages(session, before=ward.at(6, NOON + 1))
+    assert message.last_error == "no way out is set up for gateway"
+
+
+def test_a_folder_holds_each_message_once_by_its_key(sqlite_ward, in_hand, agreed, protocol, tmp_path):
+    ward = sqlite_ward
+    _queued(ward, in_hand, agreed, protocol)
+    with ward.store.read() as session:
+        (message,) = messages_of_day(session, ward.day(6))
+    sender = FolderSender(tmp_path / "out")
+    sender.send(message)
+    sender.send(replace(message, tries=3))
+    (path,) = (tmp_path / "out").iterdir()
+    assert json.loads(path.read_text("utf-8"))["text"] == message.text
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(NotSentError):
+        FolderSender(tmp_path / "file").send(message)
+
+
+def test_a_clock_that_ran_ahead_does_not_keep_a_message_from_going_out(
+    sqlite_ward, in_hand, agreed, protocol
+):
+    ward = sqlite_ward
+    _queued(ward, in_hand, agreed, protocol)
+    far = ward.at(10, NOON)
+    with ward.store.engine.begin() as connection:
+        connection.execute(
+            text("UPDATE message SET claimed_by = 'x', claimed_until = :far"),
+            {"far": f"{far:%Y-%m-%d %H:%M:%S.%f}"},
+        )
+    assert _send(ward, protocol, Recorder(), ward.at(6, NOON)).sent == 1
