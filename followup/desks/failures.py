@@ -40,6 +40,7 @@ _STATUS = {
     "store.busy": 503,
     "store.full": 503,
     "store.lost": 503,
+    "store.unreachable": 503,
     "clinic.missing": 503,
 }
 _HEADINGS = {

@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import secrets
+import sqlite3
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -75,7 +76,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
             where=str(folder),
             fix="free some space, or name another folder",
         ) from None
-    except DatabaseError as exc:
+    except (DatabaseError, sqlite3.Error) as exc:
         raise FollowupError(
             "backup.folder",
             "no backup was written: the copy failed, perhaps the disk is full",

@@ -169,6 +169,12 @@ def _translated() -> Iterator[None]:
                 "the database stopped answering; whether this was stored can't be told",
                 fix="look whether it is there before doing it again",
             ) from exc
+        if exc.statement is None:
+            raise FollowupError(
+                "store.unreachable",
+                "the database can't be reached, nothing was stored",
+                fix="try again in a minute; if it stays so, see whether the database runs",
+            ) from exc
         raise
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from followup.records.tables.base import metadata
 from followup.records.tables.clinic import ROLES, ClinicRow, LoginSessionRow, StaffRow
+from followup.records.tables.desks import SheetChoiceRow, StockCountRow, TeachBackRow
 from followup.records.tables.people import OperationListRow, OperationRow, PatientRow, RecordVersionRow
 from followup.records.tables.plans import (
     CarePlanRow,
@@ -57,10 +58,13 @@ __all__ = [
     "PlaceRow",
     "ProtocolSignatureRow",
     "RecordVersionRow",
+    "SheetChoiceRow",
     "SheetRow",
     "SiteRow",
     "StaffRow",
     "StandingRow",
+    "StockCountRow",
+    "TeachBackRow",
     "TripRow",
     "TripTransitionRow",
     "metadata",
