@@ -30,6 +30,7 @@ COMMANDS = {
     "schema": ("followup.cli.schema", "Print a JSON Schema of what goes in or comes out."),
     "serve": ("followup.cli.clinic", "Serve the pages and keep the lists up to date."),
     "sheet": ("followup.cli.sheet", "Write the patient's sheet."),
+    "site": ("followup.cli.site", "List, add and change sites; bind staff to one."),
     "sweep": ("followup.cli.clinic", "Note once what turned late or overdue."),
 }
 

@@ -46,8 +46,8 @@ def overdue(folder: str | None, on: date | None, as_json: bool) -> Outcome:
     with opened(settings) as store, store.read() as session:
         zone = ZoneInfo(get_clinic(session).zone)
         now = _moment(on, zone)
-        kinds = load_protocol(settings.protocol).kinds
-        lines = reach_lines(session, now, translator("en", "desk"), kinds)
+        protocol = load_protocol(settings.protocol)
+        lines = reach_lines(session, now, translator("en", "desk"), protocol.kinds, protocol.recall)
     day = now.astimezone(zone).date()
     head = f"{long_day(day)}: {counted(len(lines), 'person', 'people')} to reach"
     return Outcome(_json(lines) if as_json else _text([head, *(_reach(line) for line in lines)]))

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime
 from typing import cast
 
 import click
+from sqlmodel import Session
 
 from followup.cli.contract import Outcome, visible
 from followup.cli.files import Day
@@ -16,7 +17,9 @@ from followup.recall.lists import as_csv
 from followup.recall.messages.calls import CallLine, call_lines
 from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
-from followup.records.messages import unsent_messages
+from followup.records.messages import choose_messages, stop_messages, unsent_messages
+from followup.records.patients import patient_by_code, unknown_patient
+from followup.records.views import SYSTEM
 
 
 @click.group()
@@ -51,6 +54,40 @@ def calls(kind: str, folder: str | None, on: date | None) -> Outcome:
         with store.read() as session:
             lines = call_lines(session, cast(MessageKind, kind), day, protocol)
     return Outcome(as_csv(CallLine, lines))
+
+
+@messages.command()
+@click.argument("code")
+@folder_option
+@click.option(
+    "--by", type=click.Choice(("paper", "mail", "gateway", "folder")), required=True, help="Which way."
+)
+@click.option("--to", "address", default="", help="Telephone number or mail address.")
+@click.option("--carer", is_flag=True, help="Written to a helper instead of the patient.")
+def agree(code: str, folder: str | None, by: str, address: str, carer: bool) -> Outcome:
+    """Note that the patient CODE agreed to messages, by which way and to whom."""
+    with opened(settings_from(folder)) as store, store.write(SYSTEM, datetime.now(UTC)) as unit:
+        who = _patient(unit.session, code)
+        reader = "carer" if carer else "patient"
+        choose_messages(unit, patient_id=who, consent=True, reader=reader, channel=by, address=address)
+    return Outcome(visible(f"{code} gets messages by {by}.\n"))
+
+
+@messages.command()
+@click.argument("code")
+@folder_option
+def stop(code: str, folder: str | None) -> Outcome:
+    """Note that the patient CODE wants no messages; what waits is not sent either."""
+    with opened(settings_from(folder)) as store, store.write(SYSTEM, datetime.now(UTC)) as unit:
+        stop_messages(unit, patient_id=_patient(unit.session, code))
+    return Outcome(visible(f"{code} gets no more messages.\n"))
+
+
+def _patient(session: Session, code: str) -> int:
+    found = patient_by_code(session, code)
+    if found is None:
+        raise unknown_patient()
+    return found.id
 
 
 @messages.command()

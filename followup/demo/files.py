@@ -10,7 +10,7 @@ from pathlib import Path
 from sqlmodel import Session
 
 from followup.desks.desk import Desk, Visit
-from followup.desks.sheets import content_of
+from followup.desks.sheet_content import content_of
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
@@ -67,7 +67,7 @@ def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
         visit = Visit(desk, clinic, now, None, protocol_signature(session, desk.protocol.hash))
         kinds = desk.protocol.kinds
         due = due_lines(session, visit.today, now, kinds)
-        reach = reach_lines(session, now, translator("en", "desk"), kinds)
+        reach = reach_lines(session, now, translator("en", "desk"), kinds, desk.protocol.recall)
         sheets = [sheet for patient in sorted(plans_in_force(session)) for sheet in _newest(session, patient)]
         (folder / "sheets").mkdir(exist_ok=True)
         for sheet in sheets:

@@ -172,7 +172,7 @@ def _morning(place: Workplace, day: date, now: datetime) -> str:
     words, kinds = translator("en", "desk"), place.protocol.kinds
     with place.store.read() as session:
         due = due_lines(session, day, now, kinds)
-        reach = reach_lines(session, now, words, kinds)
+        reach = reach_lines(session, now, words, kinds, place.protocol.recall)
     _write(place, day, "due", as_csv(DueLine, due))
     _write(place, day, "to-reach", as_csv(ReachLine, reach))
     return f"{len(due)} due, {len(reach)} to reach"

@@ -13,6 +13,7 @@ from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, ReviewNeed
 from followup.clinical.protocol import Kind
+from followup.clinical.recall_rules import RecallRules
 from followup.clinical.record import Eye
 from followup.language.catalogues import Translator
 from followup.recall.lateness import VisitDays, lateness
@@ -87,9 +88,13 @@ def due_lines(session: Session, day: date, now: datetime, kinds: Mapping[str, Ki
 
 
 def reach_lines(
-    session: Session, now: datetime, words: Translator, kinds: Mapping[str, Kind]
+    session: Session,
+    now: datetime,
+    words: Translator,
+    kinds: Mapping[str, Kind],
+    rules: RecallRules | None = None,
 ) -> tuple[ReachLine, ...]:
-    """Whom to reach at ``now``, most pressing first."""
+    """Whom to reach at ``now``, most pressing first; with the clinic's ``rules`` what to try next."""
     today = now.astimezone(clinic_zone(session)).date()
     return tuple(
         ReachLine(
@@ -106,7 +111,7 @@ def reach_lines(
             for_what=_words(item.checks, kinds),
             telephones=_telephones(item.patient),
         )
-        for item in worklist(session, now)
+        for item in worklist(session, now, rules)
     )
 
 

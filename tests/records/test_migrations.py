@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from sqlalchemy import DateTime, text
 from sqlmodel.sql.sqltypes import UTCDateTime
 
@@ -102,7 +103,7 @@ NEXT_STEP = '''
 """A step that a later version might have."""
 import sqlalchemy as sa
 from alembic import op
-revision, down_revision, branch_labels, depends_on = "0003", "0002", None, None
+revision, down_revision, branch_labels, depends_on = "next", "{head}", None, None
 
 
 def upgrade():
@@ -113,8 +114,12 @@ REBUILD = """with op.batch_alter_table("patient", recreate="always") as batch:
 ORPHAN = 'op.execute("DELETE FROM trip_transition"); op.execute("DELETE FROM patient")'
 
 
+def _newest() -> str:
+    return ScriptDirectory.from_config(migrations._config()).get_current_head()
+
+
 def _with_next_step(monkeypatch, folder, step: str) -> None:
-    (folder / "v0003_next.py").write_text(NEXT_STEP.format(step=step))
+    (folder / "v9999_next.py").write_text(NEXT_STEP.format(step=step, head=_newest()))
     config = migrations._config()
     own = Path(migrations.__file__).parent / "versions"
     config.set_main_option("version_locations", f"{own}{os.pathsep}{folder}")
