@@ -48,7 +48,11 @@ class Findings(Part):
     pain: Seen | None = None
     redness_growing: Seen | None = None
     lid_swelling: Seen | None = None
-    cells: Cells | None = None
+    cells: Cells | None = Field(
+        None,
+        description="SUN grade by the cells in a field of 1 x 1 mm: 0: under 1; 0.5+: 1-5; 1+: 6-15; "
+        "2+: 16-25; 3+: 26-50; 4+: over 50",
+    )
     flare: Flare | None = None
     hypopyon: Seen | None = None
     fibrin: Seen | None = None
