@@ -18,7 +18,7 @@ ROWS = {
 }
 
 
-def tests_of(path: Path) -> set[str]:
+def checks_in(path: Path) -> set[str]:
     tree = ast.parse(path.read_text("utf-8"))
     return {n.name for n in tree.body if isinstance(n, ast.FunctionDef) and n.name.startswith("test_")}
 
@@ -28,7 +28,7 @@ def tests_of(path: Path) -> set[str]:
 )
 def test_every_check_is_marked_and_every_mark_is_of_a_check(path):
     told = MARKS.get(path.name, {})
-    assert set(told) == tests_of(path), "keep tests/published/marks.toml in step"
+    assert set(told) == checks_in(path), "keep tests/published/marks.toml in step"
     assert set(told.values()) <= {"P", "S", "M", "C", "rows", "own"}
 
 
@@ -38,7 +38,7 @@ def test_every_row_has_a_source_and_a_mark(file):
     assert rows
     for row in rows:
         assert row["mark"] in {"P", "S", "M", "C"}, row
-        assert len(row["source"]) > 5, row
+        assert len(row["source"]) >= 5, row
 
 
 def test_no_line_stands_twice_in_a_file():
