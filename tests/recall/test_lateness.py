@@ -26,6 +26,15 @@ MIDNIGHTS = [
     ("Europe/London", date(2027, 3, 29), datetime(2027, 3, 28, 23, 0, tzinfo=UTC)),
     ("Europe/London", date(2027, 10, 31), datetime(2027, 10, 30, 23, 0, tzinfo=UTC)),
     ("Europe/London", date(2027, 11, 1), datetime(2027, 11, 1, 0, 0, tzinfo=UTC)),
+    # New York changes at 07:00 UTC on 14 March and 06:00 UTC on 7 November 2027.
+    ("America/New_York", date(2027, 3, 14), datetime(2027, 3, 14, 5, 0, tzinfo=UTC)),
+    ("America/New_York", date(2027, 3, 15), datetime(2027, 3, 15, 4, 0, tzinfo=UTC)),
+    ("America/New_York", date(2027, 11, 7), datetime(2027, 11, 7, 4, 0, tzinfo=UTC)),
+    ("America/New_York", date(2027, 11, 8), datetime(2027, 11, 8, 5, 0, tzinfo=UTC)),
+    ("America/New_York", date(2028, 2, 29), datetime(2028, 2, 29, 5, 0, tzinfo=UTC)),
+    # Lord Howe's clocks go by half an hour, back at 15:00 UTC on 3 April 2027.
+    ("Australia/Lord_Howe", date(2027, 4, 4), datetime(2027, 4, 3, 13, 0, tzinfo=UTC)),
+    ("Australia/Lord_Howe", date(2027, 4, 5), datetime(2027, 4, 4, 13, 30, tzinfo=UTC)),
     # Cairo's clocks went from 24:00 to 01:00 at the start of 26 April 2024: the day begins at 01:00.
     ("Africa/Cairo", date(2024, 4, 26), datetime(2024, 4, 25, 22, 0, tzinfo=UTC)),
     # Havana's went back from 01:00 to 00:00 on 1 November 2026: the day begins at the first midnight.
