@@ -17,7 +17,7 @@ from followup.records.views import SYSTEM
 
 router = APIRouter()
 
-FIRST_PAGES = ("/waiting", "/operations", "/today", "/staff", "/protocol")
+FIRST_PAGES = ("/waiting", "/operations", "/today", "/bottles", "/staff", "/protocol")
 Text = Annotated[str, Form()]
 
 

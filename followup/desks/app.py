@@ -15,8 +15,10 @@ from followup.desks.desk import Desk
 from followup.desks.guard import guard
 from followup.desks.routes import ROUTERS
 from followup.desks.security.headers import SafeHeaders
+from followup.desks.security.size import BoundedBody
 
-MAX_BODY = 2_000_000
+# A photo of a sheet is the largest thing that anyone sends; text has its own, smaller bounds.
+MAX_BODY = 13_000_000
 # Never more requests at work than the store's pool has connections.
 THREADS = 12
 
@@ -34,12 +36,12 @@ def create_app(desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]]
         title="Follow-up desks",
         lifespan=lifespan,
         dependencies=[Depends(guard)],
-        max_body_size=MAX_BODY,
         openapi_url=None,
         docs_url=None,
         redoc_url=None,
     )
     app.state.desk = desk
+    app.add_middleware(BoundedBody, most=MAX_BODY)
     app.add_middleware(SafeHeaders, https=desk.https)
     for router in ROUTERS:
         app.include_router(router)

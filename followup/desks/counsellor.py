@@ -18,6 +18,7 @@ from followup.desks.forms.sheet import (
     with_another_row,
 )
 from followup.desks.forms.values import rows
+from followup.desks.glance import Glance, glance
 from followup.desks.pages import go, show
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first
@@ -39,7 +40,7 @@ def operations(request: Request, visit: AnyVisit, on: date | None = None) -> Res
 @router.post("/operations/list")
 def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """The day's list as pasted lines: code, name, eye."""
-    day = _day(first(form, "on"))
+    day = day_of_form(first(form, "on"))
     try:
         lines = [
             _list_line(i, line) for i, line in enumerate(first(form, "lines").splitlines(), 1) if line.strip()
@@ -104,12 +105,22 @@ def save_record(request: Request, visit: AnyVisit, code: str, form: AForm) -> Re
     return _save(request, visit, form, _known(visit, code))
 
 
+@router.post("/operations/preview")
+def preview(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """What the form as it stands would lead to: a fragment of a page, nothing is stored."""
+    return show(request, "record-preview.html", glance=glance(visit, form))
+
+
 def _save(request: Request, visit: Visit, form: Posted, known: PatientView | None) -> Response:
     """Store the form and go to the plan; on any problem show it again with all that was typed."""
     version = _version(visit, known) if known else None
     if "add" in form:
         return _form_page(request, visit, _one_more(form, visit.today), version=version, status=200)
     data = read_form(form)
+    if "look" in form:
+        return _form_page(
+            request, visit, FormView(fill_form(data)), version=version, looked=glance(visit, form)
+        )
     try:
         seen = first(form, "seen")
         plan = _store(visit, check(data), known, int(seen) if seen.isdecimal() else 0)
@@ -166,6 +177,7 @@ def _form_page(
     version: RecordVersion | None = None,
     error: str | None = None,
     status: int = 200,
+    looked: Glance | None = None,
 ) -> Response:
     medicines = sorted((key, m.label) for key, m in visit.desk.protocol.formulary.items())
     return show(
@@ -178,6 +190,7 @@ def _form_page(
         seen=version.number if version else 0,
         medicines=medicines,
         languages=list(LANGUAGES),
+        glance=looked,
     )
 
 
@@ -212,7 +225,8 @@ def _list_line(number: int, line: str) -> ListLine:
     return ListLine(parts[0], ", ".join(parts[1:-1]), "right" if eye == "right" else "left")
 
 
-def _day(text: str) -> date:
+def day_of_form(text: str) -> date:
+    """A day that a form sent."""
     try:
         return date.fromisoformat(text)
     except ValueError:

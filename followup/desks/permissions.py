@@ -17,6 +17,8 @@ CLINICAL: Final = frozenset({COUNSELLOR, SURGEON})
 FRONT: Final = frozenset({COUNSELLOR, RECEPTION, SURGEON})
 ONLY_RECEPTION: Final = frozenset({RECEPTION})
 ONLY_SURGEON: Final = frozenset({SURGEON})
+STORE: Final = frozenset({PHARMACY, MANAGER})
+OVERVIEW: Final = frozenset({MANAGER, SURGEON})
 ONLY_MANAGER: Final = frozenset({MANAGER})
 
 TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
@@ -42,6 +44,9 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/patients/{code}"): FRONT,
     ("GET", "/patients/{code}/record"): CLINICAL,
     ("POST", "/patients/{code}/record"): CLINICAL,
+    ("POST", "/operations/preview"): CLINICAL,
+    ("POST", "/operations/sheets"): CLINICAL,
+    ("GET", "/operations/sheets.pdf"): CLINICAL,
     # the plan
     ("GET", "/waiting"): ONLY_SURGEON,
     ("GET", "/plans/{plan}"): CLINICAL,
@@ -62,6 +67,9 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/patients/{code}/eyes/{eye}/looks/{on}"): ONLY_SURGEON,
     # the sheet
     ("POST", "/plans/{plan}/sheets"): CLINICAL,
+    ("GET", "/plans/{plan}/preview"): CLINICAL,
+    ("GET", "/plans/{plan}/pages/{number}.png"): CLINICAL,
+    ("POST", "/sheets/{sheet}/taught"): FRONT,
     ("GET", "/sheets/{sheet}"): FRONT,
     ("GET", "/sheets/{sheet}/paper.pdf"): FRONT,
     ("GET", "/sheets/{sheet}/phone.html"): FRONT,
@@ -70,10 +78,25 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/today"): FRONT,
     ("GET", "/to-reach"): FRONT,
     ("POST", "/find"): FRONT,
+    ("POST", "/photo"): FRONT,
     ("GET", "/found/{sheet}"): FRONT,
+    ("GET", "/today/list"): FRONT,
+    ("GET", "/patients/{code}/call"): FRONT,
+    ("POST", "/patients/{code}/call"): FRONT,
+    ("POST", "/patients/{code}/walk-in"): FRONT,
+    ("GET", "/trips/{trip}/move"): FRONT,
+    ("POST", "/trips/{trip}/move"): FRONT,
+    ("POST", "/trips/{trip}/book"): FRONT,
     ("POST", "/trips/{trip}/arrived"): ONLY_RECEPTION,
     ("POST", "/trips/{trip}/no-show"): ONLY_RECEPTION,
     ("POST", "/trips/{trip}/seen"): FRONT,
+    # pharmacy and manager
+    ("GET", "/bottles"): STORE,
+    ("POST", "/bottles"): STORE,
+    ("GET", "/forecast"): ONLY_MANAGER,
+    ("GET", "/outcomes"): OVERVIEW,
+    ("GET", "/calendar"): ONLY_MANAGER,
+    ("POST", "/calendar"): ONLY_MANAGER,
     # the people who work here
     ("GET", "/staff"): ONLY_MANAGER,
     ("POST", "/staff"): ONLY_MANAGER,

@@ -11,6 +11,7 @@ from followup.errors import FollowupError
 
 MAX_FIELDS = 20_000
 MAX_TEXT = 1_000_000
+MAX_FILE = 2_000_000
 
 Posted = dict[str, list[str]]
 
@@ -38,7 +39,14 @@ def first(form: Posted, name: str) -> str:
 
 
 async def _text_of(file: UploadFile) -> str:
-    content = await file.read()
+    content = await file.read(MAX_FILE + 1)
+    if len(content) > MAX_FILE:
+        raise FollowupError(
+            "form.file",
+            "the file is too large",
+            where=file.filename or "file",
+            fix=f"send at most {MAX_FILE // 1_000_000} MB at a time",
+        )
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -12,54 +12,24 @@ from sqlmodel import Session
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
-from followup.desks.visit_lines import visit_lines
+from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.desks.words import desk_translator
 from followup.errors import FollowupError
-from followup.recall.codes import read_scan
 from followup.recall.worklist import reason, worklist
-from followup.records.patients import patient_by_code, search_patients
+from followup.records.patients import patient_by_code, unknown_patient
 from followup.records.plans import active_plan, plans_of
 from followup.records.sheets import find_sheet, sheets_of
 from followup.records.trips import day_trips, open_trips, trip, trips_of
 from followup.records.views import FoundSheet, PatientView, TripView
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.walkins import note_walk_in
 
 router = APIRouter()
-LONGEST_SEARCH = 200
 
 
 @router.get("/today")
 def today(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
     return _day_page(request, visit, on or visit.today)
-
-
-@router.get("/to-reach")
-def to_reach(request: Request, visit: AnyVisit) -> Response:
-    words = desk_translator(visit.language)
-    with visit.desk.store.read() as session:
-        items = worklist(session, visit.now)
-    return show(request, "to-reach.html", items=[(item, reason(item, words)) for item in items])
-
-
-@router.post("/find")
-def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
-    """A typed or scanned code, a name, a telephone number or a patient code, all in one box."""
-    text = first(form, "text")
-    if not text:
-        return go("/today")
-    if len(text) > LONGEST_SEARCH:
-        raise FollowupError("find.length", "too long for a code or a name", where="search", fix="shorten it")
-    scan = read_scan(text, visit.desk.keyring, visit.clinic.code)
-    with visit.desk.store.read() as session:
-        if scan.sheet_id and find_sheet(session, scan.sheet_id):
-            return go(f"/found/{scan.sheet_id}")
-        people = search_patients(session, text) if scan.outcome != "other clinic" else ()
-    if len(people) == 1 and scan.outcome != "ours":
-        return go(f"/patients/{people[0].code}")
-    status = 200 if people else 404
-    return show(
-        request, "find.html", status=status, text=text, people=people, scan=scan if not people else None
-    )
 
 
 @router.get("/found/{sheet}")
@@ -96,6 +66,29 @@ def arrived(visit: AnyVisit, trip_id: Annotated[int, Path(alias="trip")], form: 
     return go(f"/patients/{seen.patient_code}")
 
 
+@router.post("/patients/{code}/walk-in")
+def walk_in(visit: AnyVisit, code: str, form: AForm) -> Response:
+    """Somebody comes without a visit for today."""
+    nonce = first(form, "nonce")
+    if not 16 <= len(nonce) <= 64:
+        raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        who = patient_by_code(unit.session, code)
+        if who is None:
+            raise unknown_patient()
+        note_walk_in(unit, patient_id=who.id, reason=first(form, "why"), nonce=nonce)
+    return go(f"/patients/{who.code}")
+
+
+@router.get("/today/list")
+def day_list(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
+    """The day on paper, for the window and for a day without electricity."""
+    day = on or visit.today
+    with visit.desk.store.read() as session:
+        lines = visit_lines(session, visit, day_trips(session, day))
+    return show(request, "day-list.html", day=day, lines=sorted(lines, key=_by_name))
+
+
 @router.post("/trips/{trip}/no-show")
 def no_show(visit: AnyVisit, trip: int) -> Response:
     with visit.desk.store.write(visit.actor, visit.now) as unit:
@@ -122,14 +115,24 @@ def _refuse_early(planned: TripView, today: date) -> None:
         )
 
 
+def _in_time(line: VisitLine) -> tuple[int, str, str]:
+    """Those who wait here first, longest waiting first; then those to come; then who was seen."""
+    order = ("here", "overdue", "late", "due today", "upcoming", "done", "cancelled")
+    arrived = line.trip.arrived_at.isoformat() if line.trip.arrived_at else ""
+    return order.index(line.stands), arrived, line.who.name.casefold()
+
+
+def _by_name(line: VisitLine) -> str:
+    return line.who.name.casefold()
+
+
 def _day_page(request: Request, visit: Visit, day: date) -> Response:
     with visit.desk.store.read() as session:
         lines = visit_lines(session, visit, day_trips(session, day))
         earlier = open_trips(session, until=day - timedelta(days=1)) if day == visit.today else ()
         missed = sorted(visit_lines(session, visit, earlier), key=lambda line: line.trip.window_end)
         items = worklist(session, visit.now)
-    order = ("overdue", "late", "due today", "here", "upcoming", "done", "cancelled")
-    lines = tuple(sorted(lines, key=lambda line: (order.index(line.stands), line.who.name.casefold())))
+    lines = tuple(sorted(lines, key=_in_time))
     return show(request, "today.html", day=day, lines=lines, missed=missed, to_reach=len(items))
 
 

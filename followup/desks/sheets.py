@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 from typing import Literal
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
-from sqlmodel import Session
 
 from followup.clinical.record import Record
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
+from followup.desks.plan_view import PlanView
 from followup.desks.plans import load, record_of
 from followup.desks.posted import AForm, first
+from followup.desks.printing import count_pages, read_options
+from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer
 from followup.errors import FollowupError
-from followup.recall.codes import new_sheet_id, qr_payload, typed_code
+from followup.language.catalogues import offered
+from followup.recall.codes import typed_code
+from followup.records.desk_notes import note_teach_back, teach_back_of
+from followup.records.patients import patient
 from followup.records.plans import plan
-from followup.records.sheets import find_sheet, hand_over_sheet, issue_sheet, sheets_of
+from followup.records.sheets import find_sheet, hand_over_sheet, sheets_of
 from followup.records.views import FoundSheet, PlanVersion, SheetView
-from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
-from followup.sheets.model import SheetContent
+from followup.sheets.content import sheet_language
+from followup.sheets.options import SheetOptions, usual_options
 from followup.sheets.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
@@ -31,37 +37,65 @@ PHONE_POLICY = (
 
 
 @router.get("/plans/{plan}/draft.pdf")
-def draft(visit: AnyVisit, plan: int, language: str | None = None) -> Response:
+def draft(request: Request, visit: AnyVisit, plan: int, language: str | None = None) -> Response:
     """The plan as it would print, with a watermark and without a code."""
-    view = load(visit, plan)
-    content = build_content(
-        view.plan,
-        view.record,
-        visit.desk.protocol.formulary,
-        clinic_info(visit),
-        language=language or None,
-        printed_on=visit.today,
-        aftercare=visit.desk.protocol.aftercare,
+    content = draft_content(visit, plan, language or None, read_options(dict(request.query_params)))
+    return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan}")
+
+
+@router.get("/plans/{plan}/preview")
+def preview(request: Request, visit: AnyVisit, plan: int, language: str = "") -> Response:
+    """The pages as they will come out, with what may be chosen beside them."""
+    view, options, error, pages = load(visit, plan), SheetOptions(), None, 0
+    asked = dict(request.query_params)
+    try:
+        options = read_options(asked) if asked else usual_options(view.record)
+        pages = count_pages(render_pdf(draft_content(visit, plan, language or None, options)))
+    except FollowupError as exc:
+        error = exc.line
+    known = _sheets_of_plan(visit, view.version)
+    with visit.desk.store.read() as session:
+        who = patient(session, view.version.patient_id)
+    query = urlencode({k: v for k, v in {"language": language, **_query(options)}.items() if v})
+    return show(
+        request,
+        "preview.html",
+        status=422 if error else 200,
+        view=view,
+        who=who,
+        options=options,
+        language_chosen=language,
+        languages=[spoken.tag for spoken in offered()],
+        pages=pages,
+        query=query,
+        sheets=known,
+        error=error,
     )
-    return _pdf(render_pdf(content), f"draft-{view.version.patient_code}-{view.version.number}")
+
+
+def _query(options: SheetOptions) -> dict[str, str]:
+    return {
+        "size": options.size,
+        "paper": options.paper,
+        "twin": options.twin or "",
+        "pictures": "yes" if options.pictures else "",
+        "calendar": "yes" if options.calendar else "no",
+    }
 
 
 @router.post("/plans/{plan}/sheets")
-def print_sheet(visit: AnyVisit, plan: int, form: AForm) -> Response:
+def print_sheet(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
     view = load(visit, plan)
     known = _sheets_of_plan(visit, view.version)
     expected = first(form, "issue")
     if expected.isdecimal() and int(expected) < len(known):
         return go(f"/sheets/{known[-1].id}")
-    language = sheet_language(view.record, first(form, "language") or None).language.tag
-    sheet_id = new_sheet_id()
+    # A form that names no size comes from the plan's own page: what usually suits the patient.
+    options = read_options(form) if "size" in form else usual_options(view.record)
+    language, why = first(form, "language") or None, first(form, "reason")
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        sheet = issue_sheet(
-            unit, plan_id=plan, sheet_id=sheet_id, language=language, reason=first(form, "reason")
-        )
-        # A sheet that can't be laid out is never issued: its code would name nothing.
-        render_pdf(content_of(unit.session, visit, sheet))
+        sheet = issue_one(unit, visit, view.version, options, language=language, reason=why)
     return go(f"/sheets/{sheet.id}")
 
 
@@ -75,7 +109,7 @@ def paper(visit: AnyVisit, sheet: str) -> Response:
     found = _found(visit, sheet).sheet
     with visit.desk.store.read() as session:
         content = content_of(session, visit, found)
-    return _pdf(render_pdf(content), f"sheet-{found.patient_code}-{found.issue}")
+    return pdf_answer(render_pdf(content), f"sheet-{found.patient_code}-{found.issue}")
 
 
 @router.get("/sheets/{sheet}/phone.html")
@@ -85,6 +119,18 @@ def phone(visit: AnyVisit, sheet: str) -> Response:
     with visit.desk.store.read() as session:
         content = content_of(session, visit, found)
     return HTMLResponse(render_phone(content), headers={"content-security-policy": PHONE_POLICY})
+
+
+@router.post("/sheets/{sheet}/taught")
+def taught(visit: AnyVisit, sheet: str, form: AForm) -> Response:
+    """What the patient showed or said back."""
+    found = _found(visit, sheet).sheet
+    with visit.desk.store.read() as session:
+        asked = len(content_of(session, visit, found).teach_back.lines)
+    shown = [int(text) for text in form.get("shown", []) if text.isascii() and text.isdecimal()]
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        note_teach_back(unit, sheet_id=sheet, shown=shown, asked=asked)
+    return go(f"/sheets/{sheet}")
 
 
 @router.post("/sheets/{sheet}/handed-over")
@@ -99,56 +145,6 @@ def handed_over(request: Request, visit: AnyVisit, sheet: str, form: AForm) -> R
     except FollowupError as exc:
         return _page(request, visit, sheet, error=exc.line, status=status_of(exc), to=to)
     return go(f"/sheets/{sheet}")
-
-
-def content_of(session: Session, visit: Visit, sheet: SheetView) -> SheetContent:
-    """What stands on an issued sheet. The same sheet gives the same content on any day."""
-    version = plan(session, sheet.plan_id)
-    record = record_of(session, version).record
-    before = _sheet_before(session, sheet)
-    issue = SheetIssue(
-        code_grouped=typed_code(sheet.id),
-        qr_payload=qr_payload(sheet.id, visit.desk.keyring, visit.clinic.code),
-        number=str(sheet.issue),
-        printed_on=sheet.printed_at.astimezone(visit.zone).date(),
-        replaces=str(before.issue) if before else None,
-        signed_by=version.signed_by,
-    )
-    return build_content(
-        version.body,
-        record,
-        visit.desk.protocol.formulary,
-        clinic_info(visit),
-        language=sheet.language,
-        issue=issue,
-        printed_on=issue.printed_on,
-        aftercare=visit.desk.protocol.aftercare,
-        previous=plan(session, before.plan_id).body if before and before.plan_id != sheet.plan_id else None,
-    )
-
-
-def clinic_info(visit: Visit) -> ClinicInfo:
-    """The clinic as it stands on a sheet."""
-    clinic = visit.clinic
-    return ClinicInfo(
-        name=clinic.name,
-        code=clinic.code,
-        telephone_day=clinic.phone_day,
-        telephone_night=clinic.phone_night,
-        nearest_eye_clinic=clinic.nearest_eye_clinic or None,
-        time_zone=clinic.zone,
-        sample=clinic.is_sample,
-    )
-
-
-def _sheet_before(session: Session, sheet: SheetView) -> SheetView | None:
-    """The sheet that the patient has until this one: the last handed over before it was printed."""
-    earlier = [
-        other
-        for other in sheets_of(session, sheet.patient_id)
-        if other.issue < sheet.issue and other.handed_over_at and other.handed_over_at <= sheet.printed_at
-    ]
-    return earlier[-1] if earlier else None
 
 
 def _sheets_of_plan(visit: Visit, version: PlanVersion) -> tuple[SheetView, ...]:
@@ -186,6 +182,10 @@ def _page(
         version = plan(session, found.sheet.plan_id)
         record: Record = record_of(session, version).record
         notice = sheet_language(record, None).notice if record.patient.language else None
+        content = content_of(session, visit, found.sheet)
+        told = teach_back_of(session, sheet_id)
+    view = PlanView(version, record, visit.desk.protocol, visit.today)
+    day = found.sheet.printed_at.astimezone(visit.zone).date()
     return show(
         request,
         "sheet-page.html",
@@ -195,14 +195,12 @@ def _page(
         who=found.patient,
         code=typed_code(found.sheet.id),
         notice=notice,
+        teach=content.teach_back,
+        teach_language=content.language,
+        teach_direction=content.direction,
+        told=told,
+        view=view,
+        bottles=[b for b in version.body.supply if b.handed_over <= day and b.discard >= day],
         error=error,
         to=to,
-    )
-
-
-def _pdf(content: bytes, name: str) -> Response:
-    return Response(
-        content,
-        media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="{name}.pdf"'},
     )

@@ -33,3 +33,19 @@ for (const form of document.querySelectorAll("form[data-keep]")) {
   form.addEventListener("submit", () => { touched = false; });
   window.addEventListener("beforeunload", (event) => { if (touched) event.preventDefault(); });
 }
+
+// The plan beside the record's form changes while someone types; without this file a button does it.
+for (const form of document.querySelectorAll("form[data-preview]")) {
+  const place = document.getElementById("preview");
+  let waiting = 0;
+  let asked = 0;
+  const look = async () => {
+    const mine = ++asked;
+    const answer = await fetch(form.dataset.preview, { method: "POST", body: new FormData(form) }).catch(() => null);
+    if (answer && answer.ok && !answer.redirected && mine === asked) place.innerHTML = await answer.text();
+  };
+  form.addEventListener("input", () => {
+    window.clearTimeout(waiting);
+    waiting = window.setTimeout(look, 500);
+  });
+}

@@ -18,6 +18,7 @@ EXAMPLES = {
     "{trip}": "999999",
     "{eye}": "right",
     "{on}": "2027-03-02",
+    "{number}": "1",
     "{other}": "999998",
     "{login}": "nobody-by-this-name",
 }

@@ -1,0 +1,131 @@
+"""The clinic's calendar: open days, holidays, services with their days and places, half-days."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from followup.clinical.record import parse_json_object
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.failures import status_of
+from followup.desks.pages import go, show
+from followup.desks.posted import AForm, Posted, first
+from followup.errors import FollowupError
+from followup.records.clinics import get_clinic, put_clinic
+from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
+
+router = APIRouter()
+SPARE_ROWS = 2
+
+
+@router.get("/calendar")
+def calendar_page(request: Request, visit: AnyVisit) -> Response:
+    return _page(request, visit, _typed_of(visit.calendar), visit.clinic.calendar)
+
+
+@router.post("/calendar")
+def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """Store the calendar. Plans that are signed keep their visits; the next plan follows it."""
+    seen = first(form, "seen")
+    try:
+        if visit.actor.site is not None:
+            raise FollowupError(
+                "calendar.site",
+                "the calendar of one site is not changed here",
+                fix="ask the clinic's manager",
+            )
+        calendar = _read(form, visit.calendar)
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            clinic = get_clinic(unit.session)
+            if clinic.calendar != seen:
+                raise FollowupError(
+                    "store.conflict",
+                    "someone else changed the calendar meanwhile",
+                    fix="open it again and repeat what is still needed",
+                )
+            put_clinic(unit, replace(clinic, calendar=json.dumps(calendar)))
+    except FollowupError as exc:
+        return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
+    return go("/calendar")
+
+
+def _read(form: Posted, old: Calendar) -> dict[str, Any]:
+    """The calendar as JSON, checked. What has no field on the page stays as it is."""
+    kept = old.model_dump(mode="json", exclude_defaults=True)
+    half = [h for h in kept.get("half_days", []) if h.get("services") or h.get("capacity") == "whole"]
+    half += [{"weekday": day} for day in form.get("half_weekday", [])]
+    half += [{"date": day} for day in _lines(form, "half_dates")]
+    kept |= {
+        "open_weekdays": form.get("open", []),
+        "holidays": _lines(form, "holidays"),
+        "extra_days": _lines(form, "extra_days"),
+        "services": _services(
+            form, {s.name: s.model_dump(mode="json", exclude_none=True) for s in old.services}
+        ),
+        "half_days": half,
+        "only_listed_services": first(form, "only_listed") == "yes",
+    }
+    parse_calendar(parse_json_object(json.dumps(kept), "calendar"), "calendar")
+    return kept
+
+
+def _services(form: Posted, old: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
+    found = []
+    for i, name in enumerate(form.get("service", [])):
+        if not name.strip():
+            continue
+        entry = {k: v for k, v in old.get(name.strip(), {}).items() if k == "dates"} | {"name": name.strip()}
+        places = form.get("capacity", [])[i : i + 1]
+        if places and places[0].strip():
+            entry["capacity"] = _number(places[0].strip())
+        if days := form.get(f"days.{i}", []):
+            entry["weekdays"] = days
+        found.append(entry)
+    return found
+
+
+def _number(text: str) -> int:
+    if not (text.isascii() and text.isdecimal() and len(text) < 7):
+        raise FollowupError(
+            "calendar.places", f"{text[:20]} is no number of places", where="places a day", fix="write digits"
+        )
+    return int(text)
+
+
+def _lines(form: Posted, name: str) -> list[str]:
+    return [part for part in re.split(r"[\s,;]+", first(form, name)) if part]
+
+
+def _typed_of(calendar: Calendar) -> Posted:
+    """The form of a calendar."""
+    plain = [h for h in calendar.half_days if not h.services and h.capacity == "half"]
+    typed: Posted = {
+        "open": list(calendar.open_weekdays),
+        "holidays": ["\n".join(day.isoformat() for day in sorted(calendar.holidays))],
+        "extra_days": ["\n".join(day.isoformat() for day in sorted(calendar.extra_days))],
+        "half_weekday": [h.weekday for h in plain if h.weekday],
+        "half_dates": ["\n".join(h.date.isoformat() for h in plain if h.date)],
+        "service": [s.name for s in calendar.services],
+        "capacity": ["" if s.capacity is None else str(s.capacity) for s in calendar.services],
+        "only_listed": ["yes"] if calendar.only_listed_services else [],
+    }
+    return typed | {f"days.{i}": list(s.weekdays or ()) for i, s in enumerate(calendar.services)}
+
+
+def _page(
+    request: Request, visit: Visit, typed: Posted, seen: str, *, error: str | None = None, status: int = 200
+) -> Response:
+    return show(
+        request,
+        "calendar.html",
+        status=status,
+        typed=typed,
+        seen=seen,
+        weekdays=WEEKDAYS,
+        rows=len(typed.get("service", [])) + SPARE_ROWS,
+        error=error,
+    )

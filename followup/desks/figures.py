@@ -1,0 +1,118 @@
+"""The manager's desk: visits expected against capacity, who was followed up, how well they see."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
+
+from followup.clinical.record import Record
+from followup.clinical.vision import BANDS_SOURCE, band
+from followup.desks.desk import AnyVisit
+from followup.desks.pages import show
+from followup.records.desk_notes import listed_operations
+from followup.records.followed import ClosedVisit, visits_with_closed_window
+from followup.records.recent import records_since
+from followup.records.trips import open_trips
+
+router = APIRouter()
+WEEKS = 8
+QUARTER = timedelta(days=91)
+EARLY = 40  # vision before this day after surgery counts as early (Congdon, Lancet Glob Health 2013;1:e37)
+
+
+@dataclass(frozen=True)
+class DayLoad:
+    """A day: visits of plans, first looks after listed operations, and places (None: no limit)."""
+
+    day: date
+    open: bool
+    visits: int
+    first_looks: int
+    places: int | None
+
+    @property
+    def expected(self) -> int:
+        return self.visits + self.first_looks
+
+    @property
+    def over(self) -> bool:
+        return self.places is not None and self.expected > self.places
+
+
+@dataclass(frozen=True)
+class Completeness:
+    """Visits of one tier whose last day has passed: seen by then, seen later, not seen."""
+
+    tier: str
+    in_time: int
+    late: int
+    never: int
+
+    @property
+    def all(self) -> int:
+        return self.in_time + self.late + self.never
+
+
+@router.get("/forecast")
+def forecast(request: Request, visit: AnyVisit) -> Response:
+    start, end = visit.today, visit.today + timedelta(days=7 * WEEKS - 1)
+    with visit.desk.store.read() as session:
+        trips = [t for t in open_trips(session, until=end) if t.day >= start]
+        listed = listed_operations(session, start, end)
+    visits = Counter(trip.day for trip in trips)
+    services = sorted({service for trip in trips for service in trip.services})
+    days = []
+    for i in range(7 * WEEKS):
+        day = start + timedelta(days=i)
+        rooms = [visit.calendar.room(service, day) for service in services or ["review"]]
+        known = [room for room in rooms if room is not None]
+        looks = listed.get(day - timedelta(days=1), 0)
+        days.append(DayLoad(day, visit.calendar.is_open(day), visits[day], looks, max(known, default=None)))
+    weeks = [days[i : i + 7] for i in range(0, len(days), 7)]
+    return show(request, "forecast.html", weeks=weeks, most=max((d.expected for d in days), default=0))
+
+
+@router.get("/outcomes")
+def outcomes(request: Request, visit: AnyVisit) -> Response:
+    since = visit.today - QUARTER
+    with visit.desk.store.read() as session:
+        closed = visits_with_closed_window(session, since, visit.today)
+        tiers = [_completeness(tier, [c for c in closed if c.tier == tier]) for tier in ("A", "B", "C")]
+        bands = _bands(session, visit.now - QUARTER * 2, since)
+    return show(
+        request, "outcomes.html", tiers=tiers, bands=bands, since=since, source=BANDS_SOURCE, early=EARLY
+    )
+
+
+def _completeness(tier: str, closed: Iterable[ClosedVisit]) -> Completeness:
+    found = Counter(one.result for one in closed)
+    return Completeness(tier, found["in time"], found["late"], found["never"])
+
+
+def _bands(session: Session, changed: datetime, since: date) -> Counter[str]:
+    """Eyes operated in the quarter before last or later, by the band of their last vision."""
+    found: Counter[str] = Counter()
+    for record in records_since(session, changed).values():
+        found.update(_of_record(record, since))
+    return found
+
+
+def _of_record(record: Record, since: date) -> Iterable[str]:
+    for operation in record.operations:
+        looks = [
+            look
+            for look in record.reviews
+            if look.eye == operation.eye and (look.vision or look.pinhole) and look.date > operation.date
+        ]
+        looks = [look for look in looks if look.date >= since]
+        if not looks:
+            continue
+        last = max(looks, key=lambda look: look.date)
+        seen = band(last.vision or last.pinhole or "")
+        when = "early" if (last.date - operation.date).days < EARLY else "final"
+        yield f"{when} {seen or 'not understood'}"

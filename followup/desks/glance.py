@@ -1,0 +1,92 @@
+"""What a record would lead to, at a glance while it is typed; nothing is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from followup.clinical.careplan import CarePlan, Reason
+from followup.clinical.plan import build_plan
+from followup.clinical.record import Record
+from followup.desks.desk import Visit
+from followup.desks.forms.sheet import RecordError, check, read_form
+from followup.desks.plan_view import PlanView
+from followup.desks.posted import Posted
+from followup.errors import FollowupError
+from followup.records.oplist import EyeCheck, check_against_list
+from followup.records.places import planning_calendar
+from followup.records.views import PlanVersion
+from followup.sheets.staircase import Staircase, build_staircase
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A plan that would be drafted, or the first thing that hinders it. ``facts``: name and value, once."""
+
+    problem: str = ""
+    view: PlanView | None = None
+    stairs: Staircase | None = None
+    facts: tuple[tuple[str, str], ...] = ()
+    listed: tuple[EyeCheck, ...] = ()
+
+
+def glance(visit: Visit, form: Posted) -> Glance:
+    """The plan of the form as it stands, as of today, without what the clinic has already promised."""
+    try:
+        record = check(read_form(form))
+        with visit.desk.store.read() as session:
+            plan = _plan(visit, record, session)
+            listed = check_against_list(session, record)
+    except (RecordError, FollowupError) as exc:
+        return Glance(problem=exc.line)
+    version = _as_version(visit, record, plan)
+    view = PlanView(version, record, visit.desk.protocol, visit.today)
+    return Glance("", view, build_staircase(plan), tuple(dict.fromkeys(_facts(plan))), listed)
+
+
+def _plan(visit: Visit, record: Record, session: Session) -> CarePlan:
+    return build_plan(
+        record,
+        visit.desk.protocol,
+        as_of=max(visit.today, record.last_operation_day),
+        calendar=planning_calendar(session),
+        approved=visit.signature is not None,
+    )
+
+
+def _facts(plan: CarePlan) -> Iterator[tuple[str, str]]:
+    for reason in _reasons(plan):
+        for fact in reason.facts:
+            yield fact.fact, fact.value
+
+
+def _reasons(plan: CarePlan) -> Iterator[Reason]:
+    for part in (plan.refused, plan.questions, plan.cautions, plan.courses, plan.needs):
+        for line in part:
+            yield from line.reasons
+
+
+def _as_version(visit: Visit, record: Record, plan: CarePlan) -> PlanVersion:
+    """The plan in the shape of a stored one, so that the same words show it."""
+    return PlanVersion(
+        id=0,
+        patient_id=0,
+        patient_code=record.patient.code,
+        patient_name=record.patient.name,
+        number=0,
+        status="draft",
+        record_number=0,
+        as_of=plan.as_of,
+        body=plan,
+        edits=(),
+        reason="",
+        drafted_by=visit.actor.login,
+        drafted_at=visit.now,
+        signed_by=None,
+        signed_at=None,
+        ended_at=None,
+        ended_reason=None,
+        replaced_by=None,
+    )

@@ -1,0 +1,112 @@
+"""Moving a visit: only inside its clinical window, with every day of it shown and what a later one costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
+from sqlmodel import Session
+
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.failures import status_of
+from followup.desks.pages import go, show
+from followup.desks.posted import AForm, first
+from followup.desks.visit_lines import VisitLine, visit_lines
+from followup.errors import FollowupError
+from followup.records.places import planning_calendar
+from followup.records.plans import plan
+from followup.records.trips import trip
+from followup.records.visits import book_trip, move_trip
+from followup.timing.calendar import Calendar
+
+router = APIRouter()
+MOST_DAYS = 70
+TripId = Annotated[int, Path(alias="trip")]
+
+
+@dataclass(frozen=True)
+class DayChoice:
+    """A day of the window. ``room``: places left, None without limit; 0 places: closed or full."""
+
+    day: date
+    open: bool
+    room: int | None
+    away: int
+
+    @property
+    def possible(self) -> bool:
+        return self.open and self.room != 0
+
+
+@router.get("/trips/{trip}/move")
+def move_page(request: Request, visit: AnyVisit, trip_id: TripId) -> Response:
+    return _page(request, visit, trip_id)
+
+
+@router.post("/trips/{trip}/move")
+def move(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+    try:
+        day = _day(first(form, "day"))
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            if day < visit.today:
+                raise FollowupError("trip.past", f"{day} is over", where="day", fix="choose today or later")
+            moved = move_trip(unit, trip_id=trip_id, day=day)
+    except FollowupError as exc:
+        return _page(request, visit, trip_id, error=exc.line, status=status_of(exc))
+    return go(f"/patients/{moved.patient_code}")
+
+
+@router.post("/trips/{trip}/book")
+def book(visit: AnyVisit, trip_id: TripId) -> Response:
+    """Promise the patient the day; its places are taken."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        booked = book_trip(unit, trip_id=trip_id)
+    return go(f"/patients/{booked.patient_code}")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError("trip.day", "not a day", where="day", fix="choose one of the days") from None
+
+
+def _choices(visit: Visit, line: VisitLine, calendar: Calendar) -> tuple[DayChoice, ...]:
+    start = max(line.trip.window_start, visit.today)
+    count = min((line.trip.window_end - start).days + 1, MOST_DAYS)
+    return tuple(_choice(line, start + timedelta(days=i), calendar) for i in range(count))
+
+
+def _choice(line: VisitLine, day: date, calendar: Calendar) -> DayChoice:
+    services = line.trip.services
+    rooms = [room for service in services if (room := calendar.room(service, day)) is not None]
+    is_open = calendar.is_open(day) and all(calendar.offers(service, day) for service in services)
+    return DayChoice(day, is_open, min(rooms, default=None), (day - line.trip.day).days)
+
+
+def _because(session: Session, line: VisitLine) -> tuple[str, ...]:
+    """Why the window is what it is, each sentence once: what leaving it would cost."""
+    body = plan(session, line.trip.plan_id).body
+    needs = [need for need in body.needs if need.key in line.trip.serves]
+    return tuple(dict.fromkeys(reason.because for need in needs for reason in need.reasons))
+
+
+def _page(
+    request: Request, visit: Visit, trip_id: int, *, error: str | None = None, status: int = 200
+) -> Response:
+    with visit.desk.store.read() as session:
+        line = visit_lines(session, visit, [trip(session, trip_id)])[0]
+        days = _choices(visit, line, planning_calendar(session, line.trip.patient_id))
+        because = _because(session, line)
+    return show(
+        request,
+        "move.html",
+        status=status,
+        line=line,
+        who=line.who,
+        days=days,
+        because=because,
+        error=error,
+    )

@@ -1,0 +1,134 @@
+"""Before and after printing: how a sheet is to look, its pages on the screen, the sheets of a day."""
+
+from __future__ import annotations
+
+import io
+import threading
+from collections.abc import Mapping
+from dataclasses import asdict
+from functools import partial
+from typing import Any, cast, get_args
+
+import pypdfium2  # type: ignore[import-untyped]
+from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
+
+from followup.desks.counsellor import day_of_form
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.pages import go
+from followup.desks.posted import AForm, Posted, first
+from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer
+from followup.errors import FollowupError
+from followup.records.oplist import operations_on
+from followup.records.plans import active_plan
+from followup.records.sheets import sheets_of
+from followup.records.views import SheetView
+from followup.sheets.batch import BatchSheet, render_batch
+from followup.sheets.options import Paper, SheetOptions, Size
+from followup.sheets.pdf import render_pdf
+
+router = APIRouter()
+# The PDF reader is not made for several threads at once.
+_READER = threading.Lock()
+_SCALE = 1.3
+
+
+def read_options(form: Posted | Mapping[str, str]) -> SheetOptions:
+    """How the sheet is to look. Error ``sheet.options`` for a word that is no choice."""
+    given = {name: value[0] if isinstance(value, list) else value for name, value in form.items() if value}
+    size, paper = given.get("size") or "normal", given.get("paper") or "A4"
+    if size not in get_args(Size) or paper not in get_args(Paper):
+        raise FollowupError(
+            "sheet.options", "no such size or paper", where="size", fix="choose from the list"
+        )
+    return SheetOptions(
+        size=cast(Size, size),
+        paper=cast(Paper, paper),
+        twin=given.get("twin") or None,
+        pictures=given.get("pictures") == "yes",
+        calendar=given.get("calendar", "yes") == "yes",
+    )
+
+
+def options_dict(options: SheetOptions) -> dict[str, str | bool | None]:
+    """The options as they are stored."""
+    return asdict(options)
+
+
+@router.get("/plans/{plan}/pages/{number}.png")
+def page_picture(request: Request, visit: AnyVisit, plan: int, number: int) -> Response:
+    """One page of the draft as it will come out of the printer."""
+    asked = dict(request.query_params)
+    content = draft_content(visit, plan, asked.get("language") or None, read_options(asked))
+    return Response(_picture(render_pdf(content), number), media_type="image/png")
+
+
+def _picture(pdf: bytes, number: int) -> bytes:
+    with _READER:
+        document = pypdfium2.PdfDocument(pdf)
+        try:
+            if not 1 <= number <= len(document):
+                raise FollowupError("page.unknown", "the sheet has no such page", fix="open the first page")
+            out = io.BytesIO()
+            document[number - 1].render(scale=_SCALE).to_pil().save(out, "PNG")
+        finally:
+            document.close()
+    return out.getvalue()
+
+
+def count_pages(pdf: bytes) -> int:
+    """How many pages a PDF has."""
+    with _READER:
+        document = pypdfium2.PdfDocument(pdf)
+        try:
+            return len(document)
+        finally:
+            document.close()
+
+
+@router.post("/operations/sheets")
+def issue_day(visit: AnyVisit, form: AForm) -> Response:
+    """Issue the sheets of a day's operations that are signed and not printed yet, then show them all."""
+    day = day_of_form(first(form, "on"))
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        for patient_id in _operated(unit.session, day):
+            plan = active_plan(unit.session, patient_id)
+            if plan and not any(s.plan_id == plan.id for s in sheets_of(unit.session, patient_id)):
+                issue_one(unit, visit, plan, SheetOptions(), language=None)
+    return go(f"/operations/sheets.pdf?on={day}")
+
+
+@router.get("/operations/sheets.pdf")
+def day_sheets(visit: AnyVisit, on: str = "", part: int = 1) -> Response:
+    """All current sheets of a day's operations in one document, behind the list to tick off."""
+    day = day_of_form(on) if on else visit.today
+    with visit.desk.store.read() as session:
+        sheets = [s for patient in _operated(session, day) if (s := _current(session, patient))]
+    if not sheets:
+        raise FollowupError(
+            "batch.none",
+            "no sheet of this day is printed yet",
+            fix="sign the plans first, then print the sheets of the day",
+        )
+    batch = render_batch(
+        [BatchSheet(sheet.patient_code, partial(_make, visit, sheet)) for sheet in sheets],
+        day=day,
+        staff_language="en",
+    )
+    chosen = batch.parts[min(max(part, 1), len(batch.parts)) - 1]
+    return pdf_answer(chosen, f"sheets-{day}")
+
+
+def _make(visit: Visit, sheet: SheetView) -> Any:
+    with visit.desk.store.read() as session:
+        return content_of(session, visit, sheet)
+
+
+def _operated(session: Session, day: Any) -> list[int]:
+    found = [line.patient_id for line in operations_on(session, day) if line.entered and line.patient_id]
+    return list(dict.fromkeys(found))
+
+
+def _current(session: Session, patient_id: int) -> SheetView | None:
+    current = [s for s in sheets_of(session, patient_id) if s.replaced_at is None]
+    return current[-1] if current else None

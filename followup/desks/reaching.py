@@ -1,0 +1,138 @@
+"""Reaching those who did not come: the call with its words in the patient's language, and its outcome."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import date
+
+from fastapi import APIRouter, Request, Response
+
+from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.failures import status_of
+from followup.desks.pages import go, show
+from followup.desks.posted import AForm, first
+from followup.desks.words import desk_translator
+from followup.errors import FollowupError
+from followup.language.catalogues import N_, choose, translator
+from followup.recall.messages.wording import TEXTS, Reader
+from followup.recall.worklist import ToReach, reason, worklist
+from followup.records.attempts import note_attempt
+
+router = APIRouter()
+WAYS: dict[Way, str] = {
+    "call": N_("Call the patient"),
+    "second contact": N_("Call the second contact"),
+    "community worker": N_("Send the community worker"),
+    "surgeon": N_("Tell the surgeon"),
+}
+SAID: dict[AttemptOutcome, str] = {
+    "will come": N_("Will come"),
+    "no answer": N_("No answer"),
+    "wrong number": N_("Wrong number"),
+    "refused": N_("Does not want to come"),
+    "moved away": N_("Moved away"),
+    "died": N_("Died"),
+    "second contact told": N_("Second contact was told"),
+    "community worker sent": N_("Community worker is on the way"),
+    "surgeon told": N_("Surgeon was told"),
+}
+
+
+@router.get("/to-reach")
+def to_reach(request: Request, visit: AnyVisit) -> Response:
+    words = desk_translator(visit.language)
+    with visit.desk.store.read() as session:
+        items = worklist(session, visit.now, visit.desk.protocol.recall)
+    return show(request, "to-reach.html", items=[(item, reason(item, words)) for item in items], said=SAID)
+
+
+@router.get("/patients/{code}/call")
+def call_page(request: Request, visit: AnyVisit, code: str) -> Response:
+    return _page(request, visit, _item(visit, code))
+
+
+@router.post("/patients/{code}/call")
+def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+    """Write down what came of it; the ladder says what is next."""
+    item = _item(visit, code)
+    rung = item.next.rung if item.next else 0
+    try:
+        way, outcome, nonce = first(form, "way"), first(form, "outcome"), first(form, "nonce")
+        if way not in OUTCOMES or outcome not in SAID or not 16 <= len(nonce) <= 64:
+            raise FollowupError(
+                "attempt.outcome", "not said what came of it", fix="press one of the outcomes"
+            )
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            note_attempt(
+                unit,
+                patient_id=item.patient.id,
+                rung=rung,
+                way=way,
+                outcome=outcome,
+                nonce=nonce,
+                promised=_day(first(form, "promised")) if outcome == "will come" else None,
+                note=first(form, "note")[:500],
+            )
+    except FollowupError as exc:
+        return _page(request, visit, item, error=exc.line, status=status_of(exc), note=first(form, "note"))
+    return go("/to-reach")
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise FollowupError(
+            "attempt.promised", "not a day", where="promised", fix="write YYYY-MM-DD"
+        ) from None
+
+
+def _item(visit: Visit, code: str) -> ToReach:
+    with visit.desk.store.read() as session:
+        items = worklist(session, visit.now, visit.desk.protocol.recall)
+    found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
+    if found is None:
+        raise FollowupError(
+            "reach.unknown", "this patient need not be reached now", fix="open the list To reach today"
+        )
+    return found
+
+
+def call_words(visit: Visit, item: ToReach, reader: Reader) -> tuple[str, str]:
+    """What to say, and the tag of its language: the patient's where there are words in it."""
+    spoken = choose(item.patient.language).language
+    text = translator(spoken.tag).gettext(TEXTS["missed", reader])
+    return text % {"clinic": visit.clinic.name, "phone": visit.clinic.phone_day}, spoken.tag
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    item: ToReach,
+    *,
+    error: str | None = None,
+    status: int = 200,
+    note: str = "",
+) -> Response:
+    way: Way = item.next.way if item.next else "call"
+    reader: Reader = "carer" if way in ("second contact", "community worker") else "patient"
+    script, tag = call_words(visit, item, reader)
+    return show(
+        request,
+        "call.html",
+        status=status,
+        item=item,
+        who=item.patient,
+        why=reason(item, desk_translator(visit.language)),
+        way=way,
+        ways=WAYS,
+        outcomes=OUTCOMES[way],
+        said=SAID,
+        script=script,
+        script_language=tag,
+        script_direction=choose(tag).language.direction,
+        nonce=secrets.token_urlsafe(24),
+        error=error,
+        note=note,
+    )

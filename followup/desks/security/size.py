@@ -1,0 +1,59 @@
+"""What is too large is refused with a page that says what to do, before anything reads it."""
+
+from __future__ import annotations
+
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+# So much is taken off the wire and thrown away, so that the browser listens to the answer.
+_DRAIN = 100_000_000
+_PAGE = b"""<!doctype html><html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1"><title>Too large</title>
+<link rel="stylesheet" href="/static/desk.css"></head><body><main><h1>Too large</h1>
+<div class="say bad" role="alert"><p>What you sent is too large. Nothing was stored.</p></div>
+<p>Go back, and send one record, one list, or one photo of at most 12 MB; or type the return code
+that stands beside the square on the sheet.</p><p><a class="button" href="/">Go to my first page</a></p>
+</main></body></html>"""
+
+
+class BoundedBody:
+    """Answers a request whose body is announced as larger than ``most`` bytes."""
+
+    def __init__(self, app: ASGIApp, *, most: int) -> None:
+        self.app = app
+        self.most = most
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        length = dict(scope.get("headers", ())).get(b"content-length", b"")
+        if scope["type"] != "http" or not length.isdigit() or int(length) <= self.most:
+            await self.app(scope, _counted(receive, self.most), send)
+            return
+        await _drain(receive)
+        headers = [(b"content-type", b"text/html; charset=utf-8"), (b"connection", b"close")]
+        start: Message = {"type": "http.response.start", "status": 413, "headers": headers}
+        await send(start)
+        await send({"type": "http.response.body", "body": _PAGE})
+
+
+def _counted(receive: Receive, most: int) -> Receive:
+    """``receive``, for a body that comes in pieces without saying how long it is."""
+    taken = 0
+
+    async def counted() -> Message:
+        nonlocal taken
+        message = await receive()
+        taken += len(message.get("body", b""))
+        if taken > most:
+            raise HTTPException(413)
+        return message
+
+    return counted
+
+
+async def _drain(receive: Receive) -> None:
+    taken = 0
+    while taken < _DRAIN:
+        message = await receive()
+        taken += len(message.get("body", b""))
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return

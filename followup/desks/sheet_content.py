@@ -1,0 +1,121 @@
+"""What stands on a sheet: the same sheet gives the same content on any day."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from fastapi import Response
+from sqlmodel import Session
+
+from followup.desks.desk import Visit
+from followup.desks.plans import load, record_of
+from followup.recall.codes import new_sheet_id, qr_payload, typed_code
+from followup.records.desk_notes import keep_sheet_options, sheet_options
+from followup.records.plans import plan
+from followup.records.sheets import issue_sheet, sheets_of
+from followup.records.store import Unit
+from followup.records.views import PlanVersion, SheetView
+from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
+from followup.sheets.model import SheetContent
+from followup.sheets.options import SheetOptions
+from followup.sheets.pdf import render_pdf
+
+
+def draft_content(visit: Visit, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:
+    """The plan as it would print, with a watermark and without a code."""
+    view = load(visit, plan_id)
+    return build_content(
+        view.plan,
+        view.record,
+        visit.desk.protocol.formulary,
+        clinic_info(visit),
+        language=language,
+        printed_on=visit.today,
+        aftercare=visit.desk.protocol.aftercare,
+        options=options,
+    )
+
+
+def issue_one(
+    unit: Unit,
+    visit: Visit,
+    version: PlanVersion,
+    options: SheetOptions,
+    *,
+    language: str | None,
+    reason: str = "",
+) -> SheetView:
+    """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing."""
+    record = record_of(unit.session, version).record
+    tag = sheet_language(record, language).language.tag
+    sheet = issue_sheet(unit, plan_id=version.id, sheet_id=new_sheet_id(), language=tag, reason=reason)
+    keep_sheet_options(unit, sheet_id=sheet.id, options=asdict(options))
+    render_pdf(content_of(unit.session, visit, sheet))
+    return sheet
+
+
+def content_of(
+    session: Session, visit: Visit, sheet: SheetView, options: SheetOptions | None = None
+) -> SheetContent:
+    """What stands on an issued sheet. The same sheet gives the same content on any day."""
+    version = plan(session, sheet.plan_id)
+    record = record_of(session, version).record
+    before = _sheet_before(session, sheet)
+    issue = SheetIssue(
+        code_grouped=typed_code(sheet.id),
+        qr_payload=qr_payload(sheet.id, visit.desk.keyring, visit.clinic.code),
+        number=str(sheet.issue),
+        printed_on=sheet.printed_at.astimezone(visit.zone).date(),
+        replaces=str(before.issue) if before else None,
+        signed_by=version.signed_by,
+    )
+    return build_content(
+        version.body,
+        record,
+        visit.desk.protocol.formulary,
+        clinic_info(visit),
+        language=sheet.language,
+        issue=issue,
+        printed_on=issue.printed_on,
+        aftercare=visit.desk.protocol.aftercare,
+        options=options or _options(session, sheet.id),
+        previous=plan(session, before.plan_id).body if before and before.plan_id != sheet.plan_id else None,
+    )
+
+
+def clinic_info(visit: Visit) -> ClinicInfo:
+    """The clinic as it stands on a sheet."""
+    clinic = visit.clinic
+    return ClinicInfo(
+        name=clinic.name,
+        code=clinic.code,
+        telephone_day=clinic.phone_day,
+        telephone_night=clinic.phone_night,
+        nearest_eye_clinic=clinic.nearest_eye_clinic or None,
+        time_zone=clinic.zone,
+        sample=clinic.is_sample,
+    )
+
+
+def _sheet_before(session: Session, sheet: SheetView) -> SheetView | None:
+    """The sheet that the patient has until this one: the last handed over before it was printed."""
+    earlier = [
+        other
+        for other in sheets_of(session, sheet.patient_id)
+        if other.issue < sheet.issue and other.handed_over_at and other.handed_over_at <= sheet.printed_at
+    ]
+    return earlier[-1] if earlier else None
+
+
+def _options(session: Session, sheet_id: str) -> SheetOptions:
+    kept: Any = sheet_options(session, sheet_id)
+    return SheetOptions(**kept)
+
+
+def pdf_answer(content: bytes, name: str) -> Response:
+    return Response(
+        content,
+        media_type="application/pdf",
+        headers={"content-disposition": f'inline; filename="{name}.pdf"'},
+    )

@@ -1,0 +1,116 @@
+"""What the desks note: how a sheet was printed, what was taught with it, what is on the shelf."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session, col, select
+
+from followup.clinical.careplan import CarePlan
+from followup.errors import FollowupError
+from followup.records.sites import site_of_session
+from followup.records.store import Unit
+from followup.records.tables import (
+    CarePlanRow,
+    OperationListRow,
+    PatientRow,
+    SheetChoiceRow,
+    StockCountRow,
+    TeachBackRow,
+)
+
+MOST_BOTTLES = 1_000_000
+Options = Mapping[str, str | bool | None]
+
+
+@dataclass(frozen=True)
+class TeachBack:
+    """Which of the ``asked`` items were shown back, by whom noted and when."""
+
+    shown: tuple[int, ...]
+    asked: int
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class StockCount:
+    bottles: int
+    by: str
+    at: datetime
+
+
+def keep_sheet_options(unit: Unit, *, sheet_id: str, options: Options) -> None:
+    """Note how a sheet is printed. Once for each sheet."""
+    unit.session.add(SheetChoiceRow(sheet_id=sheet_id, options=dict(options)))
+    unit.session.flush()
+
+
+def sheet_options(session: Session, sheet_id: str) -> Options:
+    """How the sheet was printed; empty where nobody chose."""
+    row = session.get(SheetChoiceRow, sheet_id)
+    return row.options if row else {}
+
+
+def note_teach_back(unit: Unit, *, sheet_id: str, shown: Iterable[int], asked: int) -> None:
+    """Store what the patient showed back; a later note replaces an earlier one."""
+    kept = sorted({i for i in shown if 0 <= i < asked})
+    row = unit.session.get(TeachBackRow, sheet_id) or TeachBackRow(
+        sheet_id=sheet_id, shown=[], asked=asked, by="", at=unit.now
+    )
+    row.shown, row.asked, row.by, row.at = kept, asked, unit.actor.login, unit.now
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("taught", f"sheet:{sheet_id}", shown=len(kept), asked=asked)
+
+
+def teach_back_of(session: Session, sheet_id: str) -> TeachBack | None:
+    row = session.get(TeachBackRow, sheet_id)
+    return TeachBack(tuple(row.shown), row.asked, row.by, row.at) if row else None
+
+
+def count_stock(unit: Unit, *, counts: Mapping[str, int]) -> None:
+    """Store what was counted on the shelf. Errors: ``role.missing``, ``stock.count``."""
+    unit.need_role("pharmacy", "manager")
+    site = site_of_session(unit.session)
+    for medicine, bottles in counts.items():
+        if not 0 <= bottles <= MOST_BOTTLES:
+            raise FollowupError(
+                "stock.count", f"{bottles} can't be on a shelf", where=medicine, fix="count again"
+            )
+        row = unit.session.get(StockCountRow, (site, medicine)) or StockCountRow(
+            site_id=site, medicine=medicine, bottles=0, by="", at=unit.now
+        )
+        row.bottles, row.by, row.at = bottles, unit.actor.login, unit.now
+        unit.session.add(row)
+    unit.session.flush()
+    unit.log("stock counted", "stock", medicines=len(counts))
+
+
+def stock(session: Session) -> dict[str, StockCount]:
+    """The last counts at the session's site, by medicine."""
+    rows = session.exec(select(StockCountRow).where(StockCountRow.site_id == site_of_session(session)))
+    return {row.medicine: StockCount(row.bottles, row.by, row.at) for row in rows}
+
+
+def bodies_in_force(session: Session) -> dict[int, CarePlan]:
+    """Every plan in force, by patient."""
+    rows = session.exec(
+        select(CarePlanRow.patient_id, CarePlanRow.body)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(CarePlanRow.status == "active")
+    )
+    return {patient: CarePlan.model_validate_json(body) for patient, body in rows}
+
+
+def listed_operations(session: Session, start: date, end: date) -> dict[date, int]:
+    """How many operations the lists name for each day, both days included."""
+    rows = session.scalars(
+        select(col(OperationListRow.day)).where(OperationListRow.day >= start, OperationListRow.day <= end)
+    )
+    found: dict[date, int] = {}
+    for day in rows:
+        found[day] = found.get(day, 0) + 1
+    return found

@@ -1,0 +1,44 @@
+"""What the desks note beside the plan: how a sheet was printed, what was taught, what is in stock."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import JSON
+from sqlmodel import Field, SQLModel
+
+from followup.records.tables.base import check
+
+
+class SheetChoiceRow(SQLModel, table=True):
+    """How a sheet was printed (size, paper, second language...), so that it prints the same again."""
+
+    __tablename__ = "sheet_choice"
+
+    sheet_id: str = Field(primary_key=True, foreign_key="sheet.id")
+    options: dict[str, str | bool | None] = Field(sa_type=JSON)
+
+
+class TeachBackRow(SQLModel, table=True):
+    """What the patient showed or said back when the sheet was explained; ``asked`` counts the items."""
+
+    __tablename__ = "teach_back"
+
+    sheet_id: str = Field(primary_key=True, foreign_key="sheet.id")
+    shown: list[int] = Field(sa_type=JSON)
+    asked: int
+    by: str
+    at: datetime
+
+
+class StockCountRow(SQLModel, table=True):
+    """The last count of one medicine's bottles on the shelf of a site."""
+
+    __tablename__ = "stock_count"
+    __table_args__ = (check("bottles", "bottles >= 0"),)
+
+    site_id: int = Field(default=1, primary_key=True, foreign_key="site.id")
+    medicine: str = Field(primary_key=True)
+    bottles: int
+    by: str
+    at: datetime
