@@ -1,0 +1,184 @@
+"""Printing the sheets of the clinic's stored plans: one, a day's one by one, or a day's together."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+import click
+from sqlmodel import Session
+
+from followup.cli.contract import BAD_INPUT, Outcome
+from followup.cli.files import write_whole
+from followup.cli.sheet_options import Choices
+from followup.cli.words import counted
+from followup.desks.desk import Desk, Visit
+from followup.desks.plans import record_of
+from followup.desks.sheet_content import clinic_info, content_of, issue_one
+from followup.errors import FollowupError
+from followup.language.catalogues import choose
+from followup.records.clinics import get_clinic
+from followup.records.oplist import operations_on
+from followup.records.patients import patient_by_code
+from followup.records.plans import active_plan, open_draft
+from followup.records.plans import plan as stored_plan
+from followup.records.protocols import protocol_signature
+from followup.records.sheets import sheets_of
+from followup.records.views import Actor, PlanVersion
+from followup.sheets.batch import BatchSheet, render_batch
+from followup.sheets.content import build_content, sheet_language
+from followup.sheets.model import SheetContent
+
+T = TypeVar("T")
+COMMAND_LINE = Actor("command line")
+
+
+class Printer:
+    """Writes sheets of the clinic's stored plans."""
+
+    def __init__(
+        self,
+        desk: Desk,
+        language: str | None,
+        write: Callable[[SheetContent], bytes],
+        suffix: str,
+        choices: Choices,
+    ) -> None:
+        self.desk, self.language, self.write, self.suffix = desk, language, write, suffix
+        self.choices = choices
+        with desk.store.read() as session:
+            signature = protocol_signature(session, desk.protocol.hash)
+            self.visit = Visit(desk, get_clinic(session), datetime.now(UTC), None, signature)
+
+    def one(self, plan_id: str, out: str | None) -> Outcome:
+        """One plan's sheet."""
+        with self.desk.store.read() as session:
+            version = self._version(session, plan_id)
+        page, kind = self._made(version, self.write)
+        path = target(out, f"sheet-{version.patient_code}{self.suffix}")
+        write_whole(path, page)
+        return Outcome(f"{path}: {kind}\n")
+
+    def day(self, day: date, folder: Path) -> Outcome:
+        """The sheets of everybody operated on ``day``; one that fails does not stop the others."""
+        done, failed = [], []
+        for code in self._codes(day):
+            try:
+                with self.desk.store.read() as session:
+                    version = self._version(session, code)
+                page, kind = self._made(version, self.write)
+                folder.mkdir(parents=True, exist_ok=True)
+                write_whole(folder / f"sheet-{code}{self.suffix}", page)
+                done.append(f"{folder / f'sheet-{code}{self.suffix}'}: {kind}\n")
+            except FollowupError as exc:
+                failed.append(f"{code}: {exc.line}")
+        return result("".join(done), failed)
+
+    def day_together(self, day: date, path: Path) -> Outcome:
+        """The same sheets in one PDF, in the order of the list, behind a cover to tick off."""
+        sheets = [BatchSheet(code, functools.partial(self._content, code)) for code in self._codes(day)]
+        quiet = not sys.stderr.isatty()
+        with click.progressbar(length=len(sheets), label="Sheets", file=sys.stderr, hidden=quiet) as bar:
+            batch = render_batch(
+                sheets,
+                day=day,
+                staff_language=self._staff_language(),
+                paper=self.choices.paper,
+                progress=lambda done, of, name: bar.update(1),
+            )
+        failed = [f"{skipped.name}: {skipped.problem.line}" for skipped in batch.skipped]
+        text = ""
+        for number, part in enumerate(batch.parts if batch.printed else (), 1):
+            name = path if len(batch.parts) == 1 else path.with_stem(f"{path.stem}-{number}")
+            write_whole(name, part)
+            text += f"{name}: print it on both sides\n"
+        return result(text + (f"{counted(len(batch.printed), 'sheet', 'sheets')}\n" if text else ""), failed)
+
+    def _staff_language(self) -> str:
+        """The language of the cover: the desk's, where the sheet has words in it."""
+        return choose(self.visit.language).language.tag
+
+    def _codes(self, day: date) -> list[str]:
+        """Whoever was operated on ``day``, in the order of the list. Error ``sheet.nobody``."""
+        with self.desk.store.read() as session:
+            codes = [line.patient_code for line in operations_on(session, day) if line.patient_id]
+        if not codes:
+            raise FollowupError(
+                "sheet.nobody",
+                f"nobody with a record was operated on {day}",
+                fix="name another day, or enter the operations first",
+            )
+        return list(dict.fromkeys(codes))
+
+    def _content(self, code: str) -> SheetContent:
+        with self.desk.store.read() as session:
+            version = self._version(session, code)
+        return self._made(version, lambda content: content)[0]
+
+    def _version(self, session: Session, plan_id: str) -> PlanVersion:
+        """The plan with this number, or the patient's plan in force, or the draft that waits."""
+        if plan_id.isascii() and plan_id.isdecimal() and len(plan_id) < 18:
+            return stored_plan(session, int(plan_id))
+        patient = patient_by_code(session, plan_id)
+        version = (active_plan(session, patient.id) or open_draft(session, patient.id)) if patient else None
+        if version is None:
+            raise FollowupError(
+                "sheet.plan", f"no plan of {plan_id} is in force or waits", fix="look at the patient's page"
+            )
+        return version
+
+    def _made(self, version: PlanVersion, use: Callable[[SheetContent], T]) -> tuple[T, str]:
+        """What ``use`` makes of the plan's sheet, and in words what kind of sheet it is."""
+        if version.status == "active":
+            return self._issued(version, use), "signed; mark it handed over when the patient has it."
+        with self.desk.store.read() as session:
+            record = record_of(session, version).record
+        today = datetime.now(UTC).astimezone(ZoneInfo(self.visit.clinic.zone)).date()
+        content = build_content(
+            version.body,
+            record,
+            self.desk.protocol.formulary,
+            clinic_info(self.visit),
+            language=self.language,
+            printed_on=today,
+            aftercare=self.desk.protocol.aftercare,
+            options=self.choices.options(record),
+        )
+        return use(content), "a draft, not for the patient."
+
+    def _issued(self, version: PlanVersion, use: Callable[[SheetContent], T]) -> T:
+        """The newest sheet of a signed plan; the first is issued under a new code."""
+        with self.desk.store.write(COMMAND_LINE, self.visit.now) as unit:
+            known = [s for s in sheets_of(unit.session, version.patient_id) if s.plan_id == version.id]
+            record = record_of(unit.session, version).record
+            language = sheet_language(record, self.language).language.tag
+            same = [s for s in known if self.language is None or s.language == language]
+            if known and not same:
+                raise FollowupError(
+                    "sheet.language",
+                    f"the sheet of {version.patient_code} was printed in {known[-1].language}",
+                    fix="print it in another language at the counsellor's desk, with the reason",
+                )
+            if same:
+                return use(content_of(unit.session, self.visit, same[-1], self.choices.changed(record)))
+            # Laid out before it is stored: the code of a sheet that can't be printed would name nothing.
+            options = self.choices.options(record)
+            found = issue_one(unit, self.visit, version, options, language=self.language)
+            return use(content_of(unit.session, self.visit, found))
+
+
+def result(text: str, failed: list[str]) -> Outcome:
+    problem = f"{counted(len(failed), 'sheet', 'sheets')} not written: {'; '.join(failed)}"
+    return Outcome(text, BAD_INPUT if failed else 0, problem if failed else "")
+
+
+def target(out: str | None, usual: str) -> Path:
+    path = Path(out or usual)
+    if out is None and path.exists():
+        raise FollowupError("file.write", "it exists already", where=usual, fix="name a file with --out")
+    return path

@@ -1,0 +1,104 @@
+"""``followup sheet``: how it looks, and a day's sheets in one file."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pypdfium2
+import pytest
+
+Write = Callable[..., Path]
+
+
+def _size(path: Path) -> tuple[int, int]:
+    document = pypdfium2.PdfDocument(path)
+    try:
+        return tuple(round(x) for x in document[0].get_size())
+    finally:
+        document.close()
+
+
+def _text(path: Path) -> str:
+    document = pypdfium2.PdfDocument(path)
+    try:
+        return " ".join(" ".join(page.get_textpage().get_text_bounded().split()) for page in document)
+    finally:
+        document.close()
+
+
+def test_size_paper_second_language_and_digits_are_chosen(
+    followup, record_file: Write, tmp_path: Path
+) -> None:
+    path = str(record_file())
+    look = ("--size", "large", "--paper", "A5", "--language", "hi", "--native-digits", "--no-calendar")
+    found = followup("sheet", path, *look, "--out", "a.pdf")
+    assert (found.returncode, found.stderr) == (0, "")
+    assert _size(tmp_path / "a.pdf") == (420, 595)
+    found = followup("sheet", path, "--language", "sw", "--twin", "en", "--pictures", "--out", "b.pdf")
+    assert (found.returncode, found.stderr) == (0, "")
+    assert _size(tmp_path / "b.pdf") == (595, 842)
+    assert "Come at once, even without pain, if:" in _text(tmp_path / "b.pdf")
+    assert "(Early morning)" in _text(tmp_path / "b.pdf")
+
+
+def test_pictures_come_by_themselves_for_someone_who_does_not_read(
+    followup, record_file: Write, tmp_path: Path
+) -> None:
+    path = str(record_file(patient__can_read=False, patient__language="en"))
+    followup("sheet", path, "--out", "drawn.pdf")
+    followup("sheet", path, "--no-pictures", "--out", "plain.pdf")
+    assert "Early morning" in _text(tmp_path / "drawn.pdf")
+    assert "Early morning" not in _text(tmp_path / "plain.pdf")
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ("--size", "huge"),
+        ("--paper", "B5"),
+        ("--twin", "xx"),
+        ("--together",),
+        ("--paper", "A5", "--size", "large", "--twin", "ta", "--language", "te"),
+    ],
+)
+def test_a_look_that_is_not_offered_is_refused_in_one_line(
+    wrong, followup, record_file: Write, tmp_path
+) -> None:
+    found = followup("sheet", str(record_file()), *wrong, "--out", "a.pdf")
+    assert found.returncode == 2
+    assert found.stderr.count("\n") == 1
+    assert not (tmp_path / "a.pdf").exists()
+
+
+@pytest.fixture(scope="module")
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample clinic's folder, made once."""
+    from followup.cli import cli
+    from followup.cli.contract import run
+
+    folder = tmp_path_factory.mktemp("sample") / "clinic"
+    assert run(cli, ["demo", "--folder", str(folder), "--no-serve"]) == 0
+    return folder
+
+
+def _smallest_day(sample: Path) -> tuple[str, int]:
+    """The day with the fewest people operated on, but more than one."""
+    with closing(sqlite3.connect(sample / "followup.sqlite3")) as database:
+        people = "select day, count(distinct patient_id) as people from operation group by day"
+        found = database.execute(f"select * from ({people}) where people > 1 order by people, day")
+        day, count = found.fetchone()
+    return day, count
+
+
+def test_a_days_sheets_come_in_one_file_behind_their_list(sample: Path, followup, tmp_path: Path) -> None:
+    day, people = _smallest_day(sample)
+    found = followup("sheet", "--day", day, "--together", "--folder", str(sample))
+    assert found.stdout == f"sheets-{day}.pdf: print it on both sides\n{people} sheets\n"
+    assert (found.returncode, found.stderr) == (0, "")
+    assert "Sheets of the operations of" in _text(tmp_path / f"sheets-{day}.pdf")
+    again = followup("sheet", "--day", day, "--together", "--folder", str(sample))
+    assert again.returncode == 2
+    assert "exists already" in again.stderr
