@@ -40,6 +40,7 @@ class Person:
     answers: Mapping[str, Any] = field(default_factory=dict)
     misses: frozenset[int] = frozenset()
     stays_away_after: int = 99
+    telephone_dead: bool = False
     told_no_show: bool = False
     sheet_lost_after: int | None = None
     change: Change | None = None
@@ -182,7 +183,7 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
         },
     ),
     "05-lakshmi": (3, {}),
-    "06-ibrahim": (24, {"stays_away_after": 1}),
+    "06-ibrahim": (24, {"stays_away_after": 1, "telephone_dead": True}),
     "07-grace": (
         14,
         {

@@ -18,6 +18,8 @@ from followup.demo.clinic import SURGEON, TIME_ZONE
 from followup.desks.desk import Desk, Visit
 from followup.desks.planning import draft_plan, newest_edits
 from followup.recall.codes import new_sheet_id
+from followup.recall.worklist import worklist
+from followup.records.attempts import note_attempt
 from followup.records.clinics import get_clinic
 from followup.records.oplist import ListLine, put_operation_list
 from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
@@ -70,6 +72,9 @@ class Story:
             events += self._visits({person.record.patient.code: person for person in cast}, day)
             for person in operated:
                 events += self._operation(person)
+            for person in cast:
+                if person.telephone_dead and person.operated < day:
+                    events += self._tries(person.record.patient.code, day)
             self._live(day, events)
             day += timedelta(days=1)
 
@@ -110,6 +115,26 @@ class Story:
         for trip in due:
             if cast[trip.patient_code].comes(numbers[trip.id]):
                 yield from self._comes(cast[trip.patient_code], trip, numbers[trip.id], day)
+
+    def _tries(self, code: str, day: date) -> Iterator[Event]:
+        """Reception tries every way the ladder asks for and reaches nobody; the surgeon has the last word."""
+        for minute in range(5):
+            yield Event(f"08:4{minute}", "reception", partial(self._try, code=code, day=day, minute=minute))
+
+    def _try(self, unit: Unit, code: str, day: date, minute: int) -> None:
+        rules = self.desk.protocol.recall
+        lines = [line for line in worklist(unit.session, unit.now, rules) if line.patient.code == code]
+        following = lines[0].next if lines else None
+        if following is None or following.on > day or following.way == "surgeon":
+            return
+        note_attempt(
+            unit,
+            patient_id=lines[0].patient.id,
+            rung=following.rung,
+            way=following.way,
+            outcome="wrong number" if following.way == "call" else "no answer",
+            nonce=f"demo-{day}-{minute}",
+        )
 
     def _comes(self, person: Person, trip: TripView, number: int, day: date) -> Iterator[Event]:
         """Today is still open: a third have arrived by now, nobody is seen yet."""

@@ -8,18 +8,22 @@ import re
 import subprocess
 import sys
 from collections import Counter
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pypdfium2
 import pytest
 from sqlmodel import select
 
+from followup.clinical.protocol import load_protocol
 from followup.demo.build import PASSWORD
 from followup.demo.cast import case_names
-from followup.demo.clinic import NAME, STAFF
+from followup.demo.clinic import NAME, STAFF, TIME_ZONE
 from followup.desks.security.passwords import Passwords
+from followup.recall.ladder import for_surgeon
+from followup.recall.worklist import worklist
 from followup.records.clinics import get_clinic
 from followup.records.journal import verify_journal
 from followup.records.oplist import operations_on
@@ -112,6 +116,17 @@ def test_the_list_to_reach_says_why_and_starts_with_the_only_seeing_eye(made: An
     assert (reach[0]["code"], reach[0]["kind"], reach[0]["tier"]) == ("C-0006", "overdue", "A")
     assert all(row["why"].endswith(".") for row in reach)
     assert {row["code"] for row in reach if row["kind"] == "plan by hand"} == {"C-0012"}
+
+
+def test_ibrahim_whose_telephone_is_dead_stands_before_the_surgeon(made: Any, store: Store) -> None:
+    (line,) = [row for row in rows(made.folder / "overdue.csv") if row["code"] == "C-0006"]
+    assert "Next: tell the surgeon" in line["why"]
+    now = datetime.combine(made.today, time(9), ZoneInfo(TIME_ZONE))
+    rules = load_protocol().recall
+    with store.read() as session:
+        found = for_surgeon(worklist(session, now, rules), rules, made.today)
+    assert [(one.line.patient.code, one.cause) for one in found] == [("C-0006", "unreachable")]
+    assert [one.outcome for one in found[0].line.tried] == ["wrong number", "no answer", "no answer"]
 
 
 def test_the_lists_of_the_command_line_are_those_of_the_files(made: Any) -> None:
