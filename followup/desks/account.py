@@ -11,30 +11,32 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.guard import LIFETIME, cookie_name, must_match, token_of
 from followup.desks.pages import go, show
 from followup.desks.permissions import may
+from followup.desks.posted import AForm, first, kept_fields
 from followup.errors import FollowupError
 from followup.records.staff import change_staff, end_session, note_failed_login, open_session, staff_by_login
 from followup.records.views import SYSTEM
 
 router = APIRouter()
 
-FIRST_PAGES = ("/waiting", "/operations", "/today", "/bottles", "/staff", "/protocol")
+FIRST_PAGES = ("/waiting", "/operations", "/today", "/staff", "/bottles", "/protocol")
 Text = Annotated[str, Form()]
 
 
 @router.get("/log-in")
 def log_in_page(request: Request, then: str = "/") -> Response:
-    return show(request, "log-in.html", error=None, then=_inside(then), login="")
+    return show(request, "log-in.html", error=None, then=_inside(then), login="", kept=())
 
 
 @router.post("/log-in")
-def log_in(
-    request: Request, visit: AnyVisit, login: Text = "", password: Text = "", then: Text = "/"
-) -> Response:
+def log_in(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """Log in; a form that was sent after the session had ended is offered again with all that was typed."""
+    login, then = first(form, "login"), _inside(first(form, "then") or "/")
+    kept = kept_fields(form)
     try:
-        token = _new_session(visit, login, password)
+        token = _new_session(visit, login, form.get("password", [""])[0])
     except FollowupError as exc:
-        return show(request, "log-in.html", status=401, error=exc.line, then=_inside(then), login=login)
-    answer = go(_inside(then))
+        return show(request, "log-in.html", status=401, error=exc.line, then=then, login=login, kept=kept)
+    answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
     answer.set_cookie(
         cookie_name(visit.desk),
         token,

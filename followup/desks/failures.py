@@ -12,6 +12,8 @@ from starlette.exceptions import HTTPException
 
 from followup.desks.guard import LoginNeededError, look_up
 from followup.desks.pages import go, show
+from followup.desks.posted import read_posted, to_keep
+from followup.desks.security.origin import is_cross_site
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
 
@@ -77,10 +79,18 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _fault)
 
 
-def _to_log_in(request: Request, exc: Exception) -> Response:
+async def _to_log_in(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, LoginNeededError)
     if request.method == "GET":
         return go(f"/log-in?then={quote(exc.then, safe='/')}")
+    try:
+        kept = to_keep(await read_posted(request))
+    except (FollowupError, HTTPException):
+        kept = ()
+    if kept and not is_cross_site(request.method, request.headers):
+        error = "Log in first: you were away too long. Nothing was stored yet, and nothing typed is lost."
+        path = request.url.path
+        return show(request, "log-in.html", status=401, error=error, then=path, login="", kept=kept)
     return _page(
         request,
         401,

@@ -53,3 +53,23 @@ async def _text_of(file: UploadFile) -> str:
         raise FollowupError(
             "form.file", "not a UTF-8 text", where=file.filename or "file", fix="upload a JSON file"
         ) from None
+
+
+KEPT = "kept."
+# What is never written into a page.
+_SECRET = frozenset({"password", "old", "new"})
+
+
+def kept_fields(form: Posted) -> tuple[tuple[str, str], ...]:
+    """What a log-in form carries of the form that was sent too late: (name, value), in order."""
+    return tuple(
+        (name.removeprefix(KEPT), value)
+        for name, values in form.items()
+        if name.startswith(KEPT)
+        for value in values
+    )
+
+
+def to_keep(form: Posted) -> tuple[tuple[str, str], ...]:
+    """What is worth keeping of a form that was sent too late; passwords are not."""
+    return tuple((name, value) for name, values in form.items() if name not in _SECRET for value in values)

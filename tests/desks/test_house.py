@@ -47,7 +47,7 @@ def test_the_daily_jobs_run_as_long_as_the_application_does(house):
         ("counsellor", "/operations"),
         ("reception", "/today"),
         ("manager", "/staff"),
-        ("pharmacy", "/protocol"),
+        ("pharmacy", "/bottles"),
     ],
 )
 def test_everybody_lands_on_a_page_that_is_theirs(house, words_of, role, page):
