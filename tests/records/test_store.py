@@ -156,6 +156,9 @@ def _rows() -> list[SQLModel]:
         t.HeartbeatRow(name="sweep", at=NOW, ok=False, rows=7, message=NAME),
         t.LeaseRow(name="sweep", owner=NAME, expires_at=NOW),
         t.DailyRunRow(id=1, job="check", day=DAY, claimed_at=NOW, finished_at=NOW, outcome=NAME),
+        t.SheetChoiceRow(sheet_id="0123456789", options={"size": "a5", "twin": True, "second": None}),
+        t.TeachBackRow(sheet_id="0123456789", shown=[0, 2], asked=4, by="mira", at=NOW),
+        t.StockCountRow(site_id=2, medicine=NAME, bottles=7, by="ishaan", at=NOW),
         t.ContactAttemptRow(
             id=1,
             patient_id=1,
