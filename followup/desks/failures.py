@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, JSONResponse
 from starlette.exceptions import HTTPException
 
 from followup.desks.guard import LoginNeededError, look_up
@@ -81,6 +81,8 @@ def install(app: FastAPI) -> None:
 
 async def _to_log_in(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, LoginNeededError)
+    if _for_a_program(request):
+        return _said(401, FollowupError("login.needed", "nobody is logged in", fix="log in, then ask again"))
     if request.method == "GET":
         return go(f"/log-in?then={quote(exc.then, safe='/')}")
     try:
@@ -103,12 +105,16 @@ async def _to_log_in(request: Request, exc: Exception) -> Response:
 def _refused(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, FollowupError)
     status = status_of(exc)
+    if _for_a_program(request):
+        return _said(status, exc)
     head = f"{exc.where}: {exc.what}" if exc.where else exc.what
     return _page(request, status, _HEADINGS.get(status, _HEADINGS[422]), head, exc.fix)
 
 
 def _http(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, HTTPException)
+    if _for_a_program(request):
+        return _said(exc.status_code, FollowupError("request", str(exc.detail), fix="read /api/openapi.json"))
     next_step = {
         404: "Check the address, or look the patient up by name or code.",
         405: "Open the page from the list and use its button.",
@@ -122,7 +128,19 @@ def _bad_request(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, RequestValidationError)
     first = exc.errors()[0]
     field = ".".join(str(part) for part in first["loc"][1:])
+    if _for_a_program(request):
+        refused = FollowupError("request.field", str(first["msg"]), where=field, fix="read /api/openapi.json")
+        return _said(422, refused)
     return _page(request, 422, _HEADINGS[422], f"{field}: {first['msg']}", "Go back and correct this field.")
+
+
+def _for_a_program(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
+
+
+def _said(status: int, exc: FollowupError) -> JSONResponse:
+    said = {"code": exc.code, "what": exc.what, "where": exc.where, "fix": exc.fix}
+    return JSONResponse(said, status)
 
 
 def _fault(request: Request, exc: Exception) -> Response:

@@ -171,6 +171,17 @@ def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
     ]
 
 
+def _course_name(visit: Visit, case: EyeCase, key: str) -> str:
+    """A course by its medicine and eye; its key where no plan has it."""
+    base = case.in_force or (case.plans[0] if case.plans else None)
+    found = next((c for c in base.body.courses if c.key == key), None) if base else None
+    if found is None:
+        return key
+    formulary = visit.desk.protocol.formulary
+    name = formulary[found.medicine].label if found.medicine in formulary else found.medicine
+    return f"{name}, {Texts(visit.language).eye(found.eye)}"
+
+
 def _plain(value: object, texts: Texts) -> str:
     if isinstance(value, bool):
         return texts.choice("yes" if value else "no")
@@ -208,6 +219,7 @@ def _page(
         effect=effect,
         error=error,
         steps_text=steps_text,
+        course_name=lambda key: _course_name(visit, case, key),
         label_of=lambda key: formulary[key].label if key in formulary else key,
         newest=case.plans[0] if case.plans else None,
     )

@@ -90,6 +90,14 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/trips/{trip}/arrived"): ONLY_RECEPTION,
     ("POST", "/trips/{trip}/no-show"): ONLY_RECEPTION,
     ("POST", "/trips/{trip}/seen"): FRONT,
+    # the same for programs
+    ("GET", "/api/openapi.json"): STAFF,
+    ("GET", "/api/visits"): FRONT,
+    ("GET", "/api/to-reach"): FRONT,
+    ("GET", "/api/find"): FRONT,
+    ("GET", "/api/patients/{code}/visits"): FRONT,
+    ("GET", "/api/patients/{code}/plan"): CLINICAL,
+    ("POST", "/api/visits/{trip}/arrived"): ONLY_RECEPTION,
     # pharmacy and manager
     ("GET", "/bottles"): STORE,
     ("POST", "/bottles"): STORE,

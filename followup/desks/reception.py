@@ -61,7 +61,7 @@ def arrived(visit: AnyVisit, trip_id: Annotated[int, Path(alias="trip")], form: 
     if not 16 <= len(nonce) <= 64:
         raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        _refuse_early(trip(unit.session, trip_id), visit.today)
+        refuse_early(trip(unit.session, trip_id), visit.today)
         seen = mark_arrived(unit, trip_id=trip_id, nonce=nonce)
     return go(f"/patients/{seen.patient_code}")
 
@@ -104,7 +104,7 @@ def seen(visit: AnyVisit, trip: int, form: AForm) -> Response:
     return go(f"/patients/{done.patient_code}")
 
 
-def _refuse_early(planned: TripView, today: date) -> None:
+def refuse_early(planned: TripView, today: date) -> None:
     """A look before its first right day would not see what it is for, and must not count as it."""
     if today < planned.window_start:
         raise FollowupError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from followup.desks import (
     account,
+    api,
     bottles,
     calendar_desk,
     counsellor,
@@ -26,6 +27,7 @@ from followup.desks import (
 
 ROUTERS = (
     account.router,
+    api.router,
     health.router,
     printing.router,
     counsellor.router,

@@ -221,8 +221,12 @@ def test_logging_in_never_leads_to_another_site(house, then):
 
 def test_a_body_over_the_limit_is_refused(house):
     browser = house.log_in("counsellor")
-    answer = browser.post("/operations/paste", data={"text": "x" * 2_100_000})
+    answer = browser.post("/operations/paste", data={"text": "x" * 13_100_000})
     assert answer.status_code == 413
+    text = {"text": "x" * 2_100_000}
+    assert browser.post("/operations/paste", data=text).status_code == 400
+    file = {"file": ("record.json", b"x" * 2_100_000)}
+    assert browser.post("/operations/paste", files=file).status_code == 422
     assert _count(house, "patient") == 0
 
 
