@@ -6,13 +6,18 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import click
+from sqlalchemy.exc import SQLAlchemyError
 
 from followup.cli.contract import Outcome
 from followup.cli.opening import folder_option, opened, settings_from, sqlite_file
 from followup.cli.words import counted
 from followup.errors import FollowupError
+from followup.recall.sweep import SWEEP
 from followup.records.backup import restore as put_back
 from followup.records.backup import take_backup
+from followup.records.engine import sqlite_url
+from followup.records.store import Store
+from followup.records.upkeep import lease
 
 
 @click.command()
@@ -42,6 +47,29 @@ def restore(file: str, folder: str | None) -> Outcome:
             "a backup is put back into a file",
             fix="restore into another --folder, then: followup move from there into an empty database",
         )
+    _refuse_while_served(target, datetime.now(UTC))
     kept = put_back(Path(file).expanduser(), target, datetime.now(UTC), passphrase=settings.backup_passphrase)
     beside = f" What was there is kept as {kept}." if kept else ""
     return Outcome(f"{target} is restored.{beside} The key file has a backup of its own.\n")
+
+
+def _refuse_while_served(target: Path, now: datetime) -> None:
+    """A server would go on writing into the file that is put aside, and what it writes would be lost."""
+    if not target.is_file():
+        return
+    store = Store.open(sqlite_url(target))
+    try:
+        with store.read() as session:
+            held = lease(session, SWEEP)
+    except SQLAlchemyError:
+        # Damaged, or none of ours: that is what a backup is put back for.
+        return
+    finally:
+        store.close()
+    if held is not None and held[1] > now:
+        raise FollowupError(
+            "restore.served",
+            "a followup serve is at work on this database",
+            where=str(target),
+            fix="stop it; one that was killed counts for three minutes more",
+        )

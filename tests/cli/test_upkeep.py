@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from followup.records.engine import make_engine, sqlite_url
+from followup.records.store import Store
+from followup.records.upkeep import release_lease, take_lease
 
 INIT = (
     "init", "--name", "Riverbend Eye Clinic", "--code", "RBE", "--phone-day", "+44 20 7946 0100",
@@ -43,6 +46,31 @@ def test_a_clinic_is_checked_swept_backed_up_and_put_back(clinic, followup) -> N
     assert done.returncode == 0
     assert len(list(clinic.glob("followup.sqlite3.before-*"))) >= 1
     assert followup("journal", "verify").stdout.startswith("The journal is whole: ")
+
+
+def test_nothing_is_restored_under_a_running_server(clinic, followup) -> None:
+    followup("backup")
+    (saved,) = (clinic / "backups").glob("*.sqlite3")
+    store = Store.open(sqlite_url(clinic / "followup.sqlite3"))
+    with store.upkeep(datetime.now(UTC)) as unit:
+        take_lease(unit, name="sweep", owner="another", lifetime=timedelta(minutes=2))
+    store.close()
+    done = followup("restore", str(saved))
+    assert (done.returncode, "is at work on this database" in done.stderr) == (2, True)
+    store = Store.open(sqlite_url(clinic / "followup.sqlite3"))
+    with store.upkeep(datetime.now(UTC)) as unit:
+        release_lease(unit, name="sweep", owner="another")
+    store.close()
+    assert followup("restore", str(saved)).returncode == 0
+
+
+def test_a_damaged_database_is_replaced_by_its_backup_and_kept_beside(clinic, followup) -> None:
+    followup("backup")
+    (saved,) = (clinic / "backups").glob("*.sqlite3")
+    (clinic / "followup.sqlite3").write_bytes(b"not a database at all" * 500)
+    assert followup("restore", str(saved)).returncode == 0
+    assert followup("journal", "verify").returncode == 0
+    assert len(list(clinic.glob("followup.sqlite3.before-*"))) == 1
 
 
 def test_the_journals_first_broken_link_is_named(clinic, followup) -> None:
