@@ -26,7 +26,7 @@ from followup.sheets.wording import EYES
 
 _log = logging.getLogger(__name__)
 
-MOST_TOGETHER = 50  # sheets in one document, some 500 pages: a few hundred MB while it is set
+MOST_PAGES = 300  # pages in one document: some 2 MB of memory each while it is set
 _TIME_LIMIT = 180.0  # seconds for the document of a whole part
 
 
@@ -46,7 +46,7 @@ class Skipped:
 
 @dataclass(frozen=True)
 class Batch:
-    """``parts`` are PDFs of at most ``MOST_TOGETHER`` sheets, each with its own cover."""
+    """``parts`` are PDFs of at most some ``MOST_PAGES`` pages, each with its own cover."""
 
     parts: tuple[bytes, ...]
     printed: tuple[str, ...]
@@ -84,7 +84,7 @@ def render_batch(
     try:
         laid, skipped = _lay_out(chosen, setter, progress)
         words = translator(staff_language)
-        groups = [laid[i : i + MOST_TOGETHER] for i in range(0, len(laid), MOST_TOGETHER)] or [[]]
+        groups = _groups(laid)
         parts = tuple(
             _part(group, skipped, words, day, paper, duplex, setter, number, len(groups))
             for number, group in enumerate(groups, 1)
@@ -92,6 +92,16 @@ def render_batch(
     finally:
         setter.close()
     return Batch(parts, tuple(entry.name for entry in laid), tuple(skipped))
+
+
+def _groups(laid: Sequence[_Laid]) -> list[list[_Laid]]:
+    """The sheets in their order, as many together as one document bears."""
+    groups: list[list[_Laid]] = [[]]
+    for entry in laid:
+        if groups[-1] and sum(other.pages for other in groups[-1]) + entry.pages > MOST_PAGES:
+            groups.append([])
+        groups[-1].append(entry)
+    return groups
 
 
 def _lay_out(
@@ -136,6 +146,7 @@ def _part(
     """One document. What was skipped stands on the cover of the first."""
     problems = tuple(_problem(s) for s in skipped) if number == 1 else ()
     lines = tuple(_line(words, entry) for entry in group)
+    setter.close()  # what the sheets one by one have left in the child's memory goes with it
     front = cover_data(cover(words, day, lines, problems, part=number, parts=parts), paper)
     return setter.typeset(job([entry.data for entry in group], day, cover=front, duplex=duplex))
 
