@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import threading
 from collections.abc import Mapping
 from dataclasses import asdict
 from functools import partial
@@ -25,11 +24,9 @@ from followup.records.sheets import sheets_of
 from followup.records.views import SheetView
 from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.options import Paper, SheetOptions, Size
-from followup.sheets.pdf import render_pdf
+from followup.sheets.pdf import READER, render_pdf
 
 router = APIRouter()
-# The PDF reader is not made for several threads at once.
-_READER = threading.Lock()
 _SCALE = 1.3
 
 
@@ -64,7 +61,7 @@ def page_picture(request: Request, visit: AnyVisit, plan: int, number: int) -> R
 
 
 def _picture(pdf: bytes, number: int) -> bytes:
-    with _READER:
+    with READER:
         document = pypdfium2.PdfDocument(pdf)
         try:
             if not 1 <= number <= len(document):
@@ -78,7 +75,7 @@ def _picture(pdf: bytes, number: int) -> bytes:
 
 def count_pages(pdf: bytes) -> int:
     """How many pages a PDF has."""
-    with _READER:
+    with READER:
         document = pypdfium2.PdfDocument(pdf)
         try:
             return len(document)

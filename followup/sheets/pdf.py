@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -17,6 +18,8 @@ from followup.sheets.model import Cover, SheetContent
 from followup.sheets.pairs import paired
 from followup.sheets.typesetter import Typesetter, typesetter
 
+# The PDF reader crashes where two threads are in it at once: whoever uses it holds this.
+READER = threading.Lock()
 _LONG_WORD = 10
 _FOOT_POINTS = 56  # height of the foot, which every page has
 _LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's overhang is no alarm
@@ -138,11 +141,12 @@ class _Page:
 
 
 def _pages(pdf: bytes) -> list[_Page]:
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        return [_read(page) for page in document]
-    finally:
-        document.close()
+    with READER:
+        document = pypdfium2.PdfDocument(pdf)
+        try:
+            return [_read(page) for page in document]
+        finally:
+            document.close()
 
 
 def _read(page: pypdfium2.PdfPage) -> _Page:

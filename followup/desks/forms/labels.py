@@ -20,6 +20,9 @@ LABELS: dict[str, Label] = {
     "Record.patient": Label(N_("The patient")),
     "Patient.code": Label(N_("Patient code"), N_("letters, digits and hyphens")),
     "Patient.name": Label(N_("Name")),
+    "Patient.name_latin": Label(
+        N_("Name in Latin letters"), N_("where the name is written in another script")
+    ),
     "Patient.birth_date": Label(N_("Birth date")),
     "Patient.birth_year": Label(N_("Or year of birth"), N_("where the day is not known")),
     "Patient.sex": Label(N_("Sex")),
