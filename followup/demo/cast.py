@@ -12,21 +12,11 @@ from typing import Any
 
 from followup.clinical.record import Eye, Record, parse_json_object, parse_record
 from followup.demo.clinic import is_open
+from followup.demo.looks import Seen
 from followup.demo.people import invent
 
 BACK, AHEAD = 42, 13  # with today: eight weeks
 OPERATING_DAYS = (0, 1, 3, 4)  # Monday, Tuesday, Thursday, Friday
-
-
-@dataclass(frozen=True)
-class Change:
-    """A surgeon's change at a visit: the steps that ``course`` runs from the next day, and why."""
-
-    visit: int
-    course: str
-    steps: tuple[tuple[int, int], ...]
-    reason: str
-    handed_over: bool = True
 
 
 @dataclass(frozen=True)
@@ -43,7 +33,7 @@ class Person:
     telephone_dead: bool = False
     told_no_show: bool = False
     sheet_lost_after: int | None = None
-    change: Change | None = None
+    looks: tuple[Seen, ...] = ()
     stops_at: str = "handed over"
 
     @property
@@ -155,7 +145,7 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
     "01-wanjiru": (36, {}),
     "02-tom": (13, {"misses": frozenset({2}), "told_no_show": True}),
     "03-amina": (
-        9,
+        26,
         {
             "answers": {
                 "operations.0.steroid.0.crystals_seen_after": False,
@@ -164,28 +154,56 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "patient.eyes.left.uveitis.kind": "anterior, cause not found",
                 "patient.drops_by": {"who": "relative", "name": "her sister"},
             },
-            "change": Change(
-                visit=2,
-                course="left:steroid",
-                steps=((8, 7), (6, 7), (5, 7), (4, 14), (3, 14), (2, 14), (1, 14)),
-                reason="Cells 2+ on day 7, pressure 18: eight a day again for a week, then down as before.",
-                handed_over=False,
+            "looks": (
+                Seen(
+                    6,
+                    {"cells": "2+", "flare": "1+", "pressure": 18},
+                    takes=("raise",),
+                    reason="More cells than an eye with uveitis should have by now.",
+                ),
+                Seen(8, {"cells": "1+", "pressure": 17}),
+                Seen(13, {"cells": "0.5+", "pressure": 19}),
+                Seen(
+                    20,
+                    {"cells": "1+", "pressure": 27},
+                    takes=("pressure-unchanged",),
+                    offer=("dorzolamide-2", 28),
+                    reason="The pressure rises while cells are left: the steroid stays as it is.",
+                    handed_over=False,
+                ),
             ),
         },
     ),
     "04-peter": (
-        3,
+        6,
         {
             "answers": {
                 "operations.0.choices.cycloplegic": "do not give",
                 "in_use.0.ordered_by": "Dr Elian Mossgrove",
-            }
+            },
+            "looks": (
+                Seen(
+                    4,
+                    {
+                        "cells": "3+",
+                        "flare": "3+",
+                        "hypopyon": "yes",
+                        "pain": "yes",
+                        "redness_growing": "yes",
+                        "vision_falling": "yes",
+                        "vision": "hand movements",
+                        "pressure": 24,
+                        "note": "Sent to the surgeon on duty at once, as an infection until shown otherwise.",
+                    },
+                    unasked="The eye hurts and sees less since the morning.",
+                ),
+            ),
         },
     ),
     "05-lakshmi": (3, {}),
     "06-ibrahim": (24, {"stays_away_after": 1, "telephone_dead": True}),
     "07-grace": (
-        14,
+        18,
         {
             "answers": {
                 "operations.0.choices.responder_course": "A",
@@ -194,7 +212,17 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "in_use.0.count_a_day": 2,
                 "in_use.1.medicine": "brimonidine-0-2",
                 "in_use.1.count_a_day": 2,
-            }
+            },
+            "looks": (
+                Seen(6, {"pressure": 20}),
+                Seen(
+                    12,
+                    {"pressure": 31},
+                    takes=("pressure-stop",),
+                    reason="No cells, and this eye is known to rise on steroid.",
+                ),
+                Seen(15, {"pressure": 22}),
+            ),
         },
     ),
     "08-rafiq": (1, {}),
@@ -212,7 +240,23 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
     "10-joao": (40, {"answers": {"patient.help_arranged": "helper"}}),
     "11-fatuma": (
         21,
-        {"answers": {"operations.0.antibiotic_in_chamber": True, "patient.language": "sw"}},
+        {
+            "answers": {
+                "operations.0.antibiotic_in_chamber": True,
+                "patient.language": "sw",
+                "patient.drops_by": {"who": "relative", "name": "her daughter"},
+            },
+            "looks": (
+                Seen(
+                    10,
+                    {"cells": "2+", "flare": "1+", "pressure": 15},
+                    takes=("rescue",),
+                    reason="The depot alone is not enough.",
+                    unasked="The light hurts since yesterday.",
+                ),
+                Seen(11, {"cells": "1+", "pressure": 16}),
+            ),
+        },
     ),
     "12-li": (1, {}),
 }

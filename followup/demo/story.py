@@ -6,17 +6,17 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from random import Random
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import Adjustment, CourseEdit
 from followup.clinical.record import Eye, parse_record
-from followup.demo.cast import Change, Person
-from followup.demo.clinic import SURGEON, TIME_ZONE
+from followup.demo.cast import Person
+from followup.demo.clinic import TIME_ZONE, is_open
+from followup.demo.looks import Seen, draft_taken, enter_look, quiet, told_look
 from followup.desks.desk import Desk, Visit
-from followup.desks.planning import draft_plan, newest_edits
+from followup.desks.planning import draft_plan
 from followup.recall.codes import new_sheet_id
 from followup.recall.worklist import worklist
 from followup.records.attempts import note_attempt
@@ -25,12 +25,13 @@ from followup.records.oplist import ListLine, put_operation_list
 from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
 from followup.records.plans import active_plan, open_draft, sign_plan
 from followup.records.protocols import protocol_signature
-from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.sheets import hand_over_sheet, issue_sheet, sheets_of
 from followup.records.staff import all_staff
 from followup.records.store import Unit
 from followup.records.trips import day_trips, trips_of
 from followup.records.views import Actor, TripView
 from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.walkins import note_walk_in
 from followup.sheets.content import sheet_language
 
 WAITING = ("proposed", "booked")
@@ -54,6 +55,7 @@ class Story:
         self.now = now
         self.zone = ZoneInfo(TIME_ZONE)
         self.today = now.astimezone(self.zone).date()
+        self.before_surgeon: set[str] = set()
         with desk.store.read() as session:
             self.clinic = get_clinic(session)
             self.signature = protocol_signature(session, desk.protocol.hash)
@@ -115,16 +117,22 @@ class Story:
         for trip in due:
             if cast[trip.patient_code].comes(numbers[trip.id]):
                 yield from self._comes(cast[trip.patient_code], trip, numbers[trip.id], day)
+        expected_today = {trip.patient_code for trip in due}
+        for person in cast.values():
+            if person.record.patient.code not in expected_today:
+                yield from self._unasked(person, day)
 
     def _tries(self, code: str, day: date) -> Iterator[Event]:
         """Reception tries every way the ladder asks for and reaches nobody; the surgeon has the last word."""
-        for minute in range(5):
+        for minute in range(0 if code in self.before_surgeon else 5):
             yield Event(f"08:4{minute}", "reception", partial(self._try, code=code, day=day, minute=minute))
 
     def _try(self, unit: Unit, code: str, day: date, minute: int) -> None:
         rules = self.desk.protocol.recall
         lines = [line for line in worklist(unit.session, unit.now, rules) if line.patient.code == code]
         following = lines[0].next if lines else None
+        if following is not None and following.way == "surgeon":
+            self.before_surgeon.add(code)
         if following is None or following.on > day or following.way == "surgeon":
             return
         note_attempt(
@@ -145,22 +153,72 @@ class Story:
             yield Event(at, "reception", partial(mark_arrived, trip_id=trip.id, nonce=nonce))
         if day == self.today:
             return
-        yield Event("10:30", "counsellor", partial(mark_fulfilled, trip_id=trip.id))
+        told = self._told(person, day)
+        yield from self._seen(person, day, lambda unit: trip.id, trip.serves, told)
         yield Event("10:35", "reception", lambda unit: self._book_next(unit, code, day))
         if person.sheet_lost_after == number:
             yield from self._sheet("10:45", code, to="daughter", reason="the sheet was lost at home")
-        if person.change and person.change.visit == number:
-            change = person.change
-            yield Event("11:00", "surgeon", lambda unit: self._change(unit, code, day, change))
-            yield Event("11:05", "surgeon", lambda unit: self._sign(unit, code, change.reason))
-            to = "patient" if change.handed_over else ""
-            yield from self._sheet("11:15", code, to=to, reason=change.reason)
 
-    def _draft(
-        self, unit: Unit, code: str, edits: tuple[Adjustment, ...] | None = None, reason: str = ""
-    ) -> None:
-        visit = Visit(self.desk, self.clinic, unit.now, None, self.signature)
-        draft_plan(unit, visit, _patient(unit, code), edits=edits, reason=reason)
+    def _unasked(self, person: Person, day: date) -> Iterator[Event]:
+        """Whoever is told to come without a visit, on the first open day from the told one on."""
+        for look in person.looks:
+            told = person.operated + timedelta(days=look.day)
+            while not is_open(told, self.today):
+                told += timedelta(days=1)
+            if not look.unasked or told != day or day == self.today:
+                continue
+            code, nonce = person.record.patient.code, f"demo-unasked-{person.record.patient.code}-{day}"
+
+            def note(unit: Unit, code: str = code, look: Seen = look, nonce: str = nonce) -> int:
+                who = _patient(unit, code)
+                return note_walk_in(unit, patient_id=who, reason=look.unasked, nonce=nonce).id
+
+            yield Event("09:40", "reception", note)
+            # The same nonce again finds the same visit.
+            yield from self._seen(person, day, note, (), look)
+
+    def _told(self, person: Person, day: date) -> Seen | None:
+        """The told look for the visit of ``day``, if there is one."""
+        with self.desk.store.read() as session:
+            found = patient_by_code(session, person.record.patient.code)
+            seen_on = [trip.seen_on for trip in trips_of(session, found.id)] if found else []
+        before = [(seen - person.operated).days for seen in seen_on if seen and seen < day]
+        return told_look(person.looks, (day - person.operated).days, before)
+
+    def _seen(
+        self,
+        person: Person,
+        day: date,
+        trip: Callable[[Unit], int],
+        serves: Iterable[str],
+        told: Seen | None,
+    ) -> Iterator[Event]:
+        """The surgeon looks, the visit is closed; where the surgeon acts, a new plan and sheet follow."""
+        code, after = person.record.patient.code, (day - person.operated).days
+        named = {key.split(":")[0] for key in serves}
+        eyes = [eye for eye in get_args(Eye) if eye in named] or [person.eye]
+        for eye in eyes:
+            seen = quiet(self.rng, after) | (dict(told.found) if told and eye == person.eye else {})
+            yield Event("10:20", "surgeon", partial(self._look, code=code, eye=eye, found=seen))
+        yield Event("10:30", "counsellor", lambda unit: mark_fulfilled(unit, trip_id=trip(unit)))
+        if told and told.takes:
+            yield Event("11:00", "surgeon", lambda unit: self._act(unit, code, person.eye, told))
+            to = "patient" if told.handed_over else ""
+            yield from self._sheet("11:15", code, to=to, reason=told.reason, newer=True)
+
+    def _look(self, unit: Unit, code: str, eye: Eye, found: Mapping[str, Any]) -> None:
+        enter_look(unit, _patient(unit, code), eye, self._visit(unit), found)
+
+    def _act(self, unit: Unit, code: str, eye: Eye, told: Seen) -> None:
+        """The surgeon takes proposals of today's look and signs what they make of the plan."""
+        if draft_taken(unit, _patient(unit, code), eye, self._visit(unit), told):
+            self._sign(unit, code, told.reason)
+
+    def _visit(self, unit: Unit) -> Visit:
+        return Visit(self.desk, self.clinic, unit.now, None, self.signature)
+
+    def _draft(self, unit: Unit, code: str) -> None:
+        draft_plan(unit, self._visit(unit), _patient(unit, code))
 
     def _answer(self, unit: Unit, code: str, answers: Mapping[str, Any]) -> None:
         """The surgeon answers the open questions; the plan is built again."""
@@ -176,16 +234,23 @@ class Story:
         if draft is not None and draft.body.signable:
             sign_plan(unit, plan_id=draft.id, reason=reason)
 
-    def _sheet(self, at: str, code: str, *, to: str, reason: str = "") -> Iterator[Event]:
-        """Print the sheet of the plan in force; ``to``: who takes it home, if anyone does."""
-        yield Event(at, "counsellor", lambda unit: self._print(unit, code, to, reason))
+    def _sheet(
+        self, at: str, code: str, *, to: str, reason: str = "", newer: bool = False
+    ) -> Iterator[Event]:
+        """Print the sheet of the plan in force; ``to``: who takes it home, if anyone does.
+
+        ``newer``: only where that plan has no sheet yet.
+        """
+        yield Event(at, "counsellor", lambda unit: self._print(unit, code, to, reason, newer))
         if to:
             yield Event(at, "reception", lambda unit: self._book_next(unit, code, _day(unit, self.zone)))
 
-    def _print(self, unit: Unit, code: str, to: str, reason: str) -> None:
+    def _print(self, unit: Unit, code: str, to: str, reason: str, newer: bool) -> None:
         patient = _patient(unit, code)
         plan = active_plan(unit.session, patient)
         if plan is None:
+            return
+        if newer and any(sheet.plan_id == plan.id for sheet in sheets_of(unit.session, patient)):
             return
         language = sheet_language(newest_record(unit.session, patient).record).language.tag
         sheet_id = new_sheet_id(self.rng.getrandbits)
@@ -199,18 +264,6 @@ class Story:
         upcoming = [trip for trip in trips if trip.status == "proposed" and trip.day > day]
         if upcoming:
             book_trip(unit, trip_id=upcoming[0].id)
-
-    def _change(self, unit: Unit, code: str, day: date, change: Change) -> None:
-        """The surgeon changes a course after a visit, from the next day on."""
-        edit = CourseEdit(
-            course=change.course,
-            starts=day + timedelta(days=1),
-            steps=change.steps,
-            reason=change.reason,
-            by=SURGEON.name,
-        )
-        edits = (*newest_edits(unit.session, _patient(unit, code)), edit)
-        self._draft(unit, code, edits, change.reason)
 
 
 def answered_record(data: dict[str, Any], answers: Mapping[str, Any]) -> dict[str, Any]:

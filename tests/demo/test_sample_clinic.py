@@ -27,8 +27,8 @@ from followup.recall.worklist import worklist
 from followup.records.clinics import get_clinic
 from followup.records.journal import verify_journal
 from followup.records.oplist import operations_on
-from followup.records.patients import newest_record, search_patients
-from followup.records.plans import plans_by_hand, plans_of, plans_waiting_for_signature
+from followup.records.patients import search_patients
+from followup.records.plans import plans_by_hand, plans_waiting_for_signature
 from followup.records.sheets import sheets_of
 from followup.records.staff import all_staff
 from followup.records.store import Store
@@ -175,22 +175,6 @@ def test_a_lost_sheet_was_printed_again_with_a_reason(store: Store) -> None:
     assert (first.issue, second.issue) == (1, 2)
     assert "lost" in second.reason
     assert first.plan_id == second.plan_id
-
-
-def test_a_change_after_day_seven_replaced_plan_and_sheet(store: Store) -> None:
-    amina = by_name(store, "Amina")
-    with store.read() as session:
-        newest, *older = plans_of(session, amina.id)
-        sheets = sheets_of(session, amina.id)
-        record = newest_record(session, amina.id).record
-    assert newest.status == "active"
-    assert "2+" in newest.reason
-    assert {plan.status for plan in older} == {"revoked"}
-    steroid = newest.body.course("left:steroid")
-    operated = record.last_operation_day
-    assert [steroid.count_on(operated + timedelta(days=day)) for day in (8, 14, 15, 21)] == [8, 8, 6, 6]
-    assert [sheet.replaced_at is None for sheet in sheets] == [False, True]
-    assert sheets[-1].handed_over_at is None
 
 
 def test_who_never_came_back_has_an_overdue_visit_and_who_came_has_none(store: Store) -> None:
