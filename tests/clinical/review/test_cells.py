@@ -139,6 +139,13 @@ def test_hourly_is_no_more_than_the_hours_that_the_patient_is_awake(look, someon
     assert look(6, never, cells="2+").seniors() == ["cells-at-hourly"]
 
 
+def test_hourly_is_sixteen_however_long_the_patient_is_awake(look, someone):
+    waking = {"rise": "05:00", "bedtime": "23:00"}
+    seen = look(6, someone(eye={"uveitis": {"never_quiet": True}}, waking=waking), cells="2+")
+    assert seen.outcome.present_count == 16
+    assert seen.seniors() == ["cells-at-hourly"]
+
+
 @pytest.mark.parametrize(("day", "senior"), [(1, False), (2, True), (30, True)])
 def test_3_plus_from_day_two_is_for_a_senior_the_same_day(look, day, senior):
     seen = look(day, cells="3+")

@@ -22,6 +22,15 @@ def test_opposite_proposals_name_each_other_and_can_not_be_signed_together(look)
         assert accept([one], by="Dr Sen", reason="this one")
 
 
+def test_one_that_ends_a_course_and_one_that_lengthens_it_are_opposed(look):
+    seen = look(9, epithelial_defect="yes", macula="oedema")
+    ends, gives = seen.proposal("corneal-defect"), seen.proposal("macular-oedema")
+    assert ends.opposes == ("macular-oedema",)
+    assert gives.opposes == ("corneal-defect",)
+    with pytest.raises(FollowupError, match="exclude each other"):
+        accept([ends, gives], by="Dr Sen", reason="both")
+
+
 def test_alternatives_can_not_be_signed_together(look, someone):
     seen = look(28, someone(eye=UVEITIC), before={21: {"cells": "0"}})
     with pytest.raises(FollowupError, match="exclude each other") as told:
