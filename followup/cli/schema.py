@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from followup.cli.contract import Outcome
 from followup.clinical.careplan import CarePlan
+from followup.clinical.proposal import Outcome as Proposals
 from followup.clinical.record import Findings, Record
 from followup.timing.calendar import Calendar
 
@@ -17,6 +18,7 @@ MODELS: dict[str, type[BaseModel]] = {
     "calendar": Calendar,
     "findings": Findings,
     "plan": CarePlan,
+    "proposals": Proposals,
     "record": Record,
 }
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -25,7 +27,8 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 @click.command()
 @click.argument("name", type=click.Choice(sorted(MODELS)))
 def schema(name: str) -> Outcome:
-    """Print the JSON Schema of a record, a plan, a calendar or findings."""
-    mode: Literal["serialization", "validation"] = "serialization" if name == "plan" else "validation"
+    """Print the JSON Schema of a record, a plan, a calendar, findings or their proposals."""
+    made = name in ("plan", "proposals")
+    mode: Literal["serialization", "validation"] = "serialization" if made else "validation"
     body = {"$schema": DIALECT, **MODELS[name].model_json_schema(mode=mode)}
     return Outcome(json.dumps(body, indent=2, ensure_ascii=False) + "\n")
