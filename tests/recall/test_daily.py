@@ -31,12 +31,12 @@ def _runs(place, since) -> dict[tuple[str, int], str]:
 
 
 @pytest.fixture
-def ready(sqlite_ward, in_hand, agreed, place_of):
+def ready(ward, in_hand, agreed, place_of):
     """A patient with visits on the days 1, 7 and 42 who gets messages, and the workplace."""
-    plan = sqlite_ward.signed()
-    in_hand(sqlite_ward, plan)
-    agreed(sqlite_ward, plan.patient_id)
-    return sqlite_ward, place_of(sqlite_ward)
+    plan = ward.signed()
+    in_hand(ward, plan)
+    agreed(ward, plan.patient_id)
+    return ward, place_of(ward)
 
 
 def test_each_job_runs_once_a_day_however_often_the_sweep_comes(ready):
@@ -159,10 +159,10 @@ def test_a_clock_that_ran_four_days_ahead_and_came_back_loses_and_doubles_nothin
     assert [day for job, day in runs if job == "integrity check"] == [3, 4, 5, 6, 7, 8, 9]
 
 
-def test_a_lease_taken_by_a_clock_that_ran_ahead_is_no_lease(sqlite_ward):
-    assert sweep_if_ours(sqlite_ward.store, "a", sqlite_ward.at(9)) is not None
-    assert sweep_if_ours(sqlite_ward.store, "b", sqlite_ward.at(5)) is not None
-    assert sweep_if_ours(sqlite_ward.store, "c", sqlite_ward.at(5) + LEASE - timedelta(seconds=1)) is None
+def test_a_lease_taken_by_a_clock_that_ran_ahead_is_no_lease(ward):
+    assert sweep_if_ours(ward.store, "a", ward.at(9)) is not None
+    assert sweep_if_ours(ward.store, "b", ward.at(5)) is not None
+    assert sweep_if_ours(ward.store, "c", ward.at(5) + LEASE - timedelta(seconds=1)) is None
 
 
 # Cut-off tail, pulse and findings
@@ -202,14 +202,14 @@ def test_a_journal_written_anew_from_the_start_shows_against_the_seal(ready):
         (-6, True, "the last sweep lies in the future: a clock is wrong"),
     ],
 )
-def test_a_dead_sweeper_is_told_from_a_live_one(sqlite_store, minutes, ok, state):
+def test_a_dead_sweeper_is_told_from_a_live_one(store, minutes, ok, state):
     from datetime import UTC, datetime
 
     now = datetime(2027, 3, 1, tzinfo=UTC)
     if minutes is not None:
-        with sqlite_store.upkeep(now - timedelta(minutes=minutes)) as unit:
+        with store.upkeep(now - timedelta(minutes=minutes)) as unit:
             note_heartbeat(unit, name="sweep", ok=ok, rows=0)
-    with sqlite_store.read() as session:
+    with store.read() as session:
         assert pulse(session, now).state == state
 
 

@@ -171,11 +171,11 @@ def test_a_form_sent_twice_is_one_attempt(ward, in_hand):
         ("call", "will come", date(2027, 3, 1), "attempt.promised"),
     ],
 )
-def test_an_attempt_that_can_not_be_is_refused(sqlite_ward, in_hand, way, outcome, promised, code):
-    plan = _overdue(sqlite_ward, in_hand, "A")
+def test_an_attempt_that_can_not_be_is_refused(ward, in_hand, way, outcome, promised, code):
+    plan = _overdue(ward, in_hand, "A")
     with (
         pytest.raises(FollowupError) as caught,
-        sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.at(3)) as unit,
+        ward.store.write(ward.reception, ward.at(3)) as unit,
     ):
         note_attempt(
             unit, patient_id=plan.patient_id, rung=0, way=way, outcome=outcome, nonce="n", promised=promised

@@ -74,8 +74,8 @@ def test_a_longer_text_never_takes_fewer_parts(sent):
 
 
 @pytest.mark.parametrize("language", [one.tag for one in offered()])
-def test_every_message_is_written_in_every_language_with_day_and_telephone(sqlite_store, language):
-    with sqlite_store.read() as session:
+def test_every_message_is_written_in_every_language_with_day_and_telephone(store, language):
+    with store.read() as session:
         clinic = get_clinic(session)
     for kind, reader in TEXTS:
         said = message_text(
@@ -107,79 +107,79 @@ def _wanted(ward, kind, day, protocol):
 
 
 def test_a_reminder_goes_out_the_day_before_in_the_patients_language_without_a_name(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
-    plan = _signed(sqlite_ward, in_hand, language="fr")
-    agreed(sqlite_ward, plan.patient_id, reader="carer")
-    (one,) = _wanted(sqlite_ward, "reminder", 6, protocol)
-    assert (one.language, one.channel, one.last_useful) == ("fr", "folder", sqlite_ward.day(7))
+    plan = _signed(ward, in_hand, language="fr")
+    agreed(ward, plan.patient_id, reader="carer")
+    (one,) = _wanted(ward, "reminder", 6, protocol)
+    assert (one.language, one.channel, one.last_useful) == ("fr", "folder", ward.day(7))
     assert "la personne que vous aidez" in one.text
     assert "lundi 8 mars 2027" in one.text
     assert "Wanjiru" not in one.text
-    assert _wanted(sqlite_ward, "reminder", 5, protocol) == ()
+    assert _wanted(ward, "reminder", 5, protocol) == ()
 
 
 def test_a_step_change_names_eye_medicine_and_count_and_only_on_the_day_before(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
-    plan = _signed(sqlite_ward, in_hand)
-    agreed(sqlite_ward, plan.patient_id)
-    days = {day: _wanted(sqlite_ward, "step change", day, protocol) for day in range(20)}
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id)
+    days = {day: _wanted(ward, "step change", day, protocol) for day in range(20)}
     assert [day for day, found in days.items() if found] == [6, 13]
     assert "Right eye, prednisolone-1: 4 times a day." in days[6][0].text.splitlines()
     assert "Right eye, prednisolone-1: do not use it any more." in days[13][0].text.splitlines()
 
 
-def test_no_step_change_is_said_before_the_sheet_is_in_the_patients_hands(sqlite_ward, protocol):
-    patient_id = sqlite_ward.enter()
-    steps = (Step(start=sqlite_ward.day(1), days=6, count=6), Step(start=sqlite_ward.day(7), days=7, count=4))
+def test_no_step_change_is_said_before_the_sheet_is_in_the_patients_hands(ward, protocol):
+    patient_id = ward.enter()
+    steps = (Step(start=ward.day(1), days=6, count=6), Step(start=ward.day(7), days=7, count=4))
     course = Course(key="right:steroid", role="steroid", medicine="prednisolone-1", eye="right", steps=steps)
-    sqlite_ward.sign(sqlite_ward.draft(patient_id, sqlite_ward.body(courses=(course,))).id)
-    assert _wanted(sqlite_ward, "step change", 6, protocol) == ()
+    ward.sign(ward.draft(patient_id, ward.body(courses=(course,))).id)
+    assert _wanted(ward, "step change", 6, protocol) == ()
 
 
 @pytest.mark.parametrize("change", [{"as_needed": True}, {"state": "held"}, {"from_before": True}])
-def test_a_course_that_is_not_the_plans_everyday_one_changes_nothing(sqlite_ward, change):
-    steps = (Step(start=sqlite_ward.day(1), days=6, count=6),)
+def test_a_course_that_is_not_the_plans_everyday_one_changes_nothing(ward, change):
+    steps = (Step(start=ward.day(1), days=6, count=6),)
     course = Course(key="right:steroid", role="steroid", medicine="m", eye="right", steps=steps)
-    assert changes_on(course, sqlite_ward.day(7))
-    assert not changes_on(course.model_copy(update=change), sqlite_ward.day(7))
+    assert changes_on(course, ward.day(7))
+    assert not changes_on(course.model_copy(update=change), ward.day(7))
 
 
-def test_who_did_not_agree_is_on_the_call_list_on_paper(sqlite_ward, in_hand, agreed, protocol):
+def test_who_did_not_agree_is_on_the_call_list_on_paper(ward, in_hand, agreed, protocol):
     _signed(
-        sqlite_ward,
+        ward,
         in_hand,
         "K-1",
         language="sw",
         telephones=[{"number": "+44 20 7946 0102", "whose": "own"}],
     )
-    other = _signed(sqlite_ward, in_hand, "K-2")
-    agreed(sqlite_ward, other.patient_id)
-    with sqlite_ward.store.read() as session:
-        (line,) = call_lines(session, "reminder", sqlite_ward.day(6), protocol)
+    other = _signed(ward, in_hand, "K-2")
+    agreed(ward, other.patient_id)
+    with ward.store.read() as session:
+        (line,) = call_lines(session, "reminder", ward.day(6), protocol)
     assert (line.code, line.language, line.telephones) == ("K-1", "sw", ("own: +44 20 7946 0102",))
     assert "siku yako ya kuja" in line.say
 
 
 def test_a_missed_visit_is_written_about_once_and_not_after_somebody_called(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
-    plan = _signed(sqlite_ward, in_hand)
-    agreed(sqlite_ward, plan.patient_id)
-    assert _wanted(sqlite_ward, "missed", 1, protocol) == ()
-    keys = {one.key for day in range(2, 9) for one in _wanted(sqlite_ward, "missed", day, protocol)}
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id)
+    assert _wanted(ward, "missed", 1, protocol) == ()
+    keys = {one.key for day in range(2, 9) for one in _wanted(ward, "missed", day, protocol)}
     assert len(keys) == 1
 
 
 @pytest.mark.parametrize("standing", ["moved away", "died"])
-def test_nobody_who_is_not_followed_is_written_to(sqlite_ward, in_hand, agreed, protocol, standing):
-    plan = _signed(sqlite_ward, in_hand)
-    agreed(sqlite_ward, plan.patient_id)
-    with sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.now) as unit:
+def test_nobody_who_is_not_followed_is_written_to(ward, in_hand, agreed, protocol, standing):
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id)
+    with ward.store.write(ward.reception, ward.now) as unit:
         set_standing(unit, patient_id=plan.patient_id, standing=standing, reason="the family says so")
     for kind in ("reminder", "step change", "missed"):
-        assert [one for day in range(20) for one in _wanted(sqlite_ward, kind, day, protocol)] == []
+        assert [one for day in range(20) for one in _wanted(ward, kind, day, protocol)] == []
 
 
 # Consent
@@ -194,14 +194,14 @@ def test_nobody_who_is_not_followed_is_written_to(sqlite_ward, in_hand, agreed, 
         {"channel": "mail", "address": "no at sign"},
     ],
 )
-def test_a_choice_that_can_not_be_kept_is_refused(sqlite_ward, given):
-    patient_id = sqlite_ward.enter()
+def test_a_choice_that_can_not_be_kept_is_refused(ward, given):
+    patient_id = ward.enter()
     with (
         pytest.raises(FollowupError),
-        sqlite_ward.store.write(sqlite_ward.counsellor, sqlite_ward.now) as unit,
+        ward.store.write(ward.counsellor, ward.now) as unit,
     ):
         choose_messages(unit, patient_id=patient_id, consent=True, **given)
-    with sqlite_ward.store.read() as session:
+    with ward.store.read() as session:
         assert message_choice(session, patient_id) is None
 
 
@@ -242,8 +242,8 @@ def test_queueing_twice_queues_once_and_sending_twice_sends_once(ward, in_hand, 
     assert len(sender.keys) == 1
 
 
-def test_nothing_goes_out_in_the_quiet_hours_and_all_of_it_after_them(sqlite_ward, in_hand, agreed, protocol):
-    ward = sqlite_ward
+def test_nothing_goes_out_in_the_quiet_hours_and_all_of_it_after_them(ward, in_hand, agreed, protocol):
+    ward = ward
     plan = _signed(ward, in_hand)
     agreed(ward, plan.patient_id)
     # 23:30 at the clinic.
@@ -256,19 +256,19 @@ def test_nothing_goes_out_in_the_quiet_hours_and_all_of_it_after_them(sqlite_war
 
 
 @pytest.mark.parametrize(("hours", "quiet"), [(2.49, True), (2.5, False), (14.49, False), (14.5, True)])
-def test_the_quiet_hours_end_and_begin_on_the_minute(sqlite_ward, protocol, hours, quiet):
-    with sqlite_ward.store.read() as session:
+def test_the_quiet_hours_end_and_begin_on_the_minute(ward, protocol, hours, quiet):
+    with ward.store.read() as session:
         zone = clinic_zone(session)
-    now = sqlite_ward.at(6, hours)
+    now = ward.at(6, hours)
     assert may_go_out(now, zone, protocol) is not quiet
     assert may_go_out(earliest_try(now, zone, protocol), zone, protocol)
     assert earliest_try(now, zone, protocol) - now < timedelta(hours=13)
 
 
 def test_a_try_that_fails_is_made_again_later_under_the_same_key_and_at_last_listed(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
-    ward = sqlite_ward
+    ward = ward
     _queued(ward, in_hand, agreed, protocol)
     sender, now, gaps = Recorder(*[NotSentError("busy")] * 9), ward.at(6, NOON), []
     for _ in range(len(BACKOFF) + 3):
@@ -292,22 +292,22 @@ def test_a_try_that_fails_is_made_again_later_under_the_same_key_and_at_last_lis
     assert _send(ward, protocol, Recorder(), now).sent == 1
 
 
-def test_a_refusal_for_good_is_not_tried_again(sqlite_ward, in_hand, agreed, protocol):
-    _queued(sqlite_ward, in_hand, agreed, protocol)
+def test_a_refusal_for_good_is_not_tried_again(ward, in_hand, agreed, protocol):
+    _queued(ward, in_hand, agreed, protocol)
     sender = Recorder(NotSentError("no such number", lasting=True))
-    assert _send(sqlite_ward, protocol, sender, sqlite_ward.at(6, NOON)).failed == 1
-    assert _send(sqlite_ward, protocol, sender, sqlite_ward.at(6, NOON + 2)).failed == 0
+    assert _send(ward, protocol, sender, ward.at(6, NOON)).failed == 1
+    assert _send(ward, protocol, sender, ward.at(6, NOON + 2)).failed == 0
 
 
 def test_a_server_that_dies_after_handing_on_leaves_a_message_that_another_sends_again(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
     class Dies(Recorder):
         def send(self, message) -> None:
             super().send(message)
             raise KeyboardInterrupt
 
-    ward = sqlite_ward
+    ward = ward
     _queued(ward, in_hand, agreed, protocol)
     first, second, now = Dies(), Recorder(), ward.at(6, NOON)
     with pytest.raises(KeyboardInterrupt):
@@ -317,8 +317,8 @@ def test_a_server_that_dies_after_handing_on_leaves_a_message_that_another_sends
     assert first.keys == second.keys
 
 
-def test_what_no_longer_makes_sense_is_left_out_and_says_why(sqlite_ward, in_hand, agreed, protocol):
-    ward, why = sqlite_ward, {}
+def test_what_no_longer_makes_sense_is_left_out_and_says_why(ward, in_hand, agreed, protocol):
+    ward, why = ward, {}
     plans = {code: _queued(ward, in_hand, agreed, protocol, code) for code in ("K-1", "K-2", "K-3", "K-4")}
     with ward.store.write(ward.reception, ward.at(6, NOON)) as unit:
         move_trip(unit, trip_id=ward.trips(plans["K-1"])[1].id, day=ward.day(8))
@@ -335,8 +335,8 @@ def test_what_no_longer_makes_sense_is_left_out_and_says_why(sqlite_ward, in_han
     assert why["K-1"][1].startswith("no longer wanted")
 
 
-def test_a_reminder_of_a_visit_that_has_passed_is_left_out(sqlite_ward, in_hand, agreed, protocol):
-    ward = sqlite_ward
+def test_a_reminder_of_a_visit_that_has_passed_is_left_out(ward, in_hand, agreed, protocol):
+    ward = ward
     plan = _signed(ward, in_hand)
     agreed(ward, plan.patient_id)
     done = queue_day(ward.store, "reminder", ward.day(6), ward.at(8, NOON), protocol)
@@ -344,9 +344,9 @@ def test_a_reminder_of_a_visit_that_has_passed_is_left_out(sqlite_ward, in_hand,
 
 
 def test_a_way_out_that_is_not_set_up_is_an_error_on_the_list_not_a_message_lost(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
-    ward = sqlite_ward
+    ward = ward
     plan = _signed(ward, in_hand)
     agreed(ward, plan.patient_id, channel="gateway")
     queue_day(ward.store, "reminder", ward.day(6), ward.at(6, NOON), protocol)
@@ -356,8 +356,8 @@ def test_a_way_out_that_is_not_set_up_is_an_error_on_the_list_not_a_message_lost
     assert message.last_error == "no way out is set up for gateway"
 
 
-def test_a_folder_holds_each_message_once_by_its_key(sqlite_ward, in_hand, agreed, protocol, tmp_path):
-    ward = sqlite_ward
+def test_a_folder_holds_each_message_once_by_its_key(ward, in_hand, agreed, protocol, tmp_path):
+    ward = ward
     _queued(ward, in_hand, agreed, protocol)
     with ward.store.read() as session:
         (message,) = messages_of_day(session, ward.day(6))
@@ -372,9 +372,9 @@ def test_a_folder_holds_each_message_once_by_its_key(sqlite_ward, in_hand, agree
 
 
 def test_a_clock_that_ran_ahead_does_not_keep_a_message_from_going_out(
-    sqlite_ward, in_hand, agreed, protocol
+    ward, in_hand, agreed, protocol
 ):
-    ward = sqlite_ward
+    ward = ward
     _queued(ward, in_hand, agreed, protocol)
     far = ward.at(10, NOON)
     with ward.store.engine.begin() as connection:
