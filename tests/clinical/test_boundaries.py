@@ -55,9 +55,7 @@ def test_the_day_of_a_check_does_not_count_between_two_checks(someone, told, pro
     assert {min(rule.days) for rule in rules if "pressure" in rule.key and rule.limit == 28} == {as_of}
 
 
-@pytest.mark.parametrize(
-    ("end", "left"), [("10:59", 3), ("11:00", 2), ("11:01", 2), ("22:30", 0)]
-)
+@pytest.mark.parametrize(("end", "left"), [("10:59", 3), ("11:00", 2), ("11:01", 2), ("22:30", 0)])
 def test_on_the_day_of_surgery_only_the_rounds_after_its_end_are_still_to_come(someone, told, end, left):
     today = someone(operation={"pad": False, "drops_from_today": True, "end": end})
     plan = told(today)

@@ -162,9 +162,7 @@ def test_who_did_not_agree_is_on_the_call_list_on_paper(ward, in_hand, agreed, p
     assert "siku yako ya kuja" in line.say
 
 
-def test_a_missed_visit_is_written_about_once_and_not_after_somebody_called(
-    ward, in_hand, agreed, protocol
-):
+def test_a_missed_visit_is_written_about_once_and_not_after_somebody_called(ward, in_hand, agreed, protocol):
     plan = _signed(ward, in_hand)
     agreed(ward, plan.patient_id)
     assert _wanted(ward, "missed", 1, protocol) == ()
@@ -371,9 +369,7 @@ def test_a_folder_holds_each_message_once_by_its_key(ward, in_hand, agreed, prot
         FolderSender(tmp_path / "file").send(message)
 
 
-def test_a_clock_that_ran_ahead_does_not_keep_a_message_from_going_out(
-    ward, in_hand, agreed, protocol
-):
+def test_a_clock_that_ran_ahead_does_not_keep_a_message_from_going_out(ward, in_hand, agreed, protocol):
     ward = ward
     _queued(ward, in_hand, agreed, protocol)
     far = ward.at(10, NOON)
