@@ -35,6 +35,7 @@ PLACES: tuple[tuple[str, str], ...] = (
     ("/bottles", N_("Bottles")),
     ("/forecast", N_("Visits ahead")),
     ("/outcomes", N_("Outcomes")),
+    ("/messages", N_("Messages")),
     ("/calendar", N_("Calendar")),
     ("/staff", N_("Staff")),
     ("/protocol", N_("Protocol")),

@@ -103,6 +103,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/bottles"): STORE,
     ("GET", "/forecast"): ONLY_MANAGER,
     ("GET", "/outcomes"): OVERVIEW,
+    ("GET", "/messages"): ONLY_MANAGER,
+    ("POST", "/messages/{message}/again"): ONLY_MANAGER,
     ("GET", "/calendar"): ONLY_MANAGER,
     ("POST", "/calendar"): ONLY_MANAGER,
     # the people who work here
