@@ -14,7 +14,6 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pypdfium2
-import pytest
 from sqlmodel import select
 
 from followup.clinical.protocol import load_protocol
@@ -36,7 +35,6 @@ from followup.records.tables import JournalRow, PatientRow
 from followup.records.trips import trips_of
 from followup.records.views import PatientView
 
-pytestmark = pytest.mark.xdist_group("demo")
 # Ranges kept free for stories: Ofcom's numbers for drama, and 555-0100 to 555-0199 in North America.
 RESERVED = re.compile(r"\+44 20 7946 0\d{3}|\+44 7700 900\d{3}|\+1 555 01\d\d")
 

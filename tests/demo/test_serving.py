@@ -9,12 +9,9 @@ import sys
 from pathlib import Path
 
 import httpx2
-import pytest
 
 from followup.demo.build import PASSWORD
 from followup.demo.clinic import STAFF
-
-pytestmark = pytest.mark.xdist_group("demo")
 
 
 def test_a_throw_away_clinic_says_what_to_open_and_who_can_log_in_and_is_gone_afterwards(

@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import pytest
-
 from followup.clinical.protocol import load_protocol
 from followup.demo.clinic import TIME_ZONE
 from followup.language.catalogues import translator
@@ -19,8 +17,6 @@ from followup.recall.scheduler import sweep_if_ours
 from followup.records.engine import sqlite_url
 from followup.records.store import Store
 from followup.records.upkeep import daily_runs, transitions
-
-pytestmark = pytest.mark.xdist_group("demo")
 
 
 def _lived(made: Any, folder: Path, days: tuple[int, ...]) -> tuple[object, ...]:

@@ -26,8 +26,6 @@ from followup.records.store import Store
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion, SheetView, TripView
 
-pytestmark = pytest.mark.xdist_group("demo")
-
 
 @dataclass(frozen=True)
 class Told:
