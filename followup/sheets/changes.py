@@ -40,10 +40,16 @@ def _course_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
 
 
 def _first_change(inputs: SheetInputs, old: Course, new: Course) -> date | None:
-    """The first day from today on with another count that is not nought (an earlier end is a stop)."""
+    """The first day from today on with another count that is not nought (an earlier end is a stop).
+
+    A medicine from before the operation stands in a plan as far as the plan speaks; what matters of
+    it is what both plans speak of.
+    """
     last = new.last_day
     if last is None:
         return None
+    if new.from_before and old.last_day:
+        last = min(last, old.last_day)
     days = range(inputs.printed_on.toordinal(), last.toordinal() + 1)
     found = (date.fromordinal(d) for d in days)
     return next((d for d in found if new.count_on(d) != old.count_on(d) and new.count_on(d)), None)
@@ -63,11 +69,20 @@ def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:
         }
         if new is None or new.state != "active":
             yield _("%(eye)s, %(medicine)s: do not use it any more.") % values
-        elif new.last_day and new.last_day < old.last_day:
+        elif new.last_day and new.last_day < old.last_day and _ends(inputs, new):
             yield _("%(eye)s, %(medicine)s: the new last day is %(day)s.") % {
                 **values,
                 "day": inputs.day(new.last_day),
             }
+
+
+def _ends(inputs: SheetInputs, course: Course) -> bool:
+    """Whether the patient stops after the course's last day.
+
+    A medicine from before the operation goes on where the plan ends, unless the record gives its last day.
+    """
+    told = (entry.until for entry in inputs.record.in_use if entry.medicine == course.medicine)
+    return not course.from_before or course.last_day in told
 
 
 def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:

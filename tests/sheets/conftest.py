@@ -225,6 +225,7 @@ def formulary() -> dict[str, Medicine]:
         medicine("prednisolone-acetate-1", "Prednisolone acetate", "1%", "suspension", "steroid"),
         medicine("moxifloxacin-0-5", "Moxifloxacin", "0.5%", "solution", "antibiotic"),
         medicine("bromfenac-0-09", "Bromfenac", "0.09%", "solution", "nsaid"),
+        medicine("dorzolamide-2", "Dorzolamide", "2%", "solution", "pressure"),
         medicine("chloramphenicol-ointment", "Chloramphenicol", "1%", "ointment", "antibiotic"),
         medicine("prednisolone-5", "Prednisolone", "5 mg", "tablet", "steroid tablet", route="mouth"),
     )

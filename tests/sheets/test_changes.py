@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from datetime import date
 
+import pytest
+
 from followup.clinical.careplan import CarePlan, Step
+from followup.clinical.record import parse_record
 
 
 def _with_steroid(plan: CarePlan, **update) -> CarePlan:
@@ -43,6 +46,42 @@ def test_an_earlier_end_a_stop_and_a_start_are_told(make_content, make_plan):
         _lines(make_content, without, old)[0] == "Left eye, Prednisolone acetate 1%: do not use it any more."
     )
     assert _lines(make_content, old, without)[0] == "Left eye, Prednisolone acetate 1%: start it now."
+
+
+def _from_before(plan: CarePlan, days: int) -> CarePlan:
+    """``plan`` with a glaucoma drop from before the operation, as far as a plan of so many days speaks."""
+    drop = plan.courses[0].model_copy(
+        update={
+            "key": "left:dorzolamide-2",
+            "role": "pressure",
+            "medicine": "dorzolamide-2",
+            "from_before": True,
+            "steps": (Step(start=date(2026, 6, 2), days=days, count=2),),
+        }
+    )
+    return plan.model_copy(update={"courses": (*plan.courses, drop)})
+
+
+@pytest.mark.parametrize(("before", "after"), [(28, 7), (7, 28), (28, 28)])
+def test_a_drop_from_before_the_operation_is_never_told_to_end_or_start_where_a_plan_does(
+    make_content, make_plan, before, after
+):
+    plan = make_plan(approved=True)
+    assert _lines(make_content, _from_before(plan, after), _from_before(plan, before)) == ()
+
+
+def test_a_drop_from_before_the_operation_that_the_surgeon_ends_is_told(make_content, make_plan, record):
+    plan = make_plan(approved=True)
+    entry = {"described": "a pressure drop", "medicine": "dorzolamide-2", "eye": "left", "count_a_day": 2}
+    told = record.model_dump(mode="json", exclude_none=True)
+    record = parse_record(told | {"in_use": [{**entry, "continues": True, "until": "2026-06-15"}]})
+    content = make_content(
+        plan=_from_before(plan, 14),
+        previous=_from_before(plan, 28),
+        record=record,
+        printed_on=date(2026, 6, 8),
+    )
+    assert content.changes.lines == ("Left eye, Dorzolamide 2%: the new last day is Monday 15 June 2026.",)
 
 
 def test_another_medicine_in_its_place_is_named_with_the_old_one(make_content, make_plan):
