@@ -51,7 +51,7 @@ from followup.errors import FollowupError
 from followup.timing.calendar import Calendar
 from followup.timing.waking import WakingDay
 
-# With no course to end it, a medicine from before is planned for one bottle's life.
+# What a medicine from before is planned for at least, in the usual life of an opened bottle.
 _WITHOUT_COURSES = timedelta(days=27)
 
 
@@ -254,9 +254,10 @@ def _from_before_start(setting: _Setting) -> date:
 
 
 def _horizon(courses: Sequence[Course], setting: _Setting) -> date:
+    """How far the plan speaks of a medicine from before: to the last course, and for one bottle's life
+    from the day of the plan at least, so that stopping the steroid never ends the glaucoma drops."""
     ends = [c.last_day for c in courses if c.last_day and c.state != "stopped"]
-    start = _from_before_start(setting)
-    return max([*ends, start] if ends else [start + _WITHOUT_COURSES])
+    return max([*ends, max(_from_before_start(setting), setting.as_of) + _WITHOUT_COURSES])
 
 
 def _hold(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> tuple[Course, ...]:
