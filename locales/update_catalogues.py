@@ -1,7 +1,7 @@
 """Bring every catalogue up to date with the source: ``python locales/update_catalogues.py``.
 
-Extracts the messages of the sheet, keeps the translations that still fit, adds the new ones empty
-(never a guess), drops what nobody uses. English is filled with itself.
+Extracts the messages of the sheet and of the desks, keeps the translations that still fit, adds
+the new ones empty (never a guess), drops what nobody uses. English is filled with itself.
 """
 
 from __future__ import annotations
@@ -11,17 +11,18 @@ from pathlib import Path
 from babel.messages.catalog import Catalog, Message
 from babel.messages.pofile import read_po
 
-from followup.language.catalogue_files import Review, catalogue_text, shipped, write_file
+from followup.desks.extraction import DESK_LANGUAGES, desk_messages
+from followup.language.catalogue_files import Domain, Review, catalogue_text, shipped, write_file
 from followup.language.extraction import sheet_messages
 from followup.language.languages import ENGLISH, LANGUAGES, Language
 
 ROOT = Path(__file__).resolve().parent.parent
 
 
-def update(language: Language, source: Catalog, root: Path = ROOT) -> None:
-    """Rewrite one language's ``sheet.po``. A reviewed one with new messages is a draft again."""
-    path = root / "locales" / language.tag / "LC_MESSAGES" / "sheet.po"
-    before = shipped(language, "sheet") if path.is_file() else None
+def update(language: Language, domain: Domain, source: Catalog, root: Path = ROOT) -> None:
+    """Rewrite one language's catalogue. A reviewed one with new messages is a draft again."""
+    path = root / "locales" / language.tag / "LC_MESSAGES" / f"{domain}.po"
+    before = shipped(language, domain) if path.is_file() else None
     old = Catalog(locale=language.tag)
     if path.is_file():
         with path.open("rb") as file:
@@ -31,7 +32,7 @@ def update(language: Language, source: Catalog, root: Path = ROOT) -> None:
         if message.id:
             new[message.id] = _filled(message, old, language)
     review = before.review if before and _all_there(new) else Review()
-    write_file(path, catalogue_text(language, new, review))
+    write_file(path, catalogue_text(language, new, review, domain))
 
 
 def _filled(message: Message, old: Catalog, language: Language) -> Message:
@@ -53,6 +54,9 @@ def _all_there(catalogue: Catalog) -> bool:
 
 
 if __name__ == "__main__":
-    messages = sheet_messages()
     for each in LANGUAGES.values():
-        update(each, messages)
+        update(each, "sheet", sheet_messages())
+    staff = desk_messages()
+    for each in LANGUAGES.values():
+        if each.tag in DESK_LANGUAGES:
+            update(each, "desk", staff)

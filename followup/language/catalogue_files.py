@@ -149,7 +149,10 @@ def messages_of(catalogue: Catalog) -> dict[Key, Forms]:
     return found
 
 
-def catalogue_text(spoken: Language, catalogue: Catalog, review: Review) -> str:
+_TITLES: dict[Domain, str] = {"sheet": "the patient's sheet", "desk": "the staff's pages"}
+
+
+def catalogue_text(spoken: Language, catalogue: Catalog, review: Review, domain: Domain = "sheet") -> str:
     """A catalogue as the text of its file, under a header of our own."""
     lines = [
         "Content-Type: text/plain; charset=UTF-8",
@@ -163,7 +166,7 @@ def catalogue_text(spoken: Language, catalogue: Catalog, review: Review) -> str:
     header = "".join(f'"{line}\\n"\n' for line in lines)
     body = io.BytesIO()
     write_po(body, catalogue, omit_header=True, width=100, include_lineno=False)
-    title = f"# {spoken.english} words of the patient's sheet."
+    title = f"# {spoken.english} words of {_TITLES[domain]}."
     return f'{title}\nmsgid ""\nmsgstr ""\n{header}\n{body.getvalue().decode()}'
 
 

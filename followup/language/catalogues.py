@@ -43,8 +43,8 @@ class Translator:
     """Messages of one domain in one language; the four gettext calls, as templates expect them.
 
     ``review`` says who of the clinic read the translation, and when; a draft until then.
-    A message that the catalogue lacks raises FollowupError: a sheet half in English is worse
-    than none. ``source`` translators (no catalogue) give back the message itself.
+    A message that the catalogue of the sheet lacks raises FollowupError: a sheet half in English is
+    worse than none. A page of the staff says it in English and goes on. ``source`` translators (no catalogue) give back the message itself.
     """
 
     language: Language
@@ -71,12 +71,16 @@ class Translator:
 
     def _form(self, context: str | None, singular: str, plural: str, n: int) -> str:
         forms = self._find(context, singular, singular, plural)
+        if forms == (singular, plural):
+            return forms[n != 1]
         return forms[gettext.c2py(self.language.plural)(n)]
 
     def _find(self, context: str | None, message: str, *otherwise: str) -> Forms:
         if self.source:
             return otherwise
         found = self.messages.get((context, message))
+        if found is None and self.domain == "desk":
+            return otherwise
         if found is None:
             raise FollowupError(
                 "language.message",
@@ -117,10 +121,10 @@ def translator(tag: str, domain: Domain = "sheet") -> Translator:
 def _translator(tag: str, domain: Domain, stamps: tuple[object, ...]) -> Translator:
     """``stamps`` is part of the key: a catalogue imported while the pages are served is read at once."""
     spoken = language(tag)
+    if spoken == ENGLISH and domain == "desk":
+        return Translator(spoken, domain, Review("source"), {}, source=True)
     shipped = files.shipped(spoken, domain)
     if shipped is None:
-        if spoken == ENGLISH and domain == "desk":
-            return Translator(spoken, domain, Review("source"), {}, source=True)
         raise FollowupError(
             "language.catalogue",
             f"there is no {spoken.english} catalogue for the {domain}",

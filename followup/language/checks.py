@@ -43,8 +43,8 @@ def _flaws_of_one(source: str, form: str, language: Language) -> Iterator[str]:
     yield from _placeholders(source, form)
     plain = PLACEHOLDER.sub(" ", form)
     yield from _numbers(PLACEHOLDER.sub(" ", source), plain)
-    yield from _characters(plain)
-    if forbidden(plain):
+    yield from _characters(plain, source)
+    if forbidden(plain) and not forbidden(source):
         yield f"holds the abbreviation {forbidden(plain)[0]!r}, which is never printed"
     if language.tag in PROTECTED:
         yield from _protected(source, plain, language)
@@ -76,9 +76,11 @@ def _numbers(source: str, form: str) -> Iterator[str]:
             yield f"lacks the number {number}"
 
 
-def _characters(form: str) -> Iterator[str]:
-    if markup := _MARKUP.search(form):
-        yield f"has the mark-up character {markup.group()!r}"
+def _characters(form: str, source: str) -> Iterator[str]:
+    """A sign of a mark-up language may stand only where the English sentence, a staff page's, has it too."""
+    for markup in dict.fromkeys(_MARKUP.findall(form)):
+        if markup not in source:
+            yield f"has the mark-up character {markup!r}"
     if form[:1] in "=+-@":
         yield f"begins like a formula with {form[:1]!r}"
     for character in form:
@@ -86,6 +88,8 @@ def _characters(form: str) -> Iterator[str]:
             yield f"has the invisible character U+{ord(character):04X}"
             return
     for character in uncovered(form):
+        if character in source:
+            continue
         named = unicodedata.name(character, "a character without a name").lower()
         yield f"has U+{ord(character):04X} ({named}), which no font prints"
     if unicodedata.normalize("NFC", form) != form:

@@ -13,7 +13,7 @@ from babel.messages.extract import extract_from_dir
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 _ROOMS = ("language", "recall/messages", "sheets")
-_KEYWORDS = {"_": None, "N_": None, "gettext": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
+KEYWORDS = {"_": None, "N_": None, "gettext": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
 
 
 def sheet_messages() -> Catalog:
@@ -23,7 +23,7 @@ def sheet_messages() -> Catalog:
         for name, line, message, comments, context in extract_from_dir(
             _PACKAGE / room,
             [("**.py", "python")],
-            keywords=_KEYWORDS,
+            keywords=KEYWORDS,
             comment_tags=("Translators:",),
             strip_comment_tags=True,
         ):

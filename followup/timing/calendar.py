@@ -40,6 +40,7 @@ from followup.timing.calendar_entries import (
     Service,
     SomeDays,
 )
+from followup.validation import problem_words
 
 __all__ = ["WEEKDAYS", "Calendar", "HalfDay", "PlacesTaken", "Service", "parse_calendar"]
 
@@ -190,13 +191,13 @@ def parse_calendar(data: dict[str, Any], source: str = "calendar") -> Calendar:
     try:
         return Calendar.model_validate(data)
     except ValidationError as exc:
-        problems = exc.errors(include_url=False, include_input=False, include_context=False)
+        problems = exc.errors(include_url=False, include_input=False)
     first = problems[0]
     field = ".".join(str(part) for part in first["loc"])
     more = len(problems) - 1
     raise FollowupError(
         "calendar.field",
-        first["msg"].removeprefix("Value error, "),
+        problem_words(first),
         where=f"{source}: {field}" if field else source,
-        fix="correct this field" + (f" (and {more} more)" if more else ""),
+        fix=f"correct this field (and {more} more)" if more else "correct this field",
     )

@@ -65,7 +65,7 @@ def test_a_patient_followed_by_hand_gets_no_proposal_and_exit_code_2(inside, rec
     ("found", "said"),
     [
         ({"pressure": 300}, "findings.json: pressure: write the pressure in mmHg, 0 to 90"),
-        ({"cells": "2.5+"}, "findings.json: cells: Input should be"),
+        ({"cells": "2.5+"}, "findings.json: cells: must be"),
         ({"date": "2026-03-01"}, "lies before the operation of 2026-03-02"),
         ({"eye": "right"}, "the right eye was not operated"),
         ({"date": "2027-03-01"}, "the follow-up of the left eye ended on"),

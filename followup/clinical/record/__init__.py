@@ -24,6 +24,7 @@ from followup.clinical.record.patient import (
     WakingDay,
 )
 from followup.errors import FollowupError
+from followup.validation import problem_words
 
 __all__ = [
     "Allergy",
@@ -133,15 +134,14 @@ def parse_findings(data: dict[str, Any], source: str = "findings") -> Findings:
 
 def first_problem(exc: ValidationError, source: str) -> FollowupError:
     """The first validation problem as our one-line error."""
-    found = exc.errors(include_url=False, include_input=False, include_context=False)
+    found = exc.errors(include_url=False, include_input=False)
     # A list whose every entry is wrong is also said to be too short; only the entries need mending.
     inner = [p for p in found if not any(q["loc"][: len(p["loc"])] == p["loc"] != q["loc"] for q in found)]
     problem = inner[0]
     field = ".".join(str(part) for part in problem["loc"]) or "record"
-    what = problem["msg"].removeprefix("Value error, ")
     more = len(inner) - 1
-    fix = "correct this field" + (f" (and {more} more)" if more else "")
-    return FollowupError("record.field", what, where=f"{source}: {field}", fix=fix)
+    fix = f"correct this field (and {more} more)" if more else "correct this field"
+    return FollowupError("record.field", problem_words(problem), where=f"{source}: {field}", fix=fix)
 
 
 def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

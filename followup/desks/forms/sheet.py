@@ -22,6 +22,7 @@ from followup.desks.forms.layout import (
 )
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.errors import FollowupError
+from followup.validation import problem_words
 
 Member = Field | Group
 
@@ -157,19 +158,15 @@ class RecordError(FollowupError):
     """A record that can't be stored; ``problems`` says by field name what is wrong."""
 
     def __init__(self, exc: ValidationError) -> None:
-        found = {_name(error["loc"]): _say(error["msg"]) for error in reversed(exc.errors())}
+        found = {_name(error["loc"]): problem_words(error) for error in reversed(exc.errors())}
         # A list with a bad line also counts as too short; only the bad line is worth saying.
         self.problems = {
             name: said for name, said in found.items() if not any(n.startswith(f"{name}.") for n in found)
         }
         first = exc.errors()[0]
         error = first_problem(exc, "record")
-        what = f"{_spoken(first['loc'])}: {_say(first['msg'])}" if first["loc"] else error.what
+        what = f"{_spoken(first['loc'])}: {problem_words(first)}" if first["loc"] else error.what
         super().__init__(error.code, what, where="", fix=error.fix)
-
-
-def _say(message: str) -> str:
-    return message.removeprefix("Value error, ")
 
 
 def _spoken(loc: tuple[int | str, ...]) -> str:

@@ -1,0 +1,99 @@
+"""The sentences of rooms that know no language, read out of their source.
+
+``clinical``, ``timing`` and ``records`` speak English; the desks put it into the staff's language
+(see ``told``). A sentence with values, ``f"{day} is over"``, is the message ``{day} is over``.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+_ROOMS = ("timing", "clinical", "records", "language", "recall", "sheets", "desks")
+# Read by whoever writes a protocol, starts the program or looks after the computer; never on a page.
+_APART = re.compile(
+    r"clinical/(compare_protocols|explain\w*|protocol\w*|caution_rules|review_checks|review_words|rule|rules"
+    r"|formulary|toml_lines|facts|aftercare|recall_rules|review_rules|english|fact_tests)\.py"
+    r"|records/(tables/.*|migrations/.*|backup|restore|copying|engine|upkeep|store)(\.py)?"
+    r"|recall/(health|keyring|daily|sweep|scheduler|messages/.*)(\.py)?"
+    r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app)\.py"
+)
+_SAYS = frozenset({"FollowupError", "ValueError", "_refused", "_page", "_number", "Refused"})
+_SILENT = frozenset(
+    {"gettext", "ngettext", "pgettext", "N_", "_", "RuntimeError", "TypeError", "log", "compile", "FastAPI"}
+)
+_NOISE = frozenset(
+    {"isoformat", "join", "sorted", "format", "upper", "lower", "len", "min", "max", "str", "listed"}
+    | {"counted", "day_words", "self", "name", "splitlines", "replace", "strip", "type", "sentence", "set"}
+)
+_WORDS = re.compile(r"[^\W\d_]{2,}")
+
+
+def spoken_in(package: Path) -> Iterator[tuple[str, str, int]]:
+    """Each sentence with its file and line, in order; a sentence said twice comes twice."""
+    for room in _ROOMS:
+        for path in sorted((package / room).rglob("*.py")):
+            place = path.relative_to(package).as_posix()
+            if not _APART.fullmatch(place):
+                for text, line in _sentences(ast.parse(path.read_text(encoding="utf-8")), says=False):
+                    yield text, f"followup/{place}", line
+
+
+def _sentences(node: ast.AST, *, says: bool) -> Iterator[tuple[str, int]]:
+    if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+        return  # a docstring
+    if isinstance(node, ast.Call):
+        called = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
+        if called in _SILENT:
+            return
+        says = called in _SAYS
+        if called == "FollowupError":
+            node = ast.Call(func=node.func, args=node.args[1:], keywords=node.keywords)
+    if isinstance(node, ast.JoinedStr) or (isinstance(node, ast.Constant) and isinstance(node.value, str)):
+        text = _template(node).strip()
+        if _is_said(text, says=says):
+            yield text, node.lineno
+        if isinstance(node, ast.Constant):
+            return
+        # The values of a sentence may be words themselves.
+        for part in node.values:
+            if isinstance(part, ast.FormattedValue):
+                yield from _sentences(part.value, says=says)
+        return
+    for child in ast.iter_child_nodes(node):
+        yield from _sentences(child, says=says)
+
+
+def _is_said(text: str, *, says: bool) -> bool:
+    plain = re.sub(r"\{\w*\}", "", text)
+    if len(_WORDS.findall(plain)) < (1 if says else 2) or "<" in text:
+        return False
+    whole = re.match(r"[A-Z{\"]", text) and re.search(r"[.?]$", text) and " " in text
+    return bool(says or whole)
+
+
+def _template(node: ast.Constant | ast.JoinedStr) -> str:
+    if isinstance(node, ast.Constant):
+        return str(node.value)
+    names: dict[str, str] = {}
+    parts = []
+    for value in node.values:
+        if isinstance(value, ast.FormattedValue):
+            parts.append("{" + _name(value.value, names) + "}")
+        elif isinstance(value, ast.Constant):
+            parts.append(str(value.value))
+    return "".join(parts)
+
+
+def _name(value: ast.expr, names: dict[str, str]) -> str:
+    """A short name for a value, the same for the same expression, told apart otherwise."""
+    written = ast.unparse(value)
+    if written not in names:
+        words = re.findall(r"[A-Za-z_]\w*", re.sub(r"'[^']*'|\"[^\"]*\"", "", written))
+        kept = [word.strip("_").lower() for word in words if word not in _NOISE]
+        name = kept[-1] if kept else "value"
+        taken = list(names.values())
+        names[written] = name if name not in taken else f"{name}_{taken.count(name) + 1}"
+    return names[written]
