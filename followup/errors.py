@@ -3,6 +3,20 @@
 from __future__ import annotations
 
 
+class Line(str):
+    """A whole error as one line, which still knows its parts: a page may put them into another language."""
+
+    what: str
+    where: str
+    fix: str
+
+    @classmethod
+    def of(cls, what: str, where: str = "", fix: str = "") -> Line:
+        line = cls(joined(what, where, fix))
+        line.what, line.where, line.fix = what, where, fix
+        return line
+
+
 class FollowupError(Exception):
     """Bad input or a refused step, said in one line.
 
@@ -18,12 +32,19 @@ class FollowupError(Exception):
         super().__init__(self.line)
 
     @property
-    def line(self) -> str:
+    def line(self) -> Line:
         """The whole error as one line."""
-        head = f"{self.where}: {self.what}" if self.where else self.what
-        return f"{head} - {self.fix}" if self.fix else head
+        return Line.of(self.what, self.where, self.fix)
+
+
+def joined(what: str, where: str, fix: str) -> str:
+    """The parts of an error in the order in which people read them."""
+    head = f"{where}: {what}" if where else what
+    return f"{head} - {fix}" if fix else head
 
 
 def _one_line(text: str, limit: int = 300) -> str:
     flat = " ".join(text.split())
+    if flat == text and len(flat) <= limit:
+        return text  # it may be more than its letters, such as a place in a record
     return flat if len(flat) <= limit else flat[: limit - 3] + "..."

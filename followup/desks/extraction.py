@@ -25,7 +25,7 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 _MARKED = (("desks", "**.py"), ("recall", "*.py"))
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
-_TOLD = frozenset({"text", "because", "question"})
+_TOLD = frozenset({"text", "because", "question", "about"})
 
 
 def desk_messages() -> Catalog:

@@ -14,8 +14,9 @@ from followup.desks.guard import LoginNeededError, look_up
 from followup.desks.pages import go, show
 from followup.desks.posted import read_posted, to_keep
 from followup.desks.security.origin import is_cross_site
-from followup.errors import FollowupError
+from followup.errors import FollowupError, Line
 from followup.language.catalogues import N_
+from followup.validation import problem_words
 
 log = logging.getLogger(__name__)
 
@@ -107,21 +108,26 @@ def _refused(request: Request, exc: Exception) -> Response:
     status = status_of(exc)
     if _for_a_program(request):
         return _said(status, exc)
-    head = f"{exc.where}: {exc.what}" if exc.where else exc.what
-    return _page(request, status, _HEADINGS.get(status, _HEADINGS[422]), head, exc.fix)
+    said = Line.of(exc.what, exc.where)
+    return _page(request, status, _HEADINGS.get(status, _HEADINGS[422]), said, exc.fix)
 
 
 def _http(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, HTTPException)
     if _for_a_program(request):
         return _said(exc.status_code, FollowupError("request", str(exc.detail), fix="read /api/openapi.json"))
+    what = {
+        404: "There is no such page.",
+        405: "This page is not opened in this way.",
+        413: "This is larger than the program takes.",
+    }.get(exc.status_code, "The program could not read this request.")
     next_step = {
         404: "Check the address, or look the patient up by name or code.",
         405: "Open the page from the list and use its button.",
         413: "Send one record, one list, or one photo of at most 12 MB at a time.",
     }.get(exc.status_code, "Go back and try again.")
     heading = _HEADINGS.get(exc.status_code, _HEADINGS[422])
-    return _page(request, exc.status_code, heading, str(exc.detail), next_step)
+    return _page(request, exc.status_code, heading, what, next_step)
 
 
 def _bad_request(request: Request, exc: Exception) -> Response:
@@ -131,7 +137,8 @@ def _bad_request(request: Request, exc: Exception) -> Response:
     if _for_a_program(request):
         refused = FollowupError("request.field", str(first["msg"]), where=field, fix="read /api/openapi.json")
         return _said(422, refused)
-    return _page(request, 422, _HEADINGS[422], f"{field}: {first['msg']}", "Go back and correct this field.")
+    said = Line.of(problem_words(first), field)
+    return _page(request, 422, _HEADINGS[422], said, "Go back and correct this field.")
 
 
 def _for_a_program(request: Request) -> bool:

@@ -13,7 +13,7 @@ from followup import resources
 from followup.desks import words
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
-from followup.desks.visit_lines import kind_words
+from followup.desks.visit_lines import fact_words, kind_words
 from followup.language.catalogues import N_
 from followup.sheets.staircase import build_staircase
 
@@ -70,6 +70,7 @@ def environment(language: str) -> Environment:
         "role": texts.role,
         "plan_state": texts.plan_state,
         "trip_state": texts.trip_state,
+        "told": texts.told,
         "language_name": words.language_name,
     }
     return env
@@ -88,6 +89,7 @@ def show(request: Request, template: str, *, status: int = 200, **context: Any) 
 
 def around(visit: Visit, path: str) -> dict[str, Any]:
     """What stands on every page: the clinic, its day, who is here and where they may go."""
+    texts = words.Texts(visit.language)
     return {
         "clinic": visit.clinic,
         "today": visit.today,
@@ -95,7 +97,8 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "signature": visit.signature,
         "language": visit.language,
         "draw": partial(build_staircase, today=visit.today),
-        "kind_words": partial(kind_words, visit),
+        "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
+        "fact_words": lambda name: texts.told(fact_words(visit, name)),
         "direction": words.direction(visit.language),
         "places": [
             Place(url, title, path == url)

@@ -16,17 +16,19 @@ _ROOMS = ("timing", "clinical", "records", "language", "recall", "sheets", "desk
 _APART = re.compile(
     r"clinical/(compare_protocols|explain\w*|protocol\w*|caution_rules|review_checks|review_words|rule|rules"
     r"|formulary|toml_lines|facts|aftercare|recall_rules|review_rules|english|fact_tests)\.py"
-    r"|records/(tables/.*|migrations/.*|backup|restore|copying|engine|upkeep|store)(\.py)?"
+    r"|timing/trip_checks\.py|records/(tables/.*|migrations/.*|backup|restore|copying|engine|upkeep|store)(\.py)?"
     r"|recall/(health|keyring|daily|sweep|scheduler|messages/.*)(\.py)?"
     r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app)\.py"
 )
 _SAYS = frozenset({"FollowupError", "ValueError", "_refused", "_page", "_number", "Refused"})
 _SILENT = frozenset(
     {"gettext", "ngettext", "pgettext", "N_", "_", "RuntimeError", "TypeError", "log", "compile", "FastAPI"}
+    | {"Field"}
 )
 _NOISE = frozenset(
     {"isoformat", "join", "sorted", "format", "upper", "lower", "len", "min", "max", "str", "listed"}
     | {"counted", "day_words", "self", "name", "splitlines", "replace", "strip", "type", "sentence", "set"}
+    | {"or", "and", "not", "if", "else", "for", "in", "is", "None"}
 )
 _WORDS = re.compile(r"[^\W\d_]{2,}")
 

@@ -68,6 +68,11 @@ def kind_words(visit: Visit, kind: str) -> str:
     return known.text if known else kind
 
 
+def fact_words(visit: Visit, name: str) -> str:
+    """What a fact states, in the words of the protocol, or its name where the protocol does not know it."""
+    return next((fact.about for fact in visit.desk.protocol.facts if fact.name == name), name)
+
+
 def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None) -> VisitLine:
     days = VisitDays(trip.day, trip.window_end, trip.status)
     return VisitLine(

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from followup.clinical.record import Eye
 from followup.desks.forms.choices import choice_words
 from followup.desks.forms.labels import label_of
+from followup.desks.told import Teller
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, Translator, translator
 from followup.language.dates import long_date, short_date
@@ -59,6 +60,7 @@ class Texts:
         self._translator = desk_translator(language)
         self.gettext = self._translator.gettext
         self.ngettext = self._translator.ngettext
+        self.told = Teller(self._translator).told
 
     def day(self, day: date) -> str:
         """ "Tuesday 24 November 2026"."""

@@ -44,7 +44,8 @@ class Translator:
 
     ``review`` says who of the clinic read the translation, and when; a draft until then.
     A message that the catalogue of the sheet lacks raises FollowupError: a sheet half in English is
-    worse than none. A page of the staff says it in English and goes on. ``source`` translators (no catalogue) give back the message itself.
+    worse than none. A page of the staff says it in English and goes on. ``source`` translators (no
+    catalogue) give back the message itself.
     """
 
     language: Language

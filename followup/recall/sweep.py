@@ -160,7 +160,7 @@ def _check_journal(store: Store, now: datetime, today: date) -> list[str]:
             return _known_outcome(session, today)
         try:
             outcome = f"whole, {verify_journal(session).entries} entries"
-            broken = []
+            broken: list[str] = []
         except FollowupError as error:
             outcome = error.line
             broken = [outcome]

@@ -20,6 +20,7 @@ from followup.desks.forms.layout import (
     operation_shape,
     patient_shape,
 )
+from followup.desks.forms.place import Place
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.errors import FollowupError
 from followup.validation import problem_words
@@ -165,25 +166,27 @@ class RecordError(FollowupError):
         }
         first = exc.errors()[0]
         error = first_problem(exc, "record")
-        what = f"{_spoken(first['loc'])}: {problem_words(first)}" if first["loc"] else error.what
-        super().__init__(error.code, what, where="", fix=error.fix)
+        if first["loc"]:
+            super().__init__(error.code, problem_words(first), where=_place(first["loc"]), fix=error.fix)
+        else:
+            super().__init__(error.code, error.what, fix=error.fix)
 
 
-def _spoken(loc: tuple[int | str, ...]) -> str:
-    """A place in the record in the words of its labels: "Operations 1, Cut, mm"."""
+def _place(loc: tuple[int | str, ...]) -> Place:
+    """A place in the record in the words of its labels."""
     member: Member = RECORD
-    said: list[str] = []
+    steps: list[tuple[str, int | None]] = []
     for part in loc:
         if isinstance(part, int):
-            said[-1] = f"{said[-1]} {part + 1}"
+            steps[-1] = (steps[-1][0], part + 1)
         elif isinstance(member, Group):
             try:
                 member = member.member(part)
             except KeyError:
-                said.append(part)
+                steps.append((part, None))
                 break
-            said.append(label_of(member.of).text)
-    return ", ".join(said)
+            steps.append((label_of(member.of).text, None))
+    return Place.of(steps)
 
 
 def _name(loc: tuple[int | str, ...]) -> str:
