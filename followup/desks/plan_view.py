@@ -6,11 +6,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from sqlmodel import Session
+
 from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Question, ReviewNeed, Trip
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, Record
+from followup.desks.desk import Visit
 from followup.desks.visit_lines import watched
-from followup.records.views import PlanVersion
+from followup.records.patients import record_versions
+from followup.records.plans import plan
+from followup.records.views import PlanVersion, RecordVersion
 
 
 @dataclass(frozen=True)
@@ -114,3 +119,19 @@ def steps_left(course: Course, day: date) -> tuple[tuple[int, int], ...]:
         if step.end >= first:
             left.append((step.count, (step.end - first).days + 1))
     return tuple(left)
+
+
+def load(visit: Visit, plan_id: int) -> PlanView:
+    """The plan with the record that it was made from. Error: ``plan.unknown``."""
+    with visit.desk.store.read() as session:
+        return view_of(session, visit, plan(session, plan_id))
+
+
+def view_of(session: Session, visit: Visit, version: PlanVersion) -> PlanView:
+    """A version as the pages show it."""
+    return PlanView(version, record_of(session, version).record, visit.desk.protocol, visit.today)
+
+
+def record_of(session: Session, version: PlanVersion) -> RecordVersion:
+    """The version of the record that a plan was made from."""
+    return next(v for v in record_versions(session, version.patient_id) if v.number == version.record_number)

@@ -16,18 +16,18 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import effect
 from followup.desks.failures import status_of
 from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
-from followup.desks.guard import must_match
 from followup.desks.pages import go, show
-from followup.desks.plan_view import PlanView
+from followup.desks.plan_view import PlanView, load, view_of
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first
+from followup.desks.signing import is_stale, sign_one
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
-from followup.records.patients import correct_record, patient, record_versions
-from followup.records.plans import active_plan, plan, plans_of, plans_waiting_for_signature, sign_plan
+from followup.records.patients import correct_record, patient
+from followup.records.plans import active_plan, plan, plans_of, plans_waiting_for_signature
 from followup.records.sheets import sheets_of
-from followup.records.views import PlanVersion, RecordVersion
+from followup.records.views import PlanVersion
 from followup.sheets.staircase import Staircase, build_staircase
 
 router = APIRouter()
@@ -71,7 +71,7 @@ def waiting_page(
 def _waiting_line(session: Session, visit: Visit, version: PlanVersion) -> dict[str, Any]:
     """A plan that waits; ``together``: nothing about it needs a page of its own before it is signed."""
     who = patient(session, version.patient_id)
-    view = PlanView(version, record_of(session, version).record, visit.desk.protocol, visit.today)
+    view = view_of(session, visit, version)
     first_plan = active_plan(session, version.patient_id) is None
     plain = version.body.signable and not version.body.questions and first_plan and not version.edits
     return {
@@ -91,10 +91,7 @@ def plan_page(request: Request, visit: AnyVisit, plan: int) -> Response:
 @router.post("/plans/{plan}/again")
 def plan_again(visit: AnyVisit, plan: int) -> Response:
     """Build the plan again from the newest record, protocol, calendar and day."""
-    view = load(visit, plan)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        made = draft_plan(unit, visit, view.version.patient_id, reason=view.version.reason)
-    return go(f"/plans/{made.id}")
+    return go(f"/plans/{make_again(visit, plan).id}")
 
 
 @router.post("/plans/{plan}/answers")
@@ -111,11 +108,7 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
             ) from None
     data = with_answers(view.plan.questions, view.record, form, visit.today)
     try:
-        record = check(data)
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            version = view.version
-            correct_record(unit, patient_id=version.patient_id, record=record, seen=version.record_number)
-            made = draft_plan(unit, visit, version.patient_id, reason=version.reason)
+        made = store_answers(visit, view, data)
     except RecordError as exc:
         typed = FormView(fill_form(data) | _cautions(form), exc.problems)
         return _page(request, visit, plan, form=typed, error=exc.line, status=422)
@@ -128,56 +121,32 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
 @router.post("/plans/{plan}/sign")
 def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     """Sign, with the password once more. A form sent twice signs once."""
-    view = load(visit, plan)
-    if view.version.status == "active" and view.version.signed_by == visit.actor.name:
-        return go(f"/plans/{plan}")
     reason = first(form, "reason")
     try:
-        must_match(visit, form.get("password", [""])[0])
-        if not reason and needs_reason(visit, view):
-            raise FollowupError(
-                "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
-            )
-        if is_stale(visit, view, _record_number(visit, view)):
-            raise FollowupError(
-                "plan.stale",
-                "the record, the protocol or the day has changed since this draft was made",
-                fix="make the plan again, look at it, then sign",
-            )
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            sign_plan(unit, plan_id=plan, reason=reason)
+        sign_one(visit, load(visit, plan), password=form.get("password", [""])[0], reason=reason)
     except FollowupError as exc:
         return _page(request, visit, plan, error=exc.line, status=status_of(exc), reason=reason)
     return go(f"/plans/{plan}")
 
 
+def store_answers(visit: Visit, view: PlanView, data: dict[str, Any]) -> PlanVersion:
+    """Store a record with answers as the next version, and the plan made again from it."""
+    record, version = check(data), view.version
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        correct_record(unit, patient_id=version.patient_id, record=record, seen=version.record_number)
+        return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+
+
+def make_again(visit: Visit, plan_id: int) -> PlanVersion:
+    """Build the plan again from the newest record, protocol, calendar and day."""
+    version = load(visit, plan_id).version
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+
+
 def _cautions(form: Posted) -> Posted:
     """Answers to cautions as typed: they stand in no field of the record's form."""
     return {name: given for name, given in form.items() if name.startswith("caution.")}
-
-
-def load(visit: Visit, plan_id: int) -> PlanView:
-    """The plan with the record that it was made from. Error: ``plan.unknown``."""
-    with visit.desk.store.read() as session:
-        return _load(session, visit, plan_id)
-
-
-def needs_reason(visit: Visit, view: PlanView) -> bool:
-    """A plan that replaces a signed one needs a reason; so does one that the surgeon has edited."""
-    with visit.desk.store.read() as session:
-        in_force = active_plan(session, view.version.patient_id)
-    return (in_force is not None or bool(view.version.edits)) and not view.version.reason
-
-
-def _load(session: Session, visit: Visit, plan_id: int) -> PlanView:
-    version = plan(session, plan_id)
-    record = record_of(session, version).record
-    return PlanView(version, record, visit.desk.protocol, visit.today)
-
-
-def record_of(session: Session, version: PlanVersion) -> RecordVersion:
-    """The version of the record that a plan was made from."""
-    return next(v for v in record_versions(session, version.patient_id) if v.number == version.record_number)
 
 
 def _page(
@@ -191,7 +160,7 @@ def _page(
     reason: str = "",
 ) -> Response:
     with visit.desk.store.read() as session:
-        view = _load(session, visit, plan_id)
+        view = view_of(session, visit, plan(session, plan_id))
         who = patient(session, view.version.patient_id)
         versions = plans_of(session, who.id)
         in_force = active_plan(session, who.id)
@@ -233,21 +202,6 @@ def _why(view: PlanView, name: str) -> tuple[str, ...]:
         return why(view.plan, view.protocol, name)
     except FollowupError:
         return ()
-
-
-def _record_number(visit: Visit, view: PlanView) -> int:
-    with visit.desk.store.read() as session:
-        return patient(session, view.version.patient_id).record_number
-
-
-def is_stale(visit: Visit, view: PlanView, record_number: int) -> bool:
-    """Whether a draft was made from what is no longer so: record, protocol, approval or day."""
-    return view.version.status == "draft" and (
-        view.version.record_number != record_number
-        or view.plan.protocol_hash != visit.desk.protocol.hash
-        or view.plan.approved != (visit.signature is not None)
-        or view.plan.as_of < visit.today
-    )
 
 
 def _staircases(view: PlanView) -> list[tuple[Eye, Staircase]]:

@@ -9,7 +9,7 @@ from fastapi import Response
 from sqlmodel import Session
 
 from followup.desks.desk import Visit
-from followup.desks.plans import load, record_of
+from followup.desks.plan_view import load, record_of
 from followup.recall.codes import new_sheet_id, qr_payload, typed_code
 from followup.records.desk_notes import keep_sheet_options, sheet_options
 from followup.records.plans import plan

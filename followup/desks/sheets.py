@@ -12,8 +12,7 @@ from followup.clinical.record import Record
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
-from followup.desks.plan_view import PlanView
-from followup.desks.plans import load, record_of
+from followup.desks.plan_view import PlanView, load, record_of
 from followup.desks.posted import AForm, first
 from followup.desks.printing import count_pages, read_options
 from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer

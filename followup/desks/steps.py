@@ -12,9 +12,8 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import effect
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
-from followup.desks.plan_view import PlanView, steps_left
+from followup.desks.plan_view import PlanView, load, steps_left
 from followup.desks.planning import draft_plan, planned
-from followup.desks.plans import load
 from followup.desks.posted import AForm, Posted, first
 from followup.desks.words import Texts
 from followup.errors import FollowupError

@@ -15,11 +15,10 @@ from followup.clinical.record import Findings, Record
 from followup.clinical.review_rules import GRADES
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
-from followup.desks.guard import must_match
 from followup.desks.pages import go, show
-from followup.desks.plan_view import PlanView
-from followup.desks.plans import is_stale, needs_reason, record_of, waiting_page
+from followup.desks.plans import waiting_page
 from followup.desks.posted import AForm, first
+from followup.desks.signing import sign_several
 from followup.desks.words import desk_translator
 from followup.errors import FollowupError
 from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
@@ -32,13 +31,12 @@ from followup.records.patients import (
     patients_by_id,
     unknown_patient,
 )
-from followup.records.plans import plan, sign_plan
+from followup.records.plans import plan
 from followup.records.recent import records_since
 from followup.records.views import PatientView
 
 router = APIRouter()
 WEEK = timedelta(days=7)
-MOST_AT_ONCE = 60
 
 
 @dataclass(frozen=True)
@@ -72,37 +70,35 @@ def my_patients(request: Request, visit: AnyVisit) -> Response:
 @router.post("/patients/{code}/standing")
 def change_standing(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
     """The surgeon says that a patient is lost, has refused, or is followed again."""
-    standing, why = first(form, "standing"), first(form, "reason")
+    say_standing(visit, code, standing=first(form, "standing"), reason=first(form, "reason"))
+    return go(f"/patients/{code}")
+
+
+def say_standing(visit: Visit, code: str, *, standing: str, reason: str) -> None:
+    """Store what the surgeon says of a patient; lost to follow-up only where the rule allows it."""
     item = _to_decide(visit, code)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         if standing == "lost to follow-up" and item:
-            declare_lost(unit, item.line, visit.desk.protocol.recall, reason=why)
+            declare_lost(unit, item.line, visit.desk.protocol.recall, reason=reason)
         elif standing in ("refused", "moved away", "died", "followed"):
             number = item.line.patient.id if item else _patient_id(unit.session, code)
-            set_standing(unit, patient_id=number, standing=standing, reason=why)  # type: ignore[arg-type]
+            set_standing(unit, patient_id=number, standing=standing, reason=reason)  # type: ignore[arg-type]
         else:
             raise FollowupError(
                 "standing.word", "this can't be said of this patient now", fix="choose from the list"
             )
-    return go(f"/patients/{code}")
 
 
 @router.post("/waiting/sign")
 def sign_together(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
-    ids = [int(text) for text in form.get("plan", []) if text.isdecimal()][:MOST_AT_ONCE]
+    ids = [
+        int(text) for text in form.get("plan", []) if text.isascii() and text.isdecimal() and len(text) < 10
+    ]
     status, error, done = 200, None, 0
-    failed: list[tuple[int, str]] = []
+    failed: tuple[tuple[int, str], ...] = ()
     try:
-        if not ids:
-            raise FollowupError(
-                "sign.none", "no plan is ticked", where="plans", fix="look at a plan, tick it, then sign"
-            )
-        must_match(visit, form.get("password", [""])[0])
-        for number in ids:
-            problem = _sign_one(visit, number)
-            failed += [(number, problem)] if problem else []
-            done += not problem
+        done, failed = sign_several(visit, ids, password=form.get("password", [""])[0])
     except FollowupError as exc:
         status, error = status_of(exc), exc.line
     if not failed and error is None:
@@ -124,28 +120,6 @@ def compare(
         who = patient(session, new.patient_id)
     lines = compare_plans(old.body, new.body, visit.desk.protocol)
     return show(request, "compare.html", who=who, old=old, new=new, lines=lines)
-
-
-def _sign_one(visit: Visit, number: int) -> str:
-    """Sign one plan; what hinders it in one line, or nothing."""
-    try:
-        with visit.desk.store.read() as session:
-            version = plan(session, number)
-            view = PlanView(version, record_of(session, version).record, visit.desk.protocol, visit.today)
-            newest = patient(session, version.patient_id).record_number
-        if version.status == "active" and version.signed_by == visit.actor.name:
-            return ""
-        if is_stale(visit, view, newest):
-            raise FollowupError(
-                "plan.stale", "made for another day or record", fix="make it again, look, sign"
-            )
-        if needs_reason(visit, view):
-            raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            sign_plan(unit, plan_id=number)
-    except FollowupError as exc:
-        return exc.line
-    return ""
 
 
 def _is_mine(session: Session, visit: Visit, line: ToReach) -> bool:

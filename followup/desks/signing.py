@@ -1,0 +1,99 @@
+"""Signing: what must be so before a surgeon's signature counts, for one plan and for several."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from followup.desks.desk import Visit
+from followup.desks.guard import must_match
+from followup.desks.plan_view import PlanView, view_of
+from followup.errors import FollowupError
+from followup.records.patients import patient
+from followup.records.plans import active_plan, plan, sign_plan
+
+MOST_AT_ONCE = 60
+
+
+def sign_one(visit: Visit, view: PlanView, *, password: str, reason: str) -> None:
+    """Sign a plan, with the password once more. Sent twice it signs once.
+
+    Errors: ``password.wrong``, ``plan.reason``, ``plan.stale`` and those of ``sign_plan``.
+    """
+    if signed_by_me(visit, view):
+        return
+    must_match(visit, password)
+    if not reason and needs_reason(visit, view):
+        raise FollowupError(
+            "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
+        )
+    with visit.desk.store.read() as session:
+        newest = patient(session, view.version.patient_id).record_number
+    if is_stale(visit, view, newest):
+        raise FollowupError(
+            "plan.stale",
+            "the record, the protocol or the day has changed since this draft was made",
+            fix="make the plan again, look at it, then sign",
+        )
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        sign_plan(unit, plan_id=view.version.id, reason=reason)
+
+
+def sign_several(
+    visit: Visit, plans: Iterable[int], *, password: str
+) -> tuple[int, tuple[tuple[int, str], ...]]:
+    """Sign each plan in its own right: how many are, and which are not, with what hinders them.
+
+    Errors: ``sign.none``, ``password.wrong``.
+    """
+    ids = tuple(dict.fromkeys(plans))[:MOST_AT_ONCE]
+    if not ids:
+        raise FollowupError(
+            "sign.none", "no plan is ticked", where="plans", fix="look at a plan, tick it, then sign"
+        )
+    must_match(visit, password)
+    found = [(number, _sign_plain(visit, number)) for number in ids]
+    failed = tuple((number, problem) for number, problem in found if problem)
+    return len(found) - len(failed), failed
+
+
+def signed_by_me(visit: Visit, view: PlanView) -> bool:
+    """Whether it is in force by the signature of whoever asks."""
+    return view.version.status == "active" and view.version.signed_by == visit.actor.name
+
+
+def needs_reason(visit: Visit, view: PlanView) -> bool:
+    """A plan that replaces a signed one needs a reason; so does one that the surgeon has edited."""
+    with visit.desk.store.read() as session:
+        in_force = active_plan(session, view.version.patient_id)
+    return (in_force is not None or bool(view.version.edits)) and not view.version.reason
+
+
+def is_stale(visit: Visit, view: PlanView, record_number: int) -> bool:
+    """Whether a draft was made from what is no longer so: record, protocol, approval or day."""
+    return view.version.status == "draft" and (
+        view.version.record_number != record_number
+        or view.plan.protocol_hash != visit.desk.protocol.hash
+        or view.plan.approved != (visit.signature is not None)
+        or view.plan.as_of < visit.today
+    )
+
+
+def _sign_plain(visit: Visit, number: int) -> str:
+    """Sign one plan; what hinders it in one line, or nothing."""
+    try:
+        with visit.desk.store.read() as session:
+            view = view_of(session, visit, plan(session, number))
+            newest = patient(session, view.version.patient_id).record_number
+        if signed_by_me(visit, view):
+            return ""
+        if is_stale(visit, view, newest):
+            raise FollowupError(
+                "plan.stale", "made for another day or record", fix="make it again, look, sign"
+            )
+        if needs_reason(visit, view):
+            raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            sign_plan(unit, plan_id=number)
+    except FollowupError as exc:
+        return exc.line
+    return ""
