@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 import uvicorn
 from argon2 import PasswordHasher
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from followup.clinical.protocol import load_protocol
@@ -94,6 +95,95 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
+@dataclass
+class Person:
+    """Somebody in front of a browser. ``scripts``: whether it runs them."""
+
+    page: Page
+    served: Served
+    take: Callable[[Page, str], None]
+    scripts: bool = True
+
+    def go(self, path: str) -> None:
+        self.page.goto(f"{self.served.url}{path}")
+
+    def follow(self, selector: str) -> None:
+        """Click on what leads to another page, and wait until that has come whole."""
+        self.follow_by(lambda: self.page.click(selector))
+
+    def press(self, key: str = "Enter") -> None:
+        """Press a key that leads to another page, and wait until that has come whole."""
+        self.follow_by(lambda: self.page.keyboard.press(key))
+
+    def follow_by(self, act: Callable[[], object]) -> None:
+        with self.page.expect_navigation(wait_until="load"):
+            act()
+
+    def log_in(self, role: str) -> None:
+        self.go("/log-in")
+        self.give_password(role)
+        self.page.wait_for_url(lambda url: "log-in" not in url)
+
+    def give_password(self, role: str) -> None:
+        """On a page that asks who it is."""
+        self.page.fill("#login", role)
+        self.page.fill("#password", PASSWORD)
+        self.press()
+
+    def log_out(self) -> None:
+        self.follow("form[action='/log-out'] button")
+        self.page.wait_for_url("**/log-in")
+
+    def shot(self, name: str) -> None:
+        self.take(self.page, name)
+
+    def sees_a_sound_page(self, name: str = "") -> None:
+        """Nothing runs out sideways; axe-core finds nothing (WCAG 2.2 A and AA). ``name``: of its picture."""
+        self.page.wait_for_load_state("load")
+        wide = self.page.evaluate(
+            "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        if name:
+            self.shot(name)
+        assert wide <= 0, f"{self.page.url} scrolls sideways by {wide} px"
+        if self.scripts:
+            assert not (wrong := _against_wcag(self.page)), f"{self.page.url}: {wrong}"
+
+    def enter_routine(self, code: str = "K-104", name: str = "Wanjiru Ndegwa") -> int:
+        """The routine case with the keyboard; how many entries it took."""
+        typed = ROUTINE | {"patient.code": code, "patient.name": name}
+        for field, value in typed.items():
+            self.page.locator(f"[id='{field}']").focus()
+            self.page.keyboard.press("Control+A")
+            self.page.keyboard.type(value)
+        eyes = ("operations.0.eye_drawn", "operations.0.eye")
+        for field in eyes:
+            self.page.locator(f"input[name='{field}'][value='right']").focus()
+            self.page.keyboard.press("Space")
+        self.page.locator("[name='patient.drops_by.who']").first.focus()
+        self.page.keyboard.press("ArrowDown")
+        return len(typed) + len(eyes) + 1
+
+
+ROUTINE = {
+    "patient.code": "",
+    "patient.name": "",
+    "patient.birth_year": "1955",
+    "patient.language": "en",
+    "patient.telephones.0.number": "+44 20 7946 0123",
+    "operations.0.surgeon": "Dr Sen",
+}
+
+
+def _against_wcag(page: Page) -> list[tuple[str, str, str]]:
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": tags}})
+    return [
+        (v["id"], v["nodes"][0]["html"][:160], v["nodes"][0].get("failureSummary", "")[:200])
+        for v in found.response["violations"]
+    ]
+
+
 @pytest.fixture
 def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     """Opens pages in browsers of their own that know nothing of each other."""
@@ -125,3 +215,13 @@ def shot(request: pytest.FixtureRequest) -> Callable[[Page, str], None]:
             page.screenshot(path=str(Path(folder) / f"{name}-{kind}.png"), full_page=True)
 
     return take
+
+
+@pytest.fixture
+def person(served: Served, open_page: Callable[..., Page], shot: Callable[[Page, str], None]) -> Any:
+    """``person(size, scripts=...)``: somebody new at a computer of their own."""
+
+    def new(size: tuple[int, int] = DESK_SIZE, *, scripts: bool = True) -> Person:
+        return Person(open_page(size, scripts=scripts), served, shot, scripts)
+
+    return new
