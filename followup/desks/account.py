@@ -33,19 +33,11 @@ def log_in(request: Request, visit: AnyVisit, form: AForm) -> Response:
     login, then = first(form, "login"), _inside(first(form, "then") or "/")
     kept = kept_fields(form)
     try:
-        token = _new_session(visit, login, form.get("password", [""])[0])
+        token = new_session(visit, login, form.get("password", [""])[0])
     except FollowupError as exc:
         return show(request, "log-in.html", status=401, error=exc.line, then=then, login=login, kept=kept)
     answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
-    answer.set_cookie(
-        cookie_name(visit.desk),
-        token,
-        max_age=int(LIFETIME.total_seconds()),
-        httponly=True,
-        samesite="strict",
-        secure=visit.desk.https,
-        path="/",
-    )
+    give_cookie(answer, visit, token)
     return answer
 
 
@@ -54,9 +46,7 @@ def log_out(request: Request, visit: AnyVisit) -> RedirectResponse:
     with visit.desk.store.upkeep(visit.now) as unit:
         end_session(unit, token=token_of(request))
     answer = go("/log-in")
-    answer.delete_cookie(
-        cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https
-    )
+    take_cookie(answer, visit)
     return answer
 
 
@@ -78,16 +68,41 @@ def password_page(request: Request) -> Response:
 @router.post("/password")
 def change_password(request: Request, visit: AnyVisit, old: Text = "", new: Text = "") -> Response:
     try:
-        must_match(visit, old)
-        stored = visit.desk.passwords.hash(new)
+        set_own_password(visit, old=old, new=new)
     except FollowupError as exc:
         return show(request, "password.html", status=422, error=exc.line)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        change_staff(unit, login=visit.actor.login, password_hash=stored)
     return go("/log-in")
 
 
-def _new_session(visit: Visit, login: str, password: str) -> str:
+def set_own_password(visit: Visit, *, old: str, new: str) -> None:
+    """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
+    must_match(visit, old)
+    stored = visit.desk.passwords.hash(new)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        change_staff(unit, login=visit.actor.login, password_hash=stored)
+
+
+def give_cookie(answer: Response, visit: Visit, token: str) -> None:
+    """The cookie of a session: no script reads it, no other site sends it."""
+    answer.set_cookie(
+        cookie_name(visit.desk),
+        token,
+        max_age=int(LIFETIME.total_seconds()),
+        httponly=True,
+        samesite="strict",
+        secure=visit.desk.https,
+        path="/",
+    )
+
+
+def take_cookie(answer: Response, visit: Visit) -> None:
+    """Take the cookie away again."""
+    answer.delete_cookie(
+        cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https
+    )
+
+
+def new_session(visit: Visit, login: str, password: str) -> str:
     """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
     desk = visit.desk
     with desk.store.read() as session:

@@ -6,7 +6,7 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.record import Record, parse_json_object
+from followup.clinical.record import parse_json_object
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import (
@@ -20,13 +20,17 @@ from followup.desks.forms.sheet import (
 from followup.desks.forms.values import rows
 from followup.desks.glance import Glance, glance
 from followup.desks.pages import go, show
-from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first
+from followup.desks.recording import (
+    day_of_form,
+    find_patient,
+    known_patient,
+    newest_version,
+    store_record,
+)
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.records.oplist import ListLine, operations_on, put_operation_list
-from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
-from followup.records.plans import plans_of
 from followup.records.views import PatientView, RecordVersion
 
 router = APIRouter()
@@ -57,7 +61,7 @@ def new_operation(
     request: Request, visit: AnyVisit, code: str = "", name: str = "", on: date | None = None
 ) -> Response:
     day = on or visit.today
-    if code and (known := _find(visit, code)):
+    if code and (known := find_patient(visit, code)):
         return go(f"/patients/{known.code}/record?add={day}")
     answers = routine_answers(0, day.isoformat()) | {
         "patient.code": [code],
@@ -84,8 +88,8 @@ def save_pasted(request: Request, visit: AnyVisit, form: AForm) -> Response:
     text = first(form, "file") or first(form, "text")
     try:
         record = check(parse_json_object(text, "the record"))
-        known = _find(visit, record.patient.code)
-        plan = _store(visit, record, known, known.record_number if known else 0)
+        known = find_patient(visit, record.patient.code)
+        plan = store_record(visit, record, known, known.record_number if known else 0)
     except FollowupError as exc:
         return show(request, "paste.html", status=422, error=exc.line, text=text)
     return go(f"/plans/{plan}")
@@ -93,7 +97,7 @@ def save_pasted(request: Request, visit: AnyVisit, form: AForm) -> Response:
 
 @router.get("/patients/{code}/record")
 def record_page(request: Request, visit: AnyVisit, code: str, add: date | None = None) -> Response:
-    version = _version(visit, _known(visit, code))
+    version = newest_version(visit, known_patient(visit, code))
     answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
     if add is not None:
         answers |= routine_answers(len(version.record.operations), add.isoformat())
@@ -102,7 +106,7 @@ def record_page(request: Request, visit: AnyVisit, code: str, add: date | None =
 
 @router.post("/patients/{code}/record")
 def save_record(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
-    return _save(request, visit, form, _known(visit, code))
+    return _save(request, visit, form, known_patient(visit, code))
 
 
 @router.post("/operations/preview")
@@ -113,7 +117,7 @@ def preview(request: Request, visit: AnyVisit, form: AForm) -> Response:
 
 def _save(request: Request, visit: Visit, form: Posted, known: PatientView | None) -> Response:
     """Store the form and go to the plan; on any problem show it again with all that was typed."""
-    version = _version(visit, known) if known else None
+    version = newest_version(visit, known) if known else None
     if "add" in form:
         return _form_page(request, visit, _one_more(form, visit.today), version=version, status=200)
     data = read_form(form)
@@ -123,7 +127,7 @@ def _save(request: Request, visit: Visit, form: Posted, known: PatientView | Non
         )
     try:
         seen = first(form, "seen")
-        plan = _store(visit, check(data), known, int(seen) if seen.isdecimal() else 0)
+        plan = store_record(visit, check(data), known, int(seen) if seen.isdecimal() else 0)
     except RecordError as exc:
         view = FormView(fill_form(data), exc.problems)
         return _form_page(request, visit, view, version=version, error=exc.line, status=422)
@@ -131,28 +135,6 @@ def _save(request: Request, visit: Visit, form: Posted, known: PatientView | Non
         view = FormView(fill_form(data))
         return _form_page(request, visit, view, version=version, error=exc.line, status=422)
     return go(f"/plans/{plan}")
-
-
-def _store(visit: Visit, record: Record, known: PatientView | None, seen: int) -> int:
-    """Store the record and its plan in one transaction; the same record again changes nothing."""
-    again = known or _find(visit, record.patient.code)
-    if again and (plan := _same_as_stored(visit, again, record)):
-        return plan
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        if known is None:
-            version = enter_record(unit, record=record)
-        else:
-            version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
-        return draft_plan(unit, visit, version.patient_id).id
-
-
-def _same_as_stored(visit: Visit, known: PatientView, record: Record) -> int | None:
-    """The newest plan, if it was made from exactly this record: a form sent twice."""
-    with visit.desk.store.read() as session:
-        newest = newest_record(session, known.id)
-        plans = plans_of(session, known.id)
-    same = newest.record == record and plans and plans[0].record_number == newest.number
-    return plans[0].id if same else None
 
 
 def _one_more(form: Posted, today: date) -> FormView:
@@ -223,28 +205,3 @@ def _list_line(number: int, line: str) -> ListLine:
             fix="write such as: P-104, Amina Yusuf, left",
         )
     return ListLine(parts[0], ", ".join(parts[1:-1]), "right" if eye == "right" else "left")
-
-
-def day_of_form(text: str) -> date:
-    """A day that a form sent."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise FollowupError("form.day", "not a day", where="on", fix="write YYYY-MM-DD") from None
-
-
-def _find(visit: Visit, code: str) -> PatientView | None:
-    with visit.desk.store.read() as session:
-        return patient_by_code(session, code)
-
-
-def _known(visit: Visit, code: str) -> PatientView:
-    found = _find(visit, code)
-    if found is None:
-        raise FollowupError("patient.unknown", "no patient with this code", fix="look the patient up by name")
-    return found
-
-
-def _version(visit: Visit, known: PatientView) -> RecordVersion:
-    with visit.desk.store.read() as session:
-        return newest_record(session, known.id)

@@ -18,7 +18,7 @@ from followup.desks.forms import values as flat
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.desks.forms.sheet import FormView, RecordError, check
 from followup.desks.pages import go, show
-from followup.desks.posted import AForm, Posted, first
+from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
 from followup.records.journal import JournalEntry, journal_of
@@ -99,19 +99,24 @@ def enter_findings(request: Request, visit: AnyVisit, code: str, eye: OneEye, fo
     case = eye_case(visit, code, eye)
     typed = flat.unflatten(RECORD, form).get("reviews") or [{}]
     try:
-        if not any(name not in _GIVEN for name in typed[0]):
-            raise FollowupError(
-                "findings.empty", "nothing was entered", where="findings", fix="enter what was seen"
-            )
-        record = _with_look(case.record, typed[0], visit, eye)
-        seen = first(form, "seen")
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            correct_record(
-                unit, patient_id=case.who.id, record=record, seen=int(seen) if seen.isdecimal() else 0
-            )
+        store_findings(visit, case, typed[0], seen=number_of(first(form, "seen")))
     except FollowupError as exc:
         return _page(request, visit, case, _again(form, exc), error=exc.line, status=status_of(exc))
     return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{visit.today}")
+
+
+def store_findings(visit: Visit, case: EyeCase, look: dict[str, Any], *, seen: int) -> None:
+    """Store a look of today, in place of an earlier one. ``seen``: the record's version looked at.
+
+    Errors: ``findings.empty``, those of the record and of ``correct_record``.
+    """
+    if not any(name not in _GIVEN for name in look):
+        raise FollowupError(
+            "findings.empty", "nothing was entered", where="findings", fix="enter what was seen"
+        )
+    record = _with_look(case.record, look, visit, case.eye)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        correct_record(unit, patient_id=case.who.id, record=record, seen=seen)
 
 
 def _again(form: Posted, exc: FollowupError) -> FormView:

@@ -36,11 +36,16 @@ def glance(visit: Visit, form: Posted) -> Glance:
     """The plan of the form as it stands, as of today, without what the clinic has already promised."""
     try:
         record = check(read_form(form))
-        with visit.desk.store.read() as session:
-            plan = _plan(visit, record, session)
-            listed = check_against_list(session, record)
+        return glance_of(visit, record)
     except (RecordError, FollowupError) as exc:
         return Glance(problem=exc.line)
+
+
+def glance_of(visit: Visit, record: Record) -> Glance:
+    """The same of a record that is one. Errors: those of the plan."""
+    with visit.desk.store.read() as session:
+        plan = _plan(visit, record, session)
+        listed = check_against_list(session, record)
     version = _as_version(visit, record, plan)
     view = PlanView(version, record, visit.desk.protocol, visit.today)
     return Glance("", view, build_staircase(plan), tuple(dict.fromkeys(_facts(plan))), listed)

@@ -17,11 +17,12 @@ from followup.desks.eye import DECIDED, EyeCase, OneEye, eye_case, look_fields
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.planning import draft_plan, with_visits
-from followup.desks.posted import AForm, Posted, first
+from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.records.places import planning_calendar
 from followup.records.trips import trips_of
+from followup.records.views import PlanVersion
 
 router = APIRouter()
 MOST_OFFER_DAYS = 180
@@ -30,36 +31,55 @@ MOST_OFFER_DAYS = 180
 @router.get("/patients/{code}/eyes/{eye}/looks/{on}")
 def look_page(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date) -> Response:
     case = eye_case(visit, code, eye)
-    return _page(request, visit, case, _look(case, on), {})
+    return _page(request, visit, case, look_of(case, on), {})
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}")
 def decide(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date, form: AForm) -> Response:
     """Say what the chosen proposals do, store them as a draft to sign, or note that none is followed."""
     case = eye_case(visit, code, eye)
-    look = _look(case, on)
+    look = look_of(case, on)
     try:
-        if on != visit.today:
-            raise FollowupError(
-                "look.over", "proposals of another day are not taken over", fix="enter the findings of today"
-            )
-        outcome = _outcome(visit, case, look)
+        outcome = outcome_of_today(visit, case, look)
         if "refuse" in form:
-            _refuse(visit, case, outcome, first(form, "reason"))
+            refuse_all(visit, case, outcome, first(form, "reason"))
             return go(f"/patients/{case.who.code}/eyes/{eye}")
-        new = chosen_adjustments(outcome, form, visit.actor.name or visit.actor.login)
-        before = case.plans[0].edits
-        after = joined(before, new)
         if "store" not in form:
-            lines = said(visit, case.who.id, case.plans[0].id, before, after)
+            lines = effect_of_choice(visit, case, outcome, form)
             return _page(request, visit, case, look, form, effect=lines)
-        return go(f"/plans/{_store(visit, case, outcome, form, after)}")
+        return go(f"/plans/{store_choice(visit, case, outcome, form)}")
     except FollowupError as exc:
         return _page(request, visit, case, look, form, error=exc.line, status=status_of(exc))
 
 
-def _store(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted, edits: tuple[Adjustment, ...]) -> int:
-    seen, reason = first(form, "seen"), first(form, "reason")
+def outcome_of_today(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
+    """What a look of today leads to. Error ``look.over`` on another day: nothing of it is taken over."""
+    if look.date != visit.today:
+        raise FollowupError(
+            "look.over", "proposals of another day are not taken over", fix="enter the findings of today"
+        )
+    return outcome_of(visit, case, look)
+
+
+def effect_of_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> tuple[str, ...]:
+    """What the chosen proposals do, in sentences; nothing is stored."""
+    newest, after = _with_choice(visit, case, outcome, form)
+    return said(visit, case.who.id, newest.id, newest.edits, after)
+
+
+def _with_choice(
+    visit: Visit, case: EyeCase, outcome: Outcome, form: Posted
+) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
+    if not case.plans:
+        raise FollowupError("plan.unknown", "there is no plan to change", fix="open the record and store it")
+    new = chosen_adjustments(outcome, form, visit.actor.name or visit.actor.login)
+    return case.plans[0], joined(case.plans[0].edits, new)
+
+
+def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> int:
+    """Store the chosen proposals as a draft to sign; the plan's id."""
+    edits = _with_choice(visit, case, outcome, form)[1]
+    reason = first(form, "reason")
     taken = form.get("take", [])
     titles = "; ".join(p.title for p in outcome.proposals if p.id in taken)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
@@ -69,7 +89,7 @@ def _store(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted, edits: t
             case.who.id,
             edits=edits,
             reason=f"{titles}. {reason}"[:500],
-            seen=int(seen) if seen.isdecimal() else 0,
+            seen=number_of(first(form, "seen")),
         )
         unit.log(
             DECIDED,
@@ -82,7 +102,8 @@ def _store(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted, edits: t
     return made.id
 
 
-def _refuse(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
+def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
+    """Note that no proposal is followed, and why."""
     if not reason:
         raise FollowupError(
             "look.reason", "no reason given", where="reason", fix="say why no proposal is followed"
@@ -145,14 +166,16 @@ def _offer(form: Posted) -> tuple[str, int] | None:
     return medicine, int(days)
 
 
-def _look(case: EyeCase, on: date) -> Findings:
+def look_of(case: EyeCase, on: date) -> Findings:
+    """What was seen on that day. Error: ``look.unknown``."""
     found = next((look for look in case.looks if look.date == on), None)
     if found is None:
         raise FollowupError("look.unknown", f"nothing was entered on {on}", fix="enter the findings first")
     return found
 
 
-def _outcome(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
+def outcome_of(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
+    """What a look leads to beside the plan in force. Errors: those of the review."""
     with visit.desk.store.read() as session:
         calendar = planning_calendar(session, case.who.id)
         record = with_visits(case.record, trips_of(session, case.who.id), look.date)
@@ -201,7 +224,7 @@ def _page(
 ) -> Response:
     outcome, refused = None, None
     try:
-        outcome = _outcome(visit, case, look)
+        outcome = outcome_of(visit, case, look)
     except FollowupError as exc:
         refused = exc.line
     formulary = visit.desk.protocol.formulary

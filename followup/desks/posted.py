@@ -38,6 +38,11 @@ def first(form: Posted, name: str) -> str:
     return form.get(name, [""])[0].strip()
 
 
+def number_of(text: str) -> int:
+    """A small whole number that a form sent along; 0 where it is none."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
 async def _text_of(file: UploadFile) -> str:
     content = await file.read(MAX_FILE + 1)
     if len(content) > MAX_FILE:

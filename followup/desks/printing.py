@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import date
 from functools import partial
 from typing import Any, cast, get_args
 
@@ -12,10 +13,10 @@ import pypdfium2  # type: ignore[import-untyped]
 from fastapi import APIRouter, Request, Response
 from sqlmodel import Session
 
-from followup.desks.counsellor import day_of_form
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import go
 from followup.desks.posted import AForm, Posted, first
+from followup.desks.recording import day_of_form
 from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer
 from followup.errors import FollowupError
 from followup.records.oplist import operations_on
@@ -87,18 +88,28 @@ def count_pages(pdf: bytes) -> int:
 def issue_day(visit: AnyVisit, form: AForm) -> Response:
     """Issue the sheets of a day's operations that are signed and not printed yet, then show them all."""
     day = day_of_form(first(form, "on"))
+    issue_sheets_of(visit, day)
+    return go(f"/operations/sheets.pdf?on={day}")
+
+
+def issue_sheets_of(visit: Visit, day: date) -> None:
+    """Issue a sheet of every signed plan of the day's operations that has none yet."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         for patient_id in _operated(unit.session, day):
             plan = active_plan(unit.session, patient_id)
             if plan and not any(s.plan_id == plan.id for s in sheets_of(unit.session, patient_id)):
                 issue_one(unit, visit, plan, SheetOptions(), language=None)
-    return go(f"/operations/sheets.pdf?on={day}")
 
 
 @router.get("/operations/sheets.pdf")
 def day_sheets(visit: AnyVisit, on: str = "", part: int = 1) -> Response:
     """All current sheets of a day's operations in one document, behind the list to tick off."""
     day = day_of_form(on) if on else visit.today
+    return pdf_answer(sheets_of_day(visit, day, part), f"sheets-{day}")
+
+
+def sheets_of_day(visit: Visit, day: date, part: int) -> bytes:
+    """One document of the day's current sheets; the nearest where there is no such part."""
     with visit.desk.store.read() as session:
         sheets = [s for patient in _operated(session, day) if (s := _current(session, patient))]
     if not sheets:
@@ -112,8 +123,7 @@ def day_sheets(visit: AnyVisit, on: str = "", part: int = 1) -> Response:
         day=day,
         staff_language="en",
     )
-    chosen = batch.parts[min(max(part, 1), len(batch.parts)) - 1]
-    return pdf_answer(chosen, f"sheets-{day}")
+    return batch.parts[min(max(part, 1), len(batch.parts)) - 1]
 
 
 def _make(visit: Visit, sheet: SheetView) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 from urllib.parse import urlencode
 
@@ -13,7 +14,7 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, load, record_of
-from followup.desks.posted import AForm, first
+from followup.desks.posted import AForm, first, number_of
 from followup.desks.printing import count_pages, read_options
 from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer
 from followup.errors import FollowupError
@@ -85,17 +86,37 @@ def _query(options: SheetOptions) -> dict[str, str]:
 @router.post("/plans/{plan}/sheets")
 def print_sheet(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
-    view = load(visit, plan)
-    known = _sheets_of_plan(visit, view.version)
     expected = first(form, "issue")
-    if expected.isdecimal() and int(expected) < len(known):
-        return go(f"/sheets/{known[-1].id}")
     # A form that names no size comes from the plan's own page: what usually suits the patient.
-    options = read_options(form) if "size" in form else usual_options(view.record)
-    language, why = first(form, "language") or None, first(form, "reason")
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        sheet = issue_one(unit, visit, view.version, options, language=language, reason=why)
+    sheet = print_once(
+        visit,
+        load(visit, plan),
+        options=read_options(form) if "size" in form else None,
+        language=first(form, "language") or None,
+        reason=first(form, "reason"),
+        printed=number_of(expected) if expected else None,
+    )
     return go(f"/sheets/{sheet.id}")
+
+
+def print_once(
+    visit: Visit,
+    view: PlanView,
+    *,
+    options: SheetOptions | None,
+    language: str | None,
+    reason: str,
+    printed: int | None,
+) -> SheetView:
+    """Issue a sheet under a new code. ``printed``: how many sheets of the plan whoever asks has seen;
+    where there are more, the newest of them is the answer and nothing is issued.
+    """
+    known = _sheets_of_plan(visit, view.version)
+    if printed is not None and printed < len(known):
+        return known[-1]
+    chosen = options or usual_options(view.record)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return issue_one(unit, visit, view.version, chosen, language=language, reason=reason)
 
 
 @router.get("/sheets/{sheet}")
@@ -105,7 +126,7 @@ def sheet_page(request: Request, visit: AnyVisit, sheet: str) -> Response:
 
 @router.get("/sheets/{sheet}/paper.pdf")
 def paper(visit: AnyVisit, sheet: str) -> Response:
-    found = _found(visit, sheet).sheet
+    found = found_sheet(visit, sheet).sheet
     with visit.desk.store.read() as session:
         content = content_of(session, visit, found)
     return pdf_answer(render_pdf(content), f"sheet-{found.patient_code}-{found.issue}")
@@ -114,7 +135,7 @@ def paper(visit: AnyVisit, sheet: str) -> Response:
 @router.get("/sheets/{sheet}/phone.html")
 def phone(visit: AnyVisit, sheet: str) -> Response:
     """The same sheet as one page that carries everything inside itself."""
-    found = _found(visit, sheet).sheet
+    found = found_sheet(visit, sheet).sheet
     with visit.desk.store.read() as session:
         content = content_of(session, visit, found)
     return HTMLResponse(render_phone(content), headers={"content-security-policy": PHONE_POLICY})
@@ -123,27 +144,38 @@ def phone(visit: AnyVisit, sheet: str) -> Response:
 @router.post("/sheets/{sheet}/taught")
 def taught(visit: AnyVisit, sheet: str, form: AForm) -> Response:
     """What the patient showed or said back."""
-    found = _found(visit, sheet).sheet
+    shown = [int(text) for text in form.get("shown", []) if text.isascii() and text.isdecimal()]
+    note_taught(visit, sheet, shown)
+    return go(f"/sheets/{sheet}")
+
+
+def note_taught(visit: Visit, sheet: str, shown: Iterable[int]) -> None:
+    """Store which lines of the sheet's teaching, counted from 0, the patient showed or said back."""
+    found = found_sheet(visit, sheet).sheet
     with visit.desk.store.read() as session:
         asked = len(content_of(session, visit, found).teach_back.lines)
-    shown = [int(text) for text in form.get("shown", []) if text.isascii() and text.isdecimal()]
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         note_teach_back(unit, sheet_id=sheet, shown=shown, asked=asked)
-    return go(f"/sheets/{sheet}")
 
 
 @router.post("/sheets/{sheet}/handed-over")
 def handed_over(request: Request, visit: AnyVisit, sheet: str, form: AForm) -> Response:
     to, how = first(form, "to"), _how(first(form, "how"))
-    known = _found(visit, sheet).sheet
-    if known.handed_over_at and known.handed_to == to:
-        return go(f"/sheets/{sheet}")
+    found_sheet(visit, sheet)
     try:
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            hand_over_sheet(unit, sheet_id=sheet, to=to, how=how)
+        hand_over(visit, sheet, to=to, how=how)
     except FollowupError as exc:
         return _page(request, visit, sheet, error=exc.line, status=status_of(exc), to=to)
     return go(f"/sheets/{sheet}")
+
+
+def hand_over(visit: Visit, sheet: str, *, to: str, how: Literal["paper", "telephone"]) -> None:
+    """The sheet is in the hands of ``to``; the same again changes nothing."""
+    known = found_sheet(visit, sheet).sheet
+    if known.handed_over_at and known.handed_to == to:
+        return
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        hand_over_sheet(unit, sheet_id=sheet, to=to, how=how)
 
 
 def _sheets_of_plan(visit: Visit, version: PlanVersion) -> tuple[SheetView, ...]:
@@ -151,7 +183,8 @@ def _sheets_of_plan(visit: Visit, version: PlanVersion) -> tuple[SheetView, ...]
         return tuple(s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id)
 
 
-def _found(visit: Visit, sheet_id: str) -> FoundSheet:
+def found_sheet(visit: Visit, sheet_id: str) -> FoundSheet:
+    """The sheet, whose it is, and whether it is in force. Error: ``sheet.unknown``."""
     with visit.desk.store.read() as session:
         found = find_sheet(session, sheet_id)
     if found is None:
@@ -176,7 +209,7 @@ def _page(
     status: int = 200,
     to: str = "",
 ) -> Response:
-    found = _found(visit, sheet_id)
+    found = found_sheet(visit, sheet_id)
     with visit.desk.store.read() as session:
         version = plan(session, found.sheet.plan_id)
         record: Record = record_of(session, version).record

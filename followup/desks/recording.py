@@ -1,0 +1,67 @@
+"""A record as it is stored: with its plan, in one transaction, once."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from followup.clinical.record import Record
+from followup.desks.desk import Visit
+from followup.desks.planning import draft_plan
+from followup.errors import FollowupError
+from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans import plans_of
+from followup.records.views import PatientView, RecordVersion
+
+
+def store_record(visit: Visit, record: Record, known: PatientView | None, seen: int) -> int:
+    """Store the record and its plan; the plan's id. The same record again changes nothing.
+
+    ``known``: whose record it is, None for a new patient. Errors: those of ``enter_record``,
+    ``correct_record`` and ``draft_plan``.
+    """
+    again = known or find_patient(visit, record.patient.code)
+    if again and (plan := _same_as_stored(visit, again, record)):
+        return plan
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        if known is None:
+            version = enter_record(unit, record=record)
+        else:
+            version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
+        return draft_plan(unit, visit, version.patient_id).id
+
+
+def find_patient(visit: Visit, code: str) -> PatientView | None:
+    """The patient with this code, if there is one."""
+    with visit.desk.store.read() as session:
+        return patient_by_code(session, code)
+
+
+def known_patient(visit: Visit, code: str) -> PatientView:
+    """The patient with this code. Error: ``patient.unknown``."""
+    found = find_patient(visit, code)
+    if found is None:
+        raise FollowupError("patient.unknown", "no patient with this code", fix="look the patient up by name")
+    return found
+
+
+def newest_version(visit: Visit, known: PatientView) -> RecordVersion:
+    """The newest version of the patient's record."""
+    with visit.desk.store.read() as session:
+        return newest_record(session, known.id)
+
+
+def day_of_form(text: str) -> date:
+    """A day that a form sent."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError("form.day", "not a day", where="on", fix="write YYYY-MM-DD") from None
+
+
+def _same_as_stored(visit: Visit, known: PatientView, record: Record) -> int | None:
+    """The newest plan, if it was made from exactly this record: a form sent twice."""
+    with visit.desk.store.read() as session:
+        newest = newest_record(session, known.id)
+        plans = plans_of(session, known.id)
+    same = newest.record == record and plans and plans[0].record_number == newest.number
+    return plans[0].id if same else None
