@@ -8,6 +8,7 @@ from datetime import date
 from followup.clinical.aftercare import Advice
 from followup.errors import FollowupError
 from followup.sheets.inputs import SheetInputs, once, sentences
+from followup.sheets.medicines import go_on
 from followup.sheets.model import Alarm, Section, Sign
 from followup.sheets.wording import ADVICE, CAUTIONS, NEVER, SIGNS
 
@@ -73,7 +74,7 @@ def ordinary(inputs: SheetInputs) -> Section:
 def cautions(inputs: SheetInputs) -> Section | None:
     """The patient's sentences of the plan's cautions, and of medicines that go on."""
     _ = inputs.words.gettext
-    lines = once(_caution_lines(inputs))
+    lines = once((*go_on(inputs, "held"), *_caution_lines(inputs)))
     return Section(heading=_("Important for you"), lines=lines) if lines else None
 
 

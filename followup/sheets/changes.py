@@ -60,7 +60,9 @@ def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:
     now = {c.key: c for c in inputs.plan.courses}
     for key, old in before.items():
         new = now.get(key)
-        if old.state != "active" or not old.last_day or old.last_day < inputs.printed_on:
+        if old.state != "active" or not old.last_day:
+            continue
+        if old.last_day < inputs.printed_on and not old.from_before:
             continue
         name = inputs.formulary.get(old.medicine)
         values = {
@@ -69,20 +71,11 @@ def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:
         }
         if new is None or new.state != "active":
             yield _("%(eye)s, %(medicine)s: do not use it any more.") % values
-        elif new.last_day and new.last_day < old.last_day and _ends(inputs, new):
+        elif inputs.printed_on <= old.last_day and (last := inputs.last_day(new)) and last < old.last_day:
             yield _("%(eye)s, %(medicine)s: the new last day is %(day)s.") % {
                 **values,
-                "day": inputs.day(new.last_day),
+                "day": inputs.day(last),
             }
-
-
-def _ends(inputs: SheetInputs, course: Course) -> bool:
-    """Whether the patient stops after the course's last day.
-
-    A medicine from before the operation goes on where the plan ends, unless the record gives its last day.
-    """
-    told = (entry.until for entry in inputs.record.in_use if entry.medicine == course.medicine)
-    return not course.from_before or course.last_day in told
 
 
 def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:

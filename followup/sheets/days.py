@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Course, DayPhase
+from followup.clinical.careplan import Course, DayPhase, Step
 from followup.language.dates import short_date, weekday
+from followup.sheets.going_on import WITHOUT_END
 from followup.sheets.inputs import SheetInputs
-from followup.sheets.medicines import times_a_day
+from followup.sheets.medicines import dose, go_on
 from followup.sheets.model import CalendarBlock, CalendarDay, CalendarEvent, CalendarRound
 from followup.sheets.visits import TO_COME
 
@@ -29,24 +30,29 @@ def calendar(inputs: SheetInputs) -> CalendarBlock | None:
         day_head=_("Day"),
         rounds_head=_("Tick here"),
         days=tuple(_day(inputs, day) for day in days),
+        goes_on=go_on(inputs, "active"),
     )
 
 
 def _days(inputs: SheetInputs) -> list[date]:
-    ends = [c.last_day for c in inputs.courses("active") if c.last_day]
+    ends = [last for c in inputs.courses("active") if (last := inputs.last_day(c))]
+    phases = inputs.phases()
     visits = [t.date for t in inputs.plan.trips if t.status in TO_COME]
-    starts = [phase.start for phase in inputs.plan.rounds] + visits
+    starts = [phase.start for phase in phases] + visits
     if not starts:
         return []
     first = max(min(starts), inputs.printed_on)
-    drops_end = max([*ends, *(p.end for p in inputs.plan.rounds)], default=first)
-    last = min(max([drops_end, *visits]), first + timedelta(days=_LONGEST))
+    # What goes on has no last day: only what happens to it stands here after all other drops.
+    drops_end = max([*ends, *(p.end for p in phases if p.end != WITHOUT_END)], default=date.min)
+    going_on = frozenset(c.key for c in inputs.courses("active") if inputs.goes_on(c))
+    happens = [b.discard for b in inputs.plan.supply if b.course in going_on]
+    last = min(max([drops_end, *visits, *happens]), first + timedelta(days=_LONGEST))
     days = (first + timedelta(days=i) for i in range((last - first).days + 1))
     return [day for day in days if day <= drops_end or any(_events(inputs, day))]
 
 
 def _day(inputs: SheetInputs, day: date) -> CalendarDay:
-    phase = next((p for p in inputs.plan.rounds if p.start <= day <= p.end), None)
+    phase = next((p for p in inputs.phases() if p.start <= day <= p.end), None)
     return CalendarDay(
         weekday=weekday(day, inputs.words.language),
         day=short_date(day, inputs.words.language),
@@ -84,15 +90,19 @@ def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
         return
     _ = inputs.words.gettext
     values = {"medicine": inputs.number(inputs.medicine(course).label), "eye": inputs.eye(course.eye)}
-    count, before = course.count_on(day), course.count_on(day - timedelta(days=1))
-    values["times"] = times_a_day(inputs, count)
-    if count and count != before:
-        if before == 0 and not course.from_before:
-            yield _("%(eye)s, %(medicine)s: start, %(times)s.") % values
-        else:
+    now, before = _step_on(course, day), _step_on(course, day - timedelta(days=1))
+    if now and now.count:
+        values["times"] = dose(inputs, now)
+        if before and before.count and (before.count, before.mg) != (now.count, now.mg):
             yield _("%(eye)s, %(medicine)s: from today %(times)s.") % values
-    if day == course.last_day and not course.from_before:
+        elif not (before and before.count) and not course.from_before:
+            yield _("%(eye)s, %(medicine)s: start, %(times)s.") % values
+    if day == inputs.last_day(course):
         yield _("%(eye)s, %(medicine)s: today is the last day.") % values
+
+
+def _step_on(course: Course, day: date) -> Step | None:
+    return next((step for step in course.steps if step.start <= day <= step.end), None)
 
 
 def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:

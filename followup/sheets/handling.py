@@ -11,12 +11,14 @@ from followup.sheets.wording import BOTTLE_CARE
 def stopping(inputs: SheetInputs) -> Section | None:
     """Not before the last day, not after it, and what to do about a missed drop."""
     _ = inputs.words.gettext
-    if not inputs.courses("active"):
+    courses = inputs.courses("active")
+    if not courses:
         return None
+    ends = any(inputs.last_day(course) for course in courses)
     return Section(
         heading=_("Stopping and missing drops"),
         lines=sentences(
-            _("Do not stop a drop before its last day, even if the eye feels well."),
+            _("Do not stop a drop before its last day, even if the eye feels well.") if ends else None,
             _("Do not go on with the steroid drop after its last day.") if steroid_ends(inputs) else None,
             _("A missed drop: put it in when you think of it."),
             missed(inputs),

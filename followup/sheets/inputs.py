@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 from followup.clinical.aftercare import Aftercare
-from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.careplan import CarePlan, Course, DayPhase
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
@@ -15,6 +16,7 @@ from followup.language import direction
 from followup.language.catalogues import Translator
 from followup.language.dates import clock, long_date, native_date
 from followup.language.digits import native_digits
+from followup.sheets.going_on import day_phases, goes_on, last_day_told
 from followup.sheets.model import Bottle
 from followup.sheets.options import SheetOptions
 from followup.sheets.wording import EYES
@@ -57,12 +59,27 @@ class SheetInputs:
 
     def courses(self, *states: str) -> tuple[Course, ...]:
         """Courses in these states that are not over, in the order of use within a round."""
-        chosen = [
-            c
-            for c in self.plan.courses
-            if c.state in states and (c.last_day is None or c.last_day >= self.printed_on)
-        ]
+        chosen = [c for c in self.plan.courses if c.state in states and not self._over(c)]
         return tuple(sorted(chosen, key=self.order))
+
+    def _over(self, course: Course) -> bool:
+        if course.from_before and not course.steps:
+            return True
+        last = self.last_day(course)
+        return last is not None and last < self.printed_on
+
+    def last_day(self, course: Course) -> date | None:
+        """The day after which the patient stops, which is not always where the plan ends."""
+        return last_day_told(course, self.record)
+
+    def goes_on(self, course: Course) -> bool:
+        """Whether the medicine is used on after the last day that the plan speaks of."""
+        return goes_on(course, self.record)
+
+    def phases(self) -> tuple[DayPhase, ...]:
+        """The rounds of every run of days that is not over; what goes on has a last one without an end."""
+        going_on = frozenset(c.key for c in self.courses("active") if self.goes_on(c))
+        return tuple(p for p in day_phases(self.plan, going_on) if p.end >= self.printed_on)
 
     def order(self, course: Course) -> tuple[int, int]:
         """Right eye before left before mouth; then solution, suspension, gel, ointment."""
@@ -98,11 +115,24 @@ class SheetInputs:
             return self.words.gettext("By mouth")
         return self.say(EYES[eye])
 
+    @cached_property
+    def _marks(self) -> dict[str, str]:
+        """The mark of each medicine: the letter of its role, numbered from the second of a role on.
+
+        A medicine that is stopped keeps its mark, so that its bottle is never taken for another.
+        """
+        marks: dict[str, str] = {}
+        for medicine in (self.formulary.get(course.medicine) for course in self.plan.courses):
+            if medicine is not None and medicine.id not in marks:
+                before = sum(mark[0] == medicine.mark_letter for mark in marks.values())
+                marks[medicine.id] = f"{medicine.mark_letter}{before + 1 if before else ''}"
+        return marks
+
     def bottle(self, course: Course) -> Bottle:
         medicine = self.medicine(course)
         by_mouth = medicine.route == "mouth"
         return Bottle(
-            letter=medicine.mark_letter,
+            letter=self._marks[medicine.id],
             name=self.number(medicine.label),
             eye=self.eye(course.eye),
             kind="tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop",

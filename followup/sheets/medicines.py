@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from followup.clinical.careplan import Course, Step
+from followup.language.catalogues import N_
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import BottleBlock, Section, TaperLine
 from followup.sheets.wording import PURPOSES
+
+# Translators: when a medicine is used that does not end; also over its drop times.
+EVERY_DAY = N_("Every day")
+# Translators: when a medicine is used that does not end, from this day on.
+FROM_ON = N_("From %(day)s on")
 
 
 def bottle_blocks(inputs: SheetInputs) -> tuple[BottleBlock, ...]:
@@ -16,23 +23,45 @@ def bottle_blocks(inputs: SheetInputs) -> tuple[BottleBlock, ...]:
 
 
 def _block(inputs: SheetInputs, course: Course) -> BottleBlock:
-    left = [step for step in course.steps if step.end >= inputs.printed_on]
     return BottleBlock(
         bottle=inputs.bottle(course),
         purpose=inputs.say(PURPOSES[course.role]),
-        lines=tuple(_taper_line(inputs, course, step) for step in left),
+        lines=tuple(_taper_line(inputs, course, step) for step in _steps_left(inputs, course)),
         notes=tuple(_notes(inputs, course)),
     )
 
 
+def _steps_left(inputs: SheetInputs, course: Course) -> tuple[Step, ...]:
+    left = tuple(step for step in course.steps if step.end >= inputs.printed_on)
+    return left or (course.steps[-1:] if inputs.goes_on(course) else ())
+
+
 def _taper_line(inputs: SheetInputs, course: Course, step: Step) -> TaperLine:
+    # What the patient uses already has no first day, and no last one where only the plan ends.
+    start = None if course.from_before and step == course.steps[0] else step.start
+    end = inputs.last_day(course) if step == course.steps[-1] else step.end
+    return TaperLine(
+        dates=_dates(inputs, start, end), dose=dose(inputs, step), native=inputs.native(str(step.count))
+    )
+
+
+def _dates(inputs: SheetInputs, start: date | None, end: date | None) -> str:
     _ = inputs.words.gettext
-    start, end = inputs.day(step.start), inputs.day(step.end)
-    dates = _("%(start)s to %(end)s") % {"start": start, "end": end} if step.days > 1 else start
-    return TaperLine(dates=dates, dose=_dose(inputs, course, step), native=inputs.native(str(step.count)))
+    if start is None and end is None:
+        return _(EVERY_DAY)
+    if end is None:
+        assert start
+        return _(FROM_ON) % {"day": inputs.day(start)}
+    if start is None:
+        # Translators: how long a medicine goes on that the patient uses already; the day is the last.
+        return _("Until %(day)s") % {"day": inputs.day(end)}
+    if start == end:
+        return inputs.day(start)
+    return _("%(start)s to %(end)s") % {"start": inputs.day(start), "end": inputs.day(end)}
 
 
-def _dose(inputs: SheetInputs, course: Course, step: Step) -> str:
+def dose(inputs: SheetInputs, step: Step) -> str:
+    """How much of it in a day."""
     times = times_a_day(inputs, step.count)
     if step.mg is None:
         return times
@@ -63,6 +92,8 @@ def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
     if course.role == "steroid tablet":
         yield _("Never stop steroid tablets suddenly.")
     yield from _supply(inputs, course)
+    if inputs.goes_on(course) and any(b.course == course.key for b in inputs.plan.supply):
+        yield _("Get a new bottle before you throw this one away.")
 
 
 def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
@@ -84,7 +115,7 @@ def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
 def held(inputs: SheetInputs) -> Section | None:
     """Medicines that a question still holds back."""
     _ = inputs.words.gettext
-    courses = inputs.courses("held")
+    courses = [c for c in inputs.courses("held") if not c.from_before]
     if not courses:
         return None
     lines = tuple(
@@ -93,6 +124,18 @@ def held(inputs: SheetInputs) -> Section | None:
         for c in courses
     )
     return Section(heading=_("Do not start yet"), lines=lines)
+
+
+def go_on(inputs: SheetInputs, *states: str) -> tuple[str, ...]:
+    """The medicines in these states that the patient does not stop where the plan ends."""
+    _ = inputs.words.gettext
+    return tuple(
+        # Translators: eye and medicine; a medicine that the patient has used before and does not stop.
+        _("%(eye)s, %(medicine)s: go on with it.")
+        % {"medicine": inputs.number(inputs.medicine(c).label), "eye": inputs.eye(c.eye)}
+        for c in inputs.courses(*states)
+        if inputs.goes_on(c)
+    )
 
 
 def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
@@ -104,8 +147,8 @@ def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
         % {
             "medicine": inputs.number(inputs.medicine(c).label),
             "eye": inputs.eye(c.eye),
-            "day": inputs.day(c.last_day),
+            "day": inputs.day(last),
         }
         for c in steroids
-        if c.last_day
+        if (last := inputs.last_day(c))
     )

@@ -189,12 +189,15 @@ class CalendarDay(Piece):
 
 
 class CalendarBlock(Piece):
+    """``goes_on`` says under the days which medicines do not end with them."""
+
     heading: str
     how: str
     mark: str
     day_head: str
     rounds_head: str
     days: tuple[CalendarDay, ...]
+    goes_on: tuple[str, ...]
 
 
 class Foot(Piece):

@@ -5,7 +5,9 @@ from __future__ import annotations
 from followup.clinical.careplan import DayPhase
 from followup.language.catalogues import N_
 from followup.sheets.day_parts import DAY_PARTS, day_part
+from followup.sheets.going_on import WITHOUT_END
 from followup.sheets.inputs import SheetInputs, sentences
+from followup.sheets.medicines import EVERY_DAY, FROM_ON
 from followup.sheets.model import PhaseTable, Round
 
 NO_ROUNDS = N_("No drops at fixed times.")
@@ -15,7 +17,7 @@ _OINTMENTS = ("gel", "ointment")
 
 def phase_tables(inputs: SheetInputs) -> tuple[PhaseTable, ...]:
     """The rounds of every run of days that is not over yet."""
-    return tuple(_table(inputs, phase) for phase in inputs.plan.rounds if phase.end >= inputs.printed_on)
+    return tuple(_table(inputs, phase) for phase in inputs.phases())
 
 
 def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
@@ -38,6 +40,9 @@ def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
 
 
 def _span(inputs: SheetInputs, phase: DayPhase) -> str:
+    if phase.end == WITHOUT_END:
+        now = phase.start <= inputs.printed_on
+        return inputs.say(EVERY_DAY) if now else inputs.say(FROM_ON) % {"day": inputs.day(phase.start)}
     start, end = inputs.day(phase.start), inputs.day(phase.end)
     if phase.start == phase.end:
         # Translators: heading over the drop times of one single day.

@@ -6,9 +6,10 @@ width and of the height (0..1), so that the SVG macro and the Typst function onl
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from math import sqrt
 from typing import Literal
 
@@ -36,7 +37,8 @@ class Tread:
 class Stair:
     """One bottle. ``filled`` for a steroid; ``held`` while a question keeps it from starting.
 
-    ``dash`` numbers the thin lines, so that two of them differ without colour.
+    ``dash`` numbers the thin lines, so that two of them differ without colour. ``goes_on``: used
+    before the first day drawn and after the last, so its line neither rises nor comes down.
     """
 
     key: str
@@ -44,6 +46,7 @@ class Stair:
     filled: bool
     held: bool
     dash: int
+    goes_on: bool
     treads: tuple[Tread, ...]
     points: tuple[Point, ...]
 
@@ -75,15 +78,23 @@ class Staircase:
 
 
 def build_staircase(
-    plan: CarePlan, *, today: date | None = None, eye: Eye | None = None, mirrored: bool = False
+    plan: CarePlan,
+    *,
+    today: date | None = None,
+    eye: Eye | None = None,
+    mirrored: bool = False,
+    goes_on: Callable[[Course], bool] | None = None,
 ) -> Staircase | None:
     """The staircase of ``plan``, of one eye or (None) of all bottles; None without dates to draw.
 
-    ``mirrored`` lets time run from right to left, for scripts that do.
+    ``mirrored`` lets time run from right to left, for scripts that do. ``goes_on`` says which
+    courses do not end with the plan; else those from before that reach as far as it does.
     """
     courses = [c for c in plan.courses if c.steps and c.state != "stopped" and eye in (None, c.eye)]
     trips = [t for t in plan.trips if t.status != "cancelled"]
-    days = [d for c in courses for d in (c.steps[0].start, c.steps[-1].end)] + [t.date for t in trips]
+    endless = frozenset(c.key for c in courses if (goes_on or partial(_reaches_the_end, courses))(c))
+    bounds = [c for c in courses if c.key not in endless] or courses
+    days = [d for c in bounds for d in (c.steps[0].start, c.steps[-1].end)] + [t.date for t in trips]
     if not days:
         return None
     frame = _Frame(
@@ -91,6 +102,7 @@ def build_staircase(
         days=(max(days) - min(days)).days + 1,
         top=max((s.count for c in courses for s in c.steps), default=1) or 1,
         mirrored=mirrored,
+        endless=endless,
     )
     return Staircase(
         start=frame.start,
@@ -109,6 +121,11 @@ class _Frame:
     days: int
     top: int
     mirrored: bool
+    endless: frozenset[str]
+
+    @property
+    def end(self) -> date:
+        return self.start + timedelta(days=self.days - 1)
 
     def x(self, offset: float) -> float:
         share = offset / self.days
@@ -124,7 +141,9 @@ class _Frame:
 
 def _stairs(courses: Iterable[Course], frame: _Frame) -> Iterable[Stair]:
     dash = 0
-    for course in sorted(courses, key=lambda c: c.role != "steroid"):
+    for given in sorted(courses, key=lambda c: c.role != "steroid"):
+        goes_on = given.key in frame.endless
+        course = _from_edge_to_edge(given, frame) if goes_on else given
         filled = course.role == "steroid"
         yield Stair(
             key=course.key,
@@ -132,8 +151,9 @@ def _stairs(courses: Iterable[Course], frame: _Frame) -> Iterable[Stair]:
             filled=filled,
             held=course.state == "held",
             dash=0 if filled else dash,
+            goes_on=goes_on,
             treads=_treads(course, frame),
-            points=_points(course, frame),
+            points=_points(course, frame, floor=filled or not goes_on),
         )
         dash += not filled
 
@@ -146,8 +166,26 @@ def _treads(course: Course, frame: _Frame) -> tuple[Tread, ...]:
     return tuple(found)
 
 
-def _points(course: Course, frame: _Frame) -> tuple[Point, ...]:
-    """The outline from the floor up, along the treads and down to the floor again."""
+def _reaches_the_end(courses: Sequence[Course], course: Course) -> bool:
+    return course.from_before and course.steps[-1].end >= max(c.steps[-1].end for c in courses)
+
+
+def _from_edge_to_edge(course: Course, frame: _Frame) -> Course:
+    """``course`` from the first day drawn to the last."""
+    steps = [s for s in course.steps if s.start <= frame.end and s.end >= frame.start] or course.steps[-1:]
+    found = []
+    for at, step in enumerate(steps):
+        start = frame.start if at == 0 else step.start
+        end = frame.end if at == len(steps) - 1 else step.end
+        found.append(step.model_copy(update={"start": start, "days": (end - start).days + 1}))
+    return course.model_copy(update={"steps": tuple(found)})
+
+
+def _points(course: Course, frame: _Frame, *, floor: bool) -> tuple[Point, ...]:
+    """The outline from the floor up, along the treads and down to the floor again.
+
+    Without ``floor`` the line begins and ends in the air.
+    """
     points: list[Point] = []
     at = None
     for step in course.steps:
@@ -158,7 +196,7 @@ def _points(course: Course, frame: _Frame) -> tuple[Point, ...]:
         points.append((frame.x(start), frame.y(step.count)))
         at = start + step.days
         points.append((frame.x(at), frame.y(step.count)))
-    return (*points, (frame.x(at or 0), 1.0))
+    return (*points, (frame.x(at or 0), 1.0)) if floor else tuple(points[1:])
 
 
 def _tick(trip: Trip, frame: _Frame) -> Tick:

@@ -19,7 +19,9 @@ def stair_blocks(inputs: SheetInputs) -> tuple[StairBlock, ...]:
 def _stair_block(inputs: SheetInputs, eye: Eye) -> StairBlock | None:
     _ = inputs.words.gettext
     mine = inputs.plan.model_copy(update={"courses": tuple(c for c in inputs.plan.courses if c.eye == eye)})
-    drawing = build_staircase(mine, mirrored=inputs.words.language.rtl)
+    if all(inputs.goes_on(c) for c in inputs.courses("active", "held") if c.eye == eye):
+        return None
+    drawing = build_staircase(mine, mirrored=inputs.words.language.rtl, goes_on=inputs.goes_on)
     if drawing is None or not drawing.stairs:
         return None
     names = {c.key: inputs.number(inputs.medicine(c).label) for c in mine.courses}
@@ -37,7 +39,8 @@ def _stair_block(inputs: SheetInputs, eye: Eye) -> StairBlock | None:
 
 def _marks(inputs: SheetInputs, drawing: Staircase) -> tuple[StairMark, ...]:
     """The day of every step of the steroid, or of the first bottle where there is none."""
-    chosen = [stair for stair in drawing.stairs if stair.filled] or list(drawing.stairs[:1])
+    ending = [stair for stair in drawing.stairs if not stair.goes_on]
+    chosen = [stair for stair in ending if stair.filled] or ending[:1]
     marks = {tread.start: tread.x for stair in chosen for tread in stair.treads}
     return tuple(
         StairMark(x=x, words=short_date(drawing.start + timedelta(days=start), inputs.words.language))
