@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
@@ -57,16 +58,21 @@ def count(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """Store what was counted; a medicine whose field is empty keeps its last count."""
     try:
         counts = {name.removeprefix("stock."): _number(form, name) for name in form if _is_count(form, name)}
-        unknown = [key for key in counts if key not in visit.desk.protocol.formulary]
-        if unknown or not counts:
-            raise FollowupError(
-                "stock.none", "nothing was counted", where="stock", fix="type a count, then store"
-            )
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            count_stock(unit, counts=counts)
+        store_counts(visit, counts)
     except FollowupError as exc:
         return _page(request, visit, typed=form, error=exc.line, status=status_of(exc))
     return go("/bottles")
+
+
+def store_counts(visit: Visit, counts: Mapping[str, int]) -> None:
+    """Store what was counted on the shelf. Errors: ``stock.none``, ``stock.count``."""
+    unknown = [key for key in counts if key not in visit.desk.protocol.formulary]
+    if unknown or not counts:
+        raise FollowupError(
+            "stock.none", "nothing was counted", where="stock", fix="type a count, then store"
+        )
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        count_stock(unit, counts=counts)
 
 
 def _is_count(form: Posted, name: str) -> bool:
@@ -82,14 +88,17 @@ def _number(form: Posted, name: str) -> int:
     return int(text)
 
 
-def _page(
-    request: Request,
-    visit: Visit,
-    *,
-    typed: Posted | None = None,
-    error: str | None = None,
-    status: int = 200,
-) -> Response:
+@dataclass(frozen=True)
+class Shelf:
+    """What the week up to ``until`` takes by medicine, and what goes out today by person."""
+
+    lines: tuple[MedicineLine, ...]
+    out: tuple[HandOut, ...]
+    until: date
+
+
+def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
+    """Bottles of the plans in force against the last counts. ``typed``: counts not stored yet."""
     formulary = visit.desk.protocol.formulary
     end = visit.today + timedelta(days=WEEK - 1)
     today: Counter[str] = Counter()
@@ -108,7 +117,7 @@ def _page(
                 today[course.medicine] += 1
                 label = formulary[course.medicine].label if course.medicine in formulary else course.medicine
                 out.append(HandOut(people[patient_id], label, course.eye, bottle.number))
-    lines = [
+    lines = tuple(
         MedicineLine(
             key,
             formulary[key].label if key in formulary else key,
@@ -118,6 +127,25 @@ def _page(
             first(typed or {}, f"stock.{key}"),
         )
         for key in sorted({*week, *counted})
-    ]
-    out.sort(key=lambda line: (line.who.name.casefold(), line.name))
-    return show(request, "bottles.html", status=status, lines=lines, out=out, until=end, error=error)
+    )
+    return Shelf(lines, tuple(sorted(out, key=lambda line: (line.who.name.casefold(), line.name))), end)
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    *,
+    typed: Posted | None = None,
+    error: str | None = None,
+    status: int = 200,
+) -> Response:
+    found = shelf(visit, typed)
+    return show(
+        request,
+        "bottles.html",
+        status=status,
+        lines=found.lines,
+        out=found.out,
+        until=found.until,
+        error=error,
+    )

@@ -32,25 +32,32 @@ def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """Store the calendar. Plans that are signed keep their visits; the next plan follows it."""
     seen = first(form, "seen")
     try:
-        if visit.actor.site is not None:
-            raise FollowupError(
-                "calendar.site",
-                "the calendar of one site is not changed here",
-                fix="ask the clinic's manager",
-            )
-        calendar = _read(form, visit.calendar)
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            clinic = get_clinic(unit.session)
-            if clinic.calendar != seen:
-                raise FollowupError(
-                    "store.conflict",
-                    "someone else changed the calendar meanwhile",
-                    fix="open it again and repeat what is still needed",
-                )
-            put_clinic(unit, replace(clinic, calendar=json.dumps(calendar)))
+        replace_calendar(visit, _read(form, visit.calendar), seen=seen)
     except FollowupError as exc:
         return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
     return go("/calendar")
+
+
+def replace_calendar(visit: Visit, calendar: dict[str, Any], *, seen: str) -> None:
+    """Store a calendar that was read already. ``seen``: the stored one that the change was made from.
+
+    Errors: ``calendar.site``, ``store.conflict``.
+    """
+    if visit.actor.site is not None:
+        raise FollowupError(
+            "calendar.site",
+            "the calendar of one site is not changed here",
+            fix="ask the clinic's manager",
+        )
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        clinic = get_clinic(unit.session)
+        if clinic.calendar != seen:
+            raise FollowupError(
+                "store.conflict",
+                "someone else changed the calendar meanwhile",
+                fix="open it again and repeat what is still needed",
+            )
+        put_clinic(unit, replace(clinic, calendar=json.dumps(calendar)))
 
 
 def _read(form: Posted, old: Calendar) -> dict[str, Any]:

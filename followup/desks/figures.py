@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from followup.clinical.record import Record
 from followup.clinical.vision import BANDS_SOURCE, band
-from followup.desks.desk import AnyVisit
+from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import show
 from followup.records.desk_notes import listed_operations
 from followup.records.followed import ClosedVisit, visits_with_closed_window
@@ -60,6 +60,13 @@ class Completeness:
 
 @router.get("/forecast")
 def forecast(request: Request, visit: AnyVisit) -> Response:
+    days = days_ahead(visit)
+    weeks = [days[i : i + 7] for i in range(0, len(days), 7)]
+    return show(request, "forecast.html", weeks=weeks, most=max((d.expected for d in days), default=0))
+
+
+def days_ahead(visit: Visit) -> list[DayLoad]:
+    """Eight weeks from today on, day by day."""
     start, end = visit.today, visit.today + timedelta(days=7 * WEEKS - 1)
     with visit.desk.store.read() as session:
         trips = [t for t in open_trips(session, until=end) if t.day >= start]
@@ -73,20 +80,39 @@ def forecast(request: Request, visit: AnyVisit) -> Response:
         known = [room for room in rooms if room is not None]
         looks = listed.get(day - timedelta(days=1), 0)
         days.append(DayLoad(day, visit.calendar.is_open(day), visits[day], looks, max(known, default=None)))
-    weeks = [days[i : i + 7] for i in range(0, len(days), 7)]
-    return show(request, "forecast.html", weeks=weeks, most=max((d.expected for d in days), default=0))
+    return days
 
 
 @router.get("/outcomes")
 def outcomes(request: Request, visit: AnyVisit) -> Response:
+    found = followed(visit)
+    return show(
+        request,
+        "outcomes.html",
+        tiers=found.tiers,
+        bands=found.bands,
+        since=found.since,
+        source=BANDS_SOURCE,
+        early=EARLY,
+    )
+
+
+@dataclass(frozen=True)
+class Followed:
+    """Since a day: who was seen of those whose last day passed, and eyes by band of their last vision."""
+
+    since: date
+    tiers: list[Completeness]
+    bands: Counter[str]
+
+
+def followed(visit: Visit) -> Followed:
+    """The last quarter."""
     since = visit.today - QUARTER
     with visit.desk.store.read() as session:
         closed = visits_with_closed_window(session, since, visit.today)
         tiers = [_completeness(tier, [c for c in closed if c.tier == tier]) for tier in ("A", "B", "C")]
-        bands = _bands(session, visit.now - QUARTER * 2, since)
-    return show(
-        request, "outcomes.html", tiers=tiers, bands=bands, since=since, source=BANDS_SOURCE, early=EARLY
-    )
+        return Followed(since, tiers, _bands(session, visit.now - QUARTER * 2, since))
 
 
 def _completeness(tier: str, closed: Iterable[ClosedVisit]) -> Completeness:

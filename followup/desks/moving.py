@@ -18,6 +18,7 @@ from followup.errors import FollowupError
 from followup.records.places import planning_calendar
 from followup.records.plans import plan
 from followup.records.trips import trip
+from followup.records.views import TripView
 from followup.records.visits import book_trip, move_trip
 from followup.timing.calendar import Calendar
 
@@ -48,14 +49,18 @@ def move_page(request: Request, visit: AnyVisit, trip_id: TripId) -> Response:
 @router.post("/trips/{trip}/move")
 def move(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
     try:
-        day = _day(first(form, "day"))
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            if day < visit.today:
-                raise FollowupError("trip.past", f"{day} is over", where="day", fix="choose today or later")
-            moved = move_trip(unit, trip_id=trip_id, day=day)
+        moved = move_to(visit, trip_id, _day(first(form, "day")))
     except FollowupError as exc:
         return _page(request, visit, trip_id, error=exc.line, status=status_of(exc))
     return go(f"/patients/{moved.patient_code}")
+
+
+def move_to(visit: Visit, trip_id: int, day: date) -> TripView:
+    """Move a visit to a day that is not over. Errors: ``trip.past`` and those of ``move_trip``."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        if day < visit.today:
+            raise FollowupError("trip.past", f"{day} is over", where="day", fix="choose today or later")
+        return move_trip(unit, trip_id=trip_id, day=day)
 
 
 @router.post("/trips/{trip}/book")
@@ -93,20 +98,34 @@ def _because(session: Session, line: VisitLine) -> tuple[str, ...]:
     return tuple(dict.fromkeys(reason.because for need in needs for reason in need.reasons))
 
 
-def _page(
-    request: Request, visit: Visit, trip_id: int, *, error: str | None = None, status: int = 200
-) -> Response:
+@dataclass(frozen=True)
+class Moving:
+    """A visit with every day of its window, and why the window is what it is."""
+
+    line: VisitLine
+    days: tuple[DayChoice, ...]
+    because: tuple[str, ...]
+
+
+def days_to_choose(visit: Visit, trip_id: int) -> Moving:
+    """Where a visit may go. Error ``trip.unknown``."""
     with visit.desk.store.read() as session:
         line = visit_lines(session, visit, [trip(session, trip_id)])[0]
         days = _choices(visit, line, planning_calendar(session, line.trip.patient_id))
-        because = _because(session, line)
+        return Moving(line, days, _because(session, line))
+
+
+def _page(
+    request: Request, visit: Visit, trip_id: int, *, error: str | None = None, status: int = 200
+) -> Response:
+    found = days_to_choose(visit, trip_id)
     return show(
         request,
         "move.html",
         status=status,
-        line=line,
-        who=line.who,
-        days=days,
-        because=because,
+        line=found.line,
+        who=found.line.who,
+        days=found.days,
+        because=found.because,
         error=error,
     )

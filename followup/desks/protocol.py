@@ -23,14 +23,9 @@ def protocol_page(request: Request, visit: AnyVisit) -> Response:
 @router.post("/protocol/sign")
 def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """A licensed clinician approves exactly this protocol for patients of the clinic."""
-    protocol = visit.desk.protocol
     if visit.signature:
         return go("/protocol")
     try:
-        if first(form, "hash") != protocol.hash:
-            raise FollowupError(
-                "protocol.changed", "the protocol has changed", fix="read it again, then sign"
-            )
         if first(form, "read") != "yes":
             raise FollowupError(
                 "protocol.read",
@@ -38,12 +33,23 @@ def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
                 where="I have read it",
                 fix="read the files, then tick the box",
             )
-        must_match(visit, form.get("password", [""])[0])
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
+        approve(visit, hash=first(form, "hash"), password=form.get("password", [""])[0])
     except FollowupError as exc:
         return _page(request, visit, error=exc.line, status=status_of(exc))
     return go("/protocol")
+
+
+def approve(visit: Visit, *, hash: str, password: str) -> None:
+    """Sign the protocol with this hash, with the password once more.
+
+    Errors: ``protocol.changed``, ``password.wrong`` and those of ``sign_protocol``.
+    """
+    protocol = visit.desk.protocol
+    if hash != protocol.hash:
+        raise FollowupError("protocol.changed", "the protocol has changed", fix="read it again, then sign")
+    must_match(visit, password)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
 
 
 def _page(request: Request, visit: Visit, *, error: str | None = None, status: int = 200) -> Response:

@@ -17,7 +17,7 @@ from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
 from followup.recall.worklist import ToReach, reason, worklist
-from followup.records.attempts import note_attempt
+from followup.records.attempts import AttemptView, note_attempt
 
 router = APIRouter()
 WAYS: dict[Way, str] = {
@@ -49,34 +49,50 @@ def to_reach(request: Request, visit: AnyVisit) -> Response:
 
 @router.get("/patients/{code}/call")
 def call_page(request: Request, visit: AnyVisit, code: str) -> Response:
-    return _page(request, visit, _item(visit, code))
+    return _page(request, visit, reach_item(visit, code))
 
 
 @router.post("/patients/{code}/call")
 def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
     """Write down what came of it; the ladder says what is next."""
-    item = _item(visit, code)
-    rung = item.next.rung if item.next else 0
+    item = reach_item(visit, code)
     try:
         way, outcome, nonce = first(form, "way"), first(form, "outcome"), first(form, "nonce")
         if way not in OUTCOMES or outcome not in SAID or not 16 <= len(nonce) <= 64:
             raise FollowupError(
                 "attempt.outcome", "not said what came of it", fix="press one of the outcomes"
             )
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            note_attempt(
-                unit,
-                patient_id=item.patient.id,
-                rung=rung,
-                way=way,
-                outcome=outcome,
-                nonce=nonce,
-                promised=_day(first(form, "promised")) if outcome == "will come" else None,
-                note=first(form, "note")[:500],
-            )
+        promised = _day(first(form, "promised")) if outcome == "will come" else None
+        note_reached(
+            visit, item, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
+        )
     except FollowupError as exc:
         return _page(request, visit, item, error=exc.line, status=status_of(exc), note=first(form, "note"))
     return go("/to-reach")
+
+
+def note_reached(
+    visit: Visit,
+    item: ToReach,
+    *,
+    way: Way,
+    outcome: AttemptOutcome,
+    nonce: str,
+    promised: date | None,
+    note: str,
+) -> AttemptView:
+    """Write down an attempt on the rung that is due. The same ``nonce`` counts once."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return note_attempt(
+            unit,
+            patient_id=item.patient.id,
+            rung=item.next.rung if item.next else 0,
+            way=way,
+            outcome=outcome,
+            nonce=nonce,
+            promised=promised,
+            note=note[:500],
+        )
 
 
 def _day(text: str) -> date | None:
@@ -88,7 +104,8 @@ def _day(text: str) -> date | None:
         ) from None
 
 
-def _item(visit: Visit, code: str) -> ToReach:
+def reach_item(visit: Visit, code: str) -> ToReach:
+    """The patient's line of the list to reach. Error ``reach.unknown``."""
     with visit.desk.store.read() as session:
         items = worklist(session, visit.now, visit.desk.protocol.recall)
     found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
@@ -106,6 +123,13 @@ def call_words(visit: Visit, item: ToReach, reader: Reader) -> tuple[str, str]:
     return text % {"clinic": visit.clinic.name, "phone": visit.clinic.phone_day}, spoken.tag
 
 
+def script_of(visit: Visit, item: ToReach) -> tuple[Way, str, str]:
+    """The way that is due, what to say, and the tag of its language."""
+    way: Way = item.next.way if item.next else "call"
+    reader: Reader = "carer" if way in ("second contact", "community worker") else "patient"
+    return (way, *call_words(visit, item, reader))
+
+
 def _page(
     request: Request,
     visit: Visit,
@@ -115,9 +139,7 @@ def _page(
     status: int = 200,
     note: str = "",
 ) -> Response:
-    way: Way = item.next.way if item.next else "call"
-    reader: Reader = "carer" if way in ("second contact", "community worker") else "patient"
-    script, tag = call_words(visit, item, reader)
+    way, script, tag = script_of(visit, item)
     return show(
         request,
         "call.html",

@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import go, show
-from followup.desks.posted import AForm, first
+from followup.desks.posted import AForm, Posted, first
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.desks.words import desk_translator
 from followup.errors import FollowupError
@@ -57,27 +57,31 @@ def patient_page(request: Request, visit: AnyVisit, code: str) -> Response:
 
 @router.post("/trips/{trip}/arrived")
 def arrived(visit: AnyVisit, trip_id: Annotated[int, Path(alias="trip")], form: AForm) -> Response:
-    nonce = first(form, "nonce")
-    if not 16 <= len(nonce) <= 64:
-        raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
+    seen = arrive(visit, trip_id, _nonce(form))
+    return go(f"/patients/{seen.patient_code}")
+
+
+def arrive(visit: Visit, trip_id: int, nonce: str) -> TripView:
+    """The patient is here; not before the first right day. The same ``nonce`` counts once."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         refuse_early(trip(unit.session, trip_id), visit.today)
-        seen = mark_arrived(unit, trip_id=trip_id, nonce=nonce)
-    return go(f"/patients/{seen.patient_code}")
+        return mark_arrived(unit, trip_id=trip_id, nonce=nonce)
 
 
 @router.post("/patients/{code}/walk-in")
 def walk_in(visit: AnyVisit, code: str, form: AForm) -> Response:
     """Somebody comes without a visit for today."""
-    nonce = first(form, "nonce")
-    if not 16 <= len(nonce) <= 64:
-        raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
+    seen = come_in(visit, code, why=first(form, "why"), nonce=_nonce(form))
+    return go(f"/patients/{seen.patient_code}")
+
+
+def come_in(visit: Visit, code: str, *, why: str, nonce: str) -> TripView:
+    """Somebody is here without a visit for today. The same ``nonce`` counts once."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         who = patient_by_code(unit.session, code)
         if who is None:
             raise unknown_patient()
-        note_walk_in(unit, patient_id=who.id, reason=first(form, "why"), nonce=nonce)
-    return go(f"/patients/{who.code}")
+        return note_walk_in(unit, patient_id=who.id, reason=why, nonce=nonce)
 
 
 @router.get("/today/list")
@@ -102,6 +106,13 @@ def seen(visit: AnyVisit, trip: int, form: AForm) -> Response:
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         done = mark_fulfilled(unit, trip_id=trip, served=tuple(form.get("served", [])))
     return go(f"/patients/{done.patient_code}")
+
+
+def _nonce(form: Posted) -> str:
+    nonce = first(form, "nonce")
+    if not 16 <= len(nonce) <= 64:
+        raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
+    return nonce
 
 
 def refuse_early(planned: TripView, today: date) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Request, Response
 
 from followup.desks.desk import AnyVisit, Visit
@@ -11,6 +13,7 @@ from followup.desks.permissions import MANAGER, ROLES
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.records.staff import add_staff, all_staff, change_staff
+from followup.records.views import Staff
 
 router = APIRouter()
 
@@ -23,20 +26,14 @@ def staff_page(request: Request, visit: AnyVisit) -> Response:
 @router.post("/staff")
 def add(request: Request, visit: AnyVisit, form: AForm) -> Response:
     try:
-        if not first(form, "name"):
-            raise FollowupError(
-                "staff.name", "no name", where="name", fix="give the name that colleagues know"
-            )
-        stored = visit.desk.passwords.hash(form.get("password", [""])[0])
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            add_staff(
-                unit,
-                login=first(form, "login"),
-                name=first(form, "name"),
-                roles=form.get("roles", []),
-                password_hash=stored,
-                registration=first(form, "registration"),
-            )
+        add_person(
+            visit,
+            login=first(form, "login"),
+            name=first(form, "name"),
+            roles=form.get("roles", []),
+            password=form.get("password", [""])[0],
+            registration=first(form, "registration"),
+        )
     except FollowupError as exc:
         return _page(request, visit, error=exc.line, status=status_of(exc), typed=form)
     return go("/staff")
@@ -48,16 +45,37 @@ def change(request: Request, visit: AnyVisit, login: str, form: AForm) -> Respon
     password = form.get("password", [""])[0]
     roles, active = form.get("roles", []), first(form, "active") == "yes"
     try:
-        if login == visit.actor.login and (MANAGER not in roles or not active):
-            raise FollowupError(
-                "staff.self", "you can't take this page away from yourself", fix="have another manager do it"
-            )
-        stored = visit.desk.passwords.hash(password) if password else None
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            change_staff(unit, login=login, roles=roles, active=active, password_hash=stored)
+        change_person(visit, login, roles=roles, active=active, password=password)
     except FollowupError as exc:
         return _page(request, visit, error=exc.line, status=status_of(exc))
     return go("/staff")
+
+
+def add_person(
+    visit: Visit, *, login: str, name: str, roles: Sequence[str], password: str, registration: str
+) -> Staff:
+    """Someone new who may log in. Errors: ``staff.name``, those of the password and of ``add_staff``."""
+    if not name:
+        raise FollowupError("staff.name", "no name", where="name", fix="give the name that colleagues know")
+    stored = visit.desk.passwords.hash(password)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return add_staff(
+            unit, login=login, name=name, roles=roles, password_hash=stored, registration=registration
+        )
+
+
+def change_person(visit: Visit, login: str, *, roles: Sequence[str], active: bool, password: str) -> Staff:
+    """Roles, whether the person may log in, and a new password where there is one.
+
+    Errors: ``staff.self``, those of the password and of ``change_staff``.
+    """
+    if login == visit.actor.login and (MANAGER not in roles or not active):
+        raise FollowupError(
+            "staff.self", "you can't take this page away from yourself", fix="have another manager do it"
+        )
+    stored = visit.desk.passwords.hash(password) if password else None
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return change_staff(unit, login=login, roles=roles, active=active, password_hash=stored)
 
 
 def _page(
