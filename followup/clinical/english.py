@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 
 # Not strftime: its names follow the computer's locale.
-_MONTHS = (
+MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
@@ -22,7 +22,7 @@ MARKS = {
 
 def day_words(day: date) -> str:
     """Such as "29 February 2024"."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def counted(number: int, one: str, many: str) -> str:

@@ -79,9 +79,10 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]
     medicine = protocol.formulary.get(course.medicine)
     name = medicine.label if medicine else course.medicine
     where = f"{course.eye} eye" if course.eye else "by mouth"
-    steps = steps_words((s.count, s.days) for s in course.steps)
-    ends = f", last day {day_words(course.last_day)}" if course.last_day else ""
-    yield f"{name}, {where}: {steps or 'no drops are planned'}{ends}."
+    steps = steps_words((s.count, s.days) for s in course.steps) or "no drops are planned"
+    yield f"{name}, {where}: {steps}."
+    if course.last_day:
+        yield f"The last day is {day_words(course.last_day)}."
     if course.taper:
         yield f"It follows the taper {course.taper} of the protocol."
     if course.state == "stopped":
@@ -101,8 +102,9 @@ def _held(course: Course, plan: CarePlan) -> Iterator[str]:
         if question is None:
             yield f"It is held by {name}."
             continue
-        fields = f" It is answered in {listed(question.fields, 'or')}." if question.fields else ""
-        yield f"It is held until this is answered: {sentence(question.text)}{fields}"
+        yield f"It is held until this is answered: {sentence(question.text)}"
+        if question.fields:
+            yield f"It is answered in {listed(question.fields, 'or')}."
 
 
 def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
@@ -138,9 +140,9 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]
 def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     kind = protocol.kinds.get(need.kind)
     text = kind.text if kind else need.kind
-    where = f"{need.eye.capitalize()} eye, " if need.eye else ""
+    what = f"{need.eye.capitalize()} eye, {text}" if need.eye else text
     yield (
-        f"{where}{text}: from {day_words(need.earliest)} to {day_words(need.latest)}, best on "
+        f"{what}: from {day_words(need.earliest)} to {day_words(need.latest)}, best on "
         f"{day_words(need.target)}; pressure tier {need.tier}."
     )
     if need.after in {other.key for other in plan.needs}:
@@ -159,8 +161,9 @@ def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol) -> Iterator[str]
 def _question(question: Question, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     yield sentence(question.text)
     if question.fields:
-        choices = f" ({listed(question.choices, 'or')})" if question.choices else ""
-        yield f"It is answered in {listed(question.fields, 'or')}{choices}."
+        yield f"It is answered in {listed(question.fields, 'or')}."
+        if question.choices:
+            yield f"The answers are {listed(question.choices, 'or')}."
     if question.holds:
         yield f"Until then it holds {listed(question.holds)}."
     yield "The plan can't be signed before." if question.blocks else "The plan may be signed without it."
@@ -168,14 +171,15 @@ def _question(question: Question, plan: CarePlan, protocol: Protocol) -> Iterato
 
 
 def _caution(caution: Caution, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    where = f"{caution.eye.capitalize()} eye: " if caution.eye else ""
     level = {
         "stop": "It stops the plan until it is mended or answered.",
         "ask": "It asks; the question stands with the plan.",
         "warn": "It warns.",
         "note": "It is a note; nothing waits for it.",
     }
-    yield f"{where}{sentence(caution.text)}"
+    if caution.eye:
+        yield f"It is about the {caution.eye} eye."
+    yield sentence(caution.text)
     yield level[caution.level]
     if caution.sheet:
         yield "The patient reads it on the sheet."

@@ -28,7 +28,7 @@ def tell(reasons: Sequence[Reason], plan: CarePlan, protocol: Protocol) -> Itera
 
 def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     for fact in reason.facts:
-        yield f"The record: {_fact(fact, protocol)}"
+        yield f"The record: {_fact(fact, protocol)}."
     yield f"Rule {reason.rule}: {sentence(reason.because)}"
     yield f"Source: {reason.source} ({reason.mark}: {MARKS[reason.mark]})."
     for loser in reason.overrode:
@@ -41,8 +41,7 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
 def _fact(use: FactUse, protocol: Protocol) -> str:
     about = _abouts(protocol).get(use.fact)
     said = f"{about}: {use.value}" if about else use.value
-    fields = f" ({listed(use.fields)})" if use.fields else ""
-    return sentence(said.rstrip(".") + fields)
+    return f"{said} ({listed(use.fields)})" if use.fields else said
 
 
 def _overrode(loser: str, reason: Reason, plan: CarePlan) -> Iterator[str]:
@@ -53,11 +52,12 @@ def _overrode(loser: str, reason: Reason, plan: CarePlan) -> Iterator[str]:
 
 def overridden(entry: Overridden) -> str:
     """What a rule wanted and did not get."""
-    lost = f"It lost to {entry.lost_to}" if " " not in entry.lost_to else f"There is {entry.lost_to}"
-    if "," in entry.lost_to:
-        lost = f"It lost to {entry.lost_to}"
-    why = f"because {entry.reason.because[:1].lower()}{entry.reason.because[1:]}"
-    return f"Overridden: {entry.rule} wanted {entry.wanted}, {why.rstrip('.')}. {lost}."
+    lost = f"It lost to {entry.lost_to}."
+    if " " in entry.lost_to and "," not in entry.lost_to:
+        lost = f"There is {entry.lost_to}."
+    return " ".join(
+        (f"Overridden: {entry.rule} wanted {entry.wanted}.", sentence(entry.reason.because), lost)
+    )
 
 
 def _change(reason: Reason, plan: CarePlan, protocol: Protocol) -> str:

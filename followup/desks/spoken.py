@@ -14,15 +14,32 @@ from pathlib import Path
 _ROOMS = ("timing", "clinical", "records", "language", "recall", "sheets", "desks")
 # Read by whoever writes a protocol, starts the program or looks after the computer; never on a page.
 _APART = re.compile(
-    r"clinical/(compare_protocols|explain\w*|protocol\w*|caution_rules|review_checks|review_words|rule|rules"
-    r"|formulary|toml_lines|facts|aftercare|recall_rules|review_rules|english|fact_tests)\.py"
+    r"clinical/(compare_protocols|protocol\w*|caution_rules|review_checks|review_words|rule|rules"
+    r"|formulary|toml_lines|facts|aftercare|recall_rules|review_rules|fact_tests)\.py"
     r"|timing/trip_checks\.py|records/(tables/.*|migrations/.*|backup|restore|copying|engine|upkeep|store)(\.py)?"
     r"|recall/(health|keyring|daily|sweep|scheduler|messages/.*)(\.py)?"
     r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app)\.py"
 )
-_SAYS = frozenset({"FollowupError", "ValueError", "_refused", "_page", "_number", "Refused"})
+# Rooms where every text is for people.
+_EXPLAINS = re.compile(r"clinical/(explain\w*|english)\.py")
+_SAYS = frozenset(
+    {"FollowupError", "ValueError", "_refused", "_page", "_number", "Refused"}
+    | {"Outcome", "Overridden", "Wanted"}
+)
 _SILENT = frozenset(
-    {"gettext", "ngettext", "pgettext", "N_", "_", "RuntimeError", "TypeError", "log", "compile", "FastAPI"}
+    {
+        "gettext",
+        "ngettext",
+        "pgettext",
+        "N_",
+        "NN_",
+        "_",
+        "RuntimeError",
+        "TypeError",
+        "log",
+        "compile",
+        "FastAPI",
+    }
     | {"Field"}
 )
 _NOISE = frozenset(
@@ -39,41 +56,47 @@ def spoken_in(package: Path) -> Iterator[tuple[str, str, int]]:
         for path in sorted((package / room).rglob("*.py")):
             place = path.relative_to(package).as_posix()
             if not _APART.fullmatch(place):
-                for text, line in _sentences(ast.parse(path.read_text(encoding="utf-8")), says=False):
+                tree = ast.parse(path.read_text(encoding="utf-8"))
+                least = 2 if _EXPLAINS.fullmatch(place) else 0
+                for text, line in _sentences(tree, least=least):
                     yield text, f"followup/{place}", line
 
 
-def _sentences(node: ast.AST, *, says: bool) -> Iterator[tuple[str, int]]:
+def _sentences(node: ast.AST, *, least: int) -> Iterator[tuple[str, int]]:
+    """``least``: how many words make a text that is said; 0 where only whole sentences are."""
     if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
         return  # a docstring
     if isinstance(node, ast.Call):
         called = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
         if called in _SILENT:
             return
-        says = called in _SAYS
+        least = 1 if called in _SAYS else least
         if called == "FollowupError":
             node = ast.Call(func=node.func, args=node.args[1:], keywords=node.keywords)
-    if isinstance(node, ast.JoinedStr) or (isinstance(node, ast.Constant) and isinstance(node.value, str)):
-        text = _template(node).strip()
-        if _is_said(text, says=says):
+    if isinstance(node, ast.Constant | ast.JoinedStr):
+        text = _template(node).strip() if not isinstance(node, ast.Constant) or _is_text(node) else ""
+        if text and _is_said(text, least):
             yield text, node.lineno
-        if isinstance(node, ast.Constant):
-            return
+    if isinstance(node, ast.JoinedStr):
         # The values of a sentence may be words themselves.
         for part in node.values:
             if isinstance(part, ast.FormattedValue):
-                yield from _sentences(part.value, says=says)
+                yield from _sentences(part.value, least=least)
         return
     for child in ast.iter_child_nodes(node):
-        yield from _sentences(child, says=says)
+        yield from _sentences(child, least=least)
 
 
-def _is_said(text: str, *, says: bool) -> bool:
-    plain = re.sub(r"\{\w*\}", "", text)
-    if len(_WORDS.findall(plain)) < (1 if says else 2) or "<" in text:
+def _is_text(node: ast.Constant) -> bool:
+    return isinstance(node.value, str)
+
+
+def _is_said(text: str, least: int) -> bool:
+    words = _WORDS.findall(re.sub(r"\{\w*\}", " value ", text))
+    if "<" in text or not _WORDS.search(re.sub(r"\{\w*\}", "", text)):
         return False
     whole = re.match(r"[A-Z{\"]", text) and re.search(r"[.?]$", text) and " " in text
-    return bool(says or whole)
+    return bool((least and len(words) >= least) or (whole and len(words) > 1))
 
 
 def _template(node: ast.Constant | ast.JoinedStr) -> str:

@@ -12,16 +12,32 @@ import re
 from datetime import date
 from functools import lru_cache
 
+from followup.clinical.english import MONTHS
 from followup.desks.forms.place import Place
 from followup.errors import Line, joined
-from followup.language.catalogues import Translator, wanted_messages
+from followup.language.catalogues import N_, NN_, Translator, wanted_messages
 from followup.language.dates import long_date
 
 _VALUE = re.compile(r"\{([^\W\d]\w*)\}")
 _SENTENCE_END = re.compile(r"(?<=[.?!]) (?=[^\s])")
-_ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 # A value may hold a sentence of its own, not a book of them.
-_DEEPEST = 3
+_DEEPEST = 8
+_ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_ENGLISH_DAY = re.compile(rf"(\d{{1,2}}) ({'|'.join(MONTHS)}) (\d{{4}})")
+_COUNT = re.compile(r"(\d+) (day|drop)s?")
+_COUNTED = {
+    "day": NN_("%(num)s day", "%(num)s days"),
+    "drop": NN_("%(num)s drop", "%(num)s drops"),
+}
+# How values are put together, what binds loosest first.
+_LISTS = (
+    ("; or if ", N_("%(first)s; or if %(last)s")),
+    (": ", N_("%(first)s: %(last)s")),
+    (" (", N_("%(first)s (%(last)s)")),
+    (", ", N_("%(first)s, %(last)s")),
+    (" and ", N_("%(first)s and %(last)s")),
+    (" or ", N_("%(first)s or %(last)s")),
+)
 
 
 class Teller:
@@ -52,11 +68,12 @@ class Teller:
         parts = _SENTENCE_END.split(text)
         if len(parts) > 1:
             return " ".join(self._told(part, depth) for part in parts)
-        return self._value(text) if depth else text
+        return self._value(text, depth)
 
     def _whole(self, text: str, depth: int) -> str | None:
-        if (None, text) in self._words.messages:
-            return self._words.gettext(text)
+        for spelled in (text, text[:1].lower() + text[1:], text[:1].upper() + text[1:]):
+            if (None, spelled) in self._words.messages:
+                return self._words.gettext(spelled)
         if depth >= _DEEPEST:
             return None
         for pattern, message in _patterns():
@@ -66,13 +83,41 @@ class Teller:
                 return _filled(self._words.gettext(message), values)
         return None
 
-    def _value(self, text: str) -> str:
-        if _ISO_DAY.fullmatch(text):
-            try:
-                return long_date(date.fromisoformat(text), self._words.language)
-            except ValueError:
-                return text
+    def _value(self, text: str, depth: int) -> str:
+        """A value inside a sentence: a day, a count, or several words with commas between."""
+        day = _day(text)
+        if day:
+            return long_date(day, self._words.language)
+        counted = _COUNT.fullmatch(text)
+        if counted:
+            number = int(counted[1])
+            return self._words.ngettext(*_COUNTED[counted[2]], number) % {"num": number}
+        if not 0 < depth < _DEEPEST:
+            return text
+        for sign, message in _LISTS:
+            parts = _split(text, sign)
+            if len(parts) == 2:
+                first, last = (
+                    self._told(part.rstrip(")") if sign == " (" else part, depth + 1) for part in parts
+                )
+                return self._words.gettext(message) % {"first": first, "last": last}
         return text
+
+
+def _split(text: str, sign: str) -> list[str]:
+    if sign != " (":
+        return text.split(sign, 1)
+    return text[:-1].split(sign, 1) if text.endswith(")") else [text]
+
+
+def _day(text: str) -> date | None:
+    """A day as ``clinical`` writes it: 2027-03-01 or 1 March 2027."""
+    try:
+        if written := _ENGLISH_DAY.fullmatch(text):
+            return date(int(written[3]), MONTHS.index(written[2]) + 1, int(written[1]))
+        return date.fromisoformat(text) if _ISO_DAY.fullmatch(text) else None
+    except ValueError:
+        return None
 
 
 def _filled(message: str, values: dict[str, str]) -> str:

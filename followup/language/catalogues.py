@@ -18,6 +18,7 @@ from followup.language.checks import flaws
 from followup.language.languages import ENGLISH, LANGUAGES, Language, english_name, known, language
 
 __all__ = [
+    "NN_",
     "N_",
     "Domain",
     "LanguageChoice",
@@ -36,6 +37,11 @@ _NOT_THERE = ("language.unknown", "language.catalogue", "language.incomplete")
 def N_(message: str) -> str:  # noqa: N802 - the name that every extraction tool knows
     """Marks a message of a table for extraction; it is translated where it is used."""
     return message
+
+
+def NN_(singular: str, plural: str) -> tuple[str, str]:  # noqa: N802 - as above, for what is counted
+    """Marks a message with its plural for extraction; it is translated where it is used."""
+    return singular, plural
 
 
 @dataclass(frozen=True)

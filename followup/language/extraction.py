@@ -13,7 +13,14 @@ from babel.messages.extract import extract_from_dir
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 _ROOMS = ("language", "recall/messages", "sheets")
-KEYWORDS = {"_": None, "N_": None, "gettext": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
+KEYWORDS = {
+    "_": None,
+    "N_": None,
+    "gettext": None,
+    "ngettext": (1, 2),
+    "NN_": (1, 2),
+    "pgettext": ((1, "c"), 2),
+}
 
 
 def sheet_messages() -> Catalog:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from followup.clinical.recall_rules import Way
-from followup.language.catalogues import N_, Translator
+from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date
 
 if TYPE_CHECKING:
@@ -61,9 +61,9 @@ def _messages(item: ToReach) -> list[_Message]:
     if item.kind == "plan again":
         return [(_SEEN_IN_TIME if item.seen_in_time else _SEEN, None)]
     if item.kind == "overdue":
-        counted = (
-            N_("Overdue for %(days)d day: the last day for this check was %(by)s."),
-            N_("Overdue for %(days)d days: the last day for this check was %(by)s."),
+        counted = NN_(
+            "Overdue for %(days)d day: the last day for this check was %(by)s.",
+            "Overdue for %(days)d days: the last day for this check was %(by)s.",
         )
         return [counted, (_MISSED, None)] if item.missed else [counted]
     if item.kind == "plan by hand":
@@ -76,9 +76,9 @@ def _messages(item: ToReach) -> list[_Message]:
 
 def _incomplete(item: ToReach) -> _Message:
     if item.questions:
-        return (
-            N_("The plan waits for the surgeon's answer to %(questions)d question."),
-            N_("The plan waits for the surgeon's answers to %(questions)d questions."),
+        return NN_(
+            "The plan waits for the surgeon's answer to %(questions)d question.",
+            "The plan waits for the surgeon's answers to %(questions)d questions.",
         )
     if item.blocked:
         return N_("The plan waits for the surgeon's decision about a caution or a check."), None

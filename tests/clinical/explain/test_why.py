@@ -30,7 +30,7 @@ def asked(
 def test_a_course_tells_field_fact_rule_source_what_lost_and_what_would_change_it(asked):
     text = asked("amina", "left:steroid")
     assert "8 a day for 7 days, 6 a day for 7 days" in text
-    assert "last day 18 May 2026" in text
+    assert "The last day is 18 May 2026." in text
     assert "patient.eyes.left.uveitis.last_active" in text
     assert "Rule steroid-uveitis-washed: Steroid was washed through the chamber" in text
     assert "Source: common practice, no source (C: common practice or our judgement)." in text
