@@ -20,7 +20,7 @@ from followup.desks.forms.sheet import (
 from followup.desks.forms.values import rows
 from followup.desks.glance import Glance, glance
 from followup.desks.pages import go, show
-from followup.desks.posted import AForm, Posted, first
+from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.recording import (
     day_of_form,
     find_patient,
@@ -126,8 +126,7 @@ def _save(request: Request, visit: Visit, form: Posted, known: PatientView | Non
             request, visit, FormView(fill_form(data)), version=version, looked=glance(visit, form)
         )
     try:
-        seen = first(form, "seen")
-        plan = store_record(visit, check(data), known, int(seen) if seen.isdecimal() else 0)
+        plan = store_record(visit, check(data), known, number_of(first(form, "seen")))
     except RecordError as exc:
         view = FormView(fill_form(data), exc.problems)
         return _form_page(request, visit, view, version=version, error=exc.line, status=422)

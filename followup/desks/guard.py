@@ -20,6 +20,9 @@ from followup.records.views import SYSTEM
 IDLE = timedelta(minutes=30)
 LIFETIME = timedelta(hours=12)
 TOUCH_EVERY = timedelta(minutes=1)
+MOST_DIGITS = 9
+# The parts of an address that are numbers of ours.
+_NUMBERS = ("plan", "other", "trip", "message", "number")
 
 
 class LoginNeededError(Exception):
@@ -45,6 +48,7 @@ def guard(request: Request) -> None:
             "this request did not come from a page of this clinic",
             fix="open the page here and press the button again",
         )
+    _refuse_strange(request)
     path = request.scope["route"].path
     if may(visit.roles, request.method, path):
         return
@@ -55,6 +59,15 @@ def guard(request: Request) -> None:
         f"{visit.login.staff.name} may not open this page",
         fix="ask someone whose work it is, or the manager for the role",
     )
+
+
+def _refuse_strange(request: Request) -> None:
+    """What no database can look up: a zero byte, or a number that is larger than any it gives out."""
+    given = (request.scope["path"], *(part for pair in request.query_params.multi_items() for part in pair))
+    if any("\0" in text for text in given):
+        raise FollowupError("request.text", "the address holds a zero byte", fix="type it again")
+    if any(len(request.path_params.get(name, "")) > MOST_DIGITS for name in _NUMBERS):
+        raise FollowupError("page.unknown", "nothing has this number", fix="open it from the list")
 
 
 def look_up(request: Request) -> Visit:
