@@ -23,6 +23,7 @@ from followup.desks.forms.layout import (
 from followup.desks.forms.place import Place
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.errors import FollowupError
+from followup.language.catalogues import N_
 from followup.validation import problem_words
 
 Member = Field | Group
@@ -67,7 +68,7 @@ class FormView:
         """The rest of the patient: groups each under their own heading, single fields together."""
         rest = leftovers(patient_shape(), PATIENT)
         singles = tuple(m for m in rest if isinstance(m, Field))
-        folds = [Part("More about the patient", "patient.", singles)]
+        folds = [Part(N_("More about the patient"), "patient.", singles)]
         for group in rest:
             if isinstance(group, Group):
                 folds += _folds_of(group, "patient.")

@@ -1,0 +1,108 @@
+"""English sentences of the rooms that know no language, told in the language of the page."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from followup.desks.extraction import DESK_LANGUAGES, desk_messages
+from followup.desks.forms.place import Place
+from followup.desks.told import Teller, _patterns
+from followup.errors import FollowupError
+from followup.language.catalogues import Review, Translator, translator
+from followup.language.languages import LANGUAGES
+
+FRENCH = LANGUAGES["fr"]
+
+
+def _mirror() -> Translator:
+    """A language in which every message is itself between brackets."""
+    messages = {}
+    for message in desk_messages():
+        if isinstance(message.id, str) and message.id:
+            messages[(None, message.id)] = (f"[{message.id}]",)
+        elif message.id:
+            messages[(None, message.id[0])] = tuple(f"[{each}]" for each in message.id)
+    return Translator(FRENCH, "desk", Review(), messages)
+
+
+@pytest.fixture(scope="module")
+def mirror() -> Translator:
+    return _mirror()
+
+
+@pytest.fixture
+def told(mirror):
+    return Teller(mirror).told
+
+
+def test_a_sentence_with_a_value_is_found_again_by_its_fixed_words(told):
+    assert told("the code K-104 is already in use") == "[the code K-104 is already in use]"
+
+
+def test_a_value_that_is_a_word_itself_is_told_too(told):
+    assert told("the left eye was not operated on") == "[the [left] eye was not operated on]"
+
+
+def test_a_day_inside_a_sentence_stands_in_words(told):
+    said = told("this visit is not before 2027-03-08")
+    assert "lundi 8 mars 2027" in said
+
+
+def test_a_day_of_the_explanations_stands_in_words_too(told):
+    assert told("The last day is 16 March 2027.") == "[The last day is mardi 16 mars 2027.]"
+
+
+def test_something_that_looks_like_a_day_and_is_none_stays_as_it_is(told):
+    assert told("The last day is 31 February 2027.") == "[The last day is 31 February 2027.]"
+
+
+def test_several_sentences_are_told_one_by_one(told):
+    both = "The steroid is the weaker one already. What was not seen never counts as normal."
+    assert told(both) == (
+        "[The steroid is the weaker one already.] [What was not seen never counts as normal.]"
+    )
+
+
+def test_what_no_message_fits_is_shown_as_it_is(told):
+    assert told("zxq, something that nobody wrote") == "zxq, something that nobody wrote"
+
+
+def test_an_error_is_told_part_by_part(told):
+    error = FollowupError("plan.none", "no such plan", where="plan 3 of K-1", fix="open the newest version")
+    assert told(error.line) == "[plan 3 of K-1]: [no such plan] - [open the newest version]"
+
+
+def test_a_place_in_the_record_is_told_label_by_label(told):
+    place = Place.of([("Allergies", 2), ("Reaction", None)])
+    assert place == "Allergies 2, Reaction"
+    assert told(place) == "[Allergies] 2, [Reaction]"
+
+
+def test_english_is_never_touched():
+    words = translator("en", "desk")
+    assert Teller(words).told("this visit is not before 2027-03-08") == "this visit is not before 2027-03-08"
+
+
+@given(st.text(min_size=1, max_size=80))
+def test_any_text_is_told_and_no_text_is_lost_in_a_language_without_words(text: str):
+    silent = Translator(FRENCH, "desk", Review(), {})
+    spaced = " ".join(text.split())
+    assert Teller(silent).told(spaced) == spaced or re.search(r"\d", spaced)
+
+
+def test_every_message_with_values_is_found_again_as_itself(mirror):
+    """No message takes another's place: the one with the most fixed words that fits is the one meant."""
+    teller = Teller(mirror)
+    for _pattern, message in _patterns():
+        values = iter(f"Zx{n}q" for n in range(20))
+        seen: dict[str, str] = {}
+        text = re.sub(r"\{(\w+)\}", lambda m: seen.setdefault(m[1], next(values)), message)  # noqa: B023
+        assert teller.told(text) == f"[{text}]", message
+
+
+def test_the_languages_of_the_desks_are_those_of_the_house():
+    assert set(DESK_LANGUAGES) == {"en", "fr", "hi", "bn", "ar"}
