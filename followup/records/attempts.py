@@ -93,23 +93,37 @@ def note_attempt(
     )
     unit.session.add(row)
     unit.session.flush()
-    unit.log("tried to reach", f"patient:{patient.code}", way=way, outcome=outcome)
+    stood = standing_word(unit.session, patient_id)
+    unit.log(
+        "tried to reach", f"patient:{patient.code}", way=way, outcome=outcome, attempt=row.id, stood=stood
+    )
     if outcome in _BY_ATTEMPT:
         _put_standing(unit, patient, _BY_ATTEMPT[outcome], reason=note.strip() or outcome)
     return _attempt(row)
 
 
 def attempts_of(session: Session, patients: Iterable[int]) -> dict[int, tuple[AttemptView, ...]]:
-    """Every attempt for these patients, oldest first."""
+    """Every attempt for these patients, oldest first; those taken back are left out."""
     rows = session.exec(
         select(ContactAttemptRow)
         .where(col(ContactAttemptRow.patient_id).in_(set(patients)))
+        .where(col(ContactAttemptRow.taken_back_at).is_(None))
         .order_by(col(ContactAttemptRow.at), col(ContactAttemptRow.id))
     )
     found: dict[int, tuple[AttemptView, ...]] = {}
     for row in rows:
         found[row.patient_id] = (*found.get(row.patient_id, ()), _attempt(row))
     return found
+
+
+def attempts_on(session: Session, day: date) -> tuple[AttemptView, ...]:
+    """Every attempt of one day of the clinic, newest first; those taken back are left out."""
+    rows = session.exec(
+        select(ContactAttemptRow)
+        .where(ContactAttemptRow.day == day, col(ContactAttemptRow.taken_back_at).is_(None))
+        .order_by(col(ContactAttemptRow.id).desc())
+    )
+    return tuple(_attempt(row) for row in rows)
 
 
 def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason: str) -> Standing:
@@ -127,17 +141,24 @@ def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason:
     if not reason.strip():
         raise FollowupError("standing.reason", "no reason given", where="reason", fix="say why")
     patient = lock_patient(unit, patient_id)
-    row = unit.session.get(StandingRow, patient_id)
-    if (row.standing if row else "followed") == standing:
+    if standing_word(unit.session, patient_id) == standing:
         raise FollowupError("standing.same", f"the patient is {standing} already", fix="nothing to do")
     return _put_standing(unit, patient, standing, reason=reason.strip())
 
 
-def take_up_again(unit: Unit, patient: PatientRow, *, reason: str) -> None:
-    """Whoever comes is followed again, whatever was said before."""
-    row = unit.session.get(StandingRow, patient.id)
-    if row is not None and row.standing != "followed":
-        _put_standing(unit, patient, "followed", reason=reason)
+def take_up_again(unit: Unit, patient: PatientRow, *, reason: str) -> StandingWord:
+    """Whoever comes is followed again, whatever was said before; that comes back."""
+    assert patient.id is not None
+    before = standing_word(unit.session, patient.id)
+    restore_standing(unit, patient, "followed", reason=reason)
+    return before
+
+
+def restore_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str) -> None:
+    """Put back what was said of the patient before; nothing where that stands already."""
+    assert patient.id is not None
+    if standing_word(unit.session, patient.id) != standing:
+        _put_standing(unit, patient, standing, reason=reason)
 
 
 def standings(session: Session) -> dict[int, Standing]:
@@ -150,6 +171,12 @@ def standing_of(session: Session, patient_id: int) -> Standing | None:
     """The last word about the patient; None where none was ever needed."""
     row = session.get(StandingRow, patient_id)
     return _standing(row) if row else None
+
+
+def standing_word(session: Session, patient_id: int) -> StandingWord:
+    """The last word about the patient; "followed" where none was ever needed."""
+    row = session.get(StandingRow, patient_id)
+    return cast(StandingWord, row.standing) if row else "followed"
 
 
 def _put_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str) -> Standing:

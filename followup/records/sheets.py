@@ -92,7 +92,7 @@ def hand_over_sheet(
     row.handed_to, row.how = to.strip(), how
     unit.session.add(row)
     unit.session.flush()
-    unit.log("sheet handed over", f"patient:{code}", issue=row.issue, how=how)
+    unit.log("sheet handed over", f"patient:{code}", issue=row.issue, how=how, sheet=row.id)
     return _only(_sheets(unit.session, col(SheetRow.id) == sheet_id))
 
 

@@ -14,7 +14,7 @@ from followup.errors import FollowupError
 from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.sites import site_of_patient
 from followup.records.store import Unit
-from followup.records.tables import PatientRow, TripRow
+from followup.records.tables import PatientRow, StandingRow, TripRow
 from followup.records.views import TripStatus, TripView
 
 # A missed visit stays open: what it was to look at has not been looked at.
@@ -43,11 +43,25 @@ def trip(session: Session, trip_id: int) -> TripView:
 
 
 def day_trips(session: Session, day: date) -> tuple[TripView, ...]:
-    """Everybody expected on ``day`` or seen on it, by patient code."""
-    expected = and_(col(TripRow.day) == day, col(TripRow.status).not_in(("cancelled",)))
+    """Everybody expected on ``day`` or seen on it, by patient code.
+
+    Whoever is not followed any more is not expected.
+    """
+    expected = and_(col(TripRow.day) == day, col(TripRow.status).not_in(("cancelled",)), is_followed())
     seen = and_(col(TripRow.seen_on) == day, col(TripRow.status).in_(("arrived", "fulfilled")))
     found = _trips(session, or_(expected, seen))
     return tuple(sorted(found, key=lambda visit: (visit.patient_code, visit.day)))
+
+
+def is_followed() -> ColumnElement[bool]:
+    """That nobody has said of the visit's patient: moved away, died, refused, or lost."""
+    gone = select(StandingRow.patient_id).where(StandingRow.standing != "followed")
+    return col(TripRow.patient_id).not_in(gone)
+
+
+def missed_trips(session: Session, today: date) -> tuple[TripView, ...]:
+    """Visits of an earlier day than ``today`` that have not taken place, of those who are followed."""
+    return _trips(session, col(TripRow.status).in_(OPEN), col(TripRow.day) < today, is_followed())
 
 
 def open_trips(session: Session, *, until: date | None = None) -> tuple[TripView, ...]:

@@ -11,6 +11,7 @@ from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
 from followup.errors import FollowupError
 from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
+from followup.records.journal import Detail
 from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.sites import site_of_patient
@@ -25,7 +26,7 @@ _TIERS: tuple[Tier, ...] = get_args(Tier)
 def book_trip(unit: Unit, *, trip_id: int) -> TripView:
     """Promise the patient the proposed day and take its places.
 
-    Errors: ``trip.state``, ``place.full``, ``place.closed``.
+    Errors: ``trip.state``, ``trip.past``, ``place.full``, ``place.closed``.
     """
     row = _held(unit, trip_id)
     _need_state(row, "proposed", done="booked")
@@ -38,6 +39,7 @@ def book_trip(unit: Unit, *, trip_id: int) -> TripView:
         overbook=row.overbooked,
         site=site,
     )
+    _refuse_past(unit, row.day)
     row.status, row.holds_places = "booked", True
     return _stored(unit, row, "visit booked", day=row.day.isoformat())
 
@@ -46,12 +48,13 @@ def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
     """Move a visit inside its window; a booked one takes its new places and gives back the old.
 
     Errors: ``trip.window``, ``trip.order`` (it would pass another visit), ``trip.counts`` (a later
-    visit counts its days from this one), ``trip.state``, ``place.full``, ``place.closed``.
+    visit counts its days from this one), ``trip.past``, ``trip.state``, ``place.full``, ``place.closed``.
     """
     row = _held(unit, trip_id)
     _need_state(row, "proposed", "booked", done="moved")
     if day == row.day:
         return trip(unit.session, trip_id)
+    _refuse_past(unit, day)
     _refuse_move(unit.session, row, day)
     site = site_of_patient(unit.session, row.patient_id)
     old, calendar = row.day, clinic_calendar(unit.session, site)
@@ -66,15 +69,17 @@ def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
     if row.holds_places:
         take_places(unit, calendar, services=row.services, day=day, site=site)
         release_places(unit, services=row.services, day=old, site=site)
+    over = row.overbooked
     row.day, row.overbooked = day, []
-    return _stored(unit, row, "visit moved", old=old.isoformat(), new=day.isoformat())
+    return _stored(unit, row, "visit moved", old=old.isoformat(), new=day.isoformat(), overbooked=over)
 
 
 def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
     """The patient is here. The same ``nonce`` again changes nothing (a form sent twice).
 
-    Errors: ``trip.arrived`` when someone else marked it, ``trip.state`` when the visit is over or
-    cancelled, ``trip.nonce`` when the nonce belongs to another visit.
+    Errors: ``trip.early`` before the first right day (such a look would not see what it is for, and
+    must not count as it), ``trip.arrived`` when someone else marked it, ``trip.state`` when the visit
+    is over or cancelled, ``trip.nonce`` when the nonce belongs to another visit.
     """
     row = _held(unit, trip_id)
     if row.arrival_nonce == nonce:
@@ -85,10 +90,17 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
     if row.status == "arrived":
         raise FollowupError("trip.arrived", "this arrival is already marked", fix="nothing to do")
     _need_state(row, *OPEN, done="marked as arrived")
-    row.status, row.arrived_at, row.arrival_nonce = "arrived", unit.now, nonce
-    row.seen_on = unit.now.astimezone(clinic_zone(unit.session)).date()
-    take_up_again(unit, lock_patient(unit, row.patient_id), reason="came to the clinic")
-    return _stored(unit, row, "arrived", day=row.seen_on.isoformat())
+    today, before = _today(unit), row.status
+    if today < row.window_start:
+        raise FollowupError(
+            "trip.early",
+            f"this visit is not before {row.window_start}",
+            where=f"visit of {row.day}",
+            fix="if something is wrong with the eye, call the surgeon now",
+        )
+    row.status, row.arrived_at, row.arrival_nonce, row.seen_on = "arrived", unit.now, nonce, today
+    stood = take_up_again(unit, lock_patient(unit, row.patient_id), reason="came to the clinic")
+    return _stored(unit, row, "arrived", day=today.isoformat(), before=before, stood=stood)
 
 
 def mark_fulfilled(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None = None) -> TripView:
@@ -109,13 +121,12 @@ def mark_fulfilled(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None =
             where="served",
             fix="choose from what the visit is for",
         )
-    row.status, row.fulfilled_at = "fulfilled", unit.now
+    before, row.status, row.fulfilled_at = row.status, "fulfilled", unit.now
     row.served = [key for key in row.serves if key in done]
-    row.seen_on = row.seen_on or unit.now.astimezone(clinic_zone(unit.session)).date()
+    row.seen_on = row.seen_on or _today(unit)
     left = [key for key in row.serves if key not in done]
-    if left:
-        _leave_over(unit, row, left)
-    return _stored(unit, row, "visit done", served=row.served, left=left)
+    left_trip = _leave_over(unit, row, left) if left else None
+    return _stored(unit, row, "visit done", served=row.served, left=left, left_trip=left_trip, before=before)
 
 
 def mark_noshow(unit: Unit, *, trip_id: int) -> TripView:
@@ -126,10 +137,10 @@ def mark_noshow(unit: Unit, *, trip_id: int) -> TripView:
     unit.need_role("reception")
     row = _held(unit, trip_id)
     _need_state(row, "proposed", "booked", done="marked as missed")
-    if unit.now.astimezone(clinic_zone(unit.session)).date() < row.day:
+    if _today(unit) < row.day:
         raise FollowupError("trip.early", f"the visit is on {row.day}", fix="wait until that day")
-    row.status = "noshow"
-    return _stored(unit, row, "did not come", day=row.day.isoformat())
+    before, row.status = row.status, "noshow"
+    return _stored(unit, row, "did not come", day=row.day.isoformat(), before=before)
 
 
 def _held(unit: Unit, trip_id: int) -> TripRow:
@@ -153,12 +164,21 @@ def _need_state(row: TripRow, *states: str, done: str) -> None:
         )
 
 
-def _stored(unit: Unit, row: TripRow, action: str, **details: str | list[str]) -> TripView:
+def _today(unit: Unit) -> date:
+    return unit.now.astimezone(clinic_zone(unit.session)).date()
+
+
+def _refuse_past(unit: Unit, day: date) -> None:
+    if day < _today(unit):
+        raise FollowupError("trip.past", f"{day} is over", where="day", fix="choose today or later")
+
+
+def _stored(unit: Unit, row: TripRow, action: str, **details: Detail) -> TripView:
     unit.session.add(row)
     unit.session.flush()
     assert row.id is not None
     seen = trip(unit.session, row.id)
-    unit.log(action, f"patient:{seen.patient_code}", visit=row.number, **details)
+    unit.log(action, f"patient:{seen.patient_code}", visit=row.number, trip=row.id, **details)
     return seen
 
 
@@ -203,22 +223,25 @@ def _needs(session: Session, row: TripRow) -> list[ReviewNeed]:
     return [need for need in body.needs if need.key in row.serves] if body else []
 
 
-def _leave_over(unit: Unit, row: TripRow, keys: list[str]) -> None:
+def _leave_over(unit: Unit, row: TripRow, keys: list[str]) -> int:
+    """A visit of its own for what was not looked at; its id."""
     needs = [need for need in _needs(unit.session, row) if need.key in keys]
     end = min((need.latest for need in needs), default=row.window_end)
     start = max((need.earliest for need in needs), default=row.window_start)
     numbers = unit.session.exec(select(TripRow.number).where(TripRow.care_plan_id == row.care_plan_id))
-    unit.session.add(
-        TripRow(
-            patient_id=row.patient_id,
-            care_plan_id=row.care_plan_id,
-            number=max(numbers) + 1,
-            day=max(min(row.day, end), min(start, end)),
-            window_start=min(start, end),
-            window_end=end,
-            status="proposed",
-            serves=keys,
-            services=sorted({need.service for need in needs}) or row.services,
-            tier=min((need.tier for need in needs), default=row.tier, key=_TIERS.index),
-        )
+    left = TripRow(
+        patient_id=row.patient_id,
+        care_plan_id=row.care_plan_id,
+        number=max(numbers) + 1,
+        day=max(min(row.day, end), min(start, end)),
+        window_start=min(start, end),
+        window_end=end,
+        status="proposed",
+        serves=keys,
+        services=sorted({need.service for need in needs}) or row.services,
+        tier=min((need.tier for need in needs), default=row.tier, key=_TIERS.index),
     )
+    unit.session.add(left)
+    unit.session.flush()
+    assert left.id is not None
+    return left.id

@@ -54,7 +54,8 @@ def note_walk_in(unit: Unit, *, patient_id: int, reason: str, nonce: str) -> Tri
     )
     unit.session.add(row)
     unit.session.flush()
-    take_up_again(unit, patient, reason="came to the clinic")
-    unit.log("came without a visit", f"patient:{patient.code}", reason=reason.strip()[:300])
     assert row.id is not None
+    stood = take_up_again(unit, patient, reason="came to the clinic")
+    why = reason.strip()[:300]
+    unit.log("came without a visit", f"patient:{patient.code}", reason=why, trip=row.id, stood=stood)
     return trip(unit.session, row.id)

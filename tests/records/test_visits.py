@@ -10,9 +10,10 @@ from dataclasses import replace
 import pytest
 
 from followup.errors import FollowupError
+from followup.records.attempts import set_standing
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.places import places_taken, planning_calendar
-from followup.records.trips import day_trips, open_trips, trip, trips_of, trips_past_window
+from followup.records.trips import day_trips, missed_trips, open_trips, trip, trips_of, trips_past_window
 from followup.records.visits import (
     book_trip,
     mark_arrived,
@@ -178,8 +179,21 @@ def test_the_day_of_an_arrival_is_the_clinics_day(ward):
 
 def test_one_form_does_not_mark_two_visits(ward):
     first, second, _ = ward.trips(ward.signed())
-    _do(ward, mark_arrived, trip_id=first.id, nonce="n")
-    _refused(ward, mark_arrived, "trip.nonce", trip_id=second.id, nonce="n")
+    _do(ward, mark_arrived, trip_id=first.id, nonce="n", now=ward.at(1))
+    _refused(ward, mark_arrived, "trip.nonce", trip_id=second.id, nonce="n", now=ward.at(1))
+
+
+def test_a_look_before_its_first_right_day_never_counts_as_it(ward):
+    week = ward.trips(ward.signed())[1]
+    _refused(ward, mark_arrived, "trip.early", trip_id=week.id, nonce="n", now=ward.at(4, 18.4))
+    # The fifth day begins at half past six in the evening before, in UTC.
+    assert _do(ward, mark_arrived, trip_id=week.id, nonce="n", now=ward.at(4, 18.5)).status == "arrived"
+
+
+def test_no_visit_is_moved_to_or_booked_on_a_day_that_is_over(ward):
+    week = ward.trips(ward.signed())[1]
+    _refused(ward, move_trip, "trip.past", trip_id=week.id, day=ward.day(5), now=ward.at(6))
+    _refused(ward, book_trip, "trip.past", trip_id=week.id, now=ward.at(8))
 
 
 def test_a_patient_who_comes_after_all_is_marked_as_arrived(ward):
@@ -242,16 +256,28 @@ def test_a_visit_that_only_keeps_the_gap_between_two_checks_short_can_be_closed(
 
 def test_the_day_lists_who_is_expected_and_who_came_out_of_turn(ward):
     ward.signed("K-1")
-    early = ward.trips(ward.signed("K-2"))[1]
+    late = ward.trips(ward.signed("K-2"))[0]
     cancelled = ward.signed("K-3")
-    _do(ward, mark_arrived, trip_id=early.id, nonce="n", now=ward.at(1))
+    _do(ward, mark_arrived, trip_id=late.id, nonce="n", now=ward.at(7))
     ward.sign(ward.draft(cancelled.patient_id, ward.body("K-3", trips=(), needs=())).id)
     with ward.store.read() as session:
-        assert [(t.patient_code, t.status) for t in day_trips(session, ward.day(1))] == [
+        assert [(t.patient_code, t.status) for t in day_trips(session, ward.day(7))] == [
             ("K-1", "proposed"),
-            ("K-2", "proposed"),
             ("K-2", "arrived"),
+            ("K-2", "proposed"),
         ]
+
+
+@pytest.mark.parametrize("standing", ["died", "moved away"])
+def test_whoever_is_not_followed_any_more_is_not_expected(ward, standing):
+    signed = ward.signed()
+    _do(ward, set_standing, patient_id=signed.patient_id, standing=standing, reason="the daughter called")
+    with ward.store.read() as session:
+        assert day_trips(session, ward.day(1)) == missed_trips(session, ward.day(9)) == ()
+    _do(ward, set_standing, patient_id=signed.patient_id, standing="followed", reason="it was someone else")
+    with ward.store.read() as session:
+        assert len(day_trips(session, ward.day(1))) == 1
+        assert [t.day for t in missed_trips(session, ward.day(7))] == [ward.day(1)]
 
 
 @pytest.mark.parametrize("use_case", [book_trip, mark_fulfilled, mark_noshow])

@@ -43,7 +43,10 @@ class SiteRow(SQLModel, table=True):
 
 
 class ContactAttemptRow(SQLModel, table=True):
-    """Somebody tried to reach a patient who is overdue. ``rung`` counts the ladder from 0."""
+    """Somebody tried to reach a patient who is overdue. ``rung`` counts the ladder from 0.
+
+    ``taken_back_at``: it was a slip; the row stays, so that its form counts once.
+    """
 
     __tablename__ = "contact_attempt"
     __table_args__ = (
@@ -65,6 +68,7 @@ class ContactAttemptRow(SQLModel, table=True):
     promised: date | None = None
     note: str = Field(default="", sa_type=Text)
     nonce: str
+    taken_back_at: datetime | None = None
 
 
 class StandingRow(SQLModel, table=True):
