@@ -14,6 +14,7 @@ from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.passwords import typed_password
 from followup.cli.words import counted
 from followup.clinical.compare_protocols import compare_protocols, effect_on
+from followup.clinical.fact_checks import unused_facts
 from followup.clinical.protocol import Protocol, load_protocol
 from followup.clinical.protocol_lint import lint_protocol
 from followup.clinical.protocol_words import NOT_APPROVED, protocol_words
@@ -45,9 +46,11 @@ def check(folder: str | None) -> Outcome:
         told = "".join(f"{visible(problem.line)}\n" for problem in problems)
         return Outcome(told, BAD_INPUT, f"{counted(len(problems), 'problem', 'problems')} in the protocol")
     loaded = load_protocol(_path(folder))
+    unused = unused_facts(loaded)
     return Outcome(
         f"{loaded.label}: {len(loaded.rules)} rules, {len(loaded.formulary)} medicines, no problem. "
         f"Fingerprint {fingerprint(loaded.hash)}\n"
+        + (f"No rule looks at these facts: {', '.join(unused)}\n" if unused else "")
     )
 
 

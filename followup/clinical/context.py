@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from followup.clinical.paths import Held, held, leads
 from followup.clinical.record import Eye, Findings, Operation, Record
 from followup.clinical.record.patient import EyeHistory
 
@@ -81,10 +82,11 @@ class EyeContext:
 
 @dataclass(frozen=True)
 class Derived:
-    """A number worked out from fields; ``paths`` are the fields it came from."""
+    """A value worked out from fields: the fields it came from, how, and the types it can have."""
 
     paths: tuple[str, ...]
     of: Any
+    kinds: tuple[Any, ...] = (int,)
 
 
 def followed_eyes(record: Record, as_of: date) -> tuple[EyeContext, ...]:
@@ -128,7 +130,7 @@ def _latest(name: str) -> Derived:
         seen = [value for value in values if value not in (None, "not seen", "not done")]
         return seen[-1] if seen else None
 
-    return Derived((f"reviews.{name}",), of)
+    return Derived((f"reviews.{name}",), of, held(f"reviews.{name}").kinds)
 
 
 def _ever(name: str, *bad: str) -> Derived:
@@ -139,7 +141,7 @@ def _ever(name: str, *bad: str) -> Derived:
         seen = [value for value in values if value not in (None, "not seen", "not done")]
         return next((value for value in seen if value in bad), seen[-1] if seen else None)
 
-    return Derived((f"reviews.{name}",), of)
+    return Derived((f"reviews.{name}",), of, held(f"reviews.{name}").kinds)
 
 
 RECENT_OPERATION_DAYS = 90
@@ -155,7 +157,7 @@ def _earlier(name: str) -> Derived:
         ]
         return True if any(before) else None
 
-    return Derived(("operation.date", f"operation.{name}"), of)
+    return Derived(("operation.date", f"operation.{name}"), of, (bool,))
 
 
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
@@ -177,26 +179,10 @@ _DERIVED: Mapping[str, Derived] = {
 def known_path(path: str) -> bool:
     """Whether ``path`` leads somewhere in the record, whatever a record says there."""
     root, _, rest = path.partition(".")
-    if root == "derived":
-        return rest in _DERIVED
-    models: Mapping[str, Any] = {
-        "patient": Record.model_fields["patient"].annotation,
-        "eye": EyeHistory,
-        "other_eye": EyeHistory,
-        "operation": Operation,
-    }
-    if root == "reviews":
-        return rest in Findings.model_fields
-    return root in models and _leads(models[root], rest.split("."))
+    return rest in _DERIVED if root == "derived" else leads(path)
 
 
-def _leads(model: Any, names: list[str]) -> bool:
-    if not names:
-        return True
-    fields = getattr(model, "model_fields", {})
-    if names[0] not in fields:
-        return False
-    annotation = fields[names[0]].annotation
-    options = [annotation, *getattr(annotation, "__args__", ())]
-    inner = [o for o in options if hasattr(o, "model_fields")]
-    return len(names) == 1 or any(_leads(o, names[1:]) for o in inner)
+def held_at(path: str) -> Held:
+    """What the field at a known ``path`` can hold."""
+    root, _, rest = path.partition(".")
+    return Held(_DERIVED[rest].kinds) if root == "derived" else held(path)

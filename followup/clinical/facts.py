@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, model_validator
 
 from followup.clinical.careplan import FactUse
 from followup.clinical.context import EyeContext
@@ -33,18 +33,18 @@ class FactDef(BaseModel):
     name: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
     about: str
     field: str | None = None
-    is_: tuple[Scalar, ...] | None = Field(None, alias="is")
-    at_least: float | None = None
-    over: float | None = None
-    under: float | None = None
-    up_to: float | None = None
-    contains: tuple[str, ...] | None = None
-    present: bool | None = None
-    mentions: tuple[str, ...] | None = None
+    is_: tuple[Scalar, ...] | None = Field(None, alias="is", min_length=1)
+    at_least: StrictFloat | None = None
+    over: StrictFloat | None = None
+    under: StrictFloat | None = None
+    up_to: StrictFloat | None = None
+    contains: tuple[str, ...] | None = Field(None, min_length=1)
+    present: StrictBool | None = None
+    mentions: tuple[str, ...] | None = Field(None, min_length=1)
     some: dict[str, tuple[Scalar, ...]] | None = None
     absent: Literal["no", "not recorded", "yes"] = "not recorded"
-    any_of: tuple[str, ...] | None = None
-    all_of: tuple[str, ...] | None = None
+    any_of: tuple[str, ...] | None = Field(None, min_length=1)
+    all_of: tuple[str, ...] | None = Field(None, min_length=1)
     because: str = ""
     source: str = ""
     mark: Mark | None = None
@@ -63,7 +63,20 @@ class FactDef(BaseModel):
             )
         if any(x is not None for x in limits) and not (self.because and self.source and self.mark):
             raise ValueError("a fact with a number needs because, source and mark")
+        if none_between((self.at_least, self.over), (self.under, self.up_to), self.over, self.under):
+            raise ValueError("no number lies between these limits")
+        if clash := {f"not {name}" for name in self.all_of or ()} & set(self.all_of or ()):
+            raise ValueError(f'the fact can never hold: it wants "{min(clash)}" and the opposite')
         return self
+
+
+def none_between(
+    lows: Iterable[float | None], highs: Iterable[float | None], *excluded: float | None
+) -> bool:
+    """Whether no number is at or above all ``lows`` and at or under all ``highs``, ``excluded`` left out."""
+    low = max(x for x in (*lows, float("-inf")) if x is not None)
+    high = min(x for x in (*highs, float("inf")) if x is not None)
+    return low > high or (low == high and low in excluded)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, Field, StrictInt, ValidationError, model_validator
 
 import followup
 from followup.clinical.aftercare import Aftercare, load_aftercare
@@ -40,7 +40,7 @@ class About(Part):
 class RoundSettings(Part):
     """``price``: hours squared times days that a clock time new to the patient must earn."""
 
-    price: int = Field(ge=0, le=10**9)
+    price: StrictInt = Field(ge=0, le=10**9)
     because: str
     source: str
     mark: Mark
@@ -50,8 +50,8 @@ class Kind(Part):
     """A kind of review need. ``merge``: how needs of one id from several rules are joined.
     ``finding``: what a review must hold for the need to count as looked at."""
 
-    service: str
-    text: str
+    service: str = Field(min_length=2)
+    text: str = Field(min_length=2)
     finding: str | None = None
     merge: Literal["earliest", "latest", "same"] = "same"
 
@@ -59,8 +59,8 @@ class Kind(Part):
 class GapLimit(Part):
     """Of the dates with ``from_count`` drops or more a day, at most ``limit`` between two checks."""
 
-    from_count: int = Field(ge=1)
-    limit: int = Field(ge=1)
+    from_count: StrictInt = Field(ge=1)
+    limit: StrictInt = Field(ge=1)
 
 
 class TierSettings(Part):
@@ -69,12 +69,19 @@ class TierSettings(Part):
     source: str
     mark: Mark
 
+    @model_validator(mode="after")
+    def _counts_differ(self) -> TierSettings:
+        counts = [gap.from_count for gap in self.gaps]
+        if len(set(counts)) != len(counts):
+            raise ValueError("two limits from the same count a day; keep one")
+        return self
+
 
 class LongNsaid(Part):
     """An NSAID past ``after_days`` is off label: a stained cornea every ``gap`` NSAID dates at most."""
 
-    after_days: int = Field(ge=1)
-    gap: int = Field(ge=1)
+    after_days: StrictInt = Field(ge=1)
+    gap: StrictInt = Field(ge=1)
     because: str
     source: str
     mark: Mark
@@ -83,7 +90,7 @@ class LongNsaid(Part):
 class CatchUp(Part):
     """A look that was missed is caught up within so many days of the plan that notices it."""
 
-    days: int = Field(ge=0, le=14)
+    days: StrictInt = Field(ge=0, le=14)
     because: str
     source: str
     mark: Mark
@@ -93,8 +100,8 @@ class AboveLabel(Part):
     """A course above the label, owned by name and reason at the signing of the protocol."""
 
     medicine: MedicineId
-    drops_a_day: int = Field(ge=1, le=16)
-    days: int = Field(ge=1)
+    drops_a_day: StrictInt = Field(ge=1, le=16)
+    days: StrictInt = Field(ge=1)
     owner: str = Field(min_length=2)
     reason: str = Field(min_length=3)
 
@@ -249,7 +256,7 @@ def reading_problems(folder: Path) -> Iterator[FollowupError]:
 def _faulty(path: Path, model: type[T], name: str) -> Iterator[FollowupError]:
     try:
         source = _source(path)
-        count = len(source.data.get(name, []))
+        count = len(_entries(source, name))
     except FollowupError as exc:
         yield exc
         return
@@ -280,12 +287,20 @@ def _list(model: type[T], source: Source, name: str) -> tuple[T, ...]:
     if extra:
         raise source.refuse("protocol.key", f'unknown key "{extra[0]}"', extra[0])
     found = []
-    for i, entry in enumerate(source.data.get(name, [])):
+    for i, entry in enumerate(_entries(source, name)):
         try:
             found.append(model.model_validate(entry))
         except ValidationError as exc:
             raise toml_problem(exc, source.path, source.locate, (name, i), code=f"protocol.{name}") from None
     return tuple(found)
+
+
+def _entries(source: Source, name: str) -> list[Any]:
+    """The tables of a list file; an empty one would be a protocol that lost its rules unnoticed."""
+    entries = source.data.get(name)
+    if not isinstance(entries, list) or not entries:
+        raise source.refuse(f"protocol.{name}", f"no {name} here", name, fix=f"write [[{name}]] tables")
+    return entries
 
 
 def _hash(folder: Path) -> str:

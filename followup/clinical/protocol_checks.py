@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 from followup.clinical.context import known_path
-from followup.clinical.facts import FactDef, bare
+from followup.clinical.fact_checks import check_facts
+from followup.clinical.facts import FactDef, bare, none_between
+from followup.clinical.need_checks import check_needs
 from followup.clinical.protocol import Files, Placed, Protocol, Source
 from followup.clinical.review_checks import check_review
 from followup.clinical.rule import CourseEffect, Rule
@@ -31,7 +33,7 @@ def problems(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
 
 def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
     yield from _check_settings(protocol, files.main)
-    yield from _check_facts(protocol.facts, files.facts)
+    yield from check_facts(protocol, files.facts)
     known = {fact.name for fact in protocol.facts}
     seen: set[str] = set()
     for source, i, rule in files.rules:
@@ -39,7 +41,7 @@ def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError
             yield source.refuse("protocol.rule", f'the rule "{rule.id}" stands twice', "rule", i)
         seen.add(rule.id)
         yield from _check_rule(protocol, source, i, rule, known)
-    yield from _check_needs(protocol, files.rules)
+    yield from check_needs(protocol, files.rules)
     yield from check_review(protocol, files.review)
 
 
@@ -69,20 +71,6 @@ def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]
             yield main.refuse("protocol.taper", f'the taper "{name}" stands twice', "taper", i)
 
 
-def _check_facts(facts: Iterable[FactDef], source: Source) -> Iterator[FollowupError]:
-    seen: set[str] = set()
-    for i, fact in enumerate(facts):
-        if fact.name in seen:
-            yield source.refuse("protocol.fact", f'the fact "{fact.name}" stands twice', "fact", i)
-        for name in (*(fact.any_of or ()), *(fact.all_of or ())):
-            if bare(name) not in seen:
-                what = f'the fact "{fact.name}" builds on "{bare(name)}", which does not stand before it'
-                yield source.refuse("protocol.fact", what, "fact", i)
-        if fact.field is not None and not known_path(fact.field):
-            yield source.refuse("protocol.fact", f'no field "{fact.field}" in the record', "fact", i, "field")
-        seen.add(fact.name)
-
-
 def _check_rule(
     protocol: Protocol, source: Source, i: int, rule: Rule, known: set[str]
 ) -> Iterator[FollowupError]:
@@ -110,7 +98,7 @@ def _check_rule(
         yield source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)
     if rule.ask:
         for field in rule.ask.fields:
-            if not known_path(field) and not field.startswith("in_use"):
+            if not known_path(field):
                 yield source.refuse("protocol.rule", f'no field "{field}" in the record', "rule", i)
 
 
@@ -132,26 +120,6 @@ def _check_medicine(
         yield source.refuse(
             "protocol.rule", what, "rule", i, fix="add count, or label_count to the formulary"
         )
-
-
-def _check_needs(protocol: Protocol, rules: Sequence[Placed]) -> Iterator[FollowupError]:
-    """Needs of one id are of one kind, and differ only where the kind says how to join them."""
-    first: dict[str, object] = {}
-    ids = {need.id for _, _, rule in rules for need in rule.need}
-    for source, i, rule in rules:
-        for need in rule.need:
-            for other in (need.unless_need, need.after.need if need.after else None):
-                if other and other not in ids:
-                    yield source.refuse(
-                        "protocol.need", f'the need "{need.id}" names no need "{other}"', "rule", i
-                    )
-            window = (need.kind, need.earliest, need.target, need.latest)
-            merge = protocol.kinds[need.kind].merge if need.kind in protocol.kinds else None
-            if first.setdefault(need.id, window) != window and merge == "same":
-                what = (
-                    f'the need "{need.id}" stands with two windows and its kind does not say how to join them'
-                )
-                yield source.refuse("protocol.need", what, "rule", i)
 
 
 def _check_rivals(protocol: Protocol, rules: Sequence[Placed]) -> Iterator[FollowupError]:
@@ -202,9 +170,9 @@ def _exclude(one: FactDef, two: FactDef) -> bool:
         return False
     if one.is_ is not None and two.is_ is not None:
         return not set(one.is_) & set(two.is_)
-    low = max(x for x in (one.at_least, one.over, two.at_least, two.over, float("-inf")) if x is not None)
-    high = min(x for x in (one.under, one.up_to, two.under, two.up_to, float("inf")) if x is not None)
-    return low > high or (low == high and low in (one.over, two.over, one.under, two.under))
+    lows = (one.at_least, one.over, two.at_least, two.over)
+    highs = (one.under, one.up_to, two.under, two.up_to)
+    return none_between(lows, highs, one.over, two.over, one.under, two.under)
 
 
 def _no_medicine(source: Source, medicine: str, *place: str | int) -> FollowupError:

@@ -2,90 +2,137 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import (
+    AfterValidator,
+    Field,
+    StrictBool,
+    StrictFloat,
+    StrictInt,
+    ValidationError,
+    model_validator,
+)
 
 from followup.clinical.careplan import Role
 from followup.clinical.facts import Mark
 from followup.clinical.formulary import Kind
 from followup.clinical.record.base import MedicineId
-from followup.clinical.rule import Part
+from followup.clinical.record.findings import MOST_MMHG
+from followup.clinical.rule import LONGEST_DAYS, Part
 from followup.clinical.toml_lines import load_toml, toml_problem
 
 Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+"]
 GRADES: tuple[Cells, ...] = ("0", "0.5+", "1+", "2+", "3+", "4+")
 """SUN grades of cells in rising order (Jabs, Am J Ophthalmol 2005;140:509, secondary copy)."""
 
+Count = Annotated[StrictInt, Field(ge=1, le=16)]
+Days = Annotated[StrictInt, Field(ge=1, le=LONGEST_DAYS)]
+FromDay = Annotated[StrictInt, Field(ge=0, le=LONGEST_DAYS)]
+Mmhg = Annotated[StrictFloat, Field(ge=0, le=MOST_MMHG)]
+Value = StrictBool | str
 StepPair = tuple[int, int]
-Window = tuple[int, int, int]
+
+
+def _in_order(window: tuple[int, int, int]) -> tuple[int, int, int]:
+    if list(window) != sorted(window):
+        raise ValueError("earliest, target and latest day are not in that order")
+    return window
+
+
+def _falls(steps: tuple[StepPair, ...]) -> tuple[StepPair, ...]:
+    if any(after[0] > before[0] for before, after in pairwise(steps)):
+        raise ValueError("the count rises along the steps")
+    return steps
+
+
+Steps = Annotated[tuple[tuple[Count, Days], ...], AfterValidator(_falls)]
+Window = Annotated[tuple[FromDay, FromDay, FromDay], AfterValidator(_in_order)]
 Column = Literal["early", "quiet", "inflamed", "frail"]
 
 
 class Settings(Part):
     """The numbers of the rules for cells; days count from surgery, steps are (count a day, days)."""
 
-    rise_from_day: int
+    rise_from_day: FromDay
     rise_cells: Cells
-    least_count: int = Field(ge=1, le=16)
-    least_days: int = Field(ge=1)
-    step_back_days: int = Field(ge=1)
+    least_count: Count
+    least_days: Days
+    step_back_days: Days
     see_again: Window
     senior_cells: Cells
-    senior_cells_from_day: int
-    hourly_then: tuple[StepPair, ...]
+    senior_cells_from_day: FromDay
+    hourly_then: Steps = Field(min_length=1)
     rebound_cells: Cells
-    rebound_days: int
-    rebound_steps: tuple[StepPair, ...]
+    rebound_days: Days
+    rebound_steps: Steps = Field(min_length=1)
     rescue_cells: Cells
     later_steps_uveitic: str
     later_steps_other: str
-    persistent_after_uveitic: int
-    persistent_after_event: int
-    persistent_after_quiet: int
-    shortest_quiet: int
-    shortest_event: int
-    shortest_uveitic: int
-    shorter_step_days: int = Field(ge=1)
-    response_from_day: int
-    response_pressure: float
-    response_rise: float
+    persistent_after_uveitic: Days
+    persistent_after_event: Days
+    persistent_after_quiet: Days
+    shortest_quiet: Days
+    shortest_event: Days
+    shortest_uveitic: Days
+    shorter_step_days: Days
+    response_from_day: FromDay
+    response_pressure: Mmhg
+    response_rise: Mmhg
     test_medicine: MedicineId
-    test_count: int
-    test_days: int
-    test_bands: tuple[float, float]
+    test_count: Count
+    test_days: Days
+    test_bands: tuple[Mmhg, Mmhg]
     test_source: str
     test_mark: Mark
-    pressure_drop_days: int = Field(ge=1)
+    pressure_drop_days: Days
     because: str
     source: str
     mark: Mark
+
+    @model_validator(mode="after")
+    def _bands_rise(self) -> Settings:
+        if self.test_bands[0] >= self.test_bands[1]:
+            raise ValueError("test_bands: the first limit must lie under the second")
+        return self
 
 
 class Expected(Part):
     eye: Literal["quiet", "uveitic"]
-    from_day: int = Field(ge=0)
+    from_day: FromDay
     cells: Cells
+
+
+class Timed(Part):
+    """Only where the facts of ``when`` hold, from ``from_day`` to ``to_day`` after surgery, both included."""
+
+    when: tuple[str, ...] = ()
+    from_day: FromDay = 0
+    to_day: FromDay | None = None
+
+    @model_validator(mode="after")
+    def _ends_after_it_begins(self) -> Timed:
+        if self.to_day is not None and self.to_day < self.from_day:
+            raise ValueError("to_day lies before from_day")
+        return self
 
 
 class Sourced(Part):
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    text: str
-    because: str
-    source: str
+    text: str = Field(min_length=3)
+    because: str = Field(min_length=3)
+    source: str = Field(min_length=3)
     mark: Mark
 
 
-class Flag(Sourced):
+class Flag(Sourced, Timed):
     """A finding that asks for a senior the same day and stops every proposal."""
 
     finding: str
-    is_: tuple[str | bool, ...] = Field(alias="is")
-    when: tuple[str, ...] = ()
-    from_day: int = 0
-    to_day: int | None = None
-    pressure_at_least: float | None = None
+    is_: tuple[Value, ...] = Field(alias="is", min_length=1)
+    pressure_at_least: Mmhg | None = None
 
 
 class Cell(Part):
@@ -94,9 +141,9 @@ class Cell(Part):
     text: str
     without_steroid: str = ""
     look: Window
-    treat: bool = False
-    today: bool = False
-    senior: bool = False
+    treat: StrictBool = False
+    today: StrictBool = False
+    senior: StrictBool = False
     steroid: Literal["unchanged", "weaker-or-shorter", "stop-or-weaken"] = "unchanged"
 
 
@@ -104,10 +151,10 @@ class PressureRow(Part):
     """A range of pressure in mmHg and what it means in each column."""
 
     id: str
-    at_least: float | None = None
-    over: float | None = None
-    under: float | None = None
-    up_to: float | None = None
+    at_least: Mmhg | None = None
+    over: Mmhg | None = None
+    under: Mmhg | None = None
+    up_to: Mmhg | None = None
     only_if: tuple[Literal["chamber shallow", "tearing"], ...] = ()
     early: Cell
     quiet: Cell
@@ -138,14 +185,14 @@ class OfferRule(Part):
 
     kind: Kind
     medicine: MedicineId
-    count: int = Field(ge=1, le=6)
+    count: StrictInt = Field(ge=1, le=6)
 
 
 class Give(Part):
     role: Role
     medicine: MedicineId | None = None
-    count: int = Field(ge=1, le=16)
-    days: int = Field(ge=1, le=120)
+    count: Count
+    days: StrictInt = Field(ge=1, le=120)
 
 
 class OtherLook(Part):
@@ -160,29 +207,26 @@ class Other(Sourced):
     """
 
     finding: str
-    is_: tuple[str | bool, ...] = Field(alias="is")
+    is_: tuple[Value, ...] = Field(alias="is", min_length=1)
     when: tuple[str, ...] = ()
-    from_day: int = 0
-    since_days: int = 0
-    pressure_at_least: float | None = None
+    from_day: FromDay = 0
+    since_days: FromDay = 0
+    pressure_at_least: Mmhg | None = None
     stop: tuple[Role, ...] = ()
-    no_raise: bool = False
+    no_raise: StrictBool = False
     give: Give | None = None
-    steroid: tuple[StepPair, ...] = ()
-    nsaid_days: int | None = None
+    steroid: Steps = ()
+    nsaid_days: Days | None = None
     look: tuple[OtherLook, ...] = ()
-    today: bool = False
+    today: StrictBool = False
 
 
-class ToSee(Part):
+class ToSee(Timed):
     """A finding that a look between these days must hold; missing (or ``or_is``), it is asked for."""
 
     finding: str
-    from_day: int = Field(0, ge=0)
-    to_day: int | None = None
-    when: tuple[str, ...] = ()
-    or_is: tuple[str | bool, ...] = ()
-    text: str
+    or_is: tuple[Value, ...] = ()
+    text: str = Field(min_length=3)
 
 
 class ReviewRules(Part):

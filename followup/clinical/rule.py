@@ -6,16 +6,20 @@ A rule holds conditions on facts and any of seven effects. How effects of severa
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, field_validator, model_validator
 
 from followup.clinical.careplan import Role, Tier
 from followup.clinical.facts import Mark
 from followup.clinical.record.base import MedicineId
 
-Count = int | Literal["hourly", "2-hourly"]
+Count = StrictInt | Literal["hourly", "2-hourly"]
+LONGEST_DAYS = 400
+"""No course runs and no look is asked for beyond so many days: more is a slip of the pen."""
+_EDGE = re.compile(r"(?:([FL])\+)?([0-9]{1,4})")
 
 
 class Part(BaseModel):
@@ -26,7 +30,7 @@ class StepDef(Part):
     """``count`` a day for ``days`` days; "hourly" and "2-hourly" mean hours awake."""
 
     count: Count
-    days: int = Field(ge=1, le=400)
+    days: StrictInt = Field(ge=1, le=LONGEST_DAYS)
 
     @field_validator("count")
     @classmethod
@@ -55,7 +59,7 @@ class Taper(Part):
 
     id: str = Field(pattern=r"^[A-Z][A-Za-z0-9]*$")
     steps: tuple[StepDef, ...] = Field(min_length=1)
-    weaker_from: int | None = Field(None, ge=1)
+    weaker_from: StrictInt | None = Field(None, ge=1)
     because: str
     source: str
     mark: Mark
@@ -66,6 +70,8 @@ class Taper(Part):
     def _only_falls(self) -> Taper:
         if _rises(self.steps):
             raise ValueError("the count rises along the taper")
+        if self.weaker_from is not None and self.weaker_from >= len(self.steps):
+            raise ValueError("weaker_from lies past the last step (0 is the first)")
         return self
 
 
@@ -78,13 +84,13 @@ class CourseEffect(Part):
 
     role: Role
     taper: str | None = None
-    steps: tuple[StepDef, ...] | None = None
-    days: int | None = Field(None, ge=1, le=400)
-    count: int | None = Field(None, ge=1, le=16)
-    until_after_steroid: int | None = Field(None, ge=0, le=120)
+    steps: tuple[StepDef, ...] | None = Field(None, min_length=1)
+    days: StrictInt | None = Field(None, ge=1, le=LONGEST_DAYS)
+    count: StrictInt | None = Field(None, ge=1, le=16)
+    until_after_steroid: StrictInt | None = Field(None, ge=0, le=120)
     medicine: MedicineId | None = None
     replaces: str | None = None
-    from_day: int | None = Field(None, ge=0, le=60)
+    from_day: StrictInt | None = Field(None, ge=0, le=60)
 
     _short = field_validator("steps", mode="before")(_steps)
 
@@ -126,9 +132,16 @@ class After(Part):
     """Window edges counted from the day on which ``need`` was served."""
 
     need: str
-    earliest: int
-    target: int | None = None
-    latest: int | None = None
+    earliest: StrictInt = Field(ge=0, le=LONGEST_DAYS)
+    target: StrictInt | None = Field(None, ge=0, le=LONGEST_DAYS)
+    latest: StrictInt | None = Field(None, ge=0, le=LONGEST_DAYS)
+
+    @model_validator(mode="after")
+    def _is_in_order(self) -> After:
+        given = [day for day in (self.earliest, self.target, self.latest) if day is not None]
+        if given != sorted(given):
+            raise ValueError("earliest, target and latest are not in that order")
+        return self
 
 
 class NeedEffect(Part):
@@ -137,15 +150,15 @@ class NeedEffect(Part):
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     kind: str
-    earliest: tuple[str, ...]
-    target: tuple[str, ...]
-    latest: tuple[str, ...]
-    tiers: tuple[Tier, ...] = ("A", "B", "C")
-    steroid_days_min: int = Field(0, ge=0)
-    steroid_days_max: int | None = None
+    earliest: tuple[str, ...] = Field(min_length=1)
+    target: tuple[str, ...] = Field(min_length=1)
+    latest: tuple[str, ...] = Field(min_length=1)
+    tiers: tuple[Tier, ...] = Field(("A", "B", "C"), min_length=1)
+    steroid_days_min: StrictInt = Field(0, ge=0)
+    steroid_days_max: StrictInt | None = None
     unless_need: str | None = None
     after: After | None = None
-    urgent: bool = False
+    urgent: StrictBool = False
 
     @field_validator("earliest", "target", "latest", mode="before")
     @classmethod
@@ -156,10 +169,32 @@ class NeedEffect(Part):
     @classmethod
     def _is_a_day(cls, edges: tuple[str, ...]) -> tuple[str, ...]:
         for edge in edges:
-            base, _, more = edge.partition("+")
-            if not (edge.isdigit() or (base in ("F", "L") and more.isdigit())):
-                raise ValueError(f'"{edge}" is not a day: write "28", "F+9" or "L+1"')
+            found = _EDGE.fullmatch(edge)
+            if found is None or int(found[2]) > LONGEST_DAYS:
+                raise ValueError(f'"{edge}" is not a day up to {LONGEST_DAYS}: write "28", "F+9" or "L+1"')
         return edges
+
+    @model_validator(mode="after")
+    def _is_in_order(self) -> NeedEffect:
+        """Edges counted from the same day can be compared: a window never ends before it begins."""
+        days = [_by_base(edges) for edges in (self.earliest, self.target, self.latest)]
+        for base in ("", "F", "L"):
+            given = [day[base] for day in days if base in day]
+            if given != sorted(given):
+                raise ValueError("earliest, target and latest are not in that order")
+        most = self.steroid_days_max
+        if most is not None and most < self.steroid_days_min:
+            raise ValueError("steroid_days_max lies under steroid_days_min")
+        return self
+
+
+def _by_base(edges: tuple[str, ...]) -> dict[str, int]:
+    """The latest edge of each kind: plain day numbers under "", else "F" and "L"."""
+    found: dict[str, int] = {}
+    for edge in edges:
+        base, _, more = edge.rpartition("+")
+        found[base] = max(found.get(base, 0), int(more))
+    return found
 
 
 class Ask(Part):
@@ -167,17 +202,17 @@ class Ask(Part):
     many drops a day. A question that does not block lets the plan be signed with its courses held.
     ``released_by`` is the finding of a review that lets the courses go: they begin on that day."""
 
-    text: str
+    text: str = Field(min_length=3)
     fields: tuple[str, ...] = Field(min_length=1)
     choices: tuple[str, ...] = ()
     holds: tuple[Role, ...] = ()
-    blocks: bool = True
+    blocks: StrictBool = True
     released_by: str | None = None
-    when_count: int | None = None
+    when_count: StrictInt | None = Field(None, ge=1)
 
 
 class CautionEffect(Part):
-    text: str
+    text: str = Field(min_length=3)
     level: Literal["stop", "ask", "warn", "note"] = "warn"
     sheet: str | None = None
 
@@ -185,21 +220,27 @@ class CautionEffect(Part):
 class Leaving(Part):
     """A check before the patient leaves: hours after the end of the operation."""
 
-    kind: str
-    text: str
-    earliest_hours: int
-    latest_hours: int
+    kind: str = Field(min_length=3)
+    text: str = Field(min_length=3)
+    earliest_hours: StrictInt = Field(ge=0, le=24)
+    latest_hours: StrictInt = Field(ge=0, le=24)
+
+    @model_validator(mode="after")
+    def _is_in_order(self) -> Leaving:
+        if self.latest_hours < self.earliest_hours:
+            raise ValueError("latest_hours lies before earliest_hours")
+        return self
 
 
 class Recall(Part):
     """How high the eye stands on the list to reach, until this day after surgery."""
 
     tier: Tier
-    days: int = Field(ge=1, le=400)
+    days: StrictInt = Field(ge=1, le=LONGEST_DAYS)
 
 
 class Refusal(Part):
-    text: str
+    text: str = Field(min_length=3)
 
 
 class Rule(Part):
@@ -212,11 +253,11 @@ class Rule(Part):
     any_of: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
-    rank: int = 0
+    rank: StrictInt = 0
     because: str = Field(min_length=3)
     source: str = Field(min_length=3)
     mark: Mark
-    always: bool = False
+    always: StrictBool = False
     course: tuple[CourseEffect, ...] = ()
     need: tuple[NeedEffect, ...] = ()
     ask: Ask | None = None
@@ -238,6 +279,10 @@ class Rule(Part):
     def _hangs_together(self) -> Rule:
         if not (self.when or self.any_of or self.unless or self.unknown) and not self.always:
             raise ValueError("the rule names no fact; give when, any_of, unless or unknown, or always = true")
+        if self.always and (self.when or self.any_of or self.unknown):
+            raise ValueError("the rule fires always and only when; take one out")
+        if clash := self._never():
+            raise ValueError(f'the rule can never fire: it wants "{clash}" and the opposite')
         effects = [self.course, self.need, self.ask, self.caution, self.tier, self.before_leaving]
         if (
             not any([*effects, self.stops, self.holds, self.recall])
@@ -246,6 +291,13 @@ class Rule(Part):
         ):
             raise ValueError("the rule wants nothing; give it an effect")
         return self
+
+    def _never(self) -> str | None:
+        """A fact that would have to hold and not to hold for the rule to fire."""
+        wanted = {*self.when, *(self.any_of if len(self.any_of) == 1 else ())}
+        against = {*self.unless, *self.unknown, *(f"not {name}" for name in wanted)}
+        against |= {name.removeprefix("not ") for name in self.unknown}
+        return min(wanted & against, default=None)
 
     @property
     def names(self) -> tuple[str, ...]:

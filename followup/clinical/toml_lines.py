@@ -10,6 +10,7 @@ import re
 import tomllib
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
+from math import isfinite
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -57,7 +58,22 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
                 return lines[place[:length]]
         return 1
 
+    _refuse_no_number(data, path, locate)
     return data, locate
+
+
+def _refuse_no_number(value: Any, path: Path, locate: Locate, place: Place = ()) -> None:
+    """TOML knows nan and inf; no limit, length or count of ours can be one, and none compares with them."""
+    if isinstance(value, float) and not isfinite(value):
+        raise FollowupError(
+            "toml.number",
+            f"{value} is no number that anything can be counted with",
+            where=where(path, locate, *place),
+            fix="write a number",
+        )
+    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, one in inner:
+        _refuse_no_number(one, path, locate, (*place, key))
 
 
 def where(path: Path, locate: Locate, *place: str | int) -> str:
@@ -93,7 +109,7 @@ def _read(path: Path) -> str:
             "toml.size", f"larger than {MAX_BYTES} bytes", where=path.name, fix="give a smaller file"
         )
     try:
-        return raw.decode("utf-8").replace("\r\n", "\n")
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as exc:
         line = raw.count(b"\n", 0, exc.start) + 1
         raise _syntax_error(path, f"is not UTF-8 text (at line {line}, column 1)") from None

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import copy
 import json
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from followup.clinical.careplan import CarePlan, Caution, Course, Question, ReviewNeed, Trip
 from followup.clinical.plan import build_plan
+from followup.clinical.protocol import SAMPLE as SAMPLE_FOLDER
 from followup.clinical.protocol import Protocol, load_protocol
 from followup.clinical.record import Record, parse_record
 
@@ -189,6 +192,12 @@ SAMPLE = load_protocol()
 @pytest.fixture(scope="session")
 def protocol() -> Protocol:
     return SAMPLE
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A clinic's own set of rules: the sample, copied, to be changed."""
+    return Path(shutil.copytree(SAMPLE_FOLDER, tmp_path / "own"))
 
 
 @pytest.fixture(scope="session")

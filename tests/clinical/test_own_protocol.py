@@ -2,20 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
-from pathlib import Path
-
 import pytest
 
-import followup.clinical
 from followup.clinical.protocol import load_protocol
-
-SAMPLE = Path(followup.clinical.__file__).parent / "data"
-
-
-@pytest.fixture
-def folder(tmp_path):
-    return Path(shutil.copytree(SAMPLE, tmp_path / "own"))
 
 
 def change(path, old, new):

@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-import shutil
-
 import pytest
 
-from followup.clinical.protocol import SAMPLE, load_protocol
+from followup.clinical.protocol import load_protocol
 from followup.clinical.protocol_lint import lint_protocol
 from followup.errors import FollowupError
-
-
-@pytest.fixture
-def folder(tmp_path):
-    shutil.copytree(SAMPLE, tmp_path / "own")
-    return tmp_path / "own"
 
 
 def change(folder, file, *changes):

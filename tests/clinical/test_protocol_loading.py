@@ -3,22 +3,11 @@
 from __future__ import annotations
 
 import re
-import shutil
-from pathlib import Path
 
 import pytest
 
-import followup.clinical
 from followup.clinical.protocol import load_protocol
 from followup.errors import FollowupError
-
-SAMPLE = Path(followup.clinical.__file__).parent / "data"
-
-
-@pytest.fixture
-def folder(tmp_path):
-    """A clinic's own set: the sample, copied."""
-    return Path(shutil.copytree(SAMPLE, tmp_path / "own"))
 
 
 def change(folder, file, old, new):

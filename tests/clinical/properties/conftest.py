@@ -15,6 +15,8 @@ from typing import Any
 import pytest
 from hypothesis import strategies as st
 
+from followup.clinical.record import Conditions
+
 FIRST = date(2026, 3, 2)
 MEDICINES_IN_USE = ["dorzolamide-2", "brimonidine-0-2", "timolol-0-5", "latanoprost-0-005", "carmellose-0-5"]
 TABLETS = ["prednisolone-5-tablet", "acetazolamide-250-tablet"]
@@ -71,25 +73,7 @@ EVENTS = [
     "pressure_from_behind",
 ]
 
-ILLNESSES = [
-    "asthma",
-    "severe_airway_disease",
-    "nasal_polyps",
-    "tolerates_aspirin",
-    "slow_heart",
-    "heart_block",
-    "heart_failure",
-    "mao_inhibitor",
-    "kidney_disease",
-    "liver_disease",
-    "sickle_cell",
-    "blood_thinner",
-    "rheumatoid",
-    "sjogren",
-    "tuberculosis",
-    "urine_retention",
-    "breast_feeding",
-]
+ILLNESSES = sorted(name for name, field in Conditions.model_fields.items() if field.annotation == bool | None)
 
 OPERATION_FIELDS: dict[str, Any] = {
     "pad": YES_NO,

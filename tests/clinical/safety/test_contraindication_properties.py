@@ -11,28 +11,14 @@ from hypothesis import strategies as st
 
 from followup.clinical.caution_rules import SEVERITY
 from followup.clinical.contraindications import check_medicine
-from followup.clinical.record import parse_record
+from followup.clinical.record import Conditions, parse_record
 
 YES_NO = [True, False]
 FACTS: dict[str, list[Any]] = {
     **{
         f"patient.conditions.{name}": YES_NO
-        for name in (
-            "asthma",
-            "severe_airway_disease",
-            "nasal_polyps",
-            "tolerates_aspirin",
-            "slow_heart",
-            "heart_block",
-            "heart_failure",
-            "mao_inhibitor",
-            "kidney_disease",
-            "liver_disease",
-            "sickle_cell",
-            "blood_thinner",
-            "rheumatoid",
-            "tuberculosis",
-        )
+        for name, field in Conditions.model_fields.items()
+        if field.annotation == bool | None
     },
     "patient.conditions.diabetes": ["no", "with retinopathy"],
     "patient.conditions.pregnancy": ["no", "first trimester", "third trimester"],
