@@ -188,7 +188,7 @@ def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
     row, rest = look_fields()
     found = look.model_dump(mode="json", exclude_none=True)
     return [
-        (texts.label(f.of), texts.choice(str(found[f.name])) if f.choices else _plain(found[f.name], texts))
+        (texts.label(f.of), texts.choice(str(found[f.name]), f.of) if f.choices else _plain(found[f.name], texts))
         for f in (*row, *rest)
         if f.name in found
     ]

@@ -29,6 +29,12 @@ _COUNTED = {
     "day": NN_("%(num)s day", "%(num)s days"),
     "drop": NN_("%(num)s drop", "%(num)s drops"),
 }
+# Words that stand for a value and are sentences nowhere else.
+_VALUES = (
+    *(N_("low"), N_("middle"), N_("high"), N_("with the taper"), N_("as planned"), N_("in all")),
+    *(N_("from {rise} to {bedtime}"), N_("by mouth"), N_("{eye} eye")),
+    *(N_("common practice, no source"), N_("from memory")),
+)
 # How values are put together, what binds loosest first.
 _LISTS = (
     ("; or if ", N_("%(first)s; or if %(last)s")),

@@ -62,6 +62,11 @@ class Texts:
         self.ngettext = self._translator.ngettext
         self.told = Teller(self._translator).told
 
+    def apart(self, value: str) -> str:
+        """A name in Latin letters that keeps its own direction inside right-to-left words."""
+        rtl = self._translator.language.direction == "rtl"
+        return f"\u2068{value}\u2069" if rtl else value
+
     def day(self, day: date) -> str:
         """ "Tuesday 24 November 2026"."""
         return long_date(day, self._translator.language)
@@ -79,9 +84,9 @@ class Texts:
         """An instant as the clinic's clock of the day."""
         return f"{instant.astimezone(zone):%H:%M}"
 
-    def choice(self, word: str) -> str:
-        """One answer of the record in the staff's language; the record keeps its own word."""
-        return self.gettext(choice_words(word)) if word else self.gettext("not recorded")
+    def choice(self, word: str, of: str = "") -> str:
+        """One answer to the field ``of`` in the staff's language; the record keeps its own word."""
+        return self.gettext(choice_words(word, of)) if word else self.gettext("not recorded")
 
     def eye(self, eye: Eye | None) -> str:
         """ "right eye", "left eye", or "by mouth" where there is none."""

@@ -15,7 +15,7 @@ from followup.language.fonts import uncovered
 from followup.language.languages import LATIN_DIGITS, Language
 from followup.language.safeguards import PROTECTED, forbidden, says_no
 
-PLACEHOLDER = re.compile(r"%\((\w+)\)s|\{(\w+)\}")
+PLACEHOLDER = re.compile(r"%\((\w+)\)[sd]|\{(\w+)\}")
 _MARKUP = re.compile(r"[<>&\\`*_#$@]|\]\(")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _NEGATION = re.compile(r"\b(?:not|never|no|nothing|cannot|without|nobody|none)\b(?!\. %)", re.IGNORECASE)
@@ -58,8 +58,12 @@ def _placeholders(source: str, form: str) -> Iterator[str]:
         yield f"lacks the placeholder {_shown(name)}"
     for name in found - wanted:
         yield f"has the placeholder {_shown(name)}, which the source has not"
-    if "%" in PLACEHOLDER.sub("", form).replace("%%", ""):
+    if _lone_percent(form) and not _lone_percent(source):
         yield "has a percent sign that belongs to no placeholder; write two of them"
+
+
+def _lone_percent(text: str) -> bool:
+    return "%" in PLACEHOLDER.sub("", text).replace("%%", "")
 
 
 def _shown(name: tuple[str, str]) -> str:

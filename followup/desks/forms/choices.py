@@ -63,11 +63,20 @@ _PLAIN = (
     *(N_("needs help"), N_("not seen"), N_("0"), N_("0.5+"), N_("1+"), N_("2+"), N_("3+"), N_("4+")),
     *(N_("deep"), N_("flat"), N_("slow"), N_("fast"), N_("clear"), N_("central haze"), N_("whole oedema")),
     *(N_("cells only"), N_("level"), N_("centred"), N_("off centre"), N_("dry"), N_("oedema"), N_("tear")),
+    *(N_("lubricant"), N_("salt"), N_("steroid tablet")),
     *(N_("detached"), N_("booked"), N_("arrived"), N_("cancelled")),
 )
+# Words that mean something else in one field than everywhere else.
+_IN_FIELD = {
+    ("SteroidGiven.fate", "left"): N_("left inside the eye"),
+    ("Findings.retina", "flat"): N_("attached"),
+}
 CHOICES: dict[str, str] = {word: word for word in _PLAIN} | _FULLER
 
 
-def choice_words(word: str) -> str:
-    """The words for an answer, to be translated; an answer newer than this table shows itself."""
-    return CHOICES.get(word, word)
+def choice_words(word: str, of: str = "") -> str:
+    """The words for an answer, to be translated; an answer newer than this table shows itself.
+
+    ``of``: the field that is answered, where one is.
+    """
+    return _IN_FIELD.get((of, word)) or CHOICES.get(word, word)
