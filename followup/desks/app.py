@@ -19,6 +19,7 @@ from followup.desks.security.size import BoundedBody
 
 # A photo of a sheet is the largest thing that anyone sends; text has its own, smaller bounds.
 MAX_BODY = 13_000_000
+MAX_JSON = 1_000_000
 # Never more requests at work than the store's pool has connections.
 THREADS = 12
 
@@ -41,10 +42,15 @@ def create_app(desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]]
         redoc_url=None,
     )
     app.state.desk = desk
-    app.add_middleware(BoundedBody, most=MAX_BODY)
+    app.add_middleware(BoundedBody, most=_most)
     app.add_middleware(SafeHeaders, https=desk.https)
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=resources.folder("templates") / "static"), name="static")
     failures.install(app)
     return app
+
+
+def _most(path: str) -> int:
+    """How many bytes may be sent to a path."""
+    return MAX_JSON if path.startswith("/api/") and path != "/api/photo" else MAX_BODY

@@ -7,9 +7,10 @@ from urllib.parse import quote
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi.responses import HTMLResponse
 from starlette.exceptions import HTTPException
 
+from followup.desks.api import problems
 from followup.desks.guard import LoginNeededError, look_up
 from followup.desks.pages import go, show
 from followup.desks.posted import read_posted, to_keep
@@ -22,6 +23,7 @@ log = logging.getLogger(__name__)
 
 # The last part of a code, or the whole of it, tells the status; everything else is 422.
 _STATUS = {
+    "login.refused": 401,
     "role.missing": 403,
     "request.cross-site": 403,
     "password.wrong": 403,
@@ -83,7 +85,8 @@ def install(app: FastAPI) -> None:
 async def _to_log_in(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, LoginNeededError)
     if _for_a_program(request):
-        return _said(401, FollowupError("login.needed", "nobody is logged in", fix="log in, then ask again"))
+        refused = FollowupError("login.needed", "nobody is logged in", fix="log in, then ask again")
+        return problems.answer(401, refused)
     if request.method == "GET":
         return go(f"/log-in?then={quote(exc.then, safe='/')}")
     try:
@@ -107,7 +110,7 @@ def _refused(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, FollowupError)
     status = status_of(exc)
     if _for_a_program(request):
-        return _said(status, exc)
+        return problems.answer(status, exc)
     said = Line.of(exc.what, exc.where)
     return _page(request, status, _HEADINGS.get(status, _HEADINGS[422]), said, exc.fix)
 
@@ -115,7 +118,8 @@ def _refused(request: Request, exc: Exception) -> Response:
 def _http(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, HTTPException)
     if _for_a_program(request):
-        return _said(exc.status_code, FollowupError("request", str(exc.detail), fix="read /api/openapi.json"))
+        error = FollowupError("request.http", str(exc.detail), fix="read /api/openapi.json")
+        return problems.answer(exc.status_code, error)
     what = {
         404: "There is no such page.",
         405: "This page is not opened in this way.",
@@ -132,11 +136,10 @@ def _http(request: Request, exc: Exception) -> Response:
 
 def _bad_request(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, RequestValidationError)
+    if _for_a_program(request):
+        return problems.answer_fields(exc.errors())
     first = exc.errors()[0]
     field = ".".join(str(part) for part in first["loc"][1:])
-    if _for_a_program(request):
-        refused = FollowupError("request.field", str(first["msg"]), where=field, fix="read /api/openapi.json")
-        return _said(422, refused)
     said = Line.of(problem_words(first), field)
     return _page(request, 422, _HEADINGS[422], said, "Go back and correct this field.")
 
@@ -145,13 +148,11 @@ def _for_a_program(request: Request) -> bool:
     return request.url.path.startswith("/api/")
 
 
-def _said(status: int, exc: FollowupError) -> JSONResponse:
-    said = {"code": exc.code, "what": exc.what, "where": exc.where, "fix": exc.fix}
-    return JSONResponse(said, status)
-
-
 def _fault(request: Request, exc: Exception) -> Response:
     log.error("fault in %s %s", request.method, request.url.path, exc_info=exc)
+    if _for_a_program(request):
+        fault = FollowupError("program.fault", "a fault of the program, nothing was stored", fix="try again")
+        return problems.answer(500, fault)
     return HTMLResponse(_BROKEN, 500)
 
 

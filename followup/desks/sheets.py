@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
+from followup.clinical.careplan import Bottle
 from followup.clinical.record import Record
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
@@ -31,6 +32,8 @@ from followup.sheets.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
 router = APIRouter()
+# A line of the teaching, as a form names it.
+_PLACES = frozenset(str(number) for number in range(100))
 PHONE_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'none'"
 )
@@ -144,8 +147,7 @@ def phone(visit: AnyVisit, sheet: str) -> Response:
 @router.post("/sheets/{sheet}/taught")
 def taught(visit: AnyVisit, sheet: str, form: AForm) -> Response:
     """What the patient showed or said back."""
-    shown = [int(text) for text in form.get("shown", []) if text.isascii() and text.isdecimal()]
-    note_taught(visit, sheet, shown)
+    note_taught(visit, sheet, [int(text) for text in form.get("shown", []) if text in _PLACES])
     return go(f"/sheets/{sheet}")
 
 
@@ -192,6 +194,12 @@ def found_sheet(visit: Visit, sheet_id: str) -> FoundSheet:
     return found
 
 
+def bottles_with(visit: Visit, sheet: SheetView, version: PlanVersion) -> list[Bottle]:
+    """The bottles that go out with a sheet: those in use on the day it was printed."""
+    day = sheet.printed_at.astimezone(visit.zone).date()
+    return [bottle for bottle in version.body.supply if bottle.handed_over <= day <= bottle.discard]
+
+
 def _how(text: str) -> Literal["paper", "telephone"]:
     if text not in ("paper", "telephone"):
         raise FollowupError(
@@ -217,7 +225,6 @@ def _page(
         content = content_of(session, visit, found.sheet)
         told = teach_back_of(session, sheet_id)
     view = PlanView(version, record, visit.desk.protocol, visit.today)
-    day = found.sheet.printed_at.astimezone(visit.zone).date()
     return show(
         request,
         "sheet-page.html",
@@ -232,7 +239,7 @@ def _page(
         teach_direction=content.direction,
         told=told,
         view=view,
-        bottles=[b for b in version.body.supply if b.handed_over <= day and b.discard >= day],
+        bottles=bottles_with(visit, found.sheet, version),
         error=error,
         to=to,
     )

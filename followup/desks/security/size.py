@@ -1,9 +1,14 @@
-"""What is too large is refused with a page that says what to do, before anything reads it."""
+"""What is too large is refused with words that say what to do, before anything reads it."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from followup.desks.api.problems import MEDIA_TYPE, answer
+from followup.errors import FollowupError
 
 # So much is taken off the wire and thrown away, so that the browser listens to the answer.
 _DRAIN = 100_000_000
@@ -17,22 +22,38 @@ that stands beside the square on the sheet.</p><p><a class="button" href="/">Go 
 
 
 class BoundedBody:
-    """Answers a request whose body is announced as larger than ``most`` bytes."""
+    """Answers a request whose body is larger than ``most`` says, in bytes by the path of the request."""
 
-    def __init__(self, app: ASGIApp, *, most: int) -> None:
+    def __init__(self, app: ASGIApp, *, most: Callable[[str], int]) -> None:
         self.app = app
         self.most = most
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         length = dict(scope.get("headers", ())).get(b"content-length", b"")
-        if scope["type"] != "http" or not length.isdigit() or int(length) <= self.most:
-            await self.app(scope, _counted(receive, self.most), send)
+        path = scope.get("path", "")
+        if scope["type"] != "http" or not length.isdigit() or _number(length) <= self.most(path):
+            await self.app(scope, _counted(receive, self.most(path)), send)
             return
         await _drain(receive)
-        headers = [(b"content-type", b"text/html; charset=utf-8"), (b"connection", b"close")]
+        kind, body = (
+            (MEDIA_TYPE, _problem()) if path.startswith("/api/") else ("text/html; charset=utf-8", _PAGE)
+        )
+        headers = [(b"content-type", kind.encode()), (b"connection", b"close")]
         start: Message = {"type": "http.response.start", "status": 413, "headers": headers}
         await send(start)
-        await send({"type": "http.response.body", "body": _PAGE})
+        await send({"type": "http.response.body", "body": body})
+
+
+def _number(digits: bytes) -> int:
+    """A length in digits; one of absurdly many is longer than anything."""
+    return int(digits) if len(digits) < 20 else 10**20
+
+
+def _problem() -> bytes:
+    error = FollowupError(
+        "request.size", "too large, nothing was stored", where="body", fix="send less at once"
+    )
+    return bytes(answer(413, error).body)
 
 
 def _counted(receive: Receive, most: int) -> Receive:

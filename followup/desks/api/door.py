@@ -1,0 +1,126 @@
+"""Log in, who I am, log out, my password; and the protocol with its signature."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated
+
+from fastapi import Request, Response
+from pydantic import Field
+
+from followup.desks.account import give_cookie, new_session, set_own_password, take_cookie
+from followup.desks.api.base import Given, Line, Login, Password, Sent, router_of
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.guard import token_of
+from followup.desks.protocol import approve
+from followup.records.staff import end_session, staff_by_login
+from followup.records.views import Staff
+
+router = router_of("Log in")
+
+
+class LogIn(Sent):
+    """The cookie of the answer is the log-in; send it along from then on."""
+
+    login: Login
+    password: Password
+
+
+class Me(Given):
+    """Who is logged in, at which clinic, and the clinic's own day."""
+
+    login: str
+    name: str
+    roles: list[str]
+    clinic: str
+    today: date
+
+
+class NewPassword(Sent):
+    """Every session of the person ends."""
+
+    old: Password
+    new: Password
+
+
+class Signature(Given):
+    signer: str
+    registration: str
+    signed_at: datetime
+
+
+class ProtocolOut(Given):
+    """The protocol in use; ``signed`` is null while nobody has approved exactly this hash."""
+
+    name: str
+    version: str
+    hash: str
+    signed: Signature | None
+
+
+class Approval(Sent):
+    """``hash`` is that of the protocol as it was read."""
+
+    hash: Annotated[Line, Field(min_length=1)]
+    password: Password
+
+
+@router.post("/session", status_code=201)
+def log_in(answer: Response, visit: AnyVisit, sent: LogIn) -> Me:
+    """Log in."""
+    token = new_session(visit, sent.login, sent.password)
+    give_cookie(answer, visit, token)
+    with visit.desk.store.read() as session:
+        person = staff_by_login(session, sent.login)
+    assert person is not None
+    return _me(visit, person)
+
+
+@router.get("/session")
+def who_am_i(visit: AnyVisit) -> Me:
+    """Who is logged in."""
+    assert visit.login is not None
+    return _me(visit, visit.login.staff)
+
+
+@router.delete("/session", status_code=204)
+def log_out(request: Request, answer: Response, visit: AnyVisit) -> None:
+    """Log out."""
+    with visit.desk.store.upkeep(visit.now) as unit:
+        end_session(unit, token=token_of(request))
+    take_cookie(answer, visit)
+
+
+@router.put("/session/password", status_code=204)
+def change_password(visit: AnyVisit, sent: NewPassword) -> None:
+    """Change one's own password."""
+    set_own_password(visit, old=sent.old, new=sent.new)
+
+
+@router.get("/protocol")
+def protocol(visit: AnyVisit) -> ProtocolOut:
+    """The protocol and who approved it."""
+    return _protocol(visit)
+
+
+@router.post("/protocol/sign", status_code=204)
+def sign(visit: AnyVisit, sent: Approval) -> None:
+    """Approve exactly this protocol for patients of the clinic, with the password once more."""
+    if visit.signature is None:
+        approve(visit, hash=sent.hash, password=sent.password)
+
+
+def _me(visit: Visit, person: Staff) -> Me:
+    return Me(
+        login=person.login,
+        name=person.name,
+        roles=sorted(person.roles),
+        clinic=visit.clinic.name,
+        today=visit.today,
+    )
+
+
+def _protocol(visit: Visit) -> ProtocolOut:
+    found = visit.desk.protocol
+    signed = Signature.model_validate(visit.signature) if visit.signature else None
+    return ProtocolOut(name=found.name, version=found.version, hash=found.hash, signed=signed)

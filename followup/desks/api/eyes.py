@@ -1,0 +1,266 @@
+"""An eye: what was seen of it, what that leads to, what the surgeon decides; and whom to look after."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Literal
+
+from fastapi import Path
+from pydantic import Field
+
+from followup.clinical.careplan import Course
+from followup.clinical.proposal import Outcome
+from followup.clinical.record import Findings
+from followup.desks.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
+from followup.desks.api.base import Code, Day, Given, Line, Number, OneEye, Sent, router_of
+from followup.desks.api.people import Person, VisitOut, person_of, visit_out
+from followup.desks.api.plans import Effect
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.eye import eye_case, store_findings
+from followup.desks.looks import (
+    MOST_OFFER_DAYS,
+    effect_of_choice,
+    look_of,
+    outcome_of,
+    outcome_of_today,
+    refuse_all,
+    store_choice,
+)
+from followup.desks.posted import Posted
+from followup.desks.surgeon import overview, say_standing
+from followup.desks.words import desk_translator
+from followup.errors import FollowupError
+from followup.recall.worklist import reason
+
+router = router_of("Eyes")
+Eye = Annotated[OneEye, Path(alias="eye")]
+On = Annotated[Day, Path(alias="on")]
+
+
+class EyeOut(Given):
+    """One eye: ``looks`` newest first, ``courses`` of the plan in force, ``visits`` that are for it.
+
+    ``seen`` is the version of the record, ``plan_number`` that of the newest plan.
+    """
+
+    patient: Person
+    eye: OneEye
+    operated: list[date]
+    looks: list[Findings]
+    courses: list[Course]
+    visits: list[VisitOut]
+    seen: int
+    plan_number: int
+
+
+class Looked(Sent):
+    """What was seen today: eye and date must be those of the address and of today.
+
+    ``seen`` is the version of the record looked at; a second look of the day replaces the first.
+    """
+
+    seen: Number
+    look: Findings
+
+
+class LookOut(Given):
+    """A look and what it leads to; ``refused`` says why nothing can be proposed."""
+
+    look: Findings
+    outcome: Outcome | None
+    refused: str
+    plan_number: int
+
+
+class StepSent(Sent):
+    """A count of 0 leaves the days out."""
+
+    times_a_day: Annotated[int, Field(strict=True, ge=0, le=MOST_A_DAY)]
+    days: Annotated[int, Field(strict=True, ge=1, le=999)]
+
+
+class OtherSteps(Sent):
+    """Other steps for one adjustment (counted from 0) of a proposal; none end the course."""
+
+    proposal: Annotated[Line, Field(min_length=1)]
+    adjustment: Annotated[int, Field(strict=True, ge=0, le=100)]
+    steps: Annotated[list[StepSent], Field(max_length=MOST_STEPS)]
+
+
+class Offered(Sent):
+    """A pressure medicine that a proposal offers."""
+
+    medicine: Annotated[Line, Field(min_length=1)]
+    days: Annotated[int, Field(strict=True, ge=1, le=MOST_OFFER_DAYS)]
+
+
+class Choice(Sent):
+    """The proposals that are followed. ``seen`` is the number of the newest plan looked at."""
+
+    take: Annotated[list[Annotated[Line, Field(min_length=1)]], Field(min_length=1, max_length=20)]
+    reason: Annotated[Line, Field(min_length=1)]
+    seen: Number
+    steps: Annotated[tuple[OtherSteps, ...], Field(max_length=40)] = ()
+    offer: Offered | None = None
+
+
+class Refusal(Sent):
+    reason: Annotated[Line, Field(min_length=1)]
+
+
+class Drafted(Given):
+    """The draft that waits for a signature."""
+
+    plan: int
+
+
+class InflamedOut(Given):
+    """An eye with cells or worse at its last look of the week; ``day`` counts from surgery."""
+
+    patient: Person
+    look: Findings
+    day: int
+
+
+class MineOut(Given):
+    patient: Person
+    days: int
+    why: str
+
+
+class DecideOut(Given):
+    """A patient about whom only the surgeon can decide; ``may_be_lost``: the rule allows to say so."""
+
+    patient: Person
+    cause: str
+    why: str
+    may_be_lost: bool
+
+
+class MyPatients(Given):
+    """Inflamed eyes of the week, worst first; my own overdue patients; decisions that wait for me."""
+
+    inflamed: list[InflamedOut]
+    overdue: list[MineOut]
+    decide: list[DecideOut]
+
+
+class Standing(Sent):
+    """What the surgeon says of a patient."""
+
+    standing: Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
+    reason: Annotated[Line, Field(min_length=1)]
+
+
+@router.get("/my-patients")
+def my_patients(visit: AnyVisit) -> MyPatients:
+    """Whom the surgeon must look after today."""
+    found, words, today = overview(visit), desk_translator(visit.language), visit.today
+    return MyPatients(
+        inflamed=[
+            InflamedOut(patient=person_of(one.who, today), look=one.look, day=one.day)
+            for one in found.inflamed
+        ],
+        overdue=[
+            MineOut(patient=person_of(line.patient, today), days=line.days, why=reason(line, words))
+            for line in found.mine
+        ],
+        decide=[
+            DecideOut(
+                patient=person_of(item.line.patient, today),
+                cause=item.cause,
+                why=reason(item.line, words),
+                may_be_lost=item.may_be_lost,
+            )
+            for item in found.decide
+        ],
+    )
+
+
+@router.post("/patients/{code}/standing", status_code=204)
+def standing(visit: AnyVisit, code: Code, sent: Standing) -> None:
+    """Say that a patient is lost to follow-up, has refused, or is followed again."""
+    say_standing(visit, code, standing=sent.standing, reason=sent.reason)
+
+
+@router.get("/patients/{code}/eyes/{eye}")
+def one_eye(visit: AnyVisit, code: Code, eye: Eye) -> EyeOut:
+    """An operated eye with what was seen of it and what is due."""
+    case = eye_case(visit, code, eye)
+    return EyeOut(
+        patient=person_of(case.who, visit.today),
+        eye=eye,
+        operated=list(case.operated),
+        looks=list(case.looks),
+        courses=list(case.courses()),
+        visits=[visit_out(line, visit.today) for line in case.lines],
+        seen=case.version.number,
+        plan_number=case.plans[0].number if case.plans else 0,
+    )
+
+
+@router.post("/patients/{code}/eyes/{eye}/findings")
+def enter(visit: AnyVisit, code: Code, eye: Eye, sent: Looked) -> LookOut:
+    """Store what was seen today, and say what it leads to."""
+    case = eye_case(visit, code, eye)
+    if (sent.look.eye, sent.look.date) != (eye, visit.today):
+        raise FollowupError(
+            "findings.eye",
+            "eye and date are not those of the address and of today",
+            where="look",
+            fix="look at the eye again, then correct whichever is wrong",
+        )
+    look = sent.look.model_dump(mode="json", exclude_none=True, exclude={"eye", "date", "by"})
+    store_findings(visit, case, look, seen=sent.seen)
+    return _look(visit, code, eye, visit.today)
+
+
+@router.get("/patients/{code}/eyes/{eye}/looks/{on}")
+def look(visit: AnyVisit, code: Code, eye: Eye, on: On) -> LookOut:
+    """A look and its proposals, with reasons."""
+    return _look(visit, code, eye, on)
+
+
+@router.post("/patients/{code}/eyes/{eye}/looks/{on}/effect")
+def effect_of(visit: AnyVisit, code: Code, eye: Eye, on: On, sent: Choice) -> Effect:
+    """What the chosen proposals would do."""
+    case = eye_case(visit, code, eye)
+    outcome = outcome_of_today(visit, case, look_of(case, on))
+    return Effect(sentences=list(effect_of_choice(visit, case, outcome, _posted(sent))))
+
+
+@router.post("/patients/{code}/eyes/{eye}/looks/{on}/take")
+def take(visit: AnyVisit, code: Code, eye: Eye, on: On, sent: Choice) -> Drafted:
+    """Follow the chosen proposals: a draft that waits for the signature."""
+    case = eye_case(visit, code, eye)
+    outcome = outcome_of_today(visit, case, look_of(case, on))
+    return Drafted(plan=store_choice(visit, case, outcome, _posted(sent)))
+
+
+@router.post("/patients/{code}/eyes/{eye}/looks/{on}/refuse", status_code=204)
+def refuse(visit: AnyVisit, code: Code, eye: Eye, on: On, sent: Refusal) -> None:
+    """Note that no proposal is followed, and why."""
+    case = eye_case(visit, code, eye)
+    refuse_all(visit, case, outcome_of_today(visit, case, look_of(case, on)), sent.reason)
+
+
+def _look(visit: Visit, code: str, eye: OneEye, on: date) -> LookOut:
+    case = eye_case(visit, code, eye)
+    found, outcome, refused = look_of(case, on), None, ""
+    try:
+        outcome = outcome_of(visit, case, found)
+    except FollowupError as exc:
+        refused = exc.line
+    number = case.plans[0].number if case.plans else 0
+    return LookOut(look=found, outcome=outcome, refused=refused, plan_number=number)
+
+
+def _posted(sent: Choice) -> Posted:
+    """The choice as the page's form sends it."""
+    form: Posted = {"take": list(sent.take), "reason": [sent.reason], "seen": [str(sent.seen)]}
+    for other in sent.steps:
+        pairs = [(step.times_a_day, step.days) for step in other.steps]
+        form[f"steps.{other.proposal}.{other.adjustment}"] = [steps_text(pairs)]
+    if sent.offer:
+        form |= {"offer": [sent.offer.medicine], "offer_days": [str(sent.offer.days)]}
+    return form

@@ -1,0 +1,145 @@
+"""Patients, their plans, sheets and visits as a program is given them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Literal
+
+from followup.clinical.careplan import PlanStatus, Tier
+from followup.clinical.record import Eye, Phone
+from followup.desks.api.base import Given
+from followup.desks.visit_lines import VisitLine
+from followup.recall.codes import typed_code
+from followup.recall.lateness import Lateness
+from followup.records.views import PatientView, PlanVersion, SheetView, TripStatus
+
+
+class Person(Given):
+    """Who a patient is. ``age`` is in whole years, a range where only the year of birth is known."""
+
+    code: str
+    name: str
+    age: str
+    eyes: list[Eye]
+    language: str | None
+    telephones: list[Phone]
+
+
+class PlanLine(Given):
+    """One version of a plan; ``questions`` counts those that are open."""
+
+    id: int
+    number: int
+    status: PlanStatus
+    record_number: int
+    as_of: date
+    reason: str
+    signable: bool
+    questions: int
+    drafted_by: str
+    drafted_at: datetime
+    signed_by: str | None
+    signed_at: datetime | None
+
+
+class SheetLine(Given):
+    """A printed sheet; ``code`` is what a person types, with its check character."""
+
+    id: str
+    code: str
+    plan: int
+    issue: int
+    language: str
+    printed_at: datetime
+    printed_by: str
+    reason: str
+    handed_over_at: datetime | None
+    handed_to: str | None
+    how: Literal["paper", "telephone"] | None
+    replaced: bool
+
+
+class Check(Given):
+    """One thing that a visit looks at; ``key`` is empty where no need of its own asks for it."""
+
+    key: str
+    text: str
+    eye: Eye | None
+
+
+class VisitOut(Given):
+    """One visit and how it stands today; ``days`` counts those past the last possible one."""
+
+    id: int
+    patient: Person
+    day: date
+    window_start: date
+    window_end: date
+    status: TripStatus
+    stands: Lateness
+    days: int
+    tier: Tier
+    for_what: list[Check]
+    arrived_at: datetime | None
+
+
+def person_of(who: PatientView, today: date) -> Person:
+    return Person(
+        code=who.code,
+        name=who.name,
+        age=who.age_on(today),
+        eyes=list(who.eyes),
+        language=who.language,
+        telephones=list(who.telephones),
+    )
+
+
+def plan_line(version: PlanVersion) -> PlanLine:
+    return PlanLine(
+        id=version.id,
+        number=version.number,
+        status=version.status,
+        record_number=version.record_number,
+        as_of=version.as_of,
+        reason=version.reason,
+        signable=version.body.signable,
+        questions=len(version.body.questions),
+        drafted_by=version.drafted_by,
+        drafted_at=version.drafted_at,
+        signed_by=version.signed_by,
+        signed_at=version.signed_at,
+    )
+
+
+def sheet_line(sheet: SheetView) -> SheetLine:
+    return SheetLine(
+        id=sheet.id,
+        code=typed_code(sheet.id),
+        plan=sheet.plan_id,
+        issue=sheet.issue,
+        language=sheet.language,
+        printed_at=sheet.printed_at,
+        printed_by=sheet.printed_by,
+        reason=sheet.reason,
+        handed_over_at=sheet.handed_over_at,
+        handed_to=sheet.handed_to,
+        how=sheet.how,
+        replaced=sheet.replaced_at is not None,
+    )
+
+
+def visit_out(line: VisitLine, today: date) -> VisitOut:
+    seen = line.trip
+    return VisitOut(
+        id=seen.id,
+        patient=person_of(line.who, today),
+        day=seen.day,
+        window_start=seen.window_start,
+        window_end=seen.window_end,
+        status=seen.status,
+        stands=line.stands,
+        days=line.days,
+        tier=seen.tier,
+        for_what=[Check(key=item.key, text=item.text, eye=item.eye) for item in line.reasons],
+        arrived_at=seen.arrived_at,
+    )

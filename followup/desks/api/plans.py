@@ -1,0 +1,289 @@
+"""Plans: those that wait, one with its reasons and questions, answers, steps, signatures."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Path
+from pydantic import Field, StringConstraints
+
+from followup.clinical.careplan import Adjustment, CarePlan, Question
+from followup.desks.answers import AnswerField, asked_once, with_answers
+from followup.desks.api.base import Day, Given, Id, Line, Number, Password, PlanId, Sent, router_of
+from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.effect import PlanWords, side_by_side
+from followup.desks.forms.shape import Field as FormField
+from followup.desks.forms.sheet import Member
+from followup.desks.plan_view import load, view_of
+from followup.desks.plans import base_of, changes_of, make_again, store_answers, without_change
+from followup.desks.posted import Posted
+from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
+from followup.desks.steps import MOST_A_DAY, MOST_DAYS, MOST_STEPS, StepsForm, effect_of_steps, store_steps
+from followup.desks.surgeon import two_versions
+from followup.desks.waiting import waiting_plans
+from followup.desks.words import Texts
+from followup.errors import FollowupError
+from followup.records.patients import newest_record, patient
+from followup.records.plans import active_plan, plan, plans_of
+from followup.records.sheets import sheets_of
+
+router = router_of("Plans")
+Typed = Annotated[str, StringConstraints(max_length=4000)]
+
+
+class AnswerPart(Given):
+    """A field that answers a question, under the name to answer it by.
+
+    ``kind`` is "group" where ``members`` hold the fields; ``many``: below ``name.0``, ``name.1``...
+    """
+
+    name: str
+    kind: str
+    many: bool
+    choices: list[str]
+    members: list[AnswerPart]
+
+
+class Asked(Given):
+    """An open question and what can be answered here."""
+
+    question: Question
+    fields: list[AnswerPart]
+
+
+class PlanOut(Given):
+    """A plan whole. ``body`` holds every line with its reasons; ``edits`` are the surgeon's changes in it.
+
+    ``stale``: it must be made again before it is signed. ``newest`` and ``in_force`` are plan ids;
+    ``changes`` says what a draft does against the plan in force, or the version before it.
+    """
+
+    about: PlanLine
+    patient: Person
+    body: CarePlan
+    edits: list[Adjustment]
+    asked: list[Asked]
+    record_number: int
+    stale: bool
+    needs_reason: bool
+    newest: int
+    in_force: int | None
+    changes: list[str]
+    sheets: list[SheetLine]
+
+
+class WaitingOut(Given):
+    """A plan that waits; ``together``: nothing about it needs a look of its own before it is signed."""
+
+    plan: PlanLine
+    patient: Person
+    together: bool
+
+
+class Several(Sent):
+    """Sign each in its own right; one that fails stops no other."""
+
+    plans: Annotated[list[Id], Field(min_length=1, max_length=MOST_AT_ONCE)]
+    password: Password
+
+
+class NotSigned(Given):
+    plan: int
+    why: str
+
+
+class SignedOut(Given):
+    signed: int
+    not_signed: list[NotSigned]
+
+
+class Signing(Sent):
+    """``reason``: why, where the plan replaces one in force or the surgeon has changed it."""
+
+    password: Password
+    reason: Line = ""
+
+
+class Answers(Sent):
+    """Answers by the names that ``asked`` gives; an empty list takes an answer back.
+
+    ``seen`` is the version of the record that they were made from.
+    """
+
+    seen: Number
+    answers: Annotated[
+        dict[Annotated[str, StringConstraints(max_length=200)], Annotated[list[Typed], Field(max_length=60)]],
+        Field(min_length=1, max_length=200),
+    ]
+
+
+class StepOut(Sent):
+    times_a_day: Annotated[int, Field(strict=True, ge=1, le=MOST_A_DAY)]
+    days: Annotated[int, Field(strict=True, ge=1, le=MOST_DAYS)]
+
+
+class StepsChange(Sent):
+    """From ``starts`` on the course runs these steps; none end it on the day before."""
+
+    course: Annotated[Line, Field(min_length=1)]
+    starts: Day
+    steps: Annotated[list[StepOut], Field(max_length=MOST_STEPS)]
+    reason: Annotated[Line, Field(min_length=1)]
+
+
+class TakeBack(Sent):
+    """``change`` is the place of the change in ``edits``, counted from 1."""
+
+    change: Id
+
+
+class Effect(Given):
+    """What a change does, in sentences of the staff's language; nothing is stored."""
+
+    sentences: list[str]
+
+
+class Differs(Given):
+    """One difference between two versions."""
+
+    text: str
+    was: str
+    now: str
+
+
+@router.get("/plans/waiting")
+def waiting(visit: AnyVisit) -> list[WaitingOut]:
+    """Plans that wait for a signature, those that can be signed at once first."""
+    return [
+        WaitingOut(
+            plan=plan_line(line.plan), patient=person_of(line.who, visit.today), together=line.together
+        )
+        for line in waiting_plans(visit)
+    ]
+
+
+@router.post("/plans/sign")
+def sign_together(visit: AnyVisit, sent: Several) -> SignedOut:
+    """Sign several plans, with the password once more."""
+    done, failed = sign_several(visit, sent.plans, password=sent.password)
+    return SignedOut(signed=done, not_signed=[NotSigned(plan=number, why=why) for number, why in failed])
+
+
+@router.get("/plans/{plan}")
+def whole(visit: AnyVisit, plan_id: PlanId) -> PlanOut:
+    """One version of a plan with its reasons and questions."""
+    return _whole(visit, plan_id)
+
+
+@router.post("/plans/{plan}/again")
+def again(visit: AnyVisit, plan_id: PlanId) -> PlanOut:
+    """Make the plan again from the newest record, protocol, calendar and day."""
+    return _whole(visit, make_again(visit, plan_id).id)
+
+
+@router.post("/plans/{plan}/answers")
+def answer(visit: AnyVisit, plan_id: PlanId, sent: Answers) -> PlanOut:
+    """Answer questions: the record's next version, and the plan made again from it."""
+    view = load(visit, plan_id)
+    with visit.desk.store.read() as session:
+        record = newest_record(session, view.version.patient_id).record
+    fields = [f for _, found in asked_once(view.questions, record, visit.today) for f in found]
+    data = with_answers(view.plan.questions, record, _posted(sent, fields), visit.today)
+    return _whole(visit, store_answers(visit, view, data, seen=sent.seen).id)
+
+
+@router.post("/plans/{plan}/sign")
+def sign(visit: AnyVisit, plan_id: PlanId, sent: Signing) -> PlanOut:
+    """Sign a plan, with the password once more. Sent twice it signs once."""
+    sign_one(visit, load(visit, plan_id), password=sent.password, reason=sent.reason)
+    return _whole(visit, plan_id)
+
+
+@router.post("/plans/{plan}/steps/effect")
+def effect_of_change(visit: AnyVisit, plan_id: PlanId, sent: StepsChange) -> Effect:
+    """What other steps of a course would do."""
+    return Effect(sentences=list(effect_of_steps(visit, load(visit, plan_id), _form(sent))))
+
+
+@router.post("/plans/{plan}/steps")
+def change_steps(visit: AnyVisit, plan_id: PlanId, sent: StepsChange) -> PlanOut:
+    """Change the steps of a course: a draft that waits for the signature."""
+    return _whole(visit, store_steps(visit, load(visit, plan_id), _form(sent)).id)
+
+
+@router.post("/plans/{plan}/take-back")
+def take_back(visit: AnyVisit, plan_id: PlanId, sent: TakeBack) -> PlanOut:
+    """Make the draft without one of the surgeon's changes."""
+    return _whole(visit, without_change(visit, load(visit, plan_id), sent.change).id)
+
+
+@router.get("/plans/{plan}/against/{other}")
+def against(
+    visit: AnyVisit, plan_id: PlanId, other: Annotated[int, Path(ge=1, le=999_999_999)]
+) -> list[Differs]:
+    """What a version changes of another one of the same patient."""
+    new, old, _ = two_versions(visit, plan_id, other)
+    words = PlanWords(Texts(visit.language), visit.desk.protocol)
+    return [
+        Differs(text=one.text, was=one.was, now=one.now) for one in side_by_side(old.body, new.body, words)
+    ]
+
+
+def _whole(visit: Visit, plan_id: int) -> PlanOut:
+    with visit.desk.store.read() as session:
+        view = view_of(session, visit, plan(session, plan_id))
+        who = patient(session, view.version.patient_id)
+        record = newest_record(session, who.id).record
+        versions, in_force = plans_of(session, who.id), active_plan(session, who.id)
+        sheets = [sheet_line(s) for s in sheets_of(session, who.id) if s.plan_id == plan_id]
+    return PlanOut(
+        about=plan_line(view.version),
+        patient=person_of(who, visit.today),
+        body=view.plan,
+        edits=list(view.version.edits),
+        asked=[
+            Asked(question=question, fields=[_part(f.name, f.member) for f in fields])
+            for question, fields in asked_once(view.questions, record, visit.today)
+        ],
+        record_number=who.record_number,
+        stale=is_stale(visit, view, who.record_number),
+        needs_reason=needs_reason(visit, view),
+        newest=versions[0].id,
+        in_force=in_force.id if in_force else None,
+        changes=list(changes_of(visit, view, base_of(view.version, in_force, versions))),
+        sheets=sheets,
+    )
+
+
+def _part(name: str, member: Member) -> AnswerPart:
+    if isinstance(member, FormField):
+        return AnswerPart(name=name, kind=member.kind, many=False, choices=list(member.choices), members=[])
+    members = [_part(one.name, one) for one in member.members]
+    return AnswerPart(name=name, kind="group", many=member.many, choices=[], members=members)
+
+
+def _posted(sent: Answers, fields: list[AnswerField]) -> Posted:
+    """The answers as the page's form sends them; one that no question asks for is refused."""
+    answered = []
+    for name in sent.answers:
+        field = next((f for f in fields if name == f.name or name.startswith(f"{f.name}.")), None)
+        if field is None:
+            raise FollowupError(
+                "answers.field",
+                "no open question asks for this",
+                where=name[:60],
+                fix="look at the plan and take a name from its questions",
+            )
+        answered.append(field.name)
+    return {**sent.answers, "answered": answered}
+
+
+def _form(sent: StepsChange) -> StepsForm:
+    return StepsForm(
+        sent.course,
+        sent.starts.isoformat(),
+        tuple(str(step.times_a_day) for step in sent.steps),
+        tuple(str(step.days) for step in sent.steps),
+        sent.reason,
+    )

@@ -1,0 +1,169 @@
+"""Sheets: looked at before printing, printed under a code, taught, handed over."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import Depends, Query, Response
+from pydantic import Field
+
+from followup.clinical.careplan import Bottle
+from followup.desks.api.base import Given, Line, Number, PlanId, Sent, SheetId, Truth, router_of
+from followup.desks.api.operations import PDF
+from followup.desks.api.people import Person, SheetLine, person_of, sheet_line
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.plan_view import load
+from followup.desks.sheet_content import content_of, draft_content, pdf_answer
+from followup.desks.sheets import bottles_with, found_sheet, hand_over, note_taught, print_once
+from followup.desks.sheets import paper as paper_page
+from followup.desks.sheets import phone as phone_page
+from followup.records.desk_notes import teach_back_of
+from followup.records.plans import plan
+from followup.records.views import SheetView
+from followup.sheets.options import Paper, SheetOptions, Size
+from followup.sheets.pdf import render_pdf
+
+router = router_of("Sheets")
+HTML: dict[int | str, dict[str, Any]] = {200: {"content": {"text/html": {"schema": {"type": "string"}}}}}
+Tag = Annotated[str, Field(max_length=35)]
+
+
+class Printing(Sent):
+    """How a sheet is to look; without ``size`` as usually suits the patient.
+
+    ``printed``: how many sheets of this plan the sender has seen; where there are more by now, the newest of
+    them is the answer and nothing is printed. Another sheet of the same plan takes a ``reason``.
+    """
+
+    printed: Number
+    reason: Line = ""
+    language: Tag | None = None
+    size: Size | None = None
+    paper: Paper = "A4"
+    twin: Tag | None = None
+    pictures: Truth = False
+    calendar: Truth = True
+
+
+class SheetOut(Given):
+    """A sheet, whose it is, and what goes with it.
+
+    ``give_instead`` is the sheet in force where this one is not; ``teach`` are the lines that the patient
+    says or shows back, ``shown`` those that were, counted from 0; ``bottles`` are handed out with it.
+    """
+
+    sheet: SheetLine
+    patient: Person
+    current: bool
+    give_instead: SheetLine | None
+    teach: list[str]
+    shown: list[int]
+    bottles: list[Bottle]
+
+
+class Taught(Sent):
+    """The lines of ``teach`` that the patient said or showed back, counted from 0."""
+
+    shown: Annotated[list[Number], Field(max_length=60)]
+
+
+class Handed(Sent):
+    """To whom; on paper, or read out by telephone."""
+
+    to: Annotated[Line, Field(min_length=1, max_length=120)]
+    how: Literal["paper", "telephone"] = "paper"
+
+
+def _options(
+    size: Size = "normal",
+    paper: Paper = "A4",
+    twin: Annotated[str | None, Query(max_length=35)] = None,
+    pictures: bool = False,
+    calendar: bool = True,
+) -> SheetOptions:
+    return SheetOptions(size=size, paper=paper, twin=twin or None, pictures=pictures, calendar=calendar)
+
+
+@router.get("/plans/{plan}/draft.pdf", response_class=Response, responses=PDF)
+def draft(
+    visit: AnyVisit,
+    plan_id: PlanId,
+    options: Annotated[SheetOptions, Depends(_options)],
+    language: Annotated[str | None, Query(max_length=35)] = None,
+) -> Response:
+    """The pages as they would come out, with a watermark and without a code."""
+    content = draft_content(visit, plan_id, language or None, options)
+    return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan_id}")
+
+
+@router.post("/plans/{plan}/sheets")
+def issue(visit: AnyVisit, plan_id: PlanId, sent: Printing) -> SheetLine:
+    """Issue a sheet of the plan in force under a new code."""
+    options = None
+    if sent.size is not None:
+        options = SheetOptions(
+            size=sent.size,
+            paper=sent.paper,
+            twin=sent.twin or None,
+            pictures=sent.pictures,
+            calendar=sent.calendar,
+        )
+    made = print_once(
+        visit,
+        load(visit, plan_id),
+        options=options,
+        language=sent.language or None,
+        reason=sent.reason,
+        printed=sent.printed,
+    )
+    return sheet_line(made)
+
+
+@router.get("/sheets/{sheet}")
+def one(visit: AnyVisit, sheet_id: SheetId) -> SheetOut:
+    """A sheet and what goes with it."""
+    return _one(visit, sheet_id)
+
+
+@router.get("/sheets/{sheet}/paper.pdf", response_class=Response, responses=PDF)
+def paper(visit: AnyVisit, sheet_id: SheetId) -> Response:
+    """The sheet to print."""
+    return paper_page(visit, sheet_id)
+
+
+@router.get("/sheets/{sheet}/phone.html", response_class=Response, responses=HTML)
+def phone(visit: AnyVisit, sheet_id: SheetId) -> Response:
+    """The sheet as one page for a telephone."""
+    return phone_page(visit, sheet_id)
+
+
+@router.post("/sheets/{sheet}/taught")
+def taught(visit: AnyVisit, sheet_id: SheetId, sent: Taught) -> SheetOut:
+    """Store what the patient said or showed back, in place of what stood there."""
+    note_taught(visit, sheet_id, sent.shown)
+    return _one(visit, sheet_id)
+
+
+@router.post("/sheets/{sheet}/handed-over")
+def handed_over(visit: AnyVisit, sheet_id: SheetId, sent: Handed) -> SheetOut:
+    """The sheet is in somebody's hands. To the same person again it counts once."""
+    hand_over(visit, sheet_id, to=sent.to, how=sent.how)
+    return _one(visit, sheet_id)
+
+
+def _one(visit: Visit, sheet_id: str) -> SheetOut:
+    found = found_sheet(visit, sheet_id)
+    with visit.desk.store.read() as session:
+        told = teach_back_of(session, sheet_id)
+        version = plan(session, found.sheet.plan_id)
+        teach = list(content_of(session, visit, found.sheet).teach_back.lines)
+    instead: SheetView | None = found.give_instead
+    return SheetOut(
+        sheet=sheet_line(found.sheet),
+        patient=person_of(found.patient, visit.today),
+        current=found.current,
+        give_instead=sheet_line(instead) if instead else None,
+        teach=teach,
+        shown=list(told.shown) if told else [],
+        bottles=bottles_with(visit, found.sheet, version),
+    )

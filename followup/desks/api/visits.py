@@ -1,0 +1,218 @@
+"""Reception: whom a code or a name means, who comes, who is here, where a visit may go."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+from fastapi import Body, Query
+from pydantic import Field
+
+from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, TripId, router_of
+from followup.desks.api.people import (
+    Person,
+    PlanLine,
+    SheetLine,
+    VisitOut,
+    person_of,
+    plan_line,
+    sheet_line,
+    visit_out,
+)
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.finding import LONGEST_SEARCH, scanned
+from followup.desks.moving import days_to_choose, move_to
+from followup.desks.reception import arrive, come_in
+from followup.desks.recording import known_patient
+from followup.desks.visit_lines import visit_lines
+from followup.desks.words import desk_translator
+from followup.recall.codes import Scan
+from followup.recall.photos import read_photo
+from followup.recall.worklist import reason, worklist
+from followup.records.patients import search_patients
+from followup.records.plans import plans_of
+from followup.records.sheets import find_sheet, sheets_of
+from followup.records.trips import day_trips, trip, trips_of
+from followup.records.views import TripView
+from followup.records.visits import book_trip, mark_fulfilled, mark_noshow
+
+router = router_of("Reception")
+
+
+class Found(Given):
+    """Whom a code, a name or a number means. ``sheet`` is set for a return code of ours;
+
+    ``current`` says whether it is in force, ``give_instead`` which one is. ``read_as`` is what the text is
+    as a code.
+    """
+
+    read_as: str
+    sheet: SheetLine | None
+    current: bool | None
+    give_instead: SheetLine | None
+    people: list[Person]
+
+
+class PatientOut(Given):
+    """A patient with every plan, sheet and visit; ``worries`` say in sentences why to reach them."""
+
+    patient: Person
+    plans: list[PlanLine]
+    sheets: list[SheetLine]
+    visits: list[VisitOut]
+    worries: list[str]
+
+
+class Arrival(Sent):
+    nonce: Nonce
+
+
+class WalkIn(Sent):
+    """``why`` in a few words."""
+
+    nonce: Nonce
+    why: Annotated[Line, Field(min_length=1)]
+
+
+class Seen(Sent):
+    """``served`` are keys of ``for_what``; what was not looked at stays open. Null: all of it."""
+
+    served: Annotated[list[Annotated[Line, Field(min_length=1)]], Field(max_length=40)] | None = None
+
+
+class Moved(Sent):
+    day: Day
+
+
+class DayOut(Given):
+    """A day of the window; ``room`` counts the places left, null without limit; ``away`` days from now."""
+
+    day: date
+    open: bool
+    room: int | None
+    away: int
+    possible: bool
+
+
+class DaysOut(Given):
+    """Where a visit may go; ``because`` says what a day outside of the window would cost."""
+
+    visit: VisitOut
+    days: list[DayOut]
+    because: list[str]
+
+
+@router.get("/find")
+def find(visit: AnyVisit, text: Annotated[str, Query(min_length=1, max_length=LONGEST_SEARCH)]) -> Found:
+    """By return code, typed or scanned, by code of the patient, name or telephone number."""
+    scan = scanned(visit, text)
+    with visit.desk.store.read() as session:
+        people = search_patients(session, text) if scan.outcome != "other clinic" else ()
+    return _found(visit, scan, [person_of(who, visit.today) for who in people])
+
+
+@router.post("/photo")
+def photo(
+    visit: AnyVisit, picture: Annotated[bytes, Body(media_type="application/octet-stream", min_length=1)]
+) -> Found:
+    """By a photo of the sheet, which is kept nowhere."""
+    return _found(visit, read_photo(picture, visit.desk.keyring, visit.clinic.code), [])
+
+
+@router.get("/patients/{code}")
+def patient(visit: AnyVisit, code: Code) -> PatientOut:
+    """All about a patient."""
+    who, words = known_patient(visit, code), desk_translator(visit.language)
+    with visit.desk.store.read() as session:
+        lines = visit_lines(session, visit, trips_of(session, who.id))
+        return PatientOut(
+            patient=person_of(who, visit.today),
+            plans=[plan_line(version) for version in plans_of(session, who.id)],
+            sheets=[sheet_line(sheet) for sheet in sheets_of(session, who.id)],
+            visits=[visit_out(line, visit.today) for line in lines],
+            worries=[
+                reason(item, words) for item in worklist(session, visit.now) if item.patient.id == who.id
+            ],
+        )
+
+
+@router.get("/visits")
+def visits(visit: AnyVisit, on: Day | None = None) -> list[VisitOut]:
+    """Everybody expected or seen on a day, today without one."""
+    with visit.desk.store.read() as session:
+        lines = visit_lines(session, visit, day_trips(session, on or visit.today))
+    return [visit_out(line, visit.today) for line in lines]
+
+
+@router.post("/visits/{trip}/arrived")
+def arrived(visit: AnyVisit, trip_id: TripId, sent: Arrival) -> VisitOut:
+    """The patient is here; not before the first right day."""
+    return _visit(visit, arrive(visit, trip_id, sent.nonce))
+
+
+@router.post("/visits/{trip}/no-show")
+def no_show(visit: AnyVisit, trip_id: TripId) -> VisitOut:
+    """The patient did not come."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        seen = mark_noshow(unit, trip_id=trip_id)
+    return _visit(visit, seen)
+
+
+@router.post("/visits/{trip}/seen")
+def seen(visit: AnyVisit, trip_id: TripId, sent: Seen) -> VisitOut:
+    """The visit is over; what was not looked at stays open as a visit of its own."""
+    served = None if sent.served is None else tuple(sent.served)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        done = mark_fulfilled(unit, trip_id=trip_id, served=served)
+    return _visit(visit, done)
+
+
+@router.post("/visits/{trip}/book")
+def book(visit: AnyVisit, trip_id: TripId) -> VisitOut:
+    """Promise the patient the day; its places are taken."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        booked = book_trip(unit, trip_id=trip_id)
+    return _visit(visit, booked)
+
+
+@router.get("/visits/{trip}/days")
+def days(visit: AnyVisit, trip_id: TripId) -> DaysOut:
+    """Every day of a visit's window, and why the window is what it is."""
+    found = days_to_choose(visit, trip_id)
+    return DaysOut(
+        visit=visit_out(found.line, visit.today),
+        days=[DayOut.model_validate(choice) for choice in found.days],
+        because=list(found.because),
+    )
+
+
+@router.post("/visits/{trip}/move")
+def move(visit: AnyVisit, trip_id: TripId, sent: Moved) -> VisitOut:
+    """Move a visit inside its window."""
+    return _visit(visit, move_to(visit, trip_id, sent.day))
+
+
+@router.post("/patients/{code}/walk-in")
+def walk_in(visit: AnyVisit, code: Code, sent: WalkIn) -> VisitOut:
+    """Somebody comes without a visit for today."""
+    return _visit(visit, come_in(visit, code, why=sent.why, nonce=sent.nonce))
+
+
+def _visit(visit: Visit, changed: TripView) -> VisitOut:
+    with visit.desk.store.read() as session:
+        line = visit_lines(session, visit, [trip(session, changed.id)])[0]
+    return visit_out(line, visit.today)
+
+
+def _found(visit: Visit, scan: Scan, people: list[Person]) -> Found:
+    with visit.desk.store.read() as session:
+        known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
+    if known is None:
+        return Found(read_as=scan.outcome, sheet=None, current=None, give_instead=None, people=people)
+    return Found(
+        read_as=scan.outcome,
+        sheet=sheet_line(known.sheet),
+        current=known.current,
+        give_instead=sheet_line(known.give_instead) if known.give_instead else None,
+        people=[person_of(known.patient, visit.today)],
+    )
