@@ -122,6 +122,20 @@ def added_needs(rules: EyeRules, protocol: Protocol, adjustments: Sequence[Adjus
     return added
 
 
+def last_days(opened: Sequence[Opened]) -> dict[str, date]:
+    """The latest day on which each need may still be served, whenever those that it hangs on are."""
+    by_key = {entry.need.key: entry for entry in opened}
+
+    def last(key: str) -> date:
+        entry = by_key[key]
+        base, after = entry.need.after, entry.after
+        if base not in by_key or after is None:
+            return entry.need.latest
+        return max(entry.need.latest, last(base) + timedelta(days=max(after.earliest, after.latest or 0)))
+
+    return {key: last(key) for key in by_key}
+
+
 def _ids(losers: Sequence[Overridden]) -> set[str]:
     return {loser.rule for loser in losers}
 

@@ -32,7 +32,7 @@ from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.in_use import courses_from_before
 from followup.clinical.known import check_names
-from followup.clinical.needs import Opened, added_needs, before_leaving, open_needs
+from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.safety import (
@@ -113,7 +113,8 @@ def build_plan(
     if any(eye.refused for eye in eyes):
         return _by_hand(setting, approved)
     courses, overridden = _courses(setting, edits)
-    before = courses_from_before(record, protocol, _from_before_start(setting), _horizon(courses, setting))
+    until = _horizon(courses, _needs(setting, courses, edits)[0], setting)
+    before = courses_from_before(record, protocol, _from_before_start(setting), until)
     net = check_courses(record, protocol, (*courses, *before.courses), as_of)
     given = check_given(eyes, protocol)
     held = _hold(net.courses, eyes)
@@ -253,11 +254,12 @@ def _from_before_start(setting: _Setting) -> date:
     return max(eye.first_drop_day for eye in setting.eyes)
 
 
-def _horizon(courses: Sequence[Course], setting: _Setting) -> date:
-    """How far the plan speaks of a medicine from before: to the last course, and for one bottle's life
-    from the day of the plan at least, so that stopping the steroid never ends the glaucoma drops."""
+def _horizon(courses: Sequence[Course], opened: Sequence[Opened], setting: _Setting) -> date:
+    """How far the plan speaks of a medicine from before: as long as it follows the patient, and for one
+    bottle's life from its day at least, so that stopping the steroid never ends the glaucoma drops."""
     ends = [c.last_day for c in courses if c.last_day and c.state != "stopped"]
-    return max([*ends, max(_from_before_start(setting), setting.as_of) + _WITHOUT_COURSES])
+    least = max(_from_before_start(setting), setting.as_of) + _WITHOUT_COURSES
+    return max([*ends, *last_days(opened).values(), least])
 
 
 def _hold(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> tuple[Course, ...]:

@@ -14,13 +14,13 @@ def test_a_drop_goes_on_from_a_new_bottle_to_the_last_day_of_the_plan(someone, t
     course = plan.course("right:dorzolamide-2")
     assert (course.from_before, course.state, course.role) == (True, "active", "pressure")
     assert plan.starts("right:dorzolamide-2") == 1
-    assert plan.number(course.last_day) == 28
-    assert plan.opened("right:dorzolamide-2") == [1]
+    assert plan.number(course.last_day) == plan.windows()["right:refraction"][2] == 56
+    assert plan.opened("right:dorzolamide-2") == [1, 29]
 
 
 def test_a_drop_for_both_eyes_is_two_courses_with_two_bottles(someone, told):
     plan = told(someone(in_use=[DROP | {"eye": "both"}]))
-    assert plan.opened("right:dorzolamide-2") == plan.opened("left:dorzolamide-2") == [1]
+    assert plan.opened("right:dorzolamide-2") == plan.opened("left:dorzolamide-2") == [1, 29]
 
 
 def test_what_stops_is_said_and_not_planned(someone, told):
@@ -102,14 +102,14 @@ def test_a_medicine_that_is_not_in_the_formulary_is_refused_by_its_field(someone
 def test_a_steroid_drop_from_before_does_not_move_the_end_of_the_taper(someone, told):
     kept = {"medicine": "fluorometholone-0-1", "eye": "right", "count_a_day": 1}
     plan = told(someone(in_use=[kept], conditions={"diabetes": "with retinopathy"}))
-    assert plan.number(plan.course("right:fluorometholone-0-1").last_day) == 60
+    assert plan.number(plan.course("right:fluorometholone-0-1").last_day) == 90
     assert plan.last() == 28
     assert plan.windows()["right:refraction"] == (29, 35, 56)
     assert not plan.plan.signable
     assert [c for c in plan.plan.cautions if c.id.startswith("duplicate")]
 
 
-def test_without_any_course_a_medicine_from_before_is_planned_for_one_bottles_life(someone, told):
+def test_without_any_course_a_medicine_from_before_goes_on_to_the_last_look(someone, told):
     depot = {
         "medicine": "dexamethasone-depot",
         "place": "behind the iris",
@@ -120,4 +120,34 @@ def test_without_any_course_a_medicine_from_before_is_planned_for_one_bottles_li
     operation = {"steroid": [depot], "choices": {"depot_course": "no drops"}}
     plan = told(someone(operation=operation, in_use=[DROP]))
     assert plan.courses() == {"right:dorzolamide-2": "active"}
-    assert plan.number(plan.course("right:dorzolamide-2").last_day) == 28
+    assert plan.number(plan.course("right:dorzolamide-2").last_day) == plan.windows()["right:refraction"][2]
+
+
+def test_a_late_plan_still_gives_a_medicine_from_before_one_bottles_life(someone, told):
+    plan = told(someone(in_use=[DROP]), as_of=50)
+    assert plan.number(plan.course("right:dorzolamide-2").last_day) == 50 + 27
+
+
+@pytest.mark.parametrize(
+    ("operation", "eye"),
+    [
+        ({}, {}),
+        ({"cut_mm": 6.5, "procedure": "extracapsular", "stitches": 3}, {}),
+        ({"vitreous_lost": True}, {}),
+        ({"zonules_weak": True}, {"glaucoma": True}),
+        ({}, {"uveitis": {"kind": "anterior", "never_quiet": True}}),
+    ],
+)
+@pytest.mark.parametrize("as_of", [0, 20, 50])
+def test_a_drop_goes_on_for_as_long_as_the_plan_follows_the_patient(someone, told, operation, eye, as_of):
+    plan = told(someone(operation=operation, eye=eye, in_use=[DROP]), as_of=as_of)
+    followed = [n.latest for n in plan.plan.needs] + [t.window_end for t in plan.plan.trips]
+    assert plan.course("right:dorzolamide-2").last_day >= max(followed)
+    assert plan.plan.rounds[-1].end >= max(followed)
+    assert max(b.discard for b in plan.plan.supply if b.course == "right:dorzolamide-2") >= max(followed)
+
+
+def test_a_refraction_that_hangs_on_late_stitches_still_finds_the_drop_in_the_plan(someone, told):
+    large = {"cut_mm": 6.5, "procedure": "extracapsular", "stitches": 3}
+    plan = told(someone(operation=large, in_use=[DROP]))
+    assert plan.number(plan.course("right:dorzolamide-2").last_day) == 63 + 42

@@ -90,7 +90,7 @@ def test_graces_two_drops_go_on_by_name_in_the_rounds_from_new_bottles(grace, to
         assert plan.opened(key)[0] == 1
         assert all(key in {d.course for d in phase.doses} for phase in plan.plan.rounds)
     assert plan.plan.signable
-    assert plan.number(plan.plan.rounds[-1].end) == 28
+    assert plan.number(plan.plan.rounds[-1].end) == 56  # the last day for her refraction
 
 
 def test_grace_is_not_silently_left_on_a_beta_blocker_with_asthma(grace, told):
