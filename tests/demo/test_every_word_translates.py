@@ -112,7 +112,8 @@ def pages(browser: TestClient) -> Iterator[tuple[str, Texts]]:
         url = waiting.popleft()
         kind = re.sub(r"[^/]*\d[^/]*", "#", url.partition("?")[0])
         kinds[kind] += 1
-        if kinds[kind] > MOST_OF_A_KIND or kind.endswith("phone.html"):
+        # What ends like a file is a sheet, a picture or a list: nothing of the desk's own.
+        if kinds[kind] > MOST_OF_A_KIND or "." in kind.rpartition("/")[2]:
             continue
         answer = browser.get(url)
         if not answer.headers.get("content-type", "").startswith("text/html"):
@@ -155,4 +156,4 @@ def test_no_word_of_a_page_stands_outside_of_what_is_translated(made, speaking_b
             if strange:
                 left.setdefault(text[:120], url)
     assert looked_at > 5
-    assert left == {}
+    assert not left, "\n".join(f"{url}: {text}" for text, url in left.items())
