@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from typing import Any
 
 import click
 
@@ -31,6 +32,8 @@ from followup.records.views import SYSTEM, Clinic
 from followup.settings import Settings
 from followup.timing.calendar import parse_calendar
 
+Given = dict[str, Any]  # the options as they came, None where nothing was given
+
 
 @dataclass(frozen=True)
 class First:
@@ -54,12 +57,17 @@ class First:
 @click.option("--language", multiple=True, help="Language of the sheets, such as bn; may be repeated.")
 @click.option("--staff-language", help="Language of the pages; else English.")
 @click.option("--calendar", metavar="FILE", help="Open days, services and places; else always open.")
+@click.option(
+    "--cap-colours/--no-cap-colours",
+    default=None,
+    help="Whether bottle caps here have the published colours, so that sheets draw them; else not.",
+)
 @click.option("--login", help="Log-in name of the first member of staff.")
 @click.option("--staff-name", help="That person's name.")
 @click.option("--role", multiple=True, type=click.Choice(ROLES), help="May be repeated; else manager.")
 @click.option("--registration", default="", help="That person's registration as a clinician.")
 @click.option("--again", is_flag=True, help="Change the data of a clinic that is set up; its staff stay.")
-def init(folder: str | None, again: bool, **given: str | tuple[str, ...] | None) -> Outcome:
+def init(folder: str | None, again: bool, **given: Any) -> Outcome:
     """Set up a clinic: its database, its keys and the first member of staff.
 
     What is not given is asked for. The password is asked for too, or read from the variable
@@ -125,7 +133,7 @@ def sweep(folder: str | None) -> Outcome:
     return Outcome(done)
 
 
-def _changed(clinic: Clinic, given: dict[str, str | tuple[str, ...] | None]) -> Clinic:
+def _changed(clinic: Clinic, given: Given) -> Clinic:
     """``clinic`` with what was given; what was not stays as it is."""
     keys = {
         "name": "name",
@@ -138,14 +146,16 @@ def _changed(clinic: Clinic, given: dict[str, str | tuple[str, ...] | None]) -> 
         "staff_language": "staff_language",
     }
     changes = {field: given[option] for option, field in keys.items() if given[option]}
+    if given["cap_colours"] is not None:
+        changes["cap_colours"] = given["cap_colours"]
     file = given["calendar"]
     if isinstance(file, str):
         calendar = parse_calendar(*read_object(file))
         changes["calendar"] = calendar.model_dump_json(exclude_defaults=True)
-    return replace(clinic, **changes)  # type: ignore[arg-type]
+    return replace(clinic, **changes)
 
 
-def _asked(given: dict[str, str | tuple[str, ...] | None]) -> Clinic:
+def _asked(given: Given) -> Clinic:
     """A new clinic, every answer that is missing asked for."""
     answers = dict(given)
     for option, question in (
@@ -159,7 +169,7 @@ def _asked(given: dict[str, str | tuple[str, ...] | None]) -> Clinic:
     return _changed(Clinic(name="", code="", phone_day="", phone_night="", zone=""), answers)
 
 
-def _first(given: dict[str, str | tuple[str, ...] | None]) -> First:
+def _first(given: Given) -> First:
     login = _ask(given["login"], "login", "Log-in name of the first member of staff")
     name = _ask(given["staff_name"], "staff_name", "That person's name")
     roles = given["role"] if isinstance(given["role"], tuple) else ()

@@ -19,9 +19,8 @@ from followup.cli.sheet_options import Choices
 from followup.cli.words import counted
 from followup.desks.desk import Desk, Visit
 from followup.desks.plans import record_of
-from followup.desks.sheet_content import clinic_info, content_of, issue_one
+from followup.desks.sheet_content import clinic_info, content_of, issue_one, staff_language
 from followup.errors import FollowupError
-from followup.language.catalogues import choose
 from followup.records.clinics import get_clinic
 from followup.records.oplist import operations_on
 from followup.records.patients import patient_by_code
@@ -87,7 +86,7 @@ class Printer:
             batch = render_batch(
                 sheets,
                 day=day,
-                staff_language=self._staff_language(),
+                staff_language=staff_language(self.visit),
                 paper=self.choices.paper,
                 progress=lambda done, of, name: bar.update(1),
             )
@@ -98,10 +97,6 @@ class Printer:
             write_whole(name, part)
             text += f"{name}: print it on both sides\n"
         return result(text + (f"{counted(len(batch.printed), 'sheet', 'sheets')}\n" if text else ""), failed)
-
-    def _staff_language(self) -> str:
-        """The language of the cover: the desk's, where the sheet has words in it."""
-        return choose(self.visit.language).language.tag
 
     def _codes(self, day: date) -> list[str]:
         """Whoever was operated on ``day``, in the order of the list. Error ``sheet.nobody``."""

@@ -24,7 +24,8 @@ SPARE_ROWS = 2
 
 @router.get("/calendar")
 def calendar_page(request: Request, visit: AnyVisit) -> Response:
-    return _page(request, visit, _typed_of(visit.calendar), visit.clinic.calendar)
+    typed = _typed_of(visit.calendar) | {"caps": ["yes"] if visit.clinic.cap_colours else []}
+    return _page(request, visit, typed, visit.clinic.calendar)
 
 
 @router.post("/calendar")
@@ -32,15 +33,19 @@ def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
     """Store the calendar. Plans that are signed keep their visits; the next plan follows it."""
     seen = first(form, "seen")
     try:
-        replace_calendar(visit, _read(form, visit.calendar), seen=seen)
+        caps = first(form, "caps") == "yes"
+        replace_calendar(visit, _read(form, visit.calendar), seen=seen, cap_colours=caps)
     except FollowupError as exc:
         return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
     return go("/calendar")
 
 
-def replace_calendar(visit: Visit, calendar: dict[str, Any], *, seen: str) -> None:
+def replace_calendar(
+    visit: Visit, calendar: dict[str, Any], *, seen: str, cap_colours: bool | None = None
+) -> None:
     """Store a calendar that was read already. ``seen``: the stored one that the change was made from.
 
+    ``cap_colours`` says whether sheets draw the caps of bottles in colour; None leaves it as it is.
     Errors: ``calendar.site``, ``store.conflict``.
     """
     if visit.actor.site is not None:
@@ -57,7 +62,8 @@ def replace_calendar(visit: Visit, calendar: dict[str, Any], *, seen: str) -> No
                 "someone else changed the calendar meanwhile",
                 fix="open it again and repeat what is still needed",
             )
-        put_clinic(unit, replace(clinic, calendar=json.dumps(calendar)))
+        caps = clinic.cap_colours if cap_colours is None else cap_colours
+        put_clinic(unit, replace(clinic, calendar=json.dumps(calendar), cap_colours=caps))
 
 
 def _read(form: Posted, old: Calendar) -> dict[str, Any]:

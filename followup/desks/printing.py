@@ -17,7 +17,7 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import go
 from followup.desks.posted import AForm, Posted, first
 from followup.desks.recording import day_of_form
-from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer
+from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer, staff_language
 from followup.errors import FollowupError
 from followup.records.oplist import operations_on
 from followup.records.plans import active_plan
@@ -121,7 +121,7 @@ def sheets_of_day(visit: Visit, day: date, part: int) -> bytes:
     batch = render_batch(
         [BatchSheet(sheet.patient_code, partial(_make, visit, sheet)) for sheet in sheets],
         day=day,
-        staff_language="en",
+        staff_language=staff_language(visit),
     )
     return batch.parts[min(max(part, 1), len(batch.parts)) - 1]
 

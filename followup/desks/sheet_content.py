@@ -10,6 +10,7 @@ from sqlmodel import Session
 
 from followup.desks.desk import Visit
 from followup.desks.plan_view import load, record_of
+from followup.language.catalogues import choose
 from followup.recall.codes import new_sheet_id, qr_payload, typed_code
 from followup.records.desk_notes import keep_sheet_options, sheet_options
 from followup.records.plans import plan
@@ -55,6 +56,11 @@ def issue_one(
     return sheet
 
 
+def staff_language(visit: Visit) -> str:
+    """The tag of the staff's language where sheets have words in it, else of English."""
+    return choose(visit.language).language.tag
+
+
 def content_of(
     session: Session, visit: Visit, sheet: SheetView, options: SheetOptions | None = None
 ) -> SheetContent:
@@ -79,7 +85,7 @@ def content_of(
         issue=issue,
         printed_on=issue.printed_on,
         aftercare=visit.desk.protocol.aftercare,
-        options=options or _options(session, sheet.id),
+        options=options or printed_options(session, sheet.id),
         previous=plan(session, before.plan_id).body if before and before.plan_id != sheet.plan_id else None,
     )
 
@@ -95,6 +101,7 @@ def clinic_info(visit: Visit) -> ClinicInfo:
         nearest_eye_clinic=clinic.nearest_eye_clinic or None,
         time_zone=clinic.zone,
         sample=clinic.is_sample,
+        cap_colours=clinic.cap_colours,
     )
 
 
@@ -108,7 +115,8 @@ def _sheet_before(session: Session, sheet: SheetView) -> SheetView | None:
     return earlier[-1] if earlier else None
 
 
-def _options(session: Session, sheet_id: str) -> SheetOptions:
+def printed_options(session: Session, sheet_id: str) -> SheetOptions:
+    """How an issued sheet was printed."""
     kept: Any = sheet_options(session, sheet_id)
     return SheetOptions(**kept)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Literal
 from urllib.parse import urlencode
 
@@ -17,7 +18,14 @@ from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, load, record_of
 from followup.desks.posted import AForm, first, number_of
 from followup.desks.printing import count_pages, read_options
-from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer
+from followup.desks.sheet_content import (
+    content_of,
+    draft_content,
+    issue_one,
+    pdf_answer,
+    printed_options,
+    staff_language,
+)
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.recall.codes import typed_code
@@ -68,7 +76,8 @@ def preview(request: Request, visit: AnyVisit, plan: int, language: str = "") ->
         who=who,
         options=options,
         language_chosen=language,
-        languages=[spoken.tag for spoken in offered()],
+        languages=(tags := [spoken.tag for spoken in offered()]),
+        twins=sorted(tags, key=lambda tag: tag != staff_language(visit)),
         pages=pages,
         query=query,
         sheets=known,
@@ -222,7 +231,8 @@ def _page(
         version = plan(session, found.sheet.plan_id)
         record: Record = record_of(session, version).record
         notice = sheet_language(record, None).notice if record.patient.language else None
-        content = content_of(session, visit, found.sheet)
+        options = replace(printed_options(session, sheet_id), twin=staff_language(visit))
+        content = content_of(session, visit, found.sheet, options)
         told = teach_back_of(session, sheet_id)
     view = PlanView(version, record, visit.desk.protocol, visit.today)
     return show(
@@ -234,9 +244,7 @@ def _page(
         who=found.patient,
         code=typed_code(found.sheet.id),
         notice=notice,
-        teach=content.teach_back,
-        teach_language=content.language,
-        teach_direction=content.direction,
+        teach=content,
         told=told,
         view=view,
         bottles=bottles_with(visit, found.sheet, version),

@@ -26,6 +26,7 @@ def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     row.staff_language = clinic.staff_language
     row.is_sample = clinic.is_sample
     row.calendar = clinic.calendar
+    row.cap_colours = clinic.cap_colours
     unit.session.add(row)
     unit.log("clinic changed", "clinic", name=clinic.name, code=clinic.code, zone=clinic.zone)
     return clinic
@@ -53,6 +54,7 @@ def get_clinic(session: Session, site: int | None = None) -> Clinic:
         staff_language=row.staff_language,
         is_sample=row.is_sample,
         calendar=own.calendar or row.calendar,
+        cap_colours=row.cap_colours,
     )
 
 

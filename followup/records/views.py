@@ -29,7 +29,11 @@ SYSTEM = Actor("system")
 
 @dataclass(frozen=True)
 class Clinic:
-    """The clinic's own data: ``zone`` is an IANA name, ``calendar`` JSON, ``code`` stands in the QR."""
+    """The clinic's own data: ``zone`` is an IANA name, ``calendar`` JSON, ``code`` stands in the QR.
+
+    ``cap_colours``: the caps of its bottles have the colours that the formulary names, so that sheets
+    may draw them.
+    """
 
     name: str
     code: str
@@ -41,6 +45,7 @@ class Clinic:
     staff_language: str = "en"
     is_sample: bool = False
     calendar: str = "{}"
+    cap_colours: bool = False
 
 
 @dataclass(frozen=True)

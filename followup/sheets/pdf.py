@@ -25,6 +25,9 @@ _FOOT_POINTS = 56  # height of the foot, which every page has
 _LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's overhang is no alarm
 # Line spacings to try in turn, where a page would come out with hardly a line on it.
 _SQUEEZES = (1.0, 0.94, 1.06, 0.88)
+# How closely page one is set (see ``page.typ``), and whether the whole box of signs must stand there:
+# to be tried in turn. Smaller letters come last.
+_PAGE_ONE = ((0, True), (1, True), (2, True), (0, False), (1, False), (2, False), (3, False))
 _NOT_PRINTED = frozenset({"payload", "fonts", "printed_on", "svg"})
 
 
@@ -44,7 +47,7 @@ def laid_out(content: SheetContent, setter: Typesetter = typesetter) -> tuple[by
     data = sheet_data(content)
     for squeeze in _SQUEEZES:
         data["squeeze"] = squeeze
-        pdf = setter.typeset(job([data], content.printed_on))
+        pdf = _with_page_one(data, content, setter)
         pages = _pages(pdf)
         _must_end(len(pages), content)
         _must_lie_on_paper(pages, content)
@@ -56,6 +59,21 @@ def laid_out(content: SheetContent, setter: Typesetter = typesetter) -> tuple[by
         where=content.who.code,
         fix="print it in another size or on other paper",
     )
+
+
+def _with_page_one(data: dict[str, Any], content: SheetContent, setter: Typesetter) -> bytes:
+    """The PDF, its first page set as closely as it must be to hold what has to stand there.
+
+    That is the whole box of signs, or where no setting can hold it, what of it must stand there.
+    """
+    for tight, whole in _PAGE_ONE[_PAGE_ONE.index((data["tight"], data["whole"])) :]:
+        data |= {"tight": tight, "whole": whole}
+        try:
+            return setter.typeset(job([data], content.printed_on))
+        except FollowupError as exc:
+            if exc.code != "sheet.page_one" or (tight, whole) == _PAGE_ONE[-1]:
+                raise
+    raise AssertionError("the last setting either holds or is refused")
 
 
 def job(
@@ -82,6 +100,7 @@ def sheet_data(content: SheetContent) -> dict[str, Any]:
     data["long_words"] = _long_words(data)
     data["codes"] = _codes(content)
     data["squeeze"] = _SQUEEZES[0]
+    data["tight"], data["whole"] = _PAGE_ONE[0]
     return data
 
 

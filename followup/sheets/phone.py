@@ -23,6 +23,19 @@ from followup.sheets.model import SheetContent
 from followup.sheets.pairs import paired
 from followup.sheets.squares import dialled
 
+# The colours of the formulary's caps, as on paper; never the only mark.
+CAP_COLOURS = {
+    "pink": "#e58fb1",
+    "tan": "#c9a06a",
+    "grey": "#8f9297",
+    "red": "#c8202f",
+    "dark green": "#1d5b36",
+    "yellow": "#f2cf2e",
+    "purple": "#6d3c8f",
+    "orange": "#e8832a",
+    "turquoise": "#2aa8a8",
+    "dark blue": "#1f3a73",
+}
 _TELEPHONE = re.compile(r"\+?[0-9][0-9().\u00a0 -]{4,}[0-9]")
 _ARTBOARD = re.compile(r"<svg [^>]*>(.*)</svg>", re.DOTALL)
 _VIEW_BOX = re.compile(r'viewBox="([0-9 ]+)"')
@@ -139,5 +152,5 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters |= {"dialled": dialled, "main": _main}
-    environment.globals["picture"] = _picture
+    environment.globals |= {"picture": _picture, "cap_colours": CAP_COLOURS}
     return environment

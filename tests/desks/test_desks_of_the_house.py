@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pypdfium2
 import pytest
+
+from followup.language.catalogues import translator
+from followup.records.clinics import get_clinic, put_clinic
+from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"
 
@@ -147,3 +152,37 @@ def test_the_calendar_is_changed_and_a_stale_page_does_not_overwrite_it(house, f
     wrong = manager.post("/calendar", data=fresh | {"holidays": ["second of March"]})
     assert wrong.status_code == 422
     assert form_of(wrong.text)["holidays"] == ["second of March"]
+
+
+def test_the_manager_says_whether_caps_have_their_colours_and_sheets_follow(signed, form_of):
+    house, counsellor, plan = signed
+    pages = {"pictures": "yes", "calendar": "no"}
+    form = form_of(counsellor.get(f"{plan}/preview", params=pages).text, f"{plan}/sheets")
+    sheet = counsellor.post(f"{plan}/sheets", data=form).headers["location"]
+    pink = "#e58fb1"  # the steroid's cap; AAO colour codes, from memory
+    assert pink not in counsellor.get(f"{sheet}/phone.html").text
+    manager = house.log_in("manager")
+    calendar = form_of(manager.get("/calendar").text)
+    assert "caps" not in calendar, "off unless the clinic says so"
+    assert manager.post("/calendar", data=calendar | {"caps": ["yes"]}).status_code == 303
+    assert form_of(manager.get("/calendar").text)["caps"] == ["yes"]
+    assert pink in counsellor.get(f"{sheet}/phone.html").text
+
+
+def test_cover_teaching_and_second_language_are_the_staffs(signed, form_of, words_of):
+    house, counsellor, plan = signed
+    with house.store.write(SYSTEM, house.clock()) as unit:
+        put_clinic(unit, replace(get_clinic(unit.session), staff_language="ta"))
+    page = counsellor.get(f"{plan}/preview").text
+    tags = re.findall(r'<option value="([a-z]+)"', page[page.index('id="twin"') :])
+    assert tags[0] == "ta"
+    sheet = counsellor.post(f"{plan}/sheets", data=form_of(page, f"{plan}/sheets")).headers["location"]
+    words = translator("ta")
+    for line in ("When do you come next?", "Show me how you put in one drop."):
+        text = words_of(counsellor.get(sheet).text)
+        assert line in text
+        assert words.gettext(line) in text
+    batch = pypdfium2.PdfDocument(counsellor.get("/operations/sheets.pdf?on=2027-03-01").content)
+    cover = batch[0].get_textpage().get_text_bounded()
+    assert words.gettext("Language") in cover
+    assert "Handed over" not in cover

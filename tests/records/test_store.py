@@ -37,6 +37,7 @@ def _rows() -> list[SQLModel]:
             staff_language="fr",
             is_sample=True,
             calendar='{"holidays": []}',
+            cap_colours=True,
         ),
         t.StaffRow(
             id=1,

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
+from typing import get_args
 
 import pypdfium2.raw as raw
 import pytest
 
+from followup.clinical.formulary import CapColour
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.resources import folder
@@ -16,7 +18,7 @@ from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.options import usual_options
 from followup.sheets.pairs import paired
 from followup.sheets.pdf import render_pdf, sheet_data
-from followup.sheets.phone import render_phone
+from followup.sheets.phone import CAP_COLOURS, render_phone
 from followup.sheets.wording import ADVICE, SIGNS
 
 # ISO 216 and ANSI/ASME Y14.1, in points.
@@ -61,7 +63,8 @@ def test_the_small_paper_keeps_page_one_in_every_language(tag, pdf_of):
     assert pdf_of(tag, paper="A5", calendar=False)[:5] == b"%PDF-"
 
 
-def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content):
+def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content, monkeypatch):
+    monkeypatch.setattr("followup.sheets.pdf._PAGE_ONE", ((0, True),))  # as if nothing closer were left
     options = SheetOptions(paper="A5", size="large", twin="en")
     with pytest.raises(FollowupError) as refused:
         render_pdf(make_content(language="ta", options=options))
@@ -245,6 +248,13 @@ def test_caps_have_colours_only_where_the_clinic_s_stock_has_them(make_content, 
     coloured = make_content(clinic=replace(clinic, cap_colours=True), options=SheetOptions(pictures=True))
     assert {b.cap for b in coloured.rounds[0].bottles} == {"pink"}
     assert render_pdf(coloured)[:5] == b"%PDF-"
+    assert CAP_COLOURS["pink"] in render_phone(coloured)
+
+
+def test_paper_and_phone_have_the_same_colours_for_every_cap():
+    paper = (folder("templates") / "sheet" / "drawings.typ").read_text("utf-8")
+    assert set(CAP_COLOURS) == set(get_args(CapColour))
+    assert [shade for shade in CAP_COLOURS.values() if f'rgb("{shade}")' not in paper] == []
 
 
 # ---- native digits -------------------------------------------------------------------------------

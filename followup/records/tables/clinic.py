@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import JSON, Text, UniqueConstraint
+from sqlalchemy import JSON, Text, UniqueConstraint, false
 from sqlmodel import Field, SQLModel
 
 from followup.records.tables.base import check
@@ -13,7 +13,10 @@ ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
 
 
 class ClinicRow(SQLModel, table=True):
-    """One row. ``code`` stands in the QR; ``zone`` is an IANA name; ``calendar`` is calendar JSON."""
+    """One row. ``code`` stands in the QR; ``zone`` is an IANA name; ``calendar`` is calendar JSON.
+
+    ``cap_colours``: the caps of the bottles have the colours that the formulary names.
+    """
 
     __tablename__ = "clinic"
     __table_args__ = (
@@ -32,6 +35,7 @@ class ClinicRow(SQLModel, table=True):
     staff_language: str = "en"
     is_sample: bool = False
     calendar: str = Field(default="{}", sa_type=Text)
+    cap_colours: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
 
 
 class StaffRow(SQLModel, table=True):
