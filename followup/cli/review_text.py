@@ -9,6 +9,7 @@ from followup.cli.contract import visible
 from followup.cli.words import counted, listed, long_day, one_line, short_day
 from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded, Reason
 from followup.clinical.compare import compare_plans
+from followup.clinical.compare_words import in_english
 from followup.clinical.english import steps_words
 from followup.clinical.proposal import Outcome, Proposal
 from followup.clinical.protocol import Protocol
@@ -59,8 +60,8 @@ def _proposal(proposal: Proposal, protocol: Protocol, now: CarePlan, signed: Sig
         yield _wrapped(f"not offered: {refused.kind}: {refused.why}")
     if proposal.adjustments:
         edits = accept([proposal], by="a surgeon", reason="")
-        for difference in compare_plans(now, signed(edits), protocol):
-            yield _wrapped(f"signed: {difference.text}")
+        for line in in_english(compare_plans(now, signed(edits)), protocol):
+            yield _wrapped(f"signed: {line}")
     yield from (_wrapped(line) for line in _because(proposal.reasons))
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from followup.clinical.compare import compare_plans
+from followup.clinical.compare_words import in_english
 from followup.clinical.english import counted, sentence
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import Protocol
@@ -67,7 +68,7 @@ def _effect(record: Record, old: Protocol, new: Protocol) -> Iterator[str]:
             yield sentence(f"{which} protocol makes no plan: {exc.what}")
     if len(plans) == 2:
         before, after = plans
-        yield from (difference.text for difference in compare_plans(before, after, new))
+        yield from in_english(compare_plans(before, after), new)
 
 
 def _tapers(old: Mapping[str, Taper], new: Mapping[str, Taper]) -> Iterator[str]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from followup.clinical.careplan import Adjustment, Course, CourseEdit
+from followup.clinical.careplan import Adjustment, CourseEdit
 from followup.clinical.review_rules import StepPair
 from followup.desks.desk import Visit
-from followup.desks.effect import effect
+from followup.desks.effect import PlanWords, effect
 from followup.desks.planning import planned
 from followup.desks.words import Texts
 from followup.errors import FollowupError
@@ -54,13 +54,8 @@ def said(
         version = newest_record(session, patient_id)
         old = planned(session, visit, version, before)
         new = planned(session, visit, version, after)
-    formulary = visit.desk.protocol.formulary
-
-    def name(course: Course) -> str:
-        return formulary[course.medicine].label if course.medicine in formulary else course.medicine
-
     texts = Texts(visit.language)
-    return effect(old, new, texts, name) or (texts.gettext("Nothing changes."),)
+    return effect(old, new, PlanWords(texts, visit.desk.protocol)) or (texts.gettext("Nothing changes."),)
 
 
 def steps_text(steps: Iterable[StepPair]) -> str:

@@ -6,81 +6,30 @@ from collections.abc import Sequence
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
-from followup.clinical.careplan import CarePlan
 from followup.clinical.explain import why
 from followup.clinical.record import Eye
 from followup.desks.answers import answer_form, asked_once, with_answers
 from followup.desks.desk import AnyVisit, Visit
-from followup.desks.effect import effect
+from followup.desks.effect import PlanWords, effect
 from followup.desks.failures import status_of
 from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
+from followup.desks.meanwhile import Meanwhile, meanwhile
 from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, load, view_of
 from followup.desks.planning import draft_plan
-from followup.desks.posted import AForm, Posted, first
+from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.signing import is_stale, sign_one
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
-from followup.records.patients import correct_record, patient
-from followup.records.plans import active_plan, plan, plans_of, plans_waiting_for_signature
+from followup.records.patients import correct_record, newest_record, patient
+from followup.records.plans import active_plan, plan, plans_of
 from followup.records.sheets import sheets_of
 from followup.records.views import PlanVersion
 from followup.sheets.staircase import Staircase, build_staircase
 
 router = APIRouter()
-
-
-@router.get("/waiting")
-def waiting(request: Request, visit: AnyVisit) -> Response:
-    return waiting_page(request, visit)
-
-
-def waiting_page(
-    request: Request,
-    visit: Visit,
-    *,
-    error: str | None = None,
-    failed: Sequence[tuple[int, str]] = (),
-    signed: int = 0,
-    ticked: Sequence[int] = (),
-    status: int = 200,
-) -> Response:
-    """Plans to sign: those with an open question after those that can be signed at once."""
-    with visit.desk.store.read() as session:
-        drafts = plans_waiting_for_signature(session)
-        lines = [
-            _waiting_line(session, visit, version)
-            for version in sorted(drafts, key=lambda v: not v.body.signable)
-        ]
-    return show(
-        request,
-        "waiting.html",
-        status=status,
-        lines=lines,
-        together=[line for line in lines if line["together"]],
-        error=error,
-        failed=dict(failed),
-        signed=signed,
-        ticked=set(ticked),
-    )
-
-
-def _waiting_line(session: Session, visit: Visit, version: PlanVersion) -> dict[str, Any]:
-    """A plan that waits; ``together``: nothing about it needs a page of its own before it is signed."""
-    who = patient(session, version.patient_id)
-    view = view_of(session, visit, version)
-    first_plan = active_plan(session, version.patient_id) is None
-    plain = version.body.signable and not version.body.questions and first_plan and not version.edits
-    return {
-        "plan": version,
-        "who": who,
-        "view": view,
-        "stairs": build_staircase(version.body),
-        "together": bool(plain and visit.signature and not is_stale(visit, view, who.record_number)),
-    }
 
 
 @router.get("/plans/{plan}")
@@ -106,35 +55,81 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
             raise FollowupError(
                 "form.add", "there is no such list in a record", fix="open the plan again"
             ) from None
-    data = with_answers(view.plan.questions, view.record, form, visit.today)
+    with visit.desk.store.read() as session:
+        record = newest_record(session, view.version.patient_id).record
+    data = with_answers(view.plan.questions, record, form, visit.today)
     try:
-        made = store_answers(visit, view, data)
+        made = store_answers(visit, view, data, seen=number_of(first(form, "seen")))
     except RecordError as exc:
         typed = FormView(fill_form(data) | _cautions(form), exc.problems)
         return _page(request, visit, plan, form=typed, error=exc.line, status=422)
     except FollowupError as exc:
         typed = FormView(fill_form(data) | _cautions(form))
-        return _page(request, visit, plan, form=typed, error=exc.line, status=status_of(exc))
+        return _on_newest(request, visit, view, exc, form=typed)
+    return go(f"/plans/{made.id}")
+
+
+@router.post("/plans/{plan}/take-back")
+def take_back(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Make the draft without one of the surgeon's changes; like every change it waits for the signature."""
+    view = load(visit, plan)
+    try:
+        made = without_change(visit, view, number_of(first(form, "change")))
+    except FollowupError as exc:
+        return _on_newest(request, visit, view, exc)
     return go(f"/plans/{made.id}")
 
 
 @router.post("/plans/{plan}/sign")
 def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     """Sign, with the password once more. A form sent twice signs once."""
-    reason = first(form, "reason")
+    reason, view = first(form, "reason"), load(visit, plan)
     try:
-        sign_one(visit, load(visit, plan), password=form.get("password", [""])[0], reason=reason)
+        sign_one(visit, view, password=form.get("password", [""])[0], reason=reason)
     except FollowupError as exc:
-        return _page(request, visit, plan, error=exc.line, status=status_of(exc), reason=reason)
+        return _on_newest(request, visit, view, exc, reason=reason)
     return go(f"/plans/{plan}")
 
 
-def store_answers(visit: Visit, view: PlanView, data: dict[str, Any]) -> PlanVersion:
-    """Store a record with answers as the next version, and the plan made again from it."""
+def store_answers(
+    visit: Visit, view: PlanView, data: dict[str, Any], *, seen: int | None = None
+) -> PlanVersion:
+    """Store a record with answers as the next version, and the plan made again from it.
+
+    ``seen``: the version of the record that the person looked at; else the one the plan was made from.
+    """
     record, version = check(data), view.version
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        correct_record(unit, patient_id=version.patient_id, record=record, seen=version.record_number)
+        correct_record(unit, patient_id=version.patient_id, record=record, seen=seen or version.record_number)
         return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+
+
+def _on_newest(
+    request: Request,
+    visit: Visit,
+    view: PlanView,
+    exc: FollowupError,
+    *,
+    form: FormView | None = None,
+    reason: str = "",
+) -> Response:
+    """What was typed, on the page of the newest version, with what others did meanwhile said first."""
+    with visit.desk.store.read() as session:
+        found = meanwhile(session, visit, view.version)
+    number = found.newest.id if found else view.version.id
+    return _page(
+        request, visit, number, form=form, error=exc.line, since=found, reason=reason, status=status_of(exc)
+    )
+
+
+def without_change(visit: Visit, view: PlanView, number: int) -> PlanVersion:
+    """Store a draft without the change ``number`` of the newest plan, counted from 1."""
+    version = view.version
+    if not 1 <= number <= len(version.edits):
+        raise FollowupError("change.unknown", "no such change", fix="open the newest plan and choose one")
+    kept = version.edits[: number - 1] + version.edits[number:]
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return draft_plan(unit, visit, version.patient_id, edits=kept, seen=version.number)
 
 
 def make_again(visit: Visit, plan_id: int) -> PlanVersion:
@@ -156,17 +151,20 @@ def _page(
     *,
     form: FormView | None = None,
     error: str | None = None,
+    since: Meanwhile | None = None,
     status: int = 200,
     reason: str = "",
 ) -> Response:
     with visit.desk.store.read() as session:
         view = view_of(session, visit, plan(session, plan_id))
         who = patient(session, view.version.patient_id)
+        record = newest_record(session, who.id)
         versions = plans_of(session, who.id)
         in_force = active_plan(session, who.id)
         sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan_id)
-    base = in_force.body if in_force and in_force.id != plan_id else None
-    asked = asked_once(view.questions, view.record, visit.today)
+        since = since or meanwhile(session, visit, view.version)
+    base = base_of(view.version, in_force, versions)
+    asked = asked_once(view.questions, record.record, visit.today)
     return show(
         request,
         "plan.html",
@@ -178,10 +176,13 @@ def _page(
         newest=versions[0],
         versions=versions,
         in_force=in_force,
-        changes=_changes(visit, view, base) if base and view.version.status == "draft" else (),
+        record=record,
+        since=since,
+        base=base,
+        changes=changes_of(visit, view, base),
         asked=asked,
         answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
-        form=form or answer_form(view.record),
+        form=form or answer_form(record.record),
         stale=is_stale(visit, view, who.record_number),
         stairs=_staircases(view),
         sheets=sheets,
@@ -192,8 +193,20 @@ def _page(
     )
 
 
-def _changes(visit: Visit, view: PlanView, base: CarePlan) -> tuple[str, ...]:
-    return effect(base, view.plan, Texts(visit.language), view.medicine)
+def base_of(
+    version: PlanVersion, in_force: PlanVersion | None, versions: Sequence[PlanVersion]
+) -> PlanVersion | None:
+    """What a draft is compared with: the plan in force, else the version before it."""
+    if version.status != "draft":
+        return None
+    return in_force or next((one for one in versions if one.number < version.number), None)
+
+
+def changes_of(visit: Visit, view: PlanView, base: PlanVersion | None) -> tuple[str, ...]:
+    """What a draft does against what it is compared with, in sentences; nothing where there is none."""
+    if base is None:
+        return ()
+    return effect(base.body, view.plan, PlanWords(Texts(visit.language), visit.desk.protocol))
 
 
 def _why(view: PlanView, name: str) -> tuple[str, ...]:

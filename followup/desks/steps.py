@@ -7,18 +7,18 @@ from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.careplan import Adjustment, CarePlan, Course, CourseEdit
+from followup.clinical.careplan import Course, CourseEdit
+from followup.desks.adjusting import joined, said
 from followup.desks.desk import AnyVisit, Visit
-from followup.desks.effect import effect
 from followup.desks.failures import status_of
+from followup.desks.meanwhile import CHANGED, Meanwhile, meanwhile
 from followup.desks.pages import go, show
-from followup.desks.plan_view import PlanView, load, steps_left
-from followup.desks.planning import draft_plan, planned
+from followup.desks.plan_view import PlanView, load, steps_left, view_of
+from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first
-from followup.desks.words import Texts
 from followup.errors import FollowupError
-from followup.records.patients import newest_record, patient
-from followup.records.plans import plans_of
+from followup.records.patients import patient
+from followup.records.views import PlanVersion
 
 router = APIRouter()
 SPARE_ROWS = 3
@@ -66,46 +66,46 @@ def change_steps(request: Request, visit: AnyVisit, plan: int, form: AForm) -> R
     typed = _typed(form)
     chosen = _course(view, typed.course)
     try:
-        edits = _with_edit(view, _edit(typed, chosen, visit))
         if "store" not in form:
-            lines = _effect(visit, view, edits)
+            lines = effect_of_steps(visit, view, typed)
             return _page(request, visit, view, chosen, typed, effect_lines=lines)
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            made = draft_plan(
-                unit,
-                visit,
-                view.version.patient_id,
-                edits=edits,
-                reason=typed.reason,
-                seen=view.version.number,
-            )
+        made = store_steps(visit, view, typed)
     except FollowupError as exc:
+        if exc.code in CHANGED:
+            return _on_newest(request, visit, view, typed, exc)
         return _page(request, visit, view, chosen, typed, error=exc.line, status=status_of(exc))
     return go(f"/plans/{made.id}")
 
 
-def _effect(visit: Visit, view: PlanView, edits: tuple[Adjustment, ...]) -> tuple[str, ...]:
-    """What the edits do, against the plan on the page made again for today."""
+def _on_newest(
+    request: Request, visit: Visit, view: PlanView, typed: StepsForm, exc: FollowupError
+) -> Response:
+    """Someone was faster: what was typed stands on the newest plan's page, with what was done meanwhile."""
     with visit.desk.store.read() as session:
-        version = newest_record(session, view.version.patient_id)
-        if plans_of(session, view.version.patient_id)[0].id != view.version.id:
-            raise FollowupError(
-                "plan.changed", "a newer plan exists", fix="open the newest plan and change that one"
-            )
-        before: CarePlan = planned(session, visit, version, view.version.edits)
-        after = planned(session, visit, version, edits)
-    texts = Texts(visit.language)
-    return effect(before, after, texts, view.medicine) or (texts.gettext("Nothing changes."),)
+        found = meanwhile(session, visit, view.version)
+        newest = view_of(session, visit, found.newest) if found else view
+    chosen = _course(newest, typed.course)
+    return _page(request, visit, newest, chosen, typed, error=exc.line, since=found, status=status_of(exc))
 
 
-def _with_edit(view: PlanView, edit: CourseEdit) -> tuple[Adjustment, ...]:
-    """The changes so far without those that the new one overrules."""
-    kept = tuple(
-        e
-        for e in view.version.edits
-        if not isinstance(e, CourseEdit) or e.course != edit.course or e.starts < edit.starts
-    )
-    return (*kept, edit)
+def store_steps(visit: Visit, view: PlanView, typed: StepsForm) -> PlanVersion:
+    """Store the change as a draft that waits for the signature."""
+    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), visit),))
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return draft_plan(
+            unit,
+            visit,
+            view.version.patient_id,
+            edits=edits,
+            reason=typed.reason,
+            seen=view.version.number,
+        )
+
+
+def effect_of_steps(visit: Visit, view: PlanView, typed: StepsForm) -> tuple[str, ...]:
+    """What the change does, in sentences, against the plan on the page made again for today."""
+    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), visit),))
+    return said(visit, view.version.patient_id, view.version.id, view.version.edits, edits)
 
 
 def _edit(typed: StepsForm, course: Course, visit: Visit) -> CourseEdit:
@@ -199,6 +199,7 @@ def _page(
     *,
     effect_lines: tuple[str, ...] = (),
     error: str | None = None,
+    since: Meanwhile | None = None,
     status: int = 200,
 ) -> Response:
     with visit.desk.store.read() as session:
@@ -213,4 +214,5 @@ def _page(
         form=form,
         effect=effect_lines,
         error=error,
+        since=since,
     )

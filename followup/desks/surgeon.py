@@ -10,16 +10,13 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 from sqlmodel import Session
 
-from followup.clinical.compare import compare_plans
 from followup.clinical.record import Findings, Record
 from followup.clinical.review_rules import GRADES
 from followup.desks.desk import AnyVisit, Visit
-from followup.desks.failures import status_of
+from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.pages import go, show
-from followup.desks.plans import waiting_page
 from followup.desks.posted import AForm, first
-from followup.desks.signing import sign_several
-from followup.desks.words import desk_translator
+from followup.desks.words import Texts, desk_translator
 from followup.errors import FollowupError
 from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
 from followup.recall.worklist import ToReach, reason, worklist
@@ -33,7 +30,7 @@ from followup.records.patients import (
 )
 from followup.records.plans import plan
 from followup.records.recent import records_since
-from followup.records.views import PatientView
+from followup.records.views import PatientView, PlanVersion
 
 router = APIRouter()
 WEEK = timedelta(days=7)
@@ -51,20 +48,33 @@ class Inflamed:
 
 @router.get("/my-patients")
 def my_patients(request: Request, visit: AnyVisit) -> Response:
-    words = desk_translator(visit.language)
+    words, found = desk_translator(visit.language), overview(visit)
+    return show(
+        request,
+        "my-patients.html",
+        inflamed=found.inflamed,
+        mine=[(line, reason(line, words)) for line in found.mine],
+        decide=[(item, reason(item.line, words)) for item in found.decide],
+        error=None,
+    )
+
+
+@dataclass(frozen=True)
+class Overview:
+    """The inflamed eyes of the week, my own overdue patients, and those whom only I can decide about."""
+
+    inflamed: list[Inflamed]
+    mine: list[ToReach]
+    decide: tuple[ForSurgeon, ...]
+
+
+def overview(visit: Visit) -> Overview:
+    """What a surgeon must see besides the plans to sign."""
     with visit.desk.store.read() as session:
         lines = worklist(session, visit.now, visit.desk.protocol.recall)
         mine = [line for line in lines if line.kind == "overdue" and _is_mine(session, visit, line)]
         decide = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
-        inflamed = _inflamed(session, visit)
-    return show(
-        request,
-        "my-patients.html",
-        inflamed=inflamed,
-        mine=[(line, reason(line, words)) for line in mine],
-        decide=[(item, reason(item.line, words)) for item in decide],
-        error=None,
-    )
+        return Overview(_inflamed(session, visit), mine, decide)
 
 
 @router.post("/patients/{code}/standing")
@@ -89,37 +99,25 @@ def say_standing(visit: Visit, code: str, *, standing: str, reason: str) -> None
             )
 
 
-@router.post("/waiting/sign")
-def sign_together(request: Request, visit: AnyVisit, form: AForm) -> Response:
-    """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
-    ids = [
-        int(text) for text in form.get("plan", []) if text.isascii() and text.isdecimal() and len(text) < 10
-    ]
-    status, error, done = 200, None, 0
-    failed: tuple[tuple[int, str], ...] = ()
-    try:
-        done, failed = sign_several(visit, ids, password=form.get("password", [""])[0])
-    except FollowupError as exc:
-        status, error = status_of(exc), exc.line
-    if not failed and error is None:
-        return go("/waiting")
-    return waiting_page(request, visit, error=error, failed=failed, signed=done, ticked=ids, status=status)
-
-
 @router.get("/plans/{plan}/against/{other}")
 def compare(
     request: Request, visit: AnyVisit, plan_id: Annotated[int, Path(alias="plan")], other: int
 ) -> Response:
     """What the newer version changes of the older one."""
+    new, old, who = two_versions(visit, plan_id, other)
+    lines = side_by_side(old.body, new.body, PlanWords(Texts(visit.language), visit.desk.protocol))
+    return show(request, "compare.html", who=who, old=old, new=new, lines=lines)
+
+
+def two_versions(visit: Visit, newer: int, older: int) -> tuple[PlanVersion, PlanVersion, PatientView]:
+    """Two versions of one patient's plan. Error ``plan.unknown``, also for plans of two patients."""
     with visit.desk.store.read() as session:
-        new, old = plan(session, plan_id), plan(session, other)
+        new, old = plan(session, newer), plan(session, older)
         if new.patient_id != old.patient_id:
             raise FollowupError(
                 "plan.unknown", "these are plans of two patients", fix="choose two versions of one plan"
             )
-        who = patient(session, new.patient_id)
-    lines = compare_plans(old.body, new.body, visit.desk.protocol)
-    return show(request, "compare.html", who=who, old=old, new=new, lines=lines)
+        return new, old, patient(session, new.patient_id)
 
 
 def _is_mine(session: Session, visit: Visit, line: ToReach) -> bool:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
+
+from markupsafe import Markup, escape
 
 from followup.clinical.record import Eye
 from followup.desks.forms.choices import choice_words
@@ -15,6 +18,7 @@ from followup.language.catalogues import N_, Translator, translator
 from followup.language.dates import long_date, short_date
 from followup.language.languages import known
 
+_NUMBER = re.compile(r"(\+?\d[\d ]{6,}\d)")
 _EYES = {"right": N_("right eye"), "left": N_("left eye"), "both": N_("both eyes")}
 _ROLES = {
     "counsellor": N_("counsellor"),
@@ -125,3 +129,13 @@ def language_name(tag: str) -> str:
     if spoken is None:
         return tag
     return spoken.native if spoken.native == spoken.english else f"{spoken.native} ({spoken.english})"
+
+
+def numbers_apart(text: str) -> Markup:
+    """A text to read out, its telephone numbers each in one piece and from left to right."""
+    parts = _NUMBER.split(text)
+    pieces = (
+        Markup('<bdi dir="ltr" class="together">{}</bdi>').format(part) if i % 2 else escape(part)
+        for i, part in enumerate(parts)
+    )
+    return Markup("").join(pieces)

@@ -29,7 +29,7 @@ def test_a_review_says_the_proposals_and_what_signing_them_changes(inside, recor
     assert "Proposal 1: raise" in told.stdout
     assert "Raise the steroid from 8 to 16 a day" in told.stdout
     assert "changes: left:steroid from Tue 10 Mar 2026: 16 a day for 3 days" in told.stdout
-    assert "signed: Dexamethasone 0.1%, left eye ends 25 May 2026, 7 days later." in told.stdout
+    assert "signed: Dexamethasone 0.1%, left eye: the last day is 25 May 2026, 7 days later." in told.stdout
     assert "Nothing changes before a surgeon signs." in told.stdout
 
 

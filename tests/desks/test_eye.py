@@ -132,7 +132,7 @@ def test_plans_without_a_question_are_signed_together_and_the_others_stay(house,
     assert surgeon.post("/waiting/sign", data={"plan": ids[:2], "password": "wrong"}).status_code == 403
     answer = surgeon.post("/waiting/sign", data={"plan": ids, "password": PASSWORD})
     assert answer.status_code == 200
-    assert "Signed: 2" in words_of(answer.text)
+    assert "2 plans were signed" in words_of(answer.text)
     assert "open question" in words_of(answer.text)
     again = surgeon.post("/waiting/sign", data={"plan": ids[:2], "password": PASSWORD})
     assert again.status_code == 303

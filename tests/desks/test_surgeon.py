@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from followup.clinical.careplan import CarePlan, Course, Question, Step, Trip
-from followup.desks.effect import effect
+from followup.desks.effect import PlanWords, effect
 from followup.desks.plan_view import steps_left
 from followup.desks.words import Texts
 
@@ -42,48 +42,49 @@ def _plan(*courses: Course, trips: tuple[int, ...] = (), **more) -> CarePlan:
     return CarePlan(**given, approved=True, engine="1", courses=courses, trips=made, **more)
 
 
-def _said(old: CarePlan, new: CarePlan) -> tuple[str, ...]:
-    return effect(old, new, Texts("en"), lambda course: course.medicine)
+@pytest.fixture
+def said(protocol):
+    """What a change does, on an English page."""
+    return lambda old, new: effect(old, new, PlanWords(Texts("en"), protocol))
 
 
-def test_more_drops_and_a_later_end_are_said_with_their_numbers():
-    said = _said(_plan(_course((4, 7))), _plan(_course((4, 7), (2, 7))))
-    assert said == (
+def test_more_drops_and_a_later_end_are_said_with_their_numbers(said):
+    assert said(_plan(_course((4, 7))), _plan(_course((4, 7), (2, 7)))) == (
         "drop-a, left eye: 14 drops more, 42 in all.",
-        "drop-a, left eye: the last day is Monday 15 March 2027.",
+        "drop-a, left eye: the last day is Monday 15 March 2027, 7 days later.",
     )
 
 
-def test_one_drop_fewer_is_said_in_the_singular():
-    assert _said(_plan(_course((4, 7), (1, 1))), _plan(_course((4, 7))))[0] == (
-        "drop-a, left eye: 1 drop fewer, 28 in all."
+def test_one_drop_fewer_is_said_in_the_singular(said):
+    assert said(_plan(_course((4, 7), (1, 1))), _plan(_course((4, 7)))) == (
+        "drop-a, left eye: 1 drop fewer, 28 in all.",
+        "drop-a, left eye: the last day is Monday 8 March 2027, 1 day earlier.",
     )
 
 
-def test_a_moved_visit_is_one_sentence_and_a_new_one_another():
-    said = _said(_plan(trips=(3, 9)), _plan(trips=(3, 10, 20)))
-    assert said == (
+def test_a_moved_visit_is_one_sentence_and_a_new_one_another(said):
+    assert said(_plan(trips=(3, 9)), _plan(trips=(3, 10, 20))) == (
         "The visit on Tuesday 9 March 2027 moves to Wednesday 10 March 2027.",
         "A new visit on Saturday 20 March 2027.",
     )
 
 
-def test_a_course_held_stopped_new_or_gone_is_said():
+def test_a_course_held_stopped_new_or_gone_is_said(said):
     held = _course((4, 7), state="held", held_by=("q",))
-    assert "held until its question is answered" in _said(_plan(_course((4, 7))), _plan(held))[0]
-    assert "no longer held, now runs" in _said(_plan(held), _plan(_course((4, 7))))[0]
-    assert _said(_plan(), _plan(_course((4, 7)))) == ("drop-a, left eye: new in the plan.",)
-    assert _said(_plan(_course((4, 7))), _plan()) == ("drop-a, left eye: no longer in the plan.",)
+    assert "held until its question is answered" in said(_plan(_course((4, 7))), _plan(held))[0]
+    assert "no longer held, now runs" in said(_plan(held), _plan(_course((4, 7))))[0]
+    assert said(_plan(), _plan(_course((4, 7)))) == ("drop-a, left eye: new in the plan.",)
+    assert said(_plan(_course((4, 7))), _plan()) == ("drop-a, left eye: no longer in the plan.",)
 
 
-def test_a_new_question_is_said():
+def test_a_new_question_is_said_with_its_eye(said):
     question = Question(id="q", text="Is the eye quiet?", eye="left", fields=())
-    assert _said(_plan(), _plan(questions=(question,))) == ("A new question: Is the eye quiet?",)
+    assert said(_plan(), _plan(questions=(question,))) == ("A new question: Is the eye quiet? (left eye)",)
 
 
-def test_the_same_plan_has_no_effect():
+def test_the_same_plan_has_no_effect(said):
     plan = _plan(_course((4, 7), (2, 7)), trips=(3, 9))
-    assert _said(plan, plan) == ()
+    assert said(plan, plan) == ()
 
 
 @pytest.mark.parametrize(
@@ -196,8 +197,14 @@ def test_the_second_of_two_surgeons_who_change_steps_is_told_and_keeps_the_typin
     assert surgeon.post(page, data=first).status_code == 303
     answer = surgeon.post(page, data=second)
     assert answer.status_code == 409
-    assert "meanwhile" in words_of(answer.text)
-    assert form_of(answer.text)["reason"] == ["second"]
+    said = words_of(answer.text)
+    assert "Since then: plan 2, by surgeon" in said
+    assert "drops fewer" in said.split("What differs from plan 1:")[1].split("As it stands")[0]
+    newest = f"/plans/{int(plan.rsplit('/', 1)[1]) + 1}/steps"
+    kept = form_of(answer.text, newest)
+    assert (kept["reason"], kept["count"][0]) == (["second"], "5")
+    again = surgeon.post(newest, data=kept | {"store": ["yes"]})
+    assert again.status_code == 303
 
 
 def test_a_course_that_the_surgeon_ends_early_stops_on_the_day_before(house, routine, form_of, words_of):

@@ -1,34 +1,59 @@
-"""Differences between two plans in words: what a change does, said before it is signed."""
+"""Differences between two plans: what a change does, as values and in words, said before it is signed."""
 
 from __future__ import annotations
 
-from datetime import date
+import re
+from datetime import date, timedelta
 
 import pytest
 
-from followup.clinical.careplan import CourseAdded, CourseEdit, NeedAdded
-from followup.clinical.compare import compare_plans
+from followup.clinical.careplan import Caution, CourseAdded, CourseEdit, NeedAdded, Step
+from followup.clinical.compare import (
+    BottlesDiffer,
+    CautionDiffers,
+    CourseDiffers,
+    HandDiffers,
+    NeedDiffers,
+    QuestionDiffers,
+    TimesDiffer,
+    VisitDiffers,
+    compare_plans,
+)
+from followup.clinical.compare_words import English, in_english, said
 from followup.clinical.plan import build_plan
 from followup.clinical.record import parse_record
 
 DAY7 = date(2026, 3, 9)
+NAME = "Dexamethasone 0.1%, right eye"
 
 
 @pytest.fixture
-def changed(someone, protocol):
-    """``changed(edit)``: the differences that adjustments on day 7 make in a routine plan, by text."""
+def plans(someone, protocol):
+    """``plans(edit)``: a routine plan on day 7 and what adjustments or another record make of it."""
 
     def by(*edits, data=None, other=None):
         record = parse_record(data or someone())
         old = build_plan(record, protocol, as_of=DAY7)
         new = build_plan(parse_record(other) if other else record, protocol, as_of=DAY7, edits=edits)
-        return compare_plans(old, new, protocol)
+        return old, new
 
     return by
 
 
-def texts(differences, about=None):
-    return [d.text for d in differences if about in (None, d.about)]
+@pytest.fixture
+def changed(plans):
+    """The differences between the two."""
+    return lambda *edits, **records: compare_plans(*plans(*edits, **records))
+
+
+@pytest.fixture
+def texts(protocol):
+    """Differences of one kind in words."""
+
+    def of(differences, kind=object):
+        return [said(d, English(protocol)).text for d in differences if isinstance(d, kind)]
+
+    return of
 
 
 def edit(*steps, starts=date(2026, 3, 17)):
@@ -39,29 +64,41 @@ def test_the_same_plan_twice_has_no_differences(changed):
     assert changed() == ()
 
 
-def test_more_drops_a_later_end_and_moved_windows_are_said(changed):
+def test_more_drops_a_later_end_and_moved_windows_are_said(changed, texts, protocol):
     found = changed(edit((3, 14), (2, 7), (1, 7)))
-    assert texts(found, "drops") == [
-        "Dexamethasone 0.1%, right eye: 42 drops more; now 4 a day for 7 days, 3 a day for 21 days, "
-        "2 a day for 7 days, 1 a day for 7 days."
+    assert texts(found, CourseDiffers) == [
+        f"{NAME}: 42 drops more, 112 in all.",
+        f"{NAME}: the last day is 13 April 2026, 14 days later.",
     ]
-    assert texts(found, "end") == ["Dexamethasone 0.1%, right eye ends 13 April 2026, 14 days later."]
-    (end,) = [d for d in found if d.about == "end"]
-    assert (end.was, end.now, end.key) == ("2026-03-30", "2026-04-13", "right:steroid")
-    assert any(
-        "Refraction, right eye: first day 14 April 2026 instead of 31 March 2026" in t for t in texts(found)
+    steps, end = (d for d in found if isinstance(d, CourseDiffers))
+    assert (end.was.last_day, end.now.last_day) == (date(2026, 3, 30), date(2026, 4, 13))
+    assert said(steps, English(protocol)).now == (
+        "4 a day for 7 days, 3 a day for 21 days, 2 a day for 7 days, 1 a day for 7 days"
     )
-    assert texts(found, "bottle") == ["Dexamethasone 0.1%, right eye: 1 bottle more."]
-    assert texts(found, "visit")
+    windows = [said(d, English(protocol)) for d in found if isinstance(d, NeedDiffers)]
+    (refraction,) = [w for w in windows if "refraction" in w.text.lower()]
+    assert refraction.was.startswith("31 March 2026")
+    assert refraction.now.startswith("14 April 2026")
+    assert texts(found, BottlesDiffer) == [f"{NAME}: 1 bottle more."]
+    assert texts(found, VisitDiffers)
 
 
-def test_fewer_drops_and_an_earlier_end_are_said(changed):
-    found = changed(edit((1, 7)))
-    assert texts(found, "drops")[0].startswith("Dexamethasone 0.1%, right eye: 14 drops fewer")
-    assert texts(found, "end") == ["Dexamethasone 0.1%, right eye ends 23 March 2026, 7 days earlier."]
+def test_fewer_drops_and_an_earlier_end_are_said(changed, texts):
+    assert texts(changed(edit((1, 7))), CourseDiffers) == [
+        f"{NAME}: 14 drops fewer, 56 in all.",
+        f"{NAME}: the last day is 23 March 2026, 7 days earlier.",
+    ]
 
 
-def test_a_visit_more_and_a_new_look_are_said(changed):
+def test_one_drop_and_one_day_are_said_in_the_singular(changed, texts):
+    found = texts(changed(edit((2, 7), (1, 6))), CourseDiffers)
+    assert found == [
+        f"{NAME}: 1 drop fewer, 69 in all.",
+        f"{NAME}: the last day is 29 March 2026, 1 day earlier.",
+    ]
+
+
+def test_a_visit_more_and_a_new_look_are_said(changed, texts):
     look = NeedAdded(
         eye="right",
         need="inflammation",
@@ -72,46 +109,97 @@ def test_a_visit_more_and_a_new_look_are_said(changed):
         by="Dr Sen",
     )
     found = changed(look)
-    assert "One visit more, on 17 March 2026." in " ".join(texts(found, "visit")) or len(
-        texts(found, "visit")
-    )
-    assert any("is new: 16 March 2026 to 18 March 2026" in t for t in texts(found, "need"))
+    assert "A new visit on 17 March 2026." in texts(found, VisitDiffers)
+    (need,) = [d for d in found if isinstance(d, NeedDiffers) and d.was is None]
+    assert (need.now.earliest, need.now.latest) == (date(2026, 3, 16), date(2026, 3, 18))
 
 
-def test_a_course_more_is_said_with_its_steps(changed):
+def test_a_course_more_is_said_with_its_steps(changed, protocol):
     added = CourseAdded(
         eye="right", medicine="dorzolamide-2", starts=DAY7, steps=((3, 28),), reason="pressure", by="Dr Sen"
     )
-    found = changed(added)
-    assert texts(found, "course") == ["Dorzolamide 2%, right eye is new: 3 a day for 28 days."]
+    lines = in_english(changed(added), protocol)
+    assert "Dorzolamide 2%, right eye: new in the plan. Now: 3 a day for 28 days." in lines
 
 
-def test_a_held_course_and_its_question_are_said(changed, someone):
-    found = changed(other=someone(eye={"herpetic_keratitis": {"year": 2019}}))
-    assert "Dexamethasone 0.1%, right eye is held by herpes-answers and herpes-cover." in texts(
-        found, "course"
-    )
-    assert any(
-        t.startswith("A question more: Herpetic keratitis in the past") for t in texts(found, "question")
-    )
-    back = changed(data=someone(eye={"herpetic_keratitis": {"year": 2019}}), other=someone())
-    assert "Dexamethasone 0.1%, right eye is let go." in texts(back, "course")
-    assert any(t.startswith("No longer asked: Herpetic") for t in texts(back, "question"))
+def test_a_held_course_and_its_question_are_said(changed, someone, texts):
+    herpes = someone(eye={"herpetic_keratitis": {"year": 2019}})
+    found = changed(other=herpes)
+    assert f"{NAME}: held until its question is answered." in texts(found, CourseDiffers)
+    asked = texts(found, QuestionDiffers)
+    assert any(re.match(r"A new question: Herpetic keratitis in the past.*\(right eye\)", t) for t in asked)
+    back = changed(data=herpes, other=someone())
+    assert f"{NAME}: no longer held, now runs." in texts(back, CourseDiffers)
+    assert any(t.startswith("No longer asked: Herpetic") for t in texts(back, QuestionDiffers))
 
 
-def test_a_caution_more_and_one_that_is_gone_are_said(changed, someone):
+def test_a_caution_more_one_that_is_gone_and_one_that_now_stops_are_said(changed, plans, someone, texts):
     thin = someone(conditions={"blood_thinner": True})
-    assert any(t.startswith("A caution more:") for t in texts(changed(other=thin), "caution"))
-    assert any(t.startswith("No longer said:") for t in texts(changed(data=thin, other=someone()), "caution"))
+    assert any(t.startswith("A new caution:") for t in texts(changed(other=thin), CautionDiffers))
+    gone = texts(changed(data=thin, other=someone()), CautionDiffers)
+    assert any(t.startswith("A caution that is gone:") for t in gone)
+    plan, _ = plans()
+    mild, hard = (
+        plan.model_copy(update={"cautions": (Caution(id="c", text="Mind it.", eye="right", level=level),)})
+        for level in ("warn", "stop")
+    )
+    assert texts(compare_plans(mild, hard)) == ["This caution now stops the signature: Mind it. (right eye)"]
+    assert texts(compare_plans(hard, mild)) == [
+        "This caution no longer stops the signature: Mind it. (right eye)"
+    ]
 
 
-def test_a_clock_time_that_is_new_is_said(changed):
+def test_a_clock_time_that_is_new_is_said(changed, texts):
     found = changed(edit((6, 7), (3, 7), (2, 7), (1, 7)))
-    assert any(t.startswith("There is now a round at") for t in texts(found, "day"))
+    (times,) = [d for d in found if isinstance(d, TimesDiffer)]
+    assert times.new
+    assert all(time in texts(found, TimesDiffer)[0] for time in times.new)
+
+
+def test_a_plan_that_must_be_made_by_hand_is_said_first(plans, texts):
+    plan, _ = plans()
+    refusal = Caution(id="child", text="A child.", eye=None, level="stop")
+    by_hand = plan.model_copy(update={"refused": (refusal,), "courses": ()})
+    assert texts(compare_plans(plan, by_hand), HandDiffers) == ["The plan must now be made by hand."]
+    assert isinstance(compare_plans(plan, by_hand)[0], HandDiffers)
+    assert texts(compare_plans(by_hand, plan), HandDiffers) == ["The plan is no longer made by hand."]
+
+
+def test_another_strength_of_tablets_is_told_apart_from_other_days(plans, texts):
+    plan, _ = plans()
+    steroid = plan.course("right:steroid")
+
+    def tablets(*steps):
+        given = {"key": "mouth:prednisolone", "eye": None, "role": "steroid tablet", "steps": steps}
+        return plan.model_copy(update={"courses": (steroid.model_copy(update=given),)})
+
+    one = Step(start=DAY7, days=7, count=1, mg=20)
+    assert texts(compare_plans(tablets(one), tablets(one.model_copy(update={"mg": 40})))) == [
+        "Dexamethasone 0.1%, by mouth: another dose a day."
+    ]
+    later = one.model_copy(update={"start": DAY7 + timedelta(days=1)})
+    assert texts(compare_plans(tablets(one), tablets(later)), CourseDiffers) == [
+        "Dexamethasone 0.1%, by mouth: the same number of tablets, on other days.",
+        "Dexamethasone 0.1%, by mouth: the last day is 16 March 2026, 1 day later.",
+    ]
+    assert (
+        "2 tablets more, 9 in all"
+        in texts(compare_plans(tablets(one), tablets(one.model_copy(update={"days": 9}))))[0]
+    )
+
+
+def test_whatever_differs_both_ways_round_names_the_same_things(changed, plans):
+    old, new = plans(edit((3, 14), (2, 7), (1, 7)))
+    there, back = compare_plans(old, new), compare_plans(new, old)
+    assert [type(d) for d in there] == [type(d) for d in back]
+    courses = [
+        [(d.about, d.course.key) for d in way if isinstance(d, CourseDiffers)] for way in (there, back)
+    ]
+    assert courses[0] == courses[1]
 
 
 def test_every_change_of_the_twelve_plans_to_themselves_is_nothing(case, protocol):
     for name in ("wanjiru", "amina", "lakshmi", "grace", "li"):
         record = parse_record(case(name))
         plan = build_plan(record, protocol, as_of=record.last_operation_day)
-        assert compare_plans(plan, plan, protocol) == ()
+        assert compare_plans(plan, plan) == ()

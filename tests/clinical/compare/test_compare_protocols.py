@@ -116,7 +116,7 @@ def test_the_effect_on_patients_is_told_by_name(protocol, other, case):
     records = {name: parse_record(case(name)) for name in ("wanjiru", "li")}
     routine, child = effect_on(records, protocol, new)
     assert routine.name == "wanjiru"
-    assert "Dexamethasone 0.1%, right eye ends 6 April 2026, 7 days later." in routine.differences
+    assert "Dexamethasone 0.1%, right eye: the last day is 6 April 2026, 7 days later." in routine.differences
     assert child.differences == ()
 
 

@@ -1,0 +1,312 @@
+"""The differences between two plans in sentences: one set of them for the pages and the command line.
+
+``clinical`` knows no language: whoever asks hands in the words, and English is one of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol as Shape
+
+from followup.clinical.careplan import Bottle, Caution, Course, Question, ReviewNeed
+from followup.clinical.compare import (
+    BottlesDiffer,
+    CautionDiffers,
+    CourseDiffers,
+    Difference,
+    HandDiffers,
+    NeedDiffers,
+    QuestionDiffers,
+    TimesDiffer,
+    VisitDiffers,
+    runs,
+)
+from followup.clinical.english import day_words
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Eye
+
+
+class Words(Shape):
+    """What a language says. ``told`` puts a finished English sentence of the rules into it."""
+
+    def gettext(self, message: str, /) -> str: ...
+    def ngettext(self, singular: str, plural: str, n: int, /) -> str: ...
+    def told(self, text: str, /) -> str: ...
+    def day(self, day: date, /) -> str: ...
+    def eye(self, eye: Eye | None, /) -> str: ...
+    def medicine(self, key: str, /) -> str: ...
+    def look(self, kind: str, /) -> str: ...
+
+
+@dataclass(frozen=True)
+class English:
+    """Plain English, with the protocol's names; what it does not know is named by its id."""
+
+    protocol: Protocol
+
+    def gettext(self, message: str, /) -> str:
+        return message
+
+    def ngettext(self, singular: str, plural: str, n: int, /) -> str:
+        return singular if n == 1 else plural
+
+    def told(self, text: str, /) -> str:
+        return text
+
+    def day(self, day: date, /) -> str:
+        return day_words(day)
+
+    def eye(self, eye: Eye | None, /) -> str:
+        return f"{eye} eye" if eye else "by mouth"
+
+    def medicine(self, key: str, /) -> str:
+        known = self.protocol.formulary.get(key)
+        return known.label if known else key
+
+    def look(self, kind: str, /) -> str:
+        known = self.protocol.kinds.get(kind)
+        return known.text if known else kind
+
+
+@dataclass(frozen=True)
+class Said:
+    """A difference in a sentence; ``was`` and ``now`` say more where the sentence does not say all."""
+
+    text: str
+    was: str = ""
+    now: str = ""
+
+
+def said(difference: Difference, words: Words) -> Said:
+    """One difference in the words of a language."""
+    match difference:
+        case HandDiffers(by_hand):
+            return Said(_hand(by_hand, words))
+        case QuestionDiffers(question, new):
+            return Said(_question(question, new, words))
+        case CautionDiffers(was, now):
+            return Said(_caution(was, now, words))
+        case CourseDiffers():
+            return _course(difference, words)
+        case VisitDiffers(before, after):
+            return Said(_visit(before, after, words))
+        case TimesDiffer(new_times, gone):
+            return Said(_times(new_times, gone, words))
+        case BottlesDiffer(course, was_there, there):
+            return _bottles(course, was_there, there, words)
+        case NeedDiffers(was_due, due, impossible):
+            return _need(was_due, due, impossible, words)
+
+
+def _hand(by_hand: bool, words: Words) -> str:
+    if by_hand:
+        return words.gettext("The plan must now be made by hand.")
+    return words.gettext("The plan is no longer made by hand.")
+
+
+def _question(question: Question, new: bool, words: Words) -> str:
+    told = {"question": _of_eye(question.text, question.eye, words)}
+    if new:
+        return words.gettext("A new question: %(question)s") % told
+    return words.gettext("No longer asked: %(question)s") % told
+
+
+def _caution(was: Caution | None, now: Caution | None, words: Words) -> str:
+    caution = now or was
+    assert caution is not None
+    told = {"caution": _of_eye(caution.text, caution.eye, words)}
+    if now is None:
+        return words.gettext("A caution that is gone: %(caution)s") % told
+    if was is None:
+        return words.gettext("A new caution: %(caution)s") % told
+    if now.level == "stop":
+        return words.gettext("This caution now stops the signature: %(caution)s") % told
+    if was.level == "stop":
+        return words.gettext("This caution no longer stops the signature: %(caution)s") % told
+    return words.gettext("This caution has another weight now: %(caution)s") % told
+
+
+def _of_eye(text: str, eye: Eye | None, words: Words) -> str:
+    if eye is None:
+        return words.told(text)
+    return words.gettext("%(text)s (%(eye)s)") % {"text": words.told(text), "eye": words.eye(eye)}
+
+
+def _course(difference: CourseDiffers, words: Words) -> Said:
+    was, now = difference.was, difference.now
+    what = {"what": _what(difference.course, words)}
+    steps = tuple(_steps(course, words) if course else "" for course in (was, now))
+    match difference.about:
+        case "new":
+            return Said(words.gettext("%(what)s: new in the plan.") % what, *steps)
+        case "gone":
+            return Said(words.gettext("%(what)s: no longer in the plan.") % what, *steps)
+    assert was is not None
+    assert now is not None
+    match difference.about:
+        case "medicine":
+            text = words.gettext("%(what)s instead of %(old)s.") % {
+                **what,
+                "old": words.medicine(was.medicine),
+            }
+            return Said(text)
+        case "state":
+            return Said(_state(now, words) % what)
+        case "steps":
+            return Said(_amount(was, now, what, words), *steps)
+        case "dose":
+            return Said(words.gettext("%(what)s: another dose a day.") % what)
+    return Said(_end(was, now, what, words))
+
+
+def _state(course: Course, words: Words) -> str:
+    return {
+        "active": words.gettext("%(what)s: no longer held, now runs."),
+        "held": words.gettext("%(what)s: held until its question is answered."),
+        "stopped": words.gettext("%(what)s: stopped."),
+    }[course.state]
+
+
+def _amount(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
+    more = now.drops - was.drops
+    count = abs(more)
+    if more == 0 and now.eye:
+        text = words.gettext("%(what)s: the same number of drops, on other days.")
+    elif more == 0:
+        text = words.gettext("%(what)s: the same number of tablets, on other days.")
+    elif more > 0 and now.eye:
+        text = words.ngettext(
+            "%(what)s: %(count)s drop more, %(all)s in all.",
+            "%(what)s: %(count)s drops more, %(all)s in all.",
+            count,
+        )
+    elif more > 0:
+        text = words.ngettext(
+            "%(what)s: %(count)s tablet more, %(all)s in all.",
+            "%(what)s: %(count)s tablets more, %(all)s in all.",
+            count,
+        )
+    elif now.eye:
+        text = words.ngettext(
+            "%(what)s: %(count)s drop fewer, %(all)s in all.",
+            "%(what)s: %(count)s drops fewer, %(all)s in all.",
+            count,
+        )
+    else:
+        text = words.ngettext(
+            "%(what)s: %(count)s tablet fewer, %(all)s in all.",
+            "%(what)s: %(count)s tablets fewer, %(all)s in all.",
+            count,
+        )
+    return text % {**what, "count": count, "all": now.drops}
+
+
+def _end(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
+    assert now.last_day is not None
+    told = {**what, "day": words.day(now.last_day)}
+    if was.last_day is None:
+        return words.gettext("%(what)s: the last day is %(day)s.") % told
+    later = (now.last_day - was.last_day).days
+    if later > 0:
+        text = words.ngettext(
+            "%(what)s: the last day is %(day)s, %(count)s day later.",
+            "%(what)s: the last day is %(day)s, %(count)s days later.",
+            later,
+        )
+    else:
+        text = words.ngettext(
+            "%(what)s: the last day is %(day)s, %(count)s day earlier.",
+            "%(what)s: the last day is %(day)s, %(count)s days earlier.",
+            -later,
+        )
+    return text % {**told, "count": abs(later)}
+
+
+def _visit(was: date | None, now: date | None, words: Words) -> str:
+    if was and now:
+        return words.gettext("The visit on %(old)s moves to %(new)s.") % {
+            "old": words.day(was),
+            "new": words.day(now),
+        }
+    if now:
+        return words.gettext("A new visit on %(day)s.") % {"day": words.day(now)}
+    assert was is not None
+    return words.gettext("No visit any more on %(day)s.") % {"day": words.day(was)}
+
+
+def _times(new: tuple[str, ...], gone: tuple[str, ...], words: Words) -> str:
+    told = {"times": ", ".join(new), "gone": ", ".join(gone)}
+    if new and gone:
+        return words.gettext("New clock times: %(times)s. No longer: %(gone)s.") % told
+    if new:
+        return (
+            words.ngettext(
+                "A clock time that is new to the patient: %(times)s.",
+                "Clock times that are new to the patient: %(times)s.",
+                len(new),
+            )
+            % told
+        )
+    if gone:
+        return words.gettext("No drops any more at: %(gone)s.") % told
+    return words.gettext("The daily times change, with no clock time that is new to the patient.")
+
+
+def _bottles(course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], words: Words) -> Said:
+    what = {"what": _what(course, words)}
+    days = tuple(", ".join(words.day(bottle.opened) for bottle in bottles) for bottles in (was, now))
+    more = len(now) - len(was)
+    if more == 0:
+        return Said(words.gettext("%(what)s: bottles are opened on other days.") % what, *days)
+    if more > 0:
+        text = words.ngettext("%(what)s: %(count)s bottle more.", "%(what)s: %(count)s bottles more.", more)
+    else:
+        text = words.ngettext(
+            "%(what)s: %(count)s bottle fewer.", "%(what)s: %(count)s bottles fewer.", -more
+        )
+    return Said(text % {**what, "count": abs(more)}, *days)
+
+
+def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, words: Words) -> Said:
+    need = now or was
+    assert need is not None
+    what = {"what": f"{words.look(need.kind)}, {words.eye(need.eye)}" if need.eye else words.look(need.kind)}
+    if impossible:
+        return Said(words.gettext("To look at: %(what)s. No day is left for it.") % what)
+    windows = tuple(_window(each, words) if each else "" for each in (was, now))
+    if was is None:
+        return Said(words.gettext("New to look at: %(what)s.") % what, *windows)
+    if now is None:
+        return Said(words.gettext("No longer to look at: %(what)s.") % what, *windows)
+    return Said(words.gettext("To look at on other days: %(what)s.") % what, *windows)
+
+
+def _window(need: ReviewNeed, words: Words) -> str:
+    return words.gettext("%(start)s to %(end)s, best on %(day)s") % {
+        "start": words.day(need.earliest),
+        "end": words.day(need.latest),
+        "day": words.day(need.target),
+    }
+
+
+def _what(course: Course, words: Words) -> str:
+    return words.gettext("%(medicine)s, %(eye)s") % {
+        "medicine": words.medicine(course.medicine),
+        "eye": words.eye(course.eye),
+    }
+
+
+def _steps(course: Course, words: Words) -> str:
+    return ", ".join(
+        words.ngettext("%(times)s a day for %(days)s day", "%(times)s a day for %(days)s days", days)
+        % {"times": count, "days": days}
+        for count, days in runs(course.steps)
+    )
+
+
+def in_english(differences: Iterable[Difference], protocol: Protocol) -> tuple[str, ...]:
+    """A line each, for the command line and for whoever compares protocols."""
+    told = (said(difference, English(protocol)) for difference in differences)
+    return tuple(f"{one.text} Now: {one.now}." if one.now else one.text for one in told)
