@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -14,8 +14,9 @@ from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
-from followup.records.desk_notes import StockCount, bodies_in_force, count_stock, stock
-from followup.records.patients import patients_by_id
+from followup.recall.pharmacy import HandOut as AHandOut
+from followup.recall.pharmacy import hand_outs, medicine_name
+from followup.records.desk_notes import StockCount, count_stock, stock
 from followup.records.views import PatientView
 
 router = APIRouter()
@@ -24,18 +25,27 @@ WEEK = 7
 
 @dataclass(frozen=True)
 class MedicineLine:
-    """One medicine's bottles. ``missing``: how many the week needs beyond the last count."""
+    """One medicine's bottles. ``gone``: handed out by the plans since the last count.
+
+    ``missing``: how many the week needs beyond what is left of it.
+    """
 
     medicine: str
     name: str
     today: int
     week: int
     counted: StockCount | None
+    gone: int
     typed: str
 
     @property
     def missing(self) -> int | None:
-        return max(0, self.week - self.counted.bottles) if self.counted else None
+        return None if self.left is None else max(0, self.week - self.left)
+
+    @property
+    def left(self) -> int | None:
+        """What should stand on the shelf this morning; None where nobody counted."""
+        return max(0, self.counted.bottles - self.gone) if self.counted else None
 
 
 @dataclass(frozen=True)
@@ -101,34 +111,49 @@ def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
     """Bottles of the plans in force against the last counts. ``typed``: counts not stored yet."""
     formulary = visit.desk.protocol.formulary
     end = visit.today + timedelta(days=WEEK - 1)
-    today: Counter[str] = Counter()
-    week: Counter[str] = Counter()
-    out: list[HandOut] = []
     with visit.desk.store.read() as session:
-        bodies, counted = bodies_in_force(session), stock(session)
-        people = patients_by_id(session, bodies)
-    for patient_id, body in bodies.items():
-        for bottle in body.supply:
-            if not visit.today <= bottle.handed_over <= end:
-                continue
-            course = body.course(bottle.course)
-            week[course.medicine] += 1
-            if bottle.handed_over == visit.today:
-                today[course.medicine] += 1
-                label = formulary[course.medicine].label if course.medicine in formulary else course.medicine
-                out.append(HandOut(people[patient_id], label, course.eye, bottle.number))
+        counted = stock(session)
+        since = min([visit.today, *(_day(visit, one) for one in counted.values())])
+        given = hand_outs(session, since, end)
+    ahead = [one for one in given if one.bottle.handed_over >= visit.today]
+    week = Counter(one.course.medicine for one in ahead)
+    now = [one for one in ahead if one.bottle.handed_over == visit.today]
+    today = Counter(one.course.medicine for one in now)
     lines = tuple(
         MedicineLine(
             key,
-            formulary[key].label if key in formulary else key,
+            medicine_name(key, formulary),
             today[key],
             week[key],
             counted.get(key),
+            _gone_since(visit, key, counted.get(key), given),
             first(typed or {}, f"stock.{key}"),
         )
-        for key in sorted({*week, *counted})
+        for key in sorted({*week, *counted}, key=lambda key: medicine_name(key, formulary).casefold())
     )
-    return Shelf(lines, tuple(sorted(out, key=lambda line: (line.who.name.casefold(), line.name))), end)
+    out = (
+        HandOut(one.patient, medicine_name(one.course.medicine, formulary), one.course.eye, one.bottle.number)
+        for one in now
+    )
+    return Shelf(lines, tuple(out), end)
+
+
+def _day(visit: Visit, count: StockCount) -> date:
+    return count.at.astimezone(visit.zone).date()
+
+
+def _gone_since(visit: Visit, medicine: str, count: StockCount | None, given: Iterable[AHandOut]) -> int:
+    """Bottles that the plans gave out from the day of the count up to yesterday.
+
+    Whether that day's own were still on the shelf is not known: they count as gone, so that no
+    shortage is hidden.
+    """
+    if count is None:
+        return 0
+    start = _day(visit, count)
+    return sum(
+        one.course.medicine == medicine and start <= one.bottle.handed_over < visit.today for one in given
+    )
 
 
 def _page(

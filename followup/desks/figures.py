@@ -14,34 +14,16 @@ from followup.clinical.record import Record
 from followup.clinical.vision import BANDS_SOURCE, band
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import show
-from followup.records.desk_notes import listed_operations
+from followup.recall.forecast import DayLoad
+from followup.recall.forecast import forecast as load_ahead
 from followup.records.followed import ClosedVisit, visits_with_closed_window
 from followup.records.recent import records_since
-from followup.records.trips import open_trips
+from followup.records.trips import missed_trips
 
 router = APIRouter()
 WEEKS = 8
 QUARTER = timedelta(days=91)
 EARLY = 40  # vision before this day after surgery counts as early (Congdon, Lancet Glob Health 2013;1:e37)
-
-
-@dataclass(frozen=True)
-class DayLoad:
-    """A day: visits of plans, first looks after listed operations, and places (None: no limit)."""
-
-    day: date
-    open: bool
-    visits: int
-    first_looks: int
-    places: int | None
-
-    @property
-    def expected(self) -> int:
-        return self.visits + self.first_looks
-
-    @property
-    def over(self) -> bool:
-        return self.places is not None and self.expected > self.places
 
 
 @dataclass(frozen=True)
@@ -61,26 +43,22 @@ class Completeness:
 @router.get("/forecast")
 def forecast(request: Request, visit: AnyVisit) -> Response:
     days = days_ahead(visit)
-    weeks = [days[i : i + 7] for i in range(0, len(days), 7)]
-    return show(request, "forecast.html", weeks=weeks, most=max((d.expected for d in days), default=0))
-
-
-def days_ahead(visit: Visit) -> list[DayLoad]:
-    """Eight weeks from today on, day by day."""
-    start, end = visit.today, visit.today + timedelta(days=7 * WEEKS - 1)
     with visit.desk.store.read() as session:
-        trips = [t for t in open_trips(session, until=end) if t.day >= start]
-        listed = listed_operations(session, start, end)
-    visits = Counter(trip.day for trip in trips)
-    services = sorted({service for trip in trips for service in trip.services})
-    days = []
-    for i in range(7 * WEEKS):
-        day = start + timedelta(days=i)
-        rooms = [visit.calendar.room(service, day) for service in services or ["review"]]
-        known = [room for room in rooms if room is not None]
-        looks = listed.get(day - timedelta(days=1), 0)
-        days.append(DayLoad(day, visit.calendar.is_open(day), visits[day], looks, max(known, default=None)))
-    return days
+        missed = len(missed_trips(session, visit.today))
+    return show(
+        request,
+        "forecast.html",
+        weeks=[days[i : i + 7] for i in range(0, len(days), 7)],
+        most=max(day.expected for day in days),
+        over=[day for day in days if day.over],
+        missed=missed,
+    )
+
+
+def days_ahead(visit: Visit) -> tuple[DayLoad, ...]:
+    """Eight weeks from today on, day by day."""
+    with visit.desk.store.read() as session:
+        return load_ahead(session, visit.today, 7 * WEEKS, visit.calendar, visit.desk.protocol)
 
 
 @router.get("/outcomes")

@@ -1,4 +1,4 @@
-"""The pharmacy's list of a day: the bottles to hand out, patient by patient."""
+"""The pharmacy's lists: the bottles to hand out, patient by patient."""
 
 from __future__ import annotations
 
@@ -8,10 +8,22 @@ from datetime import date
 
 from sqlmodel import Session
 
+from followup.clinical.careplan import Bottle, Course
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Eye
+from followup.records.attempts import standings
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies, plans_in_force_ids
+from followup.records.views import PatientView
+
+
+@dataclass(frozen=True)
+class HandOut:
+    """One bottle that one person takes home on ``bottle.handed_over``."""
+
+    patient: PatientView
+    course: Course
+    bottle: Bottle
 
 
 @dataclass(frozen=True)
@@ -26,19 +38,45 @@ class BottleLine:
     opens: date
 
 
-def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine]) -> tuple[BottleLine, ...]:
-    """The bottles that plans in force hand over on ``day``, by medicine and patient."""
-    owners = plans_in_force_ids(session)
-    bodies = plan_bodies(session, owners)
+def hand_outs(session: Session, start: date, end: date) -> tuple[HandOut, ...]:
+    """The bottles that plans in force hand over, both days included, by day, name and course.
+
+    Whoever is not followed any more takes none home.
+    """
+    owners, gone = plans_in_force_ids(session), standings(session)
+    bodies = plan_bodies(session, [plan for plan, owner in owners.items() if owner not in gone])
     people = patients_by_id(session, owners.values())
-    found = []
-    for plan_id, body in bodies.items():
-        who = people.get(owners[plan_id])
-        for bottle in body.supply if who else ():
-            if bottle.handed_over != day or who is None:
-                continue
-            course = body.course(bottle.course)
-            medicine = formulary.get(course.medicine)
-            label = medicine.label if medicine else course.medicine
-            found.append(BottleLine(who.code, who.name, course.eye, label, bottle.number, bottle.opened))
-    return tuple(sorted(found, key=lambda line: (line.medicine, line.code, line.number)))
+    found = [
+        HandOut(people[owners[plan_id]], body.course(bottle.course), bottle)
+        for plan_id, body in bodies.items()
+        if owners[plan_id] in people
+        for bottle in body.supply
+        if start <= bottle.handed_over <= end
+    ]
+    return tuple(sorted(found, key=_place))
+
+
+def _place(one: HandOut) -> tuple[date, str, str, str, int]:
+    who = one.patient
+    return one.bottle.handed_over, who.name.casefold(), who.code, one.course.key, one.bottle.number
+
+
+def medicine_name(key: str, formulary: Mapping[str, Medicine]) -> str:
+    """Name and strength, or the key of a medicine that is not in the formulary."""
+    return formulary[key].label if key in formulary else key
+
+
+def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine]) -> tuple[BottleLine, ...]:
+    """The bottles of ``day`` for a spreadsheet, by medicine and patient."""
+    lines = (
+        BottleLine(
+            one.patient.code,
+            one.patient.name,
+            one.course.eye,
+            medicine_name(one.course.medicine, formulary),
+            one.bottle.number,
+            one.bottle.opened,
+        )
+        for one in hand_outs(session, day, day)
+    )
+    return tuple(sorted(lines, key=lambda line: (line.medicine, line.code, line.number)))

@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
-from followup.clinical.careplan import CarePlan
 from followup.errors import FollowupError
 from followup.records.sites import site_of_session
 from followup.records.store import Unit
 from followup.records.tables import (
-    CarePlanRow,
-    OperationListRow,
-    PatientRow,
     SheetChoiceRow,
     StockCountRow,
     TeachBackRow,
@@ -93,24 +89,3 @@ def stock(session: Session) -> dict[str, StockCount]:
     """The last counts at the session's site, by medicine."""
     rows = session.exec(select(StockCountRow).where(StockCountRow.site_id == site_of_session(session)))
     return {row.medicine: StockCount(row.bottles, row.by, row.at) for row in rows}
-
-
-def bodies_in_force(session: Session) -> dict[int, CarePlan]:
-    """Every plan in force, by patient."""
-    rows = session.exec(
-        select(CarePlanRow.patient_id, CarePlanRow.body)
-        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
-        .where(CarePlanRow.status == "active")
-    )
-    return {patient: CarePlan.model_validate_json(body) for patient, body in rows}
-
-
-def listed_operations(session: Session, start: date, end: date) -> dict[date, int]:
-    """How many operations the lists name for each day, both days included."""
-    rows = session.scalars(
-        select(col(OperationListRow.day)).where(OperationListRow.day >= start, OperationListRow.day <= end)
-    )
-    found: dict[date, int] = {}
-    for day in rows:
-        found[day] = found.get(day, 0) + 1
-    return found

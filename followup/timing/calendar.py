@@ -90,16 +90,24 @@ class Calendar(Entry):
         listed = self._by_name.get(service)
         return not self.only_listed_services if listed is None else listed.falls_on(day)
 
-    def room(self, service: str, day: date) -> int | None:
-        """Places left for ``service`` on ``day``: None without limit, 0 where it is not offered."""
+    def places(self, service: str, day: date) -> int | None:
+        """Places in all for ``service`` on ``day``: None without limit, 0 where it is not offered."""
         if not self.offers(service, day):
             return 0
         listed = self._by_name.get(service)
         if listed is None or listed.capacity is None:
             return None
         half = self._half_day(day)
-        places = listed.capacity // 2 if half is not None and half.capacity == "half" else listed.capacity
-        return max(0, places - self.taken(day, service))
+        return listed.capacity // 2 if half is not None and half.capacity == "half" else listed.capacity
+
+    def room(self, service: str, day: date) -> int | None:
+        """Places left for ``service`` on ``day``: None without limit, 0 where it is not offered."""
+        places = self.places(service, day)
+        return None if places is None else max(0, places - self.taken(day, service))
+
+    def is_half_day(self, day: date) -> bool:
+        """Whether the clinic is open on ``day``, with fewer services or places than on other days."""
+        return self.is_open(day) and self._half_day(day) is not None
 
     def taken(self, day: date, service: str | None = None) -> int:
         """Places already taken on ``day``, for one service or over all of them."""
