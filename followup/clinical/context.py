@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from followup.clinical.paths import Held, held, leads
-from followup.clinical.record import Eye, Findings, Operation, Record
+from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
 from followup.clinical.record.patient import EyeHistory
 
 OTHER: Mapping[Eye, Eye] = {"right": "left", "left": "right"}
@@ -160,6 +160,16 @@ def _earlier(name: str) -> Derived:
     return Derived(("operation.date", f"operation.{name}"), of, (bool,))
 
 
+def _steroid_before(context: EyeContext) -> tuple[SteroidGiven, ...]:
+    """Steroid of an earlier operation on this eye that may still be at work."""
+    return tuple(
+        given
+        for o in context.record.operations
+        if o.eye == context.eye and 0 < (context.day0 - o.date).days <= RECENT_OPERATION_DAYS
+        for given in o.steroid
+    )
+
+
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
 _DERIVED: Mapping[str, Derived] = {
     "age_youngest": Derived(_BORN, lambda c: _age(c, youngest=True)),
@@ -168,6 +178,9 @@ _DERIVED: Mapping[str, Derived] = {
     "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
     "earlier_capsule_torn": _earlier("capsule_torn"),
     "earlier_vitreous_lost": _earlier("vitreous_lost"),
+    "steroid_before": Derived(
+        ("operation.date", "operation.steroid"), _steroid_before, held("operation.steroid").kinds
+    ),
     "blood_at_look": _latest("blood"),
     "chamber_at_look": _latest("chamber"),
     "leak_at_look": _latest("leak"),

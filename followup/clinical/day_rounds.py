@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import Course, DayPhase, Dose
 from followup.clinical.protocol import Protocol
-from followup.timing.rounds import Phase, RoundBottle, plan_rounds
+from followup.timing.rounds import Phase, RoundBottle, fits, plan_rounds
 from followup.timing.waking import WakingDay
 
 
@@ -75,6 +75,12 @@ def draft_rounds(
         times = tuple(waking.clock(slot) for slot in rounds.times)
         made.append(DayPhase(start=span.start, end=span.end, times=times, doses=doses))
     return tuple(made), tuple(_moved(timed, waking))
+
+
+def fits_the_day(course: Course, protocol: Protocol, waking: WakingDay) -> bool:
+    """Whether every step of the course has its places in the patient's waking day."""
+    bottle = _bottle(course, protocol, waking)
+    return all(fits(bottle, step.count, waking.slots) for step in course.steps)
 
 
 def _bottle(course: Course, protocol: Protocol, waking: WakingDay) -> RoundBottle:

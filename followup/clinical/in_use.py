@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from datetime import date, time, timedelta
 
 from followup.clinical.careplan import Course, Question, Reason, Step
+from followup.clinical.day_rounds import fits_the_day
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, InUse, Record
 from followup.errors import FollowupError
+from followup.timing.waking import WakingDay
 
 _GOES_ON = Reason(
     rule="goes-on",
@@ -18,6 +20,13 @@ _GOES_ON = Reason(
 )
 
 
+_WAYS = {
+    "eye": "given in the eye",
+    "mouth": "taken by mouth",
+    "injection": "put in by the surgeon, not in use from day to day",
+}
+
+
 @dataclass(frozen=True)
 class FromBefore:
     courses: tuple[Course, ...]
@@ -25,11 +34,14 @@ class FromBefore:
     notices: tuple[str, ...]
 
 
-def courses_from_before(record: Record, protocol: Protocol, start: date, end: date) -> FromBefore:
+def courses_from_before(
+    record: Record, protocol: Protocol, start: date, end: date, waking: WakingDay
+) -> FromBefore:
     """One course an eye (or by mouth) for each medicine that goes on, from ``start`` to ``end``.
 
     ``end`` is the last day that the plan speaks of; the medicine itself goes on after it unless
-    the record gives a last day. What can't be named or counted is a question.
+    the record gives a last day. What can't be named or counted, or has no place in the waking day,
+    is a question. Raises FollowupError where the formulary has no such medicine, or not by that way.
     """
     courses: list[Course] = []
     questions: list[Question] = []
@@ -38,12 +50,16 @@ def courses_from_before(record: Record, protocol: Protocol, start: date, end: da
         if not entry.continues:
             notices.append(f"{_name(entry)} from before the operation is stopped.")
             continue
-        asked = _questions(entry, i, protocol)
+        asked = _questions(entry, i, protocol, start)
         questions += asked
         if entry.medicine is None:
             continue
-        for eye in _eyes(entry):
-            courses.append(_course(entry, eye, protocol, start, end, tuple(q.id for q in asked)))
+        made = [_course(entry, eye, protocol, start, end, tuple(q.id for q in asked)) for eye in _eyes(entry)]
+        if not all(fits_the_day(course, protocol, waking) for course in made):
+            crowded = _crowded(entry, i)
+            questions.append(crowded)
+            made = [_held(course, crowded.id) for course in made]
+        courses += made
     return FromBefore(_apart(courses), tuple(questions), tuple(notices))
 
 
@@ -53,7 +69,7 @@ def _eyes(entry: InUse) -> tuple[Eye | None, ...]:
     return ("right", "left") if entry.eye == "both" else (entry.eye,)
 
 
-def _questions(entry: InUse, i: int, protocol: Protocol) -> list[Question]:
+def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Question]:
     field = f"in_use.{i}"
     asked = []
     if entry.medicine is None:
@@ -66,16 +82,40 @@ def _questions(entry: InUse, i: int, protocol: Protocol) -> list[Question]:
             where=f"record: {field}.medicine",
             fix="use a formulary id, or leave it out and write what it is in described",
         )
+    elif protocol.formulary[entry.medicine].route != entry.route:
+        raise FollowupError(
+            "record.route",
+            f"{entry.medicine} is {_WAYS[protocol.formulary[entry.medicine].route]}",
+            where=f"record: {field}.route",
+            fix="correct the route, or the medicine",
+        )
     if not (entry.count_a_day or entry.times) and entry.medicine is not None:
         text = f"How many times a day is {_name(entry)} given?"
         asked.append(_question(f"count-{i}", text, (f"{field}.count_a_day",)))
     if _is_steroid_tablet(entry, protocol) and entry.ordered_by is None:
         text = f"Who tapers the {_name(entry)} by mouth?"
-        asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",), holds=False))
+        asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",)))
+    untold = entry.mg is None and not any(step.starts <= start for step in entry.mg_steps)
+    if _is_steroid_tablet(entry, protocol) and untold:
+        text = f"How many mg of {_name(entry)} a day, and in which steps?"
+        asked.append(_question(f"mg-{i}", text, (f"{field}.mg", f"{field}.mg_steps")))
     return asked
 
 
-def _question(id_: str, text: str, fields: tuple[str, ...], holds: bool = True) -> Question:
+def _crowded(entry: InUse, i: int) -> Question:
+    text = (
+        f"{_name(entry)} as often as that has no place in the waking day: how many times a day, at which "
+        "times, and when does the patient rise and go to bed?"
+    )
+    fields = (f"in_use.{i}.count_a_day", f"in_use.{i}.times", "patient.waking")
+    return _question(f"times-{i}", text, fields)
+
+
+def _held(course: Course, by: str) -> Course:
+    return course.model_copy(update={"state": "held", "held_by": (*course.held_by, by)})
+
+
+def _question(id_: str, text: str, fields: tuple[str, ...]) -> Question:
     return Question(id=f"in-use-{id_}", text=text, eye=None, fields=fields, reasons=(_GOES_ON,))
 
 

@@ -72,12 +72,24 @@ class Look:
 
     @cached_property
     def grades_before(self) -> tuple[int, ...]:
-        """The grades of the earlier looks at which cells were seen."""
+        """The grades of the looks on earlier days at which cells were seen."""
         return tuple(grade for r in self.earlier if (grade := _grade(r.cells)) is not None)
 
     @property
     def cells_before(self) -> int | None:
-        return self.grades_before[-1] if self.grades_before else None
+        """The grade of the look before this one, which may have been on the same day."""
+        today = [g for r in self._earlier_today() if (g := _grade(r.cells)) is not None]
+        return next(reversed((*self.grades_before, *today)), None)
+
+    def _earlier_today(self) -> list[Findings]:
+        now = self.findings.time
+        mine = (r for r in self.rules.context.reviews if r.date == self.findings.date)
+        return [r for r in mine if r.time is not None and now is not None and r.time < now]
+
+    @property
+    def quiet_before(self) -> bool:
+        """Whether the last look on an earlier day at which cells were seen saw none."""
+        return self.grades_before[-1:] == (0,)
 
     @property
     def pressure(self) -> float | None:

@@ -34,7 +34,7 @@ from followup.clinical.in_use import courses_from_before
 from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
 from followup.clinical.protocol import Protocol
-from followup.clinical.record import Record
+from followup.clinical.record import Operation, Record
 from followup.clinical.safety import (
     check_courses,
     check_given,
@@ -114,7 +114,7 @@ def build_plan(
         return _by_hand(setting, approved)
     courses, overridden = _courses(setting, edits)
     until = _horizon(courses, _needs(setting, courses, edits)[0], setting)
-    before = courses_from_before(record, protocol, _from_before_start(setting), until)
+    before = courses_from_before(record, protocol, _from_before_start(setting), until, waking)
     net = check_courses(record, protocol, (*courses, *before.courses), as_of)
     given = check_given(eyes, protocol)
     held = _hold(net.courses, eyes)
@@ -150,6 +150,7 @@ def build_plan(
             *before.notices,
             *over,
             *_replaced(record, eyes, as_of),
+            *_answers_to_nothing(eyes, protocol),
             *moved,
             *long_rounds(rounds, held, protocol),
             *visits.notices,
@@ -296,7 +297,7 @@ def _first_drop_day(eye: EyeRules) -> FirstDropDay:
 def _doses_left_today(course: Course, rounds: Sequence[DayPhase], setting: _Setting) -> int | None:
     """On the day of surgery only the rounds after the end of the operation are still to come."""
     eye = next((e for e in setting.eyes if e.eye == course.eye), None)
-    ended = eye.context.operation.end if eye else None
+    ended = _ended_at(eye.context.operation) if eye else None
     if eye is None or ended is None or course.first_day != eye.day0:
         return None
     phase = next((p for p in rounds if p.start <= eye.day0 <= p.end), None)
@@ -304,13 +305,19 @@ def _doses_left_today(course: Course, rounds: Sequence[DayPhase], setting: _Sett
     if dose is None or not rounds:
         return None
     rise = setting.waking.clock(0)
-    return sum(_of_the_day(t, rise) > _of_the_day(ended, rise) for t in dose.times)
+    # A round before the time of rising is one after midnight, at the end of the waking day.
+    return sum(_minutes(t, next_day=t < rise) > ended for t in dose.times)
 
 
-def _of_the_day(clock: str, rise: str) -> int:
-    """Minutes since rising, so that a time after midnight stands at the end of the day."""
-    minutes = [int(c[:2]) * 60 + int(c[3:]) for c in (clock, rise)]
-    return (minutes[0] - minutes[1]) % 1440
+def _ended_at(operation: Operation) -> int | None:
+    """Minutes from the midnight before the operation; an end before the start is after the next one."""
+    if operation.end is None:
+        return None
+    return _minutes(operation.end, next_day=operation.start is not None and operation.end < operation.start)
+
+
+def _minutes(clock: str, *, next_day: bool) -> int:
+    return int(clock[:2]) * 60 + int(clock[3:]) + 1440 * next_day
 
 
 def _supply(
@@ -370,6 +377,17 @@ def _unknown_looks(needs: Sequence[ReviewNeed]) -> tuple[Question, ...]:
         )
         for need in needs
     )
+
+
+def _answers_to_nothing(eyes: Sequence[EyeRules], protocol: Protocol) -> list[str]:
+    """Answers under a name that no caution has: a slip of the pen, or a caution that is no more."""
+    known = {rule.id for rule in protocol.cautions.cautions} | {d.id for d in protocol.cautions.duplicates}
+    answers = (answer for eye in eyes for answer in eye.context.operation.answers)
+    return [
+        f'The answer to "{a.caution}" fits no caution of this protocol.'
+        for a in answers
+        if a.caution not in known
+    ]
 
 
 def _replaced(record: Record, eyes: Sequence[EyeRules], as_of: date) -> list[str]:

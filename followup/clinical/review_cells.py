@@ -187,7 +187,7 @@ def _step_back(look: Look, s: Settings) -> Proposal:
 
 def _shorten(look: Look, s: Settings, go_on: str) -> tuple[Proposal, ...]:
     """Quiet at this look and the last: the later steps may be a week each, down to the shortest course."""
-    if look.cells != 0 or look.cells_before != 0 or not look.own_count:
+    if look.cells != 0 or look.cells_before != 0 or not look.quiet_before or not look.own_count:
         return ()
     if look.uveitic and not look.fact("quiet_90"):
         return ()

@@ -8,10 +8,17 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import ReviewNeed
 from followup.clinical.needs import Opened
+from followup.clinical.paths import held
 from followup.clinical.protocol import Protocol
-from followup.clinical.record import Eye, Record
+from followup.clinical.record import Eye, Findings, Record
 
 _DONE = ("arrived", "fulfilled")
+_GRADED = (name for name in Findings.model_fields if not held(f"reviews.{name}").is_text)
+_SEEN = (
+    *(name for name in _GRADED if held(f"reviews.{name}").can_be("not seen") and name != "technique_seen"),
+    *("pressure", "vision", "refraction"),
+)
+"""The findings of the eye itself."""
 
 
 @dataclass(frozen=True)
@@ -85,10 +92,18 @@ def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) 
             return True
         if any(v in ("not seen", "not done") for v in values):
             return False
-    elif reviews:
+    elif any(not _saw_nothing(review) for review in reviews):
         return True
+    elif reviews:
+        return False
     trips = [t for t in record.trips if t.date == day and t.status in _DONE]
     return any(not t.served or need.key in t.served or need.kind in t.served for t in trips)
+
+
+def _saw_nothing(review: Findings) -> bool:
+    """Whether a look wrote down only that it could not see: it is no look. One without a word is believed."""
+    told = [getattr(review, name) for name in _SEEN]
+    return any(told) and all(value in (None, "not seen", "not done") for value in told)
 
 
 def _missed(record: Record, protocol: Protocol, need: ReviewNeed, as_of: date) -> bool:
@@ -96,6 +111,8 @@ def _missed(record: Record, protocol: Protocol, need: ReviewNeed, as_of: date) -
     finding = protocol.kinds[need.kind].finding
     seen = [r for r in record.reviews if r.eye == need.eye and need.earliest <= r.date <= as_of]
     if finding and any(getattr(r, finding) in ("not seen", "not done", False) for r in seen):
+        return True
+    if not finding and any(_saw_nothing(review) for review in seen):
         return True
     return any(
         t.status in ("noshow", "cancelled")

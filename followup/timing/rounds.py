@@ -120,6 +120,11 @@ def _checked(
     return by_key
 
 
+def fits(bottle: RoundBottle, count: int, slots: int) -> bool:
+    """Whether ``count`` a day have a place in a waking day of so many slots."""
+    return _kind(bottle, count, slots).possible(slots)
+
+
 def _kind(bottle: RoundBottle, count: int, slots: int) -> Kind:
     allowed = frozenset(range(slots)) if bottle.allowed is None else _within(bottle.allowed, slots)
     fixed = None

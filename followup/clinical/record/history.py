@@ -39,6 +39,10 @@ class InUse(Part):
             raise ValueError("an eye medicine needs eye: right, left or both")
         if self.route == "mouth" and self.eye is not None:
             raise ValueError("a medicine by mouth has no eye; leave eye out")
+        if len({step.starts for step in self.mg_steps}) != len(self.mg_steps):
+            raise ValueError("two steps of mg_steps start on the same day; keep one")
+        if self.until is not None and any(step.starts > self.until for step in self.mg_steps):
+            raise ValueError("a step of mg_steps starts after until; correct one")
         if self.times and self.count_a_day and len(self.times) != self.count_a_day:
             raise ValueError("times and count_a_day differ; correct one")
         return self

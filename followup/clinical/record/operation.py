@@ -145,6 +145,15 @@ class Operation(Part):
             raise ValueError(f"eye says {self.eye} but eye_drawn says {self.eye_drawn}; confirm the eye")
         if self.capsule_torn and self.capsule_whole:
             raise ValueError("capsule_torn and capsule_whole can't both be true; correct one")
+        for field, names in (
+            ("products", [product.role for product in self.products]),
+            ("answers", [answer.caution for answer in self.answers]),
+            ("released", [release.course for release in self.released]),
+        ):
+            if double := next((name for i, name in enumerate(names) if name in names[:i]), None):
+                raise ValueError(f"{field} names {double} twice; keep one")
+        if any(release.on < self.date for release in self.released):
+            raise ValueError("released has a day before the operation; correct it")
         if self.start and self.end and self.start == self.end:
             raise ValueError("start and end are the same; correct one")
         if self.antibiotic and self.antibiotic_in_chamber is False:

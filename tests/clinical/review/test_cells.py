@@ -244,3 +244,17 @@ def test_cells_that_were_not_seen_give_no_proposal_about_them(look):
 def test_a_held_steroid_counts_as_no_drops(look, someone):
     herpes = someone(eye={"herpetic_keratitis": {"year": 2019}})
     assert look(7, herpes, cells="1+").outcome.present_count == 0
+
+
+def test_a_look_is_compared_with_the_one_earlier_on_the_same_day(look, someone, on_day):
+    morning = someone(reviews=[{"date": on_day(7), "time": "09:00", "cells": "0"}])
+    assert look(7, morning, time="15:00", cells="1+").ids() == ["raise"]
+    assert look(7, morning, time="08:00", cells="1+").ids() == ["go-on"]
+
+
+def test_quiet_twice_on_one_day_shortens_nothing(look, someone, on_day):
+    morning = {"date": on_day(60), "time": "09:00", "cells": "0"}
+    once = someone(eye=UVEITIC, reviews=[morning])
+    assert look(60, once, time="15:00", cells="0").ids() == ["go-on"]
+    twice = someone(eye=UVEITIC, reviews=[morning, {"date": on_day(50), "cells": "0"}])
+    assert look(60, twice, time="15:00", cells="0").ids() == ["go-on", "shorten"]
