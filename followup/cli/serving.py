@@ -19,6 +19,7 @@ from followup.errors import FollowupError
 from followup.recall.codes import load_keyring
 from followup.recall.daily import Workplace
 from followup.recall.scheduler import running
+from followup.records.messages import Channel
 from followup.records.store import Store
 from followup.settings import Settings
 
@@ -31,7 +32,18 @@ def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
         keyring=load_keyring(settings.key_file),
         clock=lambda: datetime.now(UTC),
         https=https,
+        ways_out=_ways_out(settings),
     )
+
+
+def _ways_out(settings: Settings) -> frozenset[Channel]:
+    ways: dict[Channel, object] = {
+        "gateway": settings.gateway,
+        "mail": settings.mail,
+        "folder": settings.outbox,
+        "paper": True,
+    }
+    return frozenset(way for way, given in ways.items() if given)
 
 
 def serve_pages(

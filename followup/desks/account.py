@@ -1,4 +1,4 @@
-"""Log in, log out, the first page, one's own password, and help."""
+"""Log in, log out, the first page, and one's own password."""
 
 from __future__ import annotations
 
@@ -53,11 +53,6 @@ def log_out(request: Request, visit: AnyVisit) -> RedirectResponse:
 @router.get("/")
 def first_page(visit: AnyVisit) -> RedirectResponse:
     return go(next(url for url in FIRST_PAGES if may(visit.roles, "GET", url)))
-
-
-@router.get("/help")
-def help_page(request: Request) -> Response:
-    return show(request, "help.html")
 
 
 @router.get("/password")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.record import parse_json_object
+from followup.clinical.record import Eye, parse_json_object
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import (
@@ -28,10 +30,11 @@ from followup.desks.recording import (
     newest_version,
     store_record,
 )
+from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.records.oplist import ListLine, operations_on, put_operation_list
-from followup.records.views import PatientView, RecordVersion
+from followup.records.views import OperationOnDay, PatientView, RecordVersion
 
 router = APIRouter()
 
@@ -43,17 +46,35 @@ def operations(request: Request, visit: AnyVisit, on: date | None = None) -> Res
 
 @router.post("/operations/list")
 def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
-    """The day's list as pasted lines: code, name, eye."""
-    day = day_of_form(first(form, "on"))
+    """The day's list as pasted lines: code, name, eye. What it takes out is said before it goes."""
+    day, typed = day_of_form(first(form, "on")), first(form, "lines")
     try:
         lines = [
-            _list_line(i, line) for i, line in enumerate(first(form, "lines").splitlines(), 1) if line.strip()
+            _list_line(i, line, Texts(visit.language))
+            for i, line in enumerate(typed.splitlines(), 1)
+            if line.strip()
         ]
+        out = _taken_out(visit, day, lines)
+        if out and first(form, "takes_out") != _keys(out):
+            return _operations_page(request, visit, day, typed=typed, out=out)
         with visit.desk.store.write(visit.actor, visit.now) as unit:
             put_operation_list(unit, day=day, lines=lines)
     except FollowupError as exc:
-        return _operations_page(request, visit, day, error=exc.line, typed=first(form, "lines"))
+        return _operations_page(request, visit, day, error=exc.line, typed=typed)
     return go(f"/operations?on={day}")
+
+
+def _taken_out(visit: Visit, day: date, lines: list[ListLine]) -> list[OperationOnDay]:
+    """The lines of the stored list that a new one no longer holds."""
+    kept = {(line.patient_code.casefold(), line.eye) for line in lines}
+    with visit.desk.store.read() as session:
+        stored = [line for line in operations_on(session, day) if line.on_list]
+    return [line for line in stored if (line.patient_code.casefold(), line.eye) not in kept]
+
+
+def _keys(out: list[OperationOnDay]) -> str:
+    """What a confirmation names, so that it holds for exactly these lines."""
+    return " ".join(f"{line.patient_code}/{line.eye}" for line in out)
 
 
 @router.get("/operations/new")
@@ -176,7 +197,13 @@ def _form_page(
 
 
 def _operations_page(
-    request: Request, visit: Visit, day: date, *, error: str | None = None, typed: str | None = None
+    request: Request,
+    visit: Visit,
+    day: date,
+    *,
+    error: str | None = None,
+    typed: str | None = None,
+    out: Sequence[OperationOnDay] = (),
 ) -> Response:
     with visit.desk.store.read() as session:
         lines = operations_on(session, day)
@@ -188,14 +215,16 @@ def _operations_page(
         day=day,
         lines=lines,
         error=error,
+        out=out,
+        takes_out=_keys(list(out)),
         listed=listed if typed is None else typed,
     )
 
 
-def _list_line(number: int, line: str) -> ListLine:
-    parts = [part.strip() for part in line.split(",")]
-    words = {"right": "right", "left": "left", "right eye": "right", "left eye": "left"}
-    eye = words.get(parts[-1].lower())
+def _list_line(number: int, line: str, texts: Texts) -> ListLine:
+    parts = [part.strip() for part in re.split("[,،\t]", line)]
+    eyes: tuple[Eye, ...] = ("right", "left")
+    eye = {word.casefold(): eye for eye in eyes for word in _words_for(eye, texts)}.get(parts[-1].casefold())
     if len(parts) < 3 or not all(parts) or eye is None:
         raise FollowupError(
             "list.line",
@@ -203,4 +232,9 @@ def _list_line(number: int, line: str) -> ListLine:
             where=f"line {number} of the list",
             fix="write such as: P-104, Amina Yusuf, left",
         )
-    return ListLine(parts[0], ", ".join(parts[1:-1]), "right" if eye == "right" else "left")
+    return ListLine(parts[0], ", ".join(parts[1:-1]), eye)
+
+
+def _words_for(eye: Eye, texts: Texts) -> tuple[str, ...]:
+    """How a list may name an eye: in English and in the staff's language."""
+    return eye, f"{eye} eye", texts.eye(eye), texts.choice(eye)

@@ -15,6 +15,7 @@ from fastapi import Depends, Request
 from followup.clinical.protocol import Protocol
 from followup.desks.security.passwords import Passwords
 from followup.recall.codes import Keyring
+from followup.records.messages import Channel
 from followup.records.store import Store
 from followup.records.views import Actor, Clinic, LoginSession, ProtocolSignature
 from followup.timing.calendar import Calendar, parse_calendar
@@ -22,7 +23,10 @@ from followup.timing.calendar import Calendar, parse_calendar
 
 @dataclass(frozen=True)
 class Desk:
-    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie."""
+    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
+
+    ``ways_out``: the ways to send messages that are set up; paper, a call, is always there.
+    """
 
     store: Store
     protocol: Protocol
@@ -30,6 +34,7 @@ class Desk:
     clock: Callable[[], datetime]
     passwords: Passwords = field(default_factory=Passwords)
     https: bool = False
+    ways_out: frozenset[Channel] = frozenset({"paper"})
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from sqlmodel import Session
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
+from followup.desks.patient_page import then_patient
 from followup.desks.posted import AForm, first
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
@@ -56,19 +57,22 @@ def move(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Res
 
 
 def move_to(visit: Visit, trip_id: int, day: date) -> TripView:
-    """Move a visit to a day that is not over. Errors: ``trip.past`` and those of ``move_trip``."""
+    """Move a visit; its errors are those of ``move_trip``."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        if day < visit.today:
-            raise FollowupError("trip.past", f"{day} is over", where="day", fix="choose today or later")
         return move_trip(unit, trip_id=trip_id, day=day)
 
 
 @router.post("/trips/{trip}/book")
-def book(visit: AnyVisit, trip_id: TripId) -> Response:
+def book(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+    with visit.desk.store.read() as session:
+        code = trip(session, trip_id).patient_code
+    return then_patient(request, visit, code, form, lambda: promise(visit, trip_id))
+
+
+def promise(visit: Visit, trip_id: int) -> TripView:
     """Promise the patient the day; its places are taken."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        booked = book_trip(unit, trip_id=trip_id)
-    return go(f"/patients/{booked.patient_code}")
+        return book_trip(unit, trip_id=trip_id)
 
 
 def _day(text: str) -> date:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import lru_cache, partial
 from typing import Any, NamedTuple
 
@@ -39,8 +40,15 @@ PLACES: tuple[tuple[str, str], ...] = (
     ("/calendar", N_("Calendar")),
     ("/staff", N_("Staff")),
     ("/protocol", N_("Protocol")),
-    ("/help", N_("Help")),
 )
+_DESKS = {
+    "operations": "counsellor",
+    **dict.fromkeys(("today", "to-reach", "calls", "not-followed", "find", "found", "trips"), "reception"),
+    **dict.fromkeys(("waiting", "my-patients"), "surgeon"),
+    "bottles": "pharmacy",
+    **dict.fromkeys(("forecast", "outcomes", "messages", "calendar", "staff"), "manager"),
+}
+_ORDER = ("surgeon", "counsellor", "reception", "pharmacy", "manager")
 
 
 @lru_cache(maxsize=16)
@@ -72,6 +80,7 @@ def environment(language: str) -> Environment:
         "trip_state": texts.trip_state,
         "told": texts.told,
         "language_name": words.language_name,
+        "numbers_apart": words.numbers_apart,
     }
     return env
 
@@ -100,12 +109,22 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
         "fact_words": lambda name: texts.told(fact_words(visit, name)),
         "direction": words.direction(visit.language),
-        "places": [
-            Place(url, title, path == url)
-            for url, title in PLACES
-            if visit.login and may(visit.roles, "GET", url)
-        ],
+        "places": list(_places(visit, path)),
     }
+
+
+def _places(visit: Visit, path: str) -> Iterator[Place]:
+    for url, title in PLACES:
+        if visit.login and may(visit.roles, "GET", url):
+            yield Place(url, title, path == url)
+    if visit.login:
+        yield Place(f"/help/{desk_of(path, visit.roles)}", N_("Help"), path.startswith("/help"))
+
+
+def desk_of(path: str, roles: frozenset[str]) -> str:
+    """Whose desk a page belongs to; one that several use counts as that of whoever looks at it."""
+    place = path.split("/")[1]
+    return _DESKS.get(place) or next(role for role in (*_ORDER, *sorted(roles)) if role in roles)
 
 
 def go(url: str) -> RedirectResponse:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request, Response
 from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
+from followup.desks.noted import SAID, noted_today
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
 from followup.desks.words import desk_translator
@@ -17,7 +18,8 @@ from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
 from followup.recall.worklist import ToReach, reason, worklist
-from followup.records.attempts import AttemptView, note_attempt
+from followup.records.attempts import AttemptView, attempts_on, note_attempt, standings
+from followup.records.patients import patients_by_id
 
 router = APIRouter()
 WAYS: dict[Way, str] = {
@@ -26,25 +28,28 @@ WAYS: dict[Way, str] = {
     "community worker": N_("Send the community worker"),
     "surgeon": N_("Tell the surgeon"),
 }
-SAID: dict[AttemptOutcome, str] = {
-    "will come": N_("Will come"),
-    "no answer": N_("No answer"),
-    "wrong number": N_("Wrong number"),
-    "refused": N_("Does not want to come"),
-    "moved away": N_("Moved away"),
-    "died": N_("Died"),
-    "second contact told": N_("Second contact was told"),
-    "community worker sent": N_("Community worker is on the way"),
-    "surgeon told": N_("Surgeon was told"),
-}
 
 
 @router.get("/to-reach")
 def to_reach(request: Request, visit: AnyVisit) -> Response:
+    """Whom to reach now, whom later, and what was tried today."""
     words = desk_translator(visit.language)
     with visit.desk.store.read() as session:
         items = worklist(session, visit.now, visit.desk.protocol.recall)
-    return show(request, "to-reach.html", items=[(item, reason(item, words)) for item in items], said=SAID)
+        tried = {one.patient_id for one in attempts_on(session, visit.today)}
+        people = {who.code: who for who in patients_by_id(session, tried).values()}
+        noted = noted_today(session, visit, people, {"tried to reach"})
+        gone = len(standings(session))
+    said = [(item, reason(item, words)) for item in items]
+    return show(
+        request,
+        "to-reach.html",
+        now=[line for line in said if not line[0].waits],
+        later=[line for line in said if line[0].waits],
+        noted=[(one, people[one.code]) for one in noted],
+        gone=gone,
+        said=SAID,
+    )
 
 
 @router.get("/patients/{code}/call")

@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-import secrets
-from datetime import date, timedelta
+from collections.abc import Callable
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
-from sqlmodel import Session
 
 from followup.desks.desk import AnyVisit, Visit
-from followup.desks.pages import go, show
+from followup.desks.pages import show
+from followup.desks.patient_page import known, patient_answer, then_patient
 from followup.desks.posted import AForm, Posted, first
 from followup.desks.visit_lines import VisitLine, visit_lines
-from followup.desks.words import desk_translator
 from followup.errors import FollowupError
-from followup.recall.worklist import reason, worklist
-from followup.records.patients import patient_by_code, unknown_patient
-from followup.records.plans import active_plan, plans_of
-from followup.records.sheets import find_sheet, sheets_of
-from followup.records.trips import day_trips, open_trips, trip, trips_of
-from followup.records.views import FoundSheet, PatientView, TripView
+from followup.recall.worklist import worklist
+from followup.records.sheets import find_sheet
+from followup.records.trips import day_trips, missed_trips, trip
+from followup.records.views import TripView
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.walkins import note_walk_in
 
+TripId = Annotated[int, Path(alias="trip", ge=1, le=2_147_483_647)]
 router = APIRouter()
 
 
@@ -36,52 +34,42 @@ def today(request: Request, visit: AnyVisit, on: date | None = None) -> Response
 def found(request: Request, visit: AnyVisit, sheet: str) -> Response:
     """Whose sheet it is and what to do next; nothing is stored by looking."""
     with visit.desk.store.read() as session:
-        known = find_sheet(session, sheet)
-        if known is None:
+        of_sheet = find_sheet(session, sheet)
+        if of_sheet is None:
             raise FollowupError(
                 "sheet.unknown", "no such sheet was issued here", fix="search by name instead"
             )
-        return _patient_page(request, visit, session, known.patient, found=known)
+        return patient_answer(request, visit, session, of_sheet.patient, found=of_sheet)
 
 
 @router.get("/patients/{code}")
 def patient_page(request: Request, visit: AnyVisit, code: str) -> Response:
     with visit.desk.store.read() as session:
-        who = patient_by_code(session, code)
-        if who is None:
-            raise FollowupError(
-                "patient.unknown", "no patient with this code", fix="look the patient up by name"
-            )
-        return _patient_page(request, visit, session, who)
+        return patient_answer(request, visit, session, known(session, code))
 
 
 @router.post("/trips/{trip}/arrived")
-def arrived(visit: AnyVisit, trip_id: Annotated[int, Path(alias="trip")], form: AForm) -> Response:
-    seen = arrive(visit, trip_id, _nonce(form))
-    return go(f"/patients/{seen.patient_code}")
+def arrived(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+    return _then(request, visit, trip_id, form, lambda: arrive(visit, trip_id, _nonce(form)))
 
 
 def arrive(visit: Visit, trip_id: int, nonce: str) -> TripView:
-    """The patient is here; not before the first right day. The same ``nonce`` counts once."""
+    """The patient is here. The same ``nonce`` counts once."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        refuse_early(trip(unit.session, trip_id), visit.today)
         return mark_arrived(unit, trip_id=trip_id, nonce=nonce)
 
 
 @router.post("/patients/{code}/walk-in")
-def walk_in(visit: AnyVisit, code: str, form: AForm) -> Response:
+def walk_in(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
     """Somebody comes without a visit for today."""
-    seen = come_in(visit, code, why=first(form, "why"), nonce=_nonce(form))
-    return go(f"/patients/{seen.patient_code}")
+    why = first(form, "why")
+    return then_patient(request, visit, code, form, lambda: come_in(visit, code, why=why, nonce=_nonce(form)))
 
 
 def come_in(visit: Visit, code: str, *, why: str, nonce: str) -> TripView:
     """Somebody is here without a visit for today. The same ``nonce`` counts once."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        who = patient_by_code(unit.session, code)
-        if who is None:
-            raise unknown_patient()
-        return note_walk_in(unit, patient_id=who.id, reason=why, nonce=nonce)
+        return note_walk_in(unit, patient_id=known(unit.session, code).id, reason=why, nonce=nonce)
 
 
 @router.get("/today/list")
@@ -94,18 +82,33 @@ def day_list(request: Request, visit: AnyVisit, on: date | None = None) -> Respo
 
 
 @router.post("/trips/{trip}/no-show")
-def no_show(visit: AnyVisit, trip: int) -> Response:
+def no_show(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+    return _then(request, visit, trip_id, form, lambda: stay_away(visit, trip_id))
+
+
+def stay_away(visit: Visit, trip_id: int) -> TripView:
+    """The patient did not come."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        seen = mark_noshow(unit, trip_id=trip)
-    return go(f"/patients/{seen.patient_code}")
+        return mark_noshow(unit, trip_id=trip_id)
 
 
 @router.post("/trips/{trip}/seen")
-def seen(visit: AnyVisit, trip: int, form: AForm) -> Response:
+def seen(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
     """The visit is over; what was not looked at stays open as a visit of its own."""
+    served = tuple(form.get("served", []))
+    return _then(request, visit, trip_id, form, lambda: finish(visit, trip_id, served))
+
+
+def finish(visit: Visit, trip_id: int, served: tuple[str, ...] | None) -> TripView:
+    """The visit is over and looked at ``served``."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        done = mark_fulfilled(unit, trip_id=trip, served=tuple(form.get("served", [])))
-    return go(f"/patients/{done.patient_code}")
+        return mark_fulfilled(unit, trip_id=trip_id, served=served)
+
+
+def _then(request: Request, visit: Visit, trip_id: int, form: Posted, do: Callable[[], TripView]) -> Response:
+    with visit.desk.store.read() as session:
+        code = trip(session, trip_id).patient_code
+    return then_patient(request, visit, code, form, do)
 
 
 def _nonce(form: Posted) -> str:
@@ -113,17 +116,6 @@ def _nonce(form: Posted) -> str:
     if not 16 <= len(nonce) <= 64:
         raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
     return nonce
-
-
-def refuse_early(planned: TripView, today: date) -> None:
-    """A look before its first right day would not see what it is for, and must not count as it."""
-    if today < planned.window_start:
-        raise FollowupError(
-            "trip.early",
-            f"this visit is not before {planned.window_start}",
-            where=f"visit of {planned.day}",
-            fix="if something is wrong with the eye, call the surgeon now",
-        )
 
 
 def _in_time(line: VisitLine) -> tuple[int, str, str]:
@@ -140,33 +132,16 @@ def _by_name(line: VisitLine) -> str:
 def _day_page(request: Request, visit: Visit, day: date) -> Response:
     with visit.desk.store.read() as session:
         lines = visit_lines(session, visit, day_trips(session, day))
-        earlier = open_trips(session, until=day - timedelta(days=1)) if day == visit.today else ()
+        earlier = missed_trips(session, day) if day == visit.today else ()
         missed = sorted(visit_lines(session, visit, earlier), key=lambda line: line.trip.window_end)
-        items = worklist(session, visit.now)
-    lines = tuple(sorted(lines, key=_in_time))
-    return show(request, "today.html", day=day, lines=lines, missed=missed, to_reach=len(items))
-
-
-def _patient_page(
-    request: Request, visit: Visit, session: Session, who: PatientView, found: FoundSheet | None = None
-) -> Response:
-    lines = visit_lines(session, visit, (t for t in trips_of(session, who.id) if t.status != "cancelled"))
-    here = next((line for line in lines if line.stands == "here"), None)
-    upcoming = next((line for line in lines if line.open), None)
-    words = desk_translator(visit.language)
-    plans = plans_of(session, who.id)
-    in_force = active_plan(session, who.id)
+        items = worklist(session, visit.now, visit.desk.protocol.recall)
+    now = sum(not item.waits for item in items)
     return show(
         request,
-        "patient.html",
-        who=who,
-        found=found,
-        lines=lines,
-        here=here,
-        coming=upcoming,
-        plans=plans,
-        in_force=in_force,
-        sheets=sheets_of(session, who.id),
-        worries=[reason(item, words) for item in worklist(session, visit.now) if item.patient.id == who.id],
-        nonce=secrets.token_urlsafe(24),
+        "today.html",
+        day=day,
+        lines=sorted(lines, key=_in_time),
+        missed=missed,
+        to_reach=now,
+        later=len(items) - now,
     )

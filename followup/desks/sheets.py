@@ -14,6 +14,7 @@ from followup.clinical.careplan import Bottle
 from followup.clinical.record import Record
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
+from followup.desks.noted import noted_today
 from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, load, record_of
 from followup.desks.posted import AForm, first, number_of
@@ -234,6 +235,7 @@ def _page(
         options = replace(printed_options(session, sheet_id), twin=staff_language(visit))
         content = content_of(session, visit, found.sheet, options)
         told = teach_back_of(session, sheet_id)
+        noted = noted_today(session, visit, [found.patient.code], {"sheet handed over"})
     view = PlanView(version, record, visit.desk.protocol, visit.today)
     return show(
         request,
@@ -248,6 +250,7 @@ def _page(
         told=told,
         view=view,
         bottles=bottles_with(visit, found.sheet, version),
+        noted=noted if found.sheet.handed_over_at else [],
         error=error,
         to=to,
     )

@@ -54,7 +54,8 @@ def test_everybody_lands_on_a_page_that_is_theirs(house, words_of, role, page):
     browser = house.log_in(role)
     assert browser.get("/").headers["location"] == page
     assert browser.get(page).status_code == 200
-    assert browser.get("/help").status_code == 200
+    assert browser.get("/help").headers["location"] == f"/help/{role}"
+    assert browser.get(f"/help/{role}").status_code == 200
 
 
 def test_whoever_wanted_a_page_gets_it_after_logging_in(house):

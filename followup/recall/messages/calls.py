@@ -8,7 +8,7 @@ from datetime import date
 from sqlmodel import Session
 
 from followup.clinical.protocol import Protocol
-from followup.recall.messages.wanted import wanted
+from followup.recall.messages.wanted import Wanted, wanted
 from followup.recall.messages.wording import MessageKind
 
 
@@ -25,7 +25,7 @@ class CallLine:
 
 def call_lines(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[CallLine, ...]:
     """The calls of this kind that ``day`` asks for, by patient code."""
-    lines = [
+    return tuple(
         CallLine(
             one.patient.code,
             one.patient.name,
@@ -33,7 +33,11 @@ def call_lines(session: Session, kind: MessageKind, day: date, protocol: Protoco
             tuple(f"{phone.whose}: {phone.number}" for phone in one.patient.telephones),
             one.text,
         )
-        for one in wanted(session, kind, day, protocol)
-        if one.channel == "paper"
-    ]
-    return tuple(sorted(lines, key=lambda line: line.code))
+        for one in calls(session, kind, day, protocol)
+    )
+
+
+def calls(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[Wanted, ...]:
+    """The same with the patient and what was agreed to, by patient code."""
+    found = [one for one in wanted(session, kind, day, protocol) if one.channel == "paper"]
+    return tuple(sorted(found, key=lambda one: one.patient.code))

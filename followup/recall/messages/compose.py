@@ -20,16 +20,16 @@ def message_text(
     day: date,
     words: Translator,
     lines: tuple[str, ...] = (),
+    *,
+    spoken: bool = False,
 ) -> str:
-    """The whole text; ``lines`` stand between the message and how to stop them."""
+    """The whole text; ``lines`` stand between the message and how to stop them.
+
+    ``spoken``: a person reads it out, and there are no messages to stop.
+    """
     values = {"clinic": clinic.name, "phone": clinic.phone_day, "day": long_date(day, words.language)}
-    return "\n".join(
-        [
-            words.gettext(TEXTS[kind, reader]) % values,
-            *lines,
-            words.gettext(STOP) % {"phone": clinic.phone_day},
-        ]
-    )
+    said = [words.gettext(TEXTS[kind, reader]) % values, *lines]
+    return "\n".join(said if spoken else [*said, words.gettext(STOP) % values])
 
 
 def step_changes(

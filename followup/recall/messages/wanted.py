@@ -47,7 +47,7 @@ class Wanted:
     @property
     def channel(self) -> Channel:
         """Paper where the patient has not agreed to another way, or has stopped it."""
-        return self.choice.channel if self.choice.wants_messages else "paper"
+        return _channel(self.choice)
 
     @property
     def segments(self) -> int:
@@ -63,6 +63,10 @@ class _Cause:
     last_useful: date
     names: date
     lines: tuple[tuple[int, date], ...] = ()
+
+
+def _channel(choice: MessageChoice) -> Channel:
+    return choice.channel if choice.wants_messages else "paper"
 
 
 def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[Wanted, ...]:
@@ -133,7 +137,8 @@ def _written(
     words = translator(choose(patient.language).language.tag)
     clinic = get_clinic(session, site_of_patient(session, patient.id))
     lines = _lines(session, cause, protocol, words)
-    text = message_text(kind, choice.reader, clinic, cause.names, words, lines)
+    spoken = _channel(choice) == "paper"
+    text = message_text(kind, choice.reader, clinic, cause.names, words, lines, spoken=spoken)
     return Wanted(cause.key, patient, kind, day, cause.last_useful, words.language.tag, choice, text)
 
 

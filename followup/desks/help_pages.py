@@ -1,0 +1,24 @@
+"""Help: one screen for each desk."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+
+from followup.desks.desk import AnyVisit
+from followup.desks.pages import desk_of, go, show
+from followup.desks.permissions import ROLES
+from followup.errors import FollowupError
+
+router = APIRouter()
+
+
+@router.get("/help")
+def help_page(visit: AnyVisit) -> Response:
+    return go(f"/help/{desk_of('/help', visit.roles)}")
+
+
+@router.get("/help/{desk}")
+def help_of_desk(request: Request, desk: str) -> Response:
+    if desk not in ROLES:
+        raise FollowupError("help.unknown", "no such desk", fix="open the help of one of the desks")
+    return show(request, "help.html", desk=desk, desks=ROLES)

@@ -1,0 +1,74 @@
+"""What was noted today and can be taken back, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from followup.clinical.recall_rules import AttemptOutcome
+from followup.desks.desk import Visit
+from followup.desks.words import desk_translator
+from followup.language.catalogues import N_, Translator
+from followup.language.dates import long_date
+from followup.records.taking_back import Step, steps_of_day
+
+SAID: dict[AttemptOutcome, str] = {
+    "will come": N_("Will come"),
+    "no answer": N_("No answer"),
+    "wrong number": N_("Wrong number"),
+    "refused": N_("Does not want to come"),
+    "moved away": N_("Moved away"),
+    "died": N_("Died"),
+    "second contact told": N_("Second contact was told"),
+    "community worker sent": N_("Community worker is on the way"),
+    "surgeon told": N_("Surgeon was told"),
+}
+_WORDS: dict[str, str] = {
+    "arrived": N_("Marked as arrived"),
+    "came without a visit": N_("Marked as here without a visit"),
+    "visit done": N_("Visit marked as done"),
+    "did not come": N_("Marked: did not come"),
+    "visit booked": N_("Day booked"),
+    "visit moved": N_("Visit moved from %(old)s to %(new)s"),
+    "tried to reach": N_("Tried to reach: %(outcome)s"),
+    "sheet handed over": N_("Sheet %(number)s handed over"),
+}
+
+
+@dataclass(frozen=True)
+class Noted:
+    """One step in words. ``entry`` is what its button sends."""
+
+    entry: int
+    code: str
+    text: str
+    at: datetime
+    by: str
+
+
+def noted_today(
+    session: Session, visit: Visit, codes: Collection[str], actions: Collection[str] = ()
+) -> list[Noted]:
+    """What whoever is logged in may take back of these patients, newest first."""
+    words = desk_translator(visit.language)
+    return [
+        Noted(step.number, step.patient_code, _text(step, words), step.at, step.by)
+        for step in steps_of_day(session, visit.now, codes, actions=actions)
+        if step.roles & visit.roles
+    ]
+
+
+def _text(step: Step, words: Translator) -> str:
+    given = step.details
+    values = {
+        name: long_date(date.fromisoformat(str(given[name])), words.language)
+        for name in ("old", "new")
+        if given.get(name)
+    }
+    outcome = str(given.get("outcome") or "")
+    said = words.gettext(SAID[outcome]) if outcome in SAID else outcome
+    values |= {"outcome": said, "number": str(given.get("issue", ""))}
+    return words.gettext(_WORDS[step.action]) % values
