@@ -16,6 +16,8 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic, put_clinic
+from followup.records.closed import visits_without_offer
+from followup.records.views import TripView
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 
 router = APIRouter()
@@ -30,14 +32,28 @@ def calendar_page(request: Request, visit: AnyVisit) -> Response:
 
 @router.post("/calendar")
 def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
-    """Store the calendar. Plans that are signed keep their visits; the next plan follows it."""
+    """Store the calendar; where that takes the day from visits, only after these were shown.
+
+    Plans that are signed keep their visits; the next plan follows it.
+    """
     seen = first(form, "seen")
     try:
-        caps = first(form, "caps") == "yes"
-        replace_calendar(visit, _read(form, visit.calendar), seen=seen, cap_colours=caps)
+        calendar, caps = _read(form, visit.calendar), first(form, "caps") == "yes"
+        hit = _newly_hit(visit, parse_calendar(calendar, "calendar"))
+        if not {str(trip.id) for trip in hit} <= set(form.get("confirmed", [])):
+            return _page(request, visit, form, seen, hit=hit)
+        replace_calendar(visit, calendar, seen=seen, cap_colours=caps)
     except FollowupError as exc:
         return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
     return go("/calendar")
+
+
+def _newly_hit(visit: Visit, new: Calendar) -> tuple[TripView, ...]:
+    """The visits that the present calendar offers and the new one does not."""
+    with visit.desk.store.read() as session:
+        before = {trip.id for trip in visits_without_offer(session, visit.calendar, visit.today)}
+        after = visits_without_offer(session, new, visit.today)
+    return tuple(trip for trip in after if trip.id not in before)
 
 
 def replace_calendar(
@@ -130,8 +146,17 @@ def _typed_of(calendar: Calendar) -> Posted:
 
 
 def _page(
-    request: Request, visit: Visit, typed: Posted, seen: str, *, error: str | None = None, status: int = 200
+    request: Request,
+    visit: Visit,
+    typed: Posted,
+    seen: str,
+    *,
+    hit: tuple[TripView, ...] = (),
+    error: str | None = None,
+    status: int = 200,
 ) -> Response:
+    with visit.desk.store.read() as session:
+        closed = visits_without_offer(session, visit.calendar, visit.today)
     return show(
         request,
         "calendar.html",
@@ -140,5 +165,7 @@ def _page(
         seen=seen,
         weekdays=WEEKDAYS,
         rows=len(typed.get("service", [])) + SPARE_ROWS,
+        hit=hit,
+        closed=closed,
         error=error,
     )

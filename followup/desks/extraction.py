@@ -22,7 +22,12 @@ from followup.validation import WORDS
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 # Rooms with marked messages of the staff; those of the patients are the sheet's.
-_MARKED = (("desks", "**.py"), ("recall", "*.py"), ("clinical", "compare_words.py"))
+_MARKED = (
+    ("desks", "**.py"),
+    ("recall", "*.py"),
+    ("clinical", "compare_words.py"),
+    ("sheets", "timeline*.py"),
+)
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
 _TOLD = frozenset({"text", "because", "question", "about"})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
@@ -10,7 +11,7 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 from sqlmodel import Session
 
-from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.record import Findings, Record
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
@@ -20,13 +21,15 @@ from followup.desks.forms.sheet import FormView, RecordError, check
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.visit_lines import VisitLine, visit_lines
+from followup.desks.words import Texts, direction
 from followup.errors import FollowupError
 from followup.records.journal import JournalEntry, journal_of
 from followup.records.patients import correct_record, newest_record, patient_by_code
 from followup.records.plans import plans_of
 from followup.records.trips import trips_of
-from followup.records.views import PatientView, PlanVersion, RecordVersion
+from followup.records.views import PatientView, PlanVersion, RecordVersion, TripView
 from followup.sheets.timeline_svg import timeline_svg, timeline_table
+from followup.sheets.timeline_words import Words
 
 router = APIRouter()
 OneEye = Literal["right", "left"]
@@ -49,6 +52,7 @@ class EyeCase:
     plans: tuple[PlanVersion, ...]
     lines: tuple[VisitLine, ...]
     decided: tuple[JournalEntry, ...]
+    trips: tuple[TripView, ...]
 
     @property
     def record(self) -> Record:
@@ -151,14 +155,16 @@ def eye_case(visit: Visit, code: str, eye: OneEye) -> EyeCase:
 
 
 def _case(session: Session, visit: Visit, who: PatientView, eye: OneEye) -> EyeCase:
-    kept = (t for t in trips_of(session, who.id) if t.status != "cancelled")
+    kept = tuple(t for t in trips_of(session, who.id) if t.status != "cancelled")
     lines = tuple(line for line in visit_lines(session, visit, kept) if eye in line.eyes)
     decided = tuple(
         entry
         for entry in journal_of(session, f"patient:{who.code}")
         if entry.action == DECIDED and entry.details.get("eye") == eye
     )
-    return EyeCase(who, eye, newest_record(session, who.id), plans_of(session, who.id), lines, decided[::-1])
+    return EyeCase(
+        who, eye, newest_record(session, who.id), plans_of(session, who.id), lines, decided[::-1], kept
+    )
 
 
 def look_fields() -> tuple[tuple[Field, ...], tuple[Field, ...]]:
@@ -174,6 +180,39 @@ def _name(visit: Visit, course: Course) -> str:
     return known.label if known else course.medicine
 
 
+def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
+    """The time line as a picture and as a table, with the visits as they came about."""
+    texts = Texts(visit.language)
+    words = Words(texts.gettext, texts.day, direction(visit.language) == "rtl")
+    signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, visit.today))
+    given = (signed, case.record, case.eye, visit.today)
+
+    def name(course: Course) -> str:
+        return texts.apart(_name(visit, course))
+
+    # Both come escaped from the drawing's own maker.
+    picture = Markup(timeline_svg(*given, name=name, words=words))  # noqa: S704
+    return picture, Markup(timeline_table(*given, name=name, words=words))  # noqa: S704
+
+
+def as_it_went(plan: CarePlan, trips: Iterable[TripView], today: date) -> CarePlan:
+    """The plan with the visits that took place, are to come, or were missed: their day is over."""
+    happened = tuple(
+        Trip(
+            number=trip.number,
+            date=trip.seen_on or trip.day,
+            status="noshow" if trip.day < today and trip.status in ("proposed", "booked") else trip.status,
+            serves=trip.serves,
+            services=trip.services,
+            window_start=trip.window_start,
+            window_end=trip.window_end,
+            tier=trip.tier,
+        )
+        for trip in trips
+    )
+    return plan.model_copy(update={"trips": happened})
+
+
 def _page(
     request: Request,
     visit: Visit,
@@ -186,10 +225,7 @@ def _page(
     row, rest = look_fields()
     signed, drawn = case.signed, None
     if signed and any(day <= visit.today for day in case.operated):
-        given = (signed, case.record, case.eye, visit.today)
-        name = lambda course: _name(visit, course)  # noqa: E731
-        # Both come escaped from the drawing's own maker.
-        drawn = Markup(timeline_svg(*given, name=name)), Markup(timeline_table(*given, name=name))  # noqa: S704
+        drawn = _drawn(visit, case)
     return show(
         request,
         "eye.html",

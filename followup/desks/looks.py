@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
@@ -81,14 +81,14 @@ def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) ->
     edits = _with_choice(visit, case, outcome, form)[1]
     reason = first(form, "reason")
     taken = form.get("take", [])
-    titles = "; ".join(p.title for p in outcome.proposals if p.id in taken)
+    titles = _titles(p for p in outcome.proposals if p.id in taken)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         made = draft_plan(
             unit,
             visit,
             case.who.id,
             edits=edits,
-            reason=f"{titles}. {reason}"[:500],
+            reason=f"{titles}: {reason}"[:500],
             seen=number_of(first(form, "seen")),
         )
         unit.log(
@@ -100,6 +100,11 @@ def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) ->
             day=outcome.date.isoformat(),
         )
     return made.id
+
+
+def _titles(proposals: Iterable[Proposal]) -> str:
+    """The proposals by their titles, without the full stops that some of them end with."""
+    return "; ".join(proposal.title.rstrip(".") for proposal in proposals)
 
 
 def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
@@ -116,7 +121,7 @@ def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> No
             taken="",
             reason=reason[:500],
             day=outcome.date.isoformat(),
-            proposed="; ".join(p.title for p in outcome.proposals),
+            proposed=_titles(outcome.proposals),
         )
 
 
@@ -188,7 +193,10 @@ def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
     row, rest = look_fields()
     found = look.model_dump(mode="json", exclude_none=True)
     return [
-        (texts.label(f.of), texts.choice(str(found[f.name]), f.of) if f.choices else _plain(found[f.name], texts))
+        (
+            texts.label(f.of),
+            texts.choice(str(found[f.name]), f.of) if f.choices else _plain(found[f.name], texts),
+        )
         for f in (*row, *rest)
         if f.name in found
     ]

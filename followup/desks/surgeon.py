@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Annotated
@@ -21,8 +21,8 @@ from followup.errors import FollowupError
 from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
 from followup.recall.worklist import ToReach, reason, worklist
 from followup.records.attempts import set_standing
+from followup.records.oplist import folded_name, surgeons_of
 from followup.records.patients import (
-    newest_record,
     patient,
     patient_by_code,
     patients_by_id,
@@ -72,7 +72,7 @@ def overview(visit: Visit) -> Overview:
     """What a surgeon must see besides the plans to sign."""
     with visit.desk.store.read() as session:
         lines = worklist(session, visit.now, visit.desk.protocol.recall)
-        mine = [line for line in lines if line.kind == "overdue" and _is_mine(session, visit, line)]
+        mine = _mine(session, visit, lines)
         decide = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
         return Overview(_inflamed(session, visit), mine, decide)
 
@@ -120,10 +120,12 @@ def two_versions(visit: Visit, newer: int, older: int) -> tuple[PlanVersion, Pla
         return new, old, patient(session, new.patient_id)
 
 
-def _is_mine(session: Session, visit: Visit, line: ToReach) -> bool:
-    mine = {text.casefold() for text in (visit.actor.name, visit.actor.login) if text}
-    record = newest_record(session, line.patient.id).record
-    return any((o.surgeon or "").casefold() in mine for o in record.operations)
+def _mine(session: Session, visit: Visit, lines: Iterable[ToReach]) -> list[ToReach]:
+    """The overdue patients among them whom I operated on."""
+    overdue = [line for line in lines if line.kind == "overdue"]
+    me = {folded_name(visit.actor.name), folded_name(visit.actor.login)}
+    surgeons = surgeons_of(session, [line.patient.id for line in overdue])
+    return [line for line in overdue if me & surgeons.get(line.patient.id, frozenset())]
 
 
 def _inflamed(session: Session, visit: Visit) -> list[Inflamed]:
@@ -135,14 +137,31 @@ def _inflamed(session: Session, visit: Visit) -> list[Inflamed]:
         for look in _last_looks(record, visit)
         if (rank := severity(look)) > (0, 0, 0, 0)
     ]
-    return sorted(found, key=lambda item: (*(-part for part in item.rank), item.who.code))
+    return sorted(found, key=_place)
+
+
+def _place(item: Inflamed) -> tuple[float, ...]:
+    """Worst first; of two that look alike the one longer after surgery, then the higher pressure."""
+    pressure = item.look.pressure if isinstance(item.look.pressure, float) else 0.0
+    return (*(-part for part in item.rank), -item.day, -pressure)
 
 
 def _last_looks(record: Record, visit: Visit) -> Iterator[Findings]:
     for eye in ("right", "left"):
-        week = [r for r in record.reviews if r.eye == eye and visit.today - WEEK < r.date <= visit.today]
+        week = [
+            look
+            for look in record.reviews
+            # A look that measured the pressure alone must not hide what was seen the day before.
+            if look.eye == eye and visit.today - WEEK < look.date <= visit.today and _looked_for(look)
+        ]
         if week:
             yield max(week, key=lambda look: (look.date, look.time or ""))
+
+
+def _looked_for(look: Findings) -> bool:
+    """Whether this look says anything of inflammation."""
+    seen = (look.cells, look.flare, look.hypopyon, look.fibrin)
+    return any(found not in (None, "not seen") for found in seen)
 
 
 def severity(look: Findings) -> tuple[int, int, int, int]:

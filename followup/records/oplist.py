@@ -67,6 +67,16 @@ def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> N
     unit.log("operation list set", f"list:{day}", lines=len(chosen))
 
 
+def operation_list(session: Session, day: date) -> tuple[ListLine, ...]:
+    """The list of ``day`` as it was put, in its order."""
+    rows = session.exec(
+        select(OperationListRow)
+        .where(OperationListRow.day == day, OperationListRow.site_id == site_of_session(session))
+        .order_by(col(OperationListRow.position))
+    )
+    return tuple(ListLine(row.patient_code, row.name, cast(Eye, row.eye)) for row in rows)
+
+
 def check_against_list(session: Session, record: Record) -> tuple[EyeCheck, ...]:
     """What the operation lists say of each operation of the record."""
     rows = session.exec(
@@ -118,6 +128,20 @@ def operations_on(session: Session, day: date) -> tuple[OperationOnDay, ...]:
         lines.append(_expected(day, line, match, known.get(line.code_key), states))
     lines += [_entered(day, row, operation, states) for row, operation in entered.values()]
     return tuple(lines)
+
+
+def surgeons_of(session: Session, patients: Iterable[int]) -> dict[int, frozenset[str]]:
+    """Who operated on each of these patients, in lower case and without double blanks."""
+    rows = session.exec(select(OperationRow).where(col(OperationRow.patient_id).in_(set(patients))))
+    found: dict[int, set[str]] = {}
+    for row in rows:
+        found.setdefault(row.patient_id, set()).add(folded_name(row.surgeon or ""))
+    return {patient: frozenset(names - {""}) for patient, names in found.items()}
+
+
+def folded_name(name: str) -> str:
+    """A person's name as it is compared."""
+    return " ".join(name.split()).casefold()
 
 
 def _result(eyes: set[str] | None, eye: Eye) -> Literal["agrees", "not on the list", "other eye"]:

@@ -142,7 +142,7 @@ def drawing(
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" width="{width:g}" '
         f'height="{height:g}" role="img" aria-labelledby="{id_}-title {id_}-desc" '
-        f'font-family="sans-serif" color="#23201d">\n'
+        f'font-family="sans-serif" color="#23201d" direction="ltr">\n'
         f'<title id="{id_}-title">{escape(title)}</title>\n'
         f'<desc id="{id_}-desc">{escape(description)}</desc>\n'
         f"{inner}\n</svg>"

@@ -1,7 +1,7 @@
 """The time line of one operated eye: drops a day, findings and visits, day by day after surgery.
 
-Values only; :mod:`followup.sheets.timeline_layout` draws them. Words are English sources for the
-staff; ``say`` puts them into another language.
+Values only; :mod:`followup.sheets.timeline_layout` draws them. Its words stand in
+:mod:`followup.sheets.timeline_words`, in the language of the staff.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from followup.clinical.careplan import CarePlan, Course, Role
 from followup.clinical.record import Eye, Findings, Record
 
 VisitState = Literal["to come", "done", "missed"]
-Say = Callable[[str], str]
 Name = Callable[[Course], str]
 
 GRADES = ("0", "0.5+", "1+", "2+", "3+", "4+")

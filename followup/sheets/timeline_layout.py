@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import sqrt
 
-from followup.clinical.english import day_words
 from followup.sheets.shapes import Bar, Box, Mark, Path, Shape, Text, text_width
-from followup.sheets.timeline import GRADES, NOT_SEEN, Bottle, LookMark, Say, Stretch, Timeline
+from followup.sheets.timeline import GRADES, NOT_SEEN, Bottle, LookMark, Stretch, Timeline
+from followup.sheets.timeline_words import Words
 
 WIDTH = 760.0
-_LEFT, _RIGHT = 132.0, WIDTH - 18
+_LEAST_LEFT, _RIGHT = 132.0, WIDTH - 18
+_SCALE = 34.0
 _GAP = 14.0
 _LANE = 14.0
 _DROPS, _CELLS, _PRESSURE = 104.0, 56.0, 84.0
@@ -22,11 +23,15 @@ _WIDEST_LABEL = 180.0
 class Layout:
     """Lays a time line out from top to bottom; ``height`` is known when it is done."""
 
-    def __init__(self, line: Timeline, say: Say) -> None:
+    def __init__(self, line: Timeline, words: Words) -> None:
         self.line = line
-        self.say = say
+        self.words = words
+        self.names = _names(words)
+        # Wide enough for the longest name of a band, whatever the language.
+        widest = max(text_width(words.isolated(name), 11) for name in self.names.values())
+        self.left = max(_LEAST_LEFT, widest + _SCALE + 4)
         self.shapes: list[Shape] = []
-        self.a_day = (_RIGHT - _LEFT) / line.days
+        self.a_day = (_RIGHT - self.left) / line.days
         self.y = 0.0
         self.bands: list[tuple[float, float]] = []
         self._head()
@@ -47,7 +52,7 @@ class Layout:
 
     def x(self, day: float) -> float:
         """The left edge of a day."""
-        return _LEFT + day * self.a_day
+        return self.left + day * self.a_day
 
     def middle(self, day: int) -> float:
         return self.x(day + 0.5)
@@ -55,25 +60,34 @@ class Layout:
     def _add(self, *shapes: Shape) -> None:
         self.shapes += shapes
 
-    def _name(self, name: str, y: float, **more: bool) -> None:
-        self._add(Text(_LEFT - 34, y, self.say(name), 11, "end", **more))
+    def _name(self, name: str, y: float) -> None:
+        self._add(Text(self.left - _SCALE, y, self.words.isolated(self.names[name]), 11, "end"))
 
     def _scale(self, label: str, y: float, dash: str = "1 3") -> None:
         """A thin line across the band with its value at the edge."""
-        self._add(Path(((_LEFT, y), (_RIGHT, y)), 0.6, dash), Text(_LEFT - 5, y + 3.5, label, 10, "end"))
+        self._add(
+            Path(((self.left, y), (_RIGHT, y)), 0.6, dash), Text(self.left - 5, y + 3.5, label, 10, "end")
+        )
 
     def _head(self) -> None:
-        eye = self.say(f"{self.line.eye} eye")
-        begun = self.say("day 0 is {day}").format(day=day_words(self.line.day0))
-        self._add(Text(4, 18, f"{eye[:1].upper()}{eye[1:]}, {begun}", 13, bold=True))
-        told = [self.say("filled: steroid drops a day")]
-        if self.line.planned:
-            told.append(self.say("dashed: as first planned"))
-        if self.line.steroid_held:
-            told.append(self.say("the steroid is held by a question"))
-        visits = self.say("visits: hollow to come, filled done, crossed missed")
-        self._add(Text(4, 35, "; ".join(told), 11), Text(4, 49, visits, 11))
-        self.y = 76
+        _, line = self.words.gettext, self.line
+        begun = _("Right eye, day 0 is {day}") if line.eye == "right" else _("Left eye, day 0 is {day}")
+        told = [_("Filled: steroid drops a day.")]
+        if line.planned:
+            told.append(_("Dashed: as first planned."))
+        if line.steroid_held:
+            told.append(_("The steroid is held by a question."))
+        told.append(_("Visits: hollow to come, filled done, crossed missed."))
+        self.y = 4
+        self._lines(begun.format(day=self.words.day(line.day0)), 13, bold=True)
+        self._lines(" ".join(told), 11)
+        self.y += 26
+
+    def _lines(self, text: str, size: float, *, bold: bool = False) -> None:
+        """A text in as many lines as it takes."""
+        for words in _wrapped(text, size, WIDTH - 24):
+            self.y += size + 3
+            self._add(Text(4, self.y, self.words.isolated(words), size, bold=bold))
 
     def _drops(self) -> None:
         foot = self.y + 12 + _DROPS
@@ -88,7 +102,7 @@ class Layout:
             self._add(Path(points, 1.4, "3 3" if self.line.steroid_held else "", not self.line.steroid_held))
         for run in _runs(self.line.planned):
             self._add(Path(self._outline(run, level, foot), 1.2, "6 3"))
-        self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
+        self._add(Path(((self.left, foot), (_RIGHT, foot)), 0.8))
         for stretch in self.line.steroid:
             label = Text(
                 (self.x(stretch.start) + self.x(stretch.end + 1)) / 2,
@@ -117,10 +131,11 @@ class Layout:
     def _bottle(self, bottle: Bottle) -> None:
         counts = list(dict.fromkeys(s.count for s in bottle.stretches))
         many = ", ".join(str(count) for count in counts)
-        held = f" ({self.say('held')})" if bottle.held else ""
-        words = self.say("{medicine}: {counts} a day").format(medicine=bottle.name, counts=many)
-        start = self._inside(self.x(bottle.stretches[0].start), words + held, 10)
-        self._add(Text(start, self.y + 8, words + held, 10))
+        _ = self.words.gettext
+        told = _("{medicine}: {counts} a day, held") if bottle.held else _("{medicine}: {counts} a day")
+        words = self.words.isolated(told.format(medicine=bottle.name, counts=many))
+        start = self._inside(self.x(bottle.stretches[0].start), words, 10)
+        self._add(Text(start, self.y + 8, words, 10))
         for stretch in bottle.stretches:
             width = self.x(stretch.end + 1) - self.x(stretch.start)
             shade = 0.35 + 0.4 * stretch.count / max(counts)
@@ -141,7 +156,7 @@ class Layout:
                 continue
             height = max(look.cells * step, 1.5)
             self._add(Bar(x - width / 2, foot - height, width, height, 0.8))
-        self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
+        self._add(Path(((self.left, foot), (_RIGHT, foot)), 0.8))
         self._name("cells", foot - _CELLS / 2 + 4)
         self.bands.append((foot - _CELLS, foot))
         self.y = foot + 4
@@ -170,7 +185,7 @@ class Layout:
             self._add(Path(tuple(seen), 1.4))
         r = min(3.0, max(1.2, self.a_day * 0.4))
         self._add(*(Mark(x, y, r, "filled") for x, y in seen))
-        self._add(Path(((_LEFT, foot), (_RIGHT, foot)), 0.8))
+        self._add(Path(((self.left, foot), (_RIGHT, foot)), 0.8))
         self._name("pressure", foot - tall / 2 - 8)
         self.bands.append((foot - tall, foot))
         self.y = foot + 4
@@ -189,7 +204,7 @@ class Layout:
         for day, told in labels:
             text = _short(told, size)
             width = text_width(text, size)
-            x = min(max(self.middle(day), _LEFT + width / 2), _RIGHT - width / 2)
+            x = min(max(self.middle(day), self.left + width / 2), _RIGHT - width / 2)
             lane = next((i for i, end in enumerate(ends) if end + 3 <= x - width / 2), len(ends))
             if lane == len(ends):
                 ends.append(0.0)
@@ -219,24 +234,55 @@ class Layout:
         if not 0 <= day <= self.line.last:
             return
         x = self.middle(day)
-        words = self.say("day {day}, today").format(day=day)
+        words = self.words.isolated(self.words.gettext("day {day}, today").format(day=day))
         width = text_width(words, 10)
-        at = min(max(x, _LEFT + width / 2), _RIGHT - width / 2)
+        at = min(max(x, self.left + width / 2), _RIGHT - width / 2)
         self._add(Text(at, top - 4, words, 10, "middle"))
         for start, foot in self.bands:
             self._add(Path(((x, start), (x, foot)), 1, "2 3"))
 
     def _axis(self) -> None:
         y = self.y + 4
-        self._add(Path(((_LEFT, y), (_RIGHT, y)), 0.8))
+        self._add(Path(((self.left, y), (_RIGHT, y)), 0.8))
         step = next(s for s in (1, 2, 7, 14, 28, 56, 112) if s * self.a_day >= 30)
         for day in range(0, self.line.days, step):
             x = self.middle(day)
             self._add(Path(((x, y), (x, y + 4)), 0.8), Text(x, y + 15, str(day), 10, "middle"))
         self._name("day", y + 15)
-        last = day_words(self.line.date(self.line.last))
-        self._add(Text(_LEFT, y + 30, day_words(self.line.day0), 10), Text(_RIGHT, y + 30, last, 10, "end"))
+        first, last = (self.words.day(self.line.date(each)) for each in (0, self.line.last))
+        self._add(
+            Text(self.left, y + 30, self.words.isolated(first), 10),
+            Text(_RIGHT, y + 30, self.words.isolated(last), 10, "end"),
+        )
         self.y = y + 34
+
+
+def _names(words: Words) -> dict[str, str]:
+    """The names of the bands, by what they are called here."""
+    _ = words.gettext
+    return {
+        "drops a day": _("drops a day"),
+        "cells": _("cells"),
+        "cells not seen": _("cells not seen"),
+        "flare": _("flare"),
+        "pressure": _("pressure"),
+        "mmHg": _("mmHg"),
+        "vision": _("vision"),
+        "visits": _("visits"),
+        "on day": _("on day"),
+        "day": _("day"),
+    }
+
+
+def _wrapped(text: str, size: float, width: float) -> Iterator[str]:
+    line = ""
+    for word in text.split():
+        longer = f"{line} {word}".strip()
+        if line and text_width(longer, size) > width:
+            yield line
+            longer = word
+        line = longer
+    yield line
 
 
 def _short(text: str, size: float) -> str:

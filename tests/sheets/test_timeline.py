@@ -17,6 +17,7 @@ from followup.sheets.shapes import Bar, Mark, Path, Text
 from followup.sheets.timeline import build_timeline
 from followup.sheets.timeline_layout import WIDTH, Layout
 from followup.sheets.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
+from followup.sheets.timeline_words import ENGLISH, Words
 
 DAY0 = date(2026, 3, 2)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -125,7 +126,7 @@ def lines(draw):
 @given(lines())
 def test_no_two_words_meet_and_nothing_lies_outside(drawn):
     line, _ = drawn
-    layout = Layout(line, str)
+    layout = Layout(line, ENGLISH)
     for shape in layout.shapes:
         box = shape.box
         assert box.left >= 0, shape
@@ -169,7 +170,7 @@ def test_the_course_in_force_is_filled_and_the_first_plan_dashed_where_they_diff
     line = build_timeline([first, now], a_record(), "right", day(8))
     assert [(s.start, s.end, s.count) for s in line.steroid][:3] == [(1, 7, 4), (8, 14, 8), (15, 21, 4)]
     assert line.planned
-    shapes = Layout(line, str).shapes
+    shapes = Layout(line, ENGLISH).shapes
     assert [p for p in shapes if isinstance(p, Path) and p.closed]
     assert [p for p in shapes if isinstance(p, Path) and p.dash == "6 3"]
     same = build_timeline([now, now], a_record(), "right", day(8))
@@ -178,14 +179,14 @@ def test_the_course_in_force_is_filled_and_the_first_plan_dashed_where_they_diff
 
 def test_a_held_steroid_is_drawn_hollow():
     line = build_timeline([a_plan(a_course(*R, state="held"))], a_record(), "right", day(0))
-    assert not [p for p in Layout(line, str).shapes if isinstance(p, Path) and p.closed]
+    assert not [p for p in Layout(line, ENGLISH).shapes if isinstance(p, Path) and p.closed]
 
 
 def test_cells_that_were_not_seen_have_a_question_mark_and_no_bar():
     seen = [a_look(1, cells="0"), a_look(7, cells="not seen", pressure="not done")]
     line = build_timeline([a_plan(a_course(*R))], a_record(seen), "right", day(8))
     assert [(m.cells, m.cells_word, m.pressure) for m in line.looks] == [(0, "0", 16.0), (None, "?", None)]
-    layout = Layout(line, str)
+    layout = Layout(line, ENGLISH)
     assert len([s for s in layout.shapes if isinstance(s, Bar)]) == 1
     assert len([s for s in layout.shapes if isinstance(s, Mark) and s.kind == "filled"]) == 1
 
@@ -193,7 +194,7 @@ def test_cells_that_were_not_seen_have_a_question_mark_and_no_bar():
 def test_visits_to_come_done_and_missed_differ_in_shape():
     visits = [(1, "fulfilled"), (7, "noshow"), (29, "proposed"), (30, "cancelled")]
     line = build_timeline([a_plan(a_course(*R), visits=visits)], a_record(), "right", day(8))
-    kinds = [s.kind for s in Layout(line, str).shapes if isinstance(s, Mark)]
+    kinds = [s.kind for s in Layout(line, ENGLISH).shapes if isinstance(s, Mark)]
     assert kinds == ["filled", "crossed", "hollow"]
 
 
@@ -207,6 +208,39 @@ def test_the_table_beside_it_says_every_change_look_and_visit():
     table = ElementTree.fromstring(timeline_table([plan], a_record(), "right", day(8)))
     assert len(table.findall("tr")) == len(rows) + 1
     assert {th.get("scope") for th in table.iter("th")} == {"col", "row"}
+
+
+def test_every_word_of_the_drawing_and_its_table_can_be_said_in_another_language():
+    """A made-up language that marks every word of its messages: what is not marked stands in no message."""
+    plan = a_plan(
+        a_course(*R, state="held"), a_course((4, 7), role="antibiotic"), visits=[(1, "noshow"), (7, "booked")]
+    )
+    told = Words(
+        gettext=lambda text: " ".join(f"\u2051{word}" for word in text.split()),
+        day=lambda day: f"\u2051{day.isoformat()}",
+    )
+    given = ([a_plan(a_course((2, 7))), plan], a_record([a_look(7, cells="not seen")]), "right", day(8))
+    for html in (timeline_svg(*given, words=told), timeline_table(*given, words=told)):
+        shown = [text.strip() for text in re.findall(r">([^<>]*[a-z]{2}[^<>]*)<", html) if text.strip()]
+        assert len(shown) > 8
+        assert not [word for text in shown for word in text.split() if not word.startswith("\u2051")]
+
+
+def test_a_long_name_of_a_band_and_a_long_heading_stay_inside_the_drawing():
+    long = Words(gettext=lambda text: text if "{" in text else f"{text} und noch viel mehr Worte dazu, " * 2)
+    line = build_timeline([a_plan(a_course(*R))], a_record([a_look(1)]), "right", day(3))
+    layout = Layout(line, long)
+    assert all(s.box.left >= 0 and s.box.right <= WIDTH for s in layout.shapes if isinstance(s, Text))
+
+
+def test_right_to_left_words_keep_their_direction_in_a_drawing_that_runs_from_the_left():
+    plan = a_plan(a_course(*R))
+    svg = timeline_svg([plan], a_record(), "right", day(2), words=Words(rtl=True))
+    root = ElementTree.fromstring(svg)
+    assert root.get("direction") == "ltr"
+    words = [e.text for e in root.iter(SVG + "text") if re.search("[a-z]{2}", e.text or "")]
+    assert words
+    assert all(text.startswith("\u2067") and text.endswith("\u2069") for text in words)
 
 
 def test_names_from_the_record_are_written_out_not_run():
