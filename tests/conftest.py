@@ -11,10 +11,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
-from sqlalchemy import Engine, insert, text
+from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
 from followup.clinical.careplan import CarePlan, Reason, ReviewNeed, Trip
@@ -40,6 +40,23 @@ CLINIC = Clinic(
     sheet_languages=("en", "bn", "ar"),
     is_sample=True,
 )
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--database",
+        choices=("both", "sqlite", "postgresql"),
+        default="both",
+        help="what every test that needs a store runs on; default: both",
+    )
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Whatever needs a store, in whatever way, runs once on each of the databases chosen."""
+    marks = metafunc.definition.iter_markers("parametrize")
+    if "database_kind" in metafunc.fixturenames and all(mark.args[0] != "database_kind" for mark in marks):
+        chosen = metafunc.config.getoption("database")
+        metafunc.parametrize("database_kind", ("sqlite", "postgresql") if chosen == "both" else (chosen,))
 
 
 @pytest.fixture(scope="session")
@@ -108,11 +125,48 @@ def postgres_address(postgres: Engine, empty_databases: list[str]) -> Iterator[s
         _run(postgres, f"DROP DATABASE {name} WITH (FORCE)")
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def address(request: pytest.FixtureRequest) -> str:
+@pytest.fixture
+def address(database_kind: str, request: pytest.FixtureRequest) -> str:
     """The URL of a fresh store, on each of both databases."""
-    kind = "sqlite_address" if request.param == "sqlite" else "postgres_address"
-    return request.getfixturevalue(kind)
+    wanted = "sqlite_address" if database_kind == "sqlite" else "postgres_address"
+    return request.getfixturevalue(wanted)
+
+
+@pytest.fixture
+def blank_postgres(postgres: Engine) -> Iterator[Callable[[], str]]:
+    """Makes PostgreSQL databases with nothing in them, not even tables; their URLs."""
+    made: list[str] = []
+
+    def make() -> str:
+        made.append(f"blank_{uuid.uuid4().hex}")
+        _run(postgres, f"CREATE DATABASE {made[-1]} TEMPLATE template0 STRATEGY FILE_COPY")
+        return database_url(postgres, made[-1])
+
+    yield make
+    for name in made:
+        _run(postgres, f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def make_blank(database_kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[], str]:
+    """Makes databases with nothing in them, on each of both; their URLs."""
+    if database_kind == "postgresql":
+        return cast("Callable[[], str]", request.getfixturevalue("blank_postgres"))
+    return lambda: sqlite_url(tmp_path / f"{uuid.uuid4().hex}.sqlite3")
+
+
+@pytest.fixture
+def unguard_journal() -> Callable[[Connection], None]:
+    """Takes the guard off the journal, as someone with the database in his hands could."""
+
+    def take_off(connection: Connection) -> None:
+        if connection.dialect.name == "postgresql":
+            connection.execute(text("DROP TRIGGER journal_only_grows ON journal"))
+            return
+        for change in ("update", "delete"):
+            connection.execute(text(f"DROP TRIGGER journal_no_{change}"))
+
+    return take_off
 
 
 @pytest.fixture
@@ -137,7 +191,7 @@ def store(address: str, open_store: Callable[[str], Store]) -> Store:
 
 @pytest.fixture
 def sqlite_store(sqlite_address: str, open_store: Callable[[str], Store]) -> Store:
-    """A store with a clinic in it, on SQLite alone: for tests of what lies above the store."""
+    """A store with a clinic in it, on SQLite alone: for what only a file can do or suffer."""
     return _with_clinic(open_store(sqlite_address))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
+from keyword import iskeyword
 
 import click
 
@@ -17,6 +18,7 @@ COMMANDS = {
     "check": ("followup.cli.check", "Look whether the program does its work; say what to do."),
     "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),
     "due": ("followup.cli.lists", "Print who comes today."),
+    "import": ("followup.cli.importing", "Store operation lists and records from a file."),
     "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
     "journal": ("followup.cli.journal", "Check the record of who did what when."),
     "language": ("followup.cli.language", "Check the sheet's languages; a reviewer's table out and in."),
@@ -44,7 +46,8 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        found = getattr(import_module(COMMANDS[cmd_name][0]), cmd_name)
+        name = f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name
+        found = getattr(import_module(COMMANDS[cmd_name][0]), name)
         return found if isinstance(found, click.Command) else None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

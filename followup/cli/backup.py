@@ -9,15 +9,19 @@ import click
 from sqlalchemy.exc import SQLAlchemyError
 
 from followup.cli.contract import Outcome
-from followup.cli.opening import folder_option, opened, settings_from, sqlite_file
+from followup.cli.opening import folder_option, opened, reachable, settings_from, shown, sqlite_file
 from followup.cli.words import counted
 from followup.errors import FollowupError
+from followup.recall.daily import put_seal_aside, seal_file
 from followup.recall.sweep import SWEEP
-from followup.records.backup import restore as put_back
 from followup.records.backup import take_backup
 from followup.records.engine import sqlite_url
+from followup.records.restoring import restore as put_back
+from followup.records.restoring import restore_into
 from followup.records.store import Store
 from followup.records.upkeep import lease
+from followup.records.views import SYSTEM
+from followup.settings import Settings
 
 
 @click.command()
@@ -38,19 +42,30 @@ def backup(folder: str | None, to: str | None) -> Outcome:
 @click.argument("file", metavar="BACKUP")
 @folder_option
 def restore(file: str, folder: str | None) -> Outcome:
-    """Put a backup in the database's place; what was there is kept beside it. Stop every serve first."""
-    settings = settings_from(folder)
+    """Put a backup in the database's place; what was there is kept beside it. Stop every serve first.
+
+    On a PostgreSQL server the database must be an empty one: nothing is ever replaced there.
+    """
+    settings, backup, now = settings_from(folder), Path(file).expanduser(), datetime.now(UTC)
     target = sqlite_file(settings)
     if target is None:
-        raise FollowupError(
-            "restore.postgresql",
-            "a backup is put back into a file",
-            fix="restore into another --folder, then: followup move from there into an empty database",
-        )
-    _refuse_while_served(target, datetime.now(UTC))
-    kept = put_back(Path(file).expanduser(), target, datetime.now(UTC), passphrase=settings.backup_passphrase)
+        place, kept = shown(settings.database_url), None
+        with reachable(settings) as store:
+            restore_into(backup, store.engine, passphrase=settings.backup_passphrase)
+    else:
+        place = str(target)
+        _refuse_while_served(target, now)
+        kept = put_back(backup, target, now, passphrase=settings.backup_passphrase)
+    _begin_anew(settings, backup, now)
     beside = f" What was there is kept as {kept}." if kept else ""
-    return Outcome(f"{target} is restored.{beside} The key file has a backup of its own.\n")
+    return Outcome(f"{place} is restored.{beside} The key file has a backup of its own.\n")
+
+
+def _begin_anew(settings: Settings, backup: Path, now: datetime) -> None:
+    """Write it into the journal, and put the seal aside that knew entries which are not there any more."""
+    with opened(settings) as store, store.write(SYSTEM, now) as unit:
+        unit.log("restored from a backup", "clinic", backup=backup.name)
+    put_seal_aside(seal_file(settings.folder), now)
 
 
 def _refuse_while_served(target: Path, now: datetime) -> None:

@@ -19,8 +19,11 @@ from followup.language.catalogue_files import bind_clinic
 from followup.records.clinics import get_clinic
 from followup.records.migrations import schema_state, upgrade
 from followup.records.store import Store
+from followup.records.views import Actor
 from followup.settings import Settings, load_settings
 
+# Who did it, in the journal, where nobody has logged in.
+COMMAND_LINE = Actor("command line")
 P = ParamSpec("P")
 R = TypeVar("R")
 
@@ -66,7 +69,7 @@ def reachable(settings: Settings) -> Iterator[Store]:
             raise FollowupError(
                 "fault.database",
                 "the database can't be opened",
-                where=_place(settings),
+                where=shown(settings.database_url),
                 fix="check that it runs, that you may use it and that it is ours",
             ) from exc
         yield store
@@ -91,10 +94,14 @@ def _not_set_up(settings: Settings) -> FollowupError:
     return FollowupError(
         "clinic.missing",
         "no clinic is set up here",
-        where=_place(settings),
+        where=shown(settings.database_url),
         fix="run followup init, or name the right --folder",
     )
 
 
-def _place(settings: Settings) -> str:
-    return make_url(settings.database_url).render_as_string(hide_password=True)
+def shown(address: str) -> str:
+    """A database's URL as it may be read by anybody, without its password."""
+    url = make_url(address).difference_update_query(["password"])
+    # An "@" in the password that was not written as %40 splits it: its end seems part of the host.
+    url = url.set(host=(url.host or "").rpartition("@")[2] or None)
+    return url.render_as_string(hide_password=True)

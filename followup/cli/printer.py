@@ -15,10 +15,11 @@ from sqlmodel import Session
 
 from followup.cli.contract import BAD_INPUT, Outcome
 from followup.cli.files import write_whole
+from followup.cli.opening import COMMAND_LINE
 from followup.cli.sheet_options import Choices
 from followup.cli.words import counted
 from followup.desks.desk import Desk, Visit
-from followup.desks.plans import record_of
+from followup.desks.plan_view import record_of
 from followup.desks.sheet_content import clinic_info, content_of, issue_one, staff_language
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic
@@ -28,13 +29,12 @@ from followup.records.plans import active_plan, open_draft
 from followup.records.plans import plan as stored_plan
 from followup.records.protocols import protocol_signature
 from followup.records.sheets import sheets_of
-from followup.records.views import Actor, PlanVersion
+from followup.records.views import PlanVersion
 from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.content import build_content, sheet_language
 from followup.sheets.model import SheetContent
 
 T = TypeVar("T")
-COMMAND_LINE = Actor("command line")
 
 
 class Printer:

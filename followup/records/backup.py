@@ -1,4 +1,4 @@
-"""Backups: taken while the clinic works, verified by opening them, kept by rule, restored beside.
+"""Backups: taken while the clinic works, verified by opening them, kept by rule.
 
 A backup is one SQLite file, whatever the clinic's database is, with a small note beside it: when,
 how many rows, the journal's seal, the hash of the file. With a passphrase the file is encrypted in
@@ -26,7 +26,7 @@ from followup.errors import FollowupError
 from followup.records.copying import carry, fingerprints
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import Seal, verify_journal
-from followup.records.migrations import schema_state, upgrade
+from followup.records.migrations import schema_state
 
 DAYS, WEEKS, MONTHS = 7, 5, 12
 _PREFIX = "followup-"
@@ -59,7 +59,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
         if passphrase:
             final = final.with_suffix(".sqlite3.age")
             sealed = pyrage.passphrase.encrypt(draft.read_bytes(), passphrase)
-            _replace_whole(draft, sealed)
+            write_durably(draft, sealed)
         note = {
             "at": now.astimezone(UTC).isoformat(),
             "rows": rows,
@@ -68,7 +68,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
         }
         _flush(draft)
         draft.replace(final)
-        _replace_whole(_note_of(final), json.dumps(note, indent=1).encode())
+        write_durably(note_of(final), json.dumps(note, indent=1).encode())
     except OSError as exc:
         raise FollowupError(
             "backup.folder",
@@ -102,19 +102,19 @@ def verify_file(path: Path) -> tuple[int, Seal]:
                 fix="install that version first",
             )
         if state == "empty":
-            raise _broken(path, "it holds no clinic")
+            raise broken(path, "it holds no clinic")
         with engine.execution_options(reading=True).connect() as connection:
             problem = connection.execute(text("PRAGMA integrity_check")).scalar()
             if problem != "ok" or connection.execute(text("PRAGMA foreign_key_check")).first():
-                raise _broken(path, "the file is damaged")
+                raise broken(path, "the file is damaged")
             seal = verify_journal(Session(connection))
             rows = sum(count for count, _ in fingerprints(connection).values()) if state == "current" else 0
         return rows, seal
     except DatabaseError:
-        raise _broken(path, "the file is damaged or no backup") from None
+        raise broken(path, "the file is damaged or no backup") from None
     except FollowupError as error:
         if error.code == "journal.broken":
-            raise _broken(path, error.what) from None
+            raise broken(path, error.what) from None
         raise
     finally:
         engine.dispose()
@@ -122,39 +122,12 @@ def verify_file(path: Path) -> tuple[int, Seal]:
             path.with_name(path.name + side).unlink(missing_ok=True)
 
 
-def restore(backup: Path, target: Path, now: datetime, *, passphrase: str = "") -> Path | None:
-    """Put a backup in the place of the SQLite file ``target``; the file that was there is kept beside.
-
-    Returns where the old file is kept; None where there was none. Nothing is touched unless the
-    backup opens and is whole. Errors: ``backup.missing``, ``broken``, ``newer``, ``passphrase``.
-    """
-    if not backup.is_file():
-        raise FollowupError("backup.missing", "no such file", where=str(backup), fix="name a backup")
-    draft = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
-    target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    try:
-        _replace_whole(draft, _opened(backup, passphrase))
-        _, seal = verify_file(draft)
-        _compare_note(backup, seal)
-        engine = make_engine(sqlite_url(draft), pooled=False)
-        try:
-            upgrade(engine)
-        finally:
-            engine.dispose()
-        kept = _put_aside(target, now)
-        draft.replace(target)
-        return kept
-    finally:
-        for leftover in target.parent.glob(f"{draft.name}*"):
-            leftover.unlink(missing_ok=True)
-
-
 def backups(folder: Path) -> tuple[Backup, ...]:
     """The backups in ``folder``, newest first; what has no readable note is not one."""
     found = []
     for path in folder.glob(f"{_PREFIX}*.sqlite3*") if folder.is_dir() else ():
         if path.suffix in (".sqlite3", ".age"):
-            note = _read_note(path)
+            note = read_note(path)
             if note is not None:
                 found.append(note)
     return tuple(sorted(found, key=lambda one: one.at, reverse=True))
@@ -191,7 +164,7 @@ def prune(folder: Path, today: date) -> int:
         day = one.at.astimezone(UTC).date()
         if day not in keep or (day in seen and day != today):
             one.path.unlink(missing_ok=True)
-            _note_of(one.path).unlink(missing_ok=True)
+            note_of(one.path).unlink(missing_ok=True)
             gone += 1
         seen.add(day)
     return gone
@@ -216,50 +189,10 @@ def _write(engine: Engine, draft: Path) -> None:
         copy.dispose()
 
 
-def _opened(backup: Path, passphrase: str) -> bytes:
-    content = backup.read_bytes()
-    if not content.startswith(b"age-encryption.org/"):
-        return content
-    if not passphrase:
-        raise FollowupError(
-            "backup.passphrase",
-            "the backup is encrypted",
-            where=str(backup),
-            fix="give its passphrase in FOLLOWUP_BACKUP_PASSPHRASE or its _FILE",
-        )
+def read_note(path: Path) -> Backup | None:
+    """What the note beside a backup says; None where there is no readable one."""
     try:
-        return bytes(pyrage.passphrase.decrypt(content, passphrase))
-    except pyrage.DecryptError:
-        raise FollowupError(
-            "backup.passphrase",
-            "wrong passphrase, or the file is damaged",
-            where=str(backup),
-            fix="try again",
-        ) from None
-
-
-def _compare_note(backup: Path, seal: Seal) -> None:
-    note = _read_note(backup)
-    if note is not None and note.journal != seal:
-        raise _broken(backup, "its journal is not the one that its note names")
-
-
-def _put_aside(target: Path, now: datetime) -> Path | None:
-    if not target.exists():
-        return None
-    kept = target.with_name(
-        f"{target.name}.before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}-{secrets.token_hex(2)}"
-    )
-    for side in ("-wal", "-shm", ""):
-        path = target.with_name(target.name + side)
-        if path.exists():
-            path.replace(kept.with_name(kept.name + side))
-    return kept
-
-
-def _read_note(path: Path) -> Backup | None:
-    try:
-        note = json.loads(_note_of(path).read_text("utf-8"))
+        note = json.loads(note_of(path).read_text("utf-8"))
         seal = Seal(int(note["journal"]["entries"]), str(note["journal"]["hash"]))
         return Backup(
             path, datetime.fromisoformat(note["at"]), int(note["rows"]), seal, path.suffix == ".age"
@@ -268,11 +201,13 @@ def _read_note(path: Path) -> Backup | None:
         return None
 
 
-def _note_of(path: Path) -> Path:
+def note_of(path: Path) -> Path:
+    """Where the note of a backup lies."""
     return path.with_name(f"{path.name}.note.json")
 
 
-def _replace_whole(path: Path, content: bytes) -> None:
+def write_durably(path: Path, content: bytes) -> None:
+    """Write a file whole, for its owner alone, and have it on the disk before going on."""
     draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
     try:
         descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -290,7 +225,8 @@ def _flush(path: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _broken(path: Path, what: str) -> FollowupError:
+def broken(path: Path, what: str) -> FollowupError:
+    """The refusal of a file that is not a whole backup."""
     return FollowupError(
         "backup.broken", what, where=str(path), fix="take another backup; nothing was changed"
     )

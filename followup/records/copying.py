@@ -40,6 +40,12 @@ def carry(source: Engine, target: Engine) -> Carried:
         )
     if schema_state(target) == "empty":
         upgrade(target)
+    elif schema_state(target) != "current":
+        raise FollowupError(
+            "move.target",
+            "the database to move to is of another version of the program",
+            fix="give an empty one",
+        )
     with _reading(source) as reader, target.begin() as writer:
         _refuse_full(writer)
         for table in _tables():
@@ -88,7 +94,8 @@ def _batches(connection: Connection, table: Table) -> Iterator[list[dict[str, An
     # A plan may name the version that replaced it, which has a higher number: those are put in last first.
     if table.name == "care_plan":
         ordered = select(table).order_by(table.c.id.desc())
-    result = connection.execute(ordered)
+    # Read from the server as it goes: a table of millions of rows would not fit into memory.
+    result = connection.execute(ordered, execution_options={"yield_per": _ROWS})
     while rows := result.fetchmany(_ROWS):
         yield [dict(row._mapping) for row in rows]
 

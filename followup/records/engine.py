@@ -26,7 +26,7 @@ def make_engine(url: str, *, pooled: bool = True) -> Engine:
     """An engine for a SQLite file or ``postgresql+psycopg://`` URL; anything else is refused."""
     try:
         parsed = make_url(url)
-    except ArgumentError:
+    except (ArgumentError, ValueError):
         raise _bad_url("not a database URL") from None
     if parsed.drivername in ("postgres", "postgresql"):
         parsed = parsed.set(drivername="postgresql+psycopg")

@@ -16,8 +16,11 @@ import pytest
 from followup.cli import cli
 from followup.cli.contract import run
 from followup.demo.cast import case_data
+from followup.records.engine import sqlite_url
+from followup.records.store import Store
 
 PROGRAM = Path(sys.executable).with_name("followup")
+PASSWORD = "a long enough password"
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
 
@@ -49,6 +52,60 @@ def followup(tmp_path: Path, environment: dict[str, str]) -> Run:
 
 
 @pytest.fixture
+def database(
+    database_kind: str, environment: dict[str, str], request: pytest.FixtureRequest, tmp_path: Path
+) -> str:
+    """The URL of the clinic's database, on each of both: a file in its folder, or one on a server."""
+    if database_kind == "sqlite":
+        return sqlite_url(tmp_path / "data" / "followup.sqlite3")
+    environment["FOLLOWUP_DATABASE_URL"] = request.getfixturevalue("blank_postgres")()
+    return environment["FOLLOWUP_DATABASE_URL"]
+
+
+@pytest.fixture
+def answers() -> dict[str, str]:
+    """What ``followup init`` asks for."""
+    return {
+        "name": "Riverbend Eye Clinic",
+        "code": "RBE",
+        "phone-day": "+44 20 7946 0100",
+        "phone-night": "+44 20 7946 0199",
+        "zone": "Asia/Kolkata",
+        "login": "ruth",
+        "staff-name": "Ruth Amberley",
+    }
+
+
+@pytest.fixture
+def set_up(answers: dict[str, str]) -> Callable[..., tuple[str, ...]]:
+    """The arguments that set a clinic up, with what is given changed or added."""
+
+    def arguments(*more: str, **changes: str) -> tuple[str, ...]:
+        given = answers | {name.replace("_", "-"): value for name, value in changes.items()}
+        return ("init", *(part for name, value in given.items() for part in (f"--{name}", value)), *more)
+
+    return arguments
+
+
+@pytest.fixture
+def clinic(database: str, inside: Run, set_up: Callable[..., tuple[str, ...]], tmp_path: Path) -> Path:
+    """A clinic that has just been set up, on each of both databases; the folder of its data.
+
+    Its first member of staff is a surgeon who also manages.
+    """
+    roles = ("--role", "manager", "--role", "surgeon", "--registration", "R-1001")
+    done = inside(*set_up("--language", "bn", "--language", "en", *roles), FOLLOWUP_PASSWORD=PASSWORD)
+    assert (done.returncode, done.stderr) == (0, "")
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def store(clinic: Path, database: str, open_store: Callable[[str], Store]) -> Store:
+    """The store of the clinic that has just been set up."""
+    return open_store(database)
+
+
+@pytest.fixture
 def record_file(tmp_path: Path) -> Callable[..., Path]:
     """Writes a told case with changes, by dotted field name; None takes a field away."""
 
@@ -72,14 +129,18 @@ def record_file(tmp_path: Path) -> Callable[..., Path]:
 
 @pytest.fixture
 def refused(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
+    environment: dict[str, str],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> Callable[..., str]:
     """Runs a command, in this process, that must end with exit code 2; gives its one line on stderr."""
 
     def call(*arguments: str, stdin: str = "") -> str:
         for name in [name for name in os.environ if name.startswith("FOLLOWUP_")]:
             monkeypatch.delenv(name)
-        monkeypatch.setenv("FOLLOWUP_FOLDER", str(tmp_path / "data"))
+        for name in [name for name in environment if name.startswith("FOLLOWUP_")]:
+            monkeypatch.setenv(name, environment[name])
         monkeypatch.chdir(tmp_path)
         monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin.encode())))
         code = run(cli, arguments)
@@ -93,14 +154,19 @@ def refused(
 
 
 @pytest.fixture
-def inside(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Run:
+def inside(
+    tmp_path: Path,
+    environment: dict[str, str],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> Run:
     """As ``followup``, but in this process and so much faster: for what a command says and does."""
 
     def call(*arguments: str, stdin: str = "", **env: str) -> subprocess.CompletedProcess[str]:
         with monkeypatch.context() as patch:
             for name in [name for name in os.environ if name.startswith("FOLLOWUP_")]:
                 patch.delenv(name)
-            for name, value in ({"FOLLOWUP_FOLDER": str(tmp_path / "data")} | env).items():
+            for name, value in (environment | env).items():
                 patch.setenv(name, value)
             patch.chdir(tmp_path)
             patch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(stdin.encode())))

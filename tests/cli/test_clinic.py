@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import signal
 import socket
 import stat
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,23 +14,12 @@ import httpx2
 import pytest
 
 from followup.records.clinics import get_clinic
-from followup.records.engine import sqlite_url
 from followup.records.staff import all_staff
 from followup.records.store import Store
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
-ANSWERS = (
-    "--name", "Riverbend Eye Clinic",
-    "--code", "RBE",
-    "--phone-day", "+44 20 7946 0100",
-    "--phone-night", "+44 20 7946 0199",
-    "--zone", "Asia/Kolkata",
-    "--language", "bn",
-    "--language", "en",
-    "--login", "manager",
-    "--staff-name", "Ruth Amberley",
-)  # fmt: skip
 SECRET = {"FOLLOWUP_PASSWORD": "a long enough password"}
+SetUp = Callable[..., tuple[str, ...]]
 
 
 @pytest.fixture
@@ -41,64 +27,46 @@ def data(tmp_path: Path) -> Path:
     return tmp_path / "data"
 
 
-@pytest.fixture(scope="module")
-def new_clinic(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A clinic set up once for all tests of this file, to be copied."""
-    folder = tmp_path_factory.mktemp("clinic") / "data"
-    made = subprocess.run(
-        [str(Path(sys.executable).with_name("followup")), "init", "--folder", str(folder), *ANSWERS],
-        env={**os.environ, **SECRET}, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+def test_setting_up_makes_database_keys_and_the_first_member_of_staff(
+    data: Path, database: str, followup: Run, set_up: SetUp, open_store: Callable[[str], Store]
+) -> None:
+    made = followup(*set_up("--language", "bn", "--language", "en"), **SECRET)
     assert (made.returncode, made.stderr) == (0, "")
     assert "followup serve" in made.stdout
-    return folder
-
-
-@pytest.fixture
-def clinic(new_clinic: Path, data: Path) -> Path:
-    """A clinic that has just been set up; the folder of its data."""
-    shutil.copytree(new_clinic, data)
-    return data
-
-
-def test_setting_up_makes_database_keys_and_the_first_member_of_staff(clinic: Path) -> None:
-    store = Store.open(sqlite_url(clinic / "followup.sqlite3"))
-    with store.read() as session:
+    with open_store(database).read() as session:
         found, staff = get_clinic(session), all_staff(session)
-    store.close()
     assert (found.name, found.zone, found.sheet_languages) == (
         "Riverbend Eye Clinic",
         "Asia/Kolkata",
         ("bn", "en"),
     )
     assert not found.is_sample
-    assert [(person.login, person.roles) for person in staff] == [("manager", frozenset({"manager"}))]
-    assert stat.S_IMODE((clinic / "recall-keys.json").stat().st_mode) == 0o600
-    assert SECRET["FOLLOWUP_PASSWORD"].encode() not in (clinic / "followup.sqlite3").read_bytes()
+    assert [(person.login, person.roles) for person in staff] == [("ruth", frozenset({"manager"}))]
+    assert stat.S_IMODE((data / "recall-keys.json").stat().st_mode) == 0o600
+    for file in data.iterdir():
+        assert SECRET["FOLLOWUP_PASSWORD"].encode() not in file.read_bytes()
 
 
-def test_a_second_setting_up_changes_nothing(clinic: Path, followup: Run) -> None:
+def test_a_second_setting_up_changes_nothing(clinic: Path, inside: Run, set_up: SetUp) -> None:
     before = (clinic / "recall-keys.json").read_bytes()
-    again = followup("init", *ANSWERS, **SECRET)
+    again = inside(*set_up(), **SECRET)
     assert again.returncode == 2
     assert "--again" in again.stderr
     assert (clinic / "recall-keys.json").read_bytes() == before
 
 
 def test_a_clinics_data_can_be_changed_without_touching_its_staff(
-    clinic: Path, followup: Run, tmp_path: Path
+    clinic: Path, store: Store, inside: Run, tmp_path: Path
 ) -> None:
     calendar = tmp_path / "calendar.json"
     calendar.write_text(json.dumps({"holidays": ["2027-01-01"]}), "utf-8")
-    changed = followup("init", "--again", "--name", "Hillside Eye Clinic", "--calendar", str(calendar))
+    changed = inside("init", "--again", "--name", "Hillside Eye Clinic", "--calendar", str(calendar))
     assert (changed.returncode, changed.stderr) == (0, "")
-    store = Store.open(sqlite_url(clinic / "followup.sqlite3"))
     with store.read() as session:
         found, staff = get_clinic(session), all_staff(session)
-    store.close()
     assert (found.name, found.phone_day) == ("Hillside Eye Clinic", "+44 20 7946 0100")
     assert json.loads(found.calendar) == {"holidays": ["2027-01-01"]}
-    assert [person.login for person in staff] == ["manager"]
+    assert [person.login for person in staff] == ["ruth"]
 
 
 @pytest.mark.parametrize(
@@ -112,9 +80,9 @@ def test_a_clinics_data_can_be_changed_without_touching_its_staff(
     ],
 )
 def test_a_bad_answer_leaves_no_database_behind(
-    option: str, value: str, says: str, followup: Run, data: Path
+    option: str, value: str, says: str, inside: Run, data: Path, set_up: SetUp
 ) -> None:
-    refused = followup("init", *ANSWERS, option, value, **SECRET)
+    refused = inside(*set_up(option, value), **SECRET)
     assert refused.returncode == 2
     assert refused.stderr.count("\n") == 1
     assert says in refused.stderr
@@ -125,27 +93,27 @@ def test_a_bad_answer_leaves_no_database_behind(
     ("secret", "says"), [({}, "FOLLOWUP_PASSWORD_FILE"), ({"FOLLOWUP_PASSWORD": "short"}, "10")]
 )
 def test_a_missing_or_short_password_is_refused(
-    secret: dict[str, str], says: str, followup: Run, data: Path
+    secret: dict[str, str], says: str, inside: Run, data: Path, set_up: SetUp
 ) -> None:
-    refused = followup("init", *ANSWERS, **secret)
+    refused = inside(*set_up(), **secret)
     assert refused.returncode == 2
     assert says in refused.stderr
     assert not data.exists()
 
 
-def test_a_new_clinic_has_nobody_due_and_nobody_to_reach(clinic: Path, followup: Run) -> None:
-    due = followup("due", "--on", "2027-03-10")
+def test_a_new_clinic_has_nobody_due_and_nobody_to_reach(clinic: Path, inside: Run) -> None:
+    due = inside("due", "--on", "2027-03-10")
     assert (due.returncode, due.stdout) == (0, "Wednesday 10 March 2027: 0 visits\n")
-    reach = followup("overdue", "--on", "2027-03-10")
+    reach = inside("overdue", "--on", "2027-03-10")
     assert (reach.returncode, reach.stdout) == (0, "Wednesday 10 March 2027: 0 people to reach\n")
-    assert json.loads(followup("due", "--json").stdout) == []
-    swept = followup("sweep")
+    assert json.loads(inside("due", "--json").stdout) == []
+    swept = inside("sweep")
     assert (swept.returncode, swept.stdout) == (0, "0 open visits looked at, 0 newly noted.\n")
 
 
-def test_a_sheet_of_a_plan_that_is_not_there_is_refused(clinic: Path, followup: Run, tmp_path: Path) -> None:
+def test_a_sheet_of_a_plan_that_is_not_there_is_refused(clinic: Path, inside: Run, tmp_path: Path) -> None:
     for arguments in (("--plan", "77"), ("--plan", "C-0001"), ("--day", "2027-03-10")):
-        refused = followup("sheet", *arguments)
+        refused = inside("sheet", *arguments)
         assert refused.returncode == 2
         assert refused.stderr.count("\n") == 1
     assert [path.name for path in tmp_path.iterdir()] == ["data"]
@@ -188,10 +156,9 @@ def test_a_database_that_does_not_answer_is_a_fault_that_keeps_its_password(foll
     assert "hush-hush" not in failed.stderr
 
 
-def test_a_file_that_is_no_database_is_said_so_and_kept(clinic: Path, followup: Run) -> None:
-    file = clinic / "followup.sqlite3"
-    for leftover in clinic.glob("followup.sqlite3-*"):
-        leftover.unlink()
+def test_a_file_that_is_no_database_is_said_so_and_kept(data: Path, followup: Run) -> None:
+    data.mkdir()
+    file = data / "followup.sqlite3"
     file.write_bytes(b"a shopping list" * 500)
     failed = followup("due")
     assert failed.returncode == 1

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import subprocess
-import sys
-from pathlib import Path
 
 import pypdfium2
 import pytest
 
 from followup.clinical.protocol import SAMPLE, load_protocol
-from followup.records.engine import sqlite_url
 from followup.records.protocols import protocol_signature
 from followup.records.store import Store
 
@@ -36,53 +31,9 @@ def own(tmp_path):
     return made
 
 
-@pytest.fixture(scope="module")
-def new_clinic(tmp_path_factory) -> Path:
-    """A clinic whose first member of staff is a surgeon with a registration."""
-    folder = tmp_path_factory.mktemp("clinic") / "data"
-    given = {
-        "name": "Riverbend Eye Clinic",
-        "code": "RBE",
-        "phone-day": "+44 20 7946 0100",
-        "phone-night": "+44 20 7946 0199",
-        "zone": "Asia/Kolkata",
-        "login": "sen",
-        "staff-name": "Dr Sen",
-        "registration": "R-1001",
-    }
-    arguments = [part for name, value in given.items() for part in (f"--{name}", value)]
-    subprocess.run(
-        [
-            str(Path(sys.executable).with_name("followup")),
-            "init",
-            "--folder",
-            str(folder),
-            *arguments,
-            "--role",
-            "surgeon",
-        ],
-        env={**os.environ, **SECRET},
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        check=True,
-    )
-    return folder
-
-
-@pytest.fixture
-def clinic(new_clinic, tmp_path) -> Path:
-    folder = tmp_path / "data"
-    shutil.copytree(new_clinic, folder)
-    return folder
-
-
-def signature(folder: Path, hash_: str):
-    store = Store.open(sqlite_url(folder / "followup.sqlite3"))
-    try:
-        with store.read() as session:
-            return protocol_signature(session, hash_)
-    finally:
-        store.close()
+def signature(store: Store, hash_: str):
+    with store.read() as session:
+        return protocol_signature(session, hash_)
 
 
 def test_the_sample_protocol_has_no_problem(inside):
@@ -138,15 +89,15 @@ def test_compare_says_the_difference_and_what_it_does_to_the_twelve(inside, own)
     assert same.stdout.startswith("The protocols say the same.\n")
 
 
-def test_signing_writes_who_registration_and_content_once(inside, clinic):
-    told = inside("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT, **SECRET)
+def test_signing_writes_who_registration_and_content_once(inside, clinic, store):
+    told = inside("protocol", "sign", "--folder", str(clinic), "--login", "ruth", "--read", PRINT, **SECRET)
     assert (told.returncode, told.stderr) == (0, "")
-    assert "approved for patients by Dr Sen, R-1001" in told.stdout
-    row = signature(clinic, load_protocol().hash)
-    assert (row.signer, row.registration) == ("Dr Sen", "R-1001")
-    again = inside("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT, **SECRET)
+    assert "approved for patients by Ruth Amberley, R-1001" in told.stdout
+    row = signature(store, load_protocol().hash)
+    assert (row.signer, row.registration) == ("Ruth Amberley", "R-1001")
+    again = inside("protocol", "sign", "--folder", str(clinic), "--login", "ruth", "--read", PRINT, **SECRET)
     assert again.returncode == 2
-    assert "already signed by Dr Sen" in again.stderr
+    assert "already signed by Ruth Amberley" in again.stderr
 
 
 @pytest.mark.parametrize(
@@ -159,24 +110,26 @@ def test_signing_writes_who_registration_and_content_once(inside, clinic):
         ({}, {}, "no password given"),
     ],
 )
-def test_nothing_is_signed_with_a_wrong_password_name_or_fingerprint(inside, clinic, changes, env, said):
-    given = {"--folder": str(clinic), "--login": "sen", "--read": PRINT} | changes
+def test_nothing_is_signed_with_a_wrong_password_name_or_fingerprint(
+    inside, clinic, store, changes, env, said
+):
+    given = {"--folder": str(clinic), "--login": "ruth", "--read": PRINT} | changes
     told = inside("protocol", "sign", *(part for pair in given.items() for part in pair), **env)
     assert told.returncode == 2
     assert said in told.stderr
     assert told.stderr.count("\n") == 1
-    assert signature(clinic, load_protocol().hash) is None
+    assert signature(store, load_protocol().hash) is None
 
 
-def test_too_many_wrong_passwords_lock_the_signature_too(inside, clinic):
-    given = ("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT)
+def test_too_many_wrong_passwords_lock_the_signature_too(inside, clinic, store):
+    given = ("protocol", "sign", "--folder", str(clinic), "--login", "ruth", "--read", PRINT)
     for _ in range(5):
         inside(*given, FOLLOWUP_PASSWORD="not the password")
     assert "too often" in inside(*given, **SECRET).stderr
-    assert signature(clinic, load_protocol().hash) is None
+    assert signature(store, load_protocol().hash) is None
 
 
-def test_a_changed_protocol_is_not_signed_by_the_old_signature(inside, clinic, own):
-    inside("protocol", "sign", "--folder", str(clinic), "--login", "sen", "--read", PRINT, **SECRET)
+def test_a_changed_protocol_is_not_signed_by_the_old_signature(inside, clinic, store, own):
+    inside("protocol", "sign", "--folder", str(clinic), "--login", "ruth", "--read", PRINT, **SECRET)
     changed = load_protocol(own(("protocol.toml", "price = 100", "price = 101")))
-    assert signature(clinic, changed.hash) is None
+    assert signature(store, changed.hash) is None

@@ -107,13 +107,7 @@ def _house(store: Store, protocol: Protocol) -> House:
 
 
 @pytest.fixture
-def house(sqlite_store: Store, protocol: Protocol) -> House:
-    """On SQLite alone: for pages, whose storing is tested on both elsewhere."""
-    return _house(sqlite_store, protocol)
-
-
-@pytest.fixture
-def both_houses(store: Store, protocol: Protocol) -> House:
+def house(store: Store, protocol: Protocol) -> House:
     """On each of both databases."""
     return _house(store, protocol)
 

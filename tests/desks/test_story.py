@@ -14,10 +14,10 @@ PASSWORD = "a long enough password"
 
 
 @pytest.fixture
-def story(both_houses):
+def story(house):
     """A clinic whose protocol is signed, with all three desks open."""
-    both_houses.sign_protocol()
-    return both_houses
+    house.sign_protocol()
+    return house
 
 
 @pytest.fixture

@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 from alembic import command
 from sqlalchemy import MetaData, select, text
 
 from followup.clinical.protocol import load_protocol
+from followup.recall.codes import create_keyring
 from followup.recall.messages.wanted import wanted
 from followup.records import migrations
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import verify_journal
 from followup.records.messages import messages_of_day
 from followup.records.migrations import schema_state, upgrade
+from followup.records.oplist import operation_list
 from followup.records.patients import patient_by_code, search_patients
 from followup.records.sheets import find_sheet
 
-SWEEPS, BATCHES, ENTRIES, UPGRADES = 40, 20, 20, 20
+SWEEPS, BATCHES, ENTRIES, UPGRADES, IMPORTS, LANGUAGES = 40, 20, 20, 20, 20, 10
+ROWS = 6
+START = datetime(2027, 3, 1, tzinfo=UTC)
 
 
 def test_killed_in_mid_sweep_no_transition_and_no_message_is_lost_or_doubled(
@@ -109,6 +116,71 @@ def test_killed_in_mid_entry_no_acknowledged_record_is_lost_and_none_is_half_the
     assert (row.lost.total(), row.doubled.total()) == (0, 0)
 
 
+def test_killed_in_mid_import_the_whole_file_is_there_or_nothing_of_it_and_a_second_time_does_no_harm(
+    full, worker, chance, tmp_path, count, aid
+):
+    ward, url = full
+    row = count("kill -9 in mid-import of lists and records")
+    create_keyring(tmp_path / "recall-keys.json")
+    order = {"url": url, "folder": tmp_path, "now": ward.at(1)}
+
+    def present(number: int) -> set[bool]:
+        with ward.store.read() as session:
+            known = {patient_by_code(session, f"I{number}-{one}") is not None for one in range(ROWS)}
+            return known | {bool(operation_list(session, _list_day(number)))}
+
+    _, usual = worker.run("command", arguments=["import", str(_file_of(tmp_path, 0))], **order)
+    assert present(0) == {True}
+    number = whole = 0
+    while row.times < IMPORTS:
+        number += 1
+        path = str(_file_of(tmp_path, number))
+        row.times += worker.kill("command", chance.uniform(0, usual), arguments=["import", path], **order)
+        found = present(number)
+        row.lost["halves"] += len(found) - 1
+        row.lost["files"] += path in aid.lines(tmp_path / "done") and found != {True}
+        whole += found == {True}
+        assert worker.run("command", arguments=["import", path], **order)[0] == 0
+        row.lost["files"] += present(number) != {True}
+    with ward.store.read() as session:
+        verify_journal(session)
+        imported = text("SELECT count(*) FROM patient WHERE code LIKE 'I%'")
+        drafts = text(
+            "SELECT count(*) FROM care_plan c JOIN patient p ON p.id = c.patient_id WHERE p.code LIKE 'I%'"
+        )
+        for what, asked in (("records", imported), ("plans", drafts)):
+            there = session.connection().execute(asked).scalar_one()
+            row.doubled[what] += there - ROWS * (number + 1)
+    row.note = f"{number + 1} files of {ROWS} records and a list; {whole} were whole when killed"
+    assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
+def test_killed_while_a_language_is_taken_in_the_old_words_or_the_new_ones_are_there(
+    worker, chance, tmp_path, count
+):
+    row = count("kill -9 in mid-import of a language")
+    order = {"url": sqlite_url(tmp_path / "none.db"), "folder": tmp_path, "now": START}
+    table, words = tmp_path / "hi.csv", tmp_path / "locales" / "hi" / "LC_MESSAGES" / "sheet.po"
+    assert worker.run("command", arguments=["language", "export", "hi", str(table)], **order)[0] == 0
+    plain = table.read_text("utf-8-sig")
+    told, take_in = [], ["language", "import", "hi", str(table)]
+    usual = 0.0
+    for version in (plain, plain.replace("\nAt home,घर पर,", "\nAt home,अपने घर में,")):
+        table.write_text(version, "utf-8")
+        done, usual = worker.run("command", arguments=take_in, **order)
+        assert done == 0
+        told.append(words.read_bytes())
+    assert told[0] != told[1]
+    turn = 0
+    while row.times < LANGUAGES:
+        turn += 1
+        table.write_text(plain if turn % 2 else plain.replace("घर पर", "अपने घर में"), "utf-8")
+        row.times += worker.kill("command", chance.uniform(0, usual), arguments=take_in, **order)
+        row.lost["catalogues"] += words.read_bytes() not in told
+    row.note = f"{len(told[0])} bytes each"
+    assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
 def test_killed_in_mid_migration_the_old_schema_or_the_new_one_is_there_with_every_row(
     full, worker, chance, tmp_path, count, aid
 ):
@@ -144,6 +216,26 @@ def test_killed_in_mid_migration_the_old_schema_or_the_new_one_is_there_with_eve
             row.lost["values"] += sum(one not in kept for one in rows)
     row.note = f"{sum(len(rows) for rows in before.values())} rows each"
     assert (row.lost.total(), row.doubled.total()) == (0, 0)
+
+
+def _list_day(number: int) -> date:
+    return date(2028, 1, 1) + timedelta(days=number)
+
+
+def _file_of(folder: Path, number: int) -> Path:
+    """A file with the list of a day and the records of those who stand on it."""
+    day = _list_day(number).isoformat()
+    rows = []
+    for one in range(ROWS):
+        code = f"I{number}-{one}"
+        rows.append({"on": day, "code": code, "name": "Asha Rao", "eye": "left"})
+        operation = {"eye": "left", "eye_drawn": "left", "date": day, "procedure": "phacoemulsification"}
+        rows.append(
+            {"patient": {"code": code, "name": "Asha Rao", "birth_year": 1950}, "operations": [operation]}
+        )
+    path = folder / f"rows-{number}.jsonl"
+    path.write_text("\n".join(json.dumps(row) for row in rows), "utf-8")
+    return path
 
 
 def _all_trips(session):

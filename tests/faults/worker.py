@@ -107,13 +107,26 @@ def migrate(url: str, **_) -> None:
     engine.dispose()
 
 
+def command(url: str, folder: Path, arguments: list[str], **_) -> None:
+    """A command of the program on the clinic in ``folder``; told to a file once it said that all was done."""
+    from followup.cli import cli
+    from followup.cli.contract import run
+
+    os.environ |= {"FOLLOWUP_FOLDER": str(folder), "FOLLOWUP_DATABASE_URL": url}
+    for stream in (1, 2):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream)
+    if run(cli, arguments) != 0:
+        raise SystemExit(1)
+    tell(folder / "done", arguments[-1])
+
+
 def limited(size: int) -> None:
     """From now on no file may grow beyond ``size`` bytes, as on a disk that is full."""
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
 
 
-WORK = {"sweep": sweep, "enter": enter, "print": print_batch, "migrate": migrate}
+WORK = {"sweep": sweep, "enter": enter, "print": print_batch, "migrate": migrate, "command": command}
 
 
 def main() -> None:

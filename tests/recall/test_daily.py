@@ -168,14 +168,12 @@ def test_a_lease_taken_by_a_clock_that_ran_ahead_is_no_lease(ward):
 # Cut-off tail, pulse and findings
 
 
-def test_entries_cut_off_at_the_end_show_against_the_seal_kept_outside(ready):
+def test_entries_cut_off_at_the_end_show_against_the_seal_kept_outside(ready, unguard_journal):
     ward, place = ready
     with ward.store.read() as session:
         keep_seal(place.seal, session)
     with ward.store.engine.begin() as connection:
-        postgresql = connection.dialect.name == "postgresql"
-        guard = "journal_only_grows ON journal" if postgresql else "journal_no_delete"
-        connection.execute(text(f"DROP TRIGGER {guard}"))
+        unguard_journal(connection)
         connection.execute(text("DELETE FROM journal WHERE number > 4"))
     with ward.store.read() as session:
         assert verify_journal(session).entries == 4

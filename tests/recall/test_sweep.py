@@ -128,44 +128,52 @@ def test_the_clock_put_back_an_hour_takes_nothing_back_and_writes_nothing_twice(
     assert len(_known(ward)) == 1
 
 
-def test_a_poisoned_visit_is_named_and_the_others_are_swept(sqlite_ward):
-    bad, good = (sqlite_ward.trips(sqlite_ward.signed(code))[0] for code in ("K-1", "K-2"))
-    with sqlite_ward.store.engine.begin() as connection:
-        connection.execute(text("UPDATE trip SET serves = 'broken' WHERE id = :id"), {"id": bad.id})
-    swept = sweep(sqlite_ward.store, sqlite_ward.at(2))
+def test_a_poisoned_visit_is_named_and_the_others_are_swept(ward):
+    bad, good = (ward.trips(ward.signed(code))[0] for code in ("K-1", "K-2"))
+    with ward.store.engine.begin() as connection:
+        connection.execute(text("UPDATE trip SET serves = '7' WHERE id = :id"), {"id": bad.id})
+    swept = sweep(ward.store, ward.at(2))
     assert swept.failed == (bad.id,)
-    assert [trip for trip, *_ in _known(sqlite_ward)] == [good.id]
-    beat = _beat(sqlite_ward)
+    assert [trip for trip, *_ in _known(ward)] == [good.id]
+    beat = _beat(ward)
     assert not beat.ok
     assert f"visit {bad.id} can't be swept" in beat.message
 
 
-def test_a_visit_whose_turn_can_not_be_written_is_named_and_the_others_are_swept(sqlite_ward):
-    bad, good = (sqlite_ward.trips(sqlite_ward.signed(code))[0] for code in ("K-1", "K-2"))
-    with sqlite_ward.store.engine.begin() as connection:
-        connection.execute(
-            text(
-                "CREATE TRIGGER poison BEFORE INSERT ON trip_transition "
-                f"WHEN NEW.trip_id = {bad.id} BEGIN SELECT RAISE(ABORT, 'poisoned'); END"
-            )
-        )
-    assert sweep(sqlite_ward.store, sqlite_ward.at(2)).failed == (bad.id,)
-    assert [trip for trip, *_ in _known(sqlite_ward)] == [good.id]
-    assert not _beat(sqlite_ward).ok
-    with sqlite_ward.store.engine.begin() as connection:
-        connection.execute(text("DROP TRIGGER poison"))
-    assert sweep(sqlite_ward.store, sqlite_ward.at(2, 9)).noticed == 1
-    assert _beat(sqlite_ward).ok
+def test_a_visit_whose_turn_can_not_be_written_is_named_and_the_others_are_swept(ward):
+    bad, good = (ward.trips(ward.signed(code))[0] for code in ("K-1", "K-2"))
+    with ward.store.engine.begin() as connection:
+        for statement in _poison(connection.dialect.name, bad.id):
+            connection.execute(text(statement))
+    assert sweep(ward.store, ward.at(2)).failed == (bad.id,)
+    assert [trip for trip, *_ in _known(ward)] == [good.id]
+    assert not _beat(ward).ok
+    with ward.store.engine.begin() as connection:
+        on = " ON trip_transition" if connection.dialect.name == "postgresql" else ""
+        connection.execute(text(f"DROP TRIGGER poison{on}"))
+    assert sweep(ward.store, ward.at(2, 9)).noticed == 1
+    assert _beat(ward).ok
 
 
-def test_the_journal_is_checked_once_a_day_and_a_broken_one_shows_on_every_heartbeat(sqlite_ward):
-    ward = sqlite_ward
+def _poison(dialect: str, trip_id: int) -> tuple[str, ...]:
+    """What makes the database refuse every transition of one visit."""
+    begin = f"CREATE TRIGGER poison BEFORE INSERT ON trip_transition {{}}WHEN (NEW.trip_id = {trip_id})"
+    if dialect == "sqlite":
+        return (f"{begin.format('')} BEGIN SELECT RAISE(ABORT, 'poisoned'); END",)
+    return (
+        "CREATE OR REPLACE FUNCTION poison() RETURNS trigger LANGUAGE plpgsql AS "
+        "'BEGIN RAISE EXCEPTION ''poisoned''; END'",
+        f"{begin.format('FOR EACH ROW ')} EXECUTE FUNCTION poison()",
+    )
+
+
+def test_the_journal_is_checked_once_a_day_and_a_broken_one_shows_on_every_heartbeat(ward, unguard_journal):
     ward.signed()
     sweep(ward.store, ward.at(1))
     with ward.store.read() as session:
         assert daily_outcome(session, job=JOURNAL_CHECK, day=ward.day(1)).startswith("whole")
     with ward.store.engine.begin() as connection:
-        connection.execute(text("DROP TRIGGER journal_no_update"))
+        unguard_journal(connection)
         connection.execute(text("UPDATE journal SET actor = 'x' WHERE number = 2"))
     sweep(ward.store, ward.at(1, 9))
     assert _beat(ward).ok
@@ -213,10 +221,10 @@ def test_two_servers_started_at_once_sweep_as_one(ward):
     assert len(_known(ward)) == 1
 
 
-def test_a_sweep_that_fails_is_logged_and_the_scheduler_lives_on(sqlite_store, caplog):
-    with sqlite_store.engine.begin() as connection:
+def test_a_sweep_that_fails_is_logged_and_the_scheduler_lives_on(store, caplog):
+    with store.engine.begin() as connection:
         connection.execute(text("DROP TABLE trip_transition"))
-    with running(sqlite_store) as scheduler:
+    with running(store) as scheduler:
         _wait_for(lambda: "the sweep failed" in caplog.text)
         assert is_alive(scheduler)
 

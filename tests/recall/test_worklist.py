@@ -294,6 +294,11 @@ def test_a_newly_signed_plan_takes_the_missed_visit_off_the_list(ward):
 # Damage
 
 
+def _possible(damage: str, dialect: str) -> str:
+    """PostgreSQL keeps out what is not JSON at all; what is no list gets in there too."""
+    return damage if dialect == "sqlite" else damage.replace("'broken'", "'7'")
+
+
 @pytest.mark.parametrize(
     "damage",
     [
@@ -303,12 +308,12 @@ def test_a_newly_signed_plan_takes_the_missed_visit_off_the_list(ward):
         "UPDATE care_plan SET body = '{' WHERE patient_id = 1",
     ],
 )
-def test_a_damaged_entry_is_named_and_hides_nobody_else(sqlite_ward, damage):
+def test_a_damaged_entry_is_named_and_hides_nobody_else(ward, damage):
     for code in ("K-1", "K-2"):
-        sqlite_ward.signed(code)
-    with sqlite_ward.store.engine.begin() as connection:
-        connection.exec_driver_sql(damage)
-    damaged, sound = _list(sqlite_ward, sqlite_ward.at(3))
+        ward.signed(code)
+    with ward.store.engine.begin() as connection:
+        connection.exec_driver_sql(_possible(damage, connection.dialect.name))
+    damaged, sound = _list(ward, ward.at(3))
     assert (damaged.patient.code, damaged.kind) == ("K-1", "damaged")
     assert _say(damaged).startswith("An entry of this patient is damaged and can't be read")
     assert (sound.patient.code, sound.kind) == ("K-2", "overdue")

@@ -5,18 +5,23 @@ from __future__ import annotations
 import json
 from datetime import UTC, date, datetime, timedelta
 
+import pyrage
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records.backup import backups, prune, restore, take_backup, to_keep, verify_file
+from followup.records.backup import backups, prune, take_backup, to_keep, verify_file
+from followup.records.copying import fingerprints
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import newest_seal
 from followup.records.migrations import schema_state
 from followup.records.patients import patient_by_code
+from followup.records.restoring import restore, restore_into
 from followup.records.store import Store
+
+NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
 
 
 def _has(path, code: str) -> bool:
@@ -40,27 +45,25 @@ def test_a_backup_holds_everything_and_names_the_journals_newest_hash(ward, tmp_
     assert note["journal"]["hash"] == seal.hash
 
 
-def test_a_backup_is_taken_while_others_write(sqlite_ward, tmp_path):
-    with sqlite_ward.store.write(sqlite_ward.counsellor, sqlite_ward.now) as unit:
+def test_a_backup_is_taken_while_others_write(ward, tmp_path):
+    with ward.store.write(ward.counsellor, ward.now) as unit:
         unit.log("something", "clinic")
-        taken = take_backup(sqlite_ward.store.engine, tmp_path, sqlite_ward.now)
+        taken = take_backup(ward.store.engine, tmp_path, ward.now)
     assert verify_file(taken.path)[1].entries == taken.journal.entries
 
 
-def test_an_encrypted_backup_shows_nothing_and_opens_with_its_passphrase_alone(sqlite_ward, tmp_path):
-    sqlite_ward.signed()
-    taken = take_backup(
-        sqlite_ward.store.engine, tmp_path, sqlite_ward.now, passphrase="four plain words here"
-    )
+def test_an_encrypted_backup_shows_nothing_and_opens_with_its_passphrase_alone(ward, tmp_path):
+    ward.signed()
+    taken = take_backup(ward.store.engine, tmp_path, ward.now, passphrase="four plain words here")
     assert taken.path.suffix == ".age"
     assert b"Wanjiru" not in taken.path.read_bytes()
     target = tmp_path / "restored.db"
     for wrong in ("", "another one"):
         with pytest.raises(FollowupError) as caught:
-            restore(taken.path, target, sqlite_ward.now, passphrase=wrong)
+            restore(taken.path, target, ward.now, passphrase=wrong)
         assert caught.value.code == "backup.passphrase"
         assert not target.exists()
-    restore(taken.path, target, sqlite_ward.now, passphrase="four plain words here")
+    restore(taken.path, target, ward.now, passphrase="four plain words here")
     assert _has(target, "K-1")
 
 
@@ -108,14 +111,14 @@ def test_a_broken_backup_is_refused_and_nothing_is_touched(sqlite_ward, tmp_path
     assert sorted(p.name for p in tmp_path.glob("*.part*")) == []
 
 
-def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(sqlite_ward, tmp_path):
-    taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now)
+def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(ward, tmp_path):
+    taken = take_backup(ward.store.engine, tmp_path / "b", ward.now)
     engine = make_engine(sqlite_url(taken.path), pooled=False)
     with engine.begin() as connection:
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
     engine.dispose()
     with pytest.raises(FollowupError) as caught:
-        restore(taken.path, tmp_path / "x.db", sqlite_ward.now)
+        restore(taken.path, tmp_path / "x.db", ward.now)
     assert caught.value.code == "backup.newer"
     old = make_engine(sqlite_url(tmp_path / "old.db"), pooled=False)
     from alembic import command
@@ -127,22 +130,55 @@ def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(sqlite_wa
         config.attributes["connection"] = connection
         command.upgrade(config, "0001")
     old.dispose()
-    restore(tmp_path / "old.db", tmp_path / "y.db", sqlite_ward.now)
+    restore(tmp_path / "old.db", tmp_path / "y.db", ward.now)
     new = make_engine(sqlite_url(tmp_path / "y.db"), pooled=False)
     assert schema_state(new) == "current"
     new.dispose()
 
 
-def test_a_folder_that_can_not_be_written_says_so_in_one_line(sqlite_store, tmp_path):
+def test_a_folder_that_can_not_be_written_says_so_in_one_line(store, tmp_path):
     (tmp_path / "file").write_text("x")
     with pytest.raises(FollowupError) as caught:
-        take_backup(sqlite_store.engine, tmp_path / "file", datetime(2027, 3, 1, tzinfo=UTC))
+        take_backup(store.engine, tmp_path / "file", datetime(2027, 3, 1, tzinfo=UTC))
     assert caught.value.code == "backup.folder"
+
+
+def test_a_busy_moment_is_not_taken_for_a_wrong_passphrase(store, tmp_path, monkeypatch):
+    taken = take_backup(store.engine, tmp_path / "b", NOW, passphrase="four plain words here")
+    opened, times = pyrage.passphrase.decrypt, []
+
+    def busy(content, passphrase):
+        times.append(1)
+        if len(times) < 4:
+            raise pyrage.DecryptError("Excessive work parameter for passphrase.")
+        return opened(content, passphrase)
+
+    monkeypatch.setattr("followup.records.restoring.pyrage.passphrase.decrypt", busy)
+    restore(taken.path, tmp_path / "again.db", NOW, passphrase="four plain words here")
+    monkeypatch.setattr("followup.records.restoring._TRIES", 0)
+    with pytest.raises(FollowupError) as caught:
+        restore(taken.path, tmp_path / "third.db", NOW, passphrase="four plain words here")
+    assert caught.value.code == "backup.slow"
+
+
+def test_a_backup_goes_into_an_empty_postgresql_row_by_row_and_into_no_other(
+    ward, blank_postgres, open_store, tmp_path
+):
+    ward.signed()
+    taken = take_backup(ward.store.engine, tmp_path / "b", ward.now)
+    there = open_store(blank_postgres())
+    assert restore_into(taken.path, there.engine).journal == taken.journal
+    with there.engine.connect() as one, ward.store.engine.connect() as other:
+        assert fingerprints(one) == fingerprints(other)
+    with pytest.raises(FollowupError) as caught:
+        restore_into(taken.path, there.engine)
+    assert caught.value.code == "move.target"
 
 
 DAYS = st.lists(st.dates(date(2026, 1, 1), date(2027, 12, 31)), max_size=60)
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(DAYS, st.dates(date(2027, 1, 1), date(2027, 12, 31)))
 def test_the_rule_keeps_seven_days_five_weeks_and_twelve_months(days, today):
     kept = to_keep(days, today)
@@ -156,9 +192,9 @@ def test_the_rule_keeps_seven_days_five_weeks_and_twelve_months(days, today):
     assert to_keep(kept, today) == kept
 
 
-def test_a_year_of_nightly_backups_leaves_a_score_of_files(sqlite_store, tmp_path):
+def test_a_year_of_nightly_backups_leaves_a_score_of_files(store, tmp_path):
     first = datetime(2026, 3, 1, 1, tzinfo=UTC)
-    taken = take_backup(sqlite_store.engine, tmp_path, first)
+    taken = take_backup(store.engine, tmp_path, first)
     content = taken.path.read_bytes()
     for number in range(1, 366):
         at = first + timedelta(days=number)
@@ -174,7 +210,7 @@ def test_a_year_of_nightly_backups_leaves_a_score_of_files(sqlite_store, tmp_pat
     assert left[-1].at.date() == date(2026, 4, 30)
 
 
-def test_a_stranger_in_the_folder_is_no_backup_and_is_left_alone(sqlite_store, tmp_path):
+def test_a_stranger_in_the_folder_is_no_backup_and_is_left_alone(store, tmp_path):
     stranger = tmp_path / "followup-holiday.sqlite3"
     stranger.write_text("x")
     assert backups(tmp_path) == ()

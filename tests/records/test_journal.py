@@ -29,24 +29,20 @@ def _entries(store) -> list[dict[str, object]]:
         return [dict(row) for row in rows]
 
 
-def _unlock(store) -> None:
-    """Take the triggers away, as someone with the database file in his hands could."""
-    with store.engine.begin() as connection:
-        if store.engine.dialect.name == "sqlite":
-            connection.execute(text("DROP TRIGGER journal_no_update"))
-            connection.execute(text("DROP TRIGGER journal_no_delete"))
-        else:
-            connection.execute(text("DROP TRIGGER journal_only_grows ON journal"))
+@pytest.fixture
+def tamper(ward, unguard_journal):
+    """Runs a statement on the journal, which must be found out; what is said of it."""
 
+    def run(statement: str) -> str:
+        with ward.store.engine.begin() as connection:
+            unguard_journal(connection)
+            connection.execute(text(statement))
+        with ward.store.read() as session, pytest.raises(FollowupError) as caught:
+            verify_journal(session)
+        assert caught.value.code == "journal.broken"
+        return caught.value.what
 
-def _tamper(store, statement: str) -> str:
-    _unlock(store)
-    with store.engine.begin() as connection:
-        connection.execute(text(statement))
-    with store.read() as session, pytest.raises(FollowupError) as caught:
-        verify_journal(session)
-    assert caught.value.code == "journal.broken"
-    return caught.value.what
+    return run
 
 
 def test_every_change_is_written_down_with_who_and_when(ward):
@@ -65,9 +61,9 @@ def test_an_untouched_journal_is_whole_and_its_seal_is_the_newest_hash(ward):
     assert (seal.entries, seal.hash) == (len(rows), rows[-1]["hash"])
 
 
-def test_the_chain_can_be_computed_by_anyone_from_what_is_stored(sqlite_ward):
+def test_the_chain_can_be_computed_by_anyone_from_what_is_stored(ward):
     previous = "0" * 64
-    for row in _entries(sqlite_ward.store):
+    for row in _entries(ward.store):
         at = str(row["at"]).replace(" ", "T").removesuffix("+00:00")
         content = {
             "number": row["number"],
@@ -97,28 +93,28 @@ def test_postgresql_refuses_to_empty_the_journal_at_once(postgres_address, open_
 
 
 @pytest.mark.parametrize("column", ["actor", "action", "subject", "details"])
-def test_a_changed_entry_is_named(ward, column):
+def test_a_changed_entry_is_named(ward, column, tamper):
     ward.enter()
-    assert _tamper(ward.store, f"UPDATE journal SET {column} = 'x' WHERE number = 2") == (
+    assert tamper(f"UPDATE journal SET {column} = 'x' WHERE number = 2") == (
         "entry 2 was changed after it was written"
     )
 
 
-def test_a_changed_instant_is_named(ward):
+def test_a_changed_instant_is_named(ward, tamper):
     ward.enter()
     earlier = "'2027-01-01 00:00:00.000000'"
-    assert _tamper(ward.store, f"UPDATE journal SET at = {earlier} WHERE number = 3").startswith("entry 3")
+    assert tamper(f"UPDATE journal SET at = {earlier} WHERE number = 3").startswith("entry 3")
 
 
-def test_an_entry_taken_out_of_the_middle_is_named(ward):
+def test_an_entry_taken_out_of_the_middle_is_named(ward, tamper):
     ward.enter()
-    assert _tamper(ward.store, "DELETE FROM journal WHERE number = 2") == "entry 2 is missing"
+    assert tamper("DELETE FROM journal WHERE number = 2") == "entry 2 is missing"
 
 
-def test_an_entry_changed_with_its_own_hash_made_anew_breaks_the_next_link(ward):
+def test_an_entry_changed_with_its_own_hash_made_anew_breaks_the_next_link(ward, tamper):
     ward.enter()
     hash_ = "e" * 64
-    what = _tamper(ward.store, f"UPDATE journal SET hash = '{hash_}' WHERE number = 2")
+    what = tamper(f"UPDATE journal SET hash = '{hash_}' WHERE number = 2")
     assert what.startswith("entry 2")
     with ward.store.engine.begin() as connection:
         connection.execute(text(f"UPDATE journal SET previous = '{hash_}' WHERE number = 3"))
@@ -126,10 +122,10 @@ def test_an_entry_changed_with_its_own_hash_made_anew_breaks_the_next_link(ward)
         verify_journal(session)
 
 
-def test_an_entry_that_does_not_follow_the_one_before_it_is_named(ward):
+def test_an_entry_that_does_not_follow_the_one_before_it_is_named(ward, tamper):
     ward.enter()
     other = "f" * 64
-    what = _tamper(ward.store, f"UPDATE journal SET previous = '{other}' WHERE number = 3")
+    what = tamper(f"UPDATE journal SET previous = '{other}' WHERE number = 3")
     assert what == "entry 3 does not follow the one before it"
 
 

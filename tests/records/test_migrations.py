@@ -148,8 +148,8 @@ def test_rebuilding_a_parent_table_keeps_every_row_of_its_children(sqlite_ward, 
         assert connection.execute(text("PRAGMA foreign_keys")).scalar_one() == 1
 
 
-def test_an_upgrade_that_would_leave_orphans_is_taken_back_whole(sqlite_ward, monkeypatch, tmp_path):
-    store, before = sqlite_ward.store, sqlite_ward.signed() and _counts(sqlite_ward.store)
+def test_an_upgrade_that_would_leave_orphans_is_taken_back_whole(ward, monkeypatch, tmp_path):
+    store, before = ward.store, ward.signed() and _counts(ward.store)
     _with_next_step(monkeypatch, tmp_path, ORPHAN)
     with pytest.raises(FollowupError) as caught:
         upgrade(store.engine)

@@ -132,7 +132,7 @@ def test_staff_are_bound_to_a_site_and_act_there(ward, hill):
         (Site(0, "X", "x", calendar="[]"), None),
     ],
 )
-def test_a_site_that_can_not_be_is_refused(sqlite_ward, site, code):
-    with pytest.raises(FollowupError) as caught, sqlite_ward.store.write(SYSTEM, sqlite_ward.now) as unit:
+def test_a_site_that_can_not_be_is_refused(ward, site, code):
+    with pytest.raises(FollowupError) as caught, ward.store.write(SYSTEM, ward.now) as unit:
         put_site(unit.session, site)
     assert code is None or caught.value.code == code

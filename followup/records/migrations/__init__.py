@@ -10,6 +10,7 @@ from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import IntegrityError
 
 from followup.errors import FollowupError
 from followup.records.engine import make_engine
@@ -19,7 +20,7 @@ _UPGRADE_LOCK = 36_37_0001
 
 
 def upgrade(engine: Engine) -> None:
-    """Bring the store to the newest schema: all of it or nothing. Error: ``store.newer``."""
+    """Bring the store to the newest schema: all of it or nothing. Errors: ``store.newer``, ``upgrade``."""
     if schema_state(engine) == "newer":
         raise FollowupError(
             "store.newer",
@@ -32,6 +33,8 @@ def upgrade(engine: Engine) -> None:
     try:
         with own.connect() as connection:
             _upgrade(connection)
+    except IntegrityError:
+        raise _orphans() from None
     finally:
         own.dispose()
 
@@ -64,12 +67,16 @@ def _upgrade(connection: Connection) -> None:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
         if sqlite and connection.execute(text("PRAGMA foreign_key_check")).first() is not None:
-            raise FollowupError(
-                "store.upgrade",
-                "the upgrade would leave a row without the row it belongs to; nothing was changed",
-                where="database",
-                fix="restore the newest backup and report this",
-            )
+            raise _orphans()
+
+
+def _orphans() -> FollowupError:
+    return FollowupError(
+        "store.upgrade",
+        "the upgrade would leave a row without the row it belongs to; nothing was changed",
+        where="database",
+        fix="restore the newest backup and report this",
+    )
 
 
 def _config() -> Config:
