@@ -13,6 +13,8 @@ from sqlmodel import Session
 from followup.clinical.record import Record
 from followup.clinical.vision import BANDS_SOURCE, band
 from followup.desks.desk import AnyVisit, Visit
+from followup.desks.forms.layout import routine_answers
+from followup.desks.forms.sheet import check, read_form
 from followup.desks.pages import show
 from followup.recall.forecast import DayLoad
 from followup.recall.forecast import forecast as load_ahead
@@ -22,6 +24,7 @@ from followup.records.trips import missed_trips
 
 router = APIRouter()
 WEEKS = 8
+ROUTINE_AGE = 70
 QUARTER = timedelta(days=91)
 EARLY = 40  # vision before this day after surgery counts as early (Congdon, Lancet Glob Health 2013;1:e37)
 
@@ -58,7 +61,21 @@ def forecast(request: Request, visit: AnyVisit) -> Response:
 def days_ahead(visit: Visit) -> tuple[DayLoad, ...]:
     """Eight weeks from today on, day by day."""
     with visit.desk.store.read() as session:
-        return load_ahead(session, visit.today, 7 * WEEKS, visit.calendar, visit.desk.protocol)
+        return load_ahead(
+            session, visit.today, 7 * WEEKS, visit.calendar, visit.desk.protocol, routine_record
+        )
+
+
+def routine_record(operated: date) -> Record:
+    """An operation of which nothing but its day is known, as the record's form starts: uneventful."""
+    answers = routine_answers(0, operated.isoformat()) | {
+        "patient.code": ["ROUTINE"],
+        "patient.name": ["Routine"],
+        "patient.birth_year": [str(operated.year - ROUTINE_AGE)],
+        "operations.0.eye": ["right"],
+        "operations.0.eye_drawn": ["right"],
+    }
+    return check(read_form(answers))
 
 
 @router.get("/outcomes")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -11,13 +11,10 @@ from sqlmodel import Session
 
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import Protocol
-from followup.clinical.record import parse_record
+from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.records.expected import operations_without_plan, visits_in_force, visits_to_sign
 from followup.timing.calendar import Calendar
-
-# An age of no special rule, for operations of which nothing but the day is known.
-_ROUTINE_AGE = 65
 
 
 @dataclass(frozen=True)
@@ -69,38 +66,33 @@ class DayLoad:
 
 
 def forecast(
-    session: Session, start: date, days: int, calendar: Calendar, protocol: Protocol
+    session: Session,
+    start: date,
+    days: int,
+    calendar: Calendar,
+    protocol: Protocol,
+    routine: Callable[[date], Record],
 ) -> tuple[DayLoad, ...]:
     """``days`` days from ``start`` on, from the plans and from the operation lists.
 
-    Every operation without a plan, from the day before ``start`` on, is taken as a routine one.
+    Every operation without a plan, from the day before ``start`` on, is taken as ``routine`` tells
+    the record of an operation of that day.
     """
     end = start + timedelta(days=days - 1)
     coming = [Coming(day, services) for day, services in visits_in_force(session, start, end)]
     coming += [Coming(trip.date, trip.services) for trip in visits_to_sign(session)]
     for day, count in sorted(operations_without_plan(session, start - timedelta(days=1), end).items()):
-        coming += routine_visits(day, calendar, protocol) * count
+        coming += visits_after(routine(day), calendar, protocol) * count
     return load_of_days(coming, start, days, calendar)
 
 
-def routine_visits(operated: date, calendar: Calendar, protocol: Protocol) -> list[Coming]:
-    """The visits that the protocol gives to an eye without anything special.
+def visits_after(record: Record, calendar: Calendar, protocol: Protocol) -> list[Coming]:
+    """The visits that the protocol gives after the operation of a record.
 
     A look that no open day can serve is expected on its best day all the same: somebody must come.
     """
-    record = {
-        "patient": {"code": "ROUTINE", "name": "Routine", "birth_year": operated.year - _ROUTINE_AGE},
-        "operations": [
-            {
-                "eye": "right",
-                "eye_drawn": "right",
-                "date": operated.isoformat(),
-                "procedure": "phacoemulsification",
-            }
-        ],
-    }
     try:
-        plan = build_plan(parse_record(record), protocol, as_of=operated, calendar=calendar)
+        plan = build_plan(record, protocol, as_of=record.last_operation_day, calendar=calendar)
     except FollowupError:
         # A clinic's own protocol may know no routine case: then nothing can be foreseen.
         return []

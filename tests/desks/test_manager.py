@@ -1,0 +1,104 @@
+"""The manager's pages: a change of the calendar shows whom it hits; nobody is expected twice; the shelf."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+PASSWORD = "a long enough password"
+
+
+@pytest.fixture
+def signed(house, routine, form_of):
+    """A signed routine plan of an operation that also stands on the list."""
+    house.sign_protocol()
+    counsellor = house.log_in("counsellor")
+    lines = "K-104, Wanjiru Ndegwa, right\nK-9, Asha Rao, left"
+    counsellor.post("/operations/list", data={"on": "2027-03-01", "lines": lines})
+    form = form_of(counsellor.get("/operations/new").text) | routine
+    plan = counsellor.post("/operations/new", data=form).headers["location"]
+    return house, plan
+
+
+def _sign(house, plan):
+    assert house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
+
+
+def _rows(house):
+    page = house.log_in("manager").get("/forecast").text
+    found = re.findall(
+        r'<th scope="row">(\w+ \d+ \w+) 2027</th><td class="n"[^>]*>(\d+)</td><td[^>]*>(\d+)', page
+    )
+    return {day: (int(expected), int(after)) for day, expected, after in found}
+
+
+def test_an_operation_counts_once_whether_it_is_listed_drafted_or_signed(signed):
+    house, plan = signed
+    drafted = _rows(house)
+    # Two people the day after: one from the draft, one from the list, whose record nobody has entered.
+    assert drafted["Tuesday 2 March"] == (2, 1)
+    _sign(house, plan)
+    assert _rows(house) == drafted
+
+
+def test_a_listed_operation_brings_all_visits_of_a_routine_one(signed):
+    house, plan = signed
+    _sign(house, plan)
+    rows = _rows(house)
+    assert sum(after for _, after in rows.values()) == sum(e - a for e, a in rows.values()) >= 3
+
+
+def test_a_holiday_shows_the_visits_that_it_hits_before_it_is_stored(signed, form_of, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    manager = house.log_in("manager")
+    form = form_of(manager.get("/calendar").text) | {"holidays": ["2027-03-02"]}
+    shown = manager.post("/calendar", data=form)
+    assert shown.status_code == 200
+    assert "takes the day from 1 visit. Nothing is stored yet." in words_of(shown.text)
+    assert "Tuesday 2 March 2027 : Wanjiru Ndegwa , K-104" in words_of(shown.text)
+    assert form_of(manager.get("/calendar").text)["holidays"] == [""]
+    again = form_of(shown.text)
+    assert again["holidays"] == ["2027-03-02"]
+    # What was confirmed holds for the visits that were shown, not for others.
+    more = manager.post("/calendar", data=again | {"holidays": ["2027-03-02\n2027-03-08"]})
+    assert more.status_code in (200, 303)
+    if more.status_code == 200:
+        assert "Nothing is stored yet" in words_of(more.text)
+    stored = manager.post("/calendar", data=again)
+    assert stored.status_code == 303
+    page = words_of(manager.get("/calendar").text)
+    assert "1 visit lies on a day without what it is for" in page
+    assert "closed, and people come" in words_of(manager.get("/forecast").text)
+
+
+def test_a_change_that_hits_nobody_is_stored_at_once(signed, form_of):
+    house, plan = signed
+    _sign(house, plan)
+    manager = house.log_in("manager")
+    form = form_of(manager.get("/calendar").text) | {"holidays": ["2027-12-25"]}
+    assert manager.post("/calendar", data=form).status_code == 303
+
+
+def test_what_the_plans_gave_out_since_the_count_is_taken_off_the_shelf(signed, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    pharmacy = house.log_in("pharmacy")
+    fields = re.findall(r'name="(stock\.[a-z0-9-]+)"', pharmacy.get("/bottles").text)
+    assert fields
+    assert pharmacy.post("/bottles", data=dict.fromkeys(fields, "5")).status_code == 303
+    assert "handed out since" not in words_of(pharmacy.get("/bottles").text)
+    house.clock.on(2)
+    assert "1 handed out since, 4 left" in words_of(house.log_in("pharmacy").get("/bottles").text)
+
+
+def test_nobody_who_died_is_expected_or_given_bottles(signed, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    before = _rows(house)["Tuesday 2 March"]
+    surgeon = house.log_in("surgeon")
+    told = {"standing": "died", "reason": "told by the family"}
+    assert surgeon.post("/patients/K-104/standing", data=told).status_code == 303
+    assert _rows(house)["Tuesday 2 March"] == (before[0] - 1, before[1])
+    assert "Wanjiru" not in words_of(house.log_in("pharmacy").get("/bottles").text)

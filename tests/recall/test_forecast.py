@@ -1,0 +1,125 @@
+"""What is expected a day against all places, on calendars that nobody has seen."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from followup.clinical.protocol import load_protocol
+from followup.clinical.record import parse_record
+from followup.recall.forecast import Coming, load_of_days, visits_after
+from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
+
+MONDAY = date(2027, 3, 1)
+SERVICES = ("review", "pressure", "macula", "a service of their own")
+DAYS = st.integers(0, 20).map(lambda n: MONDAY + timedelta(days=n))
+
+
+@st.composite
+def calendars(draw) -> Calendar:
+    """Any clinic: open days, holidays, half-days, services with and without places, places held elsewhere."""
+    listed = draw(st.lists(st.sampled_from(SERVICES), unique=True))
+    open_days = draw(st.lists(st.sampled_from(WEEKDAYS), unique=True))
+    holidays = draw(st.lists(DAYS, unique=True, max_size=4))
+    weekdays = st.lists(st.sampled_from(WEEKDAYS), unique=True)
+    data = {
+        "open_weekdays": open_days,
+        "holidays": [day.isoformat() for day in holidays],
+        "services": [
+            {"name": name}
+            | ({"capacity": draw(st.integers(0, 9))} if draw(st.booleans()) else {})
+            | ({"weekdays": draw(weekdays)} if draw(st.booleans()) else {})
+            for name in listed
+        ],
+        "half_days": [{"weekday": day} for day in draw(weekdays)],
+        "places_taken": [
+            {"service": name, "date": draw(DAYS).isoformat(), "places": draw(st.integers(1, 5))}
+            for name in draw(st.lists(st.sampled_from(SERVICES), unique=True, max_size=2))
+        ],
+    }
+    return parse_calendar(data)
+
+
+visits = st.lists(
+    st.builds(
+        Coming,
+        DAYS,
+        st.lists(st.sampled_from(SERVICES), min_size=1, max_size=3, unique=True).map(tuple),
+        st.booleans(),
+    ),
+    max_size=60,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(calendars(), visits)
+def test_nobody_is_lost_and_a_day_is_over_exactly_where_places_are_fewer_than_people(calendar, coming):
+    days = load_of_days(coming, MONDAY, 21, calendar)
+    assert [day.day for day in days] == [MONDAY + timedelta(days=n) for n in range(21)]
+    assert sum(day.expected for day in days) == len(coming)
+    for day in days:
+        here = [one for one in coming if one.day == day.day]
+        assert (day.visits, day.after_operations) == (
+            sum(not one.listed for one in here),
+            sum(one.listed for one in here),
+        )
+        for load in day.services:
+            held = calendar.taken(day.day, load.service)
+            assert load.expected == held + sum(load.service in one.services for one in here)
+            assert load.over == (load.places is not None and load.expected > load.places)
+        too_many = any(load.over for load in day.services)
+        assert day.over == (too_many or (bool(here) and not calendar.is_open(day.day)))
+
+
+@settings(max_examples=100, deadline=None)
+@given(calendars())
+def test_places_are_those_of_the_calendar_and_not_what_is_left_of_them(calendar):
+    """Booked places are people who are expected: taken off the places as well they would count twice."""
+    emptied = calendar.model_copy(update={"places_taken": ()})
+    for day in load_of_days([], MONDAY, 21, calendar):
+        for load in day.services:
+            places = emptied.room(load.service, day.day)
+            assert load.places == places
+            left = calendar.room(load.service, day.day)
+            assert left == (None if places is None else max(0, places - load.expected))
+
+
+def test_a_half_day_has_half_its_places_rounded_down_and_a_closed_day_none():
+    calendar = parse_calendar(
+        {
+            "open_weekdays": ["monday", "saturday"],
+            "services": [{"name": "review", "capacity": 5}],
+            "half_days": [{"weekday": "saturday"}],
+        }
+    )
+    coming = [Coming(MONDAY + timedelta(days=n), ("review",)) for n in (0, 1, 5, 5, 5)]
+    days = load_of_days(coming, MONDAY, 7, calendar)
+    monday, tuesday, saturday = days[0], days[1], days[5]
+    assert [(s.expected, s.places) for s in monday.services] == [(1, 5)]
+    assert not monday.over
+    assert (tuesday.open, tuesday.over, tuesday.services[0].places) == (False, True, 0)
+    assert (saturday.half, saturday.over, saturday.services[0].places) == (True, True, 2)
+
+
+@pytest.mark.parametrize("weekday", range(7))
+def test_a_routine_operation_is_first_looked_at_within_two_days_even_where_no_day_is_open(weekday):
+    """Common practice, no source: the first look after a routine operation is on day 1 or 2."""
+    calendar = parse_calendar(
+        {"open_weekdays": ["monday", "tuesday", "wednesday", "thursday"], "services": [{"name": "review"}]}
+    )
+    operated = MONDAY + timedelta(days=weekday)
+    record = parse_record(
+        {
+            "patient": {"code": "R-1", "name": "Invented Person", "birth_year": 1957},
+            "operations": [
+                {"eye": "right", "eye_drawn": "right", "date": operated.isoformat()}
+                | {"procedure": "phacoemulsification"}
+            ],
+        }
+    )
+    coming = visits_after(record, calendar, load_protocol())
+    assert all(one.listed for one in coming)
+    assert 1 <= (min(one.day for one in coming) - operated).days <= 2
