@@ -5,17 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date
+from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
 from followup.clinical.record import Eye, parse_json_object
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
+from followup.desks.forms.merge import Changed, merge
 from followup.desks.forms.sheet import (
     FormView,
     RecordError,
     check,
     fill_form,
+    place_of,
     read_form,
     with_another_row,
 )
@@ -34,6 +37,7 @@ from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.records.oplist import ListLine, operations_on, put_operation_list
+from followup.records.patients import record_versions
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 
 router = APIRouter()
@@ -138,23 +142,39 @@ def preview(request: Request, visit: AnyVisit, form: AForm) -> Response:
 
 def _save(request: Request, visit: Visit, form: Posted, known: PatientView | None) -> Response:
     """Store the form and go to the plan; on any problem show it again with all that was typed."""
-    version = newest_version(visit, known) if known else None
+    version, seen = newest_version(visit, known) if known else None, number_of(first(form, "seen"))
+    page = partial(_form_page, request, visit, version=version, seen=seen)
     if "add" in form:
-        return _form_page(request, visit, _one_more(form, visit.today), version=version, status=200)
+        return page(_one_more(form, visit.today), status=200)
     data = read_form(form)
+    answers = fill_form(data)
     if "look" in form:
-        return _form_page(
-            request, visit, FormView(fill_form(data)), version=version, looked=glance(visit, form)
-        )
+        return page(FormView(answers), looked=glance(visit, form))
     try:
-        plan = store_record(visit, check(data), known, number_of(first(form, "seen")))
+        plan = store_record(visit, check(data), known, seen)
     except RecordError as exc:
-        view = FormView(fill_form(data), exc.problems)
-        return _form_page(request, visit, view, version=version, error=exc.line, status=422)
+        return page(FormView(answers, exc.problems), error=exc.line, status=422)
     except FollowupError as exc:
-        view = FormView(fill_form(data))
-        return _form_page(request, visit, view, version=version, error=exc.line, status=422)
+        if exc.code != "record.changed" or version is None:
+            return page(FormView(answers), error=exc.line, status=422)
+        merged, changed = _with_theirs(visit, version, seen, answers)
+        return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
     return go(f"/plans/{plan}")
+
+
+def _with_theirs(
+    visit: Visit, newest: RecordVersion, seen: int, mine: dict[str, list[str]]
+) -> tuple[dict[str, list[str]], tuple[Changed, ...]]:
+    """The form with what was stored since ``seen``, and what that is."""
+    with visit.desk.store.read() as session:
+        versions = {version.number: version for version in record_versions(session, newest.patient_id)}
+    if seen not in versions:
+        return mine, ()
+    base, theirs = (
+        fill_form(version.record.model_dump(mode="json", exclude_none=True))
+        for version in (versions[seen], newest)
+    )
+    return merge(base, theirs, mine, place_of)
 
 
 def _one_more(form: Posted, today: date) -> FormView:
@@ -177,7 +197,9 @@ def _form_page(
     form: FormView,
     *,
     version: RecordVersion | None = None,
+    seen: int | None = None,
     error: str | None = None,
+    changed: Sequence[Changed] = (),
     status: int = 200,
     looked: Glance | None = None,
 ) -> Response:
@@ -189,7 +211,9 @@ def _form_page(
         form=form,
         error=error,
         who=version.record.patient if version else None,
-        seen=version.number if version else 0,
+        # The version that the typing began from stays, whatever was stored meanwhile.
+        seen=seen if seen is not None else version.number if version else 0,
+        changed=changed,
         medicines=medicines,
         languages=list(LANGUAGES),
         glance=looked,

@@ -173,6 +173,11 @@ class RecordError(FollowupError):
             super().__init__(error.code, error.what, fix=error.fix)
 
 
+def place_of(name: str) -> Place:
+    """The place of a form's field in the words of its labels."""
+    return _place(tuple(int(part) if part.isdecimal() else part for part in name.split(".")))
+
+
 def _place(loc: tuple[int | str, ...]) -> Place:
     """A place in the record in the words of its labels."""
     member: Member = RECORD
