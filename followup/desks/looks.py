@@ -15,6 +15,7 @@ from followup.desks.adjusting import joined, read_steps, said, steps_text
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.eye import DECIDED, EyeCase, OneEye, eye_case, look_fields
 from followup.desks.failures import status_of
+from followup.desks.meanwhile import Meanwhile, meanwhile
 from followup.desks.pages import go, show
 from followup.desks.planning import draft_plan, with_visits
 from followup.desks.posted import AForm, Posted, first, number_of
@@ -219,6 +220,21 @@ def _plain(value: object, texts: Texts) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def _title(outcome: Outcome | None, name: str, texts: Texts) -> str:
+    """A proposal's title by its id; the id where there is none of that name."""
+    proposals = outcome.proposals if outcome else ()
+    return next((texts.told(p.title) for p in proposals if p.id == name), name)
+
+
+def _since(visit: Visit, case: EyeCase, typed: Posted) -> Meanwhile | None:
+    """What others did to the plan since the page was opened whose form came back."""
+    seen = next((p for p in case.plans if p.number == number_of(first(typed, "seen"))), None)
+    if seen is None:
+        return None
+    with visit.desk.store.read() as session:
+        return meanwhile(session, visit, seen)
+
+
 def _page(
     request: Request,
     visit: Visit,
@@ -253,4 +269,6 @@ def _page(
         course_name=lambda key: _course_name(visit, case, key),
         label_of=lambda key: formulary[key].label if key in formulary else key,
         newest=case.plans[0] if case.plans else None,
+        since=_since(visit, case, typed),
+        title_of=lambda name: _title(outcome, name, Texts(visit.language)),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 
 import pytest
@@ -217,3 +218,91 @@ def test_a_course_that_the_surgeon_ends_early_stops_on_the_day_before(house, rou
     ended = steps | {"starts": ["2027-03-05"], "count": [""], "days": [""], "reason": ["cornea rough"]}
     shown = words_of(surgeon.post(page, data=ended | {"show": ["yes"]}).text)
     assert "the last day is Thursday 4 March 2027" in shown
+
+
+@pytest.fixture
+def drafted(house, routine, form_of):
+    """A routine plan that waits for its signature; gives the house and the plan's address."""
+    house.sign_protocol()
+    browser = house.log_in("counsellor")
+    form = form_of(browser.get("/operations/new").text) | routine
+    return house, browser.post("/operations/new", data=form).headers["location"]
+
+
+def _change(surgeon, plan, form_of, count):
+    page = f"{plan}/steps"
+    steps = form_of(surgeon.get(page, params={"course": "right:steroid"}).text)
+    sent = steps | {"count": [count], "days": ["9"], "reason": ["because"], "store": ["yes"]}
+    return surgeon.post(page, data=sent).headers["location"]
+
+
+def test_a_change_can_be_taken_back_and_the_plan_is_as_before(drafted, form_of, words_of):
+    house, plan = drafted
+    surgeon = house.log_in("surgeon")
+    changed = _change(surgeon, plan, form_of, "2")
+    assert "drops fewer" in words_of(surgeon.get(changed).text)
+    assert surgeon.post(f"{changed}/take-back", data={"change": "2"}).status_code in (404, 422)
+    back = surgeon.post(f"{changed}/take-back", data={"change": "1"}).headers["location"]
+    page = words_of(surgeon.get(back).text)
+    assert "Changed by the surgeon" not in page
+    compared = surgeon.get(f"{back}/against/{plan.rsplit('/', 1)[1]}")
+    assert "The two versions say the same." in words_of(compared.text)
+    late = surgeon.post(f"{changed}/take-back", data={"change": "1"})
+    assert late.status_code == 409
+    assert "Since then: plan 3" in words_of(late.text)
+
+
+def test_who_signs_an_older_draft_is_told_what_changed_and_keeps_the_reason(drafted, form_of, words_of):
+    house, plan = drafted
+    first, second = house.log_in("surgeon"), house.log_in("surgeon")
+    assert second.get(plan).status_code == 200
+    newest = _change(first, plan, form_of, "2")
+    answer = second.post(f"{plan}/sign", data={"password": PASSWORD, "reason": "quiet eye"})
+    assert answer.status_code == 409
+    said = words_of(answer.text)
+    assert "Since then: plan 2, by surgeon" in said
+    assert "drops fewer" in said
+    assert form_of(answer.text, f"{newest}/sign")["reason"] == ["quiet eye"]
+    assert second.post(f"{newest}/sign", data={"password": PASSWORD}).status_code == 303
+
+
+def test_a_signature_sent_twice_or_from_the_page_before_has_one_effect(drafted):
+    house, plan = drafted
+    surgeon = house.log_in("surgeon")
+    for _ in range(2):
+        assert surgeon.post(f"{plan}/sign", data={"password": PASSWORD}).headers["location"] == plan
+    together = {"plan": [plan.rsplit("/", 1)[1]], "password": PASSWORD}
+    assert surgeon.post("/waiting/sign", data=together).status_code == 303
+    with house.store.read() as session:
+        signed = "SELECT count(*) FROM journal WHERE action = 'plan signed'"
+        assert session.connection().exec_driver_sql(signed).scalar_one() == 1
+
+
+def test_two_clicks_at_once_sign_once_and_both_find_the_plan_signed(house, routine, form_of):
+    house.sign_protocol()
+    browser = house.log_in("counsellor")
+    form = form_of(browser.get("/operations/new").text) | routine
+    plan = browser.post("/operations/new", data=form).headers["location"]
+    surgeons = [house.log_in("surgeon") for _ in range(2)]
+    with ThreadPoolExecutor(2) as pool:
+        sent = pool.map(lambda one: one.post(f"{plan}/sign", data={"password": PASSWORD}), surgeons)
+        assert [answer.status_code for answer in sent] == [303, 303]
+
+
+def test_answers_to_a_record_that_changed_meanwhile_are_kept_and_can_be_sent_again(asthma, form_of, words_of):
+    house, plan = asthma
+    surgeon = house.log_in("surgeon")
+    form = form_of(surgeon.get(plan).text, f"{plan}/answers")
+    record = form_of(house.log_in("counsellor").get("/patients/K-104/record").text)
+    changed = record | {"patient.lives_alone": ["yes"]}
+    assert house.log_in("counsellor").post("/patients/K-104/record", data=changed).status_code == 303
+    answer = surgeon.post(f"{plan}/answers", data=form | {"patient.conditions.tolerates_aspirin": ["yes"]})
+    assert answer.status_code == 409
+    assert "Since then: plan 2" in words_of(answer.text)
+    newest = f"/plans/{int(plan.rsplit('/', 1)[1]) + 1}/answers"
+    kept = form_of(answer.text, newest)
+    assert kept["patient.conditions.tolerates_aspirin"] == ["yes"]
+    assert surgeon.post(newest, data=kept).status_code == 303
+    page = form_of(house.log_in("counsellor").get("/patients/K-104/record").text)
+    assert page["patient.lives_alone"] == ["yes"]
+    assert page["patient.conditions.tolerates_aspirin"] == ["yes"]
