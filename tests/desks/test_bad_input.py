@@ -240,9 +240,9 @@ def test_a_wrong_password_signs_nothing_and_keeps_the_reason(house, counsellor, 
         )
 
 
-@pytest.mark.parametrize("address", ["/plans/999", "/sheets/0000000000", "/found/0000000000", "/patients/X"])
-def test_what_is_not_there_is_said_with_a_next_step(house, words_of, address):
-    answer = house.log_in("surgeon").get(address)
+@pytest.mark.parametrize("page", ["/plans/999", "/sheets/0000000000", "/found/0000000000", "/patients/X"])
+def test_what_is_not_there_is_said_with_a_next_step(house, words_of, page):
+    answer = house.log_in("surgeon").get(page)
     assert answer.status_code == 404
     assert "Go to my first page" in words_of(answer.text)
 
