@@ -11,6 +11,7 @@ from followup.desks.permissions import ROLES, STAFF, TABLE, may
 from followup.desks.routes import ROUTERS
 
 NOBODY = "anonymous"
+LOGS_OUT = {("POST", "/log-out"), ("DELETE", "/api/session")}
 EXAMPLES = {
     "{code}": "NO-SUCH-CODE",
     "{plan}": "999999",
@@ -47,7 +48,7 @@ def test_a_route_that_the_table_does_not_know_is_refused_to_all():
 
 def test_writing_is_never_open_to_everybody_but_for_logging_in():
     open_writes = [key for key, allowed in TABLE.items() if key[0] != "GET" and NOBODY in allowed]
-    assert open_writes == [("POST", "/log-in")]
+    assert open_writes == [("POST", "/log-in"), ("POST", "/api/session")]
 
 
 @pytest.fixture
@@ -65,7 +66,7 @@ def test_the_application_lets_in_exactly_whom_the_table_names(house, browsers):
             for name, value in EXAMPLES.items():
                 address = address.replace(name, value)
             answer = browser.request(method, address, data={} if method == "POST" else None)
-            if (method, path) == ("POST", "/log-out"):
+            if (method, path) in LOGS_OUT:
                 browsers[role] = house.browser() if role == NOBODY else house.log_in(role)
             refused = answer.status_code == 403 or _asks_to_log_in(answer)
             if refused == (role in allowed) and not _wrong_log_in(method, path, answer):

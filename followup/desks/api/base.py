@@ -45,10 +45,12 @@ Nonce = Annotated[
     StringConstraints(min_length=16, max_length=64, pattern=r"^[A-Za-z0-9_-]+$"),
     Field(description="any text, new for every deed; sent twice it counts once"),
 ]
-Code = Annotated[str, Path(alias="code", max_length=60, description="code of the patient")]
+Code = Annotated[str, Path(alias="code", min_length=1, max_length=60, description="code of the patient")]
 PlanId = Annotated[int, Path(alias="plan", ge=1, le=_MOST)]
 TripId = Annotated[int, Path(alias="trip", ge=1, le=_MOST)]
-SheetId = Annotated[str, Path(alias="sheet", max_length=60, description="recall id of the sheet")]
+SheetId = Annotated[
+    str, Path(alias="sheet", min_length=1, max_length=60, description="recall id of the sheet")
+]
 Login = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
 OneEye = Literal["right", "left"]
 

@@ -106,7 +106,7 @@ def protocol(visit: AnyVisit) -> ProtocolOut:
 @router.post("/protocol/sign", status_code=204)
 def sign(visit: AnyVisit, sent: Approval) -> None:
     """Approve exactly this protocol for patients of the clinic, with the password once more."""
-    if visit.signature is None:
+    if visit.signature is None or sent.hash != visit.desk.protocol.hash:
         approve(visit, hash=sent.hash, password=sent.password)
 
 

@@ -235,7 +235,9 @@ def add(visit: AnyVisit, sent: NewStaff) -> StaffOut:
 
 
 @router.put("/staff/{login}")
-def change(visit: AnyVisit, login: Annotated[str, Path(max_length=120)], sent: StaffChange) -> StaffOut:
+def change(
+    visit: AnyVisit, login: Annotated[str, Path(min_length=1, max_length=120)], sent: StaffChange
+) -> StaffOut:
     """Change roles, whether the person may log in, or the password; sessions of that person end."""
     changed = change_person(visit, login, roles=sent.roles, active=sent.active, password=sent.password or "")
     return _staff(changed)

@@ -9,14 +9,18 @@ from pydantic import Field
 
 from followup.clinical.careplan import Tier
 from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
-from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, Truth, router_of
+from followup.desks.api.base import Code, Day, Given, Id, Line, Nonce, Sent, Truth, router_of
 from followup.desks.api.people import Person, person_of
+from followup.desks.call_list import calls_of
 from followup.desks.desk import AnyVisit, Visit
+from followup.desks.following import agree_messages, not_followed_lines, say_following, undo
 from followup.desks.reaching import note_reached, reach_item, script_of
 from followup.desks.recording import known_patient
 from followup.desks.words import desk_translator
+from followup.recall.messages.wording import MessageKind
 from followup.recall.worklist import Kind, ToReach, reason, worklist
-from followup.records.messages import Channel, choose_messages, message_choice, stop_messages
+from followup.records.attempts import StandingWord
+from followup.records.messages import Channel, message_choice
 
 router = router_of("Reaching patients")
 
@@ -90,6 +94,36 @@ class ConsentOut(Given):
     stopped_at: datetime | None
 
 
+class Following(Sent):
+    """What the desk heard of a patient."""
+
+    standing: Literal["followed", "moved away", "died"]
+    reason: Annotated[Line, Field(min_length=1)]
+
+
+class NotFollowedOut(Given):
+    patient: Person
+    standing: StandingWord
+    since: datetime
+    by: str
+    reason: str
+
+
+class Entry(Sent):
+    """What is taken back."""
+
+    entry: Id
+
+
+class CallLineOut(Given):
+    """Whom to call for what, and what to say in their language."""
+
+    kind: MessageKind
+    patient: Person
+    language: str
+    script: str
+
+
 @router.get("/to-reach")
 def to_reach(visit: AnyVisit) -> list[Reach]:
     """Whom to reach today, in order."""
@@ -137,25 +171,64 @@ def consent(visit: AnyVisit, code: Code) -> ConsentOut:
 @router.put("/patients/{code}/messages")
 def agree(visit: AnyVisit, code: Code, sent: Consent) -> ConsentOut:
     """Write down what the patient agrees to."""
-    who = known_patient(visit, code).id
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        choose_messages(
-            unit,
-            patient_id=who,
-            consent=sent.consent,
-            reader=sent.reader,
-            channel=sent.channel,
-            address=sent.address,
-        )
-    return _consent(visit, who)
+    agree_messages(
+        visit,
+        code,
+        answer="yes" if sent.consent else "no",
+        reader=sent.reader,
+        channel=sent.channel,
+        address=sent.address,
+    )
+    return _consent(visit, known_patient(visit, code).id)
 
 
 @router.delete("/patients/{code}/messages", status_code=204)
 def stop(visit: AnyVisit, code: Code) -> None:
     """The patient wants no more messages; what waits does not go out either."""
-    who = known_patient(visit, code).id
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        stop_messages(unit, patient_id=who)
+    agree_messages(visit, code, answer="stop", reader="patient", channel="paper", address="")
+
+
+@router.post("/patients/{code}/following", status_code=204)
+def following(visit: AnyVisit, code: Code, sent: Following) -> None:
+    """Moved away, died, or followed again."""
+    say_following(visit, code, sent.standing, sent.reason)
+
+
+@router.get("/not-followed")
+def not_followed(visit: AnyVisit) -> list[NotFollowedOut]:
+    """Everybody who is not followed any more, and why."""
+    return [
+        NotFollowedOut(
+            patient=person_of(line.who, visit.today),
+            standing=line.standing.standing,
+            since=line.standing.since,
+            by=line.standing.by,
+            reason=line.standing.reason,
+        )
+        for line in not_followed_lines(visit)
+    ]
+
+
+@router.post("/patients/{code}/take-back", status_code=204)
+def take_back(visit: AnyVisit, code: Code, sent: Entry) -> None:
+    """Take back what was noted today by mistake; the patient's ``noted`` names it."""
+    undo(visit, code, sent.entry)
+
+
+@router.get("/calls")
+def calls(visit: AnyVisit, on: Day | None = None) -> list[CallLineOut]:
+    """The calls of a day, today without one: whoever agreed to no messages is told by a person."""
+    found = calls_of(visit, on or visit.today)
+    return [
+        CallLineOut(
+            kind=kind,
+            patient=person_of(one.wanted.patient, visit.today),
+            language=one.wanted.language,
+            script=one.wanted.text,
+        )
+        for kind, lines in found.items()
+        for one in lines
+    ]
 
 
 def _reach(visit: Visit, item: ToReach) -> Reach:

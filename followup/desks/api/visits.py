@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated
 
 from fastapi import Body, Query
@@ -21,20 +21,21 @@ from followup.desks.api.people import (
 )
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.finding import LONGEST_SEARCH, scanned
-from followup.desks.moving import days_to_choose, move_to
-from followup.desks.reception import arrive, come_in
+from followup.desks.moving import days_to_choose, move_to, promise
+from followup.desks.noted import noted_today
+from followup.desks.reception import arrive, come_in, finish, stay_away
 from followup.desks.recording import known_patient
 from followup.desks.visit_lines import visit_lines
 from followup.desks.words import desk_translator
 from followup.recall.codes import Scan
 from followup.recall.photos import read_photo
 from followup.recall.worklist import reason, worklist
+from followup.records.attempts import StandingWord, standing_of
 from followup.records.patients import search_patients
 from followup.records.plans import plans_of
 from followup.records.sheets import find_sheet, sheets_of
 from followup.records.trips import day_trips, trip, trips_of
 from followup.records.views import TripView
-from followup.records.visits import book_trip, mark_fulfilled, mark_noshow
 
 router = router_of("Reception")
 
@@ -53,14 +54,28 @@ class Found(Given):
     people: list[Person]
 
 
+class NotedOut(Given):
+    """Something noted today that whoever asks may take back, by its ``entry``."""
+
+    entry: int
+    text: str
+    at: datetime
+    by: str
+
+
 class PatientOut(Given):
-    """A patient with every plan, sheet and visit; ``worries`` say in sentences why to reach them."""
+    """A patient with every plan, sheet and visit.
+
+    ``worries`` say in sentences why to reach them; ``standing`` is "followed" unless someone said otherwise.
+    """
 
     patient: Person
     plans: list[PlanLine]
     sheets: list[SheetLine]
     visits: list[VisitOut]
     worries: list[str]
+    standing: StandingWord
+    noted: list[NotedOut]
 
 
 class Arrival(Sent):
@@ -133,6 +148,8 @@ def patient(visit: AnyVisit, code: Code) -> PatientOut:
             worries=[
                 reason(item, words) for item in worklist(session, visit.now) if item.patient.id == who.id
             ],
+            standing=said.standing if (said := standing_of(session, who.id)) else "followed",
+            noted=[NotedOut.model_validate(one) for one in noted_today(session, visit, [who.code])],
         )
 
 
@@ -153,26 +170,19 @@ def arrived(visit: AnyVisit, trip_id: TripId, sent: Arrival) -> VisitOut:
 @router.post("/visits/{trip}/no-show")
 def no_show(visit: AnyVisit, trip_id: TripId) -> VisitOut:
     """The patient did not come."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        seen = mark_noshow(unit, trip_id=trip_id)
-    return _visit(visit, seen)
+    return _visit(visit, stay_away(visit, trip_id))
 
 
 @router.post("/visits/{trip}/seen")
 def seen(visit: AnyVisit, trip_id: TripId, sent: Seen) -> VisitOut:
     """The visit is over; what was not looked at stays open as a visit of its own."""
-    served = None if sent.served is None else tuple(sent.served)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        done = mark_fulfilled(unit, trip_id=trip_id, served=served)
-    return _visit(visit, done)
+    return _visit(visit, finish(visit, trip_id, None if sent.served is None else tuple(sent.served)))
 
 
 @router.post("/visits/{trip}/book")
 def book(visit: AnyVisit, trip_id: TripId) -> VisitOut:
     """Promise the patient the day; its places are taken."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        booked = book_trip(unit, trip_id=trip_id)
-    return _visit(visit, booked)
+    return _visit(visit, promise(visit, trip_id))
 
 
 @router.get("/visits/{trip}/days")

@@ -1,0 +1,174 @@
+"""The description of the JSON interface is true: whatever is sent, no answer is a fault or undescribed.
+
+OpenAPI 3.1 (spec.openapis.org), RFC 9457 for failures; the cases come from Schemathesis.
+"""
+
+from __future__ import annotations
+
+import copy
+import warnings
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from followup.desks.api.description import document
+from followup.desks.permissions import TABLE
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    import schemathesis
+    from schemathesis import GenerationMode
+    from schemathesis.checks import not_a_server_error
+    from schemathesis.specs.openapi.checks import (
+        content_type_conformance,
+        response_headers_conformance,
+        response_schema_conformance,
+        status_code_conformance,
+    )
+
+PASSWORD = "a long enough password"
+DOCUMENT = document()
+CHECKS = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_schema_conformance,
+    response_headers_conformance,
+]
+RECORD = {
+    "patient": {"code": "K-104", "name": "Wanjiru Ndegwa", "birth_year": 1955, "language": "en"},
+    "operations": [
+        {"eye": "right", "eye_drawn": "right", "date": "2027-03-01", "procedure": "phacoemulsification"}
+    ],
+}
+# Each a sheet that is set and drawn.
+SLOW = ("draft.pdf", "sheets", "paper.pdf", "phone.html", "sheets.pdf", "taught", "handed-over", "{sheet}")
+
+
+@pytest.fixture
+def clinic(house):
+    """Two patients, one with a plan in force whose sheet is printed and a look, one who is asked about."""
+    house.sign_protocol()
+    roles = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
+    browsers = {role: house.log_in(role) for role in roles}
+    counsellor, surgeon = browsers["counsellor"], browsers["surgeon"]
+    surely = RECORD["operations"][0] | {"viscoelastic": {"removed": "all"}, "chamber": "normal"}
+    plan = counsellor.post("/api/records", json={"record": RECORD | {"operations": [surely]}}).json()["plan"]
+    assert surgeon.post(f"/api/plans/{plan}/sign", json={"password": PASSWORD}).status_code == 200
+    sheet = counsellor.post(f"/api/plans/{plan}/sheets", json={"printed": 0}).json()["id"]
+    other = RECORD | {"patient": RECORD["patient"] | {"code": "K-105"}}
+    asks = counsellor.post("/api/records", json={"record": other}).json()["plan"]
+    person = {"login": "asha", "name": "Asha Rao", "roles": ["reception"], "password": PASSWORD}
+    assert browsers["manager"].post("/api/staff", json=person).status_code == 201
+    house.clock.on(1, 9)
+    browsers = {role: house.log_in(role) for role in roles}
+    look = {"eye": "right", "date": "2027-03-02", "cells": "2+", "flare": "1+", "pressure": 18}
+    path = "/api/patients/K-104/eyes/right/findings"
+    assert browsers["counsellor"].post(path, json={"seen": 1, "look": look}).status_code == 200
+    trips = [v["id"] for v in browsers["reception"].get("/api/patients/K-104").json()["visits"]]
+    known = {"code": ["K-104", "K-105"], "plan": [plan, asks], "other": [plan, asks], "sheet": [sheet]}
+    known |= {"trip": trips, "eye": ["right"], "on": ["2027-03-02"], "login": ["asha"], "message": [1]}
+    return browsers, known
+
+
+# What gets a call further than its first check.
+TRUE = {"password": PASSWORD, "printed": 1, "seen": 2, "course": "right:steroid", "record": RECORD}
+
+
+def _truly(case, known, draw):
+    """The case with names and numbers that there are."""
+    for name in case.path_parameters or {}:
+        case.path_parameters[name] = draw(st.sampled_from(known[name]))
+    if isinstance(case.body, dict):
+        case.body = {name: TRUE.get(name, value) for name, value in case.body.items()}
+        if "plans" in case.body:
+            case.body["plans"] = known["plan"]
+
+
+def _send(browser, case):
+    sent = case.as_transport_kwargs(base_url="http://clinic.test")
+    headers = {name: value for name, value in sent["headers"].items() if name.lower() != "cookie"}
+    body = {"json": sent["json"]} if "json" in sent else {}
+    if isinstance(sent.get("data"), bytes | str):
+        body = {"content": sent["data"]}
+    return browser.request(sent["method"], sent["url"], headers=headers, params=sent.get("params"), **body)
+
+
+def _open(described):
+    """The description without its log-in, so that no case is spent on leaving out the cookie."""
+    found = copy.deepcopy(described)
+    found["components"].pop("securitySchemes")
+    for methods in found["paths"].values():
+        for one in methods.values():
+            del one["security"]
+    return found
+
+
+def _try(operation, browser, known):
+    """Send cases of an operation, right ones and wrong ones; the statuses that came back."""
+    raw, statuses = operation.definition.raw, set()
+
+    def hold(case, data, truly):
+        if truly:
+            _truly(case, known, data.draw)
+        answer = _send(browser, case)
+        statuses.add(answer.status_code)
+        case.validate_response(answer, checks=CHECKS)
+
+    modes = [GenerationMode.POSITIVE]
+    if raw.get("requestBody") or raw.get("parameters"):
+        modes.append(GenerationMode.NEGATIVE)
+    for mode in modes:
+        cases = operation.as_strategy(generation_mode=mode)
+        some = settings(
+            max_examples=2 if operation.path.endswith(SLOW) else 6,
+            deadline=None,
+            suppress_health_check=list(HealthCheck),
+            database=None,
+        )
+        some(given(case=cases, data=st.data(), truly=st.booleans())(hold))()
+    return statuses
+
+
+def test_whatever_is_sent_the_answer_is_as_described_and_never_a_fault(clinic):
+    browsers, known = clinic
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        schema = schemathesis.openapi.from_dict(_open(DOCUMENT))
+        operations = [found.ok() for found in schema.get_all_operations()]
+    statuses, well = {}, 0
+    # Logging out comes last: it ends what the others need.
+    for operation in sorted(operations, key=lambda one: one.method == "delete"):
+        role = next(r for r in browsers if r in operation.definition.raw["x-roles"])
+        found = _try(operation, browsers[role], known)
+        statuses[operation.method, operation.path] = found
+        well += any(status < 300 for status in found)
+    assert len(statuses) == len(operations)
+    # Most calls got past every refusal at least once, else little of the program was reached.
+    assert well > 0.6 * len(operations), {key: found for key, found in statuses.items() if min(found) >= 300}
+
+
+def test_every_operation_is_described_with_its_roles_its_failures_and_a_sentence():
+    described = {
+        (method.upper(), path): one
+        for path, methods in DOCUMENT["paths"].items()
+        for method, one in methods.items()
+    }
+    told = {key for key in TABLE if key[1].startswith("/api/") and key[1] != "/api/openapi.json"}
+    assert set(described) == told
+    for key, one in described.items():
+        assert one["x-roles"] == sorted(TABLE[key])
+        assert one["description"].endswith(".")
+        assert {"401", "403", "422"} <= set(one["responses"])
+        for status, answer in one["responses"].items():
+            kinds = set(answer.get("content", {}))
+            assert kinds == {"application/problem+json"} if int(status) >= 400 else "problem" not in kinds
+
+
+def test_the_page_for_people_names_every_operation_and_loads_nothing_from_elsewhere(house, words_of):
+    page = house.log_in("pharmacy").get("/api")
+    words = words_of(page.text)
+    assert all(path in words for path in DOCUMENT["paths"])
+    assert "http" not in page.text.replace("http://www.w3.org", "")
+    assert house.browser().get("/api").status_code == 303
