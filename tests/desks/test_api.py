@@ -59,7 +59,7 @@ def desks(house):
 
 @pytest.fixture
 def say(desks):
-    """Calls the interface as a role: ``say("surgeon", "GET /plans/1")``; the answer's JSON, if it went well."""
+    """Calls the interface as a role: ``say("surgeon", "GET /plans/1")``; the JSON of the answer."""
 
     def call(role, what, *, status=200, **sent):
         method, path = what.split()

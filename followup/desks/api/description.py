@@ -9,9 +9,21 @@ from typing import Any, NamedTuple
 from fastapi import APIRouter, Request, Response
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
-from fastapi.routing import APIRoute
 
-from followup.desks.api import door, eyes, house, operations, plans, reaching, sheets, visits
+from followup.desks.api import (
+    door,
+    eyes,
+    figures,
+    following,
+    house,
+    my_patients,
+    operations,
+    plans,
+    reaching,
+    sheets,
+    steps,
+    visits,
+)
 from followup.desks.api.problems import MEDIA_TYPE, Problem
 from followup.desks.pages import show
 from followup.desks.permissions import TABLE
@@ -21,10 +33,14 @@ ROUTERS = (
     door.router,
     operations.router,
     plans.router,
+    steps.router,
     eyes.router,
+    my_patients.router,
     sheets.router,
     visits.router,
     reaching.router,
+    following.router,
+    figures.router,
     house.router,
 )
 _ABOUT = """Log in with POST /api/session and send its cookie along (over HTTPS it is called
@@ -163,11 +179,3 @@ def _type(schema: dict[str, Any]) -> str:
 def _parts(schema: dict[str, Any]) -> Sequence[dict[str, Any]]:
     found: Sequence[dict[str, Any]] = schema.get("anyOf") or schema["oneOf"]
     return found
-
-
-def all_routes() -> Iterator[APIRoute]:
-    """Every route of the interface."""
-    for each in ROUTERS:
-        for route in each.routes:
-            assert isinstance(route, APIRoute)
-            yield route

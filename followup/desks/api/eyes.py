@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import Path
 from pydantic import Field
@@ -14,7 +14,7 @@ from followup.clinical.record import Findings
 from followup.desks.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
 from followup.desks.api.base import Code, Day, Given, Line, Number, OneEye, Sent, router_of
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
-from followup.desks.api.plans import Effect
+from followup.desks.api.steps import Effect
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.eye import eye_case, store_findings
 from followup.desks.looks import (
@@ -27,10 +27,7 @@ from followup.desks.looks import (
     store_choice,
 )
 from followup.desks.posted import Posted
-from followup.desks.surgeon import overview, say_standing
-from followup.desks.words import desk_translator
 from followup.errors import FollowupError
-from followup.recall.worklist import reason
 
 router = router_of("Eyes")
 Eye = Annotated[OneEye, Path(alias="eye")]
@@ -112,75 +109,6 @@ class Drafted(Given):
     """The draft that waits for a signature."""
 
     plan: int
-
-
-class InflamedOut(Given):
-    """An eye with cells or worse at its last look of the week; ``day`` counts from surgery."""
-
-    patient: Person
-    look: Findings
-    day: int
-
-
-class MineOut(Given):
-    patient: Person
-    days: int
-    why: str
-
-
-class DecideOut(Given):
-    """A patient about whom only the surgeon can decide; ``may_be_lost``: the rule allows to say so."""
-
-    patient: Person
-    cause: str
-    why: str
-    may_be_lost: bool
-
-
-class MyPatients(Given):
-    """Inflamed eyes of the week, worst first; my own overdue patients; decisions that wait for me."""
-
-    inflamed: list[InflamedOut]
-    overdue: list[MineOut]
-    decide: list[DecideOut]
-
-
-class Standing(Sent):
-    """What the surgeon says of a patient."""
-
-    standing: Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
-    reason: Annotated[Line, Field(min_length=1)]
-
-
-@router.get("/my-patients")
-def my_patients(visit: AnyVisit) -> MyPatients:
-    """Whom the surgeon must look after today."""
-    found, words, today = overview(visit), desk_translator(visit.language), visit.today
-    return MyPatients(
-        inflamed=[
-            InflamedOut(patient=person_of(one.who, today), look=one.look, day=one.day)
-            for one in found.inflamed
-        ],
-        overdue=[
-            MineOut(patient=person_of(line.patient, today), days=line.days, why=reason(line, words))
-            for line in found.mine
-        ],
-        decide=[
-            DecideOut(
-                patient=person_of(item.line.patient, today),
-                cause=item.cause,
-                why=reason(item.line, words),
-                may_be_lost=item.may_be_lost,
-            )
-            for item in found.decide
-        ],
-    )
-
-
-@router.post("/patients/{code}/standing", status_code=204)
-def standing(visit: AnyVisit, code: Code, sent: Standing) -> None:
-    """Say that a patient is lost to follow-up, has refused, or is followed again."""
-    say_standing(visit, code, standing=sent.standing, reason=sent.reason)
 
 
 @router.get("/patients/{code}/eyes/{eye}")

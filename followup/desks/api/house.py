@@ -1,22 +1,17 @@
-"""Pharmacy and manager: bottles, visits ahead, outcomes, calendar, messages, staff."""
+"""The manager: calendar, messages that did not go out, the people who work here."""
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from hashlib import sha256
 from typing import Annotated, Literal
 
 from fastapi import Path
 from pydantic import Field
 
-from followup.clinical.record import Eye
-from followup.clinical.vision import BANDS_SOURCE
 from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, router_of
-from followup.desks.api.people import Person, person_of
-from followup.desks.bottles import shelf, store_counts
 from followup.desks.calendar_desk import replace_calendar
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.figures import days_ahead, followed
+from followup.desks.desk import AnyVisit
 from followup.desks.staff_desk import add_person, change_person
 from followup.records.desk_notes import MOST_BOTTLES
 from followup.records.messages import Channel, try_again, unsent_messages
@@ -27,82 +22,6 @@ from followup.timing.calendar import Calendar
 router = router_of("Pharmacy and manager")
 Role = Literal["counsellor", "reception", "surgeon", "pharmacy", "manager"]
 Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
-
-
-class MedicineOut(Given):
-    """Bottles of one medicine to hand out; ``missing``: what the week needs beyond the last count."""
-
-    medicine: str
-    name: str
-    today: int
-    week: int
-    counted: int | None
-    counted_at: datetime | None
-    missing: int | None
-
-
-class HandOut(Given):
-    """One bottle that one person takes home today."""
-
-    patient: Person
-    name: str
-    eye: Eye | None
-    number: int
-
-
-class ShelfOut(Given):
-    """The week up to ``until`` by medicine, and today by person."""
-
-    medicines: list[MedicineOut]
-    today: list[HandOut]
-    until: date
-
-
-class Counts(Sent):
-    """Bottles counted on the shelf, by medicine; one that is not named keeps its last count."""
-
-    counts: Annotated[
-        dict[Annotated[str, Field(max_length=60)], Bottles], Field(min_length=1, max_length=200)
-    ]
-
-
-class ServiceAhead(Given):
-    """One service on one day. Places in all: null where there is no limit, 0 where it is not offered."""
-
-    service: str
-    expected: int
-    places: int | None
-    over: bool
-
-
-class DayAhead(Given):
-    """A day: people from plans, people after operations without a plan, and its services."""
-
-    day: date
-    open: bool
-    half: bool
-    visits: int
-    after_operations: int
-    services: tuple[ServiceAhead, ...]
-    over: bool
-
-
-class TierOut(Given):
-    """Visits of one tier whose last day has passed: seen by then, seen later, not seen."""
-
-    tier: Literal["A", "B", "C"]
-    in_time: int
-    late: int
-    never: int
-
-
-class OutcomesOut(Given):
-    """The quarter since a day; ``bands`` counts eyes by when and how well they see, after ``source``."""
-
-    since: date
-    tiers: list[TierOut]
-    bands: dict[str, int]
-    source: str
 
 
 class CalendarOut(Given):
@@ -157,33 +76,6 @@ class StaffChange(Sent):
     roles: Annotated[list[Role], Field(min_length=1, max_length=5)]
     active: Truth
     password: Password | None = None
-
-
-@router.get("/bottles")
-def bottles(visit: AnyVisit) -> ShelfOut:
-    """Bottles to hand out today and this week, against the last count."""
-    return _shelf(visit)
-
-
-@router.post("/bottles/counts")
-def count(visit: AnyVisit, sent: Counts) -> ShelfOut:
-    """Store what was counted on the shelf."""
-    store_counts(visit, sent.counts)
-    return _shelf(visit)
-
-
-@router.get("/forecast")
-def forecast(visit: AnyVisit) -> list[DayAhead]:
-    """Visits expected on each day of the next eight weeks."""
-    return [DayAhead.model_validate(day) for day in days_ahead(visit)]
-
-
-@router.get("/outcomes")
-def outcomes(visit: AnyVisit) -> OutcomesOut:
-    """Who was followed up in the last quarter, and how well they see."""
-    found = followed(visit)
-    tiers = [TierOut.model_validate(tier) for tier in found.tiers]
-    return OutcomesOut(since=found.since, tiers=tiers, bands=dict(found.bands), source=BANDS_SOURCE)
 
 
 @router.get("/calendar")
@@ -241,32 +133,6 @@ def change(
     """Change roles, whether the person may log in, or the password; sessions of that person end."""
     changed = change_person(visit, login, roles=sent.roles, active=sent.active, password=sent.password or "")
     return _staff(changed)
-
-
-def _shelf(visit: Visit) -> ShelfOut:
-    found = shelf(visit)
-    return ShelfOut(
-        medicines=[
-            MedicineOut(
-                medicine=line.medicine,
-                name=line.name,
-                today=line.today,
-                week=line.week,
-                counted=line.counted.bottles if line.counted else None,
-                counted_at=line.counted.at if line.counted else None,
-                missing=line.missing,
-            )
-            for line in found.lines
-        ],
-        today=[
-            HandOut.model_validate(
-                {"patient": person_of(one.who, visit.today), "name": one.name}
-                | {"eye": one.eye, "number": one.number}
-            )
-            for one in found.out
-        ],
-        until=found.until,
-    )
 
 
 def _staff(person: Staff) -> StaffOut:

@@ -9,17 +9,16 @@ from pydantic import Field, StringConstraints
 
 from followup.clinical.careplan import Adjustment, CarePlan, Question
 from followup.desks.answers import AnswerField, asked_once, with_answers
-from followup.desks.api.base import Day, Given, Id, Line, Number, Password, PlanId, Sent, router_of
+from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.forms.shape import Field as FormField
 from followup.desks.forms.sheet import Member
 from followup.desks.plan_view import load, view_of
-from followup.desks.plans import base_of, changes_of, make_again, store_answers, without_change
+from followup.desks.plans import base_of, changes_of, make_again, store_answers
 from followup.desks.posted import Posted
 from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
-from followup.desks.steps import MOST_A_DAY, MOST_DAYS, MOST_STEPS, StepsForm, effect_of_steps, store_steps
 from followup.desks.surgeon import two_versions
 from followup.desks.waiting import waiting_plans
 from followup.desks.words import Texts
@@ -118,32 +117,6 @@ class Answers(Sent):
     ]
 
 
-class StepOut(Sent):
-    times_a_day: Annotated[int, Field(strict=True, ge=1, le=MOST_A_DAY)]
-    days: Annotated[int, Field(strict=True, ge=1, le=MOST_DAYS)]
-
-
-class StepsChange(Sent):
-    """From ``starts`` on the course runs these steps; none end it on the day before."""
-
-    course: Annotated[Line, Field(min_length=1)]
-    starts: Day
-    steps: Annotated[list[StepOut], Field(max_length=MOST_STEPS)]
-    reason: Annotated[Line, Field(min_length=1)]
-
-
-class TakeBack(Sent):
-    """``change`` is the place of the change in ``edits``, counted from 1."""
-
-    change: Id
-
-
-class Effect(Given):
-    """What a change does, in sentences of the staff's language; nothing is stored."""
-
-    sentences: list[str]
-
-
 class Differs(Given):
     """One difference between two versions."""
 
@@ -173,13 +146,13 @@ def sign_together(visit: AnyVisit, sent: Several) -> SignedOut:
 @router.get("/plans/{plan}")
 def whole(visit: AnyVisit, plan_id: PlanId) -> PlanOut:
     """One version of a plan with its reasons and questions."""
-    return _whole(visit, plan_id)
+    return whole_plan(visit, plan_id)
 
 
 @router.post("/plans/{plan}/again")
 def again(visit: AnyVisit, plan_id: PlanId) -> PlanOut:
     """Make the plan again from the newest record, protocol, calendar and day."""
-    return _whole(visit, make_again(visit, plan_id).id)
+    return whole_plan(visit, make_again(visit, plan_id).id)
 
 
 @router.post("/plans/{plan}/answers")
@@ -190,32 +163,14 @@ def answer(visit: AnyVisit, plan_id: PlanId, sent: Answers) -> PlanOut:
         record = newest_record(session, view.version.patient_id).record
     fields = [f for _, found in asked_once(view.questions, record, visit.today) for f in found]
     data = with_answers(view.plan.questions, record, _posted(sent, fields), visit.today)
-    return _whole(visit, store_answers(visit, view, data, seen=sent.seen).id)
+    return whole_plan(visit, store_answers(visit, view, data, seen=sent.seen).id)
 
 
 @router.post("/plans/{plan}/sign")
 def sign(visit: AnyVisit, plan_id: PlanId, sent: Signing) -> PlanOut:
     """Sign a plan, with the password once more. Sent twice it signs once."""
     sign_one(visit, load(visit, plan_id), password=sent.password, reason=sent.reason)
-    return _whole(visit, plan_id)
-
-
-@router.post("/plans/{plan}/steps/effect")
-def effect_of_change(visit: AnyVisit, plan_id: PlanId, sent: StepsChange) -> Effect:
-    """What other steps of a course would do."""
-    return Effect(sentences=list(effect_of_steps(visit, load(visit, plan_id), _form(sent))))
-
-
-@router.post("/plans/{plan}/steps")
-def change_steps(visit: AnyVisit, plan_id: PlanId, sent: StepsChange) -> PlanOut:
-    """Change the steps of a course: a draft that waits for the signature."""
-    return _whole(visit, store_steps(visit, load(visit, plan_id), _form(sent)).id)
-
-
-@router.post("/plans/{plan}/take-back")
-def take_back(visit: AnyVisit, plan_id: PlanId, sent: TakeBack) -> PlanOut:
-    """Make the draft without one of the surgeon's changes."""
-    return _whole(visit, without_change(visit, load(visit, plan_id), sent.change).id)
+    return whole_plan(visit, plan_id)
 
 
 @router.get("/plans/{plan}/against/{other}")
@@ -230,7 +185,8 @@ def against(
     ]
 
 
-def _whole(visit: Visit, plan_id: int) -> PlanOut:
+def whole_plan(visit: Visit, plan_id: int) -> PlanOut:
+    """A version of a plan as a program is given it."""
     with visit.desk.store.read() as session:
         view = view_of(session, visit, plan(session, plan_id))
         who = patient(session, view.version.patient_id)
@@ -277,13 +233,3 @@ def _posted(sent: Answers, fields: list[AnswerField]) -> Posted:
             )
         answered.append(field.name)
     return {**sent.answers, "answered": answered}
-
-
-def _form(sent: StepsChange) -> StepsForm:
-    return StepsForm(
-        sent.course,
-        sent.starts.isoformat(),
-        tuple(str(step.times_a_day) for step in sent.steps),
-        tuple(str(step.days) for step in sent.steps),
-        sent.reason,
-    )

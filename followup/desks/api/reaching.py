@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from typing import Annotated, Literal
-
-from pydantic import Field
+from datetime import date
 
 from followup.clinical.careplan import Tier
 from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
-from followup.desks.api.base import Code, Day, Given, Id, Line, Nonce, Sent, Truth, router_of
+from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.call_list import calls_of
 from followup.desks.desk import AnyVisit, Visit
-from followup.desks.following import agree_messages, not_followed_lines, say_following, undo
 from followup.desks.reaching import note_reached, reach_item, script_of
-from followup.desks.recording import known_patient
 from followup.desks.words import desk_translator
 from followup.recall.messages.wording import MessageKind
 from followup.recall.worklist import Kind, ToReach, reason, worklist
-from followup.records.attempts import StandingWord
-from followup.records.messages import Channel, message_choice
 
 router = router_of("Reaching patients")
 
@@ -74,47 +67,6 @@ class Attempt(Sent):
     note: Line = ""
 
 
-class Consent(Sent):
-    """What the patient agrees to; ``address`` is a telephone number or a mail address."""
-
-    consent: Truth
-    reader: Literal["patient", "carer"] = "patient"
-    channel: Channel = "paper"
-    address: Annotated[Line, Field(max_length=200)] = ""
-
-
-class ConsentOut(Given):
-    """What the patient agreed to, until ``stopped_at``; ``asked`` is false where nobody has asked."""
-
-    asked: bool
-    consent: bool
-    reader: Literal["patient", "carer"]
-    channel: Channel
-    address: str
-    stopped_at: datetime | None
-
-
-class Following(Sent):
-    """What the desk heard of a patient."""
-
-    standing: Literal["followed", "moved away", "died"]
-    reason: Annotated[Line, Field(min_length=1)]
-
-
-class NotFollowedOut(Given):
-    patient: Person
-    standing: StandingWord
-    since: datetime
-    by: str
-    reason: str
-
-
-class Entry(Sent):
-    """What is taken back."""
-
-    entry: Id
-
-
 class CallLineOut(Given):
     """Whom to call for what, and what to say in their language."""
 
@@ -162,59 +114,6 @@ def attempt(visit: AnyVisit, code: Code, sent: Attempt) -> AttemptOut:
     return AttemptOut.model_validate(stored)
 
 
-@router.get("/patients/{code}/messages")
-def consent(visit: AnyVisit, code: Code) -> ConsentOut:
-    """What the patient agreed to be sent."""
-    return _consent(visit, known_patient(visit, code).id)
-
-
-@router.put("/patients/{code}/messages")
-def agree(visit: AnyVisit, code: Code, sent: Consent) -> ConsentOut:
-    """Write down what the patient agrees to."""
-    agree_messages(
-        visit,
-        code,
-        answer="yes" if sent.consent else "no",
-        reader=sent.reader,
-        channel=sent.channel,
-        address=sent.address,
-    )
-    return _consent(visit, known_patient(visit, code).id)
-
-
-@router.delete("/patients/{code}/messages", status_code=204)
-def stop(visit: AnyVisit, code: Code) -> None:
-    """The patient wants no more messages; what waits does not go out either."""
-    agree_messages(visit, code, answer="stop", reader="patient", channel="paper", address="")
-
-
-@router.post("/patients/{code}/following", status_code=204)
-def following(visit: AnyVisit, code: Code, sent: Following) -> None:
-    """Moved away, died, or followed again."""
-    say_following(visit, code, sent.standing, sent.reason)
-
-
-@router.get("/not-followed")
-def not_followed(visit: AnyVisit) -> list[NotFollowedOut]:
-    """Everybody who is not followed any more, and why."""
-    return [
-        NotFollowedOut(
-            patient=person_of(line.who, visit.today),
-            standing=line.standing.standing,
-            since=line.standing.since,
-            by=line.standing.by,
-            reason=line.standing.reason,
-        )
-        for line in not_followed_lines(visit)
-    ]
-
-
-@router.post("/patients/{code}/take-back", status_code=204)
-def take_back(visit: AnyVisit, code: Code, sent: Entry) -> None:
-    """Take back what was noted today by mistake; the patient's ``noted`` names it."""
-    undo(visit, code, sent.entry)
-
-
 @router.get("/calls")
 def calls(visit: AnyVisit, on: Day | None = None) -> list[CallLineOut]:
     """The calls of a day, today without one: whoever agreed to no messages is told by a person."""
@@ -242,21 +141,4 @@ def _reach(visit: Visit, item: ToReach) -> Reach:
         next_way=item.next.way if item.next else None,
         next_on=item.next.on if item.next else None,
         waits=item.waits,
-    )
-
-
-def _consent(visit: Visit, patient_id: int) -> ConsentOut:
-    with visit.desk.store.read() as session:
-        found = message_choice(session, patient_id)
-    if found is None:
-        return ConsentOut(
-            asked=False, consent=False, reader="patient", channel="paper", address="", stopped_at=None
-        )
-    return ConsentOut(
-        asked=True,
-        consent=found.consent,
-        reader=found.reader,
-        channel=found.channel,
-        address=found.address,
-        stopped_at=found.stopped_at,
     )

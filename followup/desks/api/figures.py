@@ -1,0 +1,150 @@
+"""Bottles to hand out, visits ahead against places, who was followed up and how well they see."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from followup.clinical.record import Eye
+from followup.clinical.vision import BANDS_SOURCE
+from followup.desks.api.base import Given, Sent, router_of
+from followup.desks.api.people import Person, person_of
+from followup.desks.bottles import shelf, store_counts
+from followup.desks.desk import AnyVisit, Visit
+from followup.desks.figures import days_ahead, followed
+from followup.records.desk_notes import MOST_BOTTLES
+
+router = router_of("Pharmacy and manager")
+Role = Literal["counsellor", "reception", "surgeon", "pharmacy", "manager"]
+Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
+
+
+class MedicineOut(Given):
+    """Bottles of one medicine to hand out; ``missing``: what the week needs beyond the last count."""
+
+    medicine: str
+    name: str
+    today: int
+    week: int
+    counted: int | None
+    counted_at: datetime | None
+    missing: int | None
+
+
+class HandOut(Given):
+    """One bottle that one person takes home today."""
+
+    patient: Person
+    name: str
+    eye: Eye | None
+    number: int
+
+
+class ShelfOut(Given):
+    """The week up to ``until`` by medicine, and today by person."""
+
+    medicines: list[MedicineOut]
+    today: list[HandOut]
+    until: date
+
+
+class Counts(Sent):
+    """Bottles counted on the shelf, by medicine; one that is not named keeps its last count."""
+
+    counts: Annotated[
+        dict[Annotated[str, Field(max_length=60)], Bottles], Field(min_length=1, max_length=200)
+    ]
+
+
+class ServiceAhead(Given):
+    """One service on one day. Places in all: null where there is no limit, 0 where it is not offered."""
+
+    service: str
+    expected: int
+    places: int | None
+    over: bool
+
+
+class DayAhead(Given):
+    """A day: people from plans, people after operations without a plan, and its services."""
+
+    day: date
+    open: bool
+    half: bool
+    visits: int
+    after_operations: int
+    services: tuple[ServiceAhead, ...]
+    over: bool
+
+
+class TierOut(Given):
+    """Visits of one tier whose last day has passed: seen by then, seen later, not seen."""
+
+    tier: Literal["A", "B", "C"]
+    in_time: int
+    late: int
+    never: int
+
+
+class OutcomesOut(Given):
+    """The quarter since a day; ``bands`` counts eyes by when and how well they see, after ``source``."""
+
+    since: date
+    tiers: list[TierOut]
+    bands: dict[str, int]
+    source: str
+
+
+@router.get("/bottles")
+def bottles(visit: AnyVisit) -> ShelfOut:
+    """Bottles to hand out today and this week, against the last count."""
+    return _shelf(visit)
+
+
+@router.post("/bottles/counts")
+def count(visit: AnyVisit, sent: Counts) -> ShelfOut:
+    """Store what was counted on the shelf."""
+    store_counts(visit, sent.counts)
+    return _shelf(visit)
+
+
+@router.get("/forecast")
+def forecast(visit: AnyVisit) -> list[DayAhead]:
+    """Visits expected on each day of the next eight weeks."""
+    return [DayAhead.model_validate(day) for day in days_ahead(visit)]
+
+
+@router.get("/outcomes")
+def outcomes(visit: AnyVisit) -> OutcomesOut:
+    """Who was followed up in the last quarter, and how well they see."""
+    found = followed(visit)
+    tiers = [TierOut.model_validate(tier) for tier in found.tiers]
+    return OutcomesOut(since=found.since, tiers=tiers, bands=dict(found.bands), source=BANDS_SOURCE)
+
+
+def _shelf(visit: Visit) -> ShelfOut:
+    found = shelf(visit)
+    return ShelfOut(
+        medicines=[
+            MedicineOut(
+                medicine=line.medicine,
+                name=line.name,
+                today=line.today,
+                week=line.week,
+                counted=line.counted.bottles if line.counted else None,
+                counted_at=line.counted.at if line.counted else None,
+                missing=line.missing,
+            )
+            for line in found.lines
+        ],
+        today=[
+            HandOut.model_validate(
+                {"patient": person_of(one.who, visit.today), "name": one.name}
+                | {"eye": one.eye, "number": one.number}
+            )
+            for one in found.out
+        ],
+        until=found.until,
+    )
