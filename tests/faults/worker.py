@@ -16,6 +16,9 @@ import time
 from datetime import datetime
 from pathlib import Path
 
+# Loaded here, so that no child spends its life on loading them.
+from followup.cli import cli, importing, language  # noqa: F401
+from followup.cli.contract import run
 from followup.clinical.protocol import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
@@ -109,9 +112,6 @@ def migrate(url: str, **_) -> None:
 
 def command(url: str, folder: Path, arguments: list[str], **_) -> None:
     """A command of the program on the clinic in ``folder``; told to a file once it said that all was done."""
-    from followup.cli import cli
-    from followup.cli.contract import run
-
     os.environ |= {"FOLLOWUP_FOLDER": str(folder), "FOLLOWUP_DATABASE_URL": url}
     for stream in (1, 2):
         os.dup2(os.open(os.devnull, os.O_WRONLY), stream)

@@ -243,7 +243,7 @@ def test_a_change_by_the_program_itself_is_signed_as_such(ward):
     assert newest.actor != Actor("sen").login
 
 
-def _wait_for(condition, seconds: float = 20) -> None:
+def _wait_for(condition, seconds: float = 120) -> None:
     end = time.monotonic() + seconds
     while not condition():
         assert time.monotonic() < end, "waited in vain"
