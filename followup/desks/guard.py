@@ -43,10 +43,13 @@ def guard(request: Request) -> None:
     visit = look_up(request)
     request.state.visit = visit
     if is_cross_site(request.method, request.headers):
+        by_program = request.url.path.startswith("/api/")
         raise FollowupError(
             "request.cross-site",
             "this request did not come from a page of this clinic",
-            fix="open the page here and press the button again",
+            fix="send the header Origin with the address of this server"
+            if by_program
+            else "open the page here and press the button again",
         )
     _refuse_strange(request)
     path = request.scope["route"].path

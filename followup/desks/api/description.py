@@ -82,7 +82,10 @@ def openapi() -> JSONResponse:
 def page(request: Request) -> Response:
     """The description for people."""
     found = document()
-    schemas = {name: _fields(schema) for name, schema in sorted(found["components"]["schemas"].items())}
+    schemas = {
+        name: (schema.get("description", ""), _fields(schema))
+        for name, schema in sorted(found["components"]["schemas"].items())
+    }
     return show(request, "api.html", about=_ABOUT, groups=_groups(found), schemas=schemas)
 
 
