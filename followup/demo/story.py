@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from random import Random
-from typing import Any, NamedTuple, get_args
+from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -36,6 +36,12 @@ from followup.sheets.content import sheet_language
 
 WAITING = ("proposed", "booked")
 STAGES = ("entered", "drafted", "signed", "printed", "handed over")
+AGAIN = "Planned again after a missed visit."
+CALLED_FOR = timedelta(days=10)
+"""How long reception has gone through the list of those to reach by telephone."""
+
+
+How = Literal["paper", "telephone"]
 
 
 class Event(NamedTuple):
@@ -74,6 +80,9 @@ class Story:
             events += self._visits({person.record.patient.code: person for person in cast}, day)
             for person in operated:
                 events += self._operation(person)
+            if day > self.today - CALLED_FOR and is_open(day, self.today):
+                absent = {p.record.patient.code for p in cast if not (p.comes(99) or p.telephone_dead)}
+                events.append(Event("08:50", "reception", partial(self._call, codes=absent, day=day)))
             for person in cast:
                 if person.telephone_dead and person.operated < day:
                     events += self._tries(person.record.patient.code, day)
@@ -112,8 +121,12 @@ class Story:
             due = [t for t in day_trips(session, day) if t.status in WAITING]
             numbers = {trip.id: _number(session, trip) for trip in due}
         for trip in missed:
-            if cast[trip.patient_code].told_no_show:
+            person = cast[trip.patient_code]
+            if person.told_no_show:
                 yield Event("08:10", "reception", partial(mark_noshow, trip_id=trip.id))
+                if person.comes(99):
+                    yield from self._again("08:20", trip.patient_code, how="telephone")
+                    yield from self._comes_at_once(person, day)
         for trip in due:
             if cast[trip.patient_code].comes(numbers[trip.id]):
                 yield from self._comes(cast[trip.patient_code], trip, numbers[trip.id], day)
@@ -126,6 +139,25 @@ class Story:
         """Reception tries every way the ladder asks for and reaches nobody; the surgeon has the last word."""
         for minute in range(0 if code in self.before_surgeon else 5):
             yield Event(f"08:4{minute}", "reception", partial(self._try, code=code, day=day, minute=minute))
+
+    def _call(self, unit: Unit, codes: set[str], day: date) -> None:
+        """Reception goes once through those who stay away; nobody answers."""
+        for line in worklist(unit.session, unit.now, self.desk.protocol.recall):
+            following = line.next
+            if (
+                line.patient.code in codes
+                and following
+                and following.on <= day
+                and following.way != "surgeon"
+            ):
+                note_attempt(
+                    unit,
+                    patient_id=line.patient.id,
+                    rung=following.rung,
+                    way=following.way,
+                    outcome="no answer",
+                    nonce=f"demo-call-{day}-{line.patient.code}",
+                )
 
     def _try(self, unit: Unit, code: str, day: date, minute: int) -> None:
         rules = self.desk.protocol.recall
@@ -156,8 +188,57 @@ class Story:
         told = self._told(person, day)
         yield from self._seen(person, day, lambda unit: trip.id, trip.serves, told)
         yield Event("10:35", "reception", lambda unit: self._book_next(unit, code, day))
+        if self._absent(code, day) and day < self.today - timedelta(days=1):
+            yield Event("10:40", "reception", lambda unit: self._mark_absent(unit, code, day))
+            yield from self._again("11:00", code, how="paper")
         if person.sheet_lost_after == number:
             yield from self._sheet("10:45", code, to="daughter", reason="the sheet was lost at home")
+
+    def _comes_at_once(self, person: Person, day: date) -> Iterator[Event]:
+        """Who was called in the morning comes on the same day, where the new plan has a visit on it."""
+        code = person.record.patient.code
+
+        def arrive(unit: Unit) -> None:
+            for trip in self._expected(unit, code, day):
+                mark_arrived(unit, trip_id=trip.id, nonce=f"demo-{trip.id}")
+
+        def seen(unit: Unit) -> None:
+            if self._expected(unit, code, day, "arrived"):
+                found = quiet(self.rng, (day - person.operated).days)
+                self._look(unit, code, person.eye, found)
+
+        def leave(unit: Unit) -> None:
+            for trip in self._expected(unit, code, day, "arrived"):
+                mark_fulfilled(unit, trip_id=trip.id)
+
+        if day < self.today:
+            yield Event("10:05", "reception", arrive)
+            yield Event("10:20", "surgeon", seen)
+            yield Event("10:30", "counsellor", leave)
+
+    def _expected(self, unit: Unit, code: str, day: date, *statuses: str) -> list[TripView]:
+        wanted = statuses or WAITING
+        return [
+            t for t in trips_of(unit.session, _patient(unit, code)) if t.day == day and t.status in wanted
+        ]
+
+    def _absent(self, code: str, day: date) -> list[TripView]:
+        """The visits before ``day`` to which the patient did not come and of which nobody has spoken."""
+        with self.desk.store.read() as session:
+            found = patient_by_code(session, code)
+            trips = trips_of(session, found.id) if found else ()
+        return [trip for trip in trips if trip.status in WAITING and trip.day < day]
+
+    def _mark_absent(self, unit: Unit, code: str, day: date) -> None:
+        for trip in trips_of(unit.session, _patient(unit, code)):
+            if trip.status in WAITING and trip.day < day:
+                mark_noshow(unit, trip_id=trip.id)
+
+    def _again(self, at: str, code: str, *, how: How) -> Iterator[Event]:
+        """A missed visit is made up for: a new plan, its sheet handed over or read out by telephone."""
+        yield Event(at, "surgeon", lambda unit: self._draft(unit, code))
+        yield Event(f"{at[:3]}25", "surgeon", lambda unit: self._sign(unit, code, AGAIN))
+        yield from self._sheet(f"{at[:3]}30", code, to="patient", reason=AGAIN, newer=True, how=how)
 
     def _unasked(self, person: Person, day: date) -> Iterator[Event]:
         """Whoever is told to come without a visit, on the first open day from the told one on."""
@@ -235,17 +316,17 @@ class Story:
             sign_plan(unit, plan_id=draft.id, reason=reason)
 
     def _sheet(
-        self, at: str, code: str, *, to: str, reason: str = "", newer: bool = False
+        self, at: str, code: str, *, to: str, reason: str = "", newer: bool = False, how: How = "paper"
     ) -> Iterator[Event]:
         """Print the sheet of the plan in force; ``to``: who takes it home, if anyone does.
 
         ``newer``: only where that plan has no sheet yet.
         """
-        yield Event(at, "counsellor", lambda unit: self._print(unit, code, to, reason, newer))
+        yield Event(at, "counsellor", lambda unit: self._print(unit, code, to, reason, newer, how))
         if to:
             yield Event(at, "reception", lambda unit: self._book_next(unit, code, _day(unit, self.zone)))
 
-    def _print(self, unit: Unit, code: str, to: str, reason: str, newer: bool) -> None:
+    def _print(self, unit: Unit, code: str, to: str, reason: str, newer: bool, how: How) -> None:
         patient = _patient(unit, code)
         plan = active_plan(unit.session, patient)
         if plan is None:
@@ -256,7 +337,7 @@ class Story:
         sheet_id = new_sheet_id(self.rng.getrandbits)
         issue_sheet(unit, plan_id=plan.id, sheet_id=sheet_id, language=language, reason=reason)
         if to:
-            hand_over_sheet(unit, sheet_id=sheet_id, to=to)
+            hand_over_sheet(unit, sheet_id=sheet_id, to=to, how=how)
 
     def _book_next(self, unit: Unit, code: str, day: date) -> None:
         """Reception promises the next visit, so that its places are taken."""

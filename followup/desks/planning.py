@@ -18,7 +18,7 @@ from followup.records.store import Unit
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion, RecordVersion, TripView
 
-_TO_RECORD = ("booked", "arrived", "fulfilled")
+_TO_RECORD = ("booked", "arrived", "fulfilled", "noshow")
 
 
 def draft_plan(
@@ -73,7 +73,7 @@ def newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
 
 
 def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Record:
-    """The record together with the visits that the clinic has booked or seen since.
+    """The record together with the visits that the clinic has booked, seen or missed since.
 
     A visit that the record itself names for the same day is not counted twice.
     """
@@ -83,7 +83,7 @@ def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Recor
             date=trip.seen_on or trip.day,
             status=trip.status,
             cannot_move=trip.cannot_move,
-            served=trip.served or (trip.serves if trip.status == "arrived" else ()),
+            served=trip.served or (trip.serves if trip.status in ("arrived", "noshow") else ()),
         )
         for trip in trips
         if trip.status in _TO_RECORD and (trip.seen_on or trip.day) not in named

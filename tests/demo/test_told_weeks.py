@@ -73,10 +73,18 @@ def test_wanjiru_comes_on_every_day_she_should_heals_and_nothing_is_changed(told
     assert len(wanjiru.signed) == len(wanjiru.sheets) == 1
 
 
-def test_tom_misses_day_seven_and_nothing_was_seen_that_day(told: Any) -> None:
+def test_tom_misses_a_visit_is_called_planned_again_and_seen(told: Any) -> None:
     tom = told(2)
-    assert "noshow" in {trip.status for trip in tom.trips}
-    assert list(tom.looks) == [1]
+    first, again = tom.signed
+    assert "did not come" in tom.acts
+    assert not again.body.questions
+    missed, seen = again.body.as_of - timedelta(days=1), again.body.as_of
+    day0 = first.body.as_of
+    assert list(tom.looks) == [1, (seen - day0).days]
+    assert (missed - day0).days not in tom.looks
+    assert {trip.status for trip in tom.trips} == {"fulfilled", "booked", "proposed"}
+    assert [sheet.replaced_at is None for sheet in tom.sheets] == [False, True]
+    assert tom.sheets[-1].handed_over_at
 
 
 def test_aminas_cells_on_day_seven_raise_the_steroid_and_her_pressure_on_day_21_gets_a_medicine(
