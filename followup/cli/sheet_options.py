@@ -47,7 +47,7 @@ class Choices:
             usual,
             size=self.size,
             paper=self.paper,
-            twin=self.twin,
+            twin=self.twin or usual.twin,
             pictures=usual.pictures if self.pictures is None else self.pictures,
             calendar=self.calendar,
             native_digits=self.native_digits,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict
 from datetime import date
 from functools import partial
@@ -15,16 +16,19 @@ from sqlmodel import Session
 
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import go
+from followup.desks.plan_view import record_of
 from followup.desks.posted import AForm, Posted, first
 from followup.desks.recording import day_of_form
 from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer, staff_language
+from followup.desks.told import Teller
+from followup.desks.words import desk_translator
 from followup.errors import FollowupError
 from followup.records.oplist import operations_on
 from followup.records.plans import active_plan
 from followup.records.sheets import sheets_of
-from followup.records.views import SheetView
+from followup.records.views import PlanVersion, SheetView
 from followup.sheets.batch import BatchSheet, render_batch
-from followup.sheets.options import Paper, SheetOptions, Size
+from followup.sheets.options import Paper, SheetOptions, Size, usual_options
 from followup.sheets.pdf import READER, render_pdf
 
 router = APIRouter()
@@ -93,12 +97,16 @@ def issue_day(visit: AnyVisit, form: AForm) -> Response:
 
 
 def issue_sheets_of(visit: Visit, day: date) -> None:
-    """Issue a sheet of every signed plan of the day's operations that has none yet."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        for patient_id in _operated(unit.session, day):
-            plan = active_plan(unit.session, patient_id)
-            if plan and not any(s.plan_id == plan.id for s in sheets_of(unit.session, patient_id)):
-                issue_one(unit, visit, plan, SheetOptions(), language=None)
+    """Issue a sheet of every signed plan of the day's operations that has none yet.
+
+    One that can't be laid out is left for the list in front of the sheets, which says why.
+    """
+    with visit.desk.store.read() as session:
+        waiting = [plan for patient in _operated(session, day) if (plan := _unprinted(session, patient))]
+    for plan in waiting:
+        with suppress(FollowupError), visit.desk.store.write(visit.actor, visit.now) as unit:
+            options = usual_options(record_of(unit.session, plan).record)
+            issue_one(unit, visit, plan, options, language=None)
 
 
 @router.get("/operations/sheets.pdf")
@@ -111,29 +119,55 @@ def day_sheets(visit: AnyVisit, on: str = "", part: int = 1) -> Response:
 def sheets_of_day(visit: Visit, day: date, part: int) -> bytes:
     """One document of the day's current sheets; the nearest where there is no such part."""
     with visit.desk.store.read() as session:
-        sheets = [s for patient in _operated(session, day) if (s := _current(session, patient))]
-    if not sheets:
+        known = [
+            _current(session, patient) or _unprinted(session, patient) for patient in _operated(session, day)
+        ]
+    found = [each for each in known if each]
+    if not any(isinstance(each, SheetView) for each in found):
+        for plan in found:
+            _must_be_printable(visit, plan)
         raise FollowupError(
             "batch.none",
             "no sheet of this day is printed yet",
             fix="sign the plans first, then print the sheets of the day",
         )
     batch = render_batch(
-        [BatchSheet(sheet.patient_code, partial(_make, visit, sheet)) for sheet in sheets],
+        [BatchSheet(each.patient_code, partial(_make, visit, each)) for each in found],
         day=day,
         staff_language=staff_language(visit),
+        tell=Teller(desk_translator(visit.language)).told,
     )
     return batch.parts[min(max(part, 1), len(batch.parts)) - 1]
 
 
-def _make(visit: Visit, sheet: SheetView) -> Any:
-    with visit.desk.store.read() as session:
-        return content_of(session, visit, sheet)
+def _make(visit: Visit, given: SheetView | PlanVersion) -> Any:
+    """The sheet's content. A signed plan without a sheet is refused with what keeps it from having one."""
+    if isinstance(given, SheetView):
+        with visit.desk.store.read() as session:
+            return content_of(session, visit, given)
+    _must_be_printable(visit, given)
+    raise FollowupError(
+        "sheet.unprinted", "its sheet is not printed yet", fix="print the sheets of the day again"
+    )
+
+
+def _must_be_printable(visit: Visit, given: SheetView | PlanVersion) -> None:
+    """Raises what keeps a plan from having a sheet."""
+    if isinstance(given, PlanVersion):
+        with visit.desk.store.read() as session:
+            options = usual_options(record_of(session, given).record)
+        render_pdf(draft_content(visit, given.id, None, options))
 
 
 def _operated(session: Session, day: Any) -> list[int]:
     found = [line.patient_id for line in operations_on(session, day) if line.entered and line.patient_id]
     return list(dict.fromkeys(found))
+
+
+def _unprinted(session: Session, patient_id: int) -> PlanVersion | None:
+    """The patient's plan in force where it has no sheet yet."""
+    plan = active_plan(session, patient_id)
+    return plan if plan and not any(s.plan_id == plan.id for s in sheets_of(session, patient_id)) else None
 
 
 def _current(session: Session, patient_id: int) -> SheetView | None:

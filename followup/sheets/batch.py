@@ -16,7 +16,7 @@ from typing import Any
 from followup.errors import FollowupError
 from followup.language.catalogues import Translator, translator
 from followup.language.fonts import uncovered
-from followup.language.languages import language
+from followup.language.languages import ENGLISH, language
 from followup.sheets.cover import cover, cover_line
 from followup.sheets.model import CoverLine, CoverProblem, SheetContent
 from followup.sheets.options import Paper
@@ -69,13 +69,15 @@ def render_batch(
     *,
     day: date,
     staff_language: str = "en",
+    tell: Callable[[str], str] = str,
     paper: Paper = "A4",
     duplex: bool = True,
     progress: Progress | None = None,
 ) -> Batch:
     """The sheets of the operations of ``day`` in the order given.
 
-    ``duplex``: printed on both sides, each sheet begins on a front. ``paper`` is the cover's.
+    ``tell`` puts an error's line into the staff's language, or leaves it English. ``duplex``: printed
+    on both sides, each sheet begins on a front. ``paper`` is the cover's.
     ``progress`` hears (done, of all, name) after every sheet. Nothing but the sheet itself is left
     out where one fails; ``skipped`` says which and why, and so does the cover.
     """
@@ -85,8 +87,9 @@ def render_batch(
         laid, skipped = _lay_out(chosen, setter, progress)
         words = translator(staff_language)
         groups = _groups(laid)
+        problems = tuple(_problem(s, words, tell) for s in skipped)
         parts = tuple(
-            _part(group, skipped, words, day, paper, duplex, setter, number, len(groups))
+            _part(group, problems, words, day, paper, duplex, setter, number, len(groups))
             for number, group in enumerate(groups, 1)
         )
     finally:
@@ -134,7 +137,7 @@ def _fault(exc: Exception) -> FollowupError:
 
 def _part(
     group: Sequence[_Laid],
-    skipped: Sequence[Skipped],
+    problems: tuple[CoverProblem, ...],
     words: Translator,
     day: date,
     paper: Paper,
@@ -144,10 +147,10 @@ def _part(
     parts: int,
 ) -> bytes:
     """One document. What was skipped stands on the cover of the first."""
-    problems = tuple(_problem(s) for s in skipped) if number == 1 else ()
+    named = problems if number == 1 else ()
     lines = tuple(_line(words, entry) for entry in group)
     setter.close()  # what the sheets one by one have left in the child's memory goes with it
-    front = cover_data(cover(words, day, lines, problems, part=number, parts=parts), paper)
+    front = cover_data(cover(words, day, lines, named, part=number, parts=parts), paper)
     return setter.typeset(job([entry.data for entry in group], day, cover=front, duplex=duplex))
 
 
@@ -159,9 +162,17 @@ def _line(words: Translator, entry: _Laid) -> CoverLine:
     return cover_line(words, content.who.name, content.who.code, eye, native, entry.pages)
 
 
-def _problem(skipped: Skipped) -> CoverProblem:
+def _problem(skipped: Skipped, words: Translator, tell: Callable[[str], str]) -> CoverProblem:
     """Text that no font draws must not keep the cover from printing: it stands as a blank."""
-    return CoverProblem(name=_printable(skipped.name), reason=_printable(skipped.problem.line))
+    line = skipped.problem.line
+    told = tell(line)
+    spoken = ENGLISH if told == line else words.language
+    return CoverProblem(
+        name=_printable(skipped.name),
+        reason=_printable(told),
+        language=spoken.tag,
+        direction=spoken.direction,
+    )
 
 
 def _printable(text: str) -> str:

@@ -67,7 +67,7 @@ def _rounds(inputs: SheetInputs, phase: DayPhase) -> tuple[CalendarRound, ...]:
     courses = sorted((inputs.plan.course(key) for key in doses), key=inputs.order)
     return tuple(
         CalendarRound(
-            time=inputs.number(time),
+            time=inputs.time(time),
             bottles=tuple(inputs.bottle(c) for c in courses if time in doses[c.key]),
         )
         for time in phase.times

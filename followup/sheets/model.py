@@ -219,10 +219,12 @@ class CoverLine(Piece):
 
 
 class CoverProblem(Piece):
-    """A sheet that could not be printed; ``reason`` is in English, for whoever mends it."""
+    """A sheet that could not be printed; ``reason`` is in ``language``, for whoever mends it."""
 
     name: str
     reason: str
+    language: str
+    direction: Literal["ltr", "rtl"]
 
 
 class Cover(Piece):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from followup.clinical.record import Record
+from followup.language.catalogues import choose
 
 Size = Literal["normal", "large"]
 Paper = Literal["A4", "A5", "Letter"]
@@ -30,5 +31,8 @@ class SheetOptions:
 
 
 def usual_options(record: Record) -> SheetOptions:
-    """What suits the patient where nobody chose: pictures for someone who does not read."""
-    return SheetOptions(pictures=record.patient.can_read is False)
+    """What suits the patient where nobody chose: pictures for someone who does not read, and the second
+    language that the record asks for, where the sheet has words in it."""
+    second = record.patient.second_language
+    twin = second if second and not choose(second).missing else None
+    return SheetOptions(pictures=record.patient.can_read is False, twin=twin)

@@ -27,7 +27,7 @@ _LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's over
 _SQUEEZES = (1.0, 0.94, 1.06, 0.88)
 # How closely page one is set (see ``page.typ``), and whether the whole box of signs must stand there:
 # to be tried in turn. Smaller letters come last.
-_PAGE_ONE = ((0, True), (1, True), (2, True), (0, False), (1, False), (2, False), (3, False))
+_PAGE_ONE = ((0, True), (1, True), (2, True), (1, False), (2, False), (3, False))
 _NOT_PRINTED = frozenset({"payload", "fonts", "printed_on", "svg"})
 
 

@@ -132,3 +132,12 @@ def test_the_process_of_a_batch_ends_with_it(monkeypatch):
     monkeypatch.setattr(batches, "Typesetter", lambda **given: made.append(Typesetter(**given)) or made[-1])
     render_batch([], day=DAY)
     assert made[0]._child is None
+
+
+def test_what_failed_is_told_in_the_staff_s_language_where_there_are_words(make_content, open_pdf):
+    sheet = BatchSheet("P-204", make_content)
+    broken = BatchSheet("P-90", _broken)
+    told = render_batch([sheet, broken], day=DAY, staff_language="fr", tell=lambda line: "il faut la refaire")
+    assert "il faut la refaire" in open_pdf(told.parts[0])[0].get_textpage().get_text_bounded()
+    kept = render_batch([sheet, broken], day=DAY, staff_language="sw")
+    assert "the drawn eye is the other one" in open_pdf(kept.parts[0])[0].get_textpage().get_text_bounded()

@@ -239,6 +239,12 @@ def test_someone_who_does_not_read_is_offered_pictures(make_record):
     assert not usual_options(make_record()).pictures
 
 
+def test_the_second_language_of_the_record_is_printed_where_there_are_words_in_it(make_record):
+    assert usual_options(make_record(language="ur", second_language="en")).twin == "en"
+    assert usual_options(make_record(language="ur", second_language="sv")).twin is None
+    assert usual_options(make_record(language="ur")).twin is None
+
+
 def test_caps_have_colours_only_where_the_clinic_s_stock_has_them(make_content, clinic, formulary):
     from dataclasses import replace
 
