@@ -81,12 +81,13 @@ def none_between(
 
 @dataclass(frozen=True)
 class Fact:
-    """``value`` None means not recorded. ``words`` is what the record says, for people."""
+    """``value`` None means not recorded. ``words`` is what the record says, ``about`` what is stated."""
 
     name: str
     value: bool | None
     words: str
     fields: tuple[str, ...]
+    about: str = ""
 
     def use(self) -> FactUse:
         return FactUse(fact=self.name, value=self.words, fields=self.fields)
@@ -108,7 +109,7 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
     words = _words(said, value)
     if definition.absent == "yes" and said in (None, ()):
         words = f"{NOT_RECORDED}, so counted as yes"
-    return Fact(definition.name, value, words, context.fields(definition.field))
+    return Fact(definition.name, value, words, context.fields(definition.field), definition.about)
 
 
 def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
@@ -124,8 +125,13 @@ def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
     fields = tuple(dict.fromkeys(field for _, fact, _ in parts for field in fact.fields))
     words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
     if value:
-        words = "yes: " + ", ".join(name.replace("_", " ") for _, _, name in parts)
-    return Fact(definition.name, value, words, fields)
+        words = "yes: " + "; ".join(_stated(name, fact) for _, fact, name in parts)
+    return Fact(definition.name, value, words, fields, definition.about)
+
+
+def _stated(name: str, fact: Fact) -> str:
+    about = fact.about or bare(name).replace("_", " ")
+    return about if name == bare(name) else f"not ({about})"
 
 
 def bare(name: str) -> str:

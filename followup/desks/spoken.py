@@ -96,7 +96,9 @@ def _is_said(text: str, least: int) -> bool:
     if "<" in text or not _WORDS.search(re.sub(r"\{\w*\}", "", text)):
         return False
     whole = re.match(r"[A-Z{\"]", text) and re.search(r"[.?]$", text) and " " in text
-    return bool((least and len(words) >= least) or (whole and len(words) > 1))
+    # Where every text is for people, an id is none: it has no space.
+    said = least == 1 or (least > 1 and " " in text and len(words) >= least)
+    return bool(said or (whole and len(words) > 1))
 
 
 def _template(node: ast.Constant | ast.JoinedStr) -> str:

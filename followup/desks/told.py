@@ -24,6 +24,8 @@ _SENTENCE_END = re.compile(r"(?<=[.?!]) (?=[^\s])")
 _DEEPEST = 8
 _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _ENGLISH_DAY = re.compile(rf"(\d{{1,2}}) ({'|'.join(MONTHS)}) (\d{{4}})")
+# What alone a value can be where its place would take in too much.
+_FITS = {"eye": "[Rr]ight|[Ll]eft|both", "count": r"\S+", "expected": r"'.+|[0-9.]+\+?"}
 _COUNT = re.compile(r"(\d+) (day|drop)s?")
 _COUNTED = {
     "day": NN_("%(num)s day", "%(num)s days"),
@@ -33,11 +35,15 @@ _COUNTED = {
 _VALUES = (
     *(N_("low"), N_("middle"), N_("high"), N_("with the taper"), N_("as planned"), N_("in all")),
     *(N_("from {rise} to {bedtime}"), N_("by mouth"), N_("{eye} eye")),
+    *(N_("given in the eye"), N_("taken by mouth")),
+    N_("put in by the surgeon, not in use from day to day"),
+    N_("{medicine}, {where}: {steps}."),
     *(N_("common practice, no source"), N_("from memory")),
 )
 # How values are put together, what binds loosest first.
 _LISTS = (
     ("; or if ", N_("%(first)s; or if %(last)s")),
+    ("; ", N_("%(first)s; %(last)s")),
     (": ", N_("%(first)s: %(last)s")),
     (" (", N_("%(first)s (%(last)s)")),
     (", ", N_("%(first)s, %(last)s")),
@@ -68,52 +74,65 @@ class Teller:
         return self._known[text]
 
     def _told(self, text: str, depth: int) -> str:
-        whole = self._whole(text, depth)
-        if whole is not None:
-            return whole
+        for say in (self._exact, self._measure, lambda given: self._fitting(given, depth)):
+            said = say(text)
+            if said is not None:
+                return said
         parts = _SENTENCE_END.split(text)
         if len(parts) > 1:
             return " ".join(self._told(part, depth) for part in parts)
-        return self._value(text, depth)
+        return self._list(text, depth)
 
-    def _whole(self, text: str, depth: int) -> str | None:
+    def _exact(self, text: str) -> str | None:
         for spelled in (text, text[:1].lower() + text[1:], text[:1].upper() + text[1:]):
             if (None, spelled) in self._words.messages:
                 return self._words.gettext(spelled)
-        if depth >= _DEEPEST:
-            return None
-        for pattern, message in _patterns():
-            found = pattern.fullmatch(text)
-            if found:
-                values = {name: self._told(value, depth + 1) for name, value in found.groupdict().items()}
-                return _filled(self._words.gettext(message), values)
         return None
 
-    def _value(self, text: str, depth: int) -> str:
-        """A value inside a sentence: a day, a count, or several words with commas between."""
+    def _measure(self, text: str) -> str | None:
+        """A day or a count."""
         day = _day(text)
         if day:
             return long_date(day, self._words.language)
         counted = _COUNT.fullmatch(text)
-        if counted:
-            number = int(counted[1])
-            return self._words.ngettext(*_COUNTED[counted[2]], number) % {"num": number}
+        if counted is None:
+            return None
+        number = int(counted[1])
+        return self._words.ngettext(*_COUNTED[counted[2]], number) % {"num": number}
+
+    def _fitting(self, text: str, depth: int) -> str | None:
+        """The message whose fixed words fit. A value never reaches over the end of a sentence."""
+        if depth >= _DEEPEST:
+            return None
+        for pattern, message in _patterns():
+            found = pattern.fullmatch(text)
+            if found and not any(_SENTENCE_END.search(value) for value in found.groupdict().values()):
+                values = {name: self._told(value, depth + 1) for name, value in found.groupdict().items()}
+                return _filled(self._words.gettext(message), values)
+        return None
+
+    def _list(self, text: str, depth: int) -> str:
+        """Several values with commas or other signs between, or one that nobody translates."""
         if not 0 < depth < _DEEPEST:
             return text
         for sign, message in _LISTS:
-            parts = _split(text, sign)
-            if len(parts) == 2:
-                first, last = (
-                    self._told(part.rstrip(")") if sign == " (" else part, depth + 1) for part in parts
-                )
+            splits = _splits(text, sign)
+            if splits:
+                # A known sentence may hold the sign itself.
+                best = next((s for s in splits if self._exact(s[0]) is not None), splits[0])
+                first, last = (self._told(part, depth + 1) for part in best)
                 return self._words.gettext(message) % {"first": first, "last": last}
         return text
 
 
-def _split(text: str, sign: str) -> list[str]:
-    if sign != " (":
-        return text.split(sign, 1)
-    return text[:-1].split(sign, 1) if text.endswith(")") else [text]
+def _splits(text: str, sign: str) -> list[tuple[str, str]]:
+    """Every way to take ``text`` apart at ``sign``."""
+    if sign == " (":
+        if not text.endswith(")"):
+            return []
+        text = text[:-1]
+    at = [found.start() for found in re.finditer(re.escape(sign), text)]
+    return [(text[:i], text[i + len(sign) :]) for i in at if i and i + len(sign) < len(text)]
 
 
 def _day(text: str) -> date | None:
@@ -143,7 +162,8 @@ def _pattern(message: str) -> re.Pattern[str]:
     for value in _VALUE.finditer(message):
         written.append(re.escape(message[at : value.start()]))
         name = value[1]
-        written.append(f"(?P={name})" if name in seen else f"(?P<{name}>.+?)")
+        fits = _FITS.get(name, ".+?")
+        written.append(f"(?P={name})" if name in seen else f"(?P<{name}>{fits})")
         seen.add(name)
         at = value.end()
     return re.compile("".join(written) + re.escape(message[at:]))
