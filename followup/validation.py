@@ -42,11 +42,15 @@ WORDS: dict[str, str] = {
     "time_type": "must be a clock time, written HH:MM",
     "time_parsing": "must be a clock time, written HH:MM",
 }
+# How the pattern of a clock time of 24 hours begins.
+_CLOCK = "^([01]"
 
 
 def problem_words(problem: Mapping[str, Any]) -> str:
     """One entry of ``ValidationError.errors()`` in plain words; our own sentences stay as they are."""
     words = WORDS.get(problem["type"])
+    if str(problem.get("ctx", {}).get("pattern", "")).startswith(_CLOCK):
+        words = WORDS["time_parsing"]
     if words is None:
         return str(problem["msg"]).removeprefix("Value error, ")
     try:

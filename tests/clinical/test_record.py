@@ -31,16 +31,16 @@ OPERATION_MISTAKES = [
     ({"cut_mm": 0}, "operations.0.cut_mm", "0.5"),
     ({"cut_mm": float("nan")}, "operations.0.cut_mm", "15"),
     ({"cut_mm": float("inf")}, "operations.0.cut_mm", "15"),
-    ({"stitches": 1.5}, "operations.0.stitches", "integer"),
+    ({"stitches": 1.5}, "operations.0.stitches", "whole number"),
     ({"stitches": 10**30}, "operations.0.stitches", "20"),
     ({"stitches": -1}, "operations.0.stitches", "0"),
-    ({"start": "9:00"}, "operations.0.start", "pattern"),
-    ({"start": "24:00"}, "operations.0.start", "pattern"),
+    ({"start": "9:00"}, "operations.0.start", "HH:MM"),
+    ({"start": "24:00"}, "operations.0.start", "HH:MM"),
     ({"chamber": "quite shallow"}, "operations.0.chamber", "shallow"),
     ({"procedure": None}, "operations.0.procedure", ""),
     ({"capsule_torn": True, "capsule_whole": True}, "operations.0", "can't both be true"),
     ({"antibiotic": "cefuroxime-chamber", "antibiotic_in_chamber": False}, "operations.0", "correct one"),
-    ({"steroids": []}, "operations.0.steroids", "Extra"),
+    ({"steroids": []}, "operations.0.steroids", "is not known"),
     (
         {
             "steroid": [

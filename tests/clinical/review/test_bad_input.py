@@ -20,10 +20,10 @@ GOOD = {"eye": "right", "date": "2026-03-09"}
         ({"cells": 2}, "findings: cells", "'2+'"),
         ({"flare": "0.5+"}, "findings: flare", "'1+'"),
         ({"eye": "both"}, "findings: eye", "'left'"),
-        ({"date": "2026-02-30"}, "findings: date", "date"),
+        ({"date": "2026-02-30"}, "findings: date", "YYYY-MM-DD"),
         ({"date": "0926-03-09"}, "findings: date", "year"),
         ({"hypopyon": True}, "findings: hypopyon", "'yes'"),
-        ({"cells_seen": "2+"}, "findings: cells_seen", "not permitted"),
+        ({"cells_seen": "2+"}, "findings: cells_seen", "is not known"),
     ],
 )
 def test_a_field_that_can_not_be_right_is_named(found, where, what):
