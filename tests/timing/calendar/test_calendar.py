@@ -54,6 +54,16 @@ def test_holidays_close_and_extra_days_open() -> None:
     )
 
 
+def test_places_are_counted_before_any_is_taken_and_a_half_day_is_known_as_one() -> None:
+    calendar = parse_calendar(CLINIC)
+    assert (calendar.places("review", TUESDAY), calendar.room("review", TUESDAY)) == (21, 10)
+    assert (calendar.places("macula", TUESDAY), calendar.room("macula", TUESDAY)) == (6, 0)
+    assert (calendar.places("review", SATURDAY), calendar.places("macula", SATURDAY)) == (10, 0)
+    assert calendar.places("anything", TUESDAY) is None
+    assert calendar.is_half_day(SATURDAY)
+    assert not calendar.is_half_day(TUESDAY)
+
+
 def test_a_service_follows_its_weekdays_and_its_dates() -> None:
     calendar = parse_calendar(CLINIC)
     days = calendar.open_days(MONDAY, SUNDAY)
@@ -122,14 +132,18 @@ def test_the_published_schema_accepts_what_the_parser_accepts() -> None:
     ("data", "where", "what"),
     [
         ({"open_weekdays": ["funday"]}, "open_weekdays.0", "monday"),
-        ({"holidays": ["2027-02-30"]}, "holidays.0", "date"),
+        ({"holidays": ["2027-02-30"]}, "holidays.0", "must be a day"),
         ({"holidays": ["20270101"]}, "holidays.0", "YYYY-MM-DD"),
         ({"holidays": ["2027-01-01T00:00"]}, "holidays.0", "YYYY-MM-DD"),
         ({"holidays": [20270101]}, "holidays.0", "YYYY-MM-DD"),
         ({"holidays": [datetime(2027, 1, 1, 8)]}, "holidays.0", "YYYY-MM-DD"),  # noqa: DTZ001
-        ({"opening": []}, "opening", "not permitted"),
-        ({"services": [{"name": "macula", "capacity": -1}]}, "services.0.capacity", "greater than or equal"),
-        ({"services": [{"name": "macula", "capacity": "6"}]}, "services.0.capacity", "integer"),
+        ({"opening": []}, "opening", "is not known"),
+        ({"services": [{"name": "macula", "capacity": -1}]}, "services.0.capacity", "must be 0 or more"),
+        (
+            {"services": [{"name": "macula", "capacity": "6"}]},
+            "services.0.capacity",
+            "must be a whole number",
+        ),
         ({"services": [{"name": ""}]}, "services.0.name", "at least 1"),
         ({"services": [{"name": "macula"}, {"name": "macula"}]}, "cal.json", "listed twice"),
         (
