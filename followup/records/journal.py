@@ -95,9 +95,29 @@ def verify_journal(session: Session, *, at_least: Seal | None = None) -> Seal:
     ``at_least``: a seal that was written down elsewhere; the journal must still contain it, so that
     entries cut off at its end are missed.
     """
+    try:
+        return _checked(
+            session.exec(select(JournalRow).order_by(col(JournalRow.number))).yield_per(500), at_least
+        )
+    except (ValueError, TypeError):
+        # An entry that is no entry any more: looked for one by one.
+        numbers = session.exec(select(col(JournalRow.number)).order_by(col(JournalRow.number))).all()
+        return _checked((_readable(session, number) for number in numbers), at_least)
+
+
+def _readable(session: Session, number: int) -> JournalRow:
+    try:
+        row = session.exec(select(JournalRow).where(JournalRow.number == number)).one()
+        seal(row)
+    except (ValueError, TypeError):
+        raise _broken(number, "was changed so that it can't be read") from None
+    return row
+
+
+def _checked(rows: Iterable[JournalRow], at_least: Seal | None) -> Seal:
     kept = FIRST if at_least is None or not at_least.entries else ""
     number, previous = 0, FIRST
-    for row in session.exec(select(JournalRow).order_by(col(JournalRow.number))).yield_per(500):
+    for row in rows:
         number += 1
         if row.number != number:
             raise _broken(number, "is missing")

@@ -178,6 +178,8 @@ def _index_operations(session: Session, patient_id: int, record: Record) -> None
 def _versions(patient_id: int) -> SelectOfScalar[RecordVersionRow]:
     return (
         select(RecordVersionRow)
+        # Named so that a session bound to a site finds its own patients' records alone.
+        .join(PatientRow, col(PatientRow.id) == RecordVersionRow.patient_id)
         .where(RecordVersionRow.patient_id == patient_id)
         .order_by(col(RecordVersionRow.number).desc())
     )

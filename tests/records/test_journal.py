@@ -106,6 +106,16 @@ def test_a_changed_instant_is_named(ward, tamper):
     assert tamper(f"UPDATE journal SET at = {earlier} WHERE number = 3").startswith("entry 3")
 
 
+@pytest.mark.parametrize("change", ["at = 'garbage'", "details = x'00ff'", "action = x'ff'"])
+def test_an_entry_that_can_not_be_read_any_more_is_named(sqlite_ward, unguard_journal, change):
+    """A file takes anything; PostgreSQL keeps out what is no instant and no text."""
+    with sqlite_ward.store.engine.begin() as connection:
+        unguard_journal(connection)
+        connection.execute(text(f"UPDATE journal SET {change} WHERE number = 2"))
+    with sqlite_ward.store.read() as session, pytest.raises(FollowupError, match="entry 2 was changed"):
+        verify_journal(session)
+
+
 def test_an_entry_taken_out_of_the_middle_is_named(ward, tamper):
     ward.enter()
     assert tamper("DELETE FROM journal WHERE number = 2") == "entry 2 is missing"

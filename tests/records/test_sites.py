@@ -11,7 +11,7 @@ from followup.errors import FollowupError
 from followup.recall.worklist import worklist
 from followup.records.clinics import get_clinic
 from followup.records.oplist import ListLine, operations_on, put_operation_list
-from followup.records.patients import patient_by_code, search_patients
+from followup.records.patients import newest_record, patient_by_code, search_patients
 from followup.records.plans import plan
 from followup.records.sites import Site, all_sites, bind_staff, put_site
 from followup.records.staff import add_staff, staff_by_login
@@ -65,6 +65,10 @@ def test_a_visit_or_plan_of_another_site_is_not_there_for_whoever_guesses_its_nu
         mark_arrived(unit, trip_id=theirs.id, nonce="n")
     with ward.store.for_site(1).read() as session, pytest.raises(FollowupError, match="no such plan"):
         plan(session, theirs.plan_id)
+    with ward.store.read() as session:
+        number = patient_by_code(session, "K-2").id
+    with ward.store.for_site(1).read() as session, pytest.raises(FollowupError, match="no such patient"):
+        newest_record(session, number)
 
 
 def test_a_code_in_use_at_another_site_is_refused_by_its_name(ward, hill):
