@@ -1,0 +1,81 @@
+"""The staff's pages in five languages: nothing missing, nothing left over, nothing lost in translation."""
+
+from __future__ import annotations
+
+import pytest
+
+from followup.desks.extraction import DESK_LANGUAGES, desk_messages
+from followup.desks.words import desk_translator, direction
+from followup.language.catalogue_files import english, key_of, shipped
+from followup.language.catalogues import offered, translator, wanted_messages
+from followup.language.checks import flaws
+from followup.language.languages import LANGUAGES
+
+OTHERS = [tag for tag in DESK_LANGUAGES if tag != "en"]
+
+
+@pytest.fixture(scope="module")
+def said() -> dict[tuple[str | None, str], tuple[str, ...]]:
+    """Every message that the program can say to its staff, found in the source."""
+    return {key_of(message): english(message) for message in desk_messages() if message.id}
+
+
+def test_the_english_list_is_what_the_source_says(said):
+    listed = wanted_messages("desk")
+    assert said.keys() - listed.keys() == set(), "run: python locales/update_catalogues.py"
+    assert listed.keys() - said.keys() == set(), "run: python locales/update_catalogues.py"
+
+
+def test_the_desks_speak_five_languages():
+    assert {language.tag for language in offered("desk")} == set(DESK_LANGUAGES)
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_every_message_has_words_in_every_plural_form(said, tag):
+    found = shipped(LANGUAGES[tag], "desk")
+    assert found is not None
+    short = {
+        key
+        for key, source in said.items()
+        if len(found.messages.get(key, ())) != (len(LANGUAGES[tag].categories) if len(source) > 1 else 1)
+    }
+    assert short == set()
+    assert found.messages.keys() - said.keys() == set()
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_no_translation_lost_or_gained_a_value_a_number_a_side_or_a_no(said, tag):
+    found = shipped(LANGUAGES[tag], "desk")
+    assert found is not None
+    named = [
+        f"{key[1]}: {flaw}"
+        for key, forms in found.messages.items()
+        for flaw in flaws(said[key], forms, LANGUAGES[tag])
+    ]
+    assert named == []
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_hardly_a_sentence_is_left_in_english(said, tag):
+    """Signs, names and abbreviations may be the same; a sentence of several words may not."""
+    words = translator(tag, "desk")
+    same = {key[1] for key in said if words.messages[key] == (key[1],)}
+    assert {text for text in same if sum(w.isalpha() and len(w) > 3 for w in text.split()) > 1} == set()
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+@pytest.mark.parametrize("count", [0, 1, 2, 3, 11, 100])
+def test_a_counted_sentence_keeps_its_number(tag, count):
+    words = desk_translator(tag)
+    said = words.ngettext("%(num)s drop", "%(num)s drops", count) % {"num": count}
+    assert str(count) in said
+
+
+def test_pages_run_from_right_to_left_in_arabic_alone():
+    assert {tag: direction(tag) for tag in DESK_LANGUAGES} == dict.fromkeys(DESK_LANGUAGES, "ltr") | {
+        "ar": "rtl"
+    }
+
+
+def test_a_clinic_whose_language_the_desks_lack_reads_them_in_english():
+    assert desk_translator("sw").language.tag == "en"
