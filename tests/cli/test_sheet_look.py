@@ -54,6 +54,15 @@ def test_pictures_come_by_themselves_for_someone_who_does_not_read(
     assert "Early morning" not in _text(tmp_path / "plain.pdf")
 
 
+def test_large_letters_and_two_languages_find_room_on_the_small_paper(
+    followup, record_file: Write, tmp_path
+) -> None:
+    look = ("--paper", "A5", "--size", "large", "--twin", "ta", "--language", "te")
+    found = followup("sheet", str(record_file()), *look, "--out", "a.pdf")
+    assert (found.returncode, found.stderr) == (0, "")
+    assert (tmp_path / "a.pdf").read_bytes()[:5] == b"%PDF-"
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
@@ -61,7 +70,6 @@ def test_pictures_come_by_themselves_for_someone_who_does_not_read(
         ("--paper", "B5"),
         ("--twin", "xx"),
         ("--together",),
-        ("--paper", "A5", "--size", "large", "--twin", "ta", "--language", "te"),
     ],
 )
 def test_a_look_that_is_not_offered_is_refused_in_one_line(

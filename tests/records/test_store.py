@@ -172,6 +172,7 @@ def _rows() -> list[SQLModel]:
             promised=DAY,
             note=NAME,
             nonce="n",
+            taken_back_at=NOW,
         ),
         t.StandingRow(patient_id=1, standing="moved away", since=NOW, by="omar", reason=NAME),
         t.MessageChoiceRow(
