@@ -105,10 +105,10 @@ ROWS: list[Counted] = []
 
 
 def _printed() -> list[str]:
-    head = f"{'fault':44} {'times':>5} {'lost':>5} {'doubled':>7}  note"
+    head = f"{'fault':58} {'times':>5} {'lost':>5} {'doubled':>7}  note"
     return [
         head,
-        *(f"{r.fault:44} {r.times:5} {r.lost.total():5} {r.doubled.total():7}  {r.note}" for r in ROWS),
+        *(f"{r.fault:58} {r.times:5} {r.lost.total():5} {r.doubled.total():7}  {r.note}" for r in ROWS),
     ]
 
 
@@ -131,9 +131,12 @@ def table() -> Iterator[list[Counted]]:
 
 
 @pytest.fixture
-def count(table) -> Callable[..., Counted]:
+def count(table, request) -> Callable[..., Counted]:
+    """A new row; where the test runs on both databases it says on which."""
+
     def one(fault: str) -> Counted:
-        row = Counted(fault)
+        kind = getattr(request.node, "callspec", None) and request.node.callspec.params.get("database_kind")
+        row = Counted(f"{fault}, {kind}" if kind else fault)
         table.append(row)
         return row
 
@@ -156,8 +159,15 @@ def fill(ward, patients: int = PATIENTS) -> list[int]:
 
 
 @pytest.fixture
-def full(sqlite_ward):
-    """A ward on SQLite with ten patients, and its address."""
+def full(ward):
+    """A ward with ten patients, on each of both databases, and its address."""
+    fill(ward)
+    return ward, address_of(ward.store)
+
+
+@pytest.fixture
+def full_file(sqlite_ward):
+    """The same on SQLite alone: for what only a file can suffer."""
     fill(sqlite_ward)
     return sqlite_ward, address_of(sqlite_ward.store)
 

@@ -31,17 +31,20 @@ from followup.records.patients import enter_record, patient_by_code
 from followup.records.store import Store
 from followup.records.views import SYSTEM, Clinic
 
+# Against hanging only: a busy computer may take its time.
+pytestmark = pytest.mark.timeout(1800)
+
 
 @pytest.mark.parametrize("servers", [2, 4])
-def test_servers_at_once_on_postgresql_killed_at_random_lose_and_double_nothing(
+def test_servers_at_once_killed_at_random_lose_and_double_nothing(
     ward, servers, four_workers, chance, tmp_path, count, aid
 ):
-    if ward.store.engine.dialect.name == "sqlite":
-        label = f"{servers} servers at once on one SQLite file"
-    else:
-        label = f"{servers} servers at once on PostgreSQL"
     aid.fill(ward)
-    row, url, workers = count(label), aid.address_of(ward.store), four_workers[:servers]
+    row, url, workers = (
+        count(f"{servers} servers at once, killed at random"),
+        aid.address_of(ward.store),
+        four_workers[:servers],
+    )
     start = ward.at(6, 3)
     for number in range(6):
         order = {"url": url, "folder": tmp_path, "now": start + aid.minutes(10 * number)}
@@ -102,9 +105,9 @@ def test_a_database_locked_for_ten_seconds_refuses_in_words_and_goes_on(sqlite_w
 
 
 def test_a_full_disk_refuses_in_words_and_loses_nothing_that_was_acknowledged(
-    full, worker, tmp_path, count, aid
+    full_file, worker, tmp_path, count, aid
 ):
-    ward, url = full
+    ward, url = full_file
     row = count("disk full while records are entered")
     size = Path(ward.store.engine.url.database).stat().st_size
     ward.store.close()
@@ -127,11 +130,11 @@ def test_a_full_disk_refuses_in_words_and_loses_nothing_that_was_acknowledged(
     assert (row.lost.total(), row.doubled.total()) == (0, 0)
 
 
-def test_a_backup_on_a_full_disk_leaves_no_half_one(full, tmp_path):
+def test_a_backup_on_a_full_disk_leaves_no_half_one(full_file, tmp_path):
     import resource
     import signal
 
-    ward, _ = full
+    ward, _ = full_file
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
     kept = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, before[1]))
@@ -163,12 +166,12 @@ def test_a_clock_set_four_days_ahead_and_an_hour_back_loses_and_doubles_nothing(
 
 
 def test_four_days_switched_off_and_started_again_gives_the_lists_of_a_clinic_that_was_never_off(
-    full, tmp_path, count, aid
+    full_file, tmp_path, count, aid
 ):
     """Two copies of one clinic: one works day and night, one is switched off from day 3 to day 7."""
     import sqlite3
 
-    ward, _ = full
+    ward, _ = full_file
     copy = tmp_path / "twin.db"
     with sqlite3.connect(ward.store.engine.url.database) as one, sqlite3.connect(copy) as other:
         one.backup(other)
