@@ -12,6 +12,7 @@ from followup.clinical.record import parse_json_object, parse_record
 from followup.errors import FollowupError
 from followup.language.direction import without_marks
 from followup.sheets.content import build_content
+from followup.sheets.options import SheetOptions
 from followup.sheets.pdf import render_pdf
 from followup.sheets.phone import render_phone
 from followup.sheets.wording import CAUTIONS, REASONS
@@ -20,12 +21,14 @@ CASES = sorted(p.name for p in (files("followup") / "demo" / "cases").iterdir() 
 PROTOCOL = load_protocol()
 
 
-def _draft(name: str, clinic, language: str | None = None):
+def _draft(name: str, clinic, language: str | None = None, options: SheetOptions | None = None):
     text = (files("followup") / "demo" / "cases" / name).read_text("utf-8")
     record = parse_record(parse_json_object(text, name), name)
     plan = build_plan(record, PROTOCOL, as_of=record.last_operation_day)
     day = record.last_operation_day
-    return plan, build_content(plan, record, PROTOCOL.formulary, clinic, language=language, printed_on=day)
+    return plan, build_content(
+        plan, record, PROTOCOL.formulary, clinic, language=language, printed_on=day, options=options
+    )
 
 
 def test_there_are_twelve_cases():
@@ -71,6 +74,15 @@ def test_the_night_worker_has_his_drops_after_rising_in_the_afternoon(clinic):
     assert [t for t in times if "(after midnight)" in t or "(next morning)" in t]
     ticked = [without_marks(r.time) for r in content.calendar.days[0].rounds]
     assert ticked == times, "what belongs to the night says so beside its box as well"
+
+
+@pytest.mark.parametrize("language", ["ur", "ta", "sw", "fr"])
+@pytest.mark.parametrize("pictures", [False, True])
+def test_times_of_the_night_find_room_in_two_languages_on_the_small_paper(clinic, language, pictures):
+    name = next(n for n in CASES if n.startswith("08"))
+    options = SheetOptions(paper="A5", size="large", twin="en", pictures=pictures)
+    _, content = _draft(name, clinic, language, options)
+    assert render_pdf(content)[:5] == b"%PDF-"
 
 
 def test_every_kind_of_review_and_every_sentence_of_the_sample_protocol_has_words():
