@@ -217,7 +217,7 @@ def _course_name(visit: Visit, case: EyeCase, key: str) -> str:
 def _plain(value: object, texts: Texts) -> str:
     if isinstance(value, bool):
         return texts.choice("yes" if value else "no")
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:g}" if isinstance(value, float) else texts.told(str(value))
 
 
 def _title(outcome: Outcome | None, name: str, texts: Texts) -> str:

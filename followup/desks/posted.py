@@ -7,8 +7,12 @@ from typing import Annotated
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
+from followup.desks.desk import visit_of
+from followup.desks.words import Texts
 from followup.errors import FollowupError
 
+# The one word of a record that is typed and not chosen.
+NOT_DONE = "not done"
 MAX_FIELDS = 20_000
 MAX_TEXT = 1_000_000
 MAX_FILE = 2_000_000
@@ -30,7 +34,17 @@ async def read_posted(request: Request) -> Posted:
     return form
 
 
-AForm = Annotated[Posted, Depends(read_posted)]
+async def _answers(request: Request) -> Posted:
+    """The posted form with what staff write in their own language in the record's words."""
+    form = await read_posted(request)
+    own = Texts(visit_of(request).language).choice(NOT_DONE).casefold()
+    for name, values in form.items():
+        if name.endswith(".pressure"):
+            form[name] = [NOT_DONE if text.strip().casefold() == own else text for text in values]
+    return form
+
+
+AForm = Annotated[Posted, Depends(_answers)]
 
 
 def first(form: Posted, name: str) -> str:

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
+
+from followup.records.clinics import get_clinic, put_clinic
+from followup.records.patients import newest_record, patient_by_code
+from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"
 EYE = "/patients/K-104/eyes/right"
@@ -136,3 +142,15 @@ def test_plans_without_a_question_are_signed_together_and_the_others_stay(house,
     assert "open question" in words_of(answer.text)
     again = surgeon.post("/waiting/sign", data={"plan": ids[:2], "password": PASSWORD})
     assert again.status_code == 303
+
+
+def test_what_was_not_measured_is_written_in_the_words_of_the_staff(followed, form_of, words_of):
+    """The row asks for it in French where the page is French; the record keeps its own word."""
+    with followed.store.write(SYSTEM, followed.clock()) as unit:
+        put_clinic(unit, replace(get_clinic(unit.session), staff_language="fr"))
+    surgeon, look = _enter(followed, form_of, cells="0", pressure="Pas mesurée")
+    assert "not done" not in words_of(surgeon.get(EYE).text)
+    assert "pas mesurée" in words_of(surgeon.get(look).text)
+    with followed.store.read() as session:
+        person = patient_by_code(session, "K-104")
+        assert newest_record(session, person.id).record.reviews[0].pressure == "not done"
