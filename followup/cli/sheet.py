@@ -24,7 +24,7 @@ from followup.sheets.phone import render_phone
 
 # What stands on the draft of a record that belongs to no clinic's database.
 NO_CLINIC = ClinicInfo(
-    name="Clinic: ..........",
+    name="....................",
     code="",
     telephone_day="..........",
     telephone_night="..........",
