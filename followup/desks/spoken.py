@@ -18,7 +18,7 @@ _APART = re.compile(
     r"|formulary|toml_lines|facts|aftercare|recall_rules|review_rules|fact_tests)\.py"
     r"|timing/trip_checks\.py|records/(tables/.*|migrations/.*|backup|restore|restoring|copying|engine|upkeep|store)(\.py)?"
     r"|recall/(health|keyring|daily|sweep|scheduler|messages/.*)(\.py)?"
-    r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app|api/description)\.py"
+    r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app|api/.*)\.py"
 )
 # Rooms where every text is for people.
 _EXPLAINS = re.compile(r"clinical/(explain\w*|english)\.py")
