@@ -124,13 +124,19 @@ def _bands(session: Session, changed: datetime, since: date) -> Counter[str]:
 
 
 def _of_record(record: Record, since: date) -> Iterable[str]:
+    """Each operation once: an eye that is operated again is the later operation's from then on."""
     for operation in record.operations:
+        again = min(
+            (o.date for o in record.operations if o.eye == operation.eye and o.date > operation.date),
+            default=date.max,
+        )
         looks = [
             look
             for look in record.reviews
-            if look.eye == operation.eye and (look.vision or look.pinhole) and look.date > operation.date
+            if look.eye == operation.eye
+            and (look.vision or look.pinhole)
+            and max(since, operation.date + timedelta(days=1)) <= look.date <= again
         ]
-        looks = [look for look in looks if look.date >= since]
         if not looks:
             continue
         last = max(looks, key=lambda look: look.date)

@@ -23,7 +23,7 @@ from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.store import Unit
 from followup.records.tables import ContactAttemptRow, JournalRow, PatientRow, SheetRow, TripRow
 
-_BACK = "taken back"
+TAKEN_BACK = "taken back"
 _FRONT: Final = frozenset({"counsellor", "reception", "surgeon"})
 _WINDOW: Final = frozenset({"reception"})
 
@@ -67,7 +67,7 @@ def steps_of_day(
     Only what can be taken back now; of ``actions`` alone where some are named.
     """
     entries = _entries(session, now, patients)
-    gone = {step.details.get("entry") for step in entries if step.action == _BACK}
+    gone = {step.details.get("entry") for step in entries if step.action == TAKEN_BACK}
     found: dict[tuple[str, str, Detail], Step] = {}
     for step in entries:
         if step.action in _REVERSES and step.number not in gone and step.about[2] is not None:
@@ -96,12 +96,13 @@ def take_back(unit: Unit, *, patient_id: int, entry: int) -> None:
     unit.need_role(*sorted(step.roles))
     _REVERSES[step.action].undo(unit, step, patient)
     unit.session.flush()
-    unit.log(_BACK, f"patient:{patient.code}", entry=entry, what=step.action)
+    unit.log(TAKEN_BACK, f"patient:{patient.code}", entry=entry, what=step.action)
 
 
 def _is_back(session: Session, now: datetime, code: str, entry: int) -> bool:
     return any(
-        step.action == _BACK and step.details.get("entry") == entry for step in _entries(session, now, [code])
+        step.action == TAKEN_BACK and step.details.get("entry") == entry
+        for step in _entries(session, now, [code])
     )
 
 
@@ -165,7 +166,7 @@ def _stood(unit: Unit, step: Step, patient: PatientRow, *, now: str = "followed"
     assert patient.id is not None
     stood = cast(StandingWord, step.details.get("stood") or "followed")
     if standing_word(unit.session, patient.id) == now:
-        restore_standing(unit, patient, stood, reason=f"{step.action}: {_BACK}")
+        restore_standing(unit, patient, stood, reason=f"{step.action}: {TAKEN_BACK}")
 
 
 def _undo_arrival(unit: Unit, step: Step, patient: PatientRow) -> None:
@@ -177,7 +178,7 @@ def _undo_arrival(unit: Unit, step: Step, patient: PatientRow) -> None:
 
 def _undo_walk_in(unit: Unit, step: Step, patient: PatientRow) -> None:
     row = _held(unit, step)
-    row.status, row.seen_on, row.ended_reason = "cancelled", None, _BACK
+    row.status, row.seen_on, row.ended_reason = "cancelled", None, TAKEN_BACK
     _stood(unit, step, patient)
 
 
@@ -190,7 +191,7 @@ def _undo_done(unit: Unit, step: Step, _patient: PatientRow) -> None:
     if left is not None:
         over = unit.session.get(TripRow, left)
         assert over is not None
-        over.status, over.ended_reason = "cancelled", _BACK
+        over.status, over.ended_reason = "cancelled", TAKEN_BACK
         unit.session.add(over)
 
 

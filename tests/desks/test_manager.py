@@ -6,6 +6,10 @@ import re
 
 import pytest
 
+from followup.clinical.record import parse_record
+from followup.records.patients import enter_record
+from followup.records.views import SYSTEM
+
 PASSWORD = "a long enough password"
 
 
@@ -102,3 +106,19 @@ def test_nobody_who_died_is_expected_or_given_bottles(signed, words_of):
     assert surgeon.post("/patients/K-104/standing", data=told).status_code == 303
     assert _rows(house)["Tuesday 2 March"] == (before[0] - 1, before[1])
     assert "Wanjiru" not in words_of(house.log_in("pharmacy").get("/bottles").text)
+
+
+def test_an_eye_counts_once_for_each_of_its_operations_with_what_was_seen_before_the_next(house):
+    one = {"eye": "right", "eye_drawn": "right", "date": "2026-12-14", "procedure": "phacoemulsification"}
+    looks = [("2026-12-20", "6/24"), ("2027-02-10", "3/60"), ("2027-02-24", "6/9")]
+    record = parse_record(
+        {
+            "patient": {"code": "K-1", "name": "Asha Rao", "birth_year": 1950},
+            "operations": [one, one | {"date": "2027-02-10"}],
+            "reviews": [{"eye": "right", "date": day, "vision": seen} for day, seen in looks],
+        }
+    )
+    with house.store.write(SYSTEM, house.clock.now) as unit:
+        enter_record(unit, record=record)
+    bands = house.log_in("manager").get("/api/outcomes").json()["bands"]
+    assert bands == {"final poor": 1, "early good": 1}
