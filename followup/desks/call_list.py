@@ -8,13 +8,18 @@ from typing import get_args
 
 from fastapi import APIRouter, Request, Response
 
+from followup.clinical.record import Eye
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import show
+from followup.desks.words import desk_translator
 from followup.language.catalogues import N_
 from followup.language.languages import known
 from followup.recall.messages.calls import calls
 from followup.recall.messages.wanted import Wanted
 from followup.recall.messages.wording import MessageKind
+from followup.recall.reasons import said
+from followup.recall.worklist import worklist
+from followup.records.views import PatientView
 
 router = APIRouter()
 HEADINGS: dict[MessageKind, str] = {
@@ -35,7 +40,18 @@ class Call:
 @router.get("/calls")
 def call_list(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
     day = on or visit.today
-    return show(request, "calls.html", day=day, parts=calls_of(visit, day), headings=HEADINGS)
+    to_move = moves_of(visit) if day == visit.today else []
+    return show(
+        request, "calls.html", day=day, parts=calls_of(visit, day), headings=HEADINGS, to_move=to_move
+    )
+
+
+def moves_of(visit: Visit) -> list[tuple[PatientView, tuple[Eye, ...], str]]:
+    """Whose visits lie on a day that does not offer what they are for: person, eyes, why; a line a visit."""
+    words = desk_translator(visit.language)
+    with visit.desk.store.read() as session:
+        items = worklist(session, visit.now)
+    return [(each.patient, each.eyes, said(each, words)) for item in items for each in item.to_move]
 
 
 def calls_of(visit: Visit, day: date) -> dict[MessageKind, list[Call]]:

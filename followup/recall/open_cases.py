@@ -13,6 +13,7 @@ from sqlmodel import Session
 from followup.clinical.careplan import CarePlan
 from followup.records.attempts import AttemptView, Standing, attempts_of, standings
 from followup.records.clinics import clinic_zone
+from followup.records.closed import visits_ahead, visits_to_move
 from followup.records.patients import bare_patient, patients_by_id
 from followup.records.plans import (
     plan,
@@ -36,11 +37,12 @@ T = TypeVar("T")
 class Open:
     """Whoever may be one to reach. ``damaged``: patients with an entry that can't be read.
 
-    ``seen``: for each patient the visits that took place, as (visit id, day). ``standings``: who is
-    not followed any more.
+    ``closed``: visits to come on a day that does not offer what they are for. ``seen``: for each
+    patient the visits that took place, as (visit id, day). ``standings``: who is not followed any more.
     """
 
     trips: tuple[TripView, ...]
+    closed: tuple[TripView, ...]
     by_hand: tuple[PlanVersion, ...]
     drafts: tuple[PlanVersion, ...]
     not_handed_over: tuple[PlanVersion, ...]
@@ -60,20 +62,22 @@ def load_open(session: Session, now: datetime) -> Open:
     """
     today = now.astimezone(clinic_zone(session)).date()
     trips, bad_trips = _trips(session, today)
+    closed, bad_ahead = _closed(session, today)
     by_hand, drafts, new, bad_plans = _plans(session)
-    damaged = bad_trips | bad_plans
-    people = (
-        {one.patient_id for one in (*by_hand, *drafts, *new)} | {one.patient_id for one in trips} | damaged
-    )
+    damaged = bad_trips | bad_ahead | bad_plans
+    visits = (*trips, *closed)
+    people = {one.patient_id for one in visits} | damaged
+    people |= {one.patient_id for one in (*by_hand, *drafts, *new)}
     patients, bad_people = _patients(session, people)
     return Open(
         trips=trips,
+        closed=closed,
         by_hand=by_hand,
         drafts=drafts,
         not_handed_over=new,
         in_force=plans_in_force(session),
         patients=patients,
-        bodies=plan_bodies(session, {one.plan_id for one in trips}),
+        bodies=plan_bodies(session, {one.plan_id for one in visits}),
         seen=days_seen(session, people),
         damaged=frozenset(damaged | bad_people),
         standings=standings(session),
@@ -88,6 +92,15 @@ def _trips(session: Session, today: date) -> tuple[tuple[TripView, ...], set[int
     numbers = trip_ids_past_window(session, today)
     good, bad = _one_by_one(numbers, lambda number: trip(session, number))
     return good, {patient_of_trip(session, number) for number in bad}
+
+
+def _closed(session: Session, today: date) -> tuple[tuple[TripView, ...], set[int]]:
+    found = _or_none(lambda: visits_to_move(session, today))
+    if found is not None:
+        return found, set()
+    numbers = visits_ahead(session, today)
+    good, bad = _one_by_one(numbers, lambda number: visits_to_move(session, today, number))
+    return tuple(each for one in good for each in one), {patient_of_trip(session, number) for number in bad}
 
 
 def _plans(

@@ -20,6 +20,10 @@ _SEEN_IN_TIME = N_(
     "The patient missed a visit but was here on %(seen)s, in time for it: "
     "say whether it was looked at then, and plan again what was not."
 )
+_CLOSED = N_(
+    "On %(since)s, the day of the visit, the clinic does not offer what it is for: "
+    "move the visit and tell the patient."
+)
 _DAMAGED = N_(
     "An entry of this patient is damaged and can't be read: work from the paper, "
     "and tell whoever looks after the computer."
@@ -36,13 +40,14 @@ _Message = tuple[str, str | None]
 
 def reason(item: ToReach, words: Translator) -> str:
     """Every reason for which this person is on the list, the most pressing first; then what to try next."""
-    said = [_one(each, words) for each in (item, *item.also)]
+    reasons = [said(each, words) for each in (item, *item.also)]
     if item.next is not None:
-        said.append(words.gettext(_NEXT[item.next.way]) % {"on": long_date(item.next.on, words.language)})
-    return " ".join(dict.fromkeys(said))
+        reasons.append(words.gettext(_NEXT[item.next.way]) % {"on": long_date(item.next.on, words.language)})
+    return " ".join(dict.fromkeys(reasons))
 
 
-def _one(item: ToReach, words: Translator) -> str:
+def said(item: ToReach, words: Translator) -> str:
+    """This reason alone, without the others of the same person."""
     values = {
         "by": long_date(item.due_by, words.language) if item.due_by else "",
         "since": long_date(item.since, words.language),
@@ -58,6 +63,8 @@ def _messages(item: ToReach) -> list[_Message]:
     first_look: list[_Message] = [(_FIRST_LOOK_BY, None)] if item.due_by else []
     if item.kind == "damaged":
         return [(_DAMAGED, None)]
+    if item.kind == "closed day":
+        return [(_CLOSED, None)]
     if item.kind == "plan again":
         return [(_SEEN_IN_TIME if item.seen_in_time else _SEEN, None)]
     if item.kind == "overdue":

@@ -1,7 +1,8 @@
 """To reach today: whom reception must reach now, in order; one line a patient, every reason on it.
 
 A patient who missed a visit but was here since is not overdue: what was missed must be planned
-again, and stays on the list until a plan is signed that does so.
+again, and stays on the list until a plan is signed that does so. A visit to come on a day that has
+become closed must be moved before the patient travels for nothing.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from typing import Literal
+from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -27,10 +28,10 @@ from followup.records.views import PatientView, PlanVersion, TripView
 
 __all__ = ["Kind", "Open", "ToReach", "load_open", "reason", "to_reach", "worklist"]
 
-Kind = Literal["damaged", "overdue", "plan again", "plan by hand", "plan incomplete", "new version"]
-_ORDER: tuple[Kind, ...] = (
-    "damaged", "overdue", "plan again", "plan by hand", "plan incomplete", "new version"
-)  # fmt: skip
+Kind = Literal[
+    "damaged", "overdue", "plan again", "closed day", "plan by hand", "plan incomplete", "new version"
+]
+_ORDER: tuple[Kind, ...] = get_args(Kind)
 _TIERS: tuple[Tier, ...] = ("A", "B", "C")
 
 
@@ -38,10 +39,11 @@ _TIERS: tuple[Tier, ...] = ("A", "B", "C")
 class ToReach:
     """One person to reach, for the most pressing reason; ``also`` holds the others.
 
-    ``since`` is the day on which it became true. ``needs`` are the checks at stake with what the
-    protocol says of each; ``days`` counts the days past the last possible one (0 while that lies
-    ahead). ``blocked``: the plan can't be signed yet. ``seen``: the last day here since the missed
-    visit, ``seen_in_time``: that day lay in its window. ``next``: what to try, and from which day on.
+    ``since`` is the day on which it became true, on a closed day that of the visit. ``needs`` are the
+    checks at stake with what the protocol says of each; ``days`` counts the days past the last possible
+    one (0 while that lies ahead). ``blocked``: the plan can't be signed yet. ``seen``: the last day here
+    since the missed visit, ``seen_in_time``: that day lay in its window. ``next``: what to try, and from
+    which day on.
     """
 
     kind: Kind
@@ -62,6 +64,11 @@ class ToReach:
     tried: tuple[AttemptView, ...] = ()
     next: NextAttempt | None = None
     waits: bool = False
+
+    @property
+    def to_move(self) -> tuple[ToReach, ...]:
+        """The reasons that are a visit on a day which does not offer what it is for, by day."""
+        return tuple(item for item in (self, *self.also) if item.kind == "closed day")
 
     @property
     def checks(self) -> tuple[ReviewNeed, ...]:
@@ -96,11 +103,12 @@ def worklist(session: Session, now: datetime, rules: RecallRules | None = None) 
 def to_reach(
     facts: Open, now: datetime, zone: ZoneInfo, rules: RecallRules | None = None
 ) -> tuple[ToReach, ...]:
-    """The list: overdue first, by tier and then by lateness; then plans that are not complete."""
+    """The list: overdue first, by tier and then by lateness; visits to move; plans that are not complete."""
     today = now.astimezone(zone).date()
     found = [
         *(_damaged(facts.patients[number], today) for number in facts.damaged),
         *(_overdue(facts, trip, today) for trip in facts.trips if _is_overdue(trip, now, zone)),
+        *(_closed(facts, trip) for trip in facts.closed),
         *(_by_hand(facts, plan, today) for plan in facts.by_hand),
         *(_incomplete(facts, plan, today) for plan in facts.drafts if _waits(facts, plan, today, zone)),
         *(_not_handed_over(facts, plan, today, zone) for plan in facts.not_handed_over),
@@ -147,7 +155,6 @@ def _damaged(patient: PatientView, today: date) -> ToReach:
 
 
 def _overdue(facts: Open, trip: TripView, today: date) -> ToReach:
-    body = facts.bodies.get(trip.plan_id)
     since_then = [
         day for number, day in facts.seen.get(trip.patient_id, ()) if number != trip.id and day >= trip.day
     ]
@@ -161,10 +168,29 @@ def _overdue(facts: Open, trip: TripView, today: date) -> ToReach:
         trip_id=trip.id,
         due_by=trip.window_end,
         missed=trip.status == "noshow",
-        needs=tuple(need for need in body.needs if need.key in trip.serves) if body else (),
+        needs=_needs_of(facts, trip),
         seen=max(since_then, default=None),
         seen_in_time=any(day <= trip.window_end for day in since_then),
     )
+
+
+def _closed(facts: Open, trip: TripView) -> ToReach:
+    return ToReach(
+        kind="closed day",
+        patient=facts.patients[trip.patient_id],
+        tier=trip.tier,
+        since=trip.day,
+        days=0,
+        plan_id=trip.plan_id,
+        trip_id=trip.id,
+        due_by=trip.window_end,
+        needs=_needs_of(facts, trip),
+    )
+
+
+def _needs_of(facts: Open, trip: TripView) -> tuple[ReviewNeed, ...]:
+    body = facts.bodies.get(trip.plan_id)
+    return tuple(need for need in body.needs if need.key in trip.serves) if body else ()
 
 
 def _by_hand(facts: Open, plan: PlanVersion, today: date) -> ToReach:

@@ -22,7 +22,7 @@ from followup.recall.messages.sending import BACKOFF, queue_day, send_due
 from followup.recall.messages.wanted import earliest_try, may_go_out, wanted
 from followup.recall.messages.wording import TEXTS
 from followup.records.attempts import set_standing
-from followup.records.clinics import clinic_zone, get_clinic
+from followup.records.clinics import clinic_zone, get_clinic, put_clinic
 from followup.records.messages import (
     choose_messages,
     message_choice,
@@ -117,6 +117,16 @@ def test_a_reminder_goes_out_the_day_before_in_the_patients_language_without_a_n
     assert "lundi 8 mars 2027" in one.text
     assert "Wanjiru" not in one.text
     assert _wanted(ward, "reminder", 5, protocol) == ()
+
+
+def test_nobody_is_reminded_of_a_visit_on_a_day_that_became_closed(ward, in_hand, agreed, protocol):
+    plan = _signed(ward, in_hand)
+    agreed(ward, plan.patient_id)
+    assert len(_wanted(ward, "reminder", 6, protocol)) == 1
+    with ward.store.write(ward.surgeon, ward.now) as unit:
+        calendar = json.dumps({"holidays": [ward.day(7).isoformat()]})
+        put_clinic(unit, replace(get_clinic(unit.session), calendar=calendar))
+    assert _wanted(ward, "reminder", 6, protocol) == ()
 
 
 def test_a_step_change_names_eye_medicine_and_count_and_only_on_the_day_before(

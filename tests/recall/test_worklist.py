@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+
 import pytest
 from sqlalchemy import event
 
 from followup.clinical.careplan import Caution, Question
 from followup.language.catalogues import translator
 from followup.recall.worklist import reason, worklist
+from followup.records.clinics import get_clinic, put_clinic
 from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.visits import mark_arrived, mark_noshow
+from followup.records.sites import Site, put_site
+from followup.records.visits import mark_arrived, mark_noshow, move_trip
 
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
 CHILD = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")
@@ -291,6 +296,78 @@ def test_a_newly_signed_plan_takes_the_missed_visit_off_the_list(ward):
     assert _list(ward, ward.at(8)) == ()
 
 
+# Days that have become closed
+
+
+def _close(ward, *holidays: int, **more) -> None:
+    with ward.store.write(ward.surgeon, ward.now) as unit:
+        calendar = {"holidays": [ward.day(number).isoformat() for number in holidays], **more}
+        put_clinic(unit, replace(get_clinic(unit.session), calendar=json.dumps(calendar)))
+
+
+def test_a_visit_on_a_day_that_became_closed_is_one_to_reach_with_the_reason(ward):
+    plan = ward.signed()
+    _in_hand(ward, plan)
+    assert _list(ward, ward.now) == ()
+    _close(ward, 7)
+    (item,) = _list(ward, ward.now)
+    assert (item.kind, item.tier, item.since, item.trip_id) == (
+        "closed day", "C", ward.day(7), ward.trips(plan)[1].id
+    )  # fmt: skip
+    assert _say(item) == (
+        "On Monday 8 March 2027, the day of the visit, the clinic does not offer what it is for: "
+        "move the visit and tell the patient."
+    )
+    with ward.store.write(ward.reception, ward.now) as unit:
+        move_trip(unit, trip_id=item.trip_id, day=ward.day(8))
+    assert _list(ward, ward.now) == ()
+
+
+def test_a_visit_whose_service_is_not_offered_any_more_is_one_to_reach_too(ward):
+    _in_hand(ward, ward.signed())
+    _close(ward, services=[{"name": "review", "weekdays": ["tuesday"]}])
+    assert [each.since for each in _list(ward, ward.now)[0].to_move] == [ward.day(7), ward.day(42)]
+
+
+def test_visits_to_move_come_by_tier_and_day_after_the_overdue_and_before_the_rest(ward):
+    for code, tier, day in (("K-1", "C", 9), ("K-2", "A", 9), ("K-3", "C", 5), ("K-4", "B", 1)):
+        look = ward.need("look", 1, day, tier=tier)
+        plan = ward.signed(code, ward.body(code, needs=(look,), trips=(ward.visit(1, day, look),)))
+        _in_hand(ward, plan)
+    ward.signed("K-5", ward.body("K-5", needs=(), trips=()))
+    _close(ward, 5, 9)
+    assert _short(ward, ward.at(2)) == [
+        ("K-4", "overdue"),
+        ("K-2", "closed day"),
+        ("K-3", "closed day"),
+        ("K-1", "closed day"),
+        ("K-5", "new version"),
+    ]
+
+
+def test_a_closed_day_stands_beside_what_is_more_pressing(ward):
+    plan = ward.signed()
+    _in_hand(ward, plan)
+    _close(ward, 7)
+    (item,) = _list(ward, ward.at(3))
+    assert item.kind == "overdue"
+    assert [each.trip_id for each in item.to_move] == [ward.trips(plan)[1].id]
+    assert "move the visit and tell the patient" in _say(item)
+
+
+def test_each_site_has_its_own_closed_days(ward):
+    plan = ward.signed()
+    _in_hand(ward, plan)
+    with ward.store.write(ward.surgeon, ward.now) as unit:
+        calendar = json.dumps({"holidays": [ward.day(7).isoformat()]})
+        other = put_site(unit.session, Site(0, "HILL", "Hill clinic", calendar=calendar))
+        unit.log("site added", "clinic", code=other.code)
+    assert _list(ward, ward.now) == ()
+    with ward.store.engine.begin() as connection:
+        connection.exec_driver_sql(f"UPDATE patient SET site_id = {other.id} WHERE id = {plan.patient_id}")
+    assert [item.kind for item in _list(ward, ward.now)] == ["closed day"]
+
+
 # Damage
 
 
@@ -303,6 +380,7 @@ def _possible(damage: str, dialect: str) -> str:
     "damage",
     [
         "UPDATE trip SET serves = 'broken' WHERE patient_id = 1",
+        "UPDATE trip SET services = 'broken' WHERE patient_id = 1",
         "UPDATE patient SET telephones = 'broken' WHERE id = 1",
         "UPDATE patient SET telephones = '[{\"number\": 7}]' WHERE id = 1",
         "UPDATE care_plan SET body = '{' WHERE patient_id = 1",

@@ -21,7 +21,8 @@ router = router_of("Reaching patients")
 class Reach(Given):
     """Someone whom reception must reach, most pressing first; ``why`` in a sentence.
 
-    ``waits``: the next attempt is not due before ``next_on``.
+    ``waits``: the next attempt is not due before ``next_on``. ``to_move``: visits, by id, on a day
+    that does not offer what they are for.
     """
 
     patient: Person
@@ -33,6 +34,7 @@ class Reach(Given):
     next_way: Way | None
     next_on: date | None
     waits: bool
+    to_move: list[int]
 
 
 class AttemptOut(Given):
@@ -141,4 +143,5 @@ def _reach(visit: Visit, item: ToReach) -> Reach:
         next_way=item.next.way if item.next else None,
         next_on=item.next.on if item.next else None,
         waits=item.waits,
+        to_move=[each.trip_id for each in item.to_move if each.trip_id is not None],
     )

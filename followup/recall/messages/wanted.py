@@ -20,12 +20,14 @@ from followup.recall.messages.wording import MessageKind
 from followup.recall.worklist import worklist
 from followup.records.attempts import standings
 from followup.records.clinics import clinic_zone, get_clinic
+from followup.records.closed import offered
 from followup.records.messages import Channel, MessageChoice, message_choices
 from followup.records.patients import patients_by_id
+from followup.records.places import clinic_calendar
 from followup.records.plans import plans_handed_over
 from followup.records.sites import site_of_patient
 from followup.records.trips import day_trips
-from followup.records.views import PatientView
+from followup.records.views import PatientView, TripView
 
 _log = logging.getLogger(__name__)
 _NOT_ASKED = MessageChoice(0, consent=False, reader="patient", channel="paper", address="", stopped_at=None)
@@ -108,7 +110,7 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
     rules = protocol.recall.messages
     if kind == "reminder":
         for visit in day_trips(session, day + timedelta(days=rules.reminder_days)):
-            if visit.status in ("proposed", "booked"):
+            if visit.status in ("proposed", "booked") and _is_offered(session, visit):
                 yield _Cause(f"r-{visit.id}-{visit.day}", visit.patient_id, visit.day, visit.day)
     elif kind == "step change":
         tomorrow = day + timedelta(days=1)
@@ -123,6 +125,12 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
             last = line.since + timedelta(days=rules.missed_for_days)
             if line.kind == "overdue" and line.trip_id is not None and day <= last and not line.tried:
                 yield _Cause(f"m-{line.trip_id}-{line.since}", line.patient.id, last, line.since)
+
+
+def _is_offered(session: Session, visit: TripView) -> bool:
+    """Nobody is sent to a closed door: reception moves such a visit and tells the patient."""
+    calendar = clinic_calendar(session, site_of_patient(session, visit.patient_id))
+    return offered(calendar, visit.day, visit.services)
 
 
 def _written(
