@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from followup.clinical.record import parse_json_object, parse_record
+from followup.clinical.record import Record, parse_json_object, parse_record
 from followup.errors import FollowupError
 
 
@@ -165,6 +165,102 @@ def test_what_is_no_json_object_is_refused_in_one_line(text, code):
     error = refused(parse_json_object, text, "record.json")
     assert error.code == code
     assert error.where == "record.json"
+
+
+def _with(place: str, value: object) -> dict[str, object]:
+    """A record with everything that can hold a number, and ``value`` at ``place``."""
+    operation = {
+        "eye": "right",
+        "eye_drawn": "right",
+        "date": "2026-03-02",
+        "procedure": "phacoemulsification",
+    }
+    record: dict[str, object] = {
+        "patient": {
+            "code": "K-1",
+            "name": "Asha Rao",
+            "birth_year": 1950,
+            "travel": {},
+            "eyes": {"right": {"herpetic_keratitis": {}, "after_earlier_operation": {}}},
+        },
+        "operations": [operation | {"steroid": [{"medicine": "dexamethasone-insert", "place": "chamber"}]}],
+        "in_use": [
+            {"described": "tablets", "route": "mouth", "mg_steps": [{"starts": "2026-03-02", "mg": 5}]}
+        ],
+        "reviews": [{"eye": "right", "date": "2026-03-03"}],
+    }
+    at: object = record
+    *way, last = place.split(".")
+    for part in way:
+        at = at[int(part)] if isinstance(at, list) else at[part]
+    at[last] = value
+    return record
+
+
+def _numbers_of_a_record() -> dict[str, object]:
+    """Every field of the record that holds a number, found in its own JSON Schema, with one that fits."""
+    schema = Record.model_json_schema()
+    found = {}
+
+    def look(place: str, part: dict[str, object]) -> None:
+        if "$ref" in part:
+            part = schema["$defs"][part["$ref"].rsplit("/", 1)[-1]]
+        for each in part.get("anyOf", ()):
+            look(place, each)
+        if part.get("type") in ("integer", "number"):
+            found[place] = part.get("minimum", 1)
+        for name, inner in part.get("properties", {}).items():
+            look(f"{place}.{name}".lstrip("."), inner)
+        if part.get("type") == "array":
+            look(f"{place}.0", part["items"])
+
+    look("", schema)
+    return {place: least for place, least in found.items() if ".left." not in place}
+
+
+NUMBERS = _numbers_of_a_record()
+
+
+def test_the_record_holds_numbers_in_many_places():
+    assert {"patient.birth_year", "operations.0.stitches", "reviews.0.pressure"} < NUMBERS.keys()
+    assert len(NUMBERS) >= 16
+
+
+@pytest.mark.parametrize("value", [True, False])
+@pytest.mark.parametrize("place", NUMBERS)
+def test_yes_or_no_is_no_number(place, value):
+    error = refused(parse_record, _with(place, value))
+    assert error.where == f"record: {place}"
+    assert any(says in error.what for says in ("must be a number", "must be a whole number", "in mmHg"))
+
+
+@pytest.mark.parametrize("place", NUMBERS)
+def test_a_form_sends_a_number_as_its_digits(place):
+    written = str(max(1, NUMBERS[place]))
+    if place == "patient.birth_year":
+        written = "1950"
+    assert parse_record(_with(place, written))
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "says"),
+    [
+        ("operations.0.date", "20260302", "YYYY-MM-DD"),
+        ("operations.0.date", "1772409600", "YYYY-MM-DD"),
+        ("operations.0.date", 1772409600.0, "YYYY-MM-DD"),
+        ("operations.0.date", True, "YYYY-MM-DD"),
+        ("patient.birth_date", "19500102", "YYYY-MM-DD"),
+        ("patient.code", 104, "must be a text"),
+        ("patient.code", True, "must be a text"),
+        ("patient.name", 7, "must be a text"),
+        ("operations.0.start", 9, "must be a text"),
+        ("operations.0.steroid.0.medicine", 3, "must be a text"),
+    ],
+)
+def test_a_number_is_no_day_no_name_and_no_time(place, value, says):
+    error = refused(parse_record, _with(place, value))
+    assert error.where == f"record: {place}"
+    assert says in error.what
 
 
 @pytest.mark.parametrize("number", ["NaN", "Infinity", "-Infinity", "1e999"])

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from datetime import date, datetime
-from typing import Annotated, Any, Literal
+from functools import cache
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import (
     AfterValidator,
@@ -22,16 +24,37 @@ Eye = Literal["right", "left"]
 
 
 class Part(BaseModel):
-    """A part of the record. ``null``, absence and the words "not recorded" mean the same."""
+    """A part of the record. ``null``, absence and the words "not recorded" mean the same.
+
+    A number is a number or, from a form, its digits; true and false are none.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
 
     @model_validator(mode="before")
     @classmethod
     def _words_for_nothing(cls, data: Any) -> Any:
-        if isinstance(data, dict):
-            return {key: value for key, value in data.items() if value != NOT_RECORDED}
-        return data
+        if not isinstance(data, dict):
+            return data
+        told = {key: value for key, value in data.items() if value != NOT_RECORDED}
+        # Yes for a number would be read as 1; as a word it is refused where the number is read.
+        return told | {key: str(told[key]) for key in _numbers(cls) if isinstance(told.get(key), bool)}
+
+
+@cache
+def _numbers(part: type[Part]) -> tuple[str, ...]:
+    """The fields that hold a number and no yes or no."""
+    kinds = {name: set(_kinds(field.annotation)) for name, field in part.model_fields.items()}
+    return tuple(name for name, found in kinds.items() if found & {int, float} and bool not in found)
+
+
+def _kinds(annotation: Any) -> Iterator[Any]:
+    """The types that an annotation is made of; the words of a ``Literal`` are values, not types."""
+    inner = () if get_origin(annotation) is Literal else get_args(annotation)
+    if not inner:
+        yield annotation
+    for part in inner:
+        yield from _kinds(part)
 
 
 def _whole_day(value: Any) -> Any:
