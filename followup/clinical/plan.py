@@ -46,6 +46,7 @@ from followup.clinical.safety import (
 from followup.clinical.served import look_back
 from followup.clinical.supply import simulate
 from followup.clinical.taper import merged_by_mouth
+from followup.clinical.unused import answers_to_nothing
 from followup.clinical.visits import check_gaps, draft_visits
 from followup.errors import FollowupError
 from followup.timing.calendar import Calendar
@@ -150,7 +151,7 @@ def build_plan(
             *before.notices,
             *over,
             *_replaced(record, eyes, as_of),
-            *_answers_to_nothing(eyes, protocol),
+            *answers_to_nothing(eyes, protocol, held, (*net.cautions, *given.cautions)),
             *moved,
             *long_rounds(rounds, held, protocol),
             *visits.notices,
@@ -377,17 +378,6 @@ def _unknown_looks(needs: Sequence[ReviewNeed]) -> tuple[Question, ...]:
         )
         for need in needs
     )
-
-
-def _answers_to_nothing(eyes: Sequence[EyeRules], protocol: Protocol) -> list[str]:
-    """Answers under a name that no caution has: a slip of the pen, or a caution that is no more."""
-    known = {rule.id for rule in protocol.cautions.cautions} | {d.id for d in protocol.cautions.duplicates}
-    answers = (answer for eye in eyes for answer in eye.context.operation.answers)
-    return [
-        f'The answer to "{a.caution}" fits no caution of this protocol.'
-        for a in answers
-        if a.caution not in known
-    ]
 
 
 def _replaced(record: Record, eyes: Sequence[EyeRules], as_of: date) -> list[str]:

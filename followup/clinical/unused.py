@@ -1,0 +1,73 @@
+"""What the surgeon answered in the record though nothing asks for it: noted, never silently ignored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from followup.clinical.careplan import Caution, Course
+from followup.clinical.context import EyeContext
+from followup.clinical.eye_rules import EyeRules, apply_rules
+from followup.clinical.protocol import Protocol
+from followup.clinical.record import Choices, Eye
+
+
+def answers_to_nothing(
+    eyes: Sequence[EyeRules], protocol: Protocol, courses: Sequence[Course], cautions: Iterable[Caution]
+) -> list[str]:
+    """A sentence for each answer of the eyes' latest operations that changes nothing in their plan.
+
+    ``courses`` and ``cautions`` are the plan's, with those that are stopped or answered.
+    """
+    met = {(caution.id, caution.eye) for caution in cautions}
+    told = []
+    for eye in eyes:
+        told += _no_such_caution(eye, protocol)
+        told += [
+            f"{field}: this choice answers nothing in the {eye.eye} eye."
+            for field in (*_choices(eye, protocol, met), *_of_no_course(eye, courses))
+        ]
+    return told
+
+
+def _no_such_caution(eye: EyeRules, protocol: Protocol) -> list[str]:
+    """Answers under a name that no caution has: a slip of the pen, or a caution that is no more."""
+    known = {rule.id for rule in protocol.cautions.cautions} | {d.id for d in protocol.cautions.duplicates}
+    return [
+        f'The answer to "{a.caution}" fits no caution of this protocol.'
+        for a in eye.context.operation.answers
+        if a.caution not in known
+    ]
+
+
+def _choices(eye: EyeRules, protocol: Protocol, met: set[tuple[str, Eye | None]]) -> Iterator[str]:
+    """Choices without which the same rules fire, and that no caution of this eye asks for."""
+    for name in Choices.model_fields:
+        if getattr(eye.context.operation.choices, name) is None:
+            continue
+        asking = (rule.id for rule in protocol.cautions.cautions if rule.answer_choice == name)
+        if any((rule, eye.eye) in met for rule in asking):
+            continue
+        without = apply_rules(_without(eye.context, name), protocol)
+        if [f.rule.id for f in without.fired] == [f.rule.id for f in eye.fired]:
+            yield f"operations.{eye.context.index}.choices.{name}"
+
+
+def _without(context: EyeContext, choice: str) -> EyeContext:
+    """The eye as if this choice had not been made."""
+    operation, operations = context.operation, list(context.record.operations)
+    choices = operation.choices.model_copy(update={choice: None})
+    operations[context.index] = operation.model_copy(update={"choices": choices})
+    record = context.record.model_copy(update={"operations": tuple(operations)})
+    return EyeContext(record, context.index, context.as_of)
+
+
+def _of_no_course(eye: EyeRules, courses: Sequence[Course]) -> Iterator[str]:
+    """Products and releases of a kind of course that this eye does not get."""
+    roles = {course.role for course in courses if course.eye in (None, eye.eye) and not course.from_before}
+    operation, place = eye.context.operation, f"operations.{eye.context.index}"
+    for i, product in enumerate(operation.products):
+        if product.role not in roles:
+            yield f"{place}.products.{i}"
+    for i, release in enumerate(operation.released):
+        if release.course not in roles:
+            yield f"{place}.released.{i}"
