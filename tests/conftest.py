@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from hypothesis import settings
 from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
@@ -29,6 +30,10 @@ from followup.records.store import Store
 from followup.records.tables import SiteRow, metadata
 from followup.records.trips import trips_of_plan
 from followup.records.views import SYSTEM, Actor, Clinic, PlanVersion, TripView
+
+# A computer with much else to do is slow: how long one example takes says nothing of what is tested.
+settings.register_profile("any computer", deadline=None)
+settings.load_profile("any computer")
 
 CLINIC = Clinic(
     name="Riverbend Eye Clinic",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -69,10 +70,12 @@ def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
         due = due_lines(session, visit.today, now, kinds)
         reach = reach_lines(session, now, translator("en", "desk"), kinds, desk.protocol.recall)
         sheets = [sheet for patient in sorted(plans_in_force(session)) for sheet in _newest(session, patient)]
-        (folder / "sheets").mkdir(exist_ok=True)
-        for sheet in sheets:
-            name = f"{sheet.patient_code}-{sheet.issue}.pdf"
-            (folder / "sheets" / name).write_bytes(render_pdf(content_of(session, visit, sheet)))
+        contents = [content_of(session, visit, sheet) for sheet in sheets]
+    (folder / "sheets").mkdir(exist_ok=True)
+    # One sheet is made ready and looked over while the typesetter, a process of its own, sets another.
+    with ThreadPoolExecutor(2) as pool:
+        for sheet, pdf in zip(sheets, pool.map(render_pdf, contents), strict=True):
+            (folder / "sheets" / f"{sheet.patient_code}-{sheet.issue}.pdf").write_bytes(pdf)
     (folder / "due.csv").write_text(as_csv(DueLine, due), "utf-8")
     (folder / "overdue.csv").write_text(as_csv(ReachLine, reach), "utf-8")
     return Written(len(sheets), len(due), len(reach))

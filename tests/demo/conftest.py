@@ -18,7 +18,7 @@ from followup.records.engine import sqlite_url
 from followup.records.store import Store
 
 PROGRAM = Path(sys.executable).with_name("followup")
-PATIENCE = 240  # seconds
+PATIENCE = 900  # seconds: far longer than a busy computer takes; only what hangs is given up
 TODAY = date(2027, 3, 10)  # a Wednesday; the clocks of the sample clinic change 18 days later
 
 
