@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 from followup.desks.desk import Visit
 from followup.desks.guard import must_match
-from followup.desks.plan_view import PlanView, load, view_of
+from followup.desks.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.patients import patient
-from followup.records.plans import active_plan, plan, sign_plan
+from followup.records.plans import active_plan, sign_plan
 
 MOST_AT_ONCE = 60
 
@@ -22,6 +22,15 @@ def sign_one(visit: Visit, view: PlanView, *, password: str, reason: str) -> Non
     if signed_by_me(visit, view):
         return
     must_match(visit, password)
+    try:
+        _sign_checked(visit, view, reason)
+    except FollowupError:
+        # Of two clicks at once the second may find the first one's signature at any step.
+        if not signed_by_me(visit, load(visit, view.version.id)):
+            raise
+
+
+def _sign_checked(visit: Visit, view: PlanView, reason: str) -> None:
     if not reason and needs_reason(visit, view):
         raise FollowupError(
             "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
@@ -34,17 +43,8 @@ def sign_one(visit: Visit, view: PlanView, *, password: str, reason: str) -> Non
             "the record, the protocol or the day has changed since this draft was made",
             fix="make the plan again, look at it, then sign",
         )
-    _sign(visit, view.version.id, reason)
-
-
-def _sign(visit: Visit, plan_id: int, reason: str = "") -> None:
-    """Sign; of two requests of one person that come at once, the second finds it done."""
-    try:
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
-            sign_plan(unit, plan_id=plan_id, reason=reason)
-    except FollowupError:
-        if not signed_by_me(visit, load(visit, plan_id)):
-            raise
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        sign_plan(unit, plan_id=view.version.id, reason=reason)
 
 
 def sign_several(
@@ -90,18 +90,27 @@ def is_stale(visit: Visit, view: PlanView, record_number: int) -> bool:
 def _sign_plain(visit: Visit, number: int) -> str:
     """Sign one plan; what hinders it in one line, or nothing."""
     try:
-        with visit.desk.store.read() as session:
-            view = view_of(session, visit, plan(session, number))
-            newest = patient(session, view.version.patient_id).record_number
-        if signed_by_me(visit, view):
-            return ""
-        if is_stale(visit, view, newest):
-            raise FollowupError(
-                "plan.stale", "made for another day or record", fix="make it again, look, sign"
-            )
-        if needs_reason(visit, view):
-            raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
-        _sign(visit, number)
+        view = load(visit, number)
+        if not signed_by_me(visit, view):
+            _sign_plainly(visit, view)
     except FollowupError as exc:
-        return exc.line
+        return "" if _is_mine(visit, number) else exc.line
     return ""
+
+
+def _sign_plainly(visit: Visit, view: PlanView) -> None:
+    with visit.desk.store.read() as session:
+        newest = patient(session, view.version.patient_id).record_number
+    if is_stale(visit, view, newest):
+        raise FollowupError("plan.stale", "made for another day or record", fix="make it again, look, sign")
+    if needs_reason(visit, view):
+        raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        sign_plan(unit, plan_id=view.version.id)
+
+
+def _is_mine(visit: Visit, number: int) -> bool:
+    try:
+        return signed_by_me(visit, load(visit, number))
+    except FollowupError:
+        return False

@@ -89,7 +89,7 @@ def test_killed_in_mid_print_batch_no_sheet_that_was_acknowledged_is_lost(
     row.lost["hand-overs"] += sum(found[sheet].sheet.handed_over_at is None for sheet in handed)
     row.doubled["issue numbers"] += sum(times - 1 for times in issues.values())
     row.note = f"{len(printed)} sheets acknowledged"
-    assert len(printed) > 20
+    assert len(printed) >= len(plans)  # at least the first, undisturbed batch
     assert (row.lost.total(), row.doubled.total()) == (0, 0)
 
 

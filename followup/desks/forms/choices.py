@@ -64,14 +64,12 @@ _PLAIN = (
         N_("missed some"),
         N_("stopped"),
         N_("run out"),
-        N_("not done"),
         N_("not asked"),
         N_("good"),
     ),
     *(N_("needs help"), N_("not seen"), N_("0"), N_("0.5+"), N_("1+"), N_("2+"), N_("3+"), N_("4+")),
     *(N_("deep"), N_("flat"), N_("slow"), N_("fast"), N_("clear"), N_("central haze"), N_("whole oedema")),
     *(N_("cells only"), N_("level"), N_("centred"), N_("off centre"), N_("dry"), N_("oedema"), N_("tear")),
-    *(N_("lubricant"), N_("salt"), N_("steroid tablet")),
     *(N_("detached"), N_("booked"), N_("arrived"), N_("cancelled")),
 )
 # Words that mean something else in one field than everywhere else.
@@ -79,6 +77,8 @@ _IN_FIELD = {
     ("SteroidGiven.fate", "left"): N_("left inside the eye"),
     ("Findings.retina", "flat"): N_("attached"),
 }
+# What is typed where a number may stand, and what a medicine is for: no answers to choose from.
+_BESIDE = (N_("not done"), N_("lubricant"), N_("salt"), N_("steroid tablet"))
 CHOICES: dict[str, str] = {word: word for word in _PLAIN} | _FULLER
 
 
