@@ -10,9 +10,19 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal, TypeVar
 
-from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed, Step
+from followup.clinical.careplan import (
+    Bottle,
+    CarePlan,
+    Caution,
+    Course,
+    Question,
+    ReviewNeed,
+    Step,
+    Trip,
+)
 
 _COMING = ("proposed", "booked")
+_CAME = ("arrived", "fulfilled")
 
 
 @dataclass(frozen=True)
@@ -166,11 +176,19 @@ def _course(was: Course, now: Course) -> Iterator[Difference]:
 
 
 def _visits(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
-    was, now = (sorted({t.date for t in p.trips if t.status in _COMING}) for p in (old, new))
+    now = sorted({t.date for t in new.trips if t.status in _COMING})
+    coming = [t for t in old.trips if t.status in _COMING]
+    was = sorted({t.date for t in coming if t.date in now or not _took_place(t, old, new)})
     gone, fresh = ([d for d in days if d not in others] for days, others in ((was, now), (now, was)))
     moved = dict(_nearest(gone, fresh))
     yield from (VisitDiffers(before, moved.get(before)) for before in gone)
     yield from (VisitDiffers(None, after) for after in fresh if after not in moved.values())
+
+
+def _took_place(trip: Trip, old: CarePlan, new: CarePlan) -> bool:
+    """Whether the patient came since ``old``, on a day that was right for this visit."""
+    came = ({t.date for t in p.trips if t.status in _CAME} for p in (new, old))
+    return any(trip.window_start <= day <= trip.window_end for day in next(came) - next(came))
 
 
 def _nearest(gone: list[date], fresh: list[date]) -> Iterator[tuple[date, date]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import reduce
 from typing import Protocol as Shape
 
 from followup.clinical.careplan import Bottle, Caution, Course, Question, ReviewNeed
@@ -237,7 +238,7 @@ def _visit(was: date | None, now: date | None, words: Words) -> str:
 
 
 def _times(new: tuple[str, ...], gone: tuple[str, ...], words: Words) -> str:
-    told = {"times": ", ".join(new), "gone": ", ".join(gone)}
+    told = {"times": _listed(new, words), "gone": _listed(gone, words)}
     if new and gone:
         return words.gettext("New clock times: %(times)s. No longer: %(gone)s.") % told
     if new:
@@ -256,7 +257,7 @@ def _times(new: tuple[str, ...], gone: tuple[str, ...], words: Words) -> str:
 
 def _bottles(course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], words: Words) -> Said:
     what = {"what": _what(course, words)}
-    days = tuple(", ".join(words.day(bottle.opened) for bottle in bottles) for bottles in (was, now))
+    days = tuple(_listed((words.day(bottle.opened) for bottle in bottles), words) for bottles in (was, now))
     more = len(now) - len(was)
     if more == 0:
         return Said(words.gettext("%(what)s: bottles are opened on other days.") % what, *days)
@@ -272,7 +273,8 @@ def _bottles(course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], w
 def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, words: Words) -> Said:
     need = now or was
     assert need is not None
-    what = {"what": f"{words.look(need.kind)}, {words.eye(need.eye)}" if need.eye else words.look(need.kind)}
+    parts = [words.look(need.kind), *([words.eye(need.eye)] if need.eye else [])]
+    what = {"what": _listed(parts, words)}
     if impossible:
         return Said(words.gettext("To look at: %(what)s. No day is left for it.") % what)
     windows = tuple(_window(each, words) if each else "" for each in (was, now))
@@ -299,11 +301,21 @@ def _what(course: Course, words: Words) -> str:
 
 
 def _steps(course: Course, words: Words) -> str:
-    return ", ".join(
-        words.ngettext("%(times)s a day for %(days)s day", "%(times)s a day for %(days)s days", days)
-        % {"times": count, "days": days}
-        for count, days in runs(course.steps)
+    return _listed(
+        (
+            words.ngettext("%(times)s a day for %(days)s day", "%(times)s a day for %(days)s days", days)
+            % {"times": count, "days": days}
+            for count, days in runs(course.steps)
+        ),
+        words,
     )
+
+
+def _listed(parts: Iterable[str], words: Words) -> str:
+    """The parts with the language's own comma between."""
+    told = list(parts)
+    both = words.gettext("%(first)s, %(last)s")
+    return reduce(lambda first, last: both % {"first": first, "last": last}, told) if told else ""
 
 
 def in_english(differences: Iterable[Difference], protocol: Protocol) -> tuple[str, ...]:

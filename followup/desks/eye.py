@@ -21,7 +21,7 @@ from followup.desks.forms.sheet import FormView, RecordError, check
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.visit_lines import VisitLine, visit_lines
-from followup.desks.words import Texts, direction
+from followup.desks.words import Texts, runs_left
 from followup.errors import FollowupError
 from followup.records.journal import JournalEntry, journal_of
 from followup.records.patients import correct_record, newest_record, patient_by_code
@@ -183,7 +183,7 @@ def _name(visit: Visit, course: Course) -> str:
 def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
     """The time line as a picture and as a table, with the visits as they came about."""
     texts = Texts(visit.language)
-    words = Words(texts.gettext, texts.day, direction(visit.language) == "rtl")
+    words = Words(texts.gettext, texts.day, runs_left(visit.language))
     signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, visit.today))
     given = (signed, case.record, case.eye, visit.today)
 

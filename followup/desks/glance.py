@@ -14,6 +14,7 @@ from followup.desks.desk import Visit
 from followup.desks.forms.sheet import RecordError, check, read_form
 from followup.desks.plan_view import PlanView
 from followup.desks.posted import Posted
+from followup.desks.words import runs_left
 from followup.errors import FollowupError
 from followup.records.oplist import EyeCheck, check_against_list
 from followup.records.places import planning_calendar
@@ -48,7 +49,8 @@ def glance_of(visit: Visit, record: Record) -> Glance:
         listed = check_against_list(session, record)
     version = _as_version(visit, record, plan)
     view = PlanView(version, record, visit.desk.protocol, visit.today)
-    return Glance("", view, build_staircase(plan), tuple(dict.fromkeys(_facts(plan))), listed)
+    stairs = build_staircase(plan, mirrored=runs_left(visit.language))
+    return Glance("", view, stairs, tuple(dict.fromkeys(_facts(plan))), listed)
 
 
 def _plan(visit: Visit, record: Record, session: Session) -> CarePlan:

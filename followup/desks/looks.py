@@ -89,7 +89,7 @@ def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) ->
             visit,
             case.who.id,
             edits=edits,
-            reason=f"{titles}: {reason}"[:500],
+            reason=f"{titles}. {reason}"[:500],
             seen=number_of(first(form, "seen")),
         )
         unit.log(

@@ -64,6 +64,7 @@ def environment(language: str) -> Environment:
     )
     env.policies["ext.i18n.trimmed"] = True
     texts = words.Texts(language)
+    env.globals["comma"] = texts.comma
     env.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
     env.filters |= {
         "day": texts.day,
@@ -79,6 +80,8 @@ def environment(language: str) -> Environment:
         "plan_state": texts.plan_state,
         "trip_state": texts.trip_state,
         "told": texts.told,
+        "upright": texts.upright,
+        "apart": texts.apart,
         "language_name": words.language_name,
         "numbers_apart": words.numbers_apart,
     }
@@ -105,7 +108,7 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "staff": visit.login.staff if visit.login else None,
         "signature": visit.signature,
         "language": visit.language,
-        "draw": partial(build_staircase, today=visit.today),
+        "draw": partial(build_staircase, today=visit.today, mirrored=words.runs_left(visit.language)),
         "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
         "fact_words": lambda name: texts.told(fact_words(visit, name)),
         "direction": words.direction(visit.language),

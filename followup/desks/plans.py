@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -20,7 +21,7 @@ from followup.desks.plan_view import PlanView, load, view_of
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.signing import is_stale, sign_one
-from followup.desks.words import Texts
+from followup.desks.words import Texts, runs_left
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.records.patients import correct_record, newest_record, patient
@@ -184,7 +185,7 @@ def _page(
         answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
         form=form or answer_form(record.record),
         stale=is_stale(visit, view, who.record_number),
-        stairs=_staircases(view),
+        stairs=_staircases(view, runs_left(visit.language)),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],
         error=error,
@@ -217,7 +218,8 @@ def _why(view: PlanView, name: str) -> tuple[str, ...]:
         return ()
 
 
-def _staircases(view: PlanView) -> list[tuple[Eye, Staircase]]:
+def _staircases(view: PlanView, mirrored: bool) -> list[tuple[Eye, Staircase]]:
     """The drawing of each eye that has one."""
-    drawn = ((eye, build_staircase(view.plan, today=view.today, eye=eye)) for eye in view.eyes)
+    draw = partial(build_staircase, view.plan, today=view.today, mirrored=mirrored)
+    drawn = ((eye, draw(eye=eye)) for eye in view.eyes)
     return [(eye, stairs) for eye, stairs in drawn if stairs is not None]

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from functools import lru_cache
+from functools import lru_cache, reduce
 
 from followup.clinical.english import MONTHS
 from followup.desks.forms.place import Place
 from followup.errors import Line, joined
 from followup.language.catalogues import N_, NN_, Translator, wanted_messages
 from followup.language.dates import long_date
+from followup.language.languages import Language
 
 _VALUE = re.compile(r"\{([^\W\d]\w*)\}")
 _SENTENCE_END = re.compile(r"(?<=[.?!]) (?=[^\s])")
@@ -25,7 +26,12 @@ _DEEPEST = 8
 _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _ENGLISH_DAY = re.compile(rf"(\d{{1,2}}) ({'|'.join(MONTHS)}) (\d{{4}})")
 # What alone a value can be where its place would take in too much.
-_FITS = {"eye": "[Rr]ight|[Ll]eft|both", "count": r"\S+", "expected": r"'.+|[0-9.]+\+?"}
+_FITS = {
+    "eye": "[Rr]ight|[Ll]eft|both",
+    "count": r"\S+",
+    "days": r"[^,;]+",
+    "expected": r"'.+|[0-9.]+\+?",
+}
 _COUNT = re.compile(r"(\d+) (day|drop)s?")
 _COUNTED = {
     "day": NN_("%(num)s day", "%(num)s days"),
@@ -40,6 +46,10 @@ _VALUES = (
     N_("{medicine}, {where}: {steps}."),
     *(N_("common practice, no source"), N_("from memory")),
 )
+# States that the pages call otherwise than the core does.
+_STATES = {"proposed": N_("to come"), "fulfilled": N_("seen"), "noshow": N_("did not come")}
+# What loses its order among right-to-left words: a grade such as 2+, a range, a date in digits.
+_SIGNED = re.compile(r"(?<![\w.+-])\d+(?:\.\d+)?(?:\+|(?:[-–]\d+)+)(?![\w+])")
 # How values are put together, what binds loosest first.
 _LISTS = (
     ("; or if ", N_("%(first)s; or if %(last)s")),
@@ -50,6 +60,11 @@ _LISTS = (
     (" and ", N_("%(first)s and %(last)s")),
     (" or ", N_("%(first)s or %(last)s")),
 )
+
+
+def upright(text: str, language: Language) -> str:
+    """``text`` with its grades and ranges kept from left to right inside right-to-left words."""
+    return _SIGNED.sub("\u2066\\g<0>\u2069", text) if language.rtl else text
 
 
 class Teller:
@@ -70,20 +85,39 @@ class Teller:
         if text not in self._known:
             if len(self._known) > 5000:
                 self._known.clear()
-            self._known[text] = self._told(text, 0)
+            self._known[text] = upright(self._told(text, 0), self._words.language)
         return self._known[text]
 
     def _told(self, text: str, depth: int) -> str:
+        said = self._whole(text, depth)
+        if said is not None:
+            return said
+        parts = _SENTENCE_END.split(text)
+        if len(parts) > 1:
+            return " ".join(self._told(part, depth) for part in parts)
+        return self._titles(text, depth) or self._list(text, depth)
+
+    def _whole(self, text: str, depth: int) -> str | None:
+        """A text that is one message."""
         for say in (self._exact, self._measure, lambda given: self._fitting(given, depth)):
             said = say(text)
             if said is not None:
                 return said
-        parts = _SENTENCE_END.split(text)
-        if len(parts) > 1:
-            return " ".join(self._told(part, depth) for part in parts)
-        return self._list(text, depth)
+        return None
+
+    def _titles(self, text: str, depth: int) -> str | None:
+        """Messages that lost their full stop, or got one, with semicolons between."""
+        stop = "." if text.endswith(".") else ""
+        told = [self._whole(part, depth) for part in text.removesuffix(".").split("; ")]
+        known = [part for part in told if part is not None]
+        if not text or len(known) < len(told):
+            return None
+        both = self._words.gettext("%(first)s; %(last)s")
+        return reduce(lambda first, last: both % {"first": first, "last": last}, known) + stop
 
     def _exact(self, text: str) -> str | None:
+        if text in _STATES:
+            return self._words.gettext(_STATES[text])
         for spelled in (text, text[:1].lower() + text[1:], text[:1].upper() + text[1:]):
             if (None, spelled) in self._words.messages:
                 return self._words.gettext(spelled)
@@ -107,9 +141,16 @@ class Teller:
         for pattern, message in _patterns():
             found = pattern.fullmatch(text)
             if found and not any(_SENTENCE_END.search(value) for value in found.groupdict().values()):
-                values = {name: self._told(value, depth + 1) for name, value in found.groupdict().items()}
+                given = found.groupdict().items()
+                values = {name: self._value(name, value, depth + 1) for name, value in given}
                 return _filled(self._words.gettext(message), values)
         return None
+
+    def _value(self, name: str, value: str, depth: int) -> str:
+        """A value of a message. A source is cited as it is, in one piece."""
+        if name != "source" or self._exact(value) is not None:
+            return self._told(value, depth)
+        return f"\u2068{value}\u2069" if self._words.language.rtl else value
 
     def _list(self, text: str, depth: int) -> str:
         """Several values with commas or other signs between, or one that nobody translates."""
@@ -120,7 +161,8 @@ class Teller:
             if splits:
                 # A known sentence may hold the sign itself.
                 best = next((s for s in splits if self._exact(s[0]) is not None), splits[0])
-                first, last = (self._told(part, depth + 1) for part in best)
+                # The rest of a list is no deeper than its beginning, or a long one would stay English.
+                first, last = self._told(best[0], depth + 1), self._told(best[1], depth)
                 return self._words.gettext(message) % {"first": first, "last": last}
         return text
 

@@ -10,6 +10,7 @@ from sqlmodel import Session
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
+from followup.desks.words import runs_left
 from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
@@ -74,6 +75,7 @@ def fact_words(visit: Visit, name: str) -> str:
 
 
 def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None) -> VisitLine:
+    mirrored = runs_left(visit.language)
     days = VisitDays(trip.day, trip.window_end, trip.status)
     return VisitLine(
         trip=trip,
@@ -81,7 +83,7 @@ def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None)
         stands=lateness(days, visit.now, visit.zone),
         days=days_overdue(days, visit.today),
         reasons=_reasons(visit, trip, body),
-        stairs=build_staircase(body, today=visit.today) if body else None,
+        stairs=build_staircase(body, today=visit.today, mirrored=mirrored) if body else None,
     )
 
 

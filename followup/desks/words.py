@@ -12,7 +12,7 @@ from markupsafe import Markup, escape
 from followup.clinical.record import Eye
 from followup.desks.forms.choices import choice_words
 from followup.desks.forms.labels import label_of
-from followup.desks.told import Teller
+from followup.desks.told import Teller, upright
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, Translator, translator
 from followup.language.dates import long_date, short_date
@@ -57,14 +57,30 @@ def direction(language: str) -> str:
     return desk_translator(language).language.direction
 
 
+def runs_left(language: str) -> bool:
+    """Whether the page, and time in its drawings, runs from right to left."""
+    return direction(language) == "rtl"
+
+
 class Texts:
     """What templates need of a language: gettext and the filters."""
 
     def __init__(self, language: str) -> None:
         self._translator = desk_translator(language)
-        self.gettext = self._translator.gettext
-        self.ngettext = self._translator.ngettext
         self.told = Teller(self._translator).told
+        self.comma = self._translator.gettext("%(first)s, %(last)s") % {"first": "", "last": ""}
+
+    def gettext(self, message: str) -> str:
+        """The message in this language."""
+        return self.upright(self._translator.gettext(message))
+
+    def ngettext(self, singular: str, plural: str, n: int) -> str:
+        """The form of a message that goes with ``n``."""
+        return self.upright(self._translator.ngettext(singular, plural, n))
+
+    def upright(self, text: object) -> str:
+        """A text whose grades and ranges keep their order inside right-to-left words."""
+        return upright(str(text), self._translator.language)
 
     def apart(self, value: str) -> str:
         """A name in Latin letters that keeps its own direction inside right-to-left words."""
@@ -82,7 +98,7 @@ class Texts:
     def moment(self, instant: datetime, zone: ZoneInfo) -> str:
         """An instant as the clinic's day and clock."""
         local = instant.astimezone(zone)
-        return f"{self.day(local.date())}, {local:%H:%M}"
+        return f"{self.day(local.date())}{self.comma}{local:%H:%M}"
 
     def clock(self, instant: datetime, zone: ZoneInfo) -> str:
         """An instant as the clinic's clock of the day."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from typing import Literal
 
@@ -132,6 +132,18 @@ class Mark:
 
 
 Shape = Text | Bar | Path | Mark
+
+
+def mirrored(shape: Shape, width: float) -> Shape:
+    """The shape in a drawing of that width in which time runs from right to left; its text stays as it is."""
+    if isinstance(shape, Path):
+        return replace(shape, points=tuple((width - x, y) for x, y in shape.points))
+    if isinstance(shape, Bar):
+        return replace(shape, x=width - shape.x - shape.width)
+    if isinstance(shape, Mark):
+        return replace(shape, x=width - shape.x)
+    turned: dict[Anchor, Anchor] = {"start": "end", "middle": "middle", "end": "start"}
+    return replace(shape, x=width - shape.x, anchor=turned[shape.anchor])
 
 
 def drawing(

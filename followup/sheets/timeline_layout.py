@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import sqrt
 
-from followup.sheets.shapes import Bar, Box, Mark, Path, Shape, Text, text_width
+from followup.sheets.shapes import Bar, Box, Mark, Path, Shape, Text, mirrored, text_width
 from followup.sheets.timeline import GRADES, NOT_SEEN, Bottle, LookMark, Stretch, Timeline
 from followup.sheets.timeline_words import Words
 
@@ -49,6 +49,8 @@ class Layout:
         self._today(top)
         self._axis()
         self.height = round(self.y + 8)
+        if words.rtl:
+            self.shapes = [mirrored(shape, WIDTH) for shape in self.shapes]
 
     def x(self, day: float) -> float:
         """The left edge of a day."""

@@ -18,7 +18,7 @@ class Words:
     rtl: bool = False
 
     def isolated(self, text: str) -> str:
-        """A text of this language, which keeps its direction inside a drawing that runs from the left."""
+        """A text of this language, which keeps its direction whatever stands beside it in a drawing."""
         return f"\u2067{text}\u2069" if self.rtl else text
 
     def visit(self, state: str) -> str:

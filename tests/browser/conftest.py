@@ -149,9 +149,9 @@ class Person:
         if self.scripts:
             assert not (wrong := _against_wcag(self.page)), f"{self.page.url}: {wrong}"
 
-    def enter_routine(self, code: str = "K-104", name: str = "Wanjiru Ndegwa") -> int:
+    def enter_routine(self, code: str = "K-104", name: str = "Wanjiru Ndegwa", language: str = "en") -> int:
         """The routine case with the keyboard; how many entries it took."""
-        typed = ROUTINE | {"patient.code": code, "patient.name": name}
+        typed = ROUTINE | {"patient.code": code, "patient.name": name, "patient.language": language}
         for field, value in typed.items():
             self.page.locator(f"[id='{field}']").focus()
             self.page.keyboard.press("Control+A")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from followup.desks.extraction import DESK_LANGUAGES, desk_messages
 from followup.desks.forms.place import Place
-from followup.desks.told import Teller, _patterns
+from followup.desks.told import Teller, _patterns, upright
 from followup.errors import FollowupError
 from followup.language.catalogues import Review, Translator, translator
 from followup.language.languages import LANGUAGES
@@ -127,3 +127,33 @@ def test_every_message_with_values_is_found_again_as_itself(mirror):
 
 def test_the_languages_of_the_desks_are_those_of_the_house():
     assert set(DESK_LANGUAGES) == {"en", "fr", "hi", "bn", "ar"}
+
+
+ARABIC = translator("ar", "desk")
+
+
+def test_a_list_of_many_steps_is_told_to_its_end():
+    steps = ", ".join(f"{count} a day for 7 days" for count in range(9, 0, -1))
+    said = Teller(ARABIC).told(f"Dexamethasone 0.1%, right eye: {steps}.")
+    assert "day" not in said
+    assert said.count(ARABIC.ngettext("%(num)s day", "%(num)s days", 7) % {"num": 7}) == 9
+
+
+def test_titles_and_reasons_in_one_text_are_told_one_by_one(told):
+    assert told("not seen; late. as planned.") == "[[not seen]; [late]]. [as planned]."
+
+
+@pytest.mark.parametrize("signed", ["2+", "0.5+", "71-72", "2027-13-45"])
+def test_grades_and_ranges_keep_their_order_among_arabic_words(signed):
+    for text in (f"{signed} x", f"x {signed}"):
+        assert f"\u2066{signed}\u2069" in upright(text, LANGUAGES["ar"])
+        assert upright(text, FRENCH) == text
+
+
+def test_a_source_is_cited_as_it_is(told):
+    said = Teller(ARABIC).told("Source: Wielders, J Cataract Refract Surg 2018;44:429 (P: from memory).")
+    assert "\u2068Wielders, J Cataract Refract Surg 2018;44:429\u2069" in said
+
+
+def test_the_states_of_visits_are_told_in_the_words_of_the_pages(told):
+    assert told("fulfilled") == "[seen]"

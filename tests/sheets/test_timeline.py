@@ -243,6 +243,19 @@ def test_right_to_left_words_keep_their_direction_in_a_drawing_that_runs_from_th
     assert all(text.startswith("\u2067") and text.endswith("\u2069") for text in words)
 
 
+def test_time_runs_from_right_to_left_where_the_words_do():
+    plan = a_plan(a_course(*R), a_course((2, 14), role="nsaid"), visits=[(1, "fulfilled"), (7, "proposed")])
+    line = build_timeline([plan], a_record([a_look(1), a_look(7)]), "right", day(8))
+    layout = Layout(line, Words(rtl=True))
+    visits = [mark.x for mark in layout.shapes if isinstance(mark, Mark)][-2:]
+    names = [text for text in layout.shapes if isinstance(text, Text) and "visits" in text.text]
+    bars = [bar.box for bar in layout.shapes if isinstance(bar, Bar)]
+    assert names[0].box.left > visits[0] > visits[1]
+    assert bars
+    assert all(bar.right <= names[0].box.left for bar in bars)
+    assert all(-0.01 <= s.box.left and s.box.right <= WIDTH + 0.01 for s in layout.shapes)
+
+
 def test_names_from_the_record_are_written_out_not_run():
     plan = a_plan(a_course(*R))
     record = a_record([a_look(1, vision='<script>"6/9"')])

@@ -114,6 +114,18 @@ def test_a_visit_more_and_a_new_look_are_said(changed, texts):
     assert (need.now.earliest, need.now.latest) == (date(2026, 3, 16), date(2026, 3, 18))
 
 
+@pytest.mark.parametrize("came_on", [0, 1])
+def test_a_visit_that_took_place_meanwhile_did_not_move(plans, texts, came_on):
+    old = plans()[0]
+    first = old.trips[0]
+    came = first.model_copy(update={"status": "fulfilled", "date": first.date + timedelta(days=came_on)})
+    late = old.trips[-1].model_copy(update={"date": old.trips[-1].date + timedelta(days=40)})
+    new = old.model_copy(update={"trips": (came, *old.trips[1:], late)})
+    said_of_visits = texts(compare_plans(old, new), VisitDiffers)
+    assert len(said_of_visits) == 1
+    assert said_of_visits[0].startswith("A new visit on ")
+
+
 def test_a_course_more_is_said_with_its_steps(changed, protocol):
     added = CourseAdded(
         eye="right", medicine="dorzolamide-2", starts=DAY7, steps=((3, 28),), reason="pressure", by="Dr Sen"

@@ -1,0 +1,171 @@
+"""The three days in Arabic: every page runs from right to left, and no English word is left on it."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from followup.clinical.protocol import load_protocol
+from followup.language.catalogues import translator
+from followup.language.languages import LANGUAGES
+
+PASSWORD = "a long enough password"
+SIZES = {"desk": (1366, 768), "phone": (390, 844)}
+SIZE_ON = {"postgresql": "desk", "sqlite": "phone"}
+# Terms and signs that stand in Latin letters in an Arabic chart too.
+TERMS = "mmHg NSAID Letter Riverbend Clinic counsellor right left"
+# What is isolated as it is cited, and names with signs in them such as right:first-look or operations.0.eye.
+APART = re.compile("\u2068[^\u2069]*\u2069|[a-z_]+\\d*(?:[.:_-][a-z0-9_]+)+")
+# What of a page is in the staff's language: not names, codes and other languages, which are marked.
+STAFFS_OWN = """() => {
+  const apart = "bdi, [dir=ltr], script, style, textarea, datalist, option, [lang]:not(html)";
+  const walk = document.createTreeWalker(document, NodeFilter.SHOW_TEXT);
+  const found = [];
+  while (walk.nextNode())
+    if (!walk.currentNode.parentElement.closest(apart)) found.push(walk.currentNode.data);
+  for (const name of ["aria-label", "alt", "placeholder", "title"])
+    for (const one of document.querySelectorAll(`[${name}]`))
+      if (!one.closest(apart)) found.push(one.getAttribute(name));
+  return found;
+}"""
+
+
+def ar(message: str) -> str:
+    """The words of the Arabic page."""
+    said = translator("ar", "desk").gettext(message)
+    assert said != message
+    return said
+
+
+def names() -> set[str]:
+    """Words that are nobody's to translate."""
+    labels = (medicine.label for medicine in load_protocol().formulary.values())
+    tongues = (f"{language.english} {language.native}" for language in LANGUAGES.values())
+    return set(re.findall(r"[A-Za-z]{4,}", " ".join((*labels, *tongues, TERMS))))
+
+
+def english_on(page, known: set[str]) -> list[str]:
+    """Every text of the page with a Latin word that is no name."""
+    texts = page.evaluate(STAFFS_OWN)
+    return [text.strip() for text in texts if set(re.findall(r"[A-Za-z]{4,}", APART.sub("", text))) - known]
+
+
+def press(who, message: str) -> None:
+    """Press the button or follow the link that says ``message``, by its Arabic words."""
+    words = re.compile(rf"^\s*{re.escape(ar(message))}\s*$")
+    found = who.page.locator("main").locator("button, a").filter(has_text=words, visible=True)
+    who.follow_by(found.first.click)
+
+
+def sign(who, message: str) -> None:
+    who.page.fill("#password", PASSWORD)
+    press(who, message)
+
+
+@pytest.mark.parametrize("database_kind", SIZE_ON)
+def test_three_days_in_arabic(served, person, database_kind):
+    served.speak("ar")
+    size, known, left = SIZE_ON[database_kind], names(), {}
+    who = person(SIZES[size])
+    page = who.page
+
+    def sees(name: str) -> None:
+        who.sees_a_sound_page(f"ar-{size}-{name}")
+        assert page.evaluate("[document.documentElement.lang, document.dir]") == ["ar", "rtl"]
+        left.update(dict.fromkeys(english_on(page, known), page.url))
+
+    who.go("/log-in")
+    sees("log-in")
+    who.log_in("counsellor")
+    page.fill("#lines", "K-104، أمينة يوسف، العين اليمنى")
+    press(who, "Store the list")
+    sees("operations")
+    press(who, "Enter record")
+    who.enter_routine(name="أمينة يوسف", language="ar")
+    expect(page.locator("#preview")).to_contain_text(ar("as on the list"))
+    sides = [page.locator(f".mirror [value={eye}]").bounding_box()["x"] for eye in ("left", "right")]
+    assert sides == sorted(sides), "the mirror must not turn round with the page"
+    sees("record")
+    press(who, "Save record and see plan")
+    plan = page.url
+    sees("plan")
+    who.log_out()
+
+    who.log_in("surgeon")
+    page.check("input[name='plan']")
+    sees("waiting")
+    sign(who, "Sign ticked plans")
+    sees("signed")
+    who.log_out()
+
+    who.log_in("counsellor")
+    page.goto(f"{plan}/preview")
+    page.locator(".pages img").first.evaluate("picture => picture.decode()")
+    sees("preview")
+    press(who, "Print sheet")
+    page.locator("input[name='shown']").first.check()
+    press(who, "Store what was shown back")
+    page.fill("#to", "الابنة")
+    press(who, "Mark handed over")
+    code = page.locator(".code").inner_text()
+    sees("sheet")
+    who.log_out()
+    who.log_in("pharmacy")
+    who.go("/bottles")
+    sees("bottles")
+    who.log_out()
+
+    served.on(1, 4)
+    who.log_in("reception")
+    sees("today")
+    page.fill("#text", code)
+    who.press()
+    expect(page.locator("h1")).to_contain_text("أمينة يوسف")
+    sees("found")
+    press(who, "Mark arrived")
+    expect(page.locator("main")).to_contain_text(ar("Here now"))
+    sees("arrived")
+    press(who, "Mark visit as done")
+    who.log_out()
+
+    served.on(7)
+    who.log_in("surgeon")
+    who.go("/patients/K-104/eyes/right")
+    page.fill("[id='reviews.0.pressure']", "18")
+    page.select_option("[id='reviews.0.cells']", "2+")
+    sees("eye")
+    press(who, "Store findings, see proposals")
+    page.locator("input[name='take']").first.check()
+    page.fill("#reason", "خلايا في اليوم السابع")
+    press(who, "Show the effect")
+    sees("look")
+    press(who, "Store change, then sign")
+    sees("changed")
+    sign(who, "Sign plan")
+    expect(page.locator("main")).to_contain_text(ar("signed, in force"))
+    press(who, "Change these steps")
+    sees("steps")
+    page.goto(f"{plan.rpartition('/')[0]}/2/against/1")
+    sees("compare")
+    who.go("/my-patients")
+    sees("my-patients")
+    who.log_out()
+
+    # Nobody comes to the visit after that.
+    served.on(20, 4)
+    who.log_in("reception")
+    who.go("/to-reach")
+    sees("to-reach")
+    press(who, "Reach now")
+    sees("call")
+    press(who, "No answer")
+    sees("reached")
+    who.log_out()
+
+    who.log_in("manager")
+    for path in ("forecast", "outcomes", "calendar", "staff", "messages", "help", "protocol"):
+        who.go(f"/{path}")
+        sees(path)
+    assert not left, "\n".join(f"{url}: {text}" for text, url in left.items())
