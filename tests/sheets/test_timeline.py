@@ -253,7 +253,7 @@ def test_time_runs_from_right_to_left_where_the_words_do():
     assert names[0].box.left > visits[0] > visits[1]
     assert bars
     assert all(bar.right <= names[0].box.left for bar in bars)
-    assert all(-0.01 <= s.box.left and s.box.right <= WIDTH + 0.01 for s in layout.shapes)
+    assert all(s.box.left >= -0.01 and s.box.right <= WIDTH + 0.01 for s in layout.shapes)
 
 
 def test_names_from_the_record_are_written_out_not_run():
