@@ -198,3 +198,23 @@ def test_consent_is_stored_with_the_keyboard_alone(served, person, handed_over):
     who.press("Enter")
     expect(page.locator("main")).to_contain_text("the patient is called instead")
     who.sees_a_sound_page("desk-consent")
+
+
+@pytest.mark.parametrize("language", ["hi", "bn"])
+def test_every_letter_of_a_script_that_the_computer_lacks_comes_from_the_server(served, person, language):
+    served.speak(language)
+    who = person()
+    who.log_in("reception")
+    who.page.evaluate("document.fonts.ready.then(() => true)")
+    inspector = who.page.context.new_cdp_session(who.page)
+    for command in ("DOM.enable", "CSS.enable"):
+        inspector.send(command)
+    root = inspector.send("DOM.getDocument")["root"]["nodeId"]
+    for place in (".date", "h1", ".banner", "button", ".places a"):
+        node = inspector.send("DOM.querySelector", {"nodeId": root, "selector": place})["nodeId"]
+        fonts = inspector.send("CSS.getPlatformFontsForNode", {"nodeId": node})["fonts"]
+        letters = re.findall(r"[\u0900-\u09ff]", who.page.locator(place).first.inner_text())
+        ours = sum(font["glyphCount"] for font in fonts if font["isCustomFont"])
+        assert letters
+        # Letters that join are drawn as one; a box is drawn for each.
+        assert ours >= len(letters) / 2, (place, fonts)
