@@ -103,15 +103,51 @@ def test_the_pages_of_pharmacy_and_manager_hold(person, size):
         who.sees_a_sound_page(f"{size}-{path}")
 
 
-def test_the_day_goes_on_without_scripts(person):
+def test_the_days_go_on_without_scripts(served, person):
     who = person(scripts=False)
+    page = who.page
     who.log_in("counsellor")
     who.follow("text=Enter an operation")
     who.enter_routine()
     who.follow("text=See the plan so far")
-    expect(who.page.locator("#preview")).to_contain_text("Visits:")
+    expect(page.locator("#preview")).to_contain_text("Visits:")
     who.follow("text=Save record and see plan")
-    who.page.wait_for_url("**/plans/*")
+    plan = page.url
+    who.log_out()
+
+    who.log_in("surgeon")
+    page.check("input[name='plan']")
+    page.fill("#password", PASSWORD)
+    who.follow("text=Sign ticked plans")
+    who.log_out()
+
+    who.log_in("counsellor")
+    page.goto(f"{plan}/preview")
+    page.select_option("#size", "large")
+    who.follow("text=Show the pages")
+    who.follow("button:has-text('Print sheet')")
+    page.locator("input[name='shown']").first.check()
+    who.follow("text=Store what was shown back")
+    page.fill("#to", "daughter")
+    who.follow("text=Mark handed over")
+    code = page.locator(".code").inner_text()
+    who.log_out()
+
+    served.on(1, 4)
+    who.log_in("reception")
+    page.fill("#text", code)
+    who.press()
+    who.follow("text=Mark arrived")
+    who.follow("text=Mark visit as done")
+    expect(page.locator("main")).to_contain_text("Noted today")
+
+    served.on(12, 4)
+    who.log_in("reception")
+    who.go("/to-reach")
+    who.follow("text=Reach now")
+    who.follow("button:has-text('No answer')")
+    expect(page.locator("main")).to_contain_text("Nobody must be reached today")
+    who.log_out()
 
 
 def test_a_session_that_ends_in_mid_form_keeps_the_typing(served, person):
