@@ -87,7 +87,7 @@ def test_from_the_operation_to_an_old_sheet_at_the_window(story, routine, form_o
     # The sheet is printed with a code, and handed over.
     sheet = _print(story, plan, form_of)
     pdf = counsellor.get(f"{sheet}/paper.pdf").content
-    code = re.search(r'class="code" dir="ltr">([0-9A-Z-]+)<', counsellor.get(sheet).text)[1]
+    code = re.search(r'class="code"><bdi dir="ltr">([0-9A-Z-]+)<', counsellor.get(sheet).text)[1]
     phone = counsellor.get(f"{sheet}/phone.html")
     assert "Wanjiru Ndegwa" in phone.text
     assert counsellor.get(f"{sheet}/paper.pdf").content == pdf
