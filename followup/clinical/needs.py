@@ -180,11 +180,10 @@ def _merge(found: Sequence[Wish], protocol: Protocol) -> tuple[Wish, tuple[Overr
     else:
         best = max(found, key=lambda w: w.window)
     losers = [w for w in found if w.window != best.window]
-    words = "first look {}-{}-{}" if merge == "earliest" else "window {}-{}-{}"
     return best, tuple(
         Overridden(
             rule=w.fired.rule.id,
-            wanted=words.format(*(d.isoformat() for d in w.window)),
+            wanted=f"a look from {w.window[0]} to {w.window[2]}, best on {w.window[1]}",
             lost_to=best.fired.rule.id,
             reason=w.fired.reason,
         )

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from followup import resources
 from followup.desks import words
@@ -110,7 +111,7 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "language": visit.language,
         "draw": partial(build_staircase, today=visit.today, mirrored=words.runs_left(visit.language)),
         "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
-        "fact_words": lambda name: texts.told(fact_words(visit, name)),
+        "fact_words": lambda name: _fact(visit, texts, name),
         "direction": words.direction(visit.language),
         "places": list(_places(visit, path)),
     }
@@ -128,6 +129,12 @@ def desk_of(path: str, roles: frozenset[str]) -> str:
     """Whose desk a page belongs to; one that several use counts as that of whoever looks at it."""
     place = path.split("/")[1]
     return _DESKS.get(place) or next(role for role in (*_ORDER, *sorted(roles)) if role in roles)
+
+
+def _fact(visit: Visit, texts: words.Texts, name: str) -> str:
+    """What a fact states; the id of a caution, which is none of the protocol's facts, apart."""
+    stated = fact_words(visit, name)
+    return texts.told(stated) if stated != name else Markup('<bdi lang="en">{}</bdi>').format(name)
 
 
 def go(url: str) -> RedirectResponse:

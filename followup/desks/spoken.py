@@ -121,6 +121,6 @@ def _name(value: ast.expr, names: dict[str, str]) -> str:
         words = re.findall(r"[A-Za-z_]\w*", re.sub(r"'[^']*'|\"[^\"]*\"", "", written))
         kept = [word.strip("_").lower() for word in words if word not in _NOISE]
         name = kept[-1] if kept else "value"
-        taken = list(names.values())
-        names[written] = name if name not in taken else f"{name}_{taken.count(name) + 1}"
+        same = sum(re.fullmatch(rf"{name}(_\d+)?", taken) is not None for taken in names.values())
+        names[written] = f"{name}_{same + 1}" if same else name
     return names[written]

@@ -87,7 +87,8 @@ def outside(text: str) -> str:
     """What of a text stands outside every bracket."""
     while (shorter := re.sub(f"{OPEN}[^{OPEN}{CLOSE}]*{CLOSE}", " ", text)) != text:
         text = shorter
-    return text
+    # A sentence of a drawing may go on in the next line.
+    return re.sub(f"{OPEN}[^{CLOSE}]*$|^[^{OPEN}]*{CLOSE}", " ", text)
 
 
 def names(store: Store) -> set[str]:
@@ -104,6 +105,8 @@ def names(store: Store) -> set[str]:
         *(language.english for language in LANGUAGES.values()),
         *(language.native for language in LANGUAGES.values()),
     ]
+    # A unit, and a vision as the examiner wrote it.
+    said += ["mmHg", "hand movements"]
     return {word for text in said for word in re.findall(r"[A-Za-z]{3,}", text)}
 
 
