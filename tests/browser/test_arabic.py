@@ -30,6 +30,22 @@ STAFFS_OWN = """() => {
       if (!one.closest(apart)) found.push(one.getAttribute(name));
   return found;
 }"""
+# Grades and ranges whose signs do not stand where they were written: 2+ must never read +2.
+TURNED = """() => {
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  const found = [];
+  const box = (node, at) => {
+    const range = document.createRange();
+    range.setStart(node, at); range.setEnd(node, at + 1);
+    return range.getBoundingClientRect();
+  };
+  while (walk.nextNode())
+    for (const hit of walk.currentNode.data.matchAll(/\\d[+]|\\d-(?=\\d)/g)) {
+      const [digit, sign] = [0, 1].map((i) => box(walk.currentNode, hit.index + i));
+      if (digit.width && digit.top === sign.top && digit.left > sign.left) found.push(walk.currentNode.data);
+    }
+  return found;
+}"""
 
 
 def ar(message: str) -> str:
@@ -74,6 +90,7 @@ def test_three_days_in_arabic(served, person, database_kind):
     def sees(name: str) -> None:
         who.sees_a_sound_page(f"ar-{size}-{name}")
         assert page.evaluate("[document.documentElement.lang, document.dir]") == ["ar", "rtl"]
+        assert page.evaluate(TURNED) == []
         left.update(dict.fromkeys(english_on(page, known), page.url))
 
     who.go("/log-in")
