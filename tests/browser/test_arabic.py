@@ -15,7 +15,7 @@ PASSWORD = "a long enough password"
 SIZES = {"desk": (1366, 768), "phone": (390, 844)}
 SIZE_ON = {"postgresql": "desk", "sqlite": "phone"}
 # Terms and signs that stand in Latin letters in an Arabic chart too.
-TERMS = "mmHg NSAID Letter Riverbend Clinic counsellor right left"
+TERMS = "mmHg NSAID Letter Riverbend Clinic counsellor"
 # What is isolated as it is cited, and names with signs in them such as right:first-look or operations.0.eye.
 APART = re.compile("\u2068[^\u2069]*\u2069|[a-z_]+\\d*(?:[.:_-][a-z0-9_]+)+")
 # What of a page is in the staff's language: not names, codes and other languages, which are marked.
