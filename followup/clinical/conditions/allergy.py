@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from followup.clinical.conditions.base import Answer, Condition, Situation, answer
+from followup.clinical.conditions.base import Answer, Condition, Situation, answer, any_of
 
 _LIST = "patient.allergies"
 _TEXT = "patient.allergy_text"
@@ -63,7 +63,8 @@ def aspirin_wheeze(situation: Situation) -> Answer:
         return told
     airway = ("asthma", "nasal_polyps")
     fields = tuple(f"patient.conditions.{name}" for name in (*airway, "tolerates_aspirin"))
-    return answer(any(getattr(conditions, name) for name in airway), *fields)
+    # A no may turn into a yes by either.
+    return any_of([told, answer(any(getattr(conditions, name) for name in airway), *fields)])
 
 
 def aspirin_other(situation: Situation) -> Answer:

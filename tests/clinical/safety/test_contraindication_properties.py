@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from followup.clinical.caution_rules import SEVERITY
@@ -156,6 +156,12 @@ def test_a_new_fact_removes_a_caution_only_by_answering_it_by_name(
 
 
 @given(known=facts(), allergies=st.lists(ALLERGIES, max_size=2), one=ALLERGIES, medicine=MEDICINES)
+@example(
+    known={"patient.conditions.tolerates_aspirin": False},
+    allergies=[],
+    one={"to": "aspirin", "reaction": "wheeze"},
+    medicine="bromfenac-0-09",
+)
 def test_one_more_allergy_never_lowers_a_caution_but_by_naming_the_sulphur(
     findings, known, allergies, one, medicine
 ):
