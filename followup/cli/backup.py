@@ -12,12 +12,12 @@ from followup.cli.contract import Outcome
 from followup.cli.opening import folder_option, opened, reachable, settings_from, shown, sqlite_file
 from followup.cli.words import counted
 from followup.errors import FollowupError
-from followup.recall.daily import put_seal_aside, seal_file
+from followup.recall.daily import seal_file
 from followup.recall.sweep import SWEEP
 from followup.records.backup import take_backup
 from followup.records.engine import sqlite_url
+from followup.records.restoring import put_aside, restore_into
 from followup.records.restoring import restore as put_back
-from followup.records.restoring import restore_into
 from followup.records.store import Store
 from followup.records.upkeep import lease
 from followup.records.views import SYSTEM
@@ -65,7 +65,7 @@ def _begin_anew(settings: Settings, backup: Path, now: datetime) -> None:
     """Write it into the journal, and put the seal aside that knew entries which are not there any more."""
     with opened(settings) as store, store.write(SYSTEM, now) as unit:
         unit.log("restored from a backup", "clinic", backup=backup.name)
-    put_seal_aside(seal_file(settings.folder), now)
+    put_aside(seal_file(settings.folder), now)
 
 
 def _refuse_while_served(target: Path, now: datetime) -> None:

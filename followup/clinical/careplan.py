@@ -318,6 +318,13 @@ class CarePlan(Line):
     last_steroid_day: dict[str, date] = {}
     notices: tuple[str, ...] = ()
 
+    @property
+    def watched(self) -> tuple[tuple[str, Eye], ...]:
+        """The kind of look and the eye of a visit that serves no need of its own: it keeps the time between
+        two checks short."""
+        kinds = {"pressure": "pressure", "cornea": "cornea-stain"}
+        return tuple(dict.fromkeys((kinds[gap.kind], gap.eye) for gap in self.gaps))
+
     def course(self, key: str) -> Course:
         return next(c for c in self.courses if c.key == key)
 

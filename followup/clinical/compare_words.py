@@ -25,7 +25,8 @@ from followup.clinical.compare import (
     runs,
 )
 from followup.clinical.english import day_words
-from followup.clinical.protocol import Protocol
+from followup.clinical.formulary import label_of
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye
 
 
@@ -63,12 +64,10 @@ class English:
         return f"{eye} eye" if eye else "by mouth"
 
     def medicine(self, key: str, /) -> str:
-        known = self.protocol.formulary.get(key)
-        return known.label if known else key
+        return label_of(key, self.protocol.formulary)
 
     def look(self, kind: str, /) -> str:
-        known = self.protocol.kinds.get(kind)
-        return known.text if known else kind
+        return text_of(kind, self.protocol.kinds)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Questi
 from followup.clinical.english import counted, day_words, listed, sentence, steps_words
 from followup.clinical.explain_reasons import overridden, tell
 from followup.clinical.explain_trips import tell_gap, tell_trip
-from followup.clinical.protocol import Protocol
+from followup.clinical.formulary import label_of
+from followup.clinical.protocol import Protocol, text_of
 from followup.errors import FollowupError
 
 
@@ -76,8 +77,7 @@ def _few(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
 
 
 def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    medicine = protocol.formulary.get(course.medicine)
-    name = medicine.label if medicine else course.medicine
+    name = label_of(course.medicine, protocol.formulary)
     where = f"{course.eye} eye" if course.eye else "by mouth"
     steps = steps_words((s.count, s.days) for s in course.steps) or "no drops are planned"
     yield f"{name}, {where}: {steps}."
@@ -138,8 +138,7 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]
 
 
 def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    kind = protocol.kinds.get(need.kind)
-    text = kind.text if kind else need.kind
+    text = text_of(need.kind, protocol.kinds)
     what = f"{need.eye.capitalize()} eye, {text}" if need.eye else text
     yield (
         f"{what}: from {day_words(need.earliest)} to {day_words(need.latest)}, best on "

@@ -8,7 +8,7 @@ from datetime import date
 from followup.clinical.careplan import CarePlan, CheckGap, ReviewNeed, Trip
 from followup.clinical.english import counted, day_words
 from followup.clinical.explain_reasons import tell
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol import Protocol, text_of
 
 _OVER = ("arrived", "fulfilled", "noshow", "cancelled")
 
@@ -19,9 +19,9 @@ def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
         yield "It stands here as the record tells it."
     needs = [need for need in plan.needs if need.key in trip.serves]
     for need in needs:
-        kind = protocol.kinds.get(need.kind)
+        kind = text_of(need.kind, protocol.kinds)
         yield (
-            f"It serves {need.key} ({kind.text if kind else need.kind}), which must be seen from "
+            f"It serves {need.key} ({kind}), which must be seen from "
             f"{day_words(need.earliest)} to {day_words(need.latest)}, best on {day_words(need.target)}."
         )
     if trip.status not in _OVER:

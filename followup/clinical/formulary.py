@@ -240,3 +240,8 @@ def _medicine(entry: Any, path: Path, locate: Locate, number: int) -> Medicine:
 
 def _refused(path: Path, locate: Locate, place: tuple[str | int, ...], what: str, fix: str) -> FollowupError:
     return FollowupError("formulary.file", what, where=where(path, locate, *place), fix=fix)
+
+
+def label_of(key: str, formulary: Mapping[str, Medicine]) -> str:
+    """Name and strength, or the key of a medicine that is not in the formulary."""
+    return formulary[key].label if key in formulary else key

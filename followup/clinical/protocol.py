@@ -56,6 +56,11 @@ class Kind(Part):
     merge: Literal["earliest", "latest", "same"] = "same"
 
 
+def text_of(kind: str, kinds: Mapping[str, Kind]) -> str:
+    """What a kind of look is called, or its id where the protocol does not know it."""
+    return kinds[kind].text if kind in kinds else kind
+
+
 class GapLimit(Part):
     """Of the dates with ``from_count`` drops or more a day, at most ``limit`` between two checks."""
 

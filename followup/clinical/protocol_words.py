@@ -12,7 +12,7 @@ from followup.clinical.caution_rules import CautionRule, DuplicateRule, Selector
 from followup.clinical.english import MARKS, counted, listed, sentence
 from followup.clinical.facts import FactDef, bare
 from followup.clinical.formulary import Medicine
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.rule import CourseEffect, NeedEffect, Rule, Taper
 
 NOT_APPROVED = "Not approved for patients until a licensed clinician of the clinic has signed it."
@@ -157,8 +157,7 @@ def _need(effect: NeedEffect, protocol: Protocol) -> str:
     edges = " - ".join(
         " or ".join(edge).replace("+", " + ") for edge in (effect.earliest, effect.target, effect.latest)
     )
-    kind = protocol.kinds.get(effect.kind)
-    text = f"looks at {kind.text if kind else effect.kind}: day {edges}"
+    text = f"looks at {text_of(effect.kind, protocol.kinds)}: day {edges}"
     if effect.tiers != ("A", "B", "C"):
         text += f", tier {listed(effect.tiers, 'or')} only"
     if effect.steroid_days_min > 1:

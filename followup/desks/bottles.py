@@ -9,13 +9,14 @@ from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
+from followup.clinical.formulary import label_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.recall.pharmacy import HandOut as AHandOut
-from followup.recall.pharmacy import hand_outs, medicine_name
+from followup.recall.pharmacy import hand_outs
 from followup.records.desk_notes import StockCount, count_stock, stock
 from followup.records.views import PatientView
 
@@ -122,17 +123,17 @@ def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
     lines = tuple(
         MedicineLine(
             key,
-            medicine_name(key, formulary),
+            label_of(key, formulary),
             today[key],
             week[key],
             counted.get(key),
             _gone_since(visit, key, counted.get(key), given),
             first(typed or {}, f"stock.{key}"),
         )
-        for key in sorted({*week, *counted}, key=lambda key: medicine_name(key, formulary).casefold())
+        for key in sorted({*week, *counted}, key=lambda key: label_of(key, formulary).casefold())
     )
     out = (
-        HandOut(one.patient, medicine_name(one.course.medicine, formulary), one.course.eye, one.bottle.number)
+        HandOut(one.patient, label_of(one.course.medicine, formulary), one.course.eye, one.bottle.number)
         for one in now
     )
     return Shelf(lines, tuple(out), end)

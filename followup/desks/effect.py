@@ -8,7 +8,8 @@ from datetime import date
 from followup.clinical.careplan import CarePlan
 from followup.clinical.compare import BottlesDiffer, Difference, NeedDiffers, compare_plans
 from followup.clinical.compare_words import Said, said
-from followup.clinical.protocol import Protocol
+from followup.clinical.formulary import label_of
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye
 from followup.desks.words import Texts
 
@@ -35,12 +36,10 @@ class PlanWords:
         return self._texts.eye(eye)
 
     def medicine(self, key: str, /) -> str:
-        known = self._protocol.formulary.get(key)
-        return self._texts.apart(known.label if known else key)
+        return self._texts.apart(label_of(key, self._protocol.formulary))
 
     def look(self, kind: str, /) -> str:
-        known = self._protocol.kinds.get(kind)
-        return self._texts.told(known.text if known else kind)
+        return self._texts.told(text_of(kind, self._protocol.kinds))
 
 
 def effect(old: CarePlan, new: CarePlan, words: PlanWords) -> tuple[str, ...]:

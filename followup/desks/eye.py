@@ -12,6 +12,7 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, Course, Trip
+from followup.clinical.formulary import label_of
 from followup.clinical.record import Findings, Record
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
@@ -175,11 +176,6 @@ def look_fields() -> tuple[tuple[Field, ...], tuple[Field, ...]]:
     return tuple(fields[name] for name in ROW), tuple(f for name, f in fields.items() if name not in ROW)
 
 
-def _name(visit: Visit, course: Course) -> str:
-    known = visit.desk.protocol.formulary.get(course.medicine)
-    return known.label if known else course.medicine
-
-
 def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
     """The time line as a picture and as a table, with the visits as they came about."""
     texts = Texts(visit.language)
@@ -188,7 +184,7 @@ def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
     given = (signed, case.record, case.eye, visit.today)
 
     def name(course: Course) -> str:
-        return texts.apart(_name(visit, course))
+        return texts.apart(label_of(course.medicine, visit.desk.protocol.formulary))
 
     # Both come escaped from the drawing's own maker.
     picture = Markup(timeline_svg(*given, name=name, words=words))  # noqa: S704
@@ -237,6 +233,6 @@ def _page(
         rest=rest,
         drawn=drawn,
         due=next((line for line in case.lines if line.open or line.stands == "here"), None),
-        medicine=lambda course: _name(visit, course),
+        medicine=lambda course: label_of(course.medicine, visit.desk.protocol.formulary),
         error=error,
     )

@@ -8,6 +8,7 @@ from datetime import date
 from fastapi import APIRouter, Request, Response
 
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit
+from followup.clinical.formulary import label_of
 from followup.clinical.proposal import Outcome, Proposal
 from followup.clinical.record import Findings
 from followup.clinical.review import accept, review
@@ -209,8 +210,7 @@ def _course_name(visit: Visit, case: EyeCase, key: str) -> str:
     found = next((c for c in base.body.courses if c.key == key), None) if base else None
     if found is None:
         return key
-    formulary = visit.desk.protocol.formulary
-    name = formulary[found.medicine].label if found.medicine in formulary else found.medicine
+    name = label_of(found.medicine, visit.desk.protocol.formulary)
     return f"{name}, {Texts(visit.language).eye(found.eye)}"
 
 
@@ -251,7 +251,6 @@ def _page(
         outcome = outcome_of(visit, case, look)
     except FollowupError as exc:
         refused = exc.line
-    formulary = visit.desk.protocol.formulary
     return show(
         request,
         "look.html",
@@ -267,7 +266,7 @@ def _page(
         error=error,
         steps_text=steps_text,
         course_name=lambda key: _course_name(visit, case, key),
-        label_of=lambda key: formulary[key].label if key in formulary else key,
+        label_of=lambda key: label_of(key, visit.desk.protocol.formulary),
         newest=case.plans[0] if case.plans else None,
         since=_since(visit, case, typed),
         title_of=lambda name: _title(outcome, name, Texts(visit.language)),

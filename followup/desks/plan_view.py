@@ -9,10 +9,10 @@ from datetime import date
 from sqlmodel import Session
 
 from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Question, ReviewNeed, Trip
-from followup.clinical.protocol import Protocol
+from followup.clinical.formulary import label_of
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
 from followup.desks.desk import Visit
-from followup.desks.visit_lines import watched
 from followup.records.patients import record_versions
 from followup.records.plans import plan
 from followup.records.views import PlanVersion, RecordVersion
@@ -43,8 +43,11 @@ class PlanView:
 
     def medicine(self, course: Course) -> str:
         """Name and strength, or the key of a medicine that is not in the formulary."""
-        known = self.protocol.formulary.get(course.medicine)
-        return known.label if known else course.medicine
+        return label_of(course.medicine, self.protocol.formulary)
+
+    def label(self, medicine: str) -> str:
+        """The same by a medicine's key."""
+        return label_of(medicine, self.protocol.formulary)
 
     def bottle(self, key: str) -> Course:
         """The course that a key of rounds or bottles names."""
@@ -62,13 +65,12 @@ class PlanView:
     @property
     def watched(self) -> tuple[str, ...]:
         """What a visit without a need of its own is for: no check may be too long away."""
-        kinds = dict.fromkeys(kind for kind, _ in watched(self.plan))
-        return tuple(self.protocol.kinds[k].text if k in self.protocol.kinds else k for k in kinds)
+        kinds = dict.fromkeys(kind for kind, _ in self.plan.watched)
+        return tuple(text_of(kind, self.protocol.kinds) for kind in kinds)
 
     def kind(self, need: ReviewNeed) -> str:
         """What a need looks at, in words."""
-        known = self.protocol.kinds.get(need.kind)
-        return known.text if known else need.kind
+        return text_of(need.kind, self.protocol.kinds)
 
     def reasons_of(self, keys: Iterable[str]) -> tuple[ReviewNeed, ...]:
         """The needs that a trip serves."""

@@ -12,10 +12,10 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import show
 from followup.desks.patient_page import known, patient_answer, then_patient
 from followup.desks.posted import AForm, Posted, first
+from followup.desks.sheets import found_sheet
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
 from followup.recall.worklist import worklist
-from followup.records.sheets import find_sheet
 from followup.records.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
@@ -33,12 +33,8 @@ def today(request: Request, visit: AnyVisit, on: date | None = None) -> Response
 @router.get("/found/{sheet}")
 def found(request: Request, visit: AnyVisit, sheet: str) -> Response:
     """Whose sheet it is and what to do next; nothing is stored by looking."""
+    of_sheet = found_sheet(visit, sheet)
     with visit.desk.store.read() as session:
-        of_sheet = find_sheet(session, sheet)
-        if of_sheet is None:
-            raise FollowupError(
-                "sheet.unknown", "no such sheet was issued here", fix="search by name instead"
-            )
         return patient_answer(request, visit, session, of_sheet.patient, found=of_sheet)
 
 

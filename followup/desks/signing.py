@@ -26,7 +26,7 @@ def sign_one(visit: Visit, view: PlanView, *, password: str, reason: str) -> Non
         _sign_checked(visit, view, reason)
     except FollowupError:
         # Of two clicks at once the second may find the first one's signature at any step.
-        if not signed_by_me(visit, load(visit, view.version.id)):
+        if not _is_mine(visit, view.version.id):
             raise
 
 
@@ -35,16 +35,13 @@ def _sign_checked(visit: Visit, view: PlanView, reason: str) -> None:
         raise FollowupError(
             "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
         )
-    with visit.desk.store.read() as session:
-        newest = patient(session, view.version.patient_id).record_number
-    if is_stale(visit, view, newest):
+    if _is_stale_now(visit, view):
         raise FollowupError(
             "plan.stale",
             "the record, the protocol or the day has changed since this draft was made",
             fix="make the plan again, look at it, then sign",
         )
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        sign_plan(unit, plan_id=view.version.id, reason=reason)
+    _sign(visit, view, reason)
 
 
 def sign_several(
@@ -99,14 +96,22 @@ def _sign_plain(visit: Visit, number: int) -> str:
 
 
 def _sign_plainly(visit: Visit, view: PlanView) -> None:
-    with visit.desk.store.read() as session:
-        newest = patient(session, view.version.patient_id).record_number
-    if is_stale(visit, view, newest):
+    if _is_stale_now(visit, view):
         raise FollowupError("plan.stale", "made for another day or record", fix="make it again, look, sign")
     if needs_reason(visit, view):
         raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
+    _sign(visit, view)
+
+
+def _sign(visit: Visit, view: PlanView, reason: str = "") -> None:
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        sign_plan(unit, plan_id=view.version.id)
+        sign_plan(unit, plan_id=view.version.id, reason=reason)
+
+
+def _is_stale_now(visit: Visit, view: PlanView) -> bool:
+    with visit.desk.store.read() as session:
+        newest = patient(session, view.version.patient_id).record_number
+    return is_stale(visit, view, newest)
 
 
 def _is_mine(visit: Visit, number: int) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan
+from followup.clinical.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
 from followup.desks.words import runs_left
@@ -57,16 +58,9 @@ def visit_lines(session: Session, visit: Visit, trips: Iterable[TripView]) -> tu
     return tuple(_line(visit, trip, people[trip.patient_id], bodies.get(trip.plan_id)) for trip in chosen)
 
 
-def watched(plan: CarePlan) -> tuple[tuple[str, Eye], ...]:
-    """What a visit is for that serves no need of its own: it keeps the time between two checks short."""
-    kinds = {"pressure": "pressure", "cornea": "cornea-stain"}
-    return tuple(dict.fromkeys((kinds[gap.kind], gap.eye) for gap in plan.gaps))
-
-
 def kind_words(visit: Visit, kind: str) -> str:
     """A kind of check in the words of the protocol, or its id where the protocol does not know it."""
-    known = visit.desk.protocol.kinds.get(kind)
-    return known.text if known else kind
+    return text_of(kind, visit.desk.protocol.kinds)
 
 
 def fact_words(visit: Visit, name: str) -> str:
@@ -91,7 +85,7 @@ def _reasons(visit: Visit, trip: TripView, body: CarePlan | None) -> tuple[Reaso
     """What the visit looks at, or looked at. A need that the plan no longer names shows its key."""
     keys = trip.served or trip.serves
     if not keys and body:
-        return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in watched(body))
+        return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in body.watched)
     needs = {need.key: need for need in body.needs} if body else {}
     return tuple(
         Reason(key, kind_words(visit, needs[key].kind), needs[key].eye)

@@ -11,7 +11,7 @@ import logging
 import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from sqlmodel import Session
@@ -103,12 +103,6 @@ def run_due(place: Workplace, now: datetime) -> tuple[str, ...]:
 def seal_file(folder: Path) -> Path:
     """Where the journal's newest seal is written down in the clinic's folder."""
     return folder / "journal-seal.json"
-
-
-def put_seal_aside(path: Path, now: datetime) -> None:
-    """After a backup was put back: the seal knows entries that are gone, and is kept beside."""
-    if path.exists():
-        path.replace(path.with_name(f"{path.name}.before-{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"))
 
 
 def kept_seal(path: Path) -> Seal | None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, ReviewNeed
-from followup.clinical.protocol import Kind
+from followup.clinical.protocol import Kind, text_of
 from followup.clinical.recall_rules import RecallRules
 from followup.clinical.record import Eye
 from followup.language.catalogues import Translator
@@ -140,15 +140,14 @@ def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, 
 
 def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
     """Each check once, in the protocol's words; a kind that it no longer knows by its id."""
-    return tuple(dict.fromkeys(kinds[n.kind].text if n.kind in kinds else n.kind for n in needs))
+    return tuple(dict.fromkeys(text_of(n.kind, kinds) for n in needs))
 
 
 def _watched(trip: TripView, bodies: Mapping[int, CarePlan], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
     """What a visit is for that serves no need: it keeps the time between two checks short."""
     body = bodies.get(trip.plan_id)
-    watched = {"pressure": "pressure", "cornea": "cornea-stain"}
-    found = (watched[gap.kind] for gap in body.gaps) if body else ()
-    return tuple(dict.fromkeys(kinds[kind].text if kind in kinds else kind for kind in found))
+    found = (kind for kind, _ in body.watched) if body else ()
+    return tuple(dict.fromkeys(text_of(kind, kinds) for kind in found))
 
 
 def _eyes(needs: Sequence[ReviewNeed], patient: PatientView) -> tuple[Eye, ...]:

@@ -9,7 +9,7 @@ from datetime import date
 from sqlmodel import Session
 
 from followup.clinical.careplan import Bottle, Course
-from followup.clinical.formulary import Medicine
+from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.record import Eye
 from followup.records.attempts import standings
 from followup.records.patients import patients_by_id
@@ -61,11 +61,6 @@ def _place(one: HandOut) -> tuple[date, str, str, str, int]:
     return one.bottle.handed_over, who.name.casefold(), who.code, one.course.key, one.bottle.number
 
 
-def medicine_name(key: str, formulary: Mapping[str, Medicine]) -> str:
-    """Name and strength, or the key of a medicine that is not in the formulary."""
-    return formulary[key].label if key in formulary else key
-
-
 def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine]) -> tuple[BottleLine, ...]:
     """The bottles of ``day`` for a spreadsheet, by medicine and patient."""
     lines = (
@@ -73,7 +68,7 @@ def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine
             one.patient.code,
             one.patient.name,
             one.course.eye,
-            medicine_name(one.course.medicine, formulary),
+            label_of(one.course.medicine, formulary),
             one.bottle.number,
             one.bottle.opened,
         )

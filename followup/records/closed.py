@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
+from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from followup.records.places import clinic_calendar
@@ -30,8 +31,7 @@ def visits_to_move(session: Session, today: date, only: int | None = None) -> tu
     rows = session.exec(
         select(col(TripRow.id), col(TripRow.day), col(TripRow.services), col(PatientRow.site_id))
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
-        .where(col(TripRow.status).in_(_AHEAD), TripRow.day >= today)
-        .where(*([] if only is None else [col(TripRow.id) == only]))
+        .where(*_ahead(today), *([] if only is None else [col(TripRow.id) == only]))
         .order_by(col(TripRow.day), col(TripRow.id))
     ).all()
     calendars = {site: clinic_calendar(session, site) for site in {row[3] for row in rows}}
@@ -45,11 +45,13 @@ def visits_to_move(session: Session, today: date, only: int | None = None) -> tu
 def visits_ahead(session: Session, today: date) -> tuple[int, ...]:
     """The ids alone of the visits from ``today`` on, for where a row can't be read."""
     numbers = session.exec(
-        select(TripRow.id)
-        .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
-        .where(col(TripRow.status).in_(_AHEAD), TripRow.day >= today)
+        select(TripRow.id).join(PatientRow, col(PatientRow.id) == TripRow.patient_id).where(*_ahead(today))
     )
     return tuple(number for number in numbers if number is not None)
+
+
+def _ahead(today: date) -> tuple[ColumnElement[bool], ...]:
+    return col(TripRow.status).in_(_AHEAD), col(TripRow.day) >= today
 
 
 def offered(calendar: Calendar, day: date, services: Iterable[str]) -> bool:

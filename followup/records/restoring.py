@@ -30,7 +30,7 @@ def restore(backup: Path, target: Path, now: datetime, *, passphrase: str = "") 
     """
     target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     with _draft(backup, target.parent, target.name, passphrase) as draft:
-        kept = _put_aside(target, now)
+        kept = put_aside(target, now)
         draft.replace(target)
         return kept
 
@@ -110,7 +110,8 @@ def _compare_note(backup: Path, seal: Seal) -> None:
         raise broken(backup, "its journal is not the one that its note names")
 
 
-def _put_aside(target: Path, now: datetime) -> Path | None:
+def put_aside(target: Path, now: datetime) -> Path | None:
+    """Keep a file, and what SQLite keeps beside it, under another name; None where there is none."""
     if not target.exists():
         return None
     kept = target.with_name(

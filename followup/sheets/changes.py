@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.formulary import label_of
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import times_a_day
 from followup.sheets.model import Section
@@ -29,8 +30,7 @@ def _course_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
         if old is None or old.state != "active":
             yield _("%(eye)s, %(medicine)s: start it now.") % values
         elif old.medicine != course.medicine:
-            known = inputs.formulary.get(old.medicine)
-            values["old"] = inputs.number(known.label if known else old.medicine)
+            values["old"] = inputs.number(label_of(old.medicine, inputs.formulary))
             yield _("%(eye)s: use %(medicine)s instead of %(old)s.") % values
         elif (first := _first_change(inputs, old, course)) is not None:
             values["day"] = inputs.day(first)

@@ -17,7 +17,6 @@ from followup.desks.figures import days_ahead, followed
 from followup.records.desk_notes import MOST_BOTTLES
 
 router = router_of("Pharmacy and manager")
-Role = Literal["counsellor", "reception", "surgeon", "pharmacy", "manager"]
 Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
 
 

@@ -13,7 +13,6 @@ from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, r
 from followup.desks.calendar_desk import replace_calendar
 from followup.desks.desk import AnyVisit
 from followup.desks.staff_desk import add_person, change_person
-from followup.records.desk_notes import MOST_BOTTLES
 from followup.records.messages import Channel, try_again, unsent_messages
 from followup.records.staff import all_staff
 from followup.records.views import Staff
@@ -21,7 +20,6 @@ from followup.timing.calendar import Calendar
 
 router = router_of("Pharmacy and manager")
 Role = Literal["counsellor", "reception", "surgeon", "pharmacy", "manager"]
-Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
 
 
 class CalendarOut(Given):

@@ -17,9 +17,8 @@ from followup.desks.glance import glance_of
 from followup.desks.printing import issue_sheets_of, sheets_of_day
 from followup.desks.recording import known_patient, newest_version, store_record
 from followup.desks.sheet_content import pdf_answer
-from followup.records.oplist import ListLine, operations_on, put_operation_list
+from followup.records.oplist import ListLine, operation_list, operations_on, put_operation_list
 from followup.records.plans import plan
-from followup.records.store import Unit
 
 router = router_of("Operations and records")
 PDF: dict[int | str, dict[str, Any]] = {
@@ -123,7 +122,7 @@ def replace_list(visit: AnyVisit, sent: OperationList) -> list[OperationOut]:
 def add_to_list(visit: AnyVisit, sent: OperationList) -> list[OperationOut]:
     """Add lines to the operation list of a day; a line that stands there already stays once."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        kept = _on_list(unit, sent.on)
+        kept = operation_list(unit.session, sent.on)
         known = {(line.patient_code.casefold(), line.eye) for line in kept}
         fresh = [line for line in _lines(sent) if (line.patient_code.casefold(), line.eye) not in known]
         if fresh:
@@ -192,14 +191,6 @@ def _operations(visit: Visit, day: date) -> list[OperationOut]:
             plan_status=line.plan_status,
         )
         for line in found
-    ]
-
-
-def _on_list(unit: Unit, day: date) -> list[ListLine]:
-    return [
-        ListLine(line.patient_code, line.name, line.eye)
-        for line in operations_on(unit.session, day)
-        if line.on_list
     ]
 
 

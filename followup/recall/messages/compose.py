@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 
 from followup.clinical.careplan import CarePlan, Course
-from followup.clinical.formulary import Medicine
+from followup.clinical.formulary import Medicine, label_of
 from followup.language.catalogues import Translator
 from followup.language.dates import long_date
 from followup.recall.messages.wording import CHANGED, EYES, STOP, TEXTS, MessageKind, Reader
@@ -55,11 +55,7 @@ def changes_on(course: Course, day: date) -> bool:
 
 
 def _line(course: Course, count: int, formulary: Mapping[str, Medicine], words: Translator) -> str:
-    medicine = formulary.get(course.medicine)
-    values = {
-        "eye": words.gettext(EYES[course.eye]),
-        "medicine": medicine.label if medicine else course.medicine,
-    }
+    values = {"eye": words.gettext(EYES[course.eye]), "medicine": label_of(course.medicine, formulary)}
     if not count:
         return words.gettext("%(eye)s, %(medicine)s: do not use it any more.") % values
     times = words.ngettext("%(count)s time a day", "%(count)s times a day", count) % {"count": count}

@@ -6,6 +6,7 @@ import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import cache, partial
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
@@ -27,7 +28,7 @@ from followup.records.places import clinic_calendar
 from followup.records.plans import plans_handed_over
 from followup.records.sites import site_of_patient
 from followup.records.trips import day_trips
-from followup.records.views import PatientView, TripView
+from followup.records.views import PatientView
 
 _log = logging.getLogger(__name__)
 _NOT_ASKED = MessageChoice(0, consent=False, reader="patient", channel="paper", address="", stopped_at=None)
@@ -109,8 +110,11 @@ def earliest_try(now: datetime, zone: ZoneInfo, protocol: Protocol) -> datetime:
 def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> Iterator[_Cause]:
     rules = protocol.recall.messages
     if kind == "reminder":
+        calendars = cache(partial(clinic_calendar, session))
         for visit in day_trips(session, day + timedelta(days=rules.reminder_days)):
-            if visit.status in ("proposed", "booked") and _is_offered(session, visit):
+            calendar = calendars(site_of_patient(session, visit.patient_id))
+            # Nobody is sent to a closed door: reception moves such a visit and tells the patient.
+            if visit.status in ("proposed", "booked") and offered(calendar, visit.day, visit.services):
                 yield _Cause(f"r-{visit.id}-{visit.day}", visit.patient_id, visit.day, visit.day)
     elif kind == "step change":
         tomorrow = day + timedelta(days=1)
@@ -125,12 +129,6 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
             last = line.since + timedelta(days=rules.missed_for_days)
             if line.kind == "overdue" and line.trip_id is not None and day <= last and not line.tried:
                 yield _Cause(f"m-{line.trip_id}-{line.since}", line.patient.id, last, line.since)
-
-
-def _is_offered(session: Session, visit: TripView) -> bool:
-    """Nobody is sent to a closed door: reception moves such a visit and tells the patient."""
-    calendar = clinic_calendar(session, site_of_patient(session, visit.patient_id))
-    return offered(calendar, visit.day, visit.services)
 
 
 def _written(
