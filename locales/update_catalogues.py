@@ -6,6 +6,7 @@ the new ones empty (never a guess), drops what nobody uses. English is filled wi
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 from babel.messages.catalog import Catalog, Message
@@ -27,12 +28,19 @@ def update(language: Language, domain: Domain, source: Catalog, root: Path = ROO
     if path.is_file():
         with path.open("rb") as file:
             old = read_po(file, locale=language.tag)
-    new = Catalog(locale=language.tag, charset="utf-8", fuzzy=False)
+    new = _empty(language)
     for message in source:
         if message.id:
             new[message.id] = _filled(message, old, language)
     review = before.review if before and _all_there(new) else Review()
     write_file(path, catalogue_text(language, new, review, domain))
+
+
+def _empty(language: Language) -> Catalog:
+    """A catalogue with our plural rule and not Babel's, whose number of forms changes with its versions."""
+    header = f'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=UTF-8\\n"\n'
+    header += f'"Plural-Forms: {language.plural_forms}\\n"\n'
+    return read_po(io.BytesIO(header.encode()), locale=language.tag)
 
 
 def _filled(message: Message, old: Catalog, language: Language) -> Message:

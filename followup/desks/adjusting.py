@@ -10,7 +10,6 @@ from followup.clinical.review_rules import StepPair
 from followup.desks.desk import Visit
 from followup.desks.effect import PlanWords, effect
 from followup.desks.planning import planned
-from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.records.patients import newest_record
 from followup.records.plans import plans_of
@@ -54,7 +53,7 @@ def said(
         version = newest_record(session, patient_id)
         old = planned(session, visit, version, before)
         new = planned(session, visit, version, after)
-    texts = Texts(visit.language)
+    texts = visit.texts
     return effect(old, new, PlanWords(texts, visit.desk.protocol)) or (texts.gettext("Nothing changes."),)
 
 

@@ -11,7 +11,6 @@ from fastapi import APIRouter, Request, Response
 from followup.clinical.record import Eye
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import show
-from followup.desks.words import desk_translator
 from followup.language.catalogues import N_
 from followup.language.languages import known
 from followup.recall.messages.calls import calls
@@ -48,7 +47,7 @@ def call_list(request: Request, visit: AnyVisit, on: date | None = None) -> Resp
 
 def moves_of(visit: Visit) -> list[tuple[PatientView, tuple[Eye, ...], str]]:
     """Whose visits lie on a day that does not offer what they are for: person, eyes, why; a line a visit."""
-    words = desk_translator(visit.language)
+    words = visit.texts.translator
     with visit.desk.store.read() as session:
         items = worklist(session, visit.now)
     return [(each.patient, each.eyes, said(each, words)) for item in items for each in item.to_move]

@@ -54,9 +54,7 @@ def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
     day, typed = day_of_form(first(form, "on")), first(form, "lines")
     try:
         lines = [
-            _list_line(i, line, Texts(visit.language))
-            for i, line in enumerate(typed.splitlines(), 1)
-            if line.strip()
+            _list_line(i, line, visit.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
         ]
         out = _taken_out(visit, day, lines)
         if out and first(form, "takes_out") != _keys(out):

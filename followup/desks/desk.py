@@ -14,6 +14,7 @@ from fastapi import Depends, Request
 
 from followup.clinical.protocol import Protocol
 from followup.desks.security.passwords import Passwords
+from followup.desks.words import Texts
 from followup.recall.codes import Keyring
 from followup.records.messages import Channel
 from followup.records.store import Store
@@ -74,6 +75,11 @@ class Visit:
     @property
     def language(self) -> str:
         return self.clinic.staff_language
+
+    @cached_property
+    def texts(self) -> Texts:
+        """The staff's language, made ready once for everything that this request says."""
+        return Texts(self.language)
 
 
 def desk_of(request: Request) -> Desk:

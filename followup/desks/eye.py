@@ -22,7 +22,6 @@ from followup.desks.forms.sheet import FormView, RecordError, check
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.visit_lines import VisitLine, visit_lines
-from followup.desks.words import Texts, runs_left
 from followup.errors import FollowupError
 from followup.records.journal import JournalEntry, journal_of
 from followup.records.patients import correct_record, newest_record, patient_by_code
@@ -178,8 +177,8 @@ def look_fields() -> tuple[tuple[Field, ...], tuple[Field, ...]]:
 
 def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
     """The time line as a picture and as a table, with the visits as they came about."""
-    texts = Texts(visit.language)
-    words = Words(texts.gettext, texts.day, runs_left(visit.language))
+    texts = visit.texts
+    words = Words(texts.gettext, texts.day, texts.runs_left)
     signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, visit.today))
     given = (signed, case.record, case.eye, visit.today)
 

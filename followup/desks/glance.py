@@ -14,7 +14,6 @@ from followup.desks.desk import Visit
 from followup.desks.forms.sheet import RecordError, check, read_form
 from followup.desks.plan_view import PlanView
 from followup.desks.posted import Posted
-from followup.desks.words import runs_left
 from followup.errors import FollowupError
 from followup.records.oplist import EyeCheck, check_against_list
 from followup.records.places import planning_calendar
@@ -49,7 +48,7 @@ def glance_of(visit: Visit, record: Record) -> Glance:
         listed = check_against_list(session, record)
     version = _as_version(visit, record, plan)
     view = PlanView(version, record, visit.desk.protocol, visit.today)
-    stairs = build_staircase(plan, mirrored=runs_left(visit.language))
+    stairs = build_staircase(plan, mirrored=visit.texts.runs_left)
     return Glance("", view, stairs, tuple(dict.fromkeys(_facts(plan))), listed)
 
 

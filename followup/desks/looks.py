@@ -211,7 +211,7 @@ def _course_name(visit: Visit, case: EyeCase, key: str) -> str:
     if found is None:
         return key
     name = label_of(found.medicine, visit.desk.protocol.formulary)
-    return f"{name}, {Texts(visit.language).eye(found.eye)}"
+    return f"{name}, {visit.texts.eye(found.eye)}"
 
 
 def _plain(value: object, texts: Texts) -> str:
@@ -260,7 +260,7 @@ def _page(
         look=look,
         outcome=outcome,
         refused=refused,
-        seen_lines=_seen_lines(look, Texts(visit.language)),
+        seen_lines=_seen_lines(look, visit.texts),
         typed=typed,
         effect=effect,
         error=error,
@@ -269,5 +269,5 @@ def _page(
         label_of=lambda key: label_of(key, visit.desk.protocol.formulary),
         newest=case.plans[0] if case.plans else None,
         since=_since(visit, case, typed),
-        title_of=lambda name: _title(outcome, name, Texts(visit.language)),
+        title_of=lambda name: _title(outcome, name, visit.texts),
     )

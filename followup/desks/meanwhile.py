@@ -8,7 +8,6 @@ from sqlmodel import Session
 
 from followup.desks.desk import Visit
 from followup.desks.effect import PlanWords, effect
-from followup.desks.words import Texts
 from followup.records.plans import plans_of
 from followup.records.views import PlanVersion
 
@@ -35,5 +34,5 @@ def meanwhile(session: Session, visit: Visit, seen: PlanVersion) -> Meanwhile | 
     newest = plans_of(session, seen.patient_id)[0]
     if newest.id == seen.id:
         return None
-    words = PlanWords(Texts(visit.language), visit.desk.protocol)
+    words = PlanWords(visit.texts, visit.desk.protocol)
     return Meanwhile(seen, newest, effect(seen.body, newest.body, words))

@@ -10,7 +10,6 @@ from sqlmodel import Session
 
 from followup.clinical.recall_rules import AttemptOutcome
 from followup.desks.desk import Visit
-from followup.desks.words import desk_translator
 from followup.language.catalogues import N_, Translator
 from followup.language.dates import long_date
 from followup.records.taking_back import Step, steps_of_day
@@ -53,7 +52,7 @@ def noted_today(
     session: Session, visit: Visit, codes: Collection[str], actions: Collection[str] = ()
 ) -> list[Noted]:
     """What whoever is logged in may take back of these patients, newest first."""
-    words = desk_translator(visit.language)
+    words = visit.texts.translator
     return [
         Noted(step.number, step.patient_code, _text(step, words), step.at, step.by)
         for step in steps_of_day(session, visit.now, codes, actions=actions)

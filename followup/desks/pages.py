@@ -102,17 +102,17 @@ def show(request: Request, template: str, *, status: int = 200, **context: Any) 
 
 def around(visit: Visit, path: str) -> dict[str, Any]:
     """What stands on every page: the clinic, its day, who is here and where they may go."""
-    texts = words.Texts(visit.language)
+    texts = visit.texts
     return {
         "clinic": visit.clinic,
         "today": visit.today,
         "staff": visit.login.staff if visit.login else None,
         "signature": visit.signature,
         "language": visit.language,
-        "draw": partial(build_staircase, today=visit.today, mirrored=words.runs_left(visit.language)),
+        "draw": partial(build_staircase, today=visit.today, mirrored=texts.runs_left),
         "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
         "fact_words": lambda name: _fact(visit, texts, name),
-        "direction": words.direction(visit.language),
+        "direction": texts.direction,
         "places": list(_places(visit, path)),
     }
 

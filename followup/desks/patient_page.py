@@ -14,7 +14,6 @@ from followup.desks.noted import noted_today
 from followup.desks.pages import go, show
 from followup.desks.posted import Posted
 from followup.desks.visit_lines import visit_lines
-from followup.desks.words import desk_translator
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
 from followup.recall.worklist import reason, worklist
@@ -72,7 +71,7 @@ def patient_answer(
     lines = visit_lines(session, visit, (t for t in trips_of(session, who.id) if t.status != "cancelled"))
     standing = standing_of(session, who.id)
     gone = standing if standing and standing.standing != "followed" else None
-    words, rules = desk_translator(visit.language), visit.desk.protocol.recall
+    words, rules = visit.texts.translator, visit.desk.protocol.recall
     line = next((item for item in worklist(session, visit.now, rules) if item.patient.id == who.id), None)
     return show(
         request,

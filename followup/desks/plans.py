@@ -21,7 +21,6 @@ from followup.desks.plan_view import PlanView, load, view_of
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.signing import is_stale, sign_one
-from followup.desks.words import Texts, runs_left
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.records.patients import correct_record, newest_record, patient
@@ -185,7 +184,7 @@ def _page(
         answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
         form=form or answer_form(record.record),
         stale=is_stale(visit, view, who.record_number),
-        stairs=_staircases(view, runs_left(visit.language)),
+        stairs=_staircases(view, visit.texts.runs_left),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],
         error=error,
@@ -207,7 +206,7 @@ def changes_of(visit: Visit, view: PlanView, base: PlanVersion | None) -> tuple[
     """What a draft does against what it is compared with, in sentences; nothing where there is none."""
     if base is None:
         return ()
-    return effect(base.body, view.plan, PlanWords(Texts(visit.language), visit.desk.protocol))
+    return effect(base.body, view.plan, PlanWords(visit.texts, visit.desk.protocol))
 
 
 def _why(view: PlanView, name: str) -> tuple[str, ...]:

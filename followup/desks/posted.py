@@ -8,7 +8,6 @@ from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
 from followup.desks.desk import visit_of
-from followup.desks.words import Texts
 from followup.errors import FollowupError
 
 # The one word of a record that is typed and not chosen.
@@ -37,7 +36,7 @@ async def read_posted(request: Request) -> Posted:
 async def _answers(request: Request) -> Posted:
     """The posted form with what staff write in their own language in the record's words."""
     form = await read_posted(request)
-    own = Texts(visit_of(request).language).choice(NOT_DONE).casefold()
+    own = visit_of(request).texts.choice(NOT_DONE).casefold()
     for name, values in form.items():
         if name.endswith(".pressure"):
             form[name] = [NOT_DONE if text.strip().casefold() == own else text for text in values]

@@ -20,8 +20,6 @@ from followup.desks.plan_view import record_of
 from followup.desks.posted import AForm, Posted, first
 from followup.desks.recording import day_of_form
 from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer, staff_language
-from followup.desks.told import Teller
-from followup.desks.words import desk_translator
 from followup.errors import FollowupError
 from followup.records.oplist import operations_on
 from followup.records.plans import active_plan
@@ -135,7 +133,7 @@ def sheets_of_day(visit: Visit, day: date, part: int) -> bytes:
         [BatchSheet(each.patient_code, partial(_make, visit, each)) for each in found],
         day=day,
         staff_language=staff_language(visit),
-        tell=Teller(desk_translator(visit.language)).told,
+        tell=visit.texts.told,
     )
     return batch.parts[min(max(part, 1), len(batch.parts)) - 1]
 

@@ -13,7 +13,6 @@ from followup.desks.failures import status_of
 from followup.desks.noted import SAID, noted_today
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
-from followup.desks.words import desk_translator
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
@@ -33,7 +32,7 @@ WAYS: dict[Way, str] = {
 @router.get("/to-reach")
 def to_reach(request: Request, visit: AnyVisit) -> Response:
     """Whom to reach now, whom later, and what was tried today."""
-    words = desk_translator(visit.language)
+    words = visit.texts.translator
     with visit.desk.store.read() as session:
         items = worklist(session, visit.now, visit.desk.protocol.recall)
         tried = {one.patient_id for one in attempts_on(session, visit.today)}
@@ -151,7 +150,7 @@ def _page(
         status=status,
         item=item,
         who=item.patient,
-        why=reason(item, desk_translator(visit.language)),
+        why=reason(item, visit.texts.translator),
         way=way,
         ways=WAYS,
         outcomes=OUTCOMES[way],

@@ -16,7 +16,6 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
-from followup.desks.words import Texts, desk_translator
 from followup.errors import FollowupError
 from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
 from followup.recall.worklist import ToReach, reason, worklist
@@ -48,7 +47,7 @@ class Inflamed:
 
 @router.get("/my-patients")
 def my_patients(request: Request, visit: AnyVisit) -> Response:
-    words, found = desk_translator(visit.language), overview(visit)
+    words, found = visit.texts.translator, overview(visit)
     return show(
         request,
         "my-patients.html",
@@ -105,7 +104,7 @@ def compare(
 ) -> Response:
     """What the newer version changes of the older one."""
     new, old, who = two_versions(visit, plan_id, other)
-    lines = side_by_side(old.body, new.body, PlanWords(Texts(visit.language), visit.desk.protocol))
+    lines = side_by_side(old.body, new.body, PlanWords(visit.texts, visit.desk.protocol))
     return show(request, "compare.html", who=who, old=old, new=new, lines=lines)
 
 

@@ -11,7 +11,6 @@ from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
-from followup.desks.words import runs_left
 from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
@@ -69,7 +68,7 @@ def fact_words(visit: Visit, name: str) -> str:
 
 
 def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None) -> VisitLine:
-    mirrored = runs_left(visit.language)
+    mirrored = visit.texts.runs_left
     days = VisitDays(trip.day, trip.window_end, trip.status)
     return VisitLine(
         trip=trip,

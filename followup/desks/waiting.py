@@ -14,7 +14,6 @@ from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, view_of
 from followup.desks.posted import AForm, number_of
 from followup.desks.signing import is_stale, sign_several
-from followup.desks.words import runs_left
 from followup.errors import FollowupError
 from followup.records.patients import patient
 from followup.records.plans import active_plan, plans_waiting_for_signature
@@ -91,5 +90,5 @@ def _line(session: Session, visit: Visit, version: PlanVersion) -> Waiting:
     first = active_plan(session, version.patient_id) is None
     plain = version.body.signable and not version.body.questions and first and not version.edits
     together = bool(plain and visit.signature and not is_stale(visit, view, who.record_number))
-    stairs = build_staircase(version.body, mirrored=runs_left(visit.language))
+    stairs = build_staircase(version.body, mirrored=visit.texts.runs_left)
     return Waiting(version, who, view, stairs, together)

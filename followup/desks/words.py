@@ -52,48 +52,47 @@ def desk_translator(language: str) -> Translator:
         return translator("en", "desk")
 
 
-def direction(language: str) -> str:
-    """ "ltr" or "rtl" of the page."""
-    return desk_translator(language).language.direction
-
-
-def runs_left(language: str) -> bool:
-    """Whether the page, and time in its drawings, runs from right to left."""
-    return direction(language) == "rtl"
-
-
 class Texts:
     """What templates need of a language: gettext and the filters."""
 
     def __init__(self, language: str) -> None:
-        self._translator = desk_translator(language)
-        self.told = Teller(self._translator).told
-        self.comma = self._translator.gettext("%(first)s, %(last)s") % {"first": "", "last": ""}
+        self.translator = desk_translator(language)
+        self.told = Teller(self.translator).told
+        self.comma = self.translator.gettext("%(first)s, %(last)s") % {"first": "", "last": ""}
+
+    @property
+    def direction(self) -> str:
+        """ "ltr" or "rtl" of the page."""
+        return self.translator.language.direction
+
+    @property
+    def runs_left(self) -> bool:
+        """Whether the page, and time in its drawings, runs from right to left."""
+        return self.translator.language.rtl
 
     def gettext(self, message: str) -> str:
         """The message in this language."""
-        return self.upright(self._translator.gettext(message))
+        return self.upright(self.translator.gettext(message))
 
     def ngettext(self, singular: str, plural: str, n: int) -> str:
         """The form of a message that goes with ``n``."""
-        return self.upright(self._translator.ngettext(singular, plural, n))
+        return self.upright(self.translator.ngettext(singular, plural, n))
 
     def upright(self, text: object) -> str:
         """A text whose grades and ranges keep their order inside right-to-left words."""
-        return upright(str(text), self._translator.language)
+        return upright(str(text), self.translator.language)
 
     def apart(self, value: str) -> str:
         """A name in Latin letters that keeps its own direction inside right-to-left words."""
-        rtl = self._translator.language.direction == "rtl"
-        return f"\u2068{value}\u2069" if rtl else value
+        return f"\u2068{value}\u2069" if self.runs_left else value
 
     def day(self, day: date) -> str:
         """ "Tuesday 24 November 2026"."""
-        return long_date(day, self._translator.language)
+        return long_date(day, self.translator.language)
 
     def short_day(self, day: date) -> str:
         """ "24 November", beside a full date."""
-        return short_date(day, self._translator.language)
+        return short_date(day, self.translator.language)
 
     def moment(self, instant: datetime, zone: ZoneInfo) -> str:
         """An instant as the clinic's day and clock."""

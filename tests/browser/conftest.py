@@ -164,6 +164,24 @@ class Person:
         self.page.keyboard.press("ArrowDown")
         return len(typed) + len(eyes) + 1
 
+    def saves_routine(self) -> str:
+        """The counsellor enters the routine case and logs out; the address of its plan."""
+        self.log_in("counsellor")
+        self.follow("text=Enter an operation")
+        self.enter_routine()
+        self.follow("text=Save record and see plan")
+        plan = self.page.url
+        self.log_out()
+        return plan
+
+    def signs_ticked(self) -> None:
+        """The surgeon signs the plan that waits, ticked on the list, and logs out."""
+        self.log_in("surgeon")
+        self.page.check("input[name='plan']")
+        self.page.fill("#password", PASSWORD)
+        self.follow("text=Sign ticked plans")
+        self.log_out()
+
 
 ROUTINE = {
     "patient.code": "",

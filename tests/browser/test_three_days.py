@@ -115,11 +115,7 @@ def test_the_days_go_on_without_scripts(served, person):
     plan = page.url
     who.log_out()
 
-    who.log_in("surgeon")
-    page.check("input[name='plan']")
-    page.fill("#password", PASSWORD)
-    who.follow("text=Sign ticked plans")
-    who.log_out()
+    who.signs_ticked()
 
     who.log_in("counsellor")
     page.goto(f"{plan}/preview")

@@ -21,17 +21,8 @@ def handed_over(served, person):
     """A routine patient whose sheet is in her hands; the id of that sheet."""
     who = person()
     page = who.page
-    who.log_in("counsellor")
-    who.follow("text=Enter an operation")
-    who.enter_routine()
-    who.follow("text=Save record and see plan")
-    plan = page.url
-    who.log_out()
-    who.log_in("surgeon")
-    page.check("input[name='plan']")
-    page.fill("#password", PASSWORD)
-    who.follow("text=Sign ticked plans")
-    who.log_out()
+    plan = who.saves_routine()
+    who.signs_ticked()
     who.log_in("counsellor")
     page.goto(f"{plan}/preview")
     who.follow("button:has-text('Print sheet')")
@@ -129,12 +120,7 @@ def test_a_double_click_marks_once_and_a_slip_at_the_window_is_taken_back(served
 def test_a_double_click_on_print_issues_one_sheet(served, person):
     who = person()
     page = who.page
-    who.log_in("counsellor")
-    who.follow("text=Enter an operation")
-    who.enter_routine()
-    who.follow("text=Save record and see plan")
-    plan = page.url
-    who.log_out()
+    plan = who.saves_routine()
     who.log_in("surgeon")
     page.goto(plan)
     page.fill("#password", PASSWORD)

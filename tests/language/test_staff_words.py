@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from followup.desks.extraction import DESK_LANGUAGES, desk_messages
-from followup.desks.words import desk_translator, direction
+from followup.desks.words import Texts, desk_translator
 from followup.language.catalogue_files import english, key_of, shipped
 from followup.language.catalogues import offered, translator, wanted_messages
 from followup.language.checks import flaws
@@ -72,7 +72,7 @@ def test_a_counted_sentence_keeps_its_number(tag, count):
 
 
 def test_pages_run_from_right_to_left_in_arabic_alone():
-    assert {tag: direction(tag) for tag in DESK_LANGUAGES} == dict.fromkeys(DESK_LANGUAGES, "ltr") | {
+    assert {tag: Texts(tag).direction for tag in DESK_LANGUAGES} == dict.fromkeys(DESK_LANGUAGES, "ltr") | {
         "ar": "rtl"
     }
 

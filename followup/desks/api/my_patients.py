@@ -11,7 +11,6 @@ from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.desk import AnyVisit
 from followup.desks.surgeon import overview, say_standing
-from followup.desks.words import desk_translator
 from followup.recall.worklist import reason
 
 router = router_of("Eyes")
@@ -58,7 +57,7 @@ class Standing(Sent):
 @router.get("/my-patients")
 def my_patients(visit: AnyVisit) -> MyPatients:
     """Whom the surgeon must look after today."""
-    found, words, today = overview(visit), desk_translator(visit.language), visit.today
+    found, words, today = overview(visit), visit.texts.translator, visit.today
     return MyPatients(
         inflamed=[
             InflamedOut(patient=person_of(one.who, today), look=one.look, day=one.day)

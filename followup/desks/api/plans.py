@@ -21,7 +21,6 @@ from followup.desks.posted import Posted
 from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
 from followup.desks.surgeon import two_versions
 from followup.desks.waiting import waiting_plans
-from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.records.patients import newest_record, patient
 from followup.records.plans import active_plan, plan, plans_of
@@ -179,7 +178,7 @@ def against(
 ) -> list[Differs]:
     """What a version changes of another one of the same patient."""
     new, old, _ = two_versions(visit, plan_id, other)
-    words = PlanWords(Texts(visit.language), visit.desk.protocol)
+    words = PlanWords(visit.texts, visit.desk.protocol)
     return [
         Differs(text=one.text, was=one.was, now=one.now) for one in side_by_side(old.body, new.body, words)
     ]

@@ -11,7 +11,6 @@ from followup.desks.api.people import Person, person_of
 from followup.desks.call_list import calls_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.reaching import note_reached, reach_item, script_of
-from followup.desks.words import desk_translator
 from followup.recall.messages.wording import MessageKind
 from followup.recall.worklist import Kind, ToReach, reason, worklist
 
@@ -139,7 +138,7 @@ def _reach(visit: Visit, item: ToReach) -> Reach:
         tier=item.tier,
         days=item.days,
         since=item.since,
-        why=reason(item, desk_translator(visit.language)),
+        why=reason(item, visit.texts.translator),
         next_way=item.next.way if item.next else None,
         next_on=item.next.on if item.next else None,
         waits=item.waits,

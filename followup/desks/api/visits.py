@@ -26,7 +26,6 @@ from followup.desks.noted import noted_today
 from followup.desks.reception import arrive, come_in, finish, stay_away
 from followup.desks.recording import known_patient
 from followup.desks.visit_lines import visit_lines
-from followup.desks.words import desk_translator
 from followup.recall.codes import Scan
 from followup.recall.photos import read_photo
 from followup.recall.worklist import reason, worklist
@@ -137,7 +136,7 @@ def photo(
 @router.get("/patients/{code}")
 def patient(visit: AnyVisit, code: Code) -> PatientOut:
     """All about a patient."""
-    who, words = known_patient(visit, code), desk_translator(visit.language)
+    who, words = known_patient(visit, code), visit.texts.translator
     with visit.desk.store.read() as session:
         lines = visit_lines(session, visit, trips_of(session, who.id))
         return PatientOut(
