@@ -38,7 +38,7 @@ def update(language: Language, domain: Domain, source: Catalog, root: Path = ROO
 
 def _empty(language: Language) -> Catalog:
     """A catalogue with our plural rule and not Babel's, whose number of forms changes with its versions."""
-    header = f'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=UTF-8\\n"\n'
+    header = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=UTF-8\\n"\n'
     header += f'"Plural-Forms: {language.plural_forms}\\n"\n'
     return read_po(io.BytesIO(header.encode()), locale=language.tag)
 
