@@ -56,8 +56,9 @@ class Served:
 
 
 @pytest.fixture
-def served(store: Store) -> Iterator[Served]:
-    """On each of both databases."""
+def served(sqlite_store: Store) -> Iterator[Served]:
+    """On SQLite: what differs between the databases is tested where they are called, in the records' room."""
+    store = sqlite_store
     protocol, times = load_protocol(), [datetime(2027, 3, 1, 8, 30, tzinfo=UTC)]
     with store.write(SYSTEM, times[0] - timedelta(days=1)) as unit:
         for role in ("counsellor", "reception", "surgeon", "pharmacy", "manager"):

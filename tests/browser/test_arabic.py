@@ -13,7 +13,6 @@ from followup.language.languages import LANGUAGES
 
 PASSWORD = "a long enough password"
 SIZES = {"desk": (1366, 768), "phone": (390, 844)}
-SIZE_ON = {"postgresql": "desk", "sqlite": "phone"}
 # Terms and signs that stand in Latin letters in an Arabic chart too.
 TERMS = "mmHg NSAID Letter Riverbend Clinic counsellor"
 # What is isolated as it is cited, and names with signs in them such as right:first-look or operations.0.eye.
@@ -80,10 +79,10 @@ def sign(who, message: str) -> None:
     press(who, message)
 
 
-@pytest.mark.parametrize("database_kind", SIZE_ON)
-def test_three_days_in_arabic(served, person, database_kind):
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_three_days_in_arabic(served, person, size):
     served.speak("ar")
-    size, known, left = SIZE_ON[database_kind], names(), {}
+    known, left = names(), {}
     who = person(SIZES[size])
     page = who.page
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pypdfium2
 import pytest
@@ -81,14 +83,11 @@ def test_a_look_that_is_not_offered_is_refused_in_one_line(
     assert not (tmp_path / "a.pdf").exists()
 
 
-@pytest.fixture(scope="module")
-def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample clinic's folder, made once."""
-    from followup.cli import cli
-    from followup.cli.contract import run
-
+@pytest.fixture
+def sample(made: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the sample clinic's folder: printing writes into it."""
     folder = tmp_path_factory.mktemp("sample") / "clinic"
-    assert run(cli, ["demo", "--folder", str(folder), "--no-serve"]) == 0
+    shutil.copytree(made.folder, folder)
     return folder
 
 
