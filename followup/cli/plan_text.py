@@ -20,6 +20,7 @@ from followup.cli.words import (
 from followup.clinical.careplan import CarePlan, Caution, Course, Dose, Question, Reason, ReviewNeed, Trip
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Record
+from followup.clinical.tablets import dose_words, number_of_tablets
 
 WIDTH = 100
 NOT_APPROVED = "not approved for patients"
@@ -39,7 +40,7 @@ def render_plan(plan: CarePlan, record: Record, formulary: Mapping[str, Medicine
         _section("First drop day", _first_days(plan, days)),
         _section("Courses", _courses(plan, days, formulary)),
         _section("The day's rounds", _rounds(plan, days, formulary)),
-        _section("Bottles", _bottles(plan, days, formulary)),
+        _section("Bottles and tablets", _bottles(plan, days, formulary)),
         _section("Before the patient leaves", _before_leaving(plan)),
         _section("What must be looked at", (_need(need, days) for need in plan.needs)),
         _section("Never longer without a check", _gaps(plan)),
@@ -160,7 +161,7 @@ def _courses(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
         named = medicine_words(course.medicine, formulary)
         yield f"{eye_words(course.eye)}, {course.role}: {named}{marks}{state[course.state]}"
-        yield from _steps(course, days)
+        yield from _steps(course, plan, days, formulary)
         if course.fixed_times:
             yield f"  at {listed(time.strftime('%H:%M') for time in course.fixed_times)}"
         if course.ordered_by:
@@ -170,12 +171,18 @@ def _courses(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         yield from _because(course.reasons)
 
 
-def _steps(course: Course, days: DayNumbers) -> Iterator[str]:
+def _steps(
+    course: Course, plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
+) -> Iterator[str]:
     for step in course.steps:
-        amount = f"{step.count} a day" + (f", {step.mg:g} mg each" if step.mg is not None else "")
+        amount = dose_words(step, formulary.get(course.medicine), plan.times_of(course.key, step))
+        if course.goes_on and step == course.steps[-1]:
+            since = "" if step.start <= plan.as_of else f" from {short_day(step.start)} on"
+            yield f"  {amount}{since}, no last day is ordered"
+            continue
         length = counted(step.days, "day", "days")
         yield f"  {amount} for {length}: {days.span(step.start, step.end, course.eye)}"
-    if course.last_day is not None:
+    if course.last_day is not None and not course.goes_on:
         what = (
             counted(course.drops, "drop", "drops") if course.eye else counted(course.drops, "dose", "doses")
         )
@@ -186,16 +193,18 @@ def _steps(course: Course, days: DayNumbers) -> Iterator[str]:
 def _rounds(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
     courses = {course.key: course for course in plan.courses}
 
-    def dose(item: Dose) -> str:
+    def dose(item: Dose, start: date) -> str:
         course = courses.get(item.course)
         name = medicine_words(course.medicine, formulary) if course else item.course
         where = eye_words(course.eye) if course else ""
-        return f"  {listed(item.times)}: {name}, {where}"
+        taken = next((s.tablets for s in course.steps if s.start <= start <= s.end), None) if course else None
+        each = f" {number_of_tablets(taken)} each time" if taken is not None else ""
+        return f"  {listed(item.times)}: {name}, {where}{each}"
 
     for phase in plan.rounds:
         rounds = counted(len(phase.times), "round", "rounds")
         yield f"{days.span(phase.start, phase.end)}: {rounds} a day, {listed(phase.times)}"
-        yield from (dose(item) for item in phase.doses)
+        yield from (dose(item, phase.start) for item in phase.doses)
 
 
 def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
@@ -205,6 +214,13 @@ def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         eye = course.eye if course else None
         name = medicine_words(course.medicine, formulary) if course else bottle.course
         trip = f" at trip {bottle.handed_over_trip}" if bottle.handed_over_trip is not None else ""
+        if bottle.tablets is not None:
+            yield (
+                f"{eye_words(eye)}, {name}: {number_of_tablets(bottle.tablets)} "
+                f"for {days.span(bottle.opened, bottle.discard, eye)}, "
+                f"handed over {short_day(bottle.handed_over)}{trip}"
+            )
+            continue
         yield (
             f"{eye_words(eye)}, {name}, bottle {bottle.number}: "
             f"opened {short_day(bottle.opened)} ({days.number(bottle.opened, eye)}), "

@@ -42,7 +42,7 @@ def eye_words(eye: Eye | None) -> str:
 def medicine_words(medicine: str, formulary: Mapping[str, Medicine]) -> str:
     """Generic name and strength, or the id as it stands where the formulary doesn't know it."""
     known = formulary.get(medicine)
-    return f"{known.name} {known.strength}" if known else one_line(medicine)
+    return known.label if known else one_line(medicine)
 
 
 class DayNumbers:

@@ -55,13 +55,28 @@ class Reason(Line):
     overrode: tuple[str, ...] = ()
 
 
+def halves(number: float) -> str:
+    """A number of whole or half tablets in figures: "4", "½", "1½"."""
+    whole, half = divmod(number, 1)
+    return f"{int(whole) or '' if half else int(whole)}{'½' if half else ''}"
+
+
 class Step(Line):
-    """A constant count a day, from ``start`` for ``days`` days. For tablets the count is per day too."""
+    """A constant count a day, from ``start`` for ``days`` days.
+
+    By mouth ``mg`` is the whole day's amount and ``tablets`` how many are taken each of the ``count`` times.
+    """
 
     start: date
     days: int
     count: int
     mg: float | None = None
+    tablets: float | None = None
+
+    @property
+    def tablets_figure(self) -> str:
+        """``tablets`` in figures: "4", "½", "1½"."""
+        return halves(self.tablets or 0)
 
     @property
     def end(self) -> date:
@@ -69,7 +84,10 @@ class Step(Line):
 
 
 class Course(Line):
-    """One medicine for one eye (or by mouth, eye None). Key: ``left:steroid``, ``mouth:prednisolone``."""
+    """One medicine for one eye (or by mouth, eye None). Key: ``left:steroid``, ``mouth:prednisolone``.
+
+    ``goes_on``: nobody has ordered a last day; the last step ends only where the plan stops speaking of it.
+    """
 
     key: str
     role: Role
@@ -81,6 +99,7 @@ class Course(Line):
     held_by: tuple[str, ...] = ()
     from_before: bool = False
     as_needed: bool = False
+    goes_on: bool = False
     ordered_by: str | None = None
     fixed_times: tuple[time, ...] = ()
     above_label: str | None = None
@@ -262,15 +281,25 @@ class DayPhase(Line):
 
 
 class Bottle(Line):
-    """One bottle: opened on ``opened``, thrown away on the evening of ``discard``."""
+    """One bottle: opened on ``opened``, thrown away on the evening of ``discard``.
+
+    By mouth it is what one visit hands over: ``tablets`` are counted for the days from ``opened`` to
+    ``discard``, the last on which the next visit may still be, and nothing is thrown away.
+    """
 
     course: str
     number: int
     opened: date
     discard: date
     drops: int
+    tablets: float | None = None
     handed_over: date
     handed_over_trip: int | None = None
+
+    @property
+    def figure(self) -> str:
+        """How many tablets, in figures."""
+        return halves(self.tablets or 0)
 
 
 class Impossible(Line):
@@ -324,6 +353,12 @@ class CarePlan(Line):
         two checks short."""
         kinds = {"pressure": "pressure", "cornea": "cornea-stain"}
         return tuple(dict.fromkeys((kinds[gap.kind], gap.eye) for gap in self.gaps))
+
+    def times_of(self, key: str, step: Step) -> tuple[str, ...]:
+        """The clock times of a course's step; none where it has no place in the rounds."""
+        phases = (phase for phase in self.rounds if phase.start <= step.end and step.start <= phase.end)
+        doses = (dose for phase in phases for dose in phase.doses if dose.course == key)
+        return next((dose.times for dose in doses), ())
 
     def course(self, key: str) -> Course:
         return next(c for c in self.courses if c.key == key)

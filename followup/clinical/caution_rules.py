@@ -78,6 +78,8 @@ class Selector(BaseModel):
 class CautionRule(Sourced):
     """One caution. It fires for a medicine that fits one of ``applies`` when its conditions say so.
 
+    ``always``: it needs no condition.
+
     ``fires``: on yes, on not recorded, or on either. ``unless``: conditions that answer it; an
     answered caution stays as a note. ``level_in_use`` is the level for a medicine that the
     patient already takes ("silent": says nothing then). ``holds``: a new course waits;
@@ -89,6 +91,7 @@ class CautionRule(Sourced):
     applies: tuple[Selector, ...] = Field(min_length=1)
     when_any: tuple[ConditionName, ...] = ()
     when_all: tuple[ConditionName, ...] = ()
+    always: bool = False
     fires: Literal["yes", "not recorded", "yes or not recorded"] = "yes"
     unless: tuple[ConditionName, ...] = ()
     level: Level
@@ -104,8 +107,10 @@ class CautionRule(Sourced):
 
     @model_validator(mode="after")
     def _hangs_together(self) -> CautionRule:
-        if bool(self.when_any) == bool(self.when_all):
-            raise ValueError("give exactly one of when_any and when_all")
+        if [bool(self.when_any), bool(self.when_all), self.always].count(True) != 1:
+            raise ValueError("give exactly one of when_any, when_all and always = true")
+        if self.always and self.fires != "yes":
+            raise ValueError("what always fires waits for no answer; take fires out")
         if "ask" in (self.level, self.level_in_use) and not self.question:
             raise ValueError("a caution that asks needs its question")
         if (self.holds and self.level not in ("stop", "ask")) or (self.holds_in_use and not self.holds):

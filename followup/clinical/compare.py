@@ -211,9 +211,14 @@ def _times(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
 def _bottles(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
     courses = {c.key: c for plan in (old, new) for c in plan.courses}
     for key, course in courses.items():
-        was, now = (tuple(b for b in plan.supply if b.course == key) for plan in (old, new))
+        was, now = (_of_course(plan, key) for plan in (old, new))
         if [b.opened for b in was] != [b.opened for b in now]:
             yield BottlesDiffer(course, was, now)
+
+
+def _of_course(plan: CarePlan, key: str) -> tuple[Bottle, ...]:
+    """The bottles of a course; tablets are counted by visit, and the visits are compared themselves."""
+    return tuple(b for b in plan.supply if b.course == key and b.tablets is None)
 
 
 def _needs(old: CarePlan, new: CarePlan) -> Iterator[Difference]:

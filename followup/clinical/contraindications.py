@@ -128,6 +128,8 @@ def _judge(rule: CautionRule, situation: Situation, new: bool, count: int) -> Fi
 
 
 def _ask(rule: CautionRule, situation: Situation) -> Answer:
+    if rule.always:
+        return Answer(True, ("in_use",), ())
     if rule.when_any:
         return any_of([CONDITIONS[name](situation) for name in rule.when_any])
     return all_of([CONDITIONS[name](situation) for name in rule.when_all])

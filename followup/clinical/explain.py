@@ -14,6 +14,7 @@ from followup.clinical.explain_reasons import overridden, tell
 from followup.clinical.explain_trips import tell_gap, tell_trip
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
+from followup.clinical.tablets import dose_words, number_of_tablets
 from followup.errors import FollowupError
 
 
@@ -79,9 +80,16 @@ def _few(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
 def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     name = label_of(course.medicine, protocol.formulary)
     where = f"{course.eye} eye" if course.eye else "by mouth"
-    steps = steps_words((s.count, s.days) for s in course.steps) or "no drops are planned"
-    yield f"{name}, {where}: {steps}."
-    if course.last_day:
+    by_mouth = (
+        f"{dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s))} "
+        f"from {day_words(s.start)}"
+        for s in course.steps
+    )
+    drops = steps_words((s.count, s.days) for s in course.steps) or "no drops are planned"
+    yield f"{name}, {where}: {drops if course.eye else '; '.join(by_mouth)}."
+    if course.goes_on:
+        yield "Nobody has ordered a last day: it goes on."
+    elif course.last_day:
         yield f"The last day is {day_words(course.last_day)}."
     if course.taper:
         yield f"It follows the taper {course.taper} of the protocol."
@@ -110,6 +118,14 @@ def _held(course: Course, plan: CarePlan) -> Iterator[str]:
 def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     course = plan.course(bottle.course)
     medicine = protocol.formulary[course.medicine]
+    if bottle.tablets is not None:
+        yield (
+            f"{sentence(number_of_tablets(bottle.tablets))[:-1]} of {medicine.label} for "
+            f"{day_words(bottle.opened)} to {day_words(bottle.discard)}, handed over on "
+            f"{day_words(bottle.handed_over)}."
+        )
+        yield "They last until the visit after the next may be, so that a missed visit does not end them."
+        return
     yield (
         f"Bottle {bottle.number} of {medicine.label} is opened on {day_words(bottle.opened)}, serves "
         f"{counted(bottle.drops, 'drop', 'drops')} and is thrown away on the evening of "

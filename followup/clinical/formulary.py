@@ -69,6 +69,7 @@ MARK_LETTERS: Mapping[Role, str] = {
 """One capital a role, for the mark drawn on a bottle (H: hypertonic)."""
 
 _ORDER: Mapping[Form, int] = {"solution": 0, "suspension": 1, "emulsion": 2, "gel": 3, "ointment": 5}
+_PACKED: Mapping[Form, str] = {"tablet": " tablets", "capsule": " capsules"}
 _DROPS = frozenset({"solution", "suspension", "emulsion"})
 
 
@@ -145,6 +146,8 @@ class Medicine(Sourced):
         for_eye = self.route == "eye"
         if (self.form in ("tablet", "capsule")) != (self.route == "mouth"):
             raise ValueError("tablets and capsules go by mouth, and nothing else does; correct form or route")
+        if (self.route == "mouth") != (self.tablet_mg is not None):
+            raise ValueError("tablet_mg belongs to tablets and capsules, and to nothing else")
         if (self.form == "slow-release") and self.route != "injection":
             raise ValueError("a slow-release form is put in by the surgeon; write route = injection")
         if (for_eye and self.form in _DROPS) != (self.volume_ml is not None):
@@ -165,8 +168,8 @@ class Medicine(Sourced):
 
     @property
     def label(self) -> str:
-        """Name and strength as printed on the bottle."""
-        return f"{self.name} {self.strength}"
+        """Name and strength as printed on the bottle; a tablet's strength never stands like a dose."""
+        return f"{self.name} {self.strength}{_PACKED.get(self.form, '')}"
 
     @property
     def mark_letter(self) -> str:

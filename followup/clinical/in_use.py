@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
 from followup.clinical.careplan import Course, Question, Reason, Step
 from followup.clinical.day_rounds import fits_the_day
+from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, InUse, Record
+from followup.clinical.tablets import dosed, tablets_a_time
 from followup.errors import FollowupError
 from followup.timing.waking import WakingDay
 
@@ -96,10 +99,29 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
         text = f"Who tapers the {_name(entry)} by mouth?"
         asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",)))
     untold = entry.mg is None and not any(step.starts <= start for step in entry.mg_steps)
-    if _is_steroid_tablet(entry, protocol) and untold:
-        text = f"How many mg of {_name(entry)} a day, and in which steps?"
-        asked.append(_question(f"mg-{i}", text, (f"{field}.mg", f"{field}.mg_steps")))
+    medicine = protocol.formulary.get(entry.medicine or "")
+    if entry.route == "mouth" and medicine is not None:
+        asked += _dose_questions(entry, i, medicine, untold=untold)
     return asked
+
+
+def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -> Iterator[Question]:
+    """What is taken by mouth needs its mg a day, in whole or half tablets; a strength is no dose."""
+    fields = (f"in_use.{i}.mg", f"in_use.{i}.mg_steps")
+    if untold:
+        steps = ", and in which steps" if medicine.role == "steroid tablet" else ""
+        yield _question(f"mg-{i}", f"How many mg of {medicine.label} a day{steps}?", fields)
+    count = entry.count_a_day or len(entry.times) or 1
+    told = [mg for mg in (entry.mg, *(step.mg for step in entry.mg_steps)) if mg]
+    wrong = next((mg for mg in told if tablets_a_time(mg, count, medicine) is None), None)
+    if wrong is not None:
+        least = "whole or half tablets" if medicine.form == "tablet" else "whole capsules"
+        times = f" in {count} doses" if count > 1 else ""
+        text = (
+            f"{medicine.label}: {wrong:g} mg a day{times} can't be made of {least}. "
+            "Which dose, or which strength?"
+        )
+        yield _question(f"dose-{i}", text, (*fields, f"in_use.{i}.count_a_day", f"in_use.{i}.medicine"))
 
 
 def _crowded(entry: InUse, i: int) -> Question:
@@ -131,7 +153,7 @@ def _course(
     medicine = protocol.formulary[entry.medicine]
     last = min(end, entry.until) if entry.until else end
     held = tuple(id_ for id_ in asked if "-count-" in id_)
-    return Course(
+    course = Course(
         key=f"{eye or 'mouth'}:{medicine.id}",
         role=medicine.role,
         medicine=medicine.id,
@@ -140,10 +162,12 @@ def _course(
         held_by=held,
         steps=_steps(entry, start, last),
         from_before=True,
+        goes_on=entry.until is None or entry.until > last,
         ordered_by=entry.ordered_by,
         fixed_times=tuple(time.fromisoformat(clock) for clock in sorted(entry.times)),
         reasons=(_GOES_ON,),
     )
+    return dosed(course, medicine)
 
 
 def _steps(entry: InUse, start: date, last: date) -> tuple[Step, ...]:

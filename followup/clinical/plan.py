@@ -45,6 +45,7 @@ from followup.clinical.safety import (
 )
 from followup.clinical.served import look_back
 from followup.clinical.supply import simulate
+from followup.clinical.tablets import dosed, tablet_supply
 from followup.clinical.taper import merged_by_mouth
 from followup.clinical.unused import answers_to_nothing
 from followup.clinical.visits import check_gaps, draft_visits
@@ -248,7 +249,10 @@ def _courses(
     hours = setting.waking.hours
     drafted = [draft_courses(eye, setting.protocol, hours, edits) for eye in setting.eyes]
     courses = merged_by_mouth([course for eye in drafted for course in eye.courses])
-    return apply_edits(courses, edits, setting.protocol), tuple(o for eye in drafted for o in eye.overridden)
+    edited = apply_edits(courses, edits, setting.protocol)
+    formulary = setting.protocol.formulary
+    lost = tuple(o for eye in drafted for o in eye.overridden)
+    return tuple(dosed(course, formulary[course.medicine]) for course in edited), lost
 
 
 def _from_before_start(setting: _Setting) -> date:
@@ -327,6 +331,8 @@ def _supply(
     bottles: list[Bottle] = []
     for course in courses:
         medicine = setting.protocol.formulary[course.medicine]
+        if course.eye is None:
+            bottles += tablet_supply(course, trips, setting.as_of)
         if course.eye is None or course.state != "active" or not course.steps:
             continue
         bottles += simulate(

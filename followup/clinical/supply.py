@@ -58,7 +58,7 @@ def simulate(
     opened: list[_Opened] = []
     for day in _doses(course, first_day_doses):
         _serve(opened, day, drops_a_dose, drops_per_bottle, open_days)
-    handing = sorted((t for t in trips if _hands_over(t, today)), key=lambda t: (t.date, t.number))
+    handing = sorted((t for t in trips if hands_over(t, today)), key=lambda t: (t.date, t.number))
     return tuple(
         _bottle(course.key, number, one, open_days, handing, today) for number, one in enumerate(opened, 1)
     )
@@ -90,7 +90,8 @@ def _serve(opened: list[_Opened], day: date, drops: int, capacity: int, open_day
         drops -= taken
 
 
-def _hands_over(trip: Trip, today: date) -> bool:
+def hands_over(trip: Trip, today: date) -> bool:
+    """Whether a visit can hand anything over: it is still to come."""
     return trip.date >= today and trip.status not in _NOT_COMING
 
 

@@ -6,9 +6,11 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import ceil
 
 from fastapi import APIRouter, Request, Response
 
+from followup.clinical.careplan import Step
 from followup.clinical.formulary import label_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
@@ -51,12 +53,14 @@ class MedicineLine:
 
 @dataclass(frozen=True)
 class HandOut:
-    """One bottle that one person takes home today."""
+    """One bottle that one person takes home today, or so many ``tablets`` for the dose of ``step``."""
 
     who: PatientView
     name: str
     eye: str | None
     number: int
+    tablets: str = ""
+    step: Step | None = None
 
 
 @router.get("/bottles")
@@ -117,9 +121,8 @@ def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
         since = min([visit.today, *(_day(visit, one) for one in counted.values())])
         given = hand_outs(session, since, end)
     ahead = [one for one in given if one.bottle.handed_over >= visit.today]
-    week = Counter(one.course.medicine for one in ahead)
     now = [one for one in ahead if one.bottle.handed_over == visit.today]
-    today = Counter(one.course.medicine for one in now)
+    week, today = _amounts(ahead), _amounts(now)
     lines = tuple(
         MedicineLine(
             key,
@@ -133,10 +136,31 @@ def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
         for key in sorted({*week, *counted}, key=lambda key: label_of(key, formulary).casefold())
     )
     out = (
-        HandOut(one.patient, label_of(one.course.medicine, formulary), one.course.eye, one.bottle.number)
+        HandOut(
+            one.patient,
+            label_of(one.course.medicine, formulary),
+            one.course.eye,
+            one.bottle.number,
+            one.bottle.figure if one.bottle.tablets else "",
+            _step(one),
+        )
         for one in now
     )
     return Shelf(lines, tuple(out), end)
+
+
+def _amounts(given: Iterable[AHandOut]) -> Mapping[str, int]:
+    """Bottles, and tablets in whole ones, by medicine."""
+    found: Counter[str] = Counter()
+    for one in given:
+        found[one.course.medicine] += ceil(one.amount)
+    return found
+
+
+def _step(one: AHandOut) -> Step | None:
+    """What is taken on the first day that the tablets are for."""
+    steps = one.course.steps if one.bottle.tablets else ()
+    return next((step for step in steps if step.start <= one.bottle.opened <= step.end), None)
 
 
 def _day(visit: Visit, count: StockCount) -> date:
@@ -152,9 +176,8 @@ def _gone_since(visit: Visit, medicine: str, count: StockCount | None, given: It
     if count is None:
         return 0
     start = _day(visit, count)
-    return sum(
-        one.course.medicine == medicine and start <= one.bottle.handed_over < visit.today for one in given
-    )
+    gone = (one for one in given if one.course.medicine == medicine)
+    return sum(ceil(one.amount) for one in gone if start <= one.bottle.handed_over < visit.today)
 
 
 def _page(

@@ -11,6 +11,7 @@ from sqlmodel import Session
 from followup.clinical.careplan import Bottle, Course
 from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.record import Eye
+from followup.clinical.tablets import dose_words
 from followup.records.attempts import standings
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies, plans_in_force_ids
@@ -25,10 +26,22 @@ class HandOut:
     course: Course
     bottle: Bottle
 
+    @property
+    def amount(self) -> float:
+        """One bottle, or so many tablets."""
+        return 1 if self.bottle.tablets is None else self.bottle.tablets
+
+    def dose(self, formulary: Mapping[str, Medicine]) -> str:
+        """By mouth: mg a day and tablets a time from the day on which they are begun."""
+        step = next((s for s in self.course.steps if s.start <= self.bottle.opened <= s.end), None)
+        if self.bottle.tablets is None or step is None:
+            return ""
+        return dose_words(step, formulary.get(self.course.medicine))
+
 
 @dataclass(frozen=True)
 class BottleLine:
-    """One bottle. ``opens``: the day on which the patient opens it."""
+    """One bottle, or the tablets of one visit with their dose. ``opens``: the day on which it is begun."""
 
     code: str
     name: str
@@ -36,6 +49,8 @@ class BottleLine:
     medicine: str
     number: int
     opens: date
+    tablets: str
+    dose: str
 
 
 def hand_outs(session: Session, start: date, end: date) -> tuple[HandOut, ...]:
@@ -71,6 +86,8 @@ def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine
             label_of(one.course.medicine, formulary),
             one.bottle.number,
             one.bottle.opened,
+            one.bottle.figure if one.bottle.tablets else "",
+            one.dose(formulary),
         )
         for one in hand_outs(session, day, day)
     )

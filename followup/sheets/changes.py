@@ -25,7 +25,7 @@ def _course_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
     _ = inputs.words.gettext
     before = {c.key: c for c in previous.courses}
     for course in inputs.courses("active"):
-        values = {"medicine": inputs.number(inputs.medicine(course).label), "eye": inputs.eye(course.eye)}
+        values = {"medicine": inputs.label(inputs.medicine(course)), "eye": inputs.eye(course.eye)}
         old = before.get(course.key)
         if old is None or old.state != "active":
             yield _("%(eye)s, %(medicine)s: start it now.") % values
@@ -66,7 +66,7 @@ def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:
             continue
         name = inputs.formulary.get(old.medicine)
         values = {
-            "medicine": inputs.number(name.label if name else old.medicine),
+            "medicine": inputs.label(name) if name else inputs.number(old.medicine),
             "eye": inputs.eye(old.eye),
         }
         if new is None or new.state != "active":

@@ -45,7 +45,7 @@ def _days(inputs: SheetInputs) -> list[date]:
     # What goes on has no last day: only what happens to it stands here after all other drops.
     drops_end = max([*ends, *(p.end for p in phases if p.end != WITHOUT_END)], default=date.min)
     going_on = frozenset(c.key for c in inputs.courses("active") if inputs.goes_on(c))
-    happens = [b.discard for b in inputs.plan.supply if b.course in going_on]
+    happens = [b.discard for b in inputs.plan.supply if b.course in going_on and b.tablets is None]
     last = min(max([drops_end, *visits, *happens]), first + timedelta(days=_LONGEST))
     days = (first + timedelta(days=i) for i in range((last - first).days + 1))
     return [day for day in days if day <= drops_end or any(_events(inputs, day))]
@@ -89,10 +89,10 @@ def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
     if course.as_needed or not course.steps:
         return
     _ = inputs.words.gettext
-    values = {"medicine": inputs.number(inputs.medicine(course).label), "eye": inputs.eye(course.eye)}
+    values = {"medicine": inputs.label(inputs.medicine(course)), "eye": inputs.eye(course.eye)}
     now, before = _step_on(course, day), _step_on(course, day - timedelta(days=1))
     if now and now.count:
-        values["times"] = dose(inputs, now)
+        values["times"] = dose(inputs, course, now)
         if before and before.count and (before.count, before.mg) != (now.count, now.mg):
             yield _("%(eye)s, %(medicine)s: from today %(times)s.") % values
         elif not (before and before.count) and not course.from_before:
@@ -110,11 +110,11 @@ def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
     courses = {c.key: c for c in inputs.plan.courses if c.state != "stopped"}
     for bottle in inputs.plan.supply:
         course = courses.get(bottle.course)
-        if course is None:
+        if course is None or bottle.tablets is not None:
             continue
         values = {
             "number": inputs.number(str(bottle.number)),
-            "medicine": inputs.number(inputs.medicine(course).label),
+            "medicine": inputs.label(inputs.medicine(course)),
             "eye": inputs.eye(course.eye),
         }
         if bottle.opened == day:

@@ -86,6 +86,17 @@ class SheetInputs:
         place = _SIDES.index(course.eye) if course.eye else len(_SIDES)
         return place, self.medicine(course).order
 
+    def label(self, medicine: Medicine) -> str:
+        """Name and strength; a tablet's strength is said as such, so that it is never read as a dose."""
+        words = {"name": medicine.name, "strength": self.number(medicine.strength)}
+        if medicine.form == "tablet":
+            # Translators: the name of a medicine, then how much is in one tablet, such as 5 mg.
+            return self.words.gettext("%(name)s, tablets of %(strength)s") % words
+        if medicine.form == "capsule":
+            # Translators: the name of a medicine, then how much is in one capsule, such as 250 mg.
+            return self.words.gettext("%(name)s, capsules of %(strength)s") % words
+        return self.number(medicine.label)
+
     def say(self, message: str) -> str:
         """A message of a table (see ``wording``), translated."""
         return self.words.gettext(message)
@@ -133,7 +144,7 @@ class SheetInputs:
         by_mouth = medicine.route == "mouth"
         return Bottle(
             letter=self._marks[medicine.id],
-            name=self.number(medicine.label),
+            name=self.label(medicine),
             eye=self.eye(course.eye),
             kind="tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop",
             side=course.eye,

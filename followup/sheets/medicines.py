@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 
 from followup.clinical.careplan import Course, Step
+from followup.clinical.formulary import Medicine
+from followup.clinical.tablets import tablets_a_time
 from followup.language.catalogues import N_
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import BottleBlock, Section, TaperLine
@@ -41,7 +43,9 @@ def _taper_line(inputs: SheetInputs, course: Course, step: Step) -> TaperLine:
     start = None if course.from_before and step == course.steps[0] else step.start
     end = inputs.last_day(course) if step == course.steps[-1] else step.end
     return TaperLine(
-        dates=_dates(inputs, start, end), dose=dose(inputs, step), native=inputs.native(str(step.count))
+        dates=_dates(inputs, start, end),
+        dose=dose(inputs, course, step),
+        native=inputs.native(str(step.count)),
     )
 
 
@@ -60,16 +64,39 @@ def _dates(inputs: SheetInputs, start: date | None, end: date | None) -> str:
     return _("%(start)s to %(end)s") % {"start": inputs.day(start), "end": inputs.day(end)}
 
 
-def dose(inputs: SheetInputs, step: Step) -> str:
+def dose(inputs: SheetInputs, course: Course, step: Step) -> str:
     """How much of it in a day."""
-    times = times_a_day(inputs, step.count)
+    times, medicine = times_a_day(inputs, step.count), inputs.medicine(course)
     if step.mg is None:
         return times
-    # Translators: amount of a tablet medicine for the whole day, then how it is spread.
-    return inputs.words.gettext("%(mg)s mg in all, %(times)s") % {
+    number = step.tablets or tablets_a_time(step.mg, step.count, medicine)
+    if number is None:
+        # Translators: amount of a tablet medicine for the whole day, then how it is spread.
+        return inputs.words.gettext("%(mg)s mg in all, %(times)s") % {
+            "mg": inputs.number(f"{step.mg:g}"),
+            "times": times,
+        }
+    # Translators: how many tablets each time, how often in a day, then their amount for the whole day.
+    return inputs.words.gettext("%(tablets)s, %(times)s (%(mg)s mg in all)") % {
+        "tablets": tablets(inputs, medicine, number),
         "mg": inputs.number(f"{step.mg:g}"),
         "times": times,
     }
+
+
+def tablets(inputs: SheetInputs, medicine: Medicine, number: float) -> str:
+    """So many tablets or capsules; only a tablet is ever halved."""
+    words = inputs.words
+    whole, half = divmod(number, 1)
+    count = {"count": inputs.number(str(int(whole)))}
+    if medicine.form == "capsule":
+        return words.ngettext("%(count)s capsule", "%(count)s capsules", int(whole)) % count
+    if half and whole:
+        # Translators: the number is a number and a half, such as 1½.
+        return words.gettext("tablets: %(number)s") % {"number": inputs.number(f"{int(whole)}½")}
+    if half:
+        return words.gettext("half a tablet")
+    return words.ngettext("%(count)s tablet", "%(count)s tablets", int(whole)) % count
 
 
 def times_a_day(inputs: SheetInputs, count: int) -> str:
@@ -92,7 +119,7 @@ def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
     if course.role == "steroid tablet":
         yield _("Never stop steroid tablets suddenly.")
     yield from _supply(inputs, course)
-    if inputs.goes_on(course) and any(b.course == course.key for b in inputs.plan.supply):
+    if inputs.goes_on(course) and course.eye and any(b.course == course.key for b in inputs.plan.supply):
         yield _("Get a new bottle before you throw this one away.")
 
 
@@ -100,6 +127,14 @@ def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
     _ = inputs.words.gettext
     bottles = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
     for bottle in bottles:
+        if bottle.tablets is not None:
+            if bottle.handed_over_trip is not None:
+                # Translators: tablets that are handed over at a visit, then how many.
+                yield _("At your visit on %(day)s you get: %(tablets)s.") % {
+                    "day": inputs.day(bottle.handed_over),
+                    "tablets": tablets(inputs, inputs.medicine(course), bottle.tablets),
+                }
+            continue
         yield _("Bottle %(number)s: open it on %(opened)s. Throw it away on the evening of %(discard)s.") % {
             "number": inputs.number(str(bottle.number)),
             "opened": inputs.day(bottle.opened),
@@ -120,7 +155,7 @@ def held(inputs: SheetInputs) -> Section | None:
         return None
     lines = tuple(
         _("%(eye)s, %(medicine)s: do not start it. The surgeon will tell you when.")
-        % {"medicine": inputs.number(inputs.medicine(c).label), "eye": inputs.eye(c.eye)}
+        % {"medicine": inputs.label(inputs.medicine(c)), "eye": inputs.eye(c.eye)}
         for c in courses
     )
     return Section(heading=_("Do not start yet"), lines=lines)
@@ -132,7 +167,7 @@ def go_on(inputs: SheetInputs, *states: str) -> tuple[str, ...]:
     return tuple(
         # Translators: eye and medicine; a medicine that the patient has used before and does not stop.
         _("%(eye)s, %(medicine)s: go on with it.")
-        % {"medicine": inputs.number(inputs.medicine(c).label), "eye": inputs.eye(c.eye)}
+        % {"medicine": inputs.label(inputs.medicine(c)), "eye": inputs.eye(c.eye)}
         for c in inputs.courses(*states)
         if inputs.goes_on(c)
     )
@@ -145,7 +180,7 @@ def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
     return tuple(
         _("%(eye)s, %(medicine)s: the last day is %(day)s.")
         % {
-            "medicine": inputs.number(inputs.medicine(c).label),
+            "medicine": inputs.label(inputs.medicine(c)),
             "eye": inputs.eye(c.eye),
             "day": inputs.day(last),
         }

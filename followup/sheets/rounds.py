@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from followup.clinical.careplan import DayPhase
+from followup.clinical.careplan import Course, DayPhase
 from followup.language.catalogues import N_
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.going_on import WITHOUT_END
 from followup.sheets.inputs import SheetInputs, sentences
-from followup.sheets.medicines import EVERY_DAY, FROM_ON
-from followup.sheets.model import PhaseTable, Round
+from followup.sheets.medicines import EVERY_DAY, FROM_ON, tablets
+from followup.sheets.model import Bottle, PhaseTable, Round
 
 NO_ROUNDS = N_("No drops at fixed times.")
 
@@ -25,7 +25,7 @@ def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
     courses = sorted((inputs.plan.course(key) for key in doses), key=inputs.order)
     return PhaseTable(
         heading=_span(inputs, phase),
-        bottles=tuple(inputs.bottle(course) for course in courses),
+        bottles=tuple(_bottle(inputs, course, phase) for course in courses),
         rounds=tuple(
             Round(
                 time=inputs.time(time),
@@ -37,6 +37,21 @@ def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
             for time in phase.times
         ),
     )
+
+
+def _bottle(inputs: SheetInputs, course: Course, phase: DayPhase) -> Bottle:
+    """The head of a column; by mouth it says how many tablets a mark in the column means."""
+    bottle = inputs.bottle(course)
+    steps = course.steps[-1:] if phase.end == WITHOUT_END else course.steps
+    step = next((s for s in steps if s.start <= phase.start <= s.end or phase.end == WITHOUT_END), None)
+    if step is None or step.tablets is None:
+        return bottle
+    # Translators: over a column of times: the name of a medicine, then how many tablets at each time.
+    name = inputs.words.gettext("%(medicine)s: %(tablets)s each time") % {
+        "medicine": inputs.medicine(course).name,
+        "tablets": tablets(inputs, inputs.medicine(course), step.tablets),
+    }
+    return bottle.model_copy(update={"name": name})
 
 
 def _span(inputs: SheetInputs, phase: DayPhase) -> str:

@@ -24,7 +24,7 @@ def _stair_block(inputs: SheetInputs, eye: Eye) -> StairBlock | None:
     drawing = build_staircase(mine, mirrored=inputs.words.language.rtl, goes_on=inputs.goes_on)
     if drawing is None or not drawing.stairs:
         return None
-    names = {c.key: inputs.number(inputs.medicine(c).label) for c in mine.courses}
+    names = {c.key: inputs.label(inputs.medicine(c)) for c in mine.courses}
     return StairBlock(
         heading=inputs.eye(eye),
         drawing=drawing,

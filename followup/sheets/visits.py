@@ -64,8 +64,12 @@ def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
     for bottle in inputs.plan.supply:
         if bottle.handed_over_trip == trip.number:
             course = inputs.plan.course(bottle.course)
+            if bottle.tablets is not None:
+                # Translators: tablets that are handed over at a visit.
+                yield _("You get more %(medicine)s.") % {"medicine": inputs.label(inputs.medicine(course))}
+                continue
             yield _("%(eye)s: you get a new bottle of %(medicine)s.") % {
-                "medicine": inputs.number(inputs.medicine(course).label),
+                "medicine": inputs.label(inputs.medicine(course)),
                 "eye": inputs.eye(course.eye),
             }
 

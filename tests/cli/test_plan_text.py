@@ -157,14 +157,14 @@ def test_tablets_drops_from_before_and_orders_of_others_are_said() -> None:
         role="steroid tablet",
         medicine="prednisolone",
         eye=None,
-        steps=(Step(start=day(0), days=1, count=1, mg=20),),
+        steps=(Step(start=day(0), days=1, count=1, mg=20, tablets=4),),
         from_before=True,
         ordered_by="Dr Sample",
         fixed_times=(time(8),),
     )
     made = text(plan(courses=(tablets,)))
     assert "by mouth, steroid tablet: prednisolone, from before" in made
-    assert "1 a day, 20 mg each for 1 day: Thu 1 Feb 2024 (day 0)" in made
+    assert "1 a day, 20 mg in all for 1 day: Thu 1 Feb 2024 (day 0)" in made
     assert "1 dose in all" in made
     assert "at 08:00" in made
     assert "as ordered by Dr Sample" in made

@@ -207,6 +207,8 @@ def medicine(id: str, name: str, strength: str, form: str, role: str, **more: An
         data["volume_ml"] = 5
     if form in ("gel", "ointment"):
         data["weight_g"] = 3.5
+    if form == "tablet":
+        data["tablet_mg"] = float(strength.removesuffix(" mg"))
     if role == "steroid":
         data |= {"potency": "strong", "potency_mark": "C"}
     if role == "nsaid":

@@ -196,13 +196,13 @@ def test_steroid_tablets_name_their_doctor_and_are_never_stopped_suddenly(make_c
             "medicine": "prednisolone-5",
             "eye": None,
             "ordered_by": "Dr Example",
-            "steps": (plan.courses[0].steps[0].model_copy(update={"mg": 20.0, "count": 1}),),
+            "steps": (plan.courses[0].steps[0].model_copy(update={"mg": 20.0, "count": 1, "tablets": 4}),),
         }
     )
     content = make_content(plan=plan.model_copy(update={"courses": (*plan.courses, tablet)}))
     block = content.bottles[-1]
     assert block.bottle.eye == "By mouth"
-    assert block.lines[0].dose == "20 mg in all, 1 time a day"
+    assert block.lines[0].dose == "4 tablets, 1 time a day (20 mg in all)"
     assert block.notes[:2] == ("Ordered by Dr Example.", "Never stop steroid tablets suddenly.")
     assert content.cautions is not None
     assert content.cautions.lines[0].startswith("Never stop steroid tablets suddenly.")

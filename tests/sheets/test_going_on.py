@@ -160,18 +160,18 @@ def test_a_sheet_printed_after_a_hundred_days_still_has_the_drops_that_go_on(she
 
 def test_tablets_that_somebody_else_tapers_have_their_steps_but_no_end(sheet):
     _, content = sheet(_record(case="04-peter.json"))
-    lines = _lines(content, "Prednisolone 5 mg")
+    lines = _lines(content, "Prednisolone, tablets of 5 mg")
     assert lines == ["Every day"]
     steps = [{"starts": "2026-03-16", "mg": 10}, {"starts": "2026-03-30", "mg": 5}]
     entry = {"medicine": "prednisolone-5-tablet", "route": "mouth", "count_a_day": 1, "mg": 20}
     _, content = sheet(_record({**entry, "ordered_by": "Dr Example", "mg_steps": steps}))
-    assert _lines(content, "Prednisolone 5 mg") == [
+    assert _lines(content, "Prednisolone, tablets of 5 mg") == [
         "Until Sunday 15 March 2026",
         "Monday 16 March 2026 to Sunday 29 March 2026",
         "From Monday 30 March 2026 on",
     ]
     day = next(d for d in content.calendar.days if d.day == "16 March")
-    assert "By mouth, Prednisolone 5 mg: from today 10 mg in all, 1 time a day." in [
+    assert "By mouth, Prednisolone, tablets of 5 mg: from today 2 tablets, 1 time a day (10 mg in all)." in [
         e.words for e in day.events
     ]
 

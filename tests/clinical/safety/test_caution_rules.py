@@ -92,7 +92,7 @@ def test_a_stop_for_a_new_medicine_is_never_silent_for_one_in_use(cautions):
         ('["severe_dry_eye"]', '["dry"]', 4, '"when_any.0"'),
         ('roles = ["nsaid"]', 'roles = ["painkiller"]', 3, '"applies.0.roles.0"'),
         ('{ roles = ["nsaid"] }', "{}", 3, "names no medicine"),
-        ('when_any = ["severe_dry_eye"]\n', "", 1, "exactly one of when_any and when_all"),
+        ('when_any = ["severe_dry_eye"]\n', "", 1, "exactly one of when_any, when_all and always"),
         ('question = "Give {medicine}?"\n', "", 1, "needs its question"),
         ('level = "ask"', 'level = "stop"', 1, "a choice can't answer a stop"),
         ('level = "ask"', 'level = "note"', 1, "only a caution that stops or asks can hold"),
