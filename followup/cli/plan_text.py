@@ -17,7 +17,17 @@ from followup.cli.words import (
     one_line,
     short_day,
 )
-from followup.clinical.careplan import CarePlan, Caution, Course, Dose, Question, Reason, ReviewNeed, Trip
+from followup.clinical.careplan import (
+    CarePlan,
+    Caution,
+    CheckGap,
+    Course,
+    Dose,
+    Question,
+    Reason,
+    ReviewNeed,
+    Trip,
+)
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Record
 from followup.clinical.tablets import dose_words, number_of_tablets
@@ -256,7 +266,7 @@ def _trip(trip: Trip, plan: CarePlan, days: DayNumbers) -> Iterator[str]:
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
     yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}), {trip.status}{fixed}{over}"
-    gaps = listed(dict.fromkeys(f"the {gap.kind} of the {gap.eye} eye" for gap in plan.gaps))
+    gaps = listed(dict.fromkeys(f"the {_watched(gap)} of the {gap.eye} eye" for gap in plan.gaps))
     yield f"  for {listed(trip.serves)}" if trip.serves else f"  so that {gaps} is not unchecked too long"
     yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}; tier {trip.tier}"
 
@@ -267,8 +277,19 @@ def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
         yield from _because(first.reasons)
 
 
+def _watched(gap: CheckGap) -> str:
+    return gap.need if gap.kind == "look" else gap.kind
+
+
 def _gaps(plan: CarePlan) -> Iterator[str]:
     for gap in plan.gaps:
+        if gap.first is not None and gap.last is not None:
+            yield (
+                f"{gap.eye} eye, {gap.need}: no more than {counted(gap.limit + 1, 'day', 'days')} between "
+                f"two looks from {short_day(gap.first)} to {short_day(gap.last)}"
+            )
+            yield from _because(gap.reasons)
+            continue
         drops = "NSAID" if gap.kind == "cornea" else "steroid"
         least = f"{gap.from_count} drops or more of {drops}" if gap.from_count > 1 else drops
         yield (

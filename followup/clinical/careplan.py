@@ -180,6 +180,7 @@ class ReviewNeed(Line):
     target: date
     latest: date
     urgent: bool = False
+    weight: int = 1
     after: str | None = None
     state: Literal["open", "served", "impossible"] = "open"
     served_on: date | None = None
@@ -195,18 +196,28 @@ class FirstDropDay(Line):
 
 
 class CheckGap(Line):
-    """At most ``limit`` dates with ``from_count`` drops or more strictly between two looks.
+    """At most ``limit`` dates that count lie strictly between two looks that follow each other.
 
-    ``kind`` is pressure (steroid dates) or cornea (NSAID dates). A visit that serves no need is
-    there because of one of these.
+    ``kind`` says which dates count: for pressure those with ``from_count`` drops of steroid or more,
+    for the cornea those of NSAID, for a look every date from ``first`` to ``last``. ``look`` is the
+    kind of review need that a visit is for that this alone asks for, ``finding`` what a review must
+    hold to count as one (None: any look).
     """
 
     key: str
     eye: Eye
-    kind: Literal["pressure", "cornea"]
+    kind: Literal["pressure", "cornea", "look"]
     limit: int
     from_count: int
+    need: str = ""
+    finding: str | None = None
+    first: date | None = None
+    last: date | None = None
     reasons: tuple[Reason, ...] = ()
+
+    @property
+    def look(self) -> str:
+        return self.need or {"pressure": "pressure", "cornea": "cornea-stain"}[self.kind]
 
 
 class BeforeLeaving(Line):
@@ -351,8 +362,7 @@ class CarePlan(Line):
     def watched(self) -> tuple[tuple[str, Eye], ...]:
         """The kind of look and the eye of a visit that serves no need of its own: it keeps the time between
         two checks short."""
-        kinds = {"pressure": "pressure", "cornea": "cornea-stain"}
-        return tuple(dict.fromkeys((kinds[gap.kind], gap.eye) for gap in self.gaps))
+        return tuple(dict.fromkeys((gap.look, gap.eye) for gap in self.gaps))
 
     def times_of(self, key: str, step: Step) -> tuple[str, ...]:
         """The clock times of a course's step; none where it has no place in the rounds."""

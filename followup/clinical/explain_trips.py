@@ -60,6 +60,12 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, latest: date) -> Iterator
         return
     last = days[gap.limit]
     since = f"after the visit on {day_words(before)}" if before else "from the first drop on"
+    if gap.kind == "look":
+        yield (
+            f"{gap.eye.capitalize()} eye: two looks lie no more than "
+            f"{counted(gap.limit + 1, 'day', 'days')} apart, so {since} it can't be after {day_words(last)}."
+        )
+        return
     what = "steroid" if gap.kind == "pressure" else "NSAID"
     least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
     yield (
@@ -69,7 +75,9 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, latest: date) -> Iterator
 
 
 def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
-    """The dates that count for a gap: with so many drops a day or more of what it watches."""
+    """The dates that count for a gap: with so many drops a day or more of what it watches, or its own."""
+    if gap.first is not None and gap.last is not None:
+        return [date.fromordinal(n) for n in range(gap.first.toordinal(), gap.last.toordinal() + 1)]
     role = "steroid" if gap.kind == "pressure" else "nsaid"
     totals: dict[date, int] = {}
     for course in plan.courses:
@@ -82,13 +90,24 @@ def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
 
 
 def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    what = "steroid" if gap.kind == "pressure" else "NSAID"
-    least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
-    yield (
-        f"{gap.eye.capitalize()} eye, {gap.kind}: at most {counted(gap.limit, 'day', 'days')} on {least} "
-        "strictly between two checks."
-    )
+    if gap.first is not None and gap.last is not None:
+        yield (
+            f"{gap.eye.capitalize()} eye, {text_of(gap.look, protocol.kinds)}: no more than "
+            f"{counted(gap.limit + 1, 'day', 'days')} between two looks from {day_words(gap.first)} to "
+            f"{day_words(gap.last)}."
+        )
+    else:
+        yield _on_drops(gap)
     for trip in plan.trips:
         if gap.reasons and not trip.serves and any(reason in trip.reasons for reason in gap.reasons):
             yield f"Visit {trip.number} on {day_words(trip.date)} is there because of it."
     yield from tell(gap.reasons, plan, protocol)
+
+
+def _on_drops(gap: CheckGap) -> str:
+    what = "steroid" if gap.kind == "pressure" else "NSAID"
+    least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
+    return (
+        f"{gap.eye.capitalize()} eye, {gap.kind}: at most {counted(gap.limit, 'day', 'days')} on {least} "
+        "strictly between two checks."
+    )

@@ -42,6 +42,7 @@ class FactDef(BaseModel):
     present: StrictBool | None = None
     mentions: tuple[str, ...] | None = Field(None, min_length=1)
     some: dict[str, tuple[Scalar, ...]] | None = None
+    some_at_least: dict[str, StrictFloat] = {}
     absent: Literal["no", "not recorded", "yes"] = "not recorded"
     any_of: tuple[str, ...] | None = Field(None, min_length=1)
     all_of: tuple[str, ...] | None = Field(None, min_length=1)
@@ -63,6 +64,8 @@ class FactDef(BaseModel):
             )
         if any(x is not None for x in limits) and not (self.because and self.source and self.mark):
             raise ValueError("a fact with a number needs because, source and mark")
+        if self.some_at_least and not (self.some and self.because and self.source and self.mark):
+            raise ValueError("some_at_least goes with some, and needs because, source and mark")
         if none_between((self.at_least, self.over), (self.under, self.up_to), self.over, self.under):
             raise ValueError("no number lies between these limits")
         if clash := {f"not {name}" for name in self.all_of or ()} & set(self.all_of or ()):
@@ -151,7 +154,7 @@ def _test(definition: FactDef, said: Any) -> bool | None:
     if definition.present is not None:
         return (said is not None) is definition.present
     if definition.some is not None:
-        return _some(definition.some, said)
+        return _some(definition.some, definition.some_at_least, said)
     if said is None or said == ():
         return {"no": False, "yes": True, "not recorded": None}[definition.absent]
     if definition.is_ is not None:
@@ -172,11 +175,13 @@ def _within(definition: FactDef, number: float) -> bool:
     )
 
 
-def _some(wanted: Mapping[str, tuple[Scalar, ...]], entries: Any) -> bool | None:
+def _some(wanted: Mapping[str, tuple[Scalar, ...]], least: Mapping[str, float], entries: Any) -> bool | None:
     """Whether one entry of a list fits every wanted value; unknown where only silence is in the way."""
     outcome: bool | None = False
     for entry in entries or ():
         fits = [_fits(getattr(entry, name), values) for name, values in wanted.items()]
+        amounts = [(getattr(entry, name), limit) for name, limit in least.items()]
+        fits += [None if amount is None else amount >= limit for amount, limit in amounts]
         if all(fits):
             return True
         if all(fit is not False for fit in fits):

@@ -81,6 +81,7 @@ def open_needs(
                     target=target,
                     latest=end,
                     urgent=need.effect.urgent or start == end,
+                    weight=max(w.effect.weight for w in found),
                     after=f"{rules.eye}:{need.effect.after.need}" if need.effect.after else None,
                     reasons=tuple(
                         w.fired.over([x.rule for x in losers])
@@ -157,6 +158,11 @@ def _window(effect: NeedEffect, day0: date, first: date, last: date | None) -> t
     start, target, end = (day for day in days if day is not None)
     target = max(start, target)
     return start, target, max(target, end)
+
+
+def day_of(edges: Sequence[str], rules: EyeRules, last: date | None) -> date | None:
+    """The latest of some edges of a rule as a date; None where all hang on a steroid that is not given."""
+    return _latest(edges, rules.day0, rules.first_drop_day, last)
 
 
 def _latest(edges: Sequence[str], day0: date, first: date, last: date | None) -> date | None:

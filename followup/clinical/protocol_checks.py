@@ -89,10 +89,13 @@ def _check_rule(
                 yield source.refuse(
                     "protocol.rule", f'the rule "{rule.id}" names no taper "{taper}"', "rule", i
                 )
-    for need in rule.need:
-        if need.kind not in protocol.kinds:
+    for gap in rule.gap:
+        if gap.finding and not known_path(f"reviews.{gap.finding}"):
+            yield source.refuse("protocol.rule", f'no finding "{gap.finding}"', "rule", i)
+    for kind in (*(need.kind for need in rule.need), *(gap.kind for gap in rule.gap)):
+        if kind not in protocol.kinds:
             yield source.refuse(
-                "protocol.rule", f'no kind of need "{need.kind}"', "rule", i, fix="add [kind]"
+                "protocol.rule", f'no kind of need "{kind}"', "rule", i, fix="add [kind]"
             )
     if rule.ask and rule.ask.released_by and not known_path(f"reviews.{rule.ask.released_by}"):
         yield source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)

@@ -112,6 +112,11 @@ def _conditions(rule: Rule, about: dict[str, str]) -> Iterator[str]:
 def _effects(rule: Rule, protocol: Protocol) -> Iterator[str]:
     yield from (_course(effect) for effect in rule.course)
     yield from (_need(effect, protocol) for effect in rule.need)
+    for gap in rule.gap:
+        first, last = (" or ".join(edge).replace("+", " + ") for edge in (gap.first, gap.last))
+        look = text_of(gap.kind, protocol.kinds)
+        days = counted(gap.days, "day", "days")
+        yield f"no more than {days} between two looks from day {first} to {last}: {look}"
     if rule.ask:
         holds = f" It holds: {listed(rule.ask.holds)}." if rule.ask.holds else ""
         signs = "" if rule.ask.blocks else " The plan may be signed without the answer."
@@ -162,6 +167,8 @@ def _need(effect: NeedEffect, protocol: Protocol) -> str:
         text += f", tier {listed(effect.tiers, 'or')} only"
     if effect.steroid_days_min > 1:
         text += f", if the steroid runs {effect.steroid_days_min} days or more"
+    if effect.weight != 1:
+        text += f", a day off its target weighs {effect.weight}"
     if effect.unless_need:
         text += f", unless there is {effect.unless_need}"
     if effect.after:

@@ -1,6 +1,6 @@
 """What a rule of the protocol can say: when it fires, and what it then wants.
 
-A rule holds conditions on facts and any of seven effects. How effects of several rules are joined
+A rule holds conditions on facts and any of these effects. How effects of several rules are joined
 (envelope, longest, earliest, union, strictest) belongs to the mechanism, not to the rule.
 """
 
@@ -19,6 +19,7 @@ from followup.clinical.record.base import MedicineId
 Count = StrictInt | Literal["hourly", "2-hourly"]
 LONGEST_DAYS = 400
 """No course runs and no look is asked for beyond so many days: more is a slip of the pen."""
+MOST_WEIGHT = 1000
 _EDGE = re.compile(r"(?:([FL])\+)?([0-9]{1,4})")
 
 
@@ -144,9 +145,22 @@ class After(Part):
         return self
 
 
+def _as_list(raw: object) -> object:
+    return [raw] if isinstance(raw, (str, int)) else raw
+
+
+def _are_days(edges: tuple[str, ...]) -> tuple[str, ...]:
+    for edge in edges:
+        found = _EDGE.fullmatch(edge)
+        if found is None or int(found[2]) > LONGEST_DAYS:
+            raise ValueError(f'"{edge}" is not a day up to {LONGEST_DAYS}: write "28", "F+9" or "L+1"')
+    return edges
+
+
 class NeedEffect(Part):
     """Asks for something to be looked at. Edges are day numbers from the operation ("28") or from the
-    first drop day or the last steroid day ("F+9", "L+1"); a list means the latest of them."""
+    first drop day or the last steroid day ("F+9", "L+1"); a list means the latest of them. ``weight``
+    prices a day off the target against the days off the targets of other needs."""
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     kind: str
@@ -159,20 +173,10 @@ class NeedEffect(Part):
     unless_need: str | None = None
     after: After | None = None
     urgent: StrictBool = False
+    weight: StrictInt = Field(1, ge=0, le=MOST_WEIGHT)
 
-    @field_validator("earliest", "target", "latest", mode="before")
-    @classmethod
-    def _as_list(cls, raw: object) -> object:
-        return [raw] if isinstance(raw, (str, int)) else raw
-
-    @field_validator("earliest", "target", "latest")
-    @classmethod
-    def _is_a_day(cls, edges: tuple[str, ...]) -> tuple[str, ...]:
-        for edge in edges:
-            found = _EDGE.fullmatch(edge)
-            if found is None or int(found[2]) > LONGEST_DAYS:
-                raise ValueError(f'"{edge}" is not a day up to {LONGEST_DAYS}: write "28", "F+9" or "L+1"')
-        return edges
+    _list = field_validator("earliest", "target", "latest", mode="before")(_as_list)
+    _days = field_validator("earliest", "target", "latest")(_are_days)
 
     @model_validator(mode="after")
     def _is_in_order(self) -> NeedEffect:
@@ -186,6 +190,22 @@ class NeedEffect(Part):
         if most is not None and most < self.steroid_days_min:
             raise ValueError("steroid_days_max lies under steroid_days_min")
         return self
+
+
+class GapEffect(Part):
+    """No more than ``days`` days lie between two looks of ``kind`` that follow each other, counted over
+    the days from ``first`` to ``last`` (edges as those of a need). ``finding`` is what a review must
+    hold for the look to count; without one every look at the eye counts."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    kind: str
+    days: StrictInt = Field(ge=1, le=LONGEST_DAYS)
+    first: tuple[str, ...] = Field(min_length=1)
+    last: tuple[str, ...] = Field(min_length=1)
+    finding: str | None = None
+
+    _list = field_validator("first", "last", mode="before")(_as_list)
+    _days = field_validator("first", "last")(_are_days)
 
 
 def _by_base(edges: tuple[str, ...]) -> dict[str, int]:
@@ -260,6 +280,7 @@ class Rule(Part):
     always: StrictBool = False
     course: tuple[CourseEffect, ...] = ()
     need: tuple[NeedEffect, ...] = ()
+    gap: tuple[GapEffect, ...] = ()
     ask: Ask | None = None
     caution: CautionEffect | None = None
     tier: Tier | None = None
@@ -270,7 +291,7 @@ class Rule(Part):
     recall: Recall | None = None
     refuse: Refusal | None = None
 
-    @field_validator("course", "need", mode="before")
+    @field_validator("course", "need", "gap", mode="before")
     @classmethod
     def _one_or_more(cls, raw: object) -> object:
         return [raw] if isinstance(raw, dict) else raw
@@ -283,7 +304,7 @@ class Rule(Part):
             raise ValueError("the rule fires always and only when; take one out")
         if clash := self._never():
             raise ValueError(f'the rule can never fire: it wants "{clash}" and the opposite')
-        effects = [self.course, self.need, self.ask, self.caution, self.tier, self.before_leaving]
+        effects = [self.course, self.need, self.gap, self.ask, self.caution, self.tier, self.before_leaving]
         if (
             not any([*effects, self.stops, self.holds, self.recall])
             and self.first_day is None

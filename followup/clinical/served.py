@@ -127,14 +127,12 @@ def _reopen(need: ReviewNeed, day: date, days: int) -> ReviewNeed:
     return need.model_copy(update={"earliest": day, "target": day, "latest": late, "urgent": True})
 
 
-def pressure_checks(record: Record, eye: Eye, as_of: date) -> list[date]:
-    """Days on which this eye's pressure was measured: a review that says so, or any visit."""
-    reviews = {
-        r.date
-        for r in record.reviews
-        if r.eye == eye and r.date <= as_of and r.pressure not in (None, "not done")
-    }
-    refused = {r.date for r in record.reviews if r.eye == eye and r.pressure == "not done"} - reviews
+def checks(record: Record, eye: Eye, finding: str, as_of: date) -> list[date]:
+    """Days on which this eye was looked at for ``finding`` (pressure, cells): a review that says so, or
+    any visit of which no review says that it was not seen."""
+    mine = [(r.date, getattr(r, finding)) for r in record.reviews if r.eye == eye and r.date <= as_of]
+    reviews = {day for day, value in mine if value not in (None, "not seen", "not done")}
+    refused = {day for day, value in mine if value in ("not seen", "not done")} - reviews
     trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE} - refused
     return sorted(reviews | trips)
 

@@ -7,14 +7,17 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from followup.clinical.careplan import CheckGap, Course, Impossible, Reason, ReviewNeed, Tier, Trip
+from followup.clinical.courses import last_steroid_day
 from followup.clinical.eye_rules import EyeRules
-from followup.clinical.needs import Opened
+from followup.clinical.needs import Opened, day_of
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record, TripRecord
-from followup.clinical.served import Past, first_day_to_come, looks, pressure_checks, steroid_dates
+from followup.clinical.served import Past, checks, first_day_to_come, looks, steroid_dates
 from followup.timing.calendar import Calendar
 from followup.timing.trip_types import BookedTrip, GapRule, PlannedTrip, TripNeed, TripsPlan
 from followup.timing.trips import plan_trips
+
+_SERVICES = {"pressure": "pressure", "cornea": "review"}
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,7 @@ def _trip_needs(live: Sequence[Opened], done: set[str]) -> list[TripNeed]:
             earliest=o.need.earliest,
             target=o.need.target,
             latest=o.need.latest,
+            weight=o.need.weight,
             urgent=o.need.urgent,
             after=o.trip_after(keys, str(o.need.eye)),
         )
@@ -91,14 +95,18 @@ def gap_rules(
     told: list[str] = []
     by_eye = {eye.eye: eye for eye in eyes}
     for gap in check_gaps(protocol, eyes, courses):
-        role = "steroid" if gap.kind == "pressure" else "nsaid"
-        days = steroid_dates(_counts(courses, by_eye[gap.eye], role), gap.from_count)
-        if gap.kind == "pressure":
-            checks, service = pressure_checks(record, gap.eye, as_of), "pressure"
-        else:
-            checks, service = looks(record, gap.eye, as_of), "review"
-        rules += _rule(gap.key, days, gap.limit, checks, as_of, service, told)
+        days = _gap_days(gap, courses, by_eye[gap.eye])
+        seen = checks(record, gap.eye, gap.finding, as_of) if gap.finding else looks(record, gap.eye, as_of)
+        service = protocol.kinds[gap.need].service if gap.need else _SERVICES[gap.kind]
+        rules += _rule(gap, days, seen, as_of, service, told)
     return rules, tuple(told)
+
+
+def _gap_days(gap: CheckGap, courses: Sequence[Course], eye: EyeRules) -> frozenset[date]:
+    if gap.first is not None and gap.last is not None:
+        return frozenset(gap.first + timedelta(days=n) for n in range((gap.last - gap.first).days + 1))
+    role = "steroid" if gap.kind == "pressure" else "nsaid"
+    return steroid_dates(_counts(courses, eye, role), gap.from_count)
 
 
 def check_gaps(
@@ -119,6 +127,7 @@ def check_gaps(
                     kind="pressure",
                     limit=limit.limit,
                     from_count=limit.from_count,
+                    finding="pressure",
                     reasons=why,
                 )
             )
@@ -129,7 +138,34 @@ def check_gaps(
             gaps.append(
                 CheckGap(key=key, eye=eye.eye, kind="cornea", limit=long.gap, from_count=1, reasons=(reason,))
             )
+        gaps += _look_gaps(eye, courses)
     return tuple(gaps)
+
+
+def _look_gaps(eye: EyeRules, courses: Sequence[Course]) -> list[CheckGap]:
+    """The limits that rules set between two looks, each id once: the strictest, over all the days."""
+    last = last_steroid_day(c for c in courses if c.eye == eye.eye and not c.from_before)
+    found: dict[str, CheckGap] = {}
+    for fired in eye.fired:
+        for effect in fired.rule.gap:
+            start, end = day_of(effect.first, eye, last), day_of(effect.last, eye, last)
+            if start is None or end is None or end < start:
+                continue
+            before = found.get(effect.id)
+            found[effect.id] = CheckGap(
+                key=f"{eye.eye}:{effect.id}",
+                eye=eye.eye,
+                kind="look",
+                # Two looks so many days apart have one date fewer between them.
+                limit=min(effect.days - 1, before.limit) if before else effect.days - 1,
+                from_count=0,
+                need=effect.kind,
+                finding=effect.finding,
+                first=min(start, before.first or start) if before else start,
+                last=max(end, before.last or end) if before else end,
+                reasons=(*(before.reasons if before else ()), fired.reason),
+            )
+    return list(found.values())
 
 
 def _tier_reason(protocol: Protocol, tier: Tier) -> Reason:
@@ -149,16 +185,15 @@ def _counts(courses: Sequence[Course], eye: EyeRules, role: str) -> list[tuple[d
 
 
 def _rule(
-    key: str,
+    gap: CheckGap,
     days: frozenset[date],
-    limit: int,
-    checks: Sequence[date],
+    seen: Sequence[date],
     as_of: date,
     service: str,
     told: list[str],
 ) -> list[GapRule]:
     """The rule for what is left since the last check; a gap already broken asks for a visit at once."""
-    last = checks[-1] if checks else None
+    key, limit, last = gap.key, gap.limit, seen[-1] if seen else None
     left = frozenset(day for day in days if last is None or day > last)
     gone = sum(day < as_of for day in left)
     if gone > limit:

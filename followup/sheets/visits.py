@@ -10,7 +10,6 @@ from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import Section, Visit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
 
-_LOOKS = {"pressure": "pressure", "cornea": "cornea-stain"}
 TO_COME = ("proposed", "booked")
 
 
@@ -54,7 +53,7 @@ def _between(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
     """
     gaps = [gap for gap in inputs.plan.gaps if set(gap.reasons) & set(trip.reasons)] or inputs.plan.gaps
     for gap in gaps:
-        yield _reason(inputs, _LOOKS[gap.kind], gap.eye)
+        yield _reason(inputs, gap.look, gap.eye)
     if not gaps:
         yield inputs.say(REASONS["other"])
 
