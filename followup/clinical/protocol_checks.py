@@ -94,9 +94,7 @@ def _check_rule(
             yield source.refuse("protocol.rule", f'no finding "{gap.finding}"', "rule", i)
     for kind in (*(need.kind for need in rule.need), *(gap.kind for gap in rule.gap)):
         if kind not in protocol.kinds:
-            yield source.refuse(
-                "protocol.rule", f'no kind of need "{kind}"', "rule", i, fix="add [kind]"
-            )
+            yield source.refuse("protocol.rule", f'no kind of need "{kind}"', "rule", i, fix="add [kind]")
     if rule.ask and rule.ask.released_by and not known_path(f"reviews.{rule.ask.released_by}"):
         yield source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)
     if rule.ask:
