@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from followup.typed import plain
+
 
 class Line(str):
-    """A whole error as one line, which still knows its parts: a page may put them into another language."""
+    """A whole error as one line, which still knows its parts: a page may put them into another language.
+
+    In the parts, what a person typed is marked (see ``followup.typed``); the line itself has no marks.
+    """
 
     what: str
     where: str
@@ -12,7 +17,7 @@ class Line(str):
 
     @classmethod
     def of(cls, what: str, where: str = "", fix: str = "") -> Line:
-        line = cls(joined(what, where, fix))
+        line = cls(plain(joined(what, where, fix)))
         line.what, line.where, line.fix = what, where, fix
         return line
 
@@ -26,15 +31,10 @@ class FollowupError(Exception):
 
     def __init__(self, code: str, what: str, *, where: str = "", fix: str = "") -> None:
         self.code = code
-        self.what = _one_line(what)
-        self.where = _one_line(where)
-        self.fix = _one_line(fix)
-        super().__init__(self.line)
-
-    @property
-    def line(self) -> Line:
+        self.line = Line.of(_one_line(what), _one_line(where), _one_line(fix))
         """The whole error as one line."""
-        return Line.of(self.what, self.where, self.fix)
+        self.what, self.where, self.fix = plain(self.line.what), plain(self.line.where), plain(self.line.fix)
+        super().__init__(self.line)
 
 
 def joined(what: str, where: str, fix: str) -> str:

@@ -50,9 +50,14 @@ def _filled(message: Message, old: Catalog, language: Language) -> Message:
         text = message.id
     if not text and message.pluralizable:
         text = ("",) * len(language.categories)
-    return Message(
+    filled = Message(
         message.id, text, message.locations, message.flags, message.auto_comments, context=message.context
     )
+    words = message.id[0] if message.pluralizable else message.id
+    if "%(" not in words:
+        # Babel takes the percent sign of "0.1% a day" for a value, and gettext's tools would believe it.
+        filled.flags.discard("python-format")
+    return filled
 
 
 def _all_there(catalogue: Catalog) -> bool:

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import click
 
 from followup.errors import FollowupError
+from followup.typed import plain
 
 DONE, FAULT, BAD_INPUT = 0, 1, 2
 TRACE = "--trace"
@@ -57,8 +58,11 @@ def say(text: str) -> None:
 
 
 def visible(text: str) -> str:
-    """``text`` with every character that could drive a terminal written out, such as ``\\x1b``."""
-    return _UNSAFE.sub(lambda match: match.group().encode("unicode_escape").decode("ascii"), text)
+    """``text`` with every character that could drive a terminal written out, such as ``\\x1b``.
+
+    The marks around what a person typed are taken out: nobody looks for sentences here.
+    """
+    return _UNSAFE.sub(lambda match: match.group().encode("unicode_escape").decode("ascii"), plain(text))
 
 
 def _finish(outcome: Outcome) -> int:

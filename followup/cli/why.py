@@ -14,13 +14,14 @@ from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.sheets.timeline_svg import chart_svg
+from followup.typed import plain
 
 WIDTH = 100
 
 
 def explained(made: CarePlan, protocol: Protocol, target: str, *, as_json: bool = False) -> str:
     """The chain behind one line of the plan, a sentence a line or as a JSON list."""
-    lines = why(made, protocol, target)
+    lines = tuple(map(plain, why(made, protocol, target)))
     if as_json:
         return json.dumps(lines, indent=2, ensure_ascii=False)
     return visible("\n".join(_folded(line) for line in lines))

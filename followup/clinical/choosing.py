@@ -8,6 +8,7 @@ from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit
 from followup.clinical.look import never_less
 from followup.clinical.proposal import Proposal
 from followup.errors import FollowupError
+from followup.typed import typed
 
 
 def opposed(proposals: Sequence[Proposal]) -> tuple[Proposal, ...]:
@@ -58,7 +59,7 @@ def accept(
     signed: list[Adjustment] = []
     for proposal in proposals:
         for adjustment in proposal.adjustments:
-            why = f"{adjustment.reason} {reason}".strip()
+            why = f"{adjustment.reason} {typed(reason)}" if reason else adjustment.reason
             _add(signed, adjustment.model_copy(update={"by": by, "reason": why}))
     if offer is not None:
         signed.append(_offered(proposals, offer, by, reason))
@@ -100,7 +101,7 @@ def _offered(proposals: Sequence[Proposal], offer: tuple[str, int], by: str, rea
                     medicine=medicine,
                     starts=proposal.on,
                     steps=((one.count, days),),
-                    reason=f"{proposal.title} {reason}".strip(),
+                    reason=f"{proposal.title} {typed(reason)}" if reason else proposal.title,
                     by=by,
                 )
     raise FollowupError(

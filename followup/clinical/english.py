@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
+from followup.typed import plain
+
 # Not strftime: its names follow the computer's locale.
 MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -38,7 +40,7 @@ def listed(items: Iterable[str], last: str = "and") -> str:
 def sentence(text: str) -> str:
     """``text`` beginning with a capital and ending with a stop."""
     text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
+    return text[:1].upper() + text[1:] + ("" if plain(text).endswith((".", "?", "!")) else ".")
 
 
 def steps_words(steps: Iterable[tuple[int, int]]) -> str:

@@ -16,6 +16,7 @@ from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.tablets import dose_words, number_of_tablets
 from followup.errors import FollowupError
+from followup.typed import typed
 
 
 def why(plan: CarePlan, protocol: Protocol, target: str) -> tuple[str, ...]:
@@ -99,7 +100,7 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]
     if course.above_label:
         yield sentence(course.above_label)
     if course.ordered_by:
-        yield f"It is as ordered by {course.ordered_by}."
+        yield f"It is as ordered by {typed(course.ordered_by)}."
     yield from tell(course.reasons, plan, protocol)
 
 

@@ -9,9 +9,13 @@ from followup.clinical.english import MARKS, listed, sentence
 from followup.clinical.facts import bare
 from followup.clinical.protocol import Protocol
 from followup.clinical.rule import Rule
+from followup.typed import said, typed
+
+BY_HAND = "surgeon"
+"""What stands for a rule where a surgeon decided."""
 
 _ITS_OWN = {
-    "surgeon": "a change signed by a surgeon; only a later signature changes it",
+    BY_HAND: "a change signed by a surgeon; only a later signature changes it",
     "goes-on": "the record says that the medicine is stopped, or until when it is given",
     "waking-day": "the record gives rising and bedtime 12 to 18 hours apart",
     "long-nsaid": "the NSAID runs no longer than its label, or the protocol sets another limit",
@@ -26,11 +30,24 @@ def tell(reasons: Sequence[Reason], plan: CarePlan, protocol: Protocol) -> Itera
         yield from _tell(reason, plan, protocol)
 
 
+def because_of(reason: Reason) -> str:
+    """Why, as a sentence may hold it: the words of a surgeon are marked as typed."""
+    return said(reason.because) if reason.rule == BY_HAND else reason.because
+
+
+def source_of(reason: Reason) -> str:
+    """Where a reason comes from; the name of the surgeon who gave it is marked as typed."""
+    if reason.rule != BY_HAND:
+        return reason.source
+    deed, _, name = reason.source.partition(" by ")
+    return f"{deed} by {typed(name)}" if name else reason.source
+
+
 def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     for fact in reason.facts:
         yield f"The record: {_fact(fact, protocol)}."
-    yield f"Rule {reason.rule}: {sentence(reason.because)}"
-    yield f"Source: {reason.source} ({reason.mark}: {MARKS[reason.mark]})."
+    yield f"Rule {reason.rule}: {sentence(because_of(reason))}"
+    yield f"Source: {source_of(reason)} ({reason.mark}: {MARKS[reason.mark]})."
     for loser in reason.overrode:
         yield from _overrode(loser, reason, plan)
     change = _change(reason, plan, protocol)

@@ -14,6 +14,7 @@ from followup.clinical.record import Eye, InUse, Record
 from followup.clinical.tablets import dosed, tablets_a_time
 from followup.errors import FollowupError
 from followup.timing.waking import WakingDay
+from followup.typed import typed
 
 _GOES_ON = Reason(
     rule="goes-on",
@@ -76,7 +77,7 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
     field = f"in_use.{i}"
     asked = []
     if entry.medicine is None:
-        text = f'Which medicine is "{entry.described}"? Name it, so that it can stand in the plan.'
+        text = f'Which medicine is "{typed(entry.described)}"? Name it, so that it can stand in the plan.'
         asked.append(_question(f"name-{i}", text, (f"{field}.medicine",)))
     elif entry.medicine not in protocol.formulary:
         raise FollowupError(
@@ -201,4 +202,4 @@ def _apart(courses: list[Course]) -> tuple[Course, ...]:
 
 
 def _name(entry: InUse) -> str:
-    return entry.medicine or f'"{entry.described}"'
+    return entry.medicine or f'"{typed(entry.described)}"'

@@ -21,6 +21,7 @@ from followup.recall.pharmacy import HandOut as AHandOut
 from followup.recall.pharmacy import hand_outs
 from followup.records.desk_notes import StockCount, count_stock, stock
 from followup.records.views import PatientView
+from followup.typed import typed
 
 router = APIRouter()
 WEEK = 7
@@ -98,7 +99,7 @@ def _number(form: Posted, name: str) -> int:
     text = first(form, name)
     if not (text.isascii() and text.isdecimal() and len(text) < 8):
         raise FollowupError(
-            "stock.count", f"{text[:20]} is no number of bottles", where=name[6:], fix="write digits"
+            "stock.count", f"{typed(text[:20])} is no number of bottles", where=name[6:], fix="write digits"
         )
     return int(text)
 

@@ -19,6 +19,7 @@ from followup.records.clinics import get_clinic, put_clinic
 from followup.records.closed import visits_without_offer
 from followup.records.views import TripView
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
+from followup.typed import typed
 
 router = APIRouter()
 SPARE_ROWS = 2
@@ -120,7 +121,10 @@ def _services(form: Posted, old: dict[str, dict[str, Any]]) -> list[dict[str, An
 def _number(text: str) -> int:
     if not (text.isascii() and text.isdecimal() and len(text) < 7):
         raise FollowupError(
-            "calendar.places", f"{text[:20]} is no number of places", where="places a day", fix="write digits"
+            "calendar.places",
+            f"{typed(text[:20])} is no number of places",
+            where="places a day",
+            fix="write digits",
         )
     return int(text)
 

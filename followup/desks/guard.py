@@ -16,6 +16,7 @@ from followup.records.clinics import get_clinic
 from followup.records.protocols import protocol_signature
 from followup.records.staff import find_session, note_failed_login, staff_by_login, touch_session
 from followup.records.views import SYSTEM
+from followup.typed import typed
 
 IDLE = timedelta(minutes=30)
 LIFETIME = timedelta(hours=12)
@@ -59,7 +60,7 @@ def guard(request: Request) -> None:
         raise LoginNeededError(wanted(request))
     raise FollowupError(
         "role.missing",
-        f"{visit.login.staff.name} may not open this page",
+        f"{typed(visit.login.staff.name)} may not open this page",
         fix="ask someone whose work it is, or the manager for the role",
     )
 

@@ -25,6 +25,7 @@ from followup.errors import FollowupError
 from followup.records.places import planning_calendar
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion
+from followup.typed import typed
 
 router = APIRouter()
 MOST_OFFER_DAYS = 180
@@ -81,7 +82,7 @@ def _with_choice(
 def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> int:
     """Store the chosen proposals as a draft to sign; the plan's id."""
     edits = _with_choice(visit, case, outcome, form)[1]
-    reason = first(form, "reason")
+    reason = first(form, "reason")[:500]
     taken = form.get("take", [])
     titles = _titles(p for p in outcome.proposals if p.id in taken)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
@@ -90,7 +91,7 @@ def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) ->
             visit,
             case.who.id,
             edits=edits,
-            reason=f"{titles}. {reason}"[:500],
+            reason=f"{titles}. {typed(reason)}",
             seen=number_of(first(form, "seen")),
         )
         unit.log(
@@ -197,7 +198,7 @@ def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
     return [
         (
             texts.label(f.of),
-            texts.choice(str(found[f.name]), f.of) if f.choices else _plain(found[f.name], texts),
+            texts.found(found[f.name], f.kind, f.of),
         )
         for f in (*row, *rest)
         if f.name in found
@@ -212,12 +213,6 @@ def _course_name(visit: Visit, case: EyeCase, key: str) -> str:
         return key
     name = label_of(found.medicine, visit.desk.protocol.formulary)
     return f"{name}, {visit.texts.eye(found.eye)}"
-
-
-def _plain(value: object, texts: Texts) -> str:
-    if isinstance(value, bool):
-        return texts.choice("yes" if value else "no")
-    return f"{value:g}" if isinstance(value, float) else texts.told(str(value))
 
 
 def _title(outcome: Outcome | None, name: str, texts: Texts) -> str:

@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from followup import resources
+from followup.clinical.explain_reasons import because_of, source_of
 from followup.desks import words
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
@@ -81,6 +82,9 @@ def environment(language: str) -> Environment:
         "plan_state": texts.plan_state,
         "trip_state": texts.trip_state,
         "told": texts.told,
+        "reason": texts.reason,
+        "service": texts.service,
+        "found": texts.found,
         "upright": texts.upright,
         "apart": texts.apart,
         "language_name": words.language_name,
@@ -111,6 +115,8 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "language": visit.language,
         "draw": partial(build_staircase, today=visit.today, mirrored=texts.runs_left),
         "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
+        "because_of": because_of,
+        "source_of": source_of,
         "fact_words": lambda name: _fact(visit, texts, name),
         "direction": texts.direction,
         "places": list(_places(visit, path)),

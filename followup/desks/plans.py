@@ -28,6 +28,7 @@ from followup.records.plans import active_plan, plan, plans_of
 from followup.records.sheets import sheets_of
 from followup.records.views import PlanVersion
 from followup.sheets.staircase import Staircase, build_staircase
+from followup.typed import typed_in
 
 router = APIRouter()
 
@@ -188,7 +189,7 @@ def _page(
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],
         error=error,
-        reason=reason or view.version.reason,
+        reason=reason or typed_in(view.version.reason),
         why=lambda name: _why(view, name),
     )
 

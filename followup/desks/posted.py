@@ -8,10 +8,10 @@ from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
 from followup.desks.desk import visit_of
+from followup.desks.words import NOT_DONE
 from followup.errors import FollowupError
+from followup.typed import plain
 
-# The one word of a record that is typed and not chosen.
-NOT_DONE = "not done"
 MAX_FIELDS = 20_000
 MAX_TEXT = 1_000_000
 MAX_FILE = 2_000_000
@@ -29,7 +29,7 @@ async def read_posted(request: Request) -> Posted:
                 raise FollowupError(
                     "form.text", "the text holds a zero byte", where=name[:60], fix="type it again"
                 )
-            form.setdefault(name, []).append(text.replace("\r\n", "\n"))
+            form.setdefault(name, []).append(plain(text.replace("\r\n", "\n")))
     return form
 
 

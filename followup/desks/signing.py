@@ -10,6 +10,7 @@ from followup.desks.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.patients import patient
 from followup.records.plans import active_plan, sign_plan
+from followup.typed import typed_in
 
 MOST_AT_ONCE = 60
 
@@ -41,7 +42,9 @@ def _sign_checked(visit: Visit, view: PlanView, reason: str) -> None:
             "the record, the protocol or the day has changed since this draft was made",
             fix="make the plan again, look at it, then sign",
         )
-    _sign(visit, view, reason)
+    # What stood in the box already was stored with words of ours before it: they stay.
+    stored = reason == typed_in(view.version.reason)
+    _sign(visit, view, "" if stored else reason)
 
 
 def sign_several(

@@ -19,6 +19,7 @@ from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.records.patients import patient
 from followup.records.views import PlanVersion
+from followup.typed import typed
 
 router = APIRouter()
 SPARE_ROWS = 3
@@ -157,7 +158,7 @@ def _number(text: str, where: str, most: int) -> int:
     if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= most):
         raise FollowupError(
             "steps.number",
-            f"{text or 'nothing'} is not a whole number from 1 to {most}",
+            f"{typed(text) if text else 'nothing'} is not a whole number from 1 to {most}",
             where=where,
             fix="correct it",
         )

@@ -4,6 +4,9 @@ A plan that was signed a year ago, a caution with a medicine's name in it, a one
 them come as finished English text. The catalogue knows each as a message with its values in braces,
 so the message is found again by its fixed words, and the values are put into the translation.
 A sentence that no message fits is shown as it is: English is better than nothing.
+
+What a person typed stands in such a text between marks (see ``followup.typed``) and is shown as it was
+typed, whatever it looks like; a text that is typed as a whole never comes here.
 """
 
 from __future__ import annotations
@@ -18,9 +21,12 @@ from followup.errors import Line, joined
 from followup.language.catalogues import N_, NN_, Translator, wanted_messages
 from followup.language.dates import long_date
 from followup.language.languages import Language
+from followup.typed import TYPED, holds_typed
 
 _VALUE = re.compile(r"\{([^\W\d]\w*)\}")
 _SENTENCE_END = re.compile(r"(?<=[.?!]) (?=[^\s])")
+# Letters that no text has: each stands for a piece that a person typed while the rest is told.
+_PRIVATE, _MOST_TYPED = 0xF0000, 0xFFFD
 # A value may hold a sentence of its own, not a book of them.
 _DEEPEST = 8
 _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -89,8 +95,24 @@ class Teller:
         if text not in self._known:
             if len(self._known) > 5000:
                 self._known.clear()
-            self._known[text] = upright(self._told(text, 0), self._words.language)
+            self._known[text] = self._around_typed(text)
         return self._known[text]
+
+    def reason(self, text: str) -> str:
+        """A stored reason: as a person typed it, but for words of ours that were put before it."""
+        return self.told(text) if holds_typed(text) else text
+
+    def _around_typed(self, text: str) -> str:
+        """``text`` told, each piece that a person typed standing for itself as one letter of nothing else."""
+        pieces = TYPED.findall(text)
+        if len(pieces) > _MOST_TYPED:
+            return text
+        numbers = iter(range(len(pieces)))
+        signed = TYPED.sub(lambda _: chr(_PRIVATE + next(numbers)), text) if pieces else text
+        told = upright(self._told(signed, 0), self._words.language)
+        for number, piece in enumerate(pieces):
+            told = told.replace(chr(_PRIVATE + number), piece)
+        return told
 
     def _told(self, text: str, depth: int) -> str:
         said = self._whole(text, depth)

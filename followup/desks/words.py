@@ -18,6 +18,16 @@ from followup.language.catalogues import N_, Translator, translator
 from followup.language.dates import long_date, short_date
 from followup.language.languages import known
 
+# The one word that is typed where a number may stand.
+NOT_DONE = "not done"
+SERVICES = {
+    "review": N_("review"),
+    "pressure": N_("pressure"),
+    "macula": N_("macula"),
+    "retina": N_("retina"),
+    "stitches": N_("stitches"),
+    "refraction": N_("refraction"),
+}
 _NUMBER = re.compile(r"(\+?\d[\d ]{6,}\d)")
 _EYES = {"right": N_("right eye"), "left": N_("left eye"), "both": N_("both eyes")}
 _ROLES = {
@@ -57,7 +67,8 @@ class Texts:
 
     def __init__(self, language: str) -> None:
         self.translator = desk_translator(language)
-        self.told = Teller(self.translator).told
+        teller = Teller(self.translator)
+        self.told, self.reason = teller.told, teller.reason
         self.comma = self.translator.gettext("%(first)s, %(last)s") % {"first": "", "last": ""}
 
     @property
@@ -115,6 +126,21 @@ class Texts:
         """The eyes of a patient in words: one of them, or both."""
         kept = sorted(set(eyes))
         return self.gettext(_EYES["both" if len(kept) == 2 else kept[0]]) if kept else ""
+
+    def service(self, name: str) -> str:
+        """A service of the protocol in the staff's language; one that the clinic named, by that name."""
+        return self.gettext(SERVICES[name]) if name in SERVICES else name
+
+    def found(self, value: object, kind: str, of: str) -> str:
+        """What a look found in the field ``of``; what was typed there stands as it was typed."""
+        if isinstance(value, bool):
+            return self.choice("yes" if value else "no")
+        if isinstance(value, float):
+            return f"{value:g}"
+        if isinstance(value, date):
+            return self.day(value)
+        chosen = kind == "one of" or value == NOT_DONE
+        return self.choice(str(value), of) if chosen else str(value)
 
     def label(self, of: str) -> str:
         """The label of a field of the record."""

@@ -1,4 +1,6 @@
-"""The words of a language: complete or not offered, and nothing missing in silence.
+"""The words of a language: complete or not offered for a sheet, and nothing missing in silence.
+
+A page of the staff goes on in its language and says what has no words yet in English.
 
 English is the source; its ``sheet`` catalogue lists every message there is, so that
 completeness can be told from the files alone. Where the catalogues lie says ``catalogue_files``.
@@ -118,7 +120,8 @@ class LanguageChoice:
 def translator(tag: str, domain: Domain = "sheet") -> Translator:
     """The translator of a language.
 
-    Raises FollowupError where it is not known, missing, incomplete or, in the clinic's own file, damaged.
+    Raises FollowupError where it is not known, missing or, in the clinic's own file, damaged; for a sheet
+    also where it is incomplete.
     """
     spoken = language(tag)
     return _translator(spoken.tag, domain, files.stamps(spoken.tag, domain))
@@ -142,12 +145,14 @@ def _translator(tag: str, domain: Domain, stamps: tuple[object, ...]) -> Transla
         return Translator(spoken, domain, shipped.review, shipped.messages)
     wanted = wanted_messages(domain)
     merged = merged_words(spoken, domain, shipped)
+    if domain == "desk":
+        return Translator(spoken, domain, merged.review, _in_every_form(spoken, merged.messages, wanted))
     _must_be_complete(spoken, domain, merged.messages, wanted)
     return Translator(spoken, domain, merged.review, merged.messages)
 
 
 def offered(domain: Domain = "sheet") -> tuple[Language, ...]:
-    """The languages that can be printed or shown: those whose catalogue is there and complete."""
+    """The languages that can be printed (their catalogue is complete) or shown (it is there)."""
     return tuple(spoken for spoken in LANGUAGES.values() if _is_offered(spoken.tag, domain))
 
 
@@ -196,15 +201,28 @@ def merged_words(spoken: Language, domain: Domain, shipped: Loaded) -> Loaded:
     return Loaded({**shipped.messages, **used}, review)
 
 
-def _must_be_complete(
-    spoken: Language, domain: Domain, messages: Mapping[Key, Forms], wanted: Mapping[Key, Forms]
-) -> None:
-    missing = [key for key in wanted if key not in messages]
-    short = [
+def _in_every_form(
+    spoken: Language, messages: Mapping[Key, Forms], wanted: Mapping[Key, Forms]
+) -> Mapping[Key, Forms]:
+    """What a page of the staff can say: a message that lacks a form is said in English, alone."""
+    short = _short(spoken, messages, wanted)
+    return {key: forms for key, forms in messages.items() if key not in short}
+
+
+def _short(spoken: Language, messages: Mapping[Key, Forms], wanted: Mapping[Key, Forms]) -> list[Key]:
+    """The messages that lack a form of the plural, or have one too many."""
+    return [
         key
         for key, forms in messages.items()
         if len(wanted.get(key, ())) > 1 and len(forms) != len(spoken.categories)
     ]
+
+
+def _must_be_complete(
+    spoken: Language, domain: Domain, messages: Mapping[Key, Forms], wanted: Mapping[Key, Forms]
+) -> None:
+    missing = [key for key in wanted if key not in messages]
+    short = _short(spoken, messages, wanted)
     for _context, message in missing + short:
         raise FollowupError(
             "language.incomplete",

@@ -17,6 +17,7 @@ from followup.records.sites import site_of_session
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow
 from followup.records.views import OperationOnDay
+from followup.typed import typed
 
 
 @dataclass(frozen=True)
@@ -45,7 +46,7 @@ def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> N
     if doubles:
         raise FollowupError(
             "list.double",
-            f"{doubles[0].patient_code} stands twice with the {doubles[0].eye} eye",
+            f"{typed(doubles[0].patient_code)} stands twice with the {doubles[0].eye} eye",
             where=f"operation list of {day}",
             fix="take one line out",
         )

@@ -15,6 +15,7 @@ from followup.records.sites import ALL_SITES, site_of_session
 from followup.records.store import Unit
 from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
 from followup.records.views import PatientView, RecordVersion
+from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
 
@@ -31,7 +32,7 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     if known is not None:
         raise FollowupError(
             "record.exists",
-            f"the code {known.code} is already in use",
+            f"the code {typed(known.code)} is already in use",
             where="patient.code",
             fix="open that patient and add the operation there, or correct the code",
         )
@@ -52,12 +53,15 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
     if newest.number != seen:
         raise FollowupError(
             "record.changed",
-            f"{newest.entered_by} changed this record meanwhile (version {newest.number})",
+            f"{typed(newest.entered_by)} changed this record meanwhile (version {newest.number})",
             fix="look at the newest version and repeat what is still needed",
         )
     if fold_code(record.patient.code) != row.code_key:
         raise FollowupError(
-            "record.code", f"this is the record of {row.code}", where="patient.code", fix="keep the code"
+            "record.code",
+            f"this is the record of {typed(row.code)}",
+            where="patient.code",
+            fix="keep the code",
         )
     if record == newest.record:
         return newest

@@ -19,6 +19,7 @@ from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
 from followup.records.trips import cancel_open_trips, propose_trips
 from followup.records.views import PlanVersion
+from followup.typed import typed
 
 _EDITS = TypeAdapter(tuple[Adjustment, ...])
 _SAME = {
@@ -253,14 +254,14 @@ def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> Non
         raise FollowupError(
             "plan.blocked",
             "the plan still has an open question, a stop caution or a check that no day can serve",
-            where=f"plan {row.number} of {patient.code}",
+            where=f"plan {row.number} of {typed(patient.code)}",
             fix="answer it on the plan's page, then sign the new draft",
         )
     if protocol_signature(unit.session, row.protocol_hash) is None:
         raise FollowupError(
             "plan.protocol",
             "this protocol is not approved for patients",
-            where=f"plan {row.number} of {patient.code}",
+            where=f"plan {row.number} of {typed(patient.code)}",
             fix="a licensed clinician of the clinic must sign the protocol first",
         )
     _refuse_stale(unit, patient, row.record_number)
@@ -271,7 +272,7 @@ def _refuse_stale(unit: Unit, patient: PatientRow, record_number: int) -> None:
     if patient.record_number != record_number:
         raise FollowupError(
             "plan.stale",
-            f"the record of {patient.code} was changed (version {patient.record_number})",
+            f"the record of {typed(patient.code)} was changed (version {patient.record_number})",
             where="plan",
             fix="have the plan built again from the newest version",
         )
@@ -283,13 +284,13 @@ def _changed(session: Session, patient_id: int, row: CarePlanRow | None = None) 
     if row is not None and row.status == "active":
         return FollowupError(
             "plan.signed",
-            f"{row.signed_by} has already signed plan {row.number}",
+            f"{typed(row.signed_by)} has already signed plan {row.number}",
             fix="nothing to do; look at the signed plan",
         )
     who = newest.signed_by or newest.drafted_by
     return FollowupError(
         "plan.replaced" if row is not None else "plan.changed",
-        f"{who} made plan {newest.number} meanwhile ({newest.status})",
+        f"{typed(who)} made plan {newest.number} meanwhile ({newest.status})",
         fix="look at the newest version and repeat what is still needed",
     )
 

@@ -8,6 +8,7 @@ from followup.errors import FollowupError
 from followup.records.store import Unit
 from followup.records.tables import ProtocolSignatureRow
 from followup.records.views import ProtocolSignature
+from followup.typed import typed
 
 
 def sign_protocol(unit: Unit, *, hash: str, name: str, version: str) -> ProtocolSignature:
@@ -20,12 +21,14 @@ def sign_protocol(unit: Unit, *, hash: str, name: str, version: str) -> Protocol
     if not unit.actor.registration:
         raise FollowupError(
             "protocol.registration",
-            f"{unit.actor.login} has no registration number",
+            f"{typed(unit.actor.login)} has no registration number",
             fix="have the manager enter the registration of the licensed clinician who signs",
         )
     known = protocol_signature(unit.session, hash)
     if known is not None:
-        raise FollowupError("protocol.signed", f"already signed by {known.signer}", fix="nothing to do")
+        raise FollowupError(
+            "protocol.signed", f"already signed by {typed(known.signer)}", fix="nothing to do"
+        )
     row = ProtocolSignatureRow(
         hash=hash,
         name=name,

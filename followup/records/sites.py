@@ -12,6 +12,7 @@ from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
 from followup.records.tables import OperationListRow, PatientRow, SiteRow, StaffRow
 from followup.timing.calendar import parse_calendar
+from followup.typed import typed
 
 MAIN = 1
 # Queries that must see every patient, such as the search for a code that is in use.
@@ -71,14 +72,18 @@ def put_site(session: Session, site: Site) -> Site:
     Errors: ``site.code``, ``site.name``, ``site.unknown``, those of a calendar.
     """
     if not (site.code.isascii() and site.code.isalnum() and 1 <= len(site.code) <= 8):
-        raise FollowupError("site.code", f"{site.code} is no code", where="site", fix="use 1 to 8 letters")
+        raise FollowupError(
+            "site.code", f"{typed(site.code)} is no code", where="site", fix="use 1 to 8 letters"
+        )
     if not site.name.strip():
         raise FollowupError("site.name", "the site has no name", where="site", fix="give its name")
     if site.calendar:
         parse_calendar(parse_json_object(site.calendar, "calendar"), "calendar")
     twin = session.exec(select(SiteRow).where(SiteRow.code == site.code)).first()
     if twin is not None and twin.id != site.id:
-        raise FollowupError("site.code", f"{site.code} is in use", where="site", fix="choose another code")
+        raise FollowupError(
+            "site.code", f"{typed(site.code)} is in use", where="site", fix="choose another code"
+        )
     row = session.get(SiteRow, site.id) if site.id else SiteRow(code="", name="")
     if row is None:
         raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
@@ -93,7 +98,7 @@ def bind_staff(session: Session, *, login: str, site: int | None) -> None:
     """Let a member of staff work for one site, or for all (None); its journal entry is the caller's."""
     row = session.exec(select(StaffRow).where(StaffRow.login == login.strip().casefold())).first()
     if row is None:
-        raise FollowupError("staff.unknown", f"nobody logs in as {login}", fix="check the name")
+        raise FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")
     if site is not None and session.get(SiteRow, site) is None:
         raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
     row.site_id = site

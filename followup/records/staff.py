@@ -13,6 +13,7 @@ from followup.errors import FollowupError
 from followup.records.store import Unit
 from followup.records.tables import ROLES, LoginSessionRow, StaffRow
 from followup.records.views import LoginSession, Staff
+from followup.typed import typed
 
 MAX_FAILED_LOGINS = 5
 LOCK = timedelta(minutes=15)
@@ -24,7 +25,9 @@ def add_staff(
     """A new member of staff. Errors: ``staff.roles``, ``staff.login`` (taken or empty)."""
     login = login.strip().casefold()
     if not login or _row(unit.session, login) is not None:
-        raise FollowupError("staff.login", f"the log-in name {login} can't be used", fix="choose another")
+        raise FollowupError(
+            "staff.login", f"the log-in name {typed(login)} can't be used", fix="choose another"
+        )
     row = StaffRow(
         login=login,
         name=name.strip(),
@@ -181,7 +184,7 @@ def _checked_roles(roles: Iterable[str]) -> list[str]:
 def _known(session: Session, login: str) -> StaffRow:
     row = _row(session, login.strip().casefold())
     if row is None:
-        raise FollowupError("staff.unknown", f"nobody logs in as {login}", fix="check the name")
+        raise FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")
     return row
 
 

@@ -6,8 +6,9 @@ import pytest
 
 from followup.desks.extraction import DESK_LANGUAGES, desk_messages
 from followup.desks.words import Texts, desk_translator
-from followup.language.catalogue_files import english, key_of, shipped
-from followup.language.catalogues import offered, translator, wanted_messages
+from followup.language import catalogues
+from followup.language.catalogue_files import Loaded, english, key_of, shipped
+from followup.language.catalogues import Review, offered, translator, wanted_messages
 from followup.language.checks import flaws
 from followup.language.languages import LANGUAGES
 
@@ -79,3 +80,24 @@ def test_pages_run_from_right_to_left_in_arabic_alone():
 
 def test_a_clinic_whose_language_the_desks_lack_reads_them_in_english():
     assert desk_translator("sw").language.tag == "en"
+
+
+def test_a_message_without_words_is_english_alone_and_turns_nothing_else_off(monkeypatch):
+    """The language and its direction stay; a message that lacks one form counts as one without words."""
+    arabic, counted = LANGUAGES["ar"], (None, "%(num)s drop")
+    whole = shipped(arabic, "desk")
+    lacking = {key: forms for key, forms in whole.messages.items() if key != (None, "right eye")}
+    lacking[counted] = whole.messages[counted][:2]
+    monkeypatch.setattr(
+        catalogues.files,
+        "shipped",
+        lambda spoken, domain: Loaded(lacking, Review()) if spoken == arabic else shipped(spoken, domain),
+    )
+    catalogues._translator.cache_clear()
+    texts = Texts("ar")
+    assert (texts.translator.language.tag, texts.direction) == ("ar", "rtl")
+    assert texts.gettext("right eye") == "right eye"
+    assert texts.gettext("left eye") == whole.messages[(None, "left eye")][0] != "left eye"
+    assert texts.ngettext("%(num)s drop", "%(num)s drops", 3) == "%(num)s drops"
+    assert "ar" in {language.tag for language in offered("desk")}
+    catalogues._translator.cache_clear()

@@ -8,10 +8,11 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 from starlette.exceptions import HTTPException
 
 from followup.clinical.record.base import Day
+from followup.typed import plain
 
 __all__ = [
     "Code",
@@ -37,7 +38,7 @@ _MOST = 999_999_999
 Id = Annotated[int, Field(strict=True, ge=1, le=_MOST)]
 Number = Annotated[int, Field(strict=True, ge=0, le=_MOST)]
 Truth = Annotated[bool, Field(strict=True)]
-Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
+Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(plain)]
 # Passwords are taken as they are typed.
 Password = Annotated[str, StringConstraints(min_length=1, max_length=500)]
 Nonce = Annotated[

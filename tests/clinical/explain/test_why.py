@@ -13,6 +13,7 @@ from followup.clinical.explain import explainable, why
 from followup.clinical.plan import build_plan
 from followup.clinical.record import parse_record
 from followup.errors import FollowupError
+from followup.typed import typed
 
 
 @pytest.fixture
@@ -89,8 +90,8 @@ def test_a_change_of_the_surgeon_is_told_by_name(case, protocol):
     )
     plan = build_plan(record, protocol, as_of=date(2026, 3, 15), edits=(edit,))
     text = "\n".join(why(plan, protocol, "right:steroid"))
-    assert "Rule surgeon: More cells." in text
-    assert "changed by Dr Sen" in text
+    assert f"Rule surgeon: {typed('More cells.')}" in text
+    assert f"changed by {typed('Dr Sen')}" in text
     assert "only a later signature changes it" in text
 
 

@@ -7,6 +7,7 @@ import pytest
 from followup.clinical.careplan import CourseAdded, CourseEdit
 from followup.clinical.review import accept
 from followup.errors import FollowupError
+from followup.typed import typed
 
 UVEITIC = {"uveitis": {"kind": "anterior", "last_active": "2025-06-01"}}
 
@@ -73,7 +74,7 @@ def test_who_signed_and_why_stand_in_every_adjustment(look):
     seen = look(7, cells="2+")
     for adjustment in accept([seen.proposal("raise")], by="Dr Sen", reason="Seen twice."):
         assert adjustment.by == "Dr Sen"
-        assert adjustment.reason.endswith("Seen twice.")
+        assert adjustment.reason.endswith(typed("Seen twice."))
 
 
 def test_a_medicine_that_was_not_offered_can_not_be_chosen(look, someone):
