@@ -89,7 +89,7 @@ def _standing(plan: CarePlan) -> str:
     if plan.signable:
         return f"{plan.status}, nothing open."
     blocking = sum(question.blocks for question in plan.questions)
-    stops = sum(caution.level == "stop" for caution in plan.cautions)
+    stops = len(plan.stops)
     open_points = [
         counted(blocking, "question", "questions") if blocking else "",
         counted(stops, "block", "blocks") if stops else "",
@@ -166,7 +166,7 @@ def _courses(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         state = {
             "active": "",
             "held": f" - HELD until answered: {listed(course.held_by)}",
-            "stopped": " - stopped",
+            "stopped": " - not given",
         }
         marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
         named = medicine_words(course.medicine, formulary)

@@ -251,12 +251,18 @@ class Trip(Line):
 
 
 class Question(Line):
-    """Only the surgeon can answer. ``holds`` lists course keys; ``blocks`` stops signing."""
+    """Only the surgeon can answer. ``holds`` lists course keys; ``blocks`` stops signing.
+
+    ``course`` and ``medicine`` are set where the question is put about one course: the answer is
+    about it alone, and about no other medicine.
+    """
 
     id: str
     text: str
     eye: Eye | None
     fields: tuple[str, ...]
+    course: str | None = None
+    medicine: str | None = None
     choices: tuple[str, ...] = ()
     holds: tuple[str, ...] = ()
     blocks: bool = True
@@ -264,11 +270,16 @@ class Question(Line):
 
 
 class Caution(Line):
-    """``level``: stop (blocks), ask, warn or note. ``sheet`` names the patient sentence, if any."""
+    """``level``: stop (blocks), ask, warn or note. ``sheet`` names the patient sentence, if any.
+
+    ``decided_by``: a stop that somebody has decided, by name. It stands on the plan as a stop and is
+    signed with it; every other stop must be mended or answered first.
+    """
 
     id: str
     text: str
     eye: Eye | None
+    decided_by: str | None = None
     level: Literal["stop", "ask", "warn", "note"]
     sheet: str | None = None
     reasons: tuple[Reason, ...] = ()
@@ -374,11 +385,11 @@ class CarePlan(Line):
         return next(c for c in self.courses if c.key == key)
 
     @property
+    def stops(self) -> tuple[Caution, ...]:
+        """The stop cautions that nobody has decided."""
+        return tuple(c for c in self.cautions if c.level == "stop" and c.decided_by is None)
+
+    @property
     def signable(self) -> bool:
-        """No open blocking question, no stop caution, no impossible need, nothing refused."""
-        return not (
-            self.refused
-            or self.impossible
-            or any(q.blocks for q in self.questions)
-            or any(c.level == "stop" for c in self.cautions)
-        )
+        """No open blocking question, no undecided stop, no impossible need, nothing refused."""
+        return not (self.refused or self.impossible or any(q.blocks for q in self.questions) or self.stops)

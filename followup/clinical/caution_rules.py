@@ -85,6 +85,7 @@ class CautionRule(Sourced):
     patient already takes ("silent": says nothing then). ``holds``: a new course waits;
     ``holds_in_use``: so does one in use. ``blocks``: the plan can't be signed before an answer.
     ``answer_choice`` names the surgeon's choice in the record that answers it with "give".
+    ``instead`` is what is asked where a stop forbids a course of the plan; without it, another product.
     """
 
     id: RuleId = Field(pattern=r"^[a-z][a-z0-9-]*(\.[a-z0-9-]+)+$")
@@ -101,6 +102,7 @@ class CautionRule(Sourced):
     blocks: bool | None = None
     text: Words
     question: Words | None = None
+    instead: Words | None = None
     answer_choice: Choice | None = None
     because: Words
     sheet: str | None = Field(None, pattern=r"^[a-z][a-z0-9-]*$")
@@ -115,9 +117,11 @@ class CautionRule(Sourced):
             raise ValueError("a caution that asks needs its question")
         if (self.holds and self.level not in ("stop", "ask")) or (self.holds_in_use and not self.holds):
             raise ValueError("only a caution that stops or asks can hold; correct level or holds")
+        if self.instead and self.level != "stop":
+            raise ValueError("instead belongs to a caution that stops; remove it")
         if self.answer_choice and self.level == "stop":
             raise ValueError("a choice can't answer a stop; remove answer_choice")
-        _check_placeholders((self.text, self.question), PLACEHOLDERS)
+        _check_placeholders((self.text, self.question, self.instead), PLACEHOLDERS)
         return self
 
 

@@ -6,10 +6,12 @@ disappears silently: it goes only when a field that it names is filled in, or st
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import combinations
+from typing import Literal
 
 from followup.clinical.careplan import Course
 from followup.clinical.caution_rules import (
@@ -35,6 +37,7 @@ class Finding:
     ``answer_fields`` those that can answer it.
     ``holds``: the course waits. ``blocks``: the plan can't be signed before it is answered.
     ``answered``: the surgeon or a recorded fact has answered it; it stays as a note.
+    ``instead``: what is asked where a stop forbids a course of the plan.
     """
 
     id: str
@@ -54,6 +57,7 @@ class Finding:
     answered: bool = False
     sheet: str | None = None
     courses: tuple[str, ...] = ()
+    instead: str | None = None
 
 
 def check_medicine(
@@ -78,8 +82,14 @@ def check_medicine(
     if days_at_four is None:
         days_at_four = days if max_count >= 4 else 0
     situation = Situation(record, medicine, eye, days, days_at_four, as_of)
-    found = [_judge(rule, situation, new, max_count) for rule in cautions.cautions]
-    return tuple(sorted((f for f in found if f is not None), key=lambda f: -SEVERITY[f.level]))
+    said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
+    asking = Counter(rule.answer_choice for rule, _ in said)
+    # A choice names no caution: it answers where no more than one can be meant, and only a new course.
+    found = [
+        _judge(rule, told, situation, new, max_count, choice=new and asking[rule.answer_choice] == 1)
+        for rule, told in said
+    ]
+    return tuple(sorted(found, key=lambda f: -SEVERITY[f.level]))
 
 
 def check_duplicates(
@@ -95,16 +105,27 @@ def check_duplicates(
     return tuple(sorted((f for f in found if f is not None), key=lambda f: -SEVERITY[f.level]))
 
 
-def _judge(rule: CautionRule, situation: Situation, new: bool, count: int) -> Finding | None:
-    level = rule.level if new or rule.level_in_use is None else rule.level_in_use
-    if level == "silent" or not any(selector.fits(situation.medicine) for selector in rule.applies):
+def _level(rule: CautionRule, new: bool) -> Level | Literal["silent"]:
+    return rule.level if new or rule.level_in_use is None else rule.level_in_use
+
+
+def _says(rule: CautionRule, situation: Situation, new: bool) -> Answer | None:
+    """What the record says of the rule's condition, where the rule has something to say at all."""
+    applies = any(selector.fits(situation.medicine) for selector in rule.applies)
+    if _level(rule, new) == "silent" or not applies:
         return None
     told = _ask(rule, situation)
-    if not _fires(rule, told.value):
-        return None
+    return told if _fires(rule, told.value) else None
+
+
+def _judge(
+    rule: CautionRule, told: Answer, situation: Situation, new: bool, count: int, *, choice: bool
+) -> Finding:
+    level = _level(rule, new)
+    assert level != "silent"
     unless = [CONDITIONS[name](situation) for name in rule.unless]
-    choice, choice_fields = _choice(rule, situation)
-    answered = choice == "give" or any(a.value is True for a in unless)
+    choice_made, choice_fields = _choice(rule, situation) if choice else (None, ())
+    answered = choice_made == "give" or any(a.value is True for a in unless)
     opens = level in ("stop", "ask") and not answered
     words = {"medicine": situation.medicine.label, "days": situation.days, "count": count}
     return Finding(
@@ -124,6 +145,7 @@ def _judge(rule: CautionRule, situation: Situation, new: bool, count: int) -> Fi
         blocks=opens and rule.blocks is not False,
         answered=answered,
         sheet=rule.sheet,
+        instead=rule.instead.format(**words) if rule.instead else None,
     )
 
 

@@ -66,8 +66,9 @@ def draft_courses(
 
 
 def last_steroid_day(courses: Iterable[Course]) -> date | None:
-    """L: the last day on steroid drops. A held course counts as active, a stopped one does not."""
-    days = [c.last_day for c in courses if c.role == "steroid" and c.state != "stopped" and c.last_day]
+    """L: the last day on steroid drops. A course that waits or is left out counts as if it were given, so
+    that no answer means fewer looks."""
+    days = [c.last_day for c in courses if c.role == "steroid" and c.last_day]
     return max(days, default=None)
 
 
@@ -99,7 +100,7 @@ def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Cour
     first = _course(rules, "steroid", medicine, counts[:split], chosen, lost, taper=name)
     if split is None or split >= len(counts):
         return [first], lost
-    weaker = protocol.usual_medicine("steroid_weaker")
+    weaker = _picked(rules, protocol, "steroid", "-weaker") or protocol.usual_medicine("steroid_weaker")
     second = _course(
         rules, "steroid", weaker, counts[split:], chosen, lost, taper=name, late=split, suffix="-weaker"
     )
@@ -175,13 +176,26 @@ def _medicine(
     rules: EyeRules, effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol, role: Role
 ) -> Medicine:
     """The surgeon's own product, else that of the highest-ranking rule that names one, else the usual."""
-    for product in rules.context.operation.products:
-        if product.role == role:
-            return protocol.formulary[product.medicine]
+    if own := _picked(rules, protocol, role):
+        return own
     naming = [(f.rule.rank, e.medicine) for f, e in effects if e.medicine]
     if naming:
         return protocol.formulary[max(naming, key=lambda pair: pair[0])[1]]
     return protocol.usual_medicine(role)
+
+
+def _picked(rules: EyeRules, protocol: Protocol, role: Role, suffix: str = "") -> Medicine | None:
+    """The product that the surgeon picked: for this course by its key, else for its kind."""
+    key = course_key(rules.eye, role, suffix)
+    for product in rules.context.operation.products:
+        if product.role == role and (product.course == key or (product.course is None and not suffix)):
+            return protocol.formulary[product.medicine]
+    return None
+
+
+def course_key(eye: Eye, role: Role, suffix: str = "") -> str:
+    """The name of a course of the plan, such as "right:steroid"."""
+    return f"{eye}:{role.replace(' ', '-')}{suffix}"
 
 
 def _course(
@@ -201,7 +215,7 @@ def _course(
     reasons = tuple(w.fired.over(losers) for w in chosen)
     stops = rules.stopped(role)
     return Course(
-        key=f"{rules.eye}:{role.replace(' ', '-')}{suffix}",
+        key=course_key(rules.eye, role, suffix),
         role=role,
         medicine=medicine.id,
         eye=rules.eye,

@@ -81,6 +81,10 @@ def _few(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
 def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     name = label_of(course.medicine, protocol.formulary)
     where = f"{course.eye} eye" if course.eye else "by mouth"
+    if course.state == "stopped":
+        yield f"{name}, {where}: not given."
+        yield from tell(course.reasons, plan, protocol)
+        return
     by_mouth = (
         f"{dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s))} "
         f"from {day_words(s.start)}"
@@ -94,8 +98,6 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]
         yield f"The last day is {day_words(course.last_day)}."
     if course.taper:
         yield f"It follows the taper {course.taper} of the protocol."
-    if course.state == "stopped":
-        yield "It is stopped."
     yield from _held(course, plan)
     if course.above_label:
         yield sentence(course.above_label)

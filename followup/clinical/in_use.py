@@ -11,6 +11,7 @@ from followup.clinical.day_rounds import fits_the_day
 from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, InUse, Record
+from followup.clinical.record.history import eyes_of
 from followup.clinical.tablets import dosed, tablets_a_time
 from followup.errors import FollowupError
 from followup.timing.waking import WakingDay
@@ -58,19 +59,16 @@ def courses_from_before(
         questions += asked
         if entry.medicine is None:
             continue
-        made = [_course(entry, eye, protocol, start, end, tuple(q.id for q in asked)) for eye in _eyes(entry)]
+        made = [
+            _course(entry, eye, protocol, start, end, tuple(q.id for q in asked))
+            for eye in (eyes_of(entry) or (None,))
+        ]
         if not all(fits_the_day(course, protocol, waking) for course in made):
             crowded = _crowded(entry, i)
             questions.append(crowded)
             made = [_held(course, crowded.id) for course in made]
         courses += made
     return FromBefore(_apart(courses), tuple(questions), tuple(notices))
-
-
-def _eyes(entry: InUse) -> tuple[Eye | None, ...]:
-    if entry.route == "mouth" or entry.eye is None:
-        return (None,)
-    return ("right", "left") if entry.eye == "both" else (entry.eye,)
 
 
 def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Question]:

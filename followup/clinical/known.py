@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from typing import get_args
 
+from followup.clinical.careplan import Role
 from followup.clinical.protocol import Protocol
-from followup.clinical.record import Record
+from followup.clinical.record import Eye, Record
+from followup.clinical.record.history import eyes_of
 from followup.errors import FollowupError
 
 _FIX = "use an id of the formulary"
+_NUMBERED = re.compile(r"-[0-9]+$")
 
 
 def check_names(record: Record, protocol: Protocol) -> None:
@@ -19,12 +24,39 @@ def check_names(record: Record, protocol: Protocol) -> None:
             raise _refused(field, f'no medicine "{medicine}" in the formulary')
         if found.role != role:
             raise _refused(field, f'"{medicine}" is not a medicine for {role}')
+    check_answers(record, protocol)
     known = {name for m in protocol.formulary.values() for name in (m.id, *m.substances)}
     for i, allergy in enumerate(record.patient.allergies):
         if allergy.medicine is not None and allergy.medicine not in known:
             field = f"patient.allergies.{i}.medicine"
             what = f'no medicine or substance "{allergy.medicine}" in the formulary'
             raise _refused(field, what, "use an id of the formulary, or write it in allergy_text")
+
+
+def check_answers(record: Record, protocol: Protocol) -> None:
+    """Raise FollowupError for the first answer about a course that no plan of this record can have."""
+    eyes = {operation.eye for operation in record.operations}
+    eyes |= {eye for entry in record.in_use for eye in eyes_of(entry)}
+    for i, operation in enumerate(record.operations):
+        named = [(f"answers.{j}", a.course) for j, a in enumerate(operation.answers)]
+        named += [(f"products.{j}", p.course) for j, p in enumerate(operation.products)]
+        for place, course in named:
+            if course is not None and not _can_be(course, eyes, protocol):
+                raise FollowupError(
+                    "record.course",
+                    f'no course "{course}" can be in this plan',
+                    where=f"record: operations.{i}.{place}.course",
+                    fix=f"name a course as the plan gives it, such as {operation.eye}:steroid",
+                )
+
+
+def _can_be(course: str, eyes: set[Eye], protocol: Protocol) -> bool:
+    side, _, what = course.partition(":")
+    kind = what.removeprefix("at-surgery:").removesuffix("-weaker")
+    roles = {role.replace(" ", "-") for role in get_args(Role)}
+    names = roles | set(protocol.formulary)
+    # A medicine that stands twice is numbered from the second on.
+    return side in (*eyes, "mouth") and (kind in names or _NUMBERED.sub("", kind) in names)
 
 
 def _named(record: Record) -> Iterator[tuple[str, str, str]]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import followup
+from followup.clinical.at_surgery import check_given
 from followup.clinical.careplan import (
     Adjustment,
     Bottle,
@@ -33,11 +34,11 @@ from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.in_use import courses_from_before
 from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
+from followup.clinical.no_steroid import decide_steroid
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Operation, Record
 from followup.clinical.safety import (
     check_courses,
-    check_given,
     hold,
     most_a_day,
     rule_cautions,
@@ -119,7 +120,8 @@ def build_plan(
     before = courses_from_before(record, protocol, _from_before_start(setting), until, waking)
     net = check_courses(record, protocol, (*courses, *before.courses), as_of)
     given = check_given(eyes, protocol)
-    held = _hold(net.courses, eyes)
+    steroid = decide_steroid(_hold(net.courses, eyes), eyes)
+    held = steroid.courses
     opened, lost = _needs(setting, held, edits)
     past = look_back(record, protocol, opened, as_of)
     visits = draft_visits(record, protocol, eyes, held, opened, past, setting.calendar, as_of)
@@ -127,7 +129,7 @@ def build_plan(
     return CarePlan(
         **_frame(setting, approved),
         status="draft",
-        courses=held,
+        courses=tuple(_one_line(course) for course in held),
         rounds=rounds,
         supply=_supply(held, rounds, visits.trips, setting),
         needs=visits.needs,
@@ -138,12 +140,13 @@ def build_plan(
         questions=(
             *questions,
             *rule_questions(eyes, held),
+            *steroid.questions,
             *net.questions,
             *given.questions,
             *before.questions,
             *_unknown_looks(past.unknown),
         ),
-        cautions=(*rule_cautions(eyes), *net.cautions, *given.cautions),
+        cautions=(*steroid.cautions, *rule_cautions(eyes), *net.cautions, *given.cautions),
         impossible=visits.impossible,
         overridden=(*overridden, *lost, *_lost_tiers(eyes)),
         tiers={eye.eye: eye.tier[0] for eye in eyes},
@@ -263,7 +266,7 @@ def _from_before_start(setting: _Setting) -> date:
 def _horizon(courses: Sequence[Course], opened: Sequence[Opened], setting: _Setting) -> date:
     """How far the plan speaks of a medicine from before: as long as it follows the patient, and for one
     bottle's life from its day at least, so that stopping the steroid never ends the glaucoma drops."""
-    ends = [c.last_day for c in courses if c.last_day and c.state != "stopped"]
+    ends = [c.last_day for c in courses if c.last_day]
     least = max(_from_before_start(setting), setting.as_of) + _WITHOUT_COURSES
     return max([*ends, *last_days(opened).values(), least])
 
@@ -278,6 +281,11 @@ def _hold(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> tuple[Course, 
     return tuple(held)
 
 
+def _one_line(course: Course) -> Course:
+    """A course that is left out has no steps: nobody may read a dose off it. Its looks stand all the same."""
+    return course.model_copy(update={"steps": ()}) if course.state == "stopped" else course
+
+
 def _needs(
     setting: _Setting, courses: Sequence[Course], edits: tuple[Adjustment, ...]
 ) -> tuple[tuple[Opened, ...], tuple[Overridden, ...]]:
@@ -285,8 +293,7 @@ def _needs(
     lost: list[Overridden] = []
     for eye in setting.eyes:
         own = [c for c in courses if c.eye == eye.eye and c.role == "steroid" and not c.from_before]
-        active = [c for c in own if c.state != "stopped"]
-        days = sum(step.days for c in active for step in c.steps)
+        days = sum(step.days for c in own for step in c.steps)
         more, lost_here = open_needs(eye, setting.protocol, last_steroid_day(own), days)
         opened += more
         lost += lost_here
@@ -348,7 +355,7 @@ def _supply(
 
 def _last_steroid_days(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> dict[str, date]:
     # A steroid drop from before the operation has no end of its own; the looks count from the taper's.
-    tapers = [c for c in courses if not c.from_before]
+    tapers = [c for c in courses if not c.from_before and c.state != "stopped"]
     days = {eye.eye: last_steroid_day(c for c in tapers if c.eye == eye.eye) for eye in eyes}
     return {eye: day for eye, day in days.items() if day is not None}
 

@@ -3,11 +3,14 @@ cautions and holds. Nothing here deletes a course."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from followup.clinical.answered import Answers, Settled, closed, raised_by
 from followup.clinical.careplan import Caution, Course, FactUse, Question, Reason
+from followup.clinical.context import followed_eyes
 from followup.clinical.contraindications import Finding, check_duplicates, check_medicine
 from followup.clinical.eye_rules import EyeRules, asked
 from followup.clinical.labels import above_label
@@ -25,102 +28,68 @@ class Net:
 
 def check_courses(record: Record, protocol: Protocol, courses: Sequence[Course], as_of: date) -> Net:
     """Every course against the patient's allergies and illnesses, the others, and its label."""
+    found = [(c.key, f) for c in courses for f in _findings(record, protocol, c, as_of)]
+    answers = Answers(record, as_of, raised_by(found), _without_steroid(record, courses, as_of))
+    settled = [answers.settle(finding, key) for key, finding in found]
     kept: list[Course] = []
-    questions: list[Question] = []
-    cautions: list[Caution] = []
+    cautions = [caution_of(s.finding) for s in settled]
     for course in courses:
-        found, declined = _answered(record, _findings(record, protocol, course, as_of), as_of)
-        held = tuple(f.id for f in found if f.holds)
-        questions += [_question(f, (course.key,)) for f in found if f.question]
-        cautions += [_caution(f) for f in found]
-        labelled, over = _against_label(_declined(course, declined), protocol)
+        mine = [s for s in settled if s.course == course.key]
+        labelled, over = _against_label(_declined(course, mine), protocol)
         cautions += over
-        kept.append(hold(labelled, held))
-    doubles = check_duplicates(kept, protocol.formulary, protocol.cautions)
-    twice, _ = _answered(record, doubles, as_of)
-    questions += [_question(f, f.courses) for f in twice if f.question]
-    cautions += [_caution(f) for f in twice]
-    return Net(tuple(kept), merge_questions(questions), _once(cautions))
+        kept.append(hold(labelled, [s.finding.id for s in mine if s.finding.holds]))
+    doubles = _doubles(answers, protocol, kept)
+    questions = [question_of(s) for s in (*settled, *doubles) if s.finding.question]
+    cautions += [caution_of(s.finding) for s in doubles]
+    final = [_declined(c, [s for s in doubles if s.course == c.key]) for c in kept]
+    return Net(tuple(final), merge_questions(questions), _once(cautions))
 
 
-def check_given(eyes: Sequence[EyeRules], protocol: Protocol) -> Net:
-    """What was put into the eye at surgery, against the patient's allergies and illnesses.
+def _without_steroid(record: Record, courses: Sequence[Course], as_of: date) -> frozenset[str]:
+    """Steroid drops of eyes for which the surgeon has decided that they get none."""
+    latest = {eye.eye: eye.operation for eye in followed_eyes(record, as_of)}
+    decided = {eye for eye, operation in latest.items() if operation.no_steroid_drop}
+    return frozenset(c.key for c in courses if c.role == "steroid" and c.eye in decided)
 
-    It can't be taken back: what would forbid it is a warning now, what must be asked is asked.
+
+def _doubles(answers: Answers, protocol: Protocol, courses: Sequence[Course]) -> list[Settled]:
+    """Two medicines at once, asked about each: settled where one is left out, or both are to be given.
+
+    An answer without a course can only say that both are meant, and only of one pair.
     """
-    questions: list[Question] = []
-    cautions: list[Caution] = []
-    for eye in eyes:
-        operation, record = eye.context.operation, eye.context.record
-        given = [s.medicine for s in operation.steroid] + [m for m in (operation.antibiotic,) if m]
-        for medicine in dict.fromkeys(given):
-            found = check_medicine(
-                record,
-                protocol.formulary[medicine],
-                eye.eye,
-                new=True,
-                days=1,
-                max_count=1,
-                cautions=protocol.cautions,
-                as_of=eye.context.as_of,
-            )
-            told, _ = _answered(record, found, eye.context.as_of)
-            for finding in told:
-                if finding.level == "stop":
-                    cautions.append(_caution(replace(finding, level="warn")))
-                    continue
-                questions += [_question(replace(finding, holds=False), ())] if finding.question else []
-                cautions.append(_caution(finding))
-    return Net((), merge_questions(questions), _once(cautions))
+    pairs = check_duplicates(courses, protocol.formulary, protocol.cautions)
+    medicines = {
+        course.key: protocol.formulary[course.medicine]
+        for course in courses
+        if course.medicine in protocol.formulary
+    }
+    alone = Counter((pair.id, pair.eye) for pair in pairs)
+    told: list[Settled] = []
+    for pair in pairs:
+        field = f"operations.{answers.operation(pair.eye)}.answers"
+        plain = "give" if alone[pair.id, pair.eye] == 1 and answers.both_meant(pair) else None
+        sides = []
+        for key in pair.courses:
+            asked = f"{pair.question} Is {medicines[key].label} to be given?" if pair.question else None
+            one = replace(pair, medicine=medicines[key].id, question=asked, answer_fields=(field,))
+            said = answers.to(one, key)
+            sides.append((one, key, said.decision if said else plain))
+        out = any(decision == "do not give" for _, _, decision in sides)
+        both = pair.level != "stop" and all(decision == "give" for _, _, decision in sides)
+        for one, key, decision in sides:
+            if out or both:
+                told.append(Settled(closed(one), key, declined=decision == "do not give"))
+            else:
+                told.append(Settled(replace(one, question=None) if decision == "give" else one, key))
+    return told
 
 
-def _answered(
-    record: Record, found: Sequence[Finding], as_of: date
-) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
-    """The findings with the surgeon's answers to them by name, and those answered "do not give"."""
-    told: list[Finding] = []
-    declined: list[Finding] = []
-    for finding in found:
-        index = _answering_operation(record, finding, as_of)
-        decision = {a.caution: a.decision for a in record.operations[index].answers}.get(finding.id)
-        settles = decision == "do not give" or (decision == "give" and finding.level != "stop")
-        if settles and not finding.answered:
-            told.append(
-                replace(finding, level="note", question=None, holds=False, blocks=False, answered=True)
-            )
-            declined += [finding] if decision == "do not give" else []
-        else:
-            told.append(_answerable(record, finding, index))
-    return tuple(told), tuple(declined)
-
-
-def _answering_operation(record: Record, finding: Finding, as_of: date) -> int:
-    """The operation whose ``answers`` speak of this caution: the eye's latest, else the latest of all."""
-    past = [(o.date, i) for i, o in enumerate(record.operations) if o.date <= as_of]
-    mine = [(day, i) for day, i in past if finding.eye in (None, record.operations[i].eye)]
-    return max(mine or past)[1]
-
-
-def _answerable(record: Record, finding: Finding, index: int) -> Finding:
-    """Every open caution can be answered: another product, leaving it out, or giving it all the same."""
-    from_before = [
-        f"in_use.{i}.continues" for i, entry in enumerate(record.in_use) if entry.medicine == finding.medicine
-    ]
-    fields = (*finding.answer_fields, f"operations.{index}.answers")
-    if finding.level != "stop" or finding.answered:
-        return replace(finding, answer_fields=(*fields, *from_before))
-    if from_before:
-        question = f"{finding.text} It is in use: stop it, or name what is given instead."
-        return replace(finding, answer_fields=(*fields, *from_before), question=question, blocks=True)
-    question = f"{finding.text} Choose another medicine, or leave it out."
-    fields = (*fields, f"operations.{index}.products")
-    return replace(finding, answer_fields=fields, question=question, blocks=True)
-
-
-def _declined(course: Course, declined: Sequence[Finding]) -> Course:
-    if not declined:
+def _declined(course: Course, settled: Sequence[Settled]) -> Course:
+    """The course left out where the surgeon has answered "do not give"."""
+    out = [s for s in settled if s.declined]
+    if not out:
         return course
-    reasons = (*course.reasons, *(_reason(f) for f in declined))
+    reasons = (*course.reasons, *(reason_of(s.finding) for s in out))
     return course.model_copy(update={"state": "stopped", "held_by": (), "reasons": reasons})
 
 
@@ -148,33 +117,39 @@ def _findings(record: Record, protocol: Protocol, course: Course, as_of: date) -
     )
 
 
-def _reason(finding: Finding) -> Reason:
+def reason_of(finding: Finding) -> Reason:
+    """Where a finding comes from."""
     facts = (FactUse(fact=finding.id, value=finding.told, fields=finding.fields),) if finding.fields else ()
     return Reason(
         rule=finding.id, because=finding.because, source=finding.source, mark=finding.mark, facts=facts
     )
 
 
-def _question(finding: Finding, courses: tuple[str, ...]) -> Question:
+def question_of(settled: Settled) -> Question:
+    """What is asked about one course."""
+    finding = settled.finding
     return Question(
         id=finding.id,
         text=finding.question or finding.text,
         eye=finding.eye,
+        course=settled.course,
+        medicine=finding.medicine,
         fields=finding.answer_fields,
-        holds=courses if finding.holds else (),
+        holds=(settled.course,) if finding.holds else (),
         blocks=finding.blocks,
-        reasons=(_reason(finding),),
+        reasons=(reason_of(finding),),
     )
 
 
-def _caution(finding: Finding) -> Caution:
+def caution_of(finding: Finding) -> Caution:
+    """What stands on the plan whether it is answered or not."""
     return Caution(
         id=finding.id,
         text=finding.text,
         eye=finding.eye,
         level=finding.level,
         sheet=finding.sheet,
-        reasons=(_reason(finding),),
+        reasons=(reason_of(finding),),
     )
 
 
@@ -244,10 +219,10 @@ def _fields(eye: EyeRules, path: str) -> tuple[str, ...]:
 
 
 def merge_questions(questions: Iterable[Question]) -> tuple[Question, ...]:
-    """Each question of one eye once; what the same question holds is added up."""
-    merged: dict[tuple[str, str | None, tuple[str, ...]], Question] = {}
+    """Each question of one eye, or about one course, once; what the same question holds is added up."""
+    merged: dict[tuple[str, str | None, str | None, tuple[str, ...]], Question] = {}
     for question in questions:
-        key = (question.id, question.eye, question.fields)
+        key = (question.id, question.eye, question.course, question.fields)
         first = merged.get(key, question)
         holds = tuple(dict.fromkeys((*first.holds, *question.holds)))
         merged[key] = first.model_copy(update={"holds": holds, "blocks": first.blocks or question.blocks})

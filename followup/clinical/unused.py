@@ -22,6 +22,7 @@ def answers_to_nothing(
     told = []
     for eye in eyes:
         told += _no_such_caution(eye, protocol)
+        told += _no_such_course(eye, courses)
         told += [
             f"{field}: this choice answers nothing in the {eye.eye} eye."
             for field in (*_choices(eye, protocol, met), *_of_no_course(eye, courses))
@@ -36,6 +37,16 @@ def _no_such_caution(eye: EyeRules, protocol: Protocol) -> list[str]:
         f'The answer to "{a.caution}" fits no caution of this protocol.'
         for a in eye.context.operation.answers
         if a.caution not in known
+    ]
+
+
+def _no_such_course(eye: EyeRules, courses: Sequence[Course]) -> list[str]:
+    """Answers about a course that this plan does not have, or has no longer."""
+    keys = {course.key for course in courses}
+    return [
+        f'The answer to "{a.caution}" is about the course "{a.course}", which this plan does not have.'
+        for a in eye.context.operation.answers
+        if a.course is not None and a.course not in keys and ":at-surgery:" not in a.course
     ]
 
 

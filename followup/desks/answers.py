@@ -22,7 +22,7 @@ _CAUTION = re.compile(r"operations\.(\d+)\.answers")
 class AnswerField:
     """A field or group of the record's form, under its full name.
 
-    ``operation`` is set where a caution is answered by its name, in that operation's answers.
+    ``operation`` is set where a caution is answered by its name and course, in that operation's answers.
     """
 
     name: str
@@ -89,13 +89,24 @@ def with_answers(
 def _caution_fields(question: Question, operation: int) -> list[AnswerField]:
     group = _member("operations.0.answers")
     assert isinstance(group, Group)
-    members = [group.member(name) for name in ("decision", "why")]
+    decision, why = group.member("decision"), group.member("why")
+    assert isinstance(decision, Field)
+    assert isinstance(why, Field)
     # Not required: a question may be left for later.
-    return [
-        AnswerField(f"caution.{question.id}.{member.name}", replace(member, required=False), operation)
-        for member in members
-        if isinstance(member, Field)
-    ]
+    members = (replace(decision, required=False, choices=_decisions(question)), why)
+    return [AnswerField(f"{_name(question)}.{member.name}", member, operation) for member in members]
+
+
+def _name(question: Question) -> str:
+    return f"caution.{question.id}.{question.course}" if question.course else f"caution.{question.id}"
+
+
+def _decisions(question: Question) -> tuple[str, ...]:
+    """What can be answered: a medicine that was given at surgery, one that is forbidden, any other."""
+    if question.course and ":at-surgery:" in question.course:
+        return ("given",)
+    forbidden = any(path.endswith(".products") for path in question.fields)
+    return ("do not give",) if forbidden else ("give", "do not give")
 
 
 def _answer_caution(
@@ -111,12 +122,16 @@ def _answer_caution(
     if operation is None or not decision:
         return
     target = data["operations"][operation]
-    kept = [answer for answer in target.get("answers", []) if answer.get("caution") != question.id]
-    why = given["why"][1]
-    target["answers"] = [
-        *kept,
-        {"caution": question.id, "decision": decision, **({"why": why} if why else {})},
+    about = {"caution": question.id}
+    about |= {"course": question.course} if question.course else {}
+    kept = [
+        answer
+        for answer in target.get("answers", [])
+        if (answer.get("caution"), answer.get("course")) != (question.id, question.course)
     ]
+    about |= {"medicine": question.medicine} if question.medicine else {}
+    why = given["why"][1]
+    target["answers"] = [*kept, about | {"decision": decision} | ({"why": why} if why else {})]
 
 
 def _replaced(form: dict[str, list[str]], name: str, posted: Posted) -> dict[str, list[str]]:

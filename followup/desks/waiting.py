@@ -88,7 +88,9 @@ def _line(session: Session, visit: Visit, version: PlanVersion) -> Waiting:
     who = patient(session, version.patient_id)
     view = view_of(session, visit, version)
     first = active_plan(session, version.patient_id) is None
-    plain = version.body.signable and not version.body.questions and first and not version.edits
+    # What somebody decided against the rules is looked at on its own page before it is signed.
+    decided = any(caution.decided_by for caution in version.body.cautions)
+    plain = version.body.signable and not (version.body.questions or decided or version.edits) and first
     together = bool(plain and visit.signature and not is_stale(visit, view, who.record_number))
     stairs = build_staircase(version.body, mirrored=visit.texts.runs_left)
     return Waiting(version, who, view, stairs, together)

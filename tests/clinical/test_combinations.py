@@ -151,7 +151,11 @@ def test_steroid_inside_the_eye_of_a_responder_is_asked_about_and_never_guessed(
     assert "ask-steroid-in-responder" in asked.blocking()
     assert asked.courses()["right:steroid"] == "held"
     choices = {"steroid_in_responder": "no drops", "responder_course": "A"}
-    answered = told(someone(**responder, operation={"steroid": [SOLUTION], "choices": choices}))
+    unexplained = told(someone(**responder, operation={"steroid": [SOLUTION], "choices": choices}))
+    assert unexplained.courses()["right:steroid"] == "held"
+    assert "no-steroid-drop" in unexplained.blocking()
+    decided = {"no_steroid_drop": {"why": "the dose inside the eye is enough", "decided_by": "Dr Osei"}}
+    answered = told(someone(**responder, operation={"steroid": [SOLUTION], "choices": choices} | decided))
     assert answered.courses()["right:steroid"] == "stopped"
     assert answered.course("right:steroid").reasons[-1].rule == "no-steroid-drops-for-responder"
     assert "right:pressure-early" in answered.windows()

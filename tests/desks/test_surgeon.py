@@ -131,9 +131,15 @@ def test_a_caution_is_answered_by_its_name_with_the_reason(asthma, form_of, word
             "SELECT body FROM record_version ORDER BY number DESC LIMIT 1"
         )
         stored = json.loads(body.scalar_one())
-    caution = name.removeprefix("caution.").removesuffix(".decision")
+    caution, course = name.removeprefix("caution.").removesuffix(".decision").rsplit(".", 1)
     assert stored["operations"][0]["answers"] == [
-        {"caution": caution, "decision": decision, "why": "asked the patient myself"}
+        {
+            "caution": caution,
+            "course": course,
+            "medicine": "bromfenac-0-09",
+            "decision": decision,
+            "why": "asked the patient myself",
+        }
     ]
 
 

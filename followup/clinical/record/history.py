@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from followup.clinical.record.base import ClockTime, Day, MedicineId, Part, Short
+from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short
 
 
 class TabletStep(Part):
@@ -29,6 +29,7 @@ class InUse(Part):
     mg_steps: tuple[TabletStep, ...] = Field(default=(), max_length=40)
     ordered_by: Short | None = None
     continues: bool = True
+    stopped_by: Short | None = None
     until: Day | None = None
 
     @model_validator(mode="after")
@@ -39,6 +40,8 @@ class InUse(Part):
             raise ValueError("an eye medicine needs eye: right, left or both")
         if self.route == "mouth" and self.eye is not None:
             raise ValueError("a medicine by mouth has no eye; leave eye out")
+        if self.stopped_by is not None and self.continues:
+            raise ValueError("stopped_by is named but continues is true; correct one")
         if len({step.starts for step in self.mg_steps}) != len(self.mg_steps):
             raise ValueError("two steps of mg_steps start on the same day; keep one")
         if self.until is not None and any(step.starts > self.until for step in self.mg_steps):
@@ -46,6 +49,13 @@ class InUse(Part):
         if self.times and self.count_a_day and len(self.times) != self.count_a_day:
             raise ValueError("times and count_a_day differ; correct one")
         return self
+
+
+def eyes_of(entry: InUse) -> tuple[Eye, ...]:
+    """The eyes that a drop is used in; none for a tablet."""
+    if entry.eye is None:
+        return ()
+    return ("right", "left") if entry.eye == "both" else (entry.eye,)
 
 
 class TripRecord(Part):

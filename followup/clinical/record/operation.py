@@ -58,21 +58,43 @@ class Choices(Part):
 
 
 class CautionAnswer(Part):
-    """The surgeon's answer to a caution, by its name: give the medicine all the same, or do not.
+    """The surgeon's answer to one caution about one course: give the medicine all the same, or do not.
 
-    A caution that forbids can't be answered with "give".
+    ``course`` is the plan's key of the course ("right:steroid"). An answer without it counts only
+    where no more than one course can be meant. ``medicine`` is what the question named: the answer
+    is none about another product. A caution that forbids can't be answered with "give"; "given" is
+    said of what was put into the eye at surgery, with what is done about it.
     """
 
     caution: Short
-    decision: Literal["give", "do not give"]
+    course: Short | None = None
+    medicine: MedicineId | None = None
+    decision: Literal["give", "do not give", "given"]
     why: Text | None = None
+
+    @model_validator(mode="after")
+    def _given_says_what_is_done(self) -> CautionAnswer:
+        if self.decision == "given" and not self.why:
+            raise ValueError("why is missing: say what is done about a medicine that was given")
+        return self
 
 
 class Product(Part):
-    """The surgeon's own choice of product for one kind of course, instead of the protocol's usual one."""
+    """The surgeon's own choice of product for one kind of course, instead of the protocol's usual one.
+
+    ``course`` narrows it to one course of that kind by its key, such as "right:steroid-weaker".
+    """
 
     role: Literal["steroid", "nsaid", "antibiotic", "cycloplegic", "antiviral"]
     medicine: MedicineId
+    course: Short | None = None
+
+
+class NoSteroidDrop(Part):
+    """The decision that an operated eye gets no steroid drop: why, what is done instead, and by whom."""
+
+    why: Text = Field(min_length=3)
+    decided_by: Short
 
 
 class Released(Part):
@@ -135,6 +157,7 @@ class Operation(Part):
     antibiotic: MedicineId | None = None
     choices: Choices = Choices()
     products: tuple[Product, ...] = Field(default=(), max_length=5)
+    no_steroid_drop: NoSteroidDrop | None = None
     answers: tuple[CautionAnswer, ...] = Field(default=(), max_length=60)
     released: tuple[Released, ...] = Field(default=(), max_length=12)
     free_text: Text | None = None
@@ -146,8 +169,8 @@ class Operation(Part):
         if self.capsule_torn and self.capsule_whole:
             raise ValueError("capsule_torn and capsule_whole can't both be true; correct one")
         for field, names in (
-            ("products", [product.role for product in self.products]),
-            ("answers", [answer.caution for answer in self.answers]),
+            ("products", [f"{one.role} {one.course or ''}".strip() for one in self.products]),
+            ("answers", [f"{one.caution} {one.course or ''}".strip() for one in self.answers]),
             ("released", [release.course for release in self.released]),
         ):
             if double := next((name for i, name in enumerate(names) if name in names[:i]), None):

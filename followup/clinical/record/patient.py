@@ -37,16 +37,32 @@ class WakingDay(Part):
 
 
 class Allergy(Part):
-    """``severe`` stands for blisters, swelling or collapse. ``medicine`` is a formulary id."""
+    """``severe`` stands for blisters, swelling or collapse. ``medicine`` is a formulary id.
 
-    to: Literal["sulfonamide", "sulphite", "benzalkonium", "aspirin", "medicine"]
+    "other" is whatever no other word fits, told in ``described`` ("strawberries").
+    """
+
+    to: Literal[
+        "sulfonamide",
+        "sulphite",
+        "benzalkonium",
+        "aspirin",
+        "penicillin",
+        "cephalosporin",
+        "quinolone",
+        "medicine",
+        "other",
+    ]
     reaction: Literal["rash", "severe", "wheeze", "other", "not known"] = "not known"
     medicine: MedicineId | None = None
+    described: Short | None = None
 
     @model_validator(mode="after")
-    def _medicine_is_named(self) -> Allergy:
+    def _is_named(self) -> Allergy:
         if (self.to == "medicine") != (self.medicine is not None):
             raise ValueError('give "medicine" exactly when "to" is "medicine"')
+        if self.to == "other" and self.described is None:
+            raise ValueError('"other" needs described: what is the patient allergic to?')
         return self
 
 
@@ -70,6 +86,7 @@ class Conditions(Part):
     rheumatoid: bool | None = None
     sjogren: bool | None = None
     tuberculosis: bool | None = None
+    syphilis: bool | None = None
     urine_retention: bool | None = None
     pregnancy: Literal["no", "first trimester", "second trimester", "third trimester"] | None = None
     breast_feeding: bool | None = None
@@ -82,13 +99,27 @@ class Uveitis(Part):
     last_active: Day | None = None
     never_quiet: bool | None = None
     herpetic: bool | None = None
+    antiviral_cover: bool | None = None
     infection_excluded: bool | None = None
+    infection_treated_with: Short | None = None
+    steroid_despite_infection: Text | None = Field(
+        None, min_length=3, description="why steroid is given though infection is not excluded"
+    )
+
+
+class AntiviralTreatment(Part):
+    """Treatment of active herpes, as ordered: a medicine of the formulary, times a day, days."""
+
+    medicine: MedicineId
+    count_a_day: Annotated[int, Field(ge=1, le=9)]
+    days: Annotated[int, Field(ge=1, le=90)]
 
 
 class HerpeticKeratitis(Part):
     year: Annotated[int, Field(ge=1900, le=2200)] | None = None
     active_epithelial_disease: bool | None = None
     antiviral_cover: bool | None = None
+    treatment: AntiviralTreatment | None = None
 
 
 class AfterEarlierOperation(Part):

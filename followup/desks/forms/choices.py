@@ -39,6 +39,7 @@ _FULLER = {
 _PLAIN = (
     *(N_("female"), N_("male"), N_("other"), N_("nobody"), N_("not known"), N_("no"), N_("yes")),
     *(N_("sulfonamide"), N_("sulphite"), N_("benzalkonium"), N_("aspirin"), N_("rash")),
+    *(N_("penicillin"), N_("cephalosporin"), N_("quinolone"), N_("given")),
     *(N_("without retinopathy"), N_("with retinopathy"), N_("retinopathy not known")),
     *(N_("ritonavir or cobicistat"), N_("other strong inhibitor")),
     *(N_("first trimester"), N_("second trimester"), N_("third trimester")),

@@ -210,6 +210,7 @@ def test_a_rise_without_any_steroid_is_no_response(look, someone):
         operation={
             "steroid": [{"medicine": "dexamethasone-injection", "place": "chamber", "form": "solution"}],
             "choices": {"steroid_in_responder": "no drops"},
+            "no_steroid_drop": {"why": "the dose inside the eye is enough", "decided_by": "Dr Osei"},
         },
     )
     assert look(14, none, pressure=30).outcome.response == ""
