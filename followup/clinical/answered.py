@@ -100,6 +100,8 @@ class Answers:
             return replace(finding, answer_fields=(*fields, *from_before), question=asked, blocks=True)
         asked = finding.instead or f"{finding.text} Choose another medicine, or leave it out."
         fields = (*fields, f"operations.{index}.products")
+        if finding.steroid_drop:
+            fields = (*fields, f"operations.{index}.no_steroid_drop")
         return replace(finding, answer_fields=fields, question=asked, blocks=True)
 
 

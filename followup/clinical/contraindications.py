@@ -37,7 +37,8 @@ class Finding:
     ``answer_fields`` those that can answer it.
     ``holds``: the course waits. ``blocks``: the plan can't be signed before it is answered.
     ``answered``: the surgeon or a recorded fact has answered it; it stays as a note.
-    ``instead``: what is asked where a stop forbids a course of the plan.
+    ``instead``: what is asked where a stop forbids a course of the plan. ``steroid_drop``: the
+    medicine is one, so that leaving it out is a decision of its own.
     """
 
     id: str
@@ -58,6 +59,7 @@ class Finding:
     sheet: str | None = None
     courses: tuple[str, ...] = ()
     instead: str | None = None
+    steroid_drop: bool = False
 
 
 def check_medicine(
@@ -145,6 +147,7 @@ def _judge(
         blocks=opens and rule.blocks is not False,
         answered=answered,
         sheet=rule.sheet,
+        steroid_drop=situation.medicine.role == "steroid" and situation.medicine.route == "eye",
         instead=rule.instead.format(**words) if rule.instead else None,
     )
 

@@ -61,7 +61,7 @@ def draft_courses(
         drafted = _joined(rules, protocol, role, hours_awake)
         courses += drafted.courses
         lost += drafted.overridden
-    courses += _after_steroid(rules, protocol, last)
+    courses += _treatment(rules, protocol) or _after_steroid(rules, protocol, last)
     return Drafted(tuple(courses), lost)
 
 
@@ -232,27 +232,51 @@ def _start(rules: EyeRules, role: Role) -> date:
 
 
 def _after_steroid(rules: EyeRules, protocol: Protocol, last: date | None) -> list[Course]:
-    """Courses that run until some days after the last steroid day (an antiviral cover)."""
-    courses = []
+    """Courses that run until some days after the last steroid day (an antiviral cover), each once."""
+    courses: dict[str, Course] = {}
     for fired, effect in rules.wanting("antiviral"):
         if effect.until_after_steroid is None or effect.count is None or last is None:
             continue
         medicine = _medicine(rules, [(fired, effect)], protocol, "antiviral")
         begin = rules.day0 + timedelta(days=effect.from_day or 0)
-        start = max(begin, rules.released.get("antiviral", rules.day0))
-        days = (last - start).days + effect.until_after_steroid + 1
-        by_mouth = medicine.route == "mouth"
-        courses.append(
-            Course(
-                key="mouth:antiviral" if by_mouth else f"{rules.eye}:antiviral",
-                role="antiviral",
-                medicine=medicine.id,
-                eye=None if by_mouth else rules.eye,
-                steps=as_steps((effect.count,) * days, start),
-                reasons=(fired.reason,),
-            )
-        )
-    return courses
+        days = (last - begin).days + effect.until_after_steroid + 1
+        course = _antiviral(rules, medicine, effect.count, begin, days, fired.reason)
+        longest = courses.setdefault(course.key, course)
+        if longest.drops < course.drops:
+            courses[course.key] = course
+    return list(courses.values())
+
+
+def _treatment(rules: EyeRules, protocol: Protocol) -> list[Course]:
+    """The treatment of active herpes as the surgeon has ordered it; it stands in for a cover."""
+    keratitis = rules.context.history.herpetic_keratitis
+    if keratitis is None or keratitis.treatment is None:
+        return []
+    ordered = keratitis.treatment
+    medicine = protocol.formulary[ordered.medicine]
+    reason = Reason(
+        rule="herpes-treatment-ordered",
+        because="The treatment of the herpes, as the surgeon ordered it: no prevention.",
+        source="the surgeon's order",
+        mark="C",
+    )
+    return [_antiviral(rules, medicine, ordered.count_a_day, rules.day0, ordered.days, reason)]
+
+
+def _antiviral(
+    rules: EyeRules, medicine: Medicine, count: int, begin: date, days: int, reason: Reason
+) -> Course:
+    """An antiviral from ``begin``, or from the later day on which it was let go, to the same end."""
+    start = max(begin, rules.released.get("antiviral", rules.day0))
+    by_mouth = medicine.route == "mouth"
+    return Course(
+        key="mouth:antiviral" if by_mouth else course_key(rules.eye, "antiviral"),
+        role="antiviral",
+        medicine=medicine.id,
+        eye=None if by_mouth else rules.eye,
+        steps=as_steps((count,) * (days - (start - begin).days), start),
+        reasons=(reason,),
+    )
 
 
 def _overridden(losers: Sequence[Wanted], chosen: Sequence[Wanted]) -> tuple[Overridden, ...]:

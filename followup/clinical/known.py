@@ -61,6 +61,10 @@ def _can_be(course: str, eyes: set[Eye], protocol: Protocol) -> bool:
 
 def _named(record: Record) -> Iterator[tuple[str, str, str]]:
     """Field, medicine and the role it stands in."""
+    for side, eye in (("right", record.patient.eyes.right), ("left", record.patient.eyes.left)):
+        if eye.herpetic_keratitis and (ordered := eye.herpetic_keratitis.treatment):
+            place = f"patient.eyes.{side}.herpetic_keratitis.treatment.medicine"
+            yield place, ordered.medicine, "antiviral"
     for i, operation in enumerate(record.operations):
         if operation.antibiotic is not None:
             yield f"operations.{i}.antibiotic", operation.antibiotic, "antibiotic"

@@ -152,6 +152,10 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "operations.0.viscoelastic.removed": "all",
                 "operations.0.choices.cycloplegic": "do not give",
                 "patient.eyes.left.uveitis.kind": "anterior, cause not found",
+                "patient.eyes.left.uveitis.herpetic": False,
+                "patient.eyes.left.uveitis.infection_excluded": True,
+                "patient.conditions.tuberculosis": False,
+                "patient.conditions.syphilis": False,
                 "patient.drops_by": {"who": "relative", "name": "her sister"},
             },
             "looks": (
@@ -180,6 +184,10 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
             "answers": {
                 "operations.0.choices.cycloplegic": "do not give",
                 "in_use.0.ordered_by": "Dr Elian Mossgrove",
+                "patient.eyes.right.uveitis.herpetic": False,
+                "patient.eyes.right.uveitis.infection_excluded": True,
+                "patient.conditions.tuberculosis": False,
+                "patient.conditions.syphilis": False,
             },
             "looks": (
                 Seen(

@@ -199,6 +199,7 @@ def _quiet_uveitis(rng: Random, patient: dict[str, Any], operation: dict[str, An
         "herpetic": False,
         "infection_excluded": True,
     }
+    patient.setdefault("conditions", {}).update(tuberculosis=False, syphilis=False)
     operation.update(synechiae_broken=True, pupil_widened=["stretched"], pupil_before_mm=4)
     operation["choices"] = {"cycloplegic": "give"}
 

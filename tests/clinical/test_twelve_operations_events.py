@@ -66,8 +66,18 @@ def test_aminas_cornea_is_stained_and_pressure_measured_on_a_visit_that_only_the
     assert all(r.because and r.source and r.mark for r in visit.reasons)
 
 
-def test_amina_asks_six_things_and_cannot_be_signed_before(amina):
-    assert amina.blocking() == {"ask-viscoelastic", "ask-crystals", "ask-uveitis-kind", "ask-who-gives"}
+CAUSES = {"ask-uveitis-herpetic", "ask-uveitis-infection", "ask-tuberculosis", "ask-syphilis"}
+
+
+def causes_asked(record, side):
+    """The causes of a uveitis that change what the steroid may do, asked and answered."""
+    record["patient"]["eyes"][side]["uveitis"] |= {"herpetic": False, "infection_excluded": True}
+    record["patient"].setdefault("conditions", {}).update(tuberculosis=False, syphilis=False)
+
+
+def test_amina_asks_ten_things_and_cannot_be_signed_before(amina):
+    told_of = {"ask-viscoelastic", "ask-crystals", "ask-uveitis-kind", "ask-who-gives"}
+    assert amina.blocking() == told_of | CAUSES
     assert amina.asks() - amina.blocking() == {"nsaid-blood", "cycloplegic-angle"}
     assert not amina.plan.signable
 
@@ -93,6 +103,7 @@ def test_amina_with_all_questions_answered_can_be_signed(case, told):
     record = case("amina")
     record["patient"]["drops_by"] = {"who": "relative", "name": "a son"}
     record["patient"]["eyes"]["left"]["uveitis"]["kind"] = "anterior, cause not found"
+    causes_asked(record, "left")
     operation = record["operations"][0]
     operation["viscoelastic"]["removed"] = "all"
     operation["steroid"][0]["crystals_seen_after"] = False
@@ -128,7 +139,9 @@ def test_peters_tablets_go_on_by_name_and_someone_must_own_their_taper(case, tol
     tablets = peter.course("mouth:prednisolone-5-tablet")
     assert (tablets.role, tablets.eye, tablets.from_before) == ("steroid tablet", None, True)
     assert "in-use-ordered-by-0" in peter.blocking()
+    assert peter.blocking() >= {"ask-tuberculosis", "ask-syphilis"}
     record["in_use"][0]["ordered_by"] = "Dr Osei"
+    causes_asked(record, "right")
     after = told(record)
     assert after.course("mouth:prednisolone-5-tablet").ordered_by == "Dr Osei"
     assert after.plan.signable
