@@ -11,6 +11,7 @@ from sqlmodel import Session
 from followup.desks.desk import Visit
 from followup.desks.plan_view import load, record_of
 from followup.language.catalogues import choose
+from followup.language.direction import without_marks
 from followup.recall.codes import new_sheet_id, qr_payload, typed_code
 from followup.records.desk_notes import keep_sheet_options, sheet_options
 from followup.records.plans import plan
@@ -122,8 +123,11 @@ def printed_options(session: Session, sheet_id: str) -> SheetOptions:
 
 
 def pdf_answer(content: bytes, name: str) -> Response:
+    """``name`` as the file's name: without the marks that keep a code whole in text from right to left,
+    which no header can carry."""
+    plain = without_marks(name)
     return Response(
         content,
         media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="{name}.pdf"'},
+        headers={"content-disposition": f'inline; filename="{plain}.pdf"'},
     )

@@ -1,0 +1,41 @@
+"""The pages before printing come in every language, for the patient's words and for the staff's."""
+
+from __future__ import annotations
+
+import pytest
+
+from followup.language.languages import LANGUAGES
+
+
+@pytest.fixture
+def drafted(house, routine, form_of):
+    """A drafted plan in a clinic on SQLite: its address and the browser of whoever entered it."""
+    house.sign_protocol()
+    browser = house.log_in("counsellor")
+    form = form_of(browser.get("/operations/new").text) | routine
+    answer = browser.post("/operations/new", data=form)
+    assert answer.status_code == 303, answer.text
+    return answer.headers["location"], browser
+
+
+@pytest.mark.parametrize("database_kind", ["sqlite"])
+def test_the_draft_prints_in_all_twelve_languages_by_page_and_by_json(database_kind, drafted):
+    plan, browser = drafted
+    for tag in LANGUAGES:
+        for address in (f"{plan}/draft.pdf", f"/api{plan}/draft.pdf"):
+            answer = browser.get(f"{address}?language={tag}")
+            assert answer.content[:5] == b"%PDF-", (tag, address, answer.status_code)
+            assert 'filename="draft-K-104-1.pdf"' in answer.headers["content-disposition"]
+        twin = browser.get(f"{plan}/draft.pdf?language=en&twin={tag}")
+        assert twin.content[:5] == b"%PDF-", tag
+
+
+@pytest.mark.parametrize("database_kind", ["sqlite"])
+@pytest.mark.parametrize("staff", ["en", "ar", "ur"])
+def test_the_pages_before_printing_open_whatever_the_staff_reads(database_kind, staff, drafted):
+    plan, browser = drafted
+    headers = {"accept-language": staff}
+    for tag in ("en", "ar", "ur"):
+        assert browser.get(f"{plan}/preview?language={tag}", headers=headers).status_code == 200
+        page = browser.get(f"{plan}/pages/1.png?language={tag}", headers=headers)
+        assert page.content[:4] == b"\x89PNG"
