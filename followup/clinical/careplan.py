@@ -235,10 +235,12 @@ class BeforeLeaving(Line):
 class Trip(Line):
     """One visit. ``serves`` holds need keys; ``window_end`` is the earliest latest day of them.
 
-    ``reasons`` stand on a visit that no need but a gap rule alone asks for."""
+    ``reasons`` stand on a visit that no need but a gap rule alone asks for. ``hour``: where the booking
+    gives one."""
 
     number: int
     date: date
+    hour: str | None = None
     status: Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"] = "proposed"
     serves: tuple[str, ...]
     services: tuple[str, ...]

@@ -43,6 +43,7 @@ def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError
         yield from _check_rule(protocol, source, i, rule, known)
     yield from check_needs(protocol, files.rules)
     yield from check_review(protocol, files.review)
+    yield from _check_sentences(protocol)
 
 
 def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]:
@@ -71,12 +72,42 @@ def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]
             yield main.refuse("protocol.taper", f'the taper "{name}" stands twice', "taper", i)
 
 
+def _sentences(protocol: Protocol) -> tuple[str, ...]:
+    return tuple(advice.id for advice in protocol.aftercare.advice)
+
+
+def _check_sentences(protocol: Protocol) -> Iterator[FollowupError]:
+    """What a caution about a medicine says to the patient is there, and what it waits for is a look."""
+    known = _sentences(protocol)
+    for caution in protocol.cautions.cautions:
+        if caution.sheet is not None and caution.sheet not in known:
+            yield FollowupError(
+                "protocol.sheet",
+                f'the caution "{caution.id}" asks for the sentence "{caution.sheet}", which there is not',
+                where="cautions.toml",
+                fix=f"name one of aftercare.toml: {', '.join(known)}",
+            )
+    looks = {need.kind for rule in protocol.rules for need in rule.need}
+    for advice in protocol.aftercare.advice:
+        if advice.until_look is not None and advice.until_look not in looks:
+            yield FollowupError(
+                "protocol.sheet",
+                f'the advice "{advice.id}" ends with the look "{advice.until_look}", which no rule asks for',
+                where="aftercare.toml",
+                fix="name a kind of look of the rules",
+            )
+
+
 def _check_rule(
     protocol: Protocol, source: Source, i: int, rule: Rule, known: set[str]
 ) -> Iterator[FollowupError]:
     for name in rule.names:
         if bare(name) not in known:
             yield source.refuse("protocol.rule", f'the rule "{rule.id}" names no fact "{name}"', "rule", i)
+    if rule.caution and rule.caution.sheet and rule.caution.sheet not in _sentences(protocol):
+        fix = f"name one of aftercare.toml: {', '.join(_sentences(protocol))}"
+        what = f'the rule "{rule.id}" asks for the sentence "{rule.caution.sheet}", which there is not'
+        yield source.refuse("protocol.sheet", what, "rule", i, fix=fix)
     for effect in rule.course:
         if effect.medicine and effect.medicine not in protocol.formulary:
             yield _no_medicine(source, effect.medicine, "rule", i)

@@ -8,6 +8,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from followup.clinical.aftercare import Advice
+from followup.clinical.aftercare_states import STATES
 from followup.clinical.caution_rules import CautionRule, DuplicateRule, Selector
 from followup.clinical.english import MARKS, counted, listed, sentence
 from followup.clinical.facts import FactDef, bare
@@ -264,19 +266,31 @@ def _fact(fact: FactDef) -> Entry:
 
 def _aftercare(protocol: Protocol) -> tuple[Entry, ...]:
     care = protocol.aftercare
-    advice = [
-        Entry(
-            a.id,
-            (f"Until day {a.small}, after a large cut until day {a.large}." if a.small else "Always.",),
-            origin(a),
-        )
-        for a in care.advice
-    ]
+    advice = [Entry(a.id, _how_long(a), origin(a)) for a in care.advice]
     return (
         Entry("Drops", _plain(care.drops), origin(care.drops)),
         Entry("A large cut", _plain(care.large), origin(care.large)),
         *advice,
     )
+
+
+def _how_long(advice: Advice) -> tuple[str, ...]:
+    """How long a sentence for the patient holds, and for whom."""
+    said = []
+    if advice.small is not None:
+        inside = ", in the morning" if advice.ends == "morning" else ""
+        said.append(f"Until day {advice.small}, after a large cut until day {advice.large}{inside}.")
+    if advice.when:
+        said.append(f"While {listed([STATES[name].about for name in advice.when])}.")
+    if advice.until_look:
+        said.append(f"Until this look has taken place: {advice.until_look.replace('-', ' ')}.")
+    if advice.sex:
+        said.append(f"For {advice.sex} patients alone.")
+    if advice.ages:
+        said.append(f"From {advice.ages.least} to {advice.ages.most} years of age.")
+    if advice.asked:
+        said.append("Only where a caution of the plan asks for it.")
+    return tuple(said) or ("Always.",)
 
 
 def _recall(protocol: Protocol) -> tuple[Entry, ...]:

@@ -276,6 +276,7 @@ def _trip(trip: PlannedTrip, needs: Sequence[ReviewNeed], booked: TripRecord | N
         window_end=trip.window_end,
         tier=_strictest(needs, trip.serves) if trip.serves else highest,
         cannot_move=booked is not None and booked.cannot_move,
+        hour=booked.hour if booked else None,
         overbooked=trip.overbooked,
     )
 

@@ -1,5 +1,7 @@
-"""Days and times as a patient reads them: weekday, day, month in words, year; 24-hour clock.
+"""Days and times as a patient reads and says them.
 
+A day is weekday, day, month in words and year; in Nepali that of the Bikram Sambat, which people
+there live by, with the other beside it. A time is on the 24-hour clock, and beside it as it is said.
 Short dates are never used: 5 March is "3/5/26" in one language and "5/3/26" in the next.
 Digits are Latin in all that must be kept to; the script's own may stand beside them.
 """
@@ -8,9 +10,10 @@ from __future__ import annotations
 
 from datetime import date
 
+import nepali_datetime  # type: ignore[import-untyped]
 from babel.dates import format_date
 
-from followup.language.catalogues import Translator
+from followup.language.catalogues import N_, Translator
 from followup.language.digits import native_digits
 from followup.language.direction import number
 from followup.language.languages import Language
@@ -18,14 +21,49 @@ from followup.language.languages import Language
 _MORNING = "05:00"
 
 
+# Translators: a time of day as people say it; %(hour)s is the hour as it is counted when speaking,
+# with its minutes where there are any, such as 6 or 6:30. The part of the day belongs to it.
+_SPOKEN = {
+    "morning": N_("%(hour)s in the morning"),
+    "noon": N_("%(hour)s at noon"),
+    "afternoon": N_("%(hour)s in the afternoon"),
+    "evening": N_("%(hour)s in the evening"),
+    "night": N_("%(hour)s at night"),
+}
+
+
 def long_date(day: date, language: Language) -> str:
-    """ "Monday 1 June 2026" in the patient's language."""
+    """ "Monday 1 June 2026" in the patient's language, within a sentence."""
+    own = _own_day(day, language, year=True)
+    if own is not None:
+        return f"{weekday(day, language)}, {own} ({format_date(day, 'd MMMM y', locale=language.tag)})"
     return format_date(day, language.date_pattern, locale=language.tag)
 
 
 def short_date(day: date, language: Language) -> str:
     """ "1 June": the month still in words, for narrow places beside a full date."""
-    return format_date(day, language.short_date_pattern, locale=language.tag)
+    told = format_date(day, language.short_date_pattern, locale=language.tag)
+    own = _own_day(day, language, year=False)
+    return told if own is None else f"{own} ({told})"
+
+
+def _own_day(day: date, language: Language, *, year: bool) -> str | None:
+    """The day in the language's own calendar. None where that is the common one, or does not reach so far.
+
+    The Bikram Sambat's months have no rule; the library knows its years 1975 to 2100 (to April 2044).
+    """
+    if language.calendar == "gregorian":
+        return None
+    try:
+        own = nepali_datetime.date.from_datetime_date(day)
+    except (OverflowError, ValueError):
+        return None
+    return f"{own.day} {own.strftime('%N')}" + (f" {own.year}" if year else "")
+
+
+def opening(text: str) -> str:
+    """A text that begins with a day, as it stands at the beginning of a line."""
+    return text[:1].upper() + text[1:]
 
 
 def weekday(day: date, language: Language) -> str:
@@ -40,7 +78,8 @@ def native_date(day: date, language: Language) -> str | None:
 
     None where the language writes Latin digits.
     """
-    return native_digits(format_date(day, "d MMMM y", locale=language.tag), language)
+    own = _own_day(day, language, year=True)
+    return native_digits(own or format_date(day, "d MMMM y", locale=language.tag), language)
 
 
 def clock(time: str, translator: Translator, *, rise: str) -> str:
@@ -53,3 +92,27 @@ def clock(time: str, translator: Translator, *, rise: str) -> str:
         return translator.gettext("%(time)s (after midnight)") % {"time": shown}
     # Translators: a time of day of the next morning, for someone who sleeps by day.
     return translator.gettext("%(time)s (next morning)") % {"time": shown}
+
+
+def spoken(time: str, translator: Translator) -> str | None:
+    """A clock time such as "17:30" as people say it: "5:30 in the evening".
+
+    None where the language speaks by the 24-hour clock.
+    """
+    language = translator.language
+    if language.hours == "24":
+        return None
+    hour = int(time[:2]) + (6 if language.hours == "from six" else 0)
+    said = str(hour % 12 or 12) + ("" if time[3:] == "00" else time[2:])
+    return translator.gettext(_SPOKEN[_part(time, language)]) % {"hour": number(said, language)}
+
+
+def _part(time: str, language: Language) -> str:
+    """The part of the day that belongs to a spoken time (the day periods of CLDR, joined to five)."""
+    if not "04:00" <= time < language.night:
+        return "night"
+    if time < "12:00":
+        return "morning"
+    if time < "13:00":
+        return "noon"
+    return "afternoon" if time < "16:00" else "evening"

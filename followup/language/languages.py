@@ -29,7 +29,9 @@ class Language:
     categories, in the order of the forms). ``scale`` evens out how large the script looks
     at the same point size, ``leading`` (in em) is the room its lines need between them.
     ``date_pattern`` and ``short_date_pattern`` are CLDR date patterns with the month's name,
-    ``digits`` the ten digits of its own script, from nought to nine.
+    ``digits`` the ten digits of its own script, from nought to nine. ``hours`` says how people count
+    them when they speak (after CLDR's time formats; Swahili counts from six in the morning), and
+    ``night`` from when on they call it night. ``calendar``: whose days stand first.
     """
 
     tag: str
@@ -44,6 +46,9 @@ class Language:
     scale: float = 1.0
     leading: float = 0.5
     digits: str = LATIN_DIGITS
+    hours: Literal["24", "12", "from six"] = "24"
+    night: str = "20:00"
+    calendar: Literal["gregorian", "bikram sambat"] = "gregorian"
 
     @property
     def rtl(self) -> bool:
@@ -70,6 +75,7 @@ LANGUAGES: dict[str, Language] = {
             fonts=("Hind Siliguri", "Noto Sans"),
             plural=NONE_OR_ONE,
             date_pattern=_WITH_COMMA,
+            hours="12",
             digits="০১২৩৪৫৬৭৮৯",
         ),
         Language(
@@ -80,6 +86,7 @@ LANGUAGES: dict[str, Language] = {
             plural=NONE_OR_ONE,
             date_pattern=_WITH_COMMA,
             leading=0.6,
+            hours="12",
             digits="०१२३४५६७८९",
         ),
         Language(
@@ -89,6 +96,7 @@ LANGUAGES: dict[str, Language] = {
             fonts=("Noto Sans Tamil", "Noto Sans"),
             date_pattern=_WITH_COMMA,
             leading=0.6,
+            hours="12",
             digits="௦௧௨௩௪௫௬௭௮௯",
         ),
         Language(
@@ -98,6 +106,7 @@ LANGUAGES: dict[str, Language] = {
             fonts=("Noto Sans Telugu", "Noto Sans"),
             date_pattern=_WITH_COMMA,
             leading=0.7,
+            hours="12",
             digits="౦౧౨౩౪౫౬౭౮౯",
         ),
         Language(
@@ -109,6 +118,7 @@ LANGUAGES: dict[str, Language] = {
             date_pattern="EEEE، d MMMM y",
             scale=1.12,
             leading=0.72,
+            hours="12",
             digits="۰۱۲۳۴۵۶۷۸۹",
         ),
         Language(
@@ -122,9 +132,10 @@ LANGUAGES: dict[str, Language] = {
             date_pattern="EEEE، d MMMM y",
             scale=1.12,
             leading=0.72,
+            hours="12",
             digits="٠١٢٣٤٥٦٧٨٩",
         ),
-        Language("sw", "Kiswahili", "Swahili"),
+        Language("sw", "Kiswahili", "Swahili", hours="from six", night="19:00"),
         Language("fr", "français", "French", plural=NONE_OR_ONE),
         Language(
             "es",
@@ -149,6 +160,7 @@ LANGUAGES: dict[str, Language] = {
             date_pattern=_WITH_COMMA,
             leading=0.6,
             digits="०१२३४५६७८९",
+            calendar="bikram sambat",
         ),
     )
 }

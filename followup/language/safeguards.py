@@ -123,14 +123,14 @@ NEGATIONS: dict[str, str] = {
     "bn": r"আসেননি|না|নেই|নয়|নি|হয়নি|ছাড়া",
     "hi": r"न|नहीं|मत|बिना",
     "ta": r"\S*வேண்டாம்|\S*இல்லை|இல்லா\S*|கூடாது|அல்ல|\S+ாமல்|\S+வில்லை|முடியா\S*|தெரியாது",
-    "te": r"\S*వద్దు|\S*లేదు|లేవు|లేకపో\S*|లేకుండా|\S+లేక\S*|\S*కాదు|\S*కూడదు|\S*రాదు|\S+వ్వదు|\S+కుండా|తెలియదు|రాలేద\S*",
+    "te": r"\S*వద్దు|\S*లేదు|లేవు|లేకపో\S*|లేకుండా|\S+లేక\S*|\S*కాదు|\S*కూడదు|\S*రాదు|\S+వ్వదు|\S+కపోవచ్చు|\S+కుండా|తెలియదు|రాలేద\S*",
     "ur": r"نہ|نہیں|مت|بغیر",
     "ar": r"لا|ولا|لم|لن|ليس|ليست|غير|دون|ممنوع|أُلغيت|ألّا",
     "sw": r"usi(?!ku$)\S+|yasi\S+|isi\S+|kisi\S+|si|bila|ha[iuz]\S+|haku\S+|huku\S+"
-    r"|hamwezi|huhitaji|huwezi|huoni|wala",
+    r"|hamwezi|hatu\S+|huhitaji|huwezi|huoni|wala",
     "fr": r"ne|n[’'].+|pas|jamais|non|sans|aucune?|rien",
-    "es": r"no|nunca|sin|ni|nada|ninguna?",
-    "pt": r"não|nunca|sem|nem|nada|nenhuma?",
+    "es": r"no|nunca|sin|ni|nada|nadie|ninguna?",
+    "pt": r"não|nunca|sem|nem|nada|ninguém|nenhuma?",
     "ne": r"नसक्ने|\S+एन|न(?!ाप)\S*नुहोस्|न\S+नुन्जेल|छैनन?्?|होइन|बिना|\S*(?:पर्दैन|हुँदैन|दिँदैन|हुन्न|चाहिँदैन)"
     r"|\S+िएन|नदुखे|ननिहुरी|नलागी|नछोइयोस्",
 }

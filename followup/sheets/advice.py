@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import date
-
-from followup.clinical.aftercare import Advice
+from followup.clinical.aftercare import Advice, Holding
+from followup.clinical.record import Eye
 from followup.errors import FollowupError
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import go_on
 from followup.sheets.model import Alarm, Section, Sign
-from followup.sheets.wording import ADVICE, CAUTIONS, NEVER, SIGNS
+from followup.sheets.visits import coming_days
+from followup.sheets.wording import ADVICE, NEVER, SIGNS
 
 # The rules of everyday life that the layout has a drawing for, and how many of them one sheet bears.
 DRAWN = frozenset(
     (
         *("rub", "shield", "sleep", "water", "swim", "pray", "field", "lift", "smoke", "drive"),
-        *("gas", "bandage-lens", "glasses"),
+        *("no-flying", "bandage-lens", "glasses"),
     )
 )
+# Printed in words among the pictures too, whatever else gives way.
+_WITHOUT_DRAWING = frozenset(("other-medicines",))
 MOST_PICTURES = 8
 
 
@@ -39,19 +40,19 @@ def everyday(inputs: SheetInputs) -> Section:
     of the protocol; the counsellor says the others.
     """
     _ = inputs.words.gettext
-    rules = _printed_rules(inputs)
-    pictures = (*(a.id for a, _ in rules), "") if inputs.options.pictures else ()
-    lines = (*(line for _, line in rules), other_medicines(inputs))
-    return Section(heading=_("At home"), lines=lines, pictures=pictures)
+    rules = _rules_at_home(inputs)
+    pictures: tuple[str, ...] = ()
+    if inputs.options.pictures:
+        pictures = tuple(rule.advice.id if rule.advice.id in DRAWN else "" for rule in rules)
+    return Section(heading=_("At home"), lines=tuple(_line(inputs, r) for r in rules), pictures=pictures)
 
 
-def _printed_rules(inputs: SheetInputs) -> list[tuple[Advice, str]]:
-    said = frozenset(_caution_lines(inputs))
-    rules = [(advice, line) for advice, line in _advice(inputs, "paper") if line not in said]
+def _rules_at_home(inputs: SheetInputs) -> list[Holding]:
+    rules = _held(inputs, "paper")
     if not inputs.options.pictures:
         return rules
-    drawn = sorted((rule for rule in rules if rule[0].id in DRAWN), key=lambda rule: rule[0].only is None)
-    return drawn[:MOST_PICTURES]
+    drawn = sorted((r for r in rules if r.advice.id in DRAWN), key=lambda r: not r.advice.of_eye)
+    return drawn[:MOST_PICTURES] + [r for r in rules if r.advice.id in _WITHOUT_DRAWING]
 
 
 def never(inputs: SheetInputs) -> Section:
@@ -59,105 +60,73 @@ def never(inputs: SheetInputs) -> Section:
     return Section(heading=_("Never"), lines=tuple(inputs.say(line) for line in NEVER))
 
 
-def ordinary(inputs: SheetInputs) -> Section:
-    """What is no reason to worry in the first days."""
+def ordinary(inputs: SheetInputs) -> Section | None:
+    """What is no reason to worry, as long as it is none."""
     _ = inputs.words.gettext
-    return Section(
-        heading=_("This is ordinary"),
-        lines=(
-            _("For some days the eye feels gritty and waters. You may see a red patch and glare."),
-            _("For 3 days things may look bluish."),
-        ),
-    )
+    lines = tuple(_line(inputs, rule) for rule in _held(inputs, "ordinary"))
+    return Section(heading=_("This is ordinary"), lines=lines) if lines else None
 
 
 def cautions(inputs: SheetInputs) -> Section | None:
-    """The patient's sentences of the plan's cautions, and of medicines that go on."""
+    """What stands with the drops: medicines that go on though they are held, and what holds today."""
     _ = inputs.words.gettext
-    lines = once((*go_on(inputs, "held"), *_caution_lines(inputs)))
+    lines = once((*go_on(inputs, "held"), *(_line(inputs, rule) for rule in _held(inputs, "important"))))
     return Section(heading=_("Important for you"), lines=lines) if lines else None
 
 
-def _caution_lines(inputs: SheetInputs) -> Iterator[str]:
-    _ = inputs.words.gettext
-    if any(c.role == "steroid tablet" and c.state != "stopped" for c in inputs.plan.courses):
-        yield inputs.say(CAUTIONS["steroid-tablets"])
-    for sentence, applies in _from_record(inputs).items():
-        if applies:
-            yield inputs.say(CAUTIONS[sentence])
+def _held(inputs: SheetInputs, *places: str) -> list[Holding]:
+    """The protocol's sentences of these places that hold on the day of printing."""
+    _must_know(inputs)
+    return [rule for rule in inputs.holding if rule.advice.place in places]
+
+
+def _must_know(inputs: SheetInputs) -> None:
+    """What a caution of the plan asks for is there. Error ``sheet.sentence``."""
+    known = {advice.id for advice in inputs.aftercare.advice}
     for caution in inputs.plan.cautions:
-        if caution.sheet is None:
-            continue
-        words = CAUTIONS.get(caution.sheet)
-        if words is None:
+        if caution.sheet is not None and caution.sheet not in known:
             raise FollowupError(
                 "sheet.sentence",
                 f"the caution {caution.id} asks for the sentence {caution.sheet!r}, which the sheet lacks",
-                fix=f"name one of {', '.join(CAUTIONS)}",
+                fix=f"name one of {', '.join(sorted(known))}",
             )
-        yield inputs.say(words)
 
 
-def _from_record(inputs: SheetInputs) -> dict[str, bool]:
-    """Sentences that the patient's own situation asks for, whatever the protocol says."""
-    patient = inputs.record.patient
-    eyes = [getattr(patient.eyes, eye) for eye in inputs.eyes]
-    nobody = patient.drops_by is not None and patient.drops_by.who == "nobody"
-    return {
-        "only-eye": any(eye.only_seeing for eye in eyes),
-        "helper": nobody and patient.help_arranged is None,
-        "squeeze": patient.can_squeeze is False,
-        "herpes": any(eye.herpetic_keratitis for eye in eyes),
-        "blood-thinner": patient.conditions.blood_thinner is True,
-        "wide-pupil": any(c.role == "cycloplegic" for c in inputs.courses("active")),
-    }
+def _line(inputs: SheetInputs, rule: Holding) -> str:
+    """The sentence in words, with its eye where it holds for one of two operated eyes alone."""
+    until = inputs.day(rule.until) if rule.until else ""
+    said = inputs.say(_words(rule.advice)) % {"until": until}
+    eyes = _eyes_named(inputs, rule)
+    if len(inputs.eyes) < 2 or len(eyes) != 1:
+        return said
+    # Translators: which eye a sentence is for, where both eyes were operated, then the sentence.
+    return inputs.words.gettext("%(eye)s: %(sentence)s") % {"eye": inputs.eye(eyes[0]), "sentence": said}
 
 
-def other_medicines(inputs: SheetInputs) -> str:
-    _ = inputs.words.gettext
-    return _(
-        "Go on with your other medicines: for sugar, blood pressure, thin blood, steroid tablets, glaucoma."
-    )
+def _eyes_named(inputs: SheetInputs, rule: Holding) -> tuple[Eye, ...]:
+    asked = {c.eye for c in inputs.plan.cautions if c.sheet == rule.advice.id}
+    if rule.advice.of_eye or (rule.advice.asked and None not in asked):
+        return rule.eyes
+    return ()
 
 
 def teach_back(inputs: SheetInputs) -> Section:
     """For the counsellor: what is said but not printed, and what to ask back."""
     _ = inputs.words.gettext
-    printed = {advice.id for advice, _ in _printed_rules(inputs)}
-    unsaid = once(line for advice, line in _advice(inputs, "paper", "teach-back") if advice.id not in printed)
-    said = frozenset(_caution_lines(inputs))
+    printed = {rule.advice.id for rule in _rules_at_home(inputs)}
+    unsaid = [rule for rule in _held(inputs, "paper", "teach-back") if rule.advice.id not in printed]
     return Section(
         heading=_("To say and to ask"),
         lines=sentences(
-            *(line for line in unsaid if line not in said),
+            *once(_line(inputs, rule) for rule in unsaid),
             _("Draw the mark of every bottle on its label, as it is on the sheet.")
             if inputs.courses("active", "held")
             else None,
-            _("Show me how you put in one drop."),
-            _("When do you come next?"),
+            _("Show me how you put in one drop.") if inputs.courses("active", "held") else None,
+            _("When do you come next?") if coming_days(inputs) else None,
             _("What would make you come at once?"),
         ),
     )
-
-
-def _advice(inputs: SheetInputs, *places: str) -> Iterator[tuple[Advice, str]]:
-    for advice in inputs.aftercare.advice:
-        concerned = [o for o in inputs.record.operations if advice.concerns(o)]
-        if advice.place not in places or not concerned:
-            continue
-        until = _until(inputs, advice)
-        if until is not None and until < inputs.printed_on:
-            continue
-        yield advice, inputs.say(_words(advice)) % {"until": inputs.day(until) if until else ""}
-
-
-def _until(inputs: SheetInputs, advice: Advice) -> date | None:
-    days = [
-        inputs.aftercare.last_day(advice, operation)
-        for operation in inputs.record.operations
-        if advice.concerns(operation)
-    ]
-    return max((day for day in days if day), default=None)
 
 
 def _words(advice: Advice) -> str:

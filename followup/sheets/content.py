@@ -18,7 +18,19 @@ from followup.errors import FollowupError
 from followup.language.catalogues import LanguageChoice, choose, translator
 from followup.language.fonts import fallback
 from followup.language.languages import ENGLISH
-from followup.sheets import advice, changes, days, handling, head, medicines, rounds, squares, stairs, visits
+from followup.sheets import (
+    advice,
+    allergies,
+    changes,
+    days,
+    handling,
+    head,
+    medicines,
+    rounds,
+    squares,
+    stairs,
+    visits,
+)
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import Section, SheetContent
@@ -134,6 +146,7 @@ def _content(
         later_heading=_("After that"),
         no_rounds=None if tables else inputs.say(rounds.NO_ROUNDS),
         cautions=advice.cautions(inputs),
+        allergies=allergies.allergies(inputs),
         held=medicines.held(inputs),
         before_leaving=visits.before_leaving(inputs),
         next_visit_heading=_("Your next visit"),

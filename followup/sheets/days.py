@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Course, DayPhase, Step
-from followup.language.dates import short_date, weekday
-from followup.sheets.going_on import WITHOUT_END
+from followup.clinical.going_on import WITHOUT_END
+from followup.language.dates import opening, short_date, weekday
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import dose, go_on
 from followup.sheets.model import CalendarBlock, CalendarDay, CalendarEvent, CalendarRound
@@ -54,7 +54,7 @@ def _days(inputs: SheetInputs) -> list[date]:
 def _day(inputs: SheetInputs, day: date) -> CalendarDay:
     phase = next((p for p in inputs.phases() if p.start <= day <= p.end), None)
     return CalendarDay(
-        weekday=weekday(day, inputs.words.language),
+        weekday=opening(weekday(day, inputs.words.language)),
         day=short_date(day, inputs.words.language),
         native=inputs.native(str(day.day)),
         rounds=_rounds(inputs, phase) if phase else (),

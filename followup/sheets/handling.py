@@ -58,6 +58,7 @@ def how_to(inputs: SheetInputs) -> Section | None:
             else None,
             _("Lean your head back and look up. Pull the lower eyelid down."),
             _("Let one drop fall in. The tip must touch nothing."),
+            _("If the drop misses the eye, put in one more."),
             _eye_closed(inputs, minutes),
             _("Close the bottle."),
         ),
@@ -66,8 +67,10 @@ def how_to(inputs: SheetInputs) -> Section | None:
 
 def _eye_closed(inputs: SheetInputs, minutes: int) -> str:
     text = inputs.words.ngettext(
-        "Close the eye for %(count)s minute, or press on its inner corner. Do not squeeze it shut.",
-        "Close the eye for %(count)s minutes, or press on its inner corner. Do not squeeze it shut.",
+        "Close the eye for %(count)s minute. Or press gently beside the nose, not on the eye. "
+        "Do not squeeze it shut.",
+        "Close the eye for %(count)s minutes. Or press gently beside the nose, not on the eye. "
+        "Do not squeeze it shut.",
         minutes,
     )
     return text % {"count": inputs.number(str(minutes))}

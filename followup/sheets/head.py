@@ -27,6 +27,7 @@ class ClinicInfo:
     time_zone: str
     sample: bool = False
     cap_colours: bool = False
+    address: str | None = None
 
 
 @dataclass(frozen=True)
@@ -78,9 +79,14 @@ def clinic(inputs: SheetInputs, clinic: ClinicInfo) -> ClinicBlock:
     nearest = clinic.nearest_eye_clinic
     return ClinicBlock(
         name=inputs.name(clinic.name),
+        # Translators: where the clinic is, before its address.
+        address=_("Address: %(address)s") % {"address": inputs.name(clinic.address)}
+        if clinic.address
+        else None,
         telephones=(
-            Telephone(label=_("By day"), number=inputs.number(clinic.telephone_day)),
-            Telephone(label=_("By night"), number=inputs.number(clinic.telephone_night)),
+            # Translators: before a telephone number, with the mark that your language puts there.
+            Telephone(label=_("By day:"), number=inputs.number(clinic.telephone_day)),
+            Telephone(label=_("By night:"), number=inputs.number(clinic.telephone_night)),
         ),
         nearest=_("Nearest eye clinic: %(name)s") % {"name": inputs.name(nearest)} if nearest else None,
     )

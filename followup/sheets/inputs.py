@@ -7,19 +7,19 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
-from followup.clinical.aftercare import Aftercare
+from followup.clinical.aftercare import Aftercare, Holding
 from followup.clinical.careplan import CarePlan, Course, DayPhase
 from followup.clinical.formulary import Medicine
+from followup.clinical.going_on import day_phases, goes_on, last_day_told
 from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
 from followup.language import direction
 from followup.language.catalogues import Translator
-from followup.language.dates import clock, long_date, native_date
+from followup.language.dates import clock, long_date, native_date, opening, spoken
 from followup.language.digits import native_digits
-from followup.sheets.going_on import day_phases, goes_on, last_day_told
-from followup.sheets.model import Bottle
+from followup.sheets.model import Bottle, Kind
 from followup.sheets.options import SheetOptions
-from followup.sheets.wording import EYES
+from followup.sheets.wording import DUE, EYES
 
 _SIDES: tuple[Eye, ...] = ("right", "left")
 
@@ -46,6 +46,11 @@ class SheetInputs:
         """The operated eyes, right before left."""
         operated = {operation.eye for operation in self.record.operations}
         return tuple(side for side in _SIDES if side in operated)
+
+    @cached_property
+    def holding(self) -> tuple[Holding, ...]:
+        """The protocol's sentences that hold on the day of printing."""
+        return tuple(self.aftercare.holding(self.plan, self.record, self.formulary, self.printed_on))
 
     def medicine(self, course: Course) -> Medicine:
         found = self.formulary.get(course.medicine)
@@ -104,6 +109,13 @@ class SheetInputs:
     def day(self, day: date) -> str:
         return long_date(day, self.words.language)
 
+    def opening_day(self, day: date) -> str:
+        """The day where it stands at the beginning of a line."""
+        return opening(self.day(day))
+
+    def spoken(self, time: str) -> str | None:
+        return spoken(time, self.words)
+
     def time(self, time: str) -> str:
         return clock(time, self.words, rise=self.record.patient.waking.rise)
 
@@ -142,11 +154,14 @@ class SheetInputs:
     def bottle(self, course: Course) -> Bottle:
         medicine = self.medicine(course)
         by_mouth = medicine.route == "mouth"
+        kind: Kind = "tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop"
+        name, eye = self.label(medicine), self.eye(course.eye)
         return Bottle(
             letter=self._marks[medicine.id],
-            name=self.label(medicine),
-            eye=self.eye(course.eye),
-            kind="tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop",
+            name=name,
+            eye=eye,
+            kind=kind,
+            due=self.say(DUE[kind]) % {"medicine": name, "eye": eye},
             side=course.eye,
             cap=medicine.cap if self.cap_colours else None,
         )

@@ -60,8 +60,8 @@ def _dates(inputs: SheetInputs, start: date | None, end: date | None) -> str:
         # Translators: how long a medicine goes on that the patient uses already; the day is the last.
         return _("Until %(day)s") % {"day": inputs.day(end)}
     if start == end:
-        return inputs.day(start)
-    return _("%(start)s to %(end)s") % {"start": inputs.day(start), "end": inputs.day(end)}
+        return inputs.opening_day(start)
+    return _("%(start)s to %(end)s") % {"start": inputs.opening_day(start), "end": inputs.day(end)}
 
 
 def dose(inputs: SheetInputs, course: Course, step: Step) -> str:

@@ -16,20 +16,25 @@ from followup.sheets.day_parts import DayPart
 from followup.sheets.options import Paper, Size
 from followup.sheets.staircase import Staircase
 
+Kind = Literal["drop", "ointment", "tablet"]
+
 
 class Piece(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Telephone(Piece):
+    """``label`` says when to ring, with whatever its language puts before a number."""
+
     label: str
     number: str
 
 
 class ClinicBlock(Piece):
-    """``nearest`` names the nearest eye clinic, where the clinic itself is too far."""
+    """``address`` says where to come, ``nearest`` where to where the clinic itself is too far."""
 
     name: str
+    address: str | None
     telephones: tuple[Telephone, ...]
     nearest: str | None
 
@@ -101,13 +106,16 @@ class StairBlock(Piece):
 class Bottle(Piece):
     """A bottle as it is called everywhere on the sheet: letter, name and strength, eye.
 
-    ``side`` is None by mouth. ``cap`` is a colour of the formulary, where the clinic's stock has it.
+    ``side`` is None by mouth; the marks of two eyes differ in shape and filling. ``due`` is what a mark in
+    a table of times means, for who can't see it. ``cap`` is a colour of the formulary, where the clinic's
+    stock has it.
     """
 
     letter: str
     name: str
     eye: str
-    kind: Literal["drop", "ointment", "tablet"]
+    kind: Kind
+    due: str
     side: Eye | None = None
     cap: str | None = None
 
@@ -115,10 +123,12 @@ class Bottle(Piece):
 class Round(Piece):
     """One sitting: ``due`` says for each column of its table whether that bottle is due.
 
-    ``native`` is the time in the language's own digits, where they are wanted beside the Latin.
+    ``spoken`` is the time as people say it, where that is not by the 24-hour clock; ``native`` is it in
+    the language's own digits, where they are wanted beside the Latin.
     """
 
     time: str
+    spoken: str | None
     due: tuple[bool, ...]
     part: DayPart
     part_words: str
@@ -281,6 +291,7 @@ class SheetContent(Piece):
     later_heading: str
     no_rounds: str | None
     cautions: Section | None
+    allergies: Section | None
     held: Section | None
     before_leaving: Section | None
     next_visit_heading: str

@@ -12,6 +12,7 @@ from typing import Any
 import pypdfium2  # type: ignore[import-untyped]
 
 from followup.errors import FollowupError
+from followup.language.direction import without_marks
 from followup.language.fonts import must_be_covered
 from followup.sheets.codes import qr_picture
 from followup.sheets.model import Cover, SheetContent
@@ -56,7 +57,7 @@ def laid_out(content: SheetContent, setter: Typesetter = typesetter) -> tuple[by
     raise FollowupError(
         "sheet.pages",
         "a page of the sheet comes out with a single line",
-        where=content.who.code,
+        where=without_marks(content.who.code),
         fix="print it in another size or on other paper",
     )
 
@@ -146,7 +147,7 @@ def _must_end(pages: int, content: SheetContent) -> None:
         raise FollowupError(
             "sheet.pages",
             f"the sheet came out wrong: {pages} pages, at most {most} can be right",
-            where=content.who.code,
+            where=without_marks(content.who.code),
             fix="tell whoever looks after the program; do not hand this sheet out",
         )
 
@@ -188,7 +189,7 @@ def _must_lie_on_paper(pages: list[_Page], content: SheetContent) -> None:
             raise FollowupError(
                 "sheet.cut",
                 f"text of page {number} runs off the paper",
-                where=content.who.code,
+                where=without_marks(content.who.code),
                 fix="print it in normal size or on larger paper; do not hand this sheet out",
             )
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from followup.clinical.careplan import Course, DayPhase
+from followup.clinical.going_on import WITHOUT_END
 from followup.language.catalogues import N_
 from followup.sheets.day_parts import DAY_PARTS, day_part
-from followup.sheets.going_on import WITHOUT_END
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.medicines import EVERY_DAY, FROM_ON, tablets
 from followup.sheets.model import Bottle, PhaseTable, Round
@@ -29,6 +29,7 @@ def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
         rounds=tuple(
             Round(
                 time=inputs.time(time),
+                spoken=inputs.spoken(time),
                 due=tuple(time in doses[course.key] for course in courses),
                 part=day_part(time),
                 part_words=inputs.say(DAY_PARTS[day_part(time)]),
@@ -51,7 +52,7 @@ def _bottle(inputs: SheetInputs, course: Course, phase: DayPhase) -> Bottle:
         "medicine": inputs.medicine(course).name,
         "tablets": tablets(inputs, inputs.medicine(course), step.tablets),
     }
-    return bottle.model_copy(update={"name": name})
+    return bottle.model_copy(update={"name": name, "due": name})
 
 
 def _span(inputs: SheetInputs, phase: DayPhase) -> str:

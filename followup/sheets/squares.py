@@ -42,7 +42,7 @@ def squares(inputs: SheetInputs, clinic: ClinicInfo, issue: SheetIssue | None) -
                 id="visit",
                 # Translators: over a square that puts the next visit into the calendar of a phone.
                 label=_("Next visit"),
-                words=inputs.day(day),
+                words=inputs.opening_day(day),
                 payload=calendar_entry(day, clinic, issue),
             )
         )

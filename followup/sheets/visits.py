@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
 from followup.clinical.record import Eye
@@ -10,6 +11,8 @@ from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import Section, Visit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
 
+# Why a look is there where the eye has no steroid drops: the usual reason would speak of them.
+_WITHOUT_STEROID = {"pressure": "pressure-alone", "taper-end": "calm"}
 TO_COME = ("proposed", "booked")
 
 
@@ -19,15 +22,33 @@ def visits(inputs: SheetInputs) -> tuple[Visit, ...]:
     return tuple(_visit(inputs, trip) for trip in sorted(trips, key=lambda t: t.date))
 
 
+def coming_days(inputs: SheetInputs) -> list[date]:
+    """The days of the visits still to come."""
+    days = (t.date for t in inputs.plan.trips if t.status in TO_COME)
+    return sorted(day for day in days if day >= inputs.printed_on)
+
+
 def _visit(inputs: SheetInputs, trip: Trip) -> Visit:
     needs = {need.key: need for need in inputs.plan.needs}
     served = [needs[key] for key in trip.serves if key in needs]
     return Visit(
-        day=inputs.day(trip.date),
+        day=_when(inputs, trip),
         reasons=once(_reasons(inputs, trip, served)),
         notes=tuple(_handed_over(inputs, trip)),
         native=inputs.native_day(trip.date),
     )
+
+
+def _when(inputs: SheetInputs, trip: Trip) -> str:
+    """The day of a visit, with its hour where one was given."""
+    day = inputs.opening_day(trip.date)
+    if trip.hour is None:
+        return day
+    hour, said = inputs.number(trip.hour), inputs.spoken(trip.hour)
+    # Translators: the hour of a visit, first on the clock of 24 hours, then as people say it.
+    time = inputs.words.gettext("%(hour)s (%(spoken)s)") % {"hour": hour, "spoken": said} if said else hour
+    # Translators: the day of a visit, then its hour.
+    return inputs.words.gettext("%(day)s, at %(time)s") % {"day": day, "time": time}
 
 
 def _reasons(inputs: SheetInputs, trip: Trip, served: list[ReviewNeed]) -> Iterator[str]:
@@ -39,11 +60,19 @@ def _reasons(inputs: SheetInputs, trip: Trip, served: list[ReviewNeed]) -> Itera
 
 
 def _reason(inputs: SheetInputs, kind: str, eye: Eye | None) -> str:
+    if kind in _WITHOUT_STEROID and not _has_steroid_drops(inputs, eye):
+        kind = _WITHOUT_STEROID[kind]
     reason = inputs.say(REASONS.get(kind, REASONS["other"]))
     if eye is None or len(inputs.eyes) < 2:
         return reason
     # Translators: which eye a visit is for, where both eyes were operated, then the reason.
     return inputs.words.gettext("%(eye)s: %(reason)s") % {"eye": inputs.eye(eye), "reason": reason}
+
+
+def _has_steroid_drops(inputs: SheetInputs, eye: Eye | None) -> bool:
+    """Whether the plan gives this eye a steroid drop, over or not: a look after its end is because of it."""
+    courses = (c for c in inputs.plan.courses if c.role == "steroid" and c.state in ("active", "held"))
+    return any(c.eye is not None and eye in (None, c.eye) for c in courses)
 
 
 def _between(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
@@ -76,9 +105,10 @@ def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
 def before_leaving(inputs: SheetInputs) -> Section | None:
     """Checks in the hours after the operation; they matter on that day only."""
     _ = inputs.words.gettext
-    if inputs.printed_on > inputs.record.last_operation_day or not inputs.plan.before_leaving:
+    today = {o.eye for o in inputs.record.operations if o.date >= inputs.printed_on}
+    lines = once(_check(inputs, check) for check in inputs.plan.before_leaving if check.eye in today)
+    if not lines:
         return None
-    lines = once(_check(inputs, check) for check in inputs.plan.before_leaving)
     return Section(heading=_("Today, before you leave"), lines=lines)
 
 

@@ -14,6 +14,13 @@ EYES = {
     "right": N_("Right eye"),
 }
 
+# Translators: what a mark in the table of times means, read out to someone who can't see it.
+DUE = {
+    "drop": N_("1 drop: %(medicine)s, %(eye)s"),
+    "ointment": N_("Ointment: %(medicine)s, %(eye)s"),
+    "tablet": N_("Tablets: %(medicine)s"),
+}
+
 # Translators: what a medicine is for, under its name.
 PURPOSES = {
     "steroid": N_("Steroid drop. It calms the eye after the operation."),
@@ -48,12 +55,14 @@ REASONS = {
     "pressure": N_(
         "We measure the pressure in the eye. The steroid drop can raise it, and you cannot feel it."
     ),
+    "pressure-alone": N_("We measure the pressure in the eye. You cannot feel it."),
     "inflammation": N_("We see whether the inflammation in the eye has calmed down."),
     "macula": N_("We look for swelling at the back of the eye."),
     "retina": N_("We widen the pupil and look at the back of the eye. Do not drive that day."),
     "stitches": N_("We look at the stitches. Some may be taken out."),
     "refraction": N_("We measure your sight and test for glasses."),
     "taper-end": N_("When the steroid drops are finished, we make sure that the eye stays calm."),
+    "calm": N_("We make sure that the eye stays calm."),
     "rebound": N_("We make sure that the inflammation has not come back."),
     "depot": N_("We see how the medicine inside the eye works, and measure the pressure."),
     "cornea-stain": N_("We look at the clear front of the eye with a dye."),
@@ -76,9 +85,35 @@ BEFORE_LEAVING = {
     "other": N_("Before you go home today the doctor looks at your eye once more."),
 }
 
-# Translators: the rules of everyday life. %(until)s is the last day of the rule, in words.
+# Translators: what the patient is told beyond the drops, by the ids of the protocol's ``aftercare.toml``.
+# %(until)s is the last day of the rule, in words.
 ADVICE = {
-    "rub": N_("Do not rub or press the eye."),
+    "pad": N_("The pad stays on until the morning of %(until)s. Then it comes off and the drops begin."),
+    "pad-alone": N_("The pad stays on until the morning of %(until)s. Then it comes off."),
+    "steroid-tablets": N_(
+        "Never stop steroid tablets suddenly. Go on as the doctor who ordered them told you."
+    ),
+    "only-eye": N_(
+        "This is the eye you see with. Let someone help you with every drop and on every journey."
+    ),
+    "helper": N_("Someone must put in the drops for you. Tell us at once if nobody can."),
+    "helper-today": N_("Do not go home today before we know who puts in your drops."),
+    "squeeze": N_("If you cannot squeeze the bottle, ask us for an aid or a helper."),
+    "herpes": N_("If the eye turns red or hurts, come the same day. The old virus can wake up."),
+    "blood-thinner": N_("Go on with your blood thinner. Do not stop it for the eye."),
+    "wide-pupil": N_("One of your drops makes the pupil wide. Do not drive while you use it."),
+    "allergy": N_("Show this sheet and tell us your allergies at every visit."),
+    "sulphite": N_(
+        "If you get short of breath, a rash or a swollen face after a drop, stop it and come at once."
+    ),
+    "pregnancy": N_("Tell us at once if you are pregnant or may be."),
+    "clear-shield": N_("Use the clear shield that you can see through. Never cover this eye with a pad."),
+    "no-drops-rescue": N_(
+        "You need no steroid drops now. If the clinic tells you to start them, start the same day."
+    ),
+    "stay-the-night": N_("Stay near the clinic tonight. The pressure in the eye can rise."),
+    "angle": N_("The pressure in the eye can rise. Strong pain with sickness means: come at once."),
+    "rub": N_("Do not rub or press the eye until %(until)s."),
     "shield": N_("Wear the eye shield every night, until %(until)s."),
     "sleep": N_("Sleep on your back or on the other side, until %(until)s."),
     "water": N_(
@@ -91,42 +126,20 @@ ADVICE = {
     "lift": N_("Lift nothing heavier than 5 kg until %(until)s."),
     "smoke": N_("Stay away from cooking smoke until %(until)s."),
     "drive": N_("Do not drive until the doctor says that you may."),
-    "gas": N_("There is a gas bubble in your eye. Do not fly until the doctor says that you may."),
+    "no-flying": N_("There is a gas bubble in your eye. Do not fly until the doctor says that you may."),
     "bandage-lens": N_("There is a soft bandage lens on your eye. Leave it in. If it falls out, come to us."),
+    "other-medicines": N_(
+        "Go on with your other medicines: for sugar or blood pressure, blood thinners, steroid tablets, "
+        "glaucoma drops."
+    ),
+    "gritty": N_(
+        "Until about %(until)s the eye may feel gritty and water. You may see a red patch and glare."
+    ),
+    "bluish": N_("Until about %(until)s things may look bluish."),
     "glasses": N_("Wear a hat or dark glasses outside."),
     "bus": N_("You may travel by bus. Carry the drops on you."),
     "eat": N_("You may eat everything."),
     "sex": N_("You may have sex again after %(until)s."),
-}
-
-# Translators: sentences that a caution of the plan asks for.
-CAUTIONS = {
-    "steroid-tablets": N_(
-        "Never stop steroid tablets suddenly. Go on as the doctor who ordered them told you."
-    ),
-    "other-medicines": N_("Go on with all your other medicines."),
-    "blood-thinner": N_("Go on with your blood thinner. Do not stop it for the eye."),
-    "glaucoma-drops": N_("Go on with your glaucoma drops."),
-    "sulphite": N_(
-        "If you get short of breath, a rash or a swollen face after a drop, stop it and come at once."
-    ),
-    "allergy": N_("Show this sheet and tell us your allergies at every visit."),
-    "clear-shield": N_("Use the clear shield that you can see through. Never cover this eye with a pad."),
-    "no-drops-rescue": N_(
-        "You need no steroid drops now. If the clinic tells you to start them, start the same day."
-    ),
-    "no-flying": N_("There is a gas bubble in your eye. Do not fly until the doctor says that you may."),
-    "bandage-lens": N_("There is a soft bandage lens on your eye. Leave it in. If it falls out, come to us."),
-    "stay-the-night": N_("Stay near the clinic tonight. The pressure in the eye can rise."),
-    "only-eye": N_(
-        "This is the eye you see with. Let someone help you with every drop and on every journey."
-    ),
-    "wide-pupil": N_("One of your drops makes the pupil wide. Do not drive while you use it."),
-    "tight-pupil": N_("The pressure in the eye can rise. Strong pain with sickness means: come at once."),
-    "helper": N_("Someone must put in the drops for you. Do not go home before that is settled."),
-    "squeeze": N_("If you cannot squeeze the bottle, ask us for an aid or a helper."),
-    "pregnancy": N_("Tell us at once if you are pregnant or may be."),
-    "herpes": N_("If the eye turns red or hurts, come the same day. The old virus can wake up."),
 }
 
 # Translators: what must never go into or onto the eye.
@@ -135,6 +148,25 @@ NEVER = (
     N_("Never use left-over drops, or drops for red eyes from a shop."),
     N_("Do not buy more steroid drops by yourself. They can harm the eye."),
 )
+
+# Translators: what somebody is allergic to, in a list of a patient's allergies.
+ALLERGIES = {
+    "sulfonamide": N_("Sulfonamides"),
+    "sulphite": N_("Sulphite"),
+    "benzalkonium": N_("Benzalkonium, which keeps drops fresh"),
+    "aspirin": N_("Aspirin or other pain tablets"),
+    "penicillin": N_("Penicillin"),
+    "cephalosporin": N_("Cephalosporins"),
+    "quinolone": N_("Quinolones"),
+}
+
+# Translators: what an allergy did, behind its name in a list.
+REACTIONS = {
+    "rash": N_("%(allergy)s: a rash"),
+    "severe": N_("%(allergy)s: blisters, swelling or collapse"),
+    "wheeze": N_("%(allergy)s: wheezing"),
+    "not known": N_("%(allergy)s: we do not know what it did"),
+}
 
 # Translators: how to keep a bottle.
 BOTTLE_CARE = (

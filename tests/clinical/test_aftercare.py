@@ -58,8 +58,9 @@ def test_no_rule_is_shorter_for_a_large_cut_and_each_day_counts_from_the_operati
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ('place = "paper"', 'place = "wall"', '"advice.0.place"'),
+        ('place = "important"', 'place = "wall"', '"advice.0.place"'),
         ("small = 28\n", "", "give both small and large"),
+        ('when = ["gas in the eye"]', 'when = ["gas"]', '"advice.'),
         ("large = 42", "large = 4", "large can't be shorter than small"),
         ('id = "shield"', 'id = "rub"', "the advice rub stands twice"),
         ("press_minutes = 2 ", "press_minutes = 0 ", "greater than or equal to 1"),

@@ -15,7 +15,7 @@ from followup.sheets.content import build_content
 from followup.sheets.options import SheetOptions
 from followup.sheets.pdf import render_pdf
 from followup.sheets.phone import render_phone
-from followup.sheets.wording import CAUTIONS, REASONS
+from followup.sheets.wording import ADVICE, REASONS
 
 CASES = sorted(p.name for p in (files("followup") / "demo" / "cases").iterdir() if p.name.endswith(".json"))
 PROTOCOL = load_protocol()
@@ -87,6 +87,4 @@ def test_times_of_the_night_find_room_in_two_languages_on_the_small_paper(clinic
 
 def test_every_kind_of_review_and_every_sentence_of_the_sample_protocol_has_words():
     assert set(PROTOCOL.kinds) <= set(REASONS)
-    named = {rule.caution.sheet for rule in PROTOCOL.rules if rule.caution and rule.caution.sheet}
-    assert named
-    assert named <= set(CAUTIONS)
+    assert {advice.id for advice in PROTOCOL.aftercare.advice} == set(ADVICE)

@@ -31,8 +31,8 @@ def test_it_names_the_patient_the_eye_and_both_telephones(make_content):
     assert content.face.words == "Left eye"
     assert content.face.treated == ("left",)
     assert [(t.label, t.number) for t in content.clinic.telephones] == [
-        ("By day", "+44 20 7946 0101"),
-        ("By night", "+44 20 7946 0102"),
+        ("By day:", "+44 20 7946 0101"),
+        ("By night:", "+44 20 7946 0102"),
     ]
 
 
@@ -228,9 +228,10 @@ def test_the_patients_own_situation_adds_its_sentences(make_content, make_record
         eyes={"left": {"only_seeing": True, "herpetic_keratitis": {"year": 2019}}},
     )
     lines = make_content(record=record).cautions.lines
-    starts = ("This is the eye you see with", "Someone must put in", "If you cannot squeeze")
+    starts = ("This is the eye you see with", "Someone must put in", "Do not go home today")
+    starts += ("If you cannot squeeze",)
     starts += ("If the eye turns red", "Go on with your blood thinner")
-    assert len(lines) == 5
+    assert len(lines) == 6
     assert all(line.startswith(start) for line, start in zip(lines, starts, strict=True))
 
 
@@ -354,7 +355,8 @@ def test_the_eye_stays_closed_longer_in_pregnancy(make_content, make_record, pre
     content = make_content(record=make_record(conditions={"pregnancy": pregnancy}))
     steps = _section(content, "How to put in a drop").lines
     assert (
-        f"Close the eye for {minutes} minutes, or press on its inner corner. Do not squeeze it shut." in steps
+        f"Close the eye for {minutes} minutes. Or press gently beside the nose, not on the eye. "
+        "Do not squeeze it shut." in steps
     )
 
 

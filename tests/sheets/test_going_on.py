@@ -7,6 +7,7 @@ from importlib.resources import files
 
 import pytest
 
+from followup.clinical.going_on import WITHOUT_END, day_phases
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
@@ -14,7 +15,6 @@ from followup.language.dates import long_date, short_date
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES, language
 from followup.sheets.content import SheetOptions, build_content
-from followup.sheets.going_on import WITHOUT_END, day_phases
 from followup.sheets.pdf import render_pdf
 from followup.sheets.phone import render_phone
 from followup.sheets.staircase import build_staircase

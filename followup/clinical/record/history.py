@@ -63,5 +63,6 @@ class TripRecord(Part):
 
     date: Day
     status: Literal["booked", "arrived", "fulfilled", "noshow", "cancelled"]
+    hour: ClockTime | None = Field(None, description="the hour for which the visit is booked")
     cannot_move: bool = False
     served: tuple[Short, ...] = Field(default=(), max_length=40)

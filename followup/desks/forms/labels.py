@@ -258,6 +258,7 @@ LABELS: dict[str, Label] = {
     "Findings.note": Label(N_("Note")),
     "Record.trips": Label(N_("Visits booked or done")),
     "TripRecord.date": Label(N_("Day of the visit")),
+    "TripRecord.hour": Label(N_("Hour of the visit")),
     "TripRecord.status": Label(N_("Status")),
     "TripRecord.cannot_move": Label(N_("Can't be moved")),
     "TripRecord.served": Label(N_("What was looked at"), N_("keys of needs, such as left:refraction")),
