@@ -25,7 +25,7 @@ _LONG_WORD = 10
 _FOOT_POINTS = 56  # height of the foot, which every page has
 _LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's overhang is no alarm
 # Line spacings to try in turn, where a page would come out with hardly a line on it.
-_SQUEEZES = (1.0, 0.94, 1.06, 0.88)
+_SQUEEZES = (1.0, 0.94, 1.06, 0.88, 1.03, 0.91, 1.09)
 # How closely page one is set (see ``page.typ``), and whether the whole box of signs must stand there:
 # to be tried in turn. Smaller letters come last.
 _PAGE_ONE = ((0, True), (1, True), (2, True), (1, False), (2, False), (3, False))
