@@ -142,7 +142,7 @@ def _must_end(pages: int, content: SheetContent) -> None:
     days = len(content.calendar.days) if content.calendar else 0
     small_paper, large = content.paper == "A5", content.size == "large"
     growth = (2.4 if small_paper else 1) * (1.8 if large else 1) * (1.8 if content.twin else 1)
-    most = math.ceil((12 + days / 8) * growth * (1.4 if content.pictures else 1))
+    most = math.ceil((13 + days / 8) * growth * (1.4 if content.pictures else 1))
     if pages > most:
         raise FollowupError(
             "sheet.pages",
