@@ -37,11 +37,18 @@ class Line(BaseModel):
 
 
 class FactUse(Line):
-    """A fact as a rule used it: ``value`` in words, ``fields`` of the record it came from."""
+    """A fact as a rule used it.
+
+    ``holds`` is what is so of this eye, in words for people ("the wound was not watertight at the end");
+    empty where it goes without saying, or in a plan of before it was kept. ``value`` is how the fact came
+    out ("yes", "no", "not recorded") or the figure it was read from, ``fields`` are those of the record;
+    both are for programs and for tracing a reason back.
+    """
 
     fact: str
     value: str
     fields: tuple[str, ...]
+    holds: str = ""
 
 
 class Reason(Line):

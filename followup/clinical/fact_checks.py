@@ -28,6 +28,9 @@ def check_facts(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
         elif fact.field is not None and (wrong := _untestable(fact, held_at(fact.field))):
             what = f'the fact "{fact.name}" can never be tested: {fact.field} {wrong}'
             yield source.refuse("protocol.fact", what, "fact", i)
+        for path in fact.values.values():
+            if not known_path(path):
+                yield source.refuse("protocol.fact", f'no field "{path}" in the record', "fact", i, "values")
         seen.add(fact.name)
 
 

@@ -7,16 +7,21 @@ rules, and a fact may only build on facts that stand before it, so no circle is 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, model_validator
 
 from followup.clinical.careplan import FactUse
-from followup.clinical.context import EyeContext
+from followup.clinical.context import EyeContext, held_at
+from followup.clinical.english import day_words, listed
 from followup.clinical.record.base import NOT_RECORDED
+from followup.typed import typed
 
+_PLACE = re.compile(r"\{(\w+)\}")
 Scalar = bool | int | float | str
 Mark = Literal["P", "S", "M", "C"]
 
@@ -26,12 +31,21 @@ class FactDef(BaseModel):
 
     ``absent`` says what a field that holds nothing means: most events are written down only when
     they happen ("no"); for some the silence itself is the danger ("not recorded").
+
+    A fact tells itself as it holds: ``about`` where it is so, ``otherwise`` where it is not ("" where that
+    goes without saying), ``unknown`` where nothing is written down. ``said`` tells what the record says
+    instead, either way, as soon as every one of its ``values`` (fields by name) is there: "active on 9
+    February 2026, 21 days before surgery".
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
     name: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
     about: str
+    otherwise: str | None = None
+    unknown: str | None = None
+    said: str | None = None
+    values: dict[str, str] = {}
     field: str | None = None
     is_: tuple[Scalar, ...] | None = Field(None, alias="is", min_length=1)
     at_least: StrictFloat | None = None
@@ -68,6 +82,8 @@ class FactDef(BaseModel):
             raise ValueError("some_at_least goes with some, and needs because, source and mark")
         if none_between((self.at_least, self.over), (self.under, self.up_to), self.over, self.under):
             raise ValueError("no number lies between these limits")
+        if set(self.values) != set(_PLACE.findall(self.said or "")):
+            raise ValueError("said and values do not name the same")
         if clash := {f"not {name}" for name in self.all_of or ()} & set(self.all_of or ()):
             raise ValueError(f'the fact can never hold: it wants "{min(clash)}" and the opposite')
         return self
@@ -84,16 +100,19 @@ def none_between(
 
 @dataclass(frozen=True)
 class Fact:
-    """``value`` None means not recorded. ``words`` is what the record says, ``about`` what is stated."""
+    """``value`` None means not recorded; ``words`` is that value, or the figure it was read from.
+
+    ``holds`` is what is so of this eye, in words for people.
+    """
 
     name: str
     value: bool | None
     words: str
     fields: tuple[str, ...]
-    about: str = ""
+    holds: str = ""
 
     def use(self) -> FactUse:
-        return FactUse(fact=self.name, value=self.words, fields=self.fields)
+        return FactUse(fact=self.name, value=self.words, fields=self.fields, holds=self.holds)
 
 
 def derive_facts(context: EyeContext, definitions: Iterable[FactDef]) -> dict[str, Fact]:
@@ -112,7 +131,35 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
     words = _words(said, value)
     if definition.absent == "yes" and said in (None, ()):
         words = f"{NOT_RECORDED}, so counted as yes"
-    return Fact(definition.name, value, words, context.fields(definition.field), definition.about)
+    holds = _said(definition, context) or _stated(definition, value)
+    return Fact(definition.name, value, words, context.fields(definition.field), holds)
+
+
+def _said(definition: FactDef, context: EyeContext) -> str:
+    """What the record says, in the fact's own sentence; empty where it does not say all of it."""
+    values = {name: (context.value(path), path) for name, path in definition.values.items()}
+    if not definition.said or any(value in (None, ()) for value, _ in values.values()):
+        return ""
+    told = {name: _told(value, held_at(path).is_text) for name, (value, path) in values.items()}
+    return _PLACE.sub(lambda place: told[place[1]], definition.said)
+
+
+def _told(value: Any, is_text: bool) -> str:
+    if isinstance(value, date):
+        return day_words(value)
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, tuple):
+        return listed(map(str, value))
+    return typed(value) if is_text else str(value)
+
+
+def _stated(definition: FactDef, value: bool | None) -> str:
+    if value:
+        return definition.about
+    if value is None:
+        return definition.unknown or f"not written down: {definition.about}"
+    return f"not so: {definition.about}" if definition.otherwise is None else definition.otherwise
 
 
 def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
@@ -127,14 +174,16 @@ def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
         value = None if any(v is None for v, _, _ in parts) else not deciding
     fields = tuple(dict.fromkeys(field for _, fact, _ in parts for field in fact.fields))
     words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
-    if value:
-        words = "yes: " + "; ".join(_stated(name, fact) for _, fact, name in parts)
-    return Fact(definition.name, value, words, fields, definition.about)
+    said = "; ".join(dict.fromkeys(fact.holds for _, fact, _ in parts if fact.holds))
+    return Fact(definition.name, value, words, fields, _combined(definition, value, said))
 
 
-def _stated(name: str, fact: Fact) -> str:
-    about = fact.about or bare(name).replace("_", " ")
-    return about if name == bare(name) else f"not ({about})"
+def _combined(definition: FactDef, value: bool | None, parts: str) -> str:
+    """A fact made of others says which of them are so; where it is not, its own words come first."""
+    own = {True: None, False: definition.otherwise, None: definition.unknown}[value]
+    if own is not None:
+        return own
+    return parts or _stated(definition, value)
 
 
 def bare(name: str) -> str:
@@ -199,7 +248,8 @@ def _words(said: Any, value: bool | None) -> str:
     if said is None or said == ():
         return NOT_RECORDED if value is None else {True: "yes", False: "no"}[value]
     if isinstance(said, bool):
-        return "yes" if said else "no"
+        # The fact's own value: that of the field may be its opposite.
+        return "yes" if value else "no"
     if isinstance(said, tuple):
         return ", ".join(_entry(part) for part in said)
     if isinstance(said, BaseModel):

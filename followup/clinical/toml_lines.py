@@ -16,6 +16,7 @@ from typing import Any, TypeAlias
 
 from pydantic import ValidationError
 
+from followup.clinical.numbers import NoNumberError, fill_numbers
 from followup.errors import FollowupError
 
 Place: TypeAlias = tuple[str | int, ...]
@@ -37,7 +38,7 @@ _PLAIN_VALUE = re.compile(r"\d{4}-\d\d-\d\d \d\d:[^\s,\]}#]*|[^\s,\]}#]+")
 
 
 def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
-    """The data of a TOML file and ``locate("rule", 3, "because")``, which gives its line from 1.
+    """The data of a TOML file, its sentences with their numbers (see ``numbers``), and ``locate("rule", 3, "because")``, which gives its line from 1.
 
     ``locate`` takes the keys and array indexes that lead to a value; where the value itself does
     not stand in the file (a missing key) it gives the line of the nearest table around it.
@@ -59,6 +60,15 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
         return 1
 
     _refuse_no_number(data, path, locate)
+    try:
+        fill_numbers(data, path.parent)
+    except NoNumberError as exc:
+        raise FollowupError(
+            "toml.pointer",
+            str(exc),
+            where=where(path, locate, *exc.place),
+            fix="point to a number of this table or folder, such as course.days or fact.quiet_90.at_least",
+        ) from None
     return data, locate
 
 

@@ -30,7 +30,7 @@ _MARKED = (
 )
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
-_TOLD = frozenset({"text", "because", "question", "about"})
+_TOLD = frozenset({"text", "because", "question", "about", "otherwise", "unknown", "said"})
 
 
 def desk_messages() -> Catalog:
