@@ -17,6 +17,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -30,25 +31,35 @@ _NAME = re.compile(r"\{([a-z_]+)\}")
 Place = tuple[str | int, ...]
 
 
-class NoNumberError(ValueError):
+@dataclass(frozen=True)
+class Dangling:
     """A sentence points to a number that is not there; ``place`` is its table."""
 
-    def __init__(self, what: str, place: Place) -> None:
-        super().__init__(what)
-        self.place = place
+    place: Place
+    what: str
 
 
-def fill_numbers(data: dict[str, Any], folder: Path) -> None:
-    """Put the numbers into every sentence of a file, in place. Raises NoNumberError."""
+def fill_numbers(data: dict[str, Any], folder: Path) -> list[Dangling]:
+    """Put the numbers into every sentence of a file, in place; what points nowhere stays in braces."""
+    found: list[Dangling] = []
     for table, place in _tables(data, ()):
         pointed = table.pop("numbers", {})
         if not isinstance(pointed, Mapping):
-            raise NoNumberError('"numbers" is no table of names and paths', place)
+            found.append(Dangling(place, '"numbers" is no table of names and paths'))
+            continue
+        told: dict[str, str] = {}
+        for name, pointer in pointed.items():
+            try:
+                told[name] = _told(str(pointer), table, folder)
+            except ValueError as exc:
+                found.append(Dangling(place, str(exc)))
         used: set[str] = set()
         for holder, key in _sentences(table):
-            holder[key] = _filled(holder[key], holder, table, pointed, folder, place, used)
-        if unused := pointed.keys() - used:
-            raise NoNumberError(f"no sentence here holds {{{min(unused)}}}", place)
+            used |= set(_NAME.findall(holder[key]))
+            holder[key] = _filled(holder[key], holder, table, told)
+        idle = [name for name in pointed if name not in used]
+        found += [Dangling(place, f"no sentence here holds {{{name}}}") for name in idle]
+    return found
 
 
 def _tables(value: Any, place: Place) -> Iterator[tuple[dict[str, Any], Place]]:
@@ -76,27 +87,19 @@ def _sentences(table: dict[str, Any]) -> Iterator[tuple[dict[str, Any], str]]:
             yield from ((value, k) for k, v in value.items() if k in SENTENCES and isinstance(v, str))
 
 
-def _filled(
-    text: str,
-    holder: Mapping[str, Any],
-    table: Mapping[str, Any],
-    pointed: Mapping[str, Any],
-    folder: Path,
-    place: Place,
-    used: set[str],
-) -> str:
+def _filled(text: str, holder: Mapping[str, Any], table: Mapping[str, Any], told: Mapping[str, str]) -> str:
     def put(found: re.Match[str]) -> str:
         name = found[1]
-        if name in pointed:
-            used.add(name)
-            return _told(str(pointed[name]), table, folder, place)
+        if name in told:
+            return told[name]
         own = holder.get(name, table.get(name))
         return _figure(own) if _is_number(own) else found[0]
 
     return _NAME.sub(put, text)
 
 
-def _told(pointer: str, table: Mapping[str, Any], folder: Path, place: Place) -> str:
+def _told(pointer: str, table: Mapping[str, Any], folder: Path) -> str:
+    """What a pointer leads to, in words. Raises ValueError where it leads to no number."""
     path, _, way = pointer.partition(" ")
     value = _at(table, path.split("."))
     if value is None:
@@ -105,12 +108,11 @@ def _told(pointer: str, table: Mapping[str, Any], folder: Path, place: Place) ->
         pairs = value if value and isinstance(value[0], list) else [value]
         return steps_words((count, days) for count, days in pairs)
     if not _is_number(value) and not isinstance(value, str):
-        raise NoNumberError(f'"{path}" is no number of this protocol', place)
-    number = _figure(value)
-    tell: Callable[[str], str] | None = _WAYS.get(way)
+        raise ValueError(f'"{path}" is no number of this protocol')
+    tell = _WAYS.get(way)
     if tell is None:
-        raise NoNumberError(f'"{way}" is no way to tell a number; know {", ".join(sorted(_WAYS))}', place)
-    return tell(number)
+        raise ValueError(f'"{way}" is no way to tell a number; write steps, days, times or nothing')
+    return tell(_figure(value))
 
 
 _WAYS: dict[str, Callable[[str], str]] = {

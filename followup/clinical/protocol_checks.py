@@ -12,6 +12,7 @@ from followup.clinical.need_checks import check_needs
 from followup.clinical.protocol import Files, Placed, Protocol, Source
 from followup.clinical.review_checks import check_review
 from followup.clinical.rule import CourseEffect, Rule
+from followup.clinical.toml_lines import dangling
 from followup.errors import FollowupError
 
 
@@ -44,6 +45,8 @@ def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError
     yield from check_needs(protocol, files.rules)
     yield from check_review(protocol, files.review)
     yield from _check_sentences(protocol)
+    for path in sorted(files.main.path.parent.glob("*.toml")):
+        yield from dangling(path)
 
 
 def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]:

@@ -9,14 +9,14 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_left
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import isfinite
 from pathlib import Path
 from typing import Any, TypeAlias
 
 from pydantic import ValidationError
 
-from followup.clinical.numbers import NoNumberError, fill_numbers
+from followup.clinical.numbers import fill_numbers
 from followup.errors import FollowupError
 
 Place: TypeAlias = tuple[str | int, ...]
@@ -38,7 +38,9 @@ _PLAIN_VALUE = re.compile(r"\d{4}-\d\d-\d\d \d\d:[^\s,\]}#]*|[^\s,\]}#]+")
 
 
 def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
-    """The data of a TOML file, its sentences with their numbers (see ``numbers``), and ``locate("rule", 3, "because")``, which gives its line from 1.
+    """The data of a TOML file and ``locate("rule", 3, "because")``, which gives its line from 1.
+
+    Sentences come with their numbers filled in (see ``numbers``).
 
     ``locate`` takes the keys and array indexes that lead to a value; where the value itself does
     not stand in the file (a missing key) it gives the line of the nearest table around it.
@@ -60,16 +62,19 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
         return 1
 
     _refuse_no_number(data, path, locate)
-    try:
-        fill_numbers(data, path.parent)
-    except NoNumberError as exc:
-        raise FollowupError(
-            "toml.pointer",
-            str(exc),
-            where=where(path, locate, *exc.place),
-            fix="point to a number of this table or folder, such as course.days or fact.quiet_90.at_least",
-        ) from None
+    fill_numbers(data, path.parent)
     return data, locate
+
+
+def dangling(path: Path) -> Iterator[FollowupError]:
+    """Every sentence of a file that points to a number which neither its table nor its folder holds."""
+    for fault in fill_numbers(tomllib.loads(_read(path)), path.parent):
+        yield FollowupError(
+            "protocol.number",
+            fault.what,
+            where=where(path, load_toml(path)[1], *fault.place),
+            fix="point to a number of this table or folder, such as course.days or fact.quiet_90.at_least",
+        )
 
 
 def _refuse_no_number(value: Any, path: Path, locate: Locate, place: Place = ()) -> None:

@@ -66,7 +66,7 @@ def test_the_sample_is_complete_and_names_itself(protocol):
         ("protocol.toml", 'finding = "macula"', 'finding = "maculla"', 'no finding "maculla"'),
         ("protocol.toml", 'merge = "earliest"', 'merge = "sometimes"', "merge"),
         ("facts.toml", 'field = "eye.glaucoma"', 'field = "eye.glaukoma"', 'no field "eye.glaukoma"'),
-        ("facts.toml", "over = 45\n", "over = 45\nunknown = 1\n", 'unknown key "unknown"'),
+        ("facts.toml", "over = 45\n", "over = 45\nstrange = 1\n", 'unknown key "strange"'),
         ("facts.toml", 'name = "damaged_nerve"', 'name = "glaucoma"', '"glaucoma" stands twice'),
         ("facts.toml", 'field = "eye.glaucoma"\n', "", "exactly one of field, any_of and all_of"),
         (
