@@ -100,6 +100,19 @@ def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) 
     return any(not t.served or need.key in t.served or need.kind in t.served for t in trips)
 
 
+def seen_by_findings(record: Record, protocol: Protocol, kind: str, eye: Eye | None, day: date) -> bool:
+    """Whether the looks written down for ``day`` saw what ``kind`` is for; "": whether they saw anything.
+
+    That the patient was here says nothing of it.
+    """
+    reviews = [r for r in record.reviews if r.date == day and eye in (None, r.eye)]
+    finding = protocol.kinds[kind].finding if kind in protocol.kinds else None
+    if finding:
+        found = [getattr(review, finding) for review in reviews]
+        return any(value not in (None, "not seen", "not done", False) for value in found)
+    return any(not _saw_nothing(review) for review in reviews)
+
+
 def _saw_nothing(review: Findings) -> bool:
     """Whether a look wrote down only that it could not see: it is no look. One without a word is believed."""
     told = [getattr(review, name) for name in _SEEN]

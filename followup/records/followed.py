@@ -20,7 +20,8 @@ from followup.records.plans import plan_bodies
 from followup.records.tables import CarePlanRow, OperationRow, PatientRow, TripRow
 from followup.records.taking_back import TAKEN_BACK
 
-_DONE = ("arrived", "fulfilled")
+# Being here is not being seen: a visit is done by findings, or by a clinical role.
+_DONE = ("fulfilled",)
 
 
 @dataclass(frozen=True)
@@ -132,7 +133,7 @@ def _fallen_due(visits: Iterable[_Kept], operations: list[tuple[str, date]], tod
     missed: dict[_Look, _Due] = {}
     for row, ended, as_of in visits:
         done = row.seen_on if row.status in _DONE else None
-        if done is not None and not row.services and not row.serves:
+        if not row.services and not row.serves:
             continue  # came without a visit: nothing fell due
         keys = row.served if row.status == "fulfilled" else row.serves
         looks = [_look(key, operations, as_of) for key in keys] or [_BETWEEN]

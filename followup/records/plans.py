@@ -12,12 +12,13 @@ from sqlmodel import Session, and_, col, or_, select, update
 
 from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus
 from followup.errors import FollowupError
+from followup.records.clinics import clinic_zone
 from followup.records.oplist import refuse_other_eye
 from followup.records.patients import lock_patient, newest_record
 from followup.records.protocols import protocol_signature
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
-from followup.records.trips import cancel_open_trips, propose_trips
+from followup.records.trips import cancel_open_trips, end_arrivals, propose_trips
 from followup.records.views import PlanVersion
 from followup.typed import typed
 
@@ -116,6 +117,13 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
         raise _changed(unit.session, plan_row.patient_id)
     kept = cancel_open_trips(unit, patient_id=plan_row.patient_id, reason=f"plan {plan_row.number} signed")
     propose_trips(unit, plan_id=plan_id, patient_id=plan_row.patient_id, trips=signed.trips, kept=kept)
+    end_arrivals(
+        unit,
+        patient_id=plan_row.patient_id,
+        plan_id=plan_id,
+        today=unit.now.astimezone(clinic_zone(unit.session)).date(),
+        reason=f"plan {plan_row.number} signed",
+    )
     _replace_sheets(unit, plan_row)
     unit.session.refresh(plan_row)
     unit.log(

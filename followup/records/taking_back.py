@@ -15,6 +15,7 @@ from typing import Final, cast
 from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
+from followup.records.alerts import close_walk_ins
 from followup.records.attempts import StandingWord, restore_standing, standing_word
 from followup.records.clinics import clinic_zone
 from followup.records.journal import Detail
@@ -172,19 +173,24 @@ def _stood(unit: Unit, step: Step, patient: PatientRow, *, now: str = "followed"
 def _undo_arrival(unit: Unit, step: Step, patient: PatientRow) -> None:
     row = _held(unit, step)
     # The form's nonce stays, so that the same form sent again does not bring the arrival back.
-    row.status, row.arrived_at, row.seen_on = str(step.details.get("before") or "proposed"), None, None
+    before = str(step.details.get("before") or "proposed")
+    # Whoever came again after leaving unseen is open again, not here on a day that nobody knows.
+    row.status = "proposed" if before == "arrived" else before
+    row.arrived_at = row.seen_on = row.left_at = None
     _stood(unit, step, patient)
 
 
 def _undo_walk_in(unit: Unit, step: Step, patient: PatientRow) -> None:
     row = _held(unit, step)
     row.status, row.seen_on, row.ended_reason = "cancelled", None, TAKEN_BACK
+    close_walk_ins(unit, patient, word=TAKEN_BACK)
     _stood(unit, step, patient)
 
 
 def _undo_done(unit: Unit, step: Step, _patient: PatientRow) -> None:
     row = _held(unit, step)
     row.status, row.fulfilled_at, row.served = str(step.details.get("before") or "arrived"), None, []
+    row.left_at = None
     if row.status != "arrived":
         row.seen_on = None
     left = step.details.get("left_trip")
@@ -193,6 +199,10 @@ def _undo_done(unit: Unit, step: Step, _patient: PatientRow) -> None:
         assert over is not None
         over.status, over.ended_reason = "cancelled", TAKEN_BACK
         unit.session.add(over)
+
+
+def _undo_left(unit: Unit, step: Step, _patient: PatientRow) -> None:
+    _held(unit, step).left_at = None
 
 
 def _undo_no_show(unit: Unit, step: Step, _patient: PatientRow) -> None:
@@ -244,6 +254,7 @@ def _sheet_stands(session: Session, step: Step) -> bool:
 _REVERSES: Final[dict[str, _Reverse]] = {
     "arrived": _Reverse("trip", _WINDOW, _visit_is("arrived"), _undo_arrival),
     "came without a visit": _Reverse("trip", _FRONT, _visit_is("arrived"), _undo_walk_in),
+    "left without findings": _Reverse("trip", _FRONT, _visit_is("arrived"), _undo_left),
     "visit done": _Reverse("trip", _FRONT, _left_over_is_untouched, _undo_done),
     "did not come": _Reverse("trip", _WINDOW, _visit_is("noshow"), _undo_no_show),
     "visit booked": _Reverse("trip", _FRONT, _visit_is("booked"), _undo_booking),

@@ -31,6 +31,8 @@ _SAME = {
     "seen_on",
     "fulfilled_at",
     "ended_reason",
+    "left_at",
+    "ended_at",
 }
 
 
@@ -99,11 +101,15 @@ def patient_of_trip(session: Session, trip_id: int) -> int:
 
 
 def days_seen(session: Session, patients: Iterable[int]) -> dict[int, tuple[tuple[int, date], ...]]:
-    """When patients were here: for each the visit's id and the day, oldest first."""
+    """When patients were here: for each the visit's id and the day, oldest first.
+
+    Whoever left without findings was not.
+    """
     rows = session.exec(
         select(col(TripRow.patient_id), col(TripRow.id), col(TripRow.seen_on))
         .where(col(TripRow.patient_id).in_(set(patients)), col(TripRow.seen_on).is_not(None))
         .where(col(TripRow.status).in_(("arrived", "fulfilled")))
+        .where(or_(TripRow.status == "fulfilled", col(TripRow.left_at).is_(None)))
         .order_by(col(TripRow.seen_on), col(TripRow.id))
     )
     found: dict[int, tuple[tuple[int, date], ...]] = {}
@@ -137,9 +143,43 @@ def cancel_open_trips(unit: Unit, *, patient_id: int, reason: str) -> dict[date,
         if row.holds_places:
             release_places(unit, services=row.services, day=row.day, site=patient.site_id)
         row.status, row.holds_places, row.ended_reason = "cancelled", False, reason
+        row.ended_at = unit.now
         unit.session.add(row)
     unit.session.flush()
     return booked
+
+
+def end_arrivals(unit: Unit, *, patient_id: int, plan_id: int | None, today: date, reason: str) -> None:
+    """What becomes of visits under way when their plan ends, by the new ``plan_id`` or (None) for good.
+
+    What was looked at is done. Whoever is here now is here for the visit of the new plan on this day, or
+    without one; a visit of an earlier day at which nothing was looked at is cancelled: its checks are
+    planned again.
+    """
+    mine = select(TripRow).where(TripRow.patient_id == patient_id)
+    new = unit.session.exec(
+        mine.where(TripRow.care_plan_id == plan_id, TripRow.day == today, col(TripRow.status).in_(OPEN))
+    ).first()
+    arrived = mine.where(TripRow.status == "arrived", TripRow.care_plan_id != plan_id)
+    for row in unit.session.exec(arrived).all():
+        here = row.seen_on == today and plan_id is not None
+        came_without = not row.serves and not row.services
+        if here and new is not None and row.left_at is None and not came_without:
+            nonce, row.arrival_nonce = row.arrival_nonce, None
+            unit.session.add(row)
+            unit.session.flush()
+            new.status, new.arrived_at, new.seen_on = "arrived", row.arrived_at, today
+            new.arrival_nonce = nonce
+            unit.session.add(new)
+            here = False
+        if row.served:
+            row.status, row.fulfilled_at = "fulfilled", unit.now
+        elif here:
+            row.serves, row.services = [], []
+        else:
+            row.status, row.ended_reason, row.ended_at = "cancelled", reason, unit.now
+        unit.session.add(row)
+    unit.session.flush()
 
 
 def propose_trips(

@@ -181,6 +181,12 @@ class TripView:
     fulfilled_at: datetime | None
     served: tuple[str, ...]
     ended_reason: str | None
+    left_at: datetime | None = None
+    ended_at: datetime | None = None
+
+    def is_unseen(self, today: date) -> bool:
+        """Whether the patient was here and is not any more, and no look is written down."""
+        return self.status == "arrived" and (self.left_at is not None or self.seen_on != today)
 
 
 @dataclass(frozen=True)

@@ -87,10 +87,14 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
     used = unit.session.exec(select(TripRow.id).where(TripRow.arrival_nonce == nonce)).first()
     if used is not None:
         raise FollowupError("trip.nonce", "this form was already used for another visit", fix="open it anew")
-    if row.status == "arrived":
-        raise FollowupError("trip.arrived", "this arrival is already marked", fix="nothing to do")
-    _need_state(row, *OPEN, done="marked as arrived")
     today, before = _today(unit), row.status
+    came_again = (
+        row.status == "arrived" and not row.served and (row.left_at or (row.seen_on or today) < today)
+    )
+    if row.status == "arrived" and not came_again:
+        raise FollowupError("trip.arrived", "this arrival is already marked", fix="nothing to do")
+    if not came_again:
+        _need_state(row, *OPEN, done="marked as arrived")
     if today < row.window_start:
         raise FollowupError(
             "trip.early",
@@ -99,6 +103,7 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
             fix="if something is wrong with the eye, call the surgeon now",
         )
     row.status, row.arrived_at, row.arrival_nonce, row.seen_on = "arrived", unit.now, nonce, today
+    row.left_at = None
     stood = take_up_again(unit, lock_patient(unit, row.patient_id), reason="came to the clinic")
     return _stored(unit, row, "arrived", day=today.isoformat(), before=before, stood=stood)
 

@@ -2,44 +2,59 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from sqlmodel import select
 
 from followup.errors import FollowupError
+from followup.records.alerts import open_alert
 from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
 from followup.records.patients import lock_patient
-from followup.records.plans import active_plan
+from followup.records.plans import active_plan, plans_of
 from followup.records.store import Unit
 from followup.records.tables import TripRow
 from followup.records.trips import trip
 from followup.records.views import TripView
 
+SIGNS = ("sight falls", "pain", "redness grows", "knock or flashes")
+"""What is asked of everybody who comes without a visit: any yes is seen now."""
 
-def note_walk_in(unit: Unit, *, patient_id: int, reason: str, nonce: str) -> TripView:
+
+def note_walk_in(
+    unit: Unit, *, patient_id: int, reason: str, nonce: str, signs: Iterable[str] = ()
+) -> TripView:
     """The patient is here without a visit for today; the same ``nonce`` again changes nothing.
 
-    It is a visit of the plan in force that serves no check: what was planned stays planned.
-    Errors: ``walkin.plan`` without a plan in force, ``walkin.reason``, ``role.missing``.
+    It is a visit that serves no check: what was planned stays planned. ``signs``: what was said yes to of
+    the four; any of them is an alert until a look is stored. Errors: ``walkin.plan`` where no plan was
+    ever made, ``walkin.reason``, ``walkin.sign``, ``role.missing``.
     """
     unit.need_role("reception", "counsellor", "surgeon")
     patient = lock_patient(unit, patient_id)
     used = unit.session.exec(select(TripRow.id).where(TripRow.arrival_nonce == nonce)).first()
     if used is not None:
         return trip(unit.session, used)
-    if not reason.strip():
+    said = tuple(dict.fromkeys(signs))
+    if strange := [sign for sign in said if sign not in SIGNS]:
+        raise FollowupError(
+            "walkin.sign", f"{strange[0]} is none of the four questions", where="signs", fix="ask the four"
+        )
+    if not reason.strip() and not said:
         raise FollowupError(
             "walkin.reason", "not said why", where="why", fix="say in a few words why the patient comes"
         )
-    in_force = active_plan(unit.session, patient_id)
-    if in_force is None:
+    # Whoever comes after the plan has ended, or before one is signed, may be the one in danger.
+    plan = active_plan(unit.session, patient_id) or next(iter(plans_of(unit.session, patient_id)), None)
+    if plan is None:
         raise FollowupError(
-            "walkin.plan", "no plan is in force for this patient", fix="send the patient to the surgeon now"
+            "walkin.plan", "no plan was ever made for this patient", fix="send the patient to the surgeon now"
         )
     today = unit.now.astimezone(clinic_zone(unit.session)).date()
-    numbers = unit.session.exec(select(TripRow.number).where(TripRow.care_plan_id == in_force.id))
+    numbers = unit.session.exec(select(TripRow.number).where(TripRow.care_plan_id == plan.id))
     row = TripRow(
         patient_id=patient_id,
-        care_plan_id=in_force.id,
+        care_plan_id=plan.id,
         number=max(numbers, default=0) + 1,
         day=today,
         window_start=today,
@@ -57,5 +72,16 @@ def note_walk_in(unit: Unit, *, patient_id: int, reason: str, nonce: str) -> Tri
     assert row.id is not None
     stood = take_up_again(unit, patient, reason="came to the clinic")
     why = reason.strip()[:300]
-    unit.log("came without a visit", f"patient:{patient.code}", reason=why, trip=row.id, stood=stood)
+    unit.log(
+        "came without a visit",
+        f"patient:{patient.code}",
+        reason=why,
+        trip=row.id,
+        stood=stood,
+        signs=list(said),
+    )
+    if said:
+        open_alert(
+            unit, patient_id=patient_id, kind="walk-in", day=today, signs=said, words=why, trip_id=row.id
+        )
     return trip(unit.session, row.id)

@@ -241,8 +241,34 @@ def test_a_patient_who_is_in_the_clinic_stays_so_when_a_new_plan_is_signed(ward)
     first = ward.trips(old)[0]
     with ward.store.write(ward.reception, ward.at(1)) as unit:
         mark_arrived(unit, trip_id=first.id, nonce="n")
-    ward.sign(ward.draft(old.patient_id).id, now=ward.at(1))
-    assert [t.status for t in ward.trips(old)] == ["arrived", "cancelled", "cancelled"]
+    new = ward.sign(ward.draft(old.patient_id).id, now=ward.at(1))
+    assert [t.status for t in ward.trips(old)] == ["cancelled"] * 3
+    # Here for the visit of the new plan, once.
+    assert [t.status for t in ward.trips(new)] == ["arrived", "proposed", "proposed"]
+    assert ward.trips(new)[0].arrived_at == ward.at(1)
+
+
+def test_whoever_is_here_for_a_visit_that_the_new_plan_drops_is_still_here(ward):
+    old = ward.signed()
+    with ward.store.write(ward.reception, ward.at(1)) as unit:
+        mark_arrived(unit, trip_id=ward.trips(old)[0].id, nonce="n")
+    week = ward.need("week", 5, 9)
+    ward.sign(
+        ward.draft(old.patient_id, ward.body(needs=(week,), trips=(ward.visit(1, 7, week),))).id,
+        now=ward.at(1),
+    )
+    here = ward.trips(old)[0]
+    assert (here.status, here.serves) == ("arrived", ())
+
+
+def test_a_visit_of_an_earlier_day_at_which_nothing_was_looked_at_goes_when_its_checks_are_planned_again(
+    ward,
+):
+    old = ward.signed()
+    with ward.store.write(ward.reception, ward.at(1)) as unit:
+        mark_arrived(unit, trip_id=ward.trips(old)[0].id, nonce="n")
+    ward.sign(ward.draft(old.patient_id).id, now=ward.at(3))
+    assert [t.status for t in ward.trips(old)] == ["cancelled"] * 3
 
 
 def test_a_visit_that_the_record_names_as_done_is_not_proposed_again(ward):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from followup.records.tables.alerts import ALERTS, AlertRow, LeavingCheckRow
 from followup.records.tables.base import metadata
 from followup.records.tables.clinic import ROLES, ClinicRow, LoginSessionRow, StaffRow
 from followup.records.tables.desks import SheetChoiceRow, StockCountRow, TeachBackRow
@@ -35,6 +36,7 @@ from followup.records.tables.upkeep import (
 )
 
 __all__ = [
+    "ALERTS",
     "CHANNELS",
     "MESSAGE_KINDS",
     "OUTCOMES",
@@ -42,6 +44,7 @@ __all__ = [
     "ROLES",
     "STANDINGS",
     "WAYS",
+    "AlertRow",
     "CarePlanRow",
     "ClinicRow",
     "ContactAttemptRow",
@@ -49,6 +52,7 @@ __all__ = [
     "HeartbeatRow",
     "JournalRow",
     "LeaseRow",
+    "LeavingCheckRow",
     "LoginSessionRow",
     "MessageChoiceRow",
     "MessageRow",

@@ -54,7 +54,11 @@ class CarePlanRow(SQLModel, table=True):
 
 
 class TripRow(SQLModel, table=True):
-    """One visit of a signed plan. Status words are those of FHIR R4 Appointment.status."""
+    """One visit of a signed plan. Status words are those of FHIR R4 Appointment.status.
+
+    ``left_at``: the patient went home. Whoever left while the visit is still "arrived" was not looked at,
+    or nobody wrote it down. ``ended_at``: when it was cancelled.
+    """
 
     __tablename__ = "trip"
     __table_args__ = (
@@ -89,6 +93,8 @@ class TripRow(SQLModel, table=True):
     fulfilled_at: datetime | None = None
     served: list[str] = Field(default_factory=list, sa_type=JSON)
     ended_reason: str | None = None
+    left_at: datetime | None = None
+    ended_at: datetime | None = None
 
 
 class PlaceRow(SQLModel, table=True):
