@@ -11,6 +11,7 @@ from followup.clinical.record import Eye, Findings, parse_record
 from followup.clinical.review import accept, review, with_findings
 from followup.demo.clinic import SURGEON
 from followup.desks.adjusting import joined
+from followup.desks.danger import look_stored
 from followup.desks.desk import Visit
 from followup.desks.planning import draft_plan, newest_edits, with_visits
 from followup.records.patients import correct_record, newest_record
@@ -69,6 +70,7 @@ def enter_look(unit: Unit, patient: int, eye: Eye, visit: Visit, found: Mapping[
     look = {"eye": eye, "date": visit.today.isoformat(), "by": SURGEON.name, **found}
     record = parse_record(data | {"reviews": [*data.get("reviews", []), look]}, known.record.patient.code)
     correct_record(unit, patient_id=patient, record=record, seen=known.number)
+    look_stored(unit, visit, patient, record, _todays(record.reviews, eye, visit))
 
 
 def draft_taken(unit: Unit, patient: int, eye: Eye, visit: Visit, seen: Seen) -> bool:

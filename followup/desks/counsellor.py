@@ -10,6 +10,7 @@ from functools import partial
 from fastapi import APIRouter, Request, Response
 
 from followup.clinical.record import Eye, parse_json_object
+from followup.desks.before_leaving import checks_to_do
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
@@ -229,6 +230,7 @@ def _operations_page(
 ) -> Response:
     with visit.desk.store.read() as session:
         lines = operations_on(session, day)
+        checks = checks_to_do(session, visit)
     listed = "\n".join(f"{x.patient_code}, {x.name}, {x.eye}" for x in lines if x.on_list)
     return show(
         request,
@@ -236,6 +238,7 @@ def _operations_page(
         status=422 if error else 200,
         day=day,
         lines=lines,
+        checks=checks,
         error=error,
         out=out,
         takes_out=_keys(list(out)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
@@ -11,9 +11,11 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 from sqlmodel import Session
 
-from followup.clinical.careplan import CarePlan, Course, Trip
+from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.explain_reasons import because_of
 from followup.clinical.formulary import label_of
 from followup.clinical.record import Findings, Record
+from followup.desks.danger import look_stored
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.forms import values as flat
@@ -22,6 +24,7 @@ from followup.desks.forms.sheet import FormView, RecordError, check
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.visit_lines import VisitLine, visit_lines
+from followup.desks.went import as_it_went
 from followup.errors import FollowupError
 from followup.records.journal import JournalEntry, journal_of
 from followup.records.patients import correct_record, newest_record, patient_by_code
@@ -40,6 +43,14 @@ ROW = (
 )
 _GIVEN = ("eye", "date", "by")
 DECIDED = "proposals decided"
+
+
+@dataclass(frozen=True)
+class NotTaken:
+    """A course that is held or stopped; ``why`` in English sentences of the core."""
+
+    course: Course
+    why: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -83,10 +94,31 @@ class EyeCase:
         body = self.in_force.body if self.in_force else None
         return tuple(c for c in body.courses if c.eye in (self.eye, None)) if body else ()
 
+    def taken(self, day: date) -> tuple[Course, ...]:
+        """What is put in, or taken, on ``day``: nothing that is held or stopped."""
+        return tuple(c for c in self.courses() if c.state == "active" and c.count_on(day))
+
+    def not_taken(self, day: date) -> tuple[NotTaken, ...]:
+        """What the plan names and is not given from ``day`` on, with why."""
+        body = self.in_force.body if self.in_force else None
+        asked = {question.id: question.text for question in body.questions} if body else {}
+        return tuple(
+            NotTaken(course, _why_not(course, asked))
+            for course in self.courses()
+            if course.state != "active" and (course.last_day is None or course.last_day >= day)
+        )
+
     def day_of(self, day: date) -> int:
         """Days after the latest operation up to ``day``."""
         before = [start for start in self.operated if start <= day]
         return (day - max(before, default=self.operated[0])).days
+
+
+def _why_not(course: Course, asked: Mapping[str, str]) -> tuple[str, ...]:
+    """A held course waits for its questions; a stopped one is stopped by what was said last."""
+    if course.state == "held":
+        return tuple(asked.get(name, name) for name in course.held_by)
+    return tuple(because_of(reason) for reason in course.reasons[-1:])
 
 
 @router.get("/patients/{code}/eyes/{eye}")
@@ -119,8 +151,10 @@ def store_findings(visit: Visit, case: EyeCase, look: dict[str, Any], *, seen: i
             "findings.empty", "nothing was entered", where="findings", fix="enter what was seen"
         )
     record = _with_look(case.record, look, visit, case.eye)
+    stored = next(r for r in record.reviews if (r.eye, r.date) == (case.eye, visit.today))
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         correct_record(unit, patient_id=case.who.id, record=record, seen=seen)
+        look_stored(unit, visit, case.who.id, record, stored)
 
 
 def _again(form: Posted, exc: FollowupError) -> FormView:
@@ -155,7 +189,8 @@ def eye_case(visit: Visit, code: str, eye: OneEye) -> EyeCase:
 
 
 def _case(session: Session, visit: Visit, who: PatientView, eye: OneEye) -> EyeCase:
-    kept = tuple(t for t in trips_of(session, who.id) if t.status != "cancelled")
+    trips = trips_of(session, who.id)
+    kept = tuple(t for t in trips if t.status != "cancelled")
     lines = tuple(line for line in visit_lines(session, visit, kept) if eye in line.eyes)
     decided = tuple(
         entry
@@ -163,7 +198,7 @@ def _case(session: Session, visit: Visit, who: PatientView, eye: OneEye) -> EyeC
         if entry.action == DECIDED and entry.details.get("eye") == eye
     )
     return EyeCase(
-        who, eye, newest_record(session, who.id), plans_of(session, who.id), lines, decided[::-1], kept
+        who, eye, newest_record(session, who.id), plans_of(session, who.id), lines, decided[::-1], trips
     )
 
 
@@ -179,7 +214,7 @@ def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
     """The time line as a picture and as a table, with the visits as they came about."""
     texts = visit.texts
     words = Words(texts.gettext, texts.day, texts.runs_left)
-    signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, visit.today))
+    signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, visit))
     given = (signed, case.record, case.eye, visit.today)
 
     def name(course: Course) -> str:
@@ -188,24 +223,6 @@ def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
     # Both come escaped from the drawing's own maker.
     picture = Markup(timeline_svg(*given, name=name, words=words))  # noqa: S704
     return picture, Markup(timeline_table(*given, name=name, words=words))  # noqa: S704
-
-
-def as_it_went(plan: CarePlan, trips: Iterable[TripView], today: date) -> CarePlan:
-    """The plan with the visits that took place, are to come, or were missed: their day is over."""
-    happened = tuple(
-        Trip(
-            number=trip.number,
-            date=trip.seen_on or trip.day,
-            status="noshow" if trip.day < today and trip.status in ("proposed", "booked") else trip.status,
-            serves=trip.serves,
-            services=trip.services,
-            window_start=trip.window_start,
-            window_end=trip.window_end,
-            tier=trip.tier,
-        )
-        for trip in trips
-    )
-    return plan.model_copy(update={"trips": happened})
 
 
 def _page(

@@ -28,6 +28,7 @@ SAID: dict[AttemptOutcome, str] = {
 _WORDS: dict[str, str] = {
     "arrived": N_("Marked as arrived"),
     "came without a visit": N_("Marked as here without a visit"),
+    "left without findings": N_("Marked: left without findings"),
     "visit done": N_("Visit marked as done"),
     "did not come": N_("Marked: did not come"),
     "visit booked": N_("Day booked"),

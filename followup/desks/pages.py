@@ -14,10 +14,12 @@ from markupsafe import Markup
 from followup import resources
 from followup.clinical.explain_reasons import because_of, source_of
 from followup.desks import words
+from followup.desks.danger import SIGNS
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
 from followup.desks.visit_lines import fact_words, kind_words
 from followup.language.catalogues import N_
+from followup.records.alerts import Alert, alerts_of_code
 from followup.sheets.staircase import build_staircase
 
 
@@ -96,10 +98,16 @@ def environment(language: str) -> Environment:
 def show(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """The page ``template``. ``context`` must give every name that the template uses."""
     visit = visit_of(request)
+    who = context.get("who")
     html = (
         environment(visit.language)
         .get_template(f"desks/{template}")
-        .render(**around(visit, request.url.path), visit=visit, **context)
+        .render(
+            **around(visit, request.url.path),
+            visit=visit,
+            alerts=_alerts(visit, who.code if who else ""),
+            **context,
+        )
     )
     return HTMLResponse(html, status, headers={"content-language": visit.language})
 
@@ -119,8 +127,17 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "source_of": source_of,
         "fact_words": lambda name: _fact(visit, texts, name),
         "direction": texts.direction,
+        "alert_signs": SIGNS,
         "places": list(_places(visit, path)),
     }
+
+
+def _alerts(visit: Visit, code: str) -> tuple[Alert, ...]:
+    """What stands open of the patient whose page it is; on every one of them."""
+    if not code or visit.login is None:
+        return ()
+    with visit.desk.store.read() as session:
+        return alerts_of_code(session, code)
 
 
 def _places(visit: Visit, path: str) -> Iterator[Place]:

@@ -8,12 +8,15 @@ from collections.abc import Callable
 from fastapi import Request, Response
 from sqlmodel import Session
 
+from followup.desks.before_leaving import checks_to_do
+from followup.desks.danger import QUESTIONS
 from followup.desks.desk import Visit
 from followup.desks.failures import status_of
 from followup.desks.noted import noted_today
 from followup.desks.pages import go, show
 from followup.desks.posted import Posted
 from followup.desks.visit_lines import visit_lines
+from followup.desks.went import as_it_went
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
 from followup.recall.worklist import reason, worklist
@@ -68,11 +71,15 @@ def patient_answer(
     status: int = 200,
 ) -> Response:
     """The page. ``found``: the sheet that was scanned; ``typed``: a form that was refused."""
-    lines = visit_lines(session, visit, (t for t in trips_of(session, who.id) if t.status != "cancelled"))
+    trips, plan = trips_of(session, who.id), active_plan(session, who.id)
+    lines = visit_lines(session, visit, (t for t in trips if t.status != "cancelled"))
     standing = standing_of(session, who.id)
     gone = standing if standing and standing.standing != "followed" else None
     words, rules = visit.texts.translator, visit.desk.protocol.recall
     line = next((item for item in worklist(session, visit.now, rules) if item.patient.id == who.id), None)
+    here = next((one for one in lines if one.stands == "here"), None)
+    left = next((one for one in lines if one.stands == "left"), None)
+    coming = next((one for one in lines if one.open), None)
     return show(
         request,
         "patient.html",
@@ -81,10 +88,16 @@ def patient_answer(
         found=found,
         gone=gone,
         lines=lines,
-        here=next((one for one in lines if one.stands == "here"), None),
-        coming=next((one for one in lines if one.open), None),
+        here=here,
+        left=left,
+        coming=coming,
+        # Whoever left without findings and comes again is here for that visit.
+        arrives=coming if coming and coming.trip.window_start <= visit.today else left,
+        questions=QUESTIONS,
+        checks=checks_to_do(session, visit, who.code),
         plans=plans_of(session, who.id),
-        in_force=active_plan(session, who.id),
+        in_force=plan,
+        drawn=as_it_went(plan.body, trips, visit) if plan else None,
         sheets=sheets_of(session, who.id),
         reach=line,
         worry=reason(line, words) if line else "",

@@ -8,7 +8,17 @@ from datetime import date
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Question, ReviewNeed, Trip
+from followup.clinical.careplan import (
+    BeforeLeaving,
+    Bottle,
+    CarePlan,
+    Caution,
+    Course,
+    DayPhase,
+    Question,
+    ReviewNeed,
+    Trip,
+)
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
@@ -16,6 +26,9 @@ from followup.desks.desk import Visit
 from followup.records.patients import record_versions
 from followup.records.plans import plan
 from followup.records.views import PlanVersion, RecordVersion
+
+# Sentences of the sheet that hold on the day of the operation alone.
+OF_THE_DAY = frozenset({"stay-the-night"})
 
 
 @dataclass(frozen=True)
@@ -61,6 +74,26 @@ class PlanView:
         """The questions that hold a course, in words."""
         asked = {question.id: question.text for question in self.plan.questions}
         return tuple(asked.get(name, name) for name in course.held_by)
+
+    @property
+    def before_leaving(self) -> tuple[BeforeLeaving, ...]:
+        """The checks before leaving of the eyes operated today; they end with the day of the operation."""
+        return tuple(item for item in self.plan.before_leaving if item.eye in self._operated_today)
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What is to be watched now: a caution about the day of the operation ends with it."""
+        return tuple(
+            caution
+            for caution in self.plan.cautions
+            if caution.sheet not in OF_THE_DAY or caution.eye in self._operated_today
+        )
+
+    @property
+    def _operated_today(self) -> frozenset[Eye | None]:
+        """The eyes whose operation is today or still to come; None, the whole patient, with any of them."""
+        eyes: set[Eye | None] = {o.eye for o in self.record.operations if o.date >= self.today}
+        return frozenset({*eyes, None} if eyes else eyes)
 
     @property
     def watched(self) -> tuple[str, ...]:

@@ -18,6 +18,8 @@ from followup.records.store import Unit
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion, RecordVersion, TripView
 
+# The kind of look that every visit has, whatever else it is for.
+BETWEEN = "pressure"
 _TO_RECORD = ("booked", "arrived", "fulfilled", "noshow")
 
 
@@ -75,7 +77,9 @@ def newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
 def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Record:
     """The record together with the visits that the clinic has booked, seen or missed since.
 
-    A visit that the record itself names for the same day is not counted twice.
+    A visit that the record itself names for the same day is not counted twice. Being here is no look: a
+    visit under way counts for what findings or a person have closed of it, and whoever came without a
+    visit was seen as far as the findings of that day tell.
     """
     named = {trip.date for trip in record.trips}
     since = tuple(
@@ -83,13 +87,21 @@ def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Recor
             date=trip.seen_on or trip.day,
             status=trip.status,
             cannot_move=trip.cannot_move,
-            served=trip.served or (trip.serves if trip.status in ("arrived", "noshow") else ()),
+            served=trip.serves if trip.status == "noshow" else _served(trip),
         )
         for trip in trips
         if trip.status in _TO_RECORD and (trip.seen_on or trip.day) not in named
+        if trip.status not in ("arrived", "fulfilled") or _served(trip)
         if trip.status != "booked" or trip.day >= as_of
     )
     return record.model_copy(update={"trips": record.trips + since}) if since else record
+
+
+def _served(trip: TripView) -> tuple[str, ...]:
+    """What the visit has looked at. One that only keeps the time between two checks short measures the
+    pressure, as every visit does."""
+    between = trip.status == "fulfilled" and not trip.serves and bool(trip.services)
+    return (BETWEEN,) if between else trip.served
 
 
 def times_on(plan: CarePlan, day: date) -> frozenset[str]:

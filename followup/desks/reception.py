@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
+from followup.desks.before_leaving import checks_to_do
+from followup.desks.danger import QUESTIONS, in_danger, signs_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import show
 from followup.desks.patient_page import known, patient_answer, then_patient
@@ -16,6 +18,7 @@ from followup.desks.sheets import found_sheet
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
 from followup.recall.worklist import worklist
+from followup.records.leaving import mark_left, mark_unseen
 from followup.records.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
@@ -58,14 +61,25 @@ def arrive(visit: Visit, trip_id: int, nonce: str) -> TripView:
 @router.post("/patients/{code}/walk-in")
 def walk_in(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
     """Somebody comes without a visit for today."""
-    why = first(form, "why")
-    return then_patient(request, visit, code, form, lambda: come_in(visit, code, why=why, nonce=_nonce(form)))
+    return then_patient(request, visit, code, form, lambda: _come_in(visit, code, form))
 
 
-def come_in(visit: Visit, code: str, *, why: str, nonce: str) -> TripView:
-    """Somebody is here without a visit for today. The same ``nonce`` counts once."""
+def _come_in(visit: Visit, code: str, form: Posted) -> TripView:
+    """All four are answered with yes or no before the words: what is left open is asked again."""
+    answers = {sign: first(form, f"sign.{i}") for i, sign in enumerate(QUESTIONS)}
+    if any(said not in ("yes", "no") for said in answers.values()):
+        raise FollowupError(
+            "walkin.signs", "not all four are answered", where="the four questions", fix="ask each: yes or no"
+        )
+    signs = [sign for sign, said in answers.items() if said == "yes"]
+    return come_in(visit, code, why=first(form, "why"), signs=signs, nonce=_nonce(form))
+
+
+def come_in(visit: Visit, code: str, *, why: str, signs: Sequence[str], nonce: str) -> TripView:
+    """Somebody is here without a visit for today, with these ``signs``. The same ``nonce`` counts once."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return note_walk_in(unit, patient_id=known(unit.session, code).id, reason=why, nonce=nonce)
+        patient = known(unit.session, code).id
+        return note_walk_in(unit, patient_id=patient, reason=why, signs=signs_of(signs), nonce=nonce)
 
 
 @router.get("/today/list")
@@ -88,17 +102,35 @@ def stay_away(visit: Visit, trip_id: int) -> TripView:
         return mark_noshow(unit, trip_id=trip_id)
 
 
+@router.post("/trips/{trip}/left")
+def left(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+    """The patient went home; what was looked at, findings tell."""
+    return _then(request, visit, trip_id, form, lambda: go_home(visit, trip_id))
+
+
+def go_home(visit: Visit, trip_id: int) -> TripView:
+    """The patient has left. Without findings the visit stands on the surgeon's list."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return mark_left(unit, trip_id=trip_id)
+
+
 @router.post("/trips/{trip}/seen")
 def seen(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
-    """The visit is over; what was not looked at stays open as a visit of its own."""
+    """A clinical role says what was looked at, one by one; the rest stays open as a visit of its own."""
     served = tuple(form.get("served", []))
-    return _then(request, visit, trip_id, form, lambda: finish(visit, trip_id, served))
+    nothing = first(form, "nothing") == "yes"
+    return _then(
+        request, visit, trip_id, form, lambda: finish(visit, trip_id, () if nothing else served, nothing)
+    )
 
 
-def finish(visit: Visit, trip_id: int, served: tuple[str, ...] | None) -> TripView:
-    """The visit is over and looked at ``served``."""
+def finish(visit: Visit, trip_id: int, served: tuple[str, ...], nothing: bool = False) -> TripView:
+    """The visit looked at ``served``, beside what findings have closed; at ``nothing``: it is open again."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return mark_fulfilled(unit, trip_id=trip_id, served=served)
+        if nothing:
+            return mark_unseen(unit, trip_id=trip_id)
+        before = trip(unit.session, trip_id).served
+        return mark_fulfilled(unit, trip_id=trip_id, served=tuple(dict.fromkeys((*before, *served))))
 
 
 def _then(request: Request, visit: Visit, trip_id: int, form: Posted, do: Callable[[], TripView]) -> Response:
@@ -116,7 +148,7 @@ def _nonce(form: Posted) -> str:
 
 def _in_time(line: VisitLine) -> tuple[int, str, str]:
     """Those who wait here first, longest waiting first; then those to come; then who was seen."""
-    order = ("here", "overdue", "late", "due today", "upcoming", "done", "cancelled")
+    order = ("here", "left", "overdue", "late", "due today", "upcoming", "done", "cancelled")
     arrived = line.trip.arrived_at.isoformat() if line.trip.arrived_at else ""
     return order.index(line.stands), arrived, line.who.name.casefold()
 
@@ -131,6 +163,8 @@ def _day_page(request: Request, visit: Visit, day: date) -> Response:
         earlier = missed_trips(session, day) if day == visit.today else ()
         missed = sorted(visit_lines(session, visit, earlier), key=lambda line: line.trip.window_end)
         items = worklist(session, visit.now, visit.desk.protocol.recall)
+        danger = [one for one in in_danger(session) if one.alert.kind == "walk-in"]
+        checks = checks_to_do(session, visit)
     now = sum(not item.waits for item in items)
     return show(
         request,
@@ -138,6 +172,8 @@ def _day_page(request: Request, visit: Visit, day: date) -> Response:
         day=day,
         lines=sorted(lines, key=_in_time),
         missed=missed,
+        danger=danger,
+        checks=checks,
         to_reach=now,
         later=len(items) - now,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from followup.clinical.record import Record
+from followup.desks.danger import look_stored, newest_looks
 from followup.desks.desk import Visit
 from followup.desks.planning import draft_plan
 from followup.errors import FollowupError
@@ -24,9 +25,12 @@ def store_record(visit: Visit, record: Record, known: PatientView | None, seen: 
         return plan
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         if known is None:
-            version = enter_record(unit, record=record)
+            before, version = None, enter_record(unit, record=record)
         else:
+            before = newest_record(unit.session, known.id).record
             version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
+        for look in newest_looks(before, record):
+            look_stored(unit, visit, version.patient_id, record, look)
         return draft_plan(unit, visit, version.patient_id).id
 
 

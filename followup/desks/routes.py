@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from followup.desks import (
     account,
+    alerts,
     bottles,
     calendar_desk,
     call_list,
@@ -15,6 +16,7 @@ from followup.desks import (
     font_files,
     health,
     help_pages,
+    leaving,
     looks,
     messages,
     moving,
@@ -53,6 +55,8 @@ ROUTERS = (
     following.router,
     moving.router,
     reception.router,
+    alerts.router,
+    leaving.router,
     bottles.router,
     figures.router,
     messages.router,

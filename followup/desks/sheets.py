@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 
 from followup.clinical.careplan import Bottle
 from followup.clinical.record import Record
+from followup.desks.before_leaving import checks_to_do
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.noted import noted_today
@@ -236,6 +237,7 @@ def _page(
         content = content_of(session, visit, found.sheet, options)
         told = teach_back_of(session, sheet_id)
         noted = noted_today(session, visit, [found.patient.code], {"sheet handed over"})
+        checks = checks_to_do(session, visit, found.patient.code)
     view = PlanView(version, record, visit.desk.protocol, visit.today)
     return show(
         request,
@@ -243,6 +245,7 @@ def _page(
         status=status,
         found=found,
         sheet=found.sheet,
+        checks=checks,
         who=found.patient,
         code=typed_code(found.sheet.id),
         notice=notice,

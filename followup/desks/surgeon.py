@@ -10,16 +10,23 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 from sqlmodel import Session
 
+from followup.clinical.context import followed_eyes
+from followup.clinical.eye_rules import apply_rules
+from followup.clinical.facts import truth
+from followup.clinical.protocol import Protocol
 from followup.clinical.record import Findings, Record
 from followup.clinical.review_rules import GRADES
+from followup.desks.danger import InDanger, in_danger
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
+from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
 from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
 from followup.recall.worklist import ToReach, reason, worklist
 from followup.records.attempts import set_standing
+from followup.records.leaving import left_trips
 from followup.records.oplist import folded_name, surgeons_of
 from followup.records.patients import (
     patient,
@@ -37,7 +44,7 @@ WEEK = timedelta(days=7)
 
 @dataclass(frozen=True)
 class Inflamed:
-    """An eye with cells or worse at its last look of the week; ``day`` counts from surgery."""
+    """An eye above what is expected at its last look of the week; ``day`` counts from surgery."""
 
     who: PatientView
     look: Findings
@@ -51,6 +58,8 @@ def my_patients(request: Request, visit: AnyVisit) -> Response:
     return show(
         request,
         "my-patients.html",
+        danger=found.danger,
+        left=found.left,
         inflamed=found.inflamed,
         mine=[(line, reason(line, words)) for line in found.mine],
         decide=[(item, reason(item.line, words)) for item in found.decide],
@@ -60,8 +69,11 @@ def my_patients(request: Request, visit: AnyVisit) -> Response:
 
 @dataclass(frozen=True)
 class Overview:
-    """The inflamed eyes of the week, my own overdue patients, and those whom only I can decide about."""
+    """Eyes in danger; who left without findings; the inflamed eyes of the week, my own overdue patients,
+    and those whom only I can decide about."""
 
+    danger: tuple[InDanger, ...]
+    left: tuple[VisitLine, ...]
     inflamed: list[Inflamed]
     mine: list[ToReach]
     decide: tuple[ForSurgeon, ...]
@@ -73,7 +85,8 @@ def overview(visit: Visit) -> Overview:
         lines = worklist(session, visit.now, visit.desk.protocol.recall)
         mine = _mine(session, visit, lines)
         decide = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
-        return Overview(_inflamed(session, visit), mine, decide)
+        left = visit_lines(session, visit, left_trips(session, visit.today))
+        return Overview(in_danger(session), left, _inflamed(session, visit), mine, decide)
 
 
 @router.post("/patients/{code}/standing")
@@ -131,10 +144,10 @@ def _inflamed(session: Session, visit: Visit) -> list[Inflamed]:
     records = records_since(session, visit.now - WEEK)
     people = patients_by_id(session, records)
     found = [
-        Inflamed(people[number], look, _day(record, look), rank)
+        Inflamed(people[number], look, _day(record, look), severity(look))
         for number, record in records.items()
         for look in _last_looks(record, visit)
-        if (rank := severity(look)) > (0, 0, 0, 0)
+        if above_expected(visit.desk.protocol, record, look)
     ]
     return sorted(found, key=_place)
 
@@ -168,6 +181,23 @@ def severity(look: Findings) -> tuple[int, int, int, int]:
     cells = GRADES.index(look.cells) if look.cells in GRADES else 0
     flare = int(look.flare[0]) if look.flare and look.flare[0].isdigit() else 0
     return int(look.hypopyon == "yes"), int(look.fibrin == "yes"), max(0, cells - 1), max(0, flare - 1)
+
+
+def above_expected(protocol: Protocol, record: Record, look: Findings) -> bool:
+    """Whether a look shows more than the protocol expects of such an eye on its day.
+
+    Pus and fibrin always do. Cells are read against the protocol's table, which knows nothing of flare:
+    flare counts from 2+ on, as it did.
+    """
+    rank = severity(look)
+    if rank[0] or rank[1] or rank[3]:
+        return True
+    if look.cells not in GRADES:
+        return False
+    mine = [one for one in followed_eyes(record, look.date) if one.eye == look.eye]
+    uveitic = any(truth("uveitic", apply_rules(one, protocol).facts) is True for one in mine)
+    expected = protocol.review.expected_cells(uveitic, _day(record, look))
+    return GRADES.index(look.cells) > GRADES.index(expected)
 
 
 def _day(record: Record, look: Findings) -> int:

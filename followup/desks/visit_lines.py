@@ -11,9 +11,11 @@ from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
+from followup.desks.went import as_it_went
 from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
+from followup.records.trips import trips_of_all
 from followup.records.views import PatientView, TripView
 from followup.sheets.staircase import Staircase, build_staircase
 
@@ -50,11 +52,15 @@ class VisitLine:
 
 
 def visit_lines(session: Session, visit: Visit, trips: Iterable[TripView]) -> tuple[VisitLine, ...]:
-    """The lines of ``trips``, in their order; three queries however many there are."""
+    """The lines of ``trips``, in their order; four queries however many there are."""
     chosen = tuple(trips)
     people = patients_by_id(session, {trip.patient_id for trip in chosen})
     bodies = plan_bodies(session, {trip.plan_id for trip in chosen})
-    return tuple(_line(visit, trip, people[trip.patient_id], bodies.get(trip.plan_id)) for trip in chosen)
+    went = trips_of_all(session, {trip.patient_id for trip in chosen})
+    return tuple(
+        _line(visit, trip, people[trip.patient_id], bodies.get(trip.plan_id), went.get(trip.patient_id, ()))
+        for trip in chosen
+    )
 
 
 def kind_words(visit: Visit, kind: str) -> str:
@@ -67,22 +73,25 @@ def fact_words(visit: Visit, name: str) -> str:
     return next((fact.about for fact in visit.desk.protocol.facts if fact.name == name), name)
 
 
-def _line(visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None) -> VisitLine:
+def _line(
+    visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None, went: Iterable[TripView]
+) -> VisitLine:
     mirrored = visit.texts.runs_left
-    days = VisitDays(trip.day, trip.window_end, trip.status)
+    drawn = as_it_went(body, went, visit) if body else None
+    days = VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(visit.today))
     return VisitLine(
         trip=trip,
         who=who,
         stands=lateness(days, visit.now, visit.zone),
         days=days_overdue(days, visit.today),
         reasons=_reasons(visit, trip, body),
-        stairs=build_staircase(body, today=visit.today, mirrored=mirrored) if body else None,
+        stairs=build_staircase(drawn, today=visit.today, mirrored=mirrored) if drawn else None,
     )
 
 
 def _reasons(visit: Visit, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names shows its key."""
-    keys = trip.served or trip.serves
+    keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not keys and body:
         return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in body.watched)
     needs = {need.key: need for need in body.needs} if body else {}

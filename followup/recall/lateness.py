@@ -11,17 +11,21 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-Lateness = Literal["upcoming", "due today", "late", "overdue", "here", "done", "cancelled"]
+Lateness = Literal["upcoming", "due today", "late", "overdue", "here", "left", "done", "cancelled"]
 _OVER: dict[str, Lateness] = {"arrived": "here", "fulfilled": "done", "cancelled": "cancelled"}
 
 
 @dataclass(frozen=True)
 class VisitDays:
-    """What lateness needs to know. ``window_end`` is the earliest latest day of the needs served."""
+    """What lateness needs to know. ``window_end`` is the earliest latest day of the needs served.
+
+    ``unseen``: the patient was here, has left, and no look is written down.
+    """
 
     day: date
     window_end: date
     status: str = "proposed"
+    unseen: bool = False
 
     @property
     def is_open(self) -> bool:
@@ -45,7 +49,7 @@ def lateness(visit: VisitDays, now: datetime, zone: ZoneInfo) -> Lateness:
     """
     over = _OVER.get(visit.status)
     if over is not None:
-        return over
+        return "left" if over == "here" and visit.unseen else over
     turns = became_at(visit, zone)
     if turns.overdue_at is not None and now >= turns.overdue_at:
         return "overdue"

@@ -69,6 +69,7 @@ def due_lines(session: Session, day: date, now: datetime, kinds: Mapping[str, Ki
     people = patients_by_id(session, {trip.patient_id for trip in trips})
     bodies = plan_bodies(session, {trip.plan_id for trip in trips})
     zone = clinic_zone(session)
+    today = now.astimezone(zone).date()
     return tuple(
         DueLine(
             code=trip.patient_code,
@@ -77,7 +78,9 @@ def due_lines(session: Session, day: date, now: datetime, kinds: Mapping[str, Ki
             eyes=_eyes(_needs(trip, bodies), people[trip.patient_id]),
             visit=trip.number,
             day=trip.day,
-            standing=lateness(VisitDays(trip.day, trip.window_end, trip.status), now, zone),
+            standing=lateness(
+                VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(today)), now, zone
+            ),
             for_what=_words(_needs(trip, bodies), kinds) or _watched(trip, bodies, kinds),
             services=trip.services,
             last_day=trip.window_end,

@@ -14,6 +14,7 @@ from followup.clinical.careplan import CarePlan
 from followup.records.attempts import AttemptView, Standing, attempts_of, standings
 from followup.records.clinics import clinic_zone
 from followup.records.closed import visits_ahead, visits_to_move
+from followup.records.leaving import unseen_ids
 from followup.records.patients import bare_patient, patients_by_id
 from followup.records.plans import (
     plan,
@@ -37,12 +38,14 @@ T = TypeVar("T")
 class Open:
     """Whoever may be one to reach. ``damaged``: patients with an entry that can't be read.
 
-    ``closed``: visits to come on a day that does not offer what they are for. ``seen``: for each
+    ``closed``: visits to come on a day that does not offer what they are for. ``unseen``: visits of an
+    earlier day without findings. ``seen``: for each
     patient the visits that took place, as (visit id, day). ``standings``: who is not followed any more.
     """
 
     trips: tuple[TripView, ...]
     closed: tuple[TripView, ...]
+    unseen: tuple[TripView, ...]
     by_hand: tuple[PlanVersion, ...]
     drafts: tuple[PlanVersion, ...]
     not_handed_over: tuple[PlanVersion, ...]
@@ -64,14 +67,17 @@ def load_open(session: Session, now: datetime) -> Open:
     trips, bad_trips = _trips(session, today)
     closed, bad_ahead = _closed(session, today)
     by_hand, drafts, new, bad_plans = _plans(session)
+    unseen, bad_unseen = _one_by_one(unseen_ids(session, today), lambda number: trip(session, number))
     damaged = bad_trips | bad_ahead | bad_plans
-    visits = (*trips, *closed)
+    damaged |= {patient_of_trip(session, number) for number in bad_unseen}
+    visits = (*trips, *closed, *unseen)
     people = {one.patient_id for one in visits} | damaged
     people |= {one.patient_id for one in (*by_hand, *drafts, *new)}
     patients, bad_people = _patients(session, people)
     return Open(
         trips=trips,
         closed=closed,
+        unseen=unseen,
         by_hand=by_hand,
         drafts=drafts,
         not_handed_over=new,

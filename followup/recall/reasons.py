@@ -13,12 +13,17 @@ if TYPE_CHECKING:
 
 _MISSED = N_("The patient did not come to the visit.")
 _FIRST_LOOK_BY = N_("The first look must be by %(by)s.")
+_LAST_DAY = N_("The last day for this check is %(by)s.")
 _SEEN = N_(
     "The patient was here on %(seen)s, after a visit was missed: what was missed must be planned again."
 )
 _SEEN_IN_TIME = N_(
     "The patient missed a visit but was here on %(seen)s, in time for it: "
     "say whether it was looked at then, and plan again what was not."
+)
+_LEFT = N_(
+    "The patient was here on %(since)s and left without findings: say what was looked at, "
+    "or have the patient come again."
 )
 _CLOSED = N_(
     "On %(since)s, the day of the visit, the clinic does not offer what it is for: "
@@ -63,6 +68,8 @@ def _messages(item: ToReach) -> list[_Message]:
     first_look: list[_Message] = [(_FIRST_LOOK_BY, None)] if item.due_by else []
     if item.kind == "damaged":
         return [(_DAMAGED, None)]
+    if item.kind == "left unseen":
+        return [(_LEFT, None), *([(_LAST_DAY, None)] if item.due_by else [])]
     if item.kind == "closed day":
         return [(_CLOSED, None)]
     if item.kind == "plan again":

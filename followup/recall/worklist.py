@@ -1,6 +1,7 @@
 """To reach today: whom reception must reach now, in order; one line a patient, every reason on it.
 
-A patient who missed a visit but was here since is not overdue: what was missed must be planned
+Whoever was here and left without findings was not looked at, as far as anyone knows. A patient who missed
+a visit but was here since is not overdue: what was missed must be planned
 again, and stays on the list until a plan is signed that does so. A visit to come on a day that has
 become closed must be moved before the patient travels for nothing.
 """
@@ -29,7 +30,14 @@ from followup.records.views import PatientView, PlanVersion, TripView
 __all__ = ["Kind", "Open", "ToReach", "load_open", "reason", "to_reach", "worklist"]
 
 Kind = Literal[
-    "damaged", "overdue", "plan again", "closed day", "plan by hand", "plan incomplete", "new version"
+    "damaged",
+    "overdue",
+    "left unseen",
+    "plan again",
+    "closed day",
+    "plan by hand",
+    "plan incomplete",
+    "new version",
 ]
 _ORDER: tuple[Kind, ...] = get_args(Kind)
 _TIERS: tuple[Tier, ...] = ("A", "B", "C")
@@ -108,6 +116,7 @@ def to_reach(
     found = [
         *(_damaged(facts.patients[number], today) for number in facts.damaged),
         *(_overdue(facts, trip, today) for trip in facts.trips if _is_overdue(trip, now, zone)),
+        *(_left_unseen(facts, trip, today) for trip in facts.unseen),
         *(_closed(facts, trip) for trip in facts.closed),
         *(_by_hand(facts, plan, today) for plan in facts.by_hand),
         *(_incomplete(facts, plan, today) for plan in facts.drafts if _waits(facts, plan, today, zone)),
@@ -171,6 +180,21 @@ def _overdue(facts: Open, trip: TripView, today: date) -> ToReach:
         needs=_needs_of(facts, trip),
         seen=max(since_then, default=None),
         seen_in_time=any(day <= trip.window_end for day in since_then),
+    )
+
+
+def _left_unseen(facts: Open, trip: TripView, today: date) -> ToReach:
+    """Here on an earlier day, and no look is written down: what the visit was for is as open as before."""
+    return ToReach(
+        kind="left unseen",
+        patient=facts.patients[trip.patient_id],
+        tier=trip.tier,
+        since=trip.seen_on or trip.day,
+        days=days_overdue(VisitDays(trip.day, trip.window_end), today),
+        plan_id=trip.plan_id,
+        trip_id=trip.id,
+        due_by=trip.window_end if trip.serves else None,
+        needs=tuple(need for need in _needs_of(facts, trip) if need.key not in trip.served),
     )
 
 

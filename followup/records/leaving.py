@@ -13,8 +13,8 @@ from followup.clinical.served import seen_by_findings
 from followup.errors import FollowupError
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
-from followup.records.tables import CarePlanRow, TripRow
-from followup.records.trips import trip
+from followup.records.tables import CarePlanRow, PatientRow, TripRow
+from followup.records.trips import is_followed, trip
 from followup.records.views import TripView
 from followup.records.visits import mark_fulfilled
 
@@ -101,19 +101,23 @@ def close_by_findings(unit: Unit, *, patient_id: int, record: Record, protocol: 
             unit.log("looked at", f"patient:{code}", visit=row.number, served=row.served)
 
 
-def unseen_trips(session: Session, today: date) -> tuple[TripView, ...]:
-    """Visits at which the patient was here on an earlier day and nobody wrote down a look."""
+def unseen_ids(session: Session, today: date) -> tuple[int, ...]:
+    """The ids of visits at which the patient was here on an earlier day and nobody wrote down a look."""
     ids = session.exec(
-        select(TripRow.id).where(TripRow.status == "arrived", col(TripRow.seen_on) < today)
-    ).all()
-    return tuple(trip(session, number) for number in ids if number is not None)
+        select(TripRow.id)
+        .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
+        .where(TripRow.status == "arrived", col(TripRow.seen_on) < today)
+        .order_by(col(TripRow.seen_on), col(TripRow.id))
+    )
+    return tuple(number for number in ids if number is not None)
 
 
 def left_trips(session: Session, today: date) -> tuple[TripView, ...]:
-    """The same, with those who have left today without findings: longest ago first."""
+    """Visits at which nobody wrote down a look: of an earlier day, or left today; longest ago first."""
     ids = session.exec(
         select(TripRow.id)
-        .where(TripRow.status == "arrived")
+        .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
+        .where(TripRow.status == "arrived", is_followed())
         .where((col(TripRow.seen_on) < today) | col(TripRow.left_at).is_not(None))
         .order_by(col(TripRow.seen_on), col(TripRow.id))
     ).all()

@@ -254,6 +254,21 @@ def plan_bodies(session: Session, plans: Iterable[int]) -> dict[int, CarePlan]:
     return found
 
 
+def newest_plan_bodies(session: Session, patients: Iterable[int]) -> dict[int, CarePlan]:
+    """By patient the plan in force, or the draft where none is; one that can't be read is left out."""
+    rows = session.exec(
+        select(CarePlanRow)
+        .where(col(CarePlanRow.patient_id).in_(set(patients)))
+        .where(col(CarePlanRow.status).in_(("active", "draft", "on-hold")))
+        .order_by(col(CarePlanRow.status) == "active", col(CarePlanRow.number))
+    )
+    found: dict[int, CarePlan] = {}
+    for row in rows:
+        with suppress(ValidationError):
+            found[row.patient_id] = CarePlan.model_validate_json(row.body)
+    return found
+
+
 def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:
     if row.status != "draft":
         raise _changed(unit.session, row.patient_id, row)

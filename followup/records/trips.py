@@ -124,6 +124,14 @@ def trips_of(session: Session, patient_id: int) -> tuple[TripView, ...]:
     return _trips(session, col(TripRow.patient_id) == patient_id)
 
 
+def trips_of_all(session: Session, patients: Iterable[int]) -> dict[int, tuple[TripView, ...]]:
+    """Every visit of each of these patients, cancelled ones too, by day."""
+    found: dict[int, tuple[TripView, ...]] = {}
+    for one in _trips(session, col(TripRow.patient_id).in_(set(patients))):
+        found[one.patient_id] = (*found.get(one.patient_id, ()), one)
+    return found
+
+
 def trips_of_plan(session: Session, plan_id: int) -> tuple[TripView, ...]:
     """The visits of one plan version, by day."""
     return _trips(session, col(TripRow.care_plan_id) == plan_id)

@@ -168,7 +168,7 @@ def test_whatever_is_sent_twice_counts_once(house, desks, say, record, signed):
     for _ in range(2):
         say("reception", f"POST /visits/{visit}/arrived", nonce=KEY)
     for _ in range(2):
-        say("reception", "POST /patients/K-104/walk-in", nonce="w" * 20, why="a red eye")
+        say("reception", "POST /patients/K-104/walk-in", nonce="w" * 20, signs=["pain"], why="a red eye")
     assert len([v for v in say("reception", "GET /visits") if v["stands"] == "here"]) == 2
     lines = [{"code": "Q-1", "name": "Li Wei", "eye": "left"}]
     for _ in range(2):

@@ -15,8 +15,9 @@ from followup.desks.planning import with_visits
 
 def _visit(day: date, status: str, *serves: str) -> Any:
     seen_on = day if status == "fulfilled" else None
+    served = serves if status == "fulfilled" else ()
     return SimpleNamespace(
-        day=day, seen_on=seen_on, status=status, cannot_move=False, served=(), serves=serves
+        day=day, seen_on=seen_on, status=status, cannot_move=False, served=served, serves=serves
     )
 
 

@@ -79,22 +79,6 @@ def test_only_reception_says_that_someone_did_not_come_and_the_patient_stays_on_
     assert "The patient did not come to the visit." in _page(signed, words_of, "/to-reach")
 
 
-def test_what_was_not_looked_at_stays_open_as_a_visit_of_its_own(signed, form_of):
-    signed.clock.on(7)
-    reception = signed.log_in("reception")
-    page = reception.get("/patients/K-104").text
-    arrived = re.search(r'action="(/trips/\d+/arrived)"', page)[1]
-    reception.post(arrived, data=form_of(page, arrived))
-    page = reception.get("/patients/K-104").text
-    seen = re.search(r'action="(/trips/\d+/seen)"', page)[1]
-    ticked = form_of(page, seen)["served"]
-    assert len(ticked) >= 1
-    none = reception.post(seen, data={})
-    assert none.status_code == 422
-    assert reception.post(seen, data={"served": ticked}).status_code == 303
-    assert _states(signed).count("fulfilled") == 1
-
-
 def test_a_nonce_of_another_visit_is_refused(signed, routine, form_of):
     changes = {"patient.code": ["K-105"], "patient.name": ["Tom Ashby"]}
     _patient(signed, routine, form_of, **changes)

@@ -117,10 +117,13 @@ def test_from_the_operation_to_an_old_sheet_at_the_window(story, routine, form_o
     typed = reception.post("/find", data={"text": code.replace("-", " ").lower()})
     assert typed.headers["location"] == found.headers["location"]
 
-    # The visit is marked as done, and the next one is shown.
-    page = reception.get("/patients/K-104").text
-    done = re.search(r'action="(/trips/\d+/seen)"', page)[1]
-    assert reception.post(done, data=form_of(page, done)).status_code == 303
+    # The surgeon's findings close the visit; reception only says that the patient has left.
+    eye = "/patients/K-104/eyes/right"
+    findings = form_of(surgeon.get(eye).text, f"{eye}/findings") | {"reviews.0.cells": ["1+"]}
+    assert surgeon.post(f"{eye}/findings", data=findings).status_code == 303
+    page = words_of(reception.get("/patients/K-104").text)
+    assert "Here now" not in page
+    assert "Tuesday 2 March 2027 seen" in page
 
     # The surgeon changes the taper: the effect is said, then stored, then signed with a reason.
     change = f"{plan}/steps"

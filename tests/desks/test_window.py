@@ -78,9 +78,11 @@ def test_a_visit_moves_inside_its_window_and_never_out_of_it(coming, form_of, wo
     nonce = form_of(browser.get("/patients/K-104").text, _arrive(browser))
     trip = browser.post(_arrive(browser), data=nonce)
     assert trip.status_code == 303
-    browser.post(
-        re.search(r"/trips/\d+/seen", browser.get("/patients/K-104").text)[0],
-        data={"served": re.findall(r'name="served" value="([^"]+)"', browser.get("/patients/K-104").text)},
+    surgeon = house.log_in("surgeon")
+    there = surgeon.get("/patients/K-104").text
+    surgeon.post(
+        re.search(r"/trips/\d+/seen", there)[0],
+        data={"served": re.findall(r'name="served" value="([^"]+)"', there)},
     )
     page = browser.get(_move_address(browser)).text
     days = re.findall(r'name="day" value="(\d{4}-\d\d-\d\d)"( checked)?', page)
@@ -123,7 +125,7 @@ def test_somebody_without_a_visit_is_on_todays_list_at_once(coming, form_of, wor
     house.clock.on(3)
     browser = house.log_in("reception")
     page = browser.get("/patients/K-104").text
-    form = form_of(page, "/patients/K-104/walk-in")
+    form = form_of(page, "/patients/K-104/walk-in") | {f"sign.{i}": ["no"] for i in range(4)}
     assert browser.post("/patients/K-104/walk-in", data=form | {"why": [""]}).status_code == 422
     for _ in range(2):
         answer = browser.post("/patients/K-104/walk-in", data=form | {"why": ["something in the eye"]})

@@ -14,7 +14,7 @@ from followup.recall.worklist import reason, worklist
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.sheets import hand_over_sheet, issue_sheet
 from followup.records.sites import Site, put_site
-from followup.records.visits import mark_arrived, mark_noshow, move_trip
+from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow, move_trip
 
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
 CHILD = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")
@@ -146,8 +146,7 @@ def test_a_draft_without_questions_is_on_the_list_when_a_day_has_passed_without_
 def test_a_changed_draft_beside_a_signed_plan_is_on_the_list_only_with_questions(ward):
     plan = ward.signed()
     _in_hand(ward, plan)
-    with ward.store.write(ward.reception, ward.at(1)) as unit:
-        mark_arrived(unit, trip_id=ward.trips(plan)[0].id, nonce="n")
+    _seen(ward, plan, 0, day=1)
     ward.draft(plan.patient_id)
     assert _list(ward, ward.at(4)) == ()
     ward.draft(plan.patient_id, ward.body(questions=(QUESTION,)))
@@ -247,8 +246,11 @@ def test_the_worst_tier_leads_the_line_however_long_the_other_is_overdue(ward):
 
 
 def _seen(ward, plan, number: int, day: int) -> None:
+    """The patient came and what the visit was for was looked at."""
     with ward.store.write(ward.reception, ward.at(day)) as unit:
         mark_arrived(unit, trip_id=ward.trips(plan)[number].id, nonce=f"{number}")
+    with ward.store.write(ward.surgeon, ward.at(day)) as unit:
+        mark_fulfilled(unit, trip_id=ward.trips(plan)[number].id)
 
 
 def test_who_missed_a_visit_and_came_to_the_next_is_not_overdue_but_must_be_planned_again(ward):

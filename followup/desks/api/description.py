@@ -11,6 +11,7 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse
 
 from followup.desks.api import (
+    danger,
     door,
     eyes,
     figures,
@@ -35,6 +36,7 @@ ROUTERS = (
     plans.router,
     steps.router,
     eyes.router,
+    danger.router,
     my_patients.router,
     sheets.router,
     visits.router,

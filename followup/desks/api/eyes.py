@@ -8,7 +8,7 @@ from typing import Annotated
 from fastapi import Path
 from pydantic import Field
 
-from followup.clinical.careplan import Course
+from followup.clinical.careplan import Course, CourseState
 from followup.clinical.proposal import Outcome
 from followup.clinical.record import Findings
 from followup.desks.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
@@ -34,8 +34,18 @@ Eye = Annotated[OneEye, Path(alias="eye")]
 On = Annotated[Day, Path(alias="on")]
 
 
+class NotTakenOut(Given):
+    """A course by its key that is held or stopped, and why."""
+
+    course: str
+    state: CourseState
+    why: list[str]
+
+
 class EyeOut(Given):
     """One eye: ``looks`` newest first, ``courses`` of the plan in force, ``visits`` that are for it.
+
+    ``taken_now`` are the keys of the courses that are given today; ``not_taken`` those held or stopped.
 
     ``seen`` is the version of the record, ``plan_number`` that of the newest plan.
     """
@@ -45,6 +55,8 @@ class EyeOut(Given):
     operated: list[date]
     looks: list[Findings]
     courses: list[Course]
+    taken_now: list[str]
+    not_taken: list[NotTakenOut]
     visits: list[VisitOut]
     seen: int
     plan_number: int
@@ -121,6 +133,11 @@ def one_eye(visit: AnyVisit, code: Code, eye: Eye) -> EyeOut:
         operated=list(case.operated),
         looks=list(case.looks),
         courses=list(case.courses()),
+        taken_now=[course.key for course in case.taken(visit.today)],
+        not_taken=[
+            NotTakenOut(course=item.course.key, state=item.course.state, why=list(item.why))
+            for item in case.not_taken(visit.today)
+        ],
         visits=[visit_out(line, visit.today) for line in case.lines],
         seen=case.version.number,
         plan_number=case.plans[0].number if case.plans else 0,

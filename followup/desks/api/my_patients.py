@@ -8,7 +8,8 @@ from pydantic import Field
 
 from followup.clinical.record import Findings
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
-from followup.desks.api.people import Person, person_of
+from followup.desks.api.danger import AlertOut, alert_out
+from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.desk import AnyVisit
 from followup.desks.surgeon import overview, say_standing
 from followup.recall.worklist import reason
@@ -17,7 +18,7 @@ router = router_of("Eyes")
 
 
 class InflamedOut(Given):
-    """An eye with cells or worse at its last look of the week; ``day`` counts from surgery."""
+    """An eye above what is expected at its last look of the week; ``day`` counts from surgery."""
 
     patient: Person
     look: Findings
@@ -40,8 +41,12 @@ class DecideOut(Given):
 
 
 class MyPatients(Given):
-    """Inflamed eyes of the week, worst first; my own overdue patients; decisions that wait for me."""
+    """Eyes in danger first; who left without findings; inflamed eyes of the week, worst first; my own
+    overdue patients; decisions that wait for me.
+    """
 
+    danger: list[AlertOut]
+    left: list[VisitOut]
     inflamed: list[InflamedOut]
     overdue: list[MineOut]
     decide: list[DecideOut]
@@ -59,6 +64,8 @@ def my_patients(visit: AnyVisit) -> MyPatients:
     """Whom the surgeon must look after today."""
     found, words, today = overview(visit), visit.texts.translator, visit.today
     return MyPatients(
+        danger=[alert_out(visit, one) for one in found.danger],
+        left=[visit_out(line, today) for line in found.left],
         inflamed=[
             InflamedOut(patient=person_of(one.who, today), look=one.look, day=one.day)
             for one in found.inflamed

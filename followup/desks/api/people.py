@@ -68,7 +68,10 @@ class Check(Given):
 
 
 class VisitOut(Given):
-    """One visit and how it stands today; ``days`` counts those past the last possible one."""
+    """One visit and how it stands today; ``days`` counts those past the last possible one.
+
+    ``served`` are the keys of ``for_what`` that were looked at, by findings or said by a person.
+    """
 
     id: int
     patient: Person
@@ -80,7 +83,9 @@ class VisitOut(Given):
     days: int
     tier: Tier
     for_what: list[Check]
+    served: list[str]
     arrived_at: datetime | None
+    left_at: datetime | None
 
 
 def person_of(who: PatientView, today: date) -> Person:
@@ -141,5 +146,7 @@ def visit_out(line: VisitLine, today: date) -> VisitOut:
         days=line.days,
         tier=seen.tier,
         for_what=[Check(key=item.key, text=item.text, eye=item.eye) for item in line.reasons],
+        served=list(seen.served),
         arrived_at=seen.arrived_at,
+        left_at=seen.left_at,
     )

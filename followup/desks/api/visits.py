@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import Body, Query
 from pydantic import Field
 
-from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, TripId, router_of
+from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, TripId, Truth, router_of
+from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import (
     Person,
     PlanLine,
@@ -19,16 +20,18 @@ from followup.desks.api.people import (
     sheet_line,
     visit_out,
 )
+from followup.desks.danger import InDanger
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.finding import LONGEST_SEARCH, scanned
 from followup.desks.moving import days_to_choose, move_to, promise
 from followup.desks.noted import noted_today
-from followup.desks.reception import arrive, come_in, finish, stay_away
+from followup.desks.reception import arrive, come_in, finish, go_home, stay_away
 from followup.desks.recording import known_patient
 from followup.desks.visit_lines import visit_lines
 from followup.recall.codes import Scan
 from followup.recall.photos import read_photo
 from followup.recall.worklist import reason, worklist
+from followup.records.alerts import open_alerts
 from followup.records.attempts import StandingWord, standing_of
 from followup.records.patients import search_patients
 from followup.records.plans import plans_of
@@ -63,7 +66,7 @@ class NotedOut(Given):
 
 
 class PatientOut(Given):
-    """A patient with every plan, sheet and visit.
+    """A patient with every plan, sheet and visit, and what stands open about an eye in danger.
 
     ``worries`` say in sentences why to reach them; ``standing`` is "followed" unless someone said otherwise.
     """
@@ -74,6 +77,7 @@ class PatientOut(Given):
     visits: list[VisitOut]
     worries: list[str]
     standing: StandingWord
+    alerts: list[AlertOut]
     noted: list[NotedOut]
 
 
@@ -82,16 +86,26 @@ class Arrival(Sent):
 
 
 class WalkIn(Sent):
-    """``why`` in a few words."""
+    """``signs``: which of the four are said yes to; any of them is an alert until a look is stored.
+
+    ``why`` in a few words; it may be empty only where there is a sign.
+    """
 
     nonce: Nonce
-    why: Annotated[Line, Field(min_length=1)]
+    signs: Annotated[
+        list[Literal["sight falls", "pain", "redness grows", "knock or flashes"]], Field(max_length=4)
+    ]
+    why: Line = ""
 
 
 class Seen(Sent):
-    """``served`` are keys of ``for_what``; what was not looked at stays open. Null: all of it."""
+    """``served`` are keys of ``for_what`` that were looked at, beside what findings have closed.
 
-    served: Annotated[list[Annotated[Line, Field(min_length=1)]], Field(max_length=40)] | None = None
+    What was not looked at stays open. ``nothing``: none was, and the visit is open again.
+    """
+
+    served: Annotated[list[Annotated[Line, Field(min_length=1)]], Field(max_length=40)]
+    nothing: Truth = False
 
 
 class Moved(Sent):
@@ -148,6 +162,7 @@ def patient(visit: AnyVisit, code: Code) -> PatientOut:
                 reason(item, words) for item in worklist(session, visit.now) if item.patient.id == who.id
             ],
             standing=said.standing if (said := standing_of(session, who.id)) else "followed",
+            alerts=[alert_out(visit, InDanger(one, who)) for one in open_alerts(session, [who.id])],
             noted=[NotedOut.model_validate(one) for one in noted_today(session, visit, [who.code])],
         )
 
@@ -172,10 +187,16 @@ def no_show(visit: AnyVisit, trip_id: TripId) -> VisitOut:
     return _visit(visit, stay_away(visit, trip_id))
 
 
+@router.post("/visits/{trip}/left")
+def left(visit: AnyVisit, trip_id: TripId) -> VisitOut:
+    """The patient went home. Without findings the visit stands on the surgeon's list."""
+    return _visit(visit, go_home(visit, trip_id))
+
+
 @router.post("/visits/{trip}/seen")
 def seen(visit: AnyVisit, trip_id: TripId, sent: Seen) -> VisitOut:
-    """The visit is over; what was not looked at stays open as a visit of its own."""
-    return _visit(visit, finish(visit, trip_id, None if sent.served is None else tuple(sent.served)))
+    """Say one by one what was looked at; the rest stays open as a visit of its own."""
+    return _visit(visit, finish(visit, trip_id, tuple(sent.served), sent.nothing))
 
 
 @router.post("/visits/{trip}/book")
@@ -204,7 +225,7 @@ def move(visit: AnyVisit, trip_id: TripId, sent: Moved) -> VisitOut:
 @router.post("/patients/{code}/walk-in")
 def walk_in(visit: AnyVisit, code: Code, sent: WalkIn) -> VisitOut:
     """Somebody comes without a visit for today."""
-    return _visit(visit, come_in(visit, code, why=sent.why, nonce=sent.nonce))
+    return _visit(visit, come_in(visit, code, why=sent.why, signs=sent.signs, nonce=sent.nonce))
 
 
 def _visit(visit: Visit, changed: TripView) -> VisitOut:

@@ -44,7 +44,7 @@ class AlertRow(SQLModel, table=True):
 
 
 class LeavingCheckRow(SQLModel, table=True):
-    """A check of the day of surgery was done (``mmhg``: the pressure), or the patient went without, and why."""
+    """A check of the day of surgery: ``mmhg`` is the pressure, ``why`` the reason to go without it."""
 
     __tablename__ = "leaving_check"
     __table_args__ = (
