@@ -6,11 +6,10 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator
 
 from followup.cli.contract import visible
-from followup.cli.words import counted, listed, long_day, one_line, short_day
-from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded, Reason
+from followup.cli.words import counted, listed, long_day, one_line
+from followup.clinical.careplan import Adjustment, CarePlan, Reason
 from followup.clinical.compare import compare_plans
 from followup.clinical.compare_words import in_english
-from followup.clinical.english import steps_words
 from followup.clinical.proposal import Outcome, Proposal
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
@@ -22,19 +21,23 @@ Signed = Callable[[tuple[Adjustment, ...]], CarePlan]
 
 def render_review(outcome: Outcome, record: Record, protocol: Protocol, now: CarePlan, signed: Signed) -> str:
     """Every finding, note and proposal; ``signed`` gives the plan that adjustments would make of ``now``."""
+    due = counted(outcome.present_count, "steroid drop", "steroid drops")
+    taken = "" if outcome.taken_count == outcome.present_count else ", and none were taken"
     lines = [
         f"{one_line(record.patient.name)}, code {record.patient.code}, {outcome.eye} eye",
         f"Look on {long_day(outcome.date)}, day {outcome.day} after surgery.",
-        f"{outcome.expected.capitalize()}; {counted(outcome.present_count, 'steroid drop', 'steroid drops')} "
-        "due that day.",
+        f"{outcome.expected.capitalize()}; {due} due that day{taken}.",
         f"Protocol: {protocol.label}. Nothing changes before a surgeon signs.",
         *_section("Same-day senior review: no proposal is made", (c.text for c in outcome.senior)),
+        *_section("What to do now", outcome.now),
         *_section("For a senior", (c.text for c in outcome.notes)),
         *_section("Pressure", [outcome.response] if outcome.response else []),
+        *_section("Asked first", [outcome.waits] if outcome.waits else []),
         *_section("Not seen, and never counted as normal", (q.text for q in outcome.missing)),
     ]
+    numbers = {proposal.id: f"proposal {i}" for i, proposal in enumerate(outcome.proposals, 1)}
     for number, proposal in enumerate(outcome.proposals, 1):
-        lines += ["", f"Proposal {number}: {proposal.id}", *_proposal(proposal, protocol, now, signed)]
+        lines += ["", f"Proposal {number}", *_proposal(proposal, numbers, protocol, now, signed)]
     return visible("\n".join(lines))
 
 
@@ -43,44 +46,34 @@ def _section(title: str, lines: Iterable[str]) -> list[str]:
     return ["", title, *(_wrapped(line) for line in found)] if found else []
 
 
-def _proposal(proposal: Proposal, protocol: Protocol, now: CarePlan, signed: Signed) -> Iterator[str]:
+def _proposal(
+    proposal: Proposal, numbers: dict[str, str], protocol: Protocol, now: CarePlan, signed: Signed
+) -> Iterator[str]:
     yield _wrapped(proposal.title)
     if proposal.today:
         yield _wrapped("Today.")
     if proposal.opposes:
-        yield _wrapped(f"It pulls the other way than {listed(proposal.opposes)}: choose one.")
+        others = listed(numbers[id_] for id_ in proposal.opposes)
+        yield _wrapped(f"It pulls the other way than {others}: choose one.")
     if proposal.alternative_to:
-        yield _wrapped(f"Instead of {listed(proposal.alternative_to)}: choose one.")
-    for adjustment in proposal.adjustments:
-        yield _wrapped(f"changes: {_change(adjustment, protocol)}")
+        yield _wrapped(f"Instead of {listed(numbers[id_] for id_ in proposal.alternative_to)}: choose one.")
+    yield from (_wrapped(f"mind: {text}") for text in proposal.cautions)
     for offer in proposal.offers:
         against = f" ({'; '.join(offer.cautions)})" if offer.cautions else ""
-        yield _wrapped(f"may be added: {offer.kind}, {offer.medicine} {offer.count} a day{against}")
+        yield _wrapped(f"may be added: {offer.name}{against}")
     for refused in proposal.not_offered:
         yield _wrapped(f"not offered: {refused.kind}: {refused.why}")
-    if proposal.adjustments:
+    if proposal.if_signed:
+        yield _wrapped(proposal.if_signed)
         edits = accept([proposal], by="a surgeon", reason="")
         for line in in_english(compare_plans(now, signed(edits)), protocol):
-            yield _wrapped(f"signed: {line}")
+            yield _wrapped(f"then: {line}")
     yield from (_wrapped(line) for line in _because(proposal.reasons))
-
-
-def _change(adjustment: Adjustment, protocol: Protocol) -> str:
-    if isinstance(adjustment, CourseEdit):
-        if not adjustment.steps:
-            return f"{adjustment.course} ends the day before {short_day(adjustment.starts)}"
-        return f"{adjustment.course} from {short_day(adjustment.starts)}: {steps_words(adjustment.steps)}"
-    if isinstance(adjustment, CourseAdded):
-        name = protocol.formulary[adjustment.medicine].label
-        return f"{name} from {short_day(adjustment.starts)}: {steps_words(adjustment.steps)}"
-    assert isinstance(adjustment, NeedAdded)
-    window = f"{short_day(adjustment.earliest)} to {short_day(adjustment.latest)}"
-    return f"a look at {adjustment.need.replace('-', ' ')} from {window}"
 
 
 def _because(reasons: Iterable[Reason]) -> Iterator[str]:
     for reason in reasons:
-        yield f"because {reason.because} [{reason.rule}; {reason.source}; {reason.mark}]"
+        yield f"because {reason.because} ({reason.source})"
 
 
 def _wrapped(line: str) -> str:

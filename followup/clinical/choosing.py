@@ -3,30 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import MAXYEAR, date, timedelta
 
-from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit
+from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.look import never_less
-from followup.clinical.proposal import Proposal
+from followup.clinical.proposal import Offer, Proposal
+from followup.clinical.review_rules import StepPair
 from followup.errors import FollowupError
 from followup.typed import typed
 
 
-def opposed(proposals: Sequence[Proposal]) -> tuple[Proposal, ...]:
-    """Mark proposals that pull opposite ways: they stand side by side and one must be chosen."""
-    return tuple(
-        proposal.model_copy(
-            update={"opposes": tuple(p.id for p in proposals if p is not proposal and _against(proposal, p))}
+def ordered(proposals: Sequence[Proposal]) -> tuple[Proposal, ...]:
+    """The most urgent first; each with the proposals that pull the other way, of which one is chosen."""
+    known = {proposal.id for proposal in proposals}
+    told = []
+    for proposal in sorted(proposals, key=_urgency):
+        others = [p for p in proposals if p is not proposal]
+        beside = [p.id for p in others if p.id in proposal.alternative_to or proposal.id in p.alternative_to]
+        against = [p.id for p in others if p.id not in beside and _against(proposal, p)]
+        told.append(
+            proposal.model_copy(
+                update={
+                    "alternative_to": tuple(id_ for id_ in beside if id_ in known),
+                    "opposes": tuple(against),
+                }
+            )
         )
-        for proposal in proposals
-    )
+    return tuple(told)
+
+
+def _urgency(proposal: Proposal) -> tuple[bool, bool, int]:
+    """Today's before others, drops that were not taken first of them but for a pressure that calls the
+    surgeon; then by the day on which the eye is seen again."""
+    looks = [change.latest for change in proposal.adjustments if isinstance(change, NeedAdded)]
+    soonest = min((day.toordinal() for day in looks), default=MAXYEAR * 366)
+    return (not proposal.senior, not proposal.today, 0 if proposal.id == "restart" else soonest)
 
 
 def _against(one: Proposal, two: Proposal) -> bool:
     directions = {one.direction, two.direction}
-    if "lower" in directions and directions & {"raise", "hold"}:
+    if "lower" in directions and directions & {"raise", "hold", "keep"}:
         return True
-    alternatives = two.id in one.alternative_to or one.id in two.alternative_to
-    return not alternatives and (_undoes(one, two) or _undoes(two, one))
+    if "keep" in directions and (directions & {"raise", "hold"} or one.direction == two.direction):
+        return True
+    return _undoes(one, two) or _undoes(two, one)
 
 
 def _undoes(one: Proposal, two: Proposal) -> bool:
@@ -62,7 +82,7 @@ def accept(
             why = f"{adjustment.reason} {typed(reason)}" if reason else adjustment.reason
             _add(signed, adjustment.model_copy(update={"by": by, "reason": why}))
     if offer is not None:
-        signed.append(_offered(proposals, offer, by, reason))
+        signed += _offered(proposals, offer, by, reason)
     return tuple(signed)
 
 
@@ -79,31 +99,61 @@ def _same_course(old: Adjustment, new: Adjustment) -> bool:
     if isinstance(old, CourseEdit) and isinstance(new, CourseEdit):
         return (old.course, old.starts) == (new.course, new.starts)
     if isinstance(old, CourseAdded) and isinstance(new, CourseAdded):
-        return (old.eye, old.medicine, old.starts) == (new.eye, new.medicine, new.starts)
+        return (old.eye, old.medicine) == (new.eye, new.medicine)
     return False
 
 
 def _both(old: Adjustment, new: Adjustment) -> Adjustment:
     if not isinstance(old, CourseEdit | CourseAdded) or not isinstance(new, CourseEdit | CourseAdded):
         return old
-    counts = [count for count, days in old.steps for _ in range(days)]
-    steps = never_less(new.steps, counts)
-    return old.model_copy(update={"steps": steps, "reason": f"{old.reason} {new.reason}"})
+    starts = min(old.starts, new.starts)
+    steps = never_less(_from(new, starts), [n for n, days in _from(old, starts) for _ in range(days)])
+    return old.model_copy(update={"starts": starts, "steps": steps, "reason": f"{old.reason} {new.reason}"})
 
 
-def _offered(proposals: Sequence[Proposal], offer: tuple[str, int], by: str, reason: str) -> Adjustment:
+def _from(change: CourseEdit | CourseAdded, day: date) -> tuple[StepPair, ...]:
+    """The steps of a change counted from an earlier day: the days before it hold no drop."""
+    late = (change.starts - day).days
+    return ((0, late), *change.steps) if late else change.steps
+
+
+def _offered(
+    proposals: Sequence[Proposal], offer: tuple[str, int], by: str, reason: str
+) -> tuple[Adjustment, ...]:
+    """The chosen pressure medicine from today, and the look without which it does not end."""
     medicine, days = offer
     for proposal in proposals:
         for one in proposal.offers:
             if one.medicine == medicine:
-                return CourseAdded(
-                    eye=proposal.eye,
-                    medicine=medicine,
-                    starts=proposal.on,
-                    steps=((one.count, days),),
-                    reason=f"{proposal.title} {typed(reason)}" if reason else proposal.title,
-                    by=by,
-                )
+                why = f"{proposal.title} {typed(reason)}" if reason else proposal.title
+                return _with_last_look(proposal, one, days, by, why)
     raise FollowupError(
         "review.offer", f'"{medicine}" was not offered', where="proposals", fix="choose an offered medicine"
     )
+
+
+def _with_last_look(proposal: Proposal, one: Offer, days: int, by: str, why: str) -> tuple[Adjustment, ...]:
+    given = CourseAdded(
+        eye=None if one.by_mouth else proposal.eye,
+        medicine=one.medicine,
+        starts=proposal.on,
+        steps=((one.count, days),),
+        reason=why,
+        by=by,
+    )
+    last = proposal.on + timedelta(days=days - 1)
+    first, target, latest = (max(last - timedelta(days=n), proposal.on) for n in one.last_look)
+    tomorrow = proposal.on + timedelta(days=1)
+    if latest < tomorrow:
+        # A single day's tablets: the look of the proposal itself comes before anything ends.
+        return (given,)
+    look = NeedAdded(
+        eye=proposal.eye,
+        need="pressure",
+        earliest=max(first, tomorrow),
+        target=max(target, tomorrow),
+        latest=latest,
+        reason="A pressure medicine that was added ends only with a look.",
+        by=by,
+    )
+    return (given, look)

@@ -288,6 +288,12 @@ def _lost(fired: Fired, wanted: str, to: str) -> Overridden:
     return Overridden(rule=fired.rule.id, wanted=wanted, lost_to=to, reason=fired.reason)
 
 
+def ended_by_edit(adjustments: Sequence[Adjustment]) -> frozenset[str]:
+    """The courses whose newest signed change ended them."""
+    newest = {edit.course: edit for edit in adjustments if isinstance(edit, CourseEdit)}
+    return frozenset(key for key, edit in newest.items() if not edit.steps)
+
+
 def apply_edits(
     courses: Sequence[Course], adjustments: Sequence[Adjustment], protocol: Protocol
 ) -> tuple[Course, ...]:

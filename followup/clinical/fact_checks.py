@@ -76,8 +76,9 @@ def unused_facts(protocol: Protocol) -> tuple[str, ...]:
     review = protocol.review
     asked = {*FACTS}
     asked |= {bare(name) for rule in protocol.rules for name in rule.names}
-    asked |= {bare(name) for entry in (*review.to_see, *review.flag) for name in entry.when}
+    asked |= {bare(n) for row in (*review.to_see, *review.before_steroid, *review.flag) for n in row.when}
     asked |= {bare(name) for entry in review.other for name in entry.when}
+    asked |= {bare(name) for entry in review.other if entry.careful for name in entry.careful.when_any}
     for fact in reversed(protocol.facts):
         if fact.name in asked:
             asked |= {bare(name) for name in _builds_on(fact)}

@@ -17,6 +17,7 @@ from followup.clinical.careplan import (
     Role,
     Step,
 )
+from followup.clinical.contraindications import check_medicine
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.facts import truth
 from followup.clinical.formulary import Medicine
@@ -42,6 +43,9 @@ class Look:
     findings: Findings
     rules: EyeRules
     plan: CarePlan
+    in_force: tuple[Course, ...] | None = None
+    """The courses that were given when the patient came, before this look was written down; ``plan`` is
+    made with it, so that what it holds (a defect, a leak) may hold courses there."""
 
     @property
     def day(self) -> int:
@@ -121,8 +125,26 @@ class Look:
 
     @property
     def present_count(self) -> int:
-        """The drops of steroid due on the day of the look; a held course gives none."""
-        return sum(c.count_on(self.findings.date) for c in self.steroid if c.state == "active")
+        """The drops of steroid due on the day of the look under the plan in force, whatever this look
+        holds; a course that was held before gives none."""
+        return sum(c.count_on(self.findings.date) for c in self.steroid_in_force if c.state == "active")
+
+    @property
+    def steroid_in_force(self) -> tuple[Course, ...]:
+        """This eye's steroid drops as the patient was told to take them before this look."""
+        courses = self.plan.courses if self.in_force is None else self.in_force
+        mine = (c for c in courses if c.eye == self.findings.eye and c.role == "steroid")
+        return tuple(c for c in mine if c.state != "stopped")
+
+    @property
+    def untaken(self) -> bool:
+        """Whether the drops were stopped, ran out or were lost."""
+        return self.findings.drops_taken in ("stopped", "run out", "lost")
+
+    @property
+    def taken_count(self) -> int:
+        """The drops of steroid that the cells are read against: none where none were taken."""
+        return 0 if self.untaken else self.present_count
 
     @property
     def last_steroid_day(self) -> date | None:
@@ -203,6 +225,12 @@ class Look:
         """As :meth:`raised`, but with the steroid that the eye gets now."""
         return self._steroid(self.running, never_less(self.capped(steps), self.remaining), why)
 
+    def restarted(self, why: str) -> tuple[CourseEdit | CourseAdded, ...]:
+        """From today on what was ordered: the present step anew and whole, then the later ones."""
+        today = self.findings.date
+        planned = counts_from(self.steps, today)
+        return self._steroid(self.running, never_less(self.steps_ahead, planned), why, starts=today)
+
     def lowered(self, steps: Sequence[StepPair], why: str) -> tuple[CourseEdit | CourseAdded, ...]:
         """From tomorrow on the steroid that the eye gets now runs as ``steps``, and no other."""
         return self._steroid(self.running, tuple(steps), why)
@@ -212,11 +240,15 @@ class Look:
         return tuple((min(count, self.hourly), days) for count, days in steps)
 
     def _steroid(
-        self, course: Course | None, steps: tuple[StepPair, ...], why: str
+        self, course: Course | None, steps: tuple[StepPair, ...], why: str, starts: date | None = None
     ) -> tuple[CourseEdit | CourseAdded, ...]:
+        starts = starts or self.tomorrow
         if course is None:
-            return (self.added(self.usual("steroid").id, steps, why),) if steps else ()
-        if steps == pairs(self.remaining):
+            return (self.added(self.fitting("steroid").id, steps, why, starts),) if steps else ()
+        other = self.instead_of(self.protocol.formulary[course.medicine])
+        if other is not None and self.refused_now(course):
+            return self._replaced(other, steps, why, starts)
+        if steps == pairs(counts_from(self.steps, starts)):
             return ()
         weaker = self._after(course)
         later = 0
@@ -225,10 +257,54 @@ class Look:
             least = min(step.count for step in course.steps)
             later = next((i for i, count in enumerate(counts) if count < least), len(counts))
             steps, after = pairs(counts[:later]), pairs([0] * later + counts[later:])
-        edits = [self.edit(course.key, steps, why)]
-        edits += [self.edit(weaker.key, after, why)] if weaker is not None else []
+        edits = [self.edit(course.key, steps, why, starts)]
+        edits += [self.edit(weaker.key, after, why, starts)] if weaker is not None else []
         ended = (c for c in self.own if c not in (course, weaker))
-        return (*edits, *(self.edit(c.key, (), why) for c in ended if self.still_due(c)))
+        return (*edits, *(self.edit(c.key, (), why, starts) for c in ended if self.still_due(c)))
+
+    def _replaced(
+        self, other: Medicine, steps: tuple[StepPair, ...], why: str, starts: date
+    ) -> tuple[CourseEdit | CourseAdded, ...]:
+        """``steps`` with another steroid, today's drops too: this look speaks against the present one."""
+        today = self.findings.date
+        counts = [self.own_count] * (starts - today).days
+        counts += [count for count, days in steps for _ in range(days)]
+        ended = tuple(self.edit(c.key, (), why, today) for c in self.own if self.still_due(c))
+        return (*ended, self.added(other.id, pairs(counts), why, today))
+
+    def refused_now(self, course: Course) -> bool:
+        """Whether this very look speaks against a course that was given until now."""
+        before = {c.key: c.state for c in self.in_force or ()}
+        return course.state == "held" and before.get(course.key) == "active"
+
+    def fitting(self, role: Role) -> Medicine:
+        """The usual medicine of this role, or where something speaks against it one of equal strength."""
+        usual = self.usual(role)
+        return usual if not self.against(usual) else self.instead_of(usual) or usual
+
+    def instead_of(self, medicine: Medicine) -> Medicine | None:
+        """A drop of the same role and potency that nothing speaks against; None where there is none."""
+        drops = ("solution", "suspension", "emulsion")
+        for other in self.protocol.formulary.values():
+            same = (other.role, other.route, other.potency) == (medicine.role, "eye", medicine.potency)
+            if same and other.form in drops and not self.against(other):
+                return other
+        return None
+
+    def against(self, medicine: Medicine, *, stops_only: bool = False) -> tuple[str, ...]:
+        """What forbids a new medicine for this eye, or (not ``stops_only``) holds it until answered."""
+        found = check_medicine(
+            self.record,
+            medicine,
+            None if medicine.route == "mouth" else self.findings.eye,
+            new=True,
+            days=1,
+            max_count=1,
+            cautions=self.protocol.cautions,
+            as_of=self.findings.date,
+        )
+        held = () if stops_only else [f for f in found if f.holds and not f.answered]
+        return tuple(f.text for f in found if f.level == "stop" or f in held)
 
     def _after(self, course: Course) -> Course | None:
         """The weaker steroid that the plan gives for the lower steps of ``course``."""
@@ -238,14 +314,19 @@ class Look:
     def still_due(self, course: Course) -> bool:
         return course.last_day is not None and course.last_day >= self.tomorrow
 
-    def edit(self, course: str, steps: tuple[StepPair, ...], why: str) -> CourseEdit:
-        return CourseEdit(course=course, starts=self.tomorrow, steps=steps, reason=why, by=NOT_SIGNED)
+    def edit(
+        self, course: str, steps: tuple[StepPair, ...], why: str, starts: date | None = None
+    ) -> CourseEdit:
+        return CourseEdit(
+            course=course, starts=starts or self.tomorrow, steps=steps, reason=why, by=NOT_SIGNED
+        )
 
     def added(
         self, medicine: str, steps: tuple[StepPair, ...], why: str, starts: date | None = None
     ) -> CourseAdded:
+        by_mouth = self.protocol.formulary[medicine].route == "mouth"
         return CourseAdded(
-            eye=self.findings.eye,
+            eye=None if by_mouth else self.findings.eye,
             medicine=medicine,
             starts=starts or self.tomorrow,
             steps=steps,

@@ -28,7 +28,7 @@ from followup.clinical.careplan import (
     Trip,
 )
 from followup.clinical.context import followed_eyes
-from followup.clinical.courses import apply_edits, draft_courses, last_steroid_day
+from followup.clinical.courses import apply_edits, draft_courses, ended_by_edit, last_steroid_day
 from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.in_use import courses_from_before
@@ -118,7 +118,7 @@ def build_plan(
     courses, overridden = _courses(setting, edits)
     until = _horizon(courses, _needs(setting, courses, edits)[0], setting)
     before = courses_from_before(record, protocol, _from_before_start(setting), until, waking)
-    net = check_courses(record, protocol, (*courses, *before.courses), as_of)
+    net = check_courses(record, protocol, (*courses, *before.courses), as_of, ended_by_edit(edits))
     given = check_given(eyes, protocol)
     steroid = decide_steroid(_hold(net.courses, eyes), eyes)
     held = steroid.courses
@@ -161,6 +161,23 @@ def build_plan(
             *visits.notices,
         ),
     )
+
+
+def courses_in_force(
+    record: Record, protocol: Protocol, *, as_of: date, edits: tuple[Adjustment, ...] = ()
+) -> tuple[Course, ...]:
+    """The courses of the plan for that day alone, without its looks and visits; none of a refused one."""
+    waking, _ = _waking(record)
+    eyes = tuple(apply_rules(context, protocol) for context in followed_eyes(record, as_of))
+    if any(eye.refused for eye in eyes):
+        return ()
+    eyes, _ = _still_followed(eyes, protocol, waking.hours)
+    setting = _Setting(record, protocol, as_of, Calendar(), eyes, waking)
+    courses, _ = _courses(setting, edits)
+    until = _horizon(courses, _needs(setting, courses, edits)[0], setting)
+    before = courses_from_before(record, protocol, _from_before_start(setting), until, waking)
+    net = check_courses(record, protocol, (*courses, *before.courses), as_of, ended_by_edit(edits))
+    return _hold(net.courses, eyes)
 
 
 def _frame(setting: _Setting, approved: bool) -> dict[str, object]:

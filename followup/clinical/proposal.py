@@ -11,15 +11,21 @@ from typing import Literal
 from followup.clinical.careplan import Adjustment, Caution, Line, Question, Reason
 from followup.clinical.record.base import Eye
 
-Direction = Literal["raise", "hold", "lower", "none"]
+Direction = Literal["raise", "hold", "lower", "keep", "none"]
+"""What becomes of the steroid: keep goes on with what is ordered, none leaves it to other proposals."""
 
 
 class Offer(Line):
-    """A pressure medicine that may be added: ``cautions`` stand against it but do not forbid it."""
+    """A pressure medicine that may be added, ``name`` being what people read: "Dorzolamide 2%, 3 times a
+    day". ``cautions`` stand against it but do not forbid it; ``last_look``: how many days before its
+    last one the pressure is looked at, earliest, target and latest."""
 
     kind: str
     medicine: str
     count: int
+    name: str
+    by_mouth: bool = False
+    last_look: tuple[int, int, int]
     cautions: tuple[str, ...] = ()
 
 
@@ -34,7 +40,9 @@ class Proposal(Line):
     """One way to go on. ``adjustments`` are what signing would change; none means "go on as planned".
 
     ``alternative_to`` lists proposals of which only one may be chosen; ``opposes`` those that pull
-    the other way. ``today`` asks for action on the day of the look.
+    the other way. ``today`` asks for action on the day of the look, ``senior`` for the surgeon then.
+    ``if_signed`` says the adjustments in a sentence; ``cautions`` are what stands in the way or must be
+    watched.
     """
 
     id: str
@@ -49,14 +57,19 @@ class Proposal(Line):
     alternative_to: tuple[str, ...] = ()
     opposes: tuple[str, ...] = ()
     today: bool = False
+    senior: bool = False
+    if_signed: str = ""
+    cautions: tuple[str, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
 
 class Outcome(Line):
     """All that one look at one eye leads to.
 
-    ``senior`` are findings for same-day senior review; with one of them there is no proposal.
-    ``missing`` are findings that were not seen and are needed; they never count as normal.
+    ``senior`` are findings for same-day senior review; with one of them there is no proposal, nothing
+    else is asked, and ``now`` says what to do. ``missing`` are findings that were not seen and are needed;
+    they never count as normal. ``waits`` says why proposals for the steroid are not shown yet.
+    ``present_count`` are the drops of steroid due that day, ``taken_count`` those really taken.
     """
 
     eye: Eye
@@ -64,7 +77,10 @@ class Outcome(Line):
     day: int
     expected: str
     present_count: int
+    taken_count: int
     senior: tuple[Caution, ...] = ()
+    now: tuple[str, ...] = ()
+    waits: str = ""
     proposals: tuple[Proposal, ...] = ()
     missing: tuple[Question, ...] = ()
     notes: tuple[Caution, ...] = ()

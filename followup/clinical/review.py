@@ -8,19 +8,23 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from followup.clinical.careplan import Adjustment, Caution, Question, Reason
-from followup.clinical.choosing import accept, opposed
+from followup.clinical.careplan import Adjustment, Caution, Course, Reason
+from followup.clinical.choosing import accept, ordered
 from followup.clinical.context import followed_eyes
+from followup.clinical.english import listed
 from followup.clinical.eye_rules import apply_rules
 from followup.clinical.look import Look
-from followup.clinical.plan import build_plan
-from followup.clinical.proposal import Outcome
+from followup.clinical.plan import build_plan, courses_in_force
+from followup.clinical.proposal import Outcome, Proposal
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Findings, Record
-from followup.clinical.review_cells import persistent, propose_for_cells, severe
-from followup.clinical.review_others import fires, propose, seen
-from followup.clinical.review_pressure import column, propose_for_pressure, response, row
-from followup.clinical.review_rules import Flag, ReviewRules, ToSee
+from followup.clinical.review_asks import asked_first, missing, waiting, waits_for
+from followup.clinical.review_cells import persistent, propose_for_cells
+from followup.clinical.review_now import due_today, raised_flags, senior, what_now
+from followup.clinical.review_others import fires, propose
+from followup.clinical.review_pressure import column, propose_for_pressure, response, row, words_of
+from followup.clinical.review_rules import ReviewRules
+from followup.clinical.review_signed import told
 from followup.errors import FollowupError
 from followup.timing.calendar import Calendar
 
@@ -43,7 +47,8 @@ def review(
     """
     look = _look(with_findings(record, findings), protocol, findings, calendar, edits)
     rules = protocol.review
-    senior = tuple(_flags(look, rules))
+    flags = raised_flags(look, rules)
+    called = senior(look, rules, flags)
     expected = rules.expected_cells(look.uveitic, look.day)
     outcome = Outcome(
         eye=findings.eye,
@@ -51,22 +56,64 @@ def review(
         day=look.day,
         expected=f"cells {expected} or fewer expected on day {look.day}",
         present_count=look.present_count,
-        senior=senior,
-        missing=_missing(look, rules),
+        taken_count=look.taken_count,
+        senior=called,
         response=response(look, rules),
     )
-    if senior:
-        return outcome
+    if called:
+        now, high = what_now(look, rules, flags), _high_pressure(look, rules)
+        return outcome.model_copy(update={"now": now, "notes": high})
+    asked = missing(look, rules)
     if look.plan.refused:
-        return outcome.model_copy(update={"notes": (_by_hand(look),)})
-    others = [o for o in rules.other if fires(look, o)]
-    may_raise = not any(o.no_raise for o in others)
-    proposals = (
-        *propose_for_cells(look, rules, may_raise),
-        *propose_for_pressure(look, rules),
-        *(propose(look, o) for o in others),
+        return outcome.model_copy(update={"missing": asked, "notes": (_by_hand(look),)})
+    proposals = _proposals(look, rules)
+    first = asked_first(look, rules, proposals)
+    if first:
+        proposals = [p for p in proposals if not waits_for(p)]
+    return outcome.model_copy(
+        update={
+            "missing": (*first, *(q for q in asked if q.id not in {f.id for f in first})),
+            "waits": waiting(first),
+            "proposals": tuple(told(look, proposal) for proposal in ordered(proposals)),
+            "notes": _notes(look, rules),
+        }
     )
-    return outcome.model_copy(update={"proposals": opposed(proposals), "notes": _notes(look, rules)})
+
+
+def _proposals(look: Look, rules: ReviewRules) -> list[Proposal]:
+    others = [o for o in rules.other if fires(look, o)]
+    forbidden = next((o.no_raise for o in others if o.no_raise), "")
+    return [
+        *propose_for_cells(look, rules, forbidden),
+        *_other_drops_again(look),
+        *propose_for_pressure(look, rules),
+        *(proposal for o in others for proposal in propose(look, o, forbidden)),
+    ]
+
+
+def _other_drops_again(look: Look) -> tuple[Proposal, ...]:
+    """Drops that were not taken where no steroid is due among them: started again as ordered."""
+    given = [course for course in due_today(look) if course.eye is not None]
+    if not look.untaken or look.present_count or not given:
+        return ()
+    names = listed(look.protocol.formulary[course.medicine].label for course in given)
+    reason = Reason(
+        rule="restart",
+        because="Drops that were not taken are started again before anything else is judged.",
+        source="common practice, no source",
+        mark="C",
+    )
+    restart = Proposal(
+        id="restart",
+        eye=look.findings.eye,
+        on=look.findings.date,
+        about="other",
+        title=f"The drops were not taken: start again today what was ordered, {names}.",
+        direction="none",
+        today=True,
+        reasons=(reason,),
+    )
+    return (restart,)
 
 
 def with_findings(record: Record, findings: Findings) -> Record:
@@ -95,10 +142,52 @@ def _look(
         raise FollowupError("review.eye", what, where="findings: eye, date", fix=fix)
     rules = apply_rules(contexts[0], protocol)
     plan = build_plan(record, protocol, as_of=day, calendar=calendar, edits=edits)
-    look = Look(record, protocol, findings, rules, plan)
+    look = Look(record, protocol, findings, rules, plan, _in_force(record, protocol, findings, edits))
     if not plan.refused:
         _refuse_ended(look)
     return look
+
+
+def _in_force(
+    record: Record, protocol: Protocol, findings: Findings, edits: tuple[Adjustment, ...]
+) -> tuple[Course, ...]:
+    """The courses of the plan in force when the patient came: this look and later ones not in it.
+
+    A steroid that an earlier look's finding holds counts as given: its plan was never signed, so the
+    patient goes on as before.
+    """
+    given = _courses_after(record, _before(record, findings), protocol, findings, edits)
+    if all(c.state != "held" for c in given if c.role == "steroid" and c.eye == findings.eye):
+        return given
+    try:
+        blind = _courses_after(record, (), protocol, findings, edits)
+    except FollowupError:  # an edit of a course that only a look brought into the plan
+        return given
+    active = {c.key for c in blind if c.state == "active" and c.role == "steroid"}
+    free: dict[str, object] = {"state": "active", "held_by": ()}
+    return tuple(c.model_copy(update=free) if c.key in active and c.state == "held" else c for c in given)
+
+
+def _courses_after(
+    record: Record,
+    looks: tuple[Findings, ...],
+    protocol: Protocol,
+    findings: Findings,
+    edits: tuple[Adjustment, ...],
+) -> tuple[Course, ...]:
+    past = record.model_copy(update={"reviews": looks})
+    return courses_in_force(past, protocol, as_of=findings.date, edits=edits)
+
+
+def _before(record: Record, findings: Findings) -> tuple[Findings, ...]:
+    """The looks before this one; of one day those of an earlier hour, and those at the other eye."""
+
+    def earlier(look: Findings) -> bool:
+        if look.date != findings.date or look.eye != findings.eye:
+            return look.date <= findings.date
+        return look.time is not None and findings.time is not None and look.time < findings.time
+
+    return tuple(look for look in record.reviews if look is not findings and earlier(look))
 
 
 def _refuse_ended(look: Look) -> None:
@@ -119,16 +208,6 @@ def _refuse_ended(look: Look) -> None:
         )
 
 
-def _flags(look: Look, rules: ReviewRules) -> list[Caution]:
-    found = [
-        Caution(id=f.id, text=f.text, eye=look.findings.eye, level="stop", reasons=(look.reason(f),))
-        for f in rules.flag
-        if _raised(look, f)
-    ]
-    cells = severe(look, rules)
-    return found if cells is None else [*found, cells]
-
-
 def _by_hand(look: Look) -> Caution:
     return Caution(
         id="by-hand",
@@ -142,52 +221,14 @@ def _by_hand(look: Look) -> Caution:
 def _notes(look: Look, rules: ReviewRules) -> tuple[Caution, ...]:
     """What a senior should know although proposals stand: cells that stay, a pressure for today."""
     late = persistent(look, rules)
-    found = [late] if late else []
-    pressure = row(look, rules)
-    if pressure is not None and pressure.cell(column(look)).senior:
-        text = f"{look.pressure:g} mmHg: {pressure.cell(column(look)).text}"
-        rule = f"pressure-{pressure.id}"
-        reason = Reason(rule=rule, because=text, source="common practice, no source", mark="C")
-        found.append(
-            Caution(id="pressure-now", text=text, eye=look.findings.eye, level="stop", reasons=(reason,))
-        )
-    return tuple(found)
+    return (*([late] if late else []), *_high_pressure(look, rules))
 
 
-def _raised(look: Look, flag: Flag) -> bool:
-    in_time = look.day >= flag.from_day and (flag.to_day is None or look.day <= flag.to_day)
-    high = flag.pressure_at_least
-    return (
-        in_time
-        and seen(look, flag.finding, flag.is_)
-        and all(look.fact(name) for name in flag.when)
-        and (high is None or (look.pressure is not None and look.pressure >= high))
-    )
-
-
-def _missing(look: Look, rules: ReviewRules) -> tuple[Question, ...]:
-    """Findings that a look at this time needs and this one does not have."""
-    return tuple(_asked(look, entry) for entry in rules.to_see if _lacks(look, entry))
-
-
-def _lacks(look: Look, entry: ToSee) -> bool:
-    in_time = look.day >= entry.from_day and (entry.to_day is None or look.day <= entry.to_day)
-    nothing = (None, "not seen", "not done", "not asked", *entry.or_is)
-    unseen = getattr(look.findings, entry.finding) in nothing
-    return in_time and unseen and all(look.fact(name) for name in entry.when)
-
-
-def _asked(look: Look, entry: ToSee) -> Question:
-    reason = Reason(
-        rule="not-seen",
-        because="What was not seen never counts as normal.",
-        source="common practice, no source",
-        mark="C",
-    )
-    return Question(
-        id=f"missing-{entry.finding.replace('_', '-')}",
-        text=entry.text,
-        eye=look.findings.eye,
-        fields=(f"findings.{entry.finding}",),
-        reasons=(reason,),
-    )
+def _high_pressure(look: Look, rules: ReviewRules) -> tuple[Caution, ...]:
+    found = row(look, rules)
+    cell = found.cell(column(look)) if found else None
+    if found is None or cell is None or not cell.senior:
+        return ()
+    text = f"{look.pressure:g} mmHg: {words_of(cell, bool(look.remaining))}"
+    reason = Reason(rule=f"pressure-{found.id}", because=found.because, source=found.source, mark=found.mark)
+    return (Caution(id="pressure-now", text=text, eye=look.findings.eye, level="stop", reasons=(reason,)),)

@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from followup.clinical.careplan import Adjustment, Caution, Reason
+from followup.clinical.english import steps_words, window_words
 from followup.clinical.look import Look
 from followup.clinical.proposal import Direction, Proposal
 from followup.clinical.review_rules import GRADES, Cells, ReviewRules, Settings, StepPair
+
+_GONE = {"stopped": "The drops were stopped", "run out": "The drops ran out", "lost": "The drops were lost"}
 
 
 def expected_grade(look: Look, rules: ReviewRules) -> int:
@@ -16,15 +19,16 @@ def expected_grade(look: Look, rules: ReviewRules) -> int:
 
 
 def severe(look: Look, rules: ReviewRules) -> Caution | None:
-    """Cells that ask for a senior the same day: 3+ from day 2, or a rise at the hourly count."""
+    """Cells that ask for a senior the same day: so many on that day, or a rise at the hourly count."""
     s = rules.settings
     if look.cells is None:
         return None
-    if look.cells >= _grade(s.senior_cells) and look.day >= s.senior_cells_from_day:
+    soon = look.cells >= _grade(s.senior_cells) and look.day >= s.senior_cells_from_day
+    if soon or look.cells >= _grade(s.senior_cells_any_day):
         text = f"Cells {GRADES[look.cells]} on day {look.day}: same-day senior review."
         return _caution(look, s, "cells-3", text)
-    if rises(look, s) and look.present_count >= look.hourly:
-        text = f"Cells {GRADES[look.cells]} on {look.present_count} drops a day: same-day senior review."
+    if rises(look, s) and look.taken_count >= look.hourly:
+        text = f"Cells {GRADES[look.cells]} on {look.taken_count} drops a day: same-day senior review."
         return _caution(look, s, "cells-at-hourly", text)
     return None
 
@@ -34,29 +38,31 @@ def rises(look: Look, s: Settings) -> bool:
     if look.cells is None or look.day < s.rise_from_day:
         return False
     before = look.cells_before
-    return look.cells >= _grade(s.rise_cells) or (before is not None and look.cells - before >= 2)
+    return look.cells >= _grade(s.rise_cells) or (before is not None and look.cells - before >= s.rise_steps)
 
 
-def propose_for_cells(look: Look, rules: ReviewRules, may_raise: bool) -> tuple[Proposal, ...]:
+def propose_for_cells(look: Look, rules: ReviewRules, forbidden: str) -> tuple[Proposal, ...]:
     """The proposals for the steroid. Unseen cells give none; an eye with cells is never given less.
 
-    ``may_raise`` is False while another finding (a leak) forbids more steroid.
+    ``forbidden``: what forbids more steroid at this look ("the wound leaks"); "" where nothing does.
     """
     s = rules.settings
+    if look.untaken and look.present_count:
+        return _again(look, s, forbidden)
     if look.cells is None:
-        return ()
+        return _swapped(look, s)
     raised = _raise(look, s)
     if raised is not None:
-        return (raised,) if may_raise else (_not_raised(look, s),)
+        return (_not_raised(look, s, forbidden),) if forbidden else (raised,)
     before, expected = look.cells_before, expected_grade(look, rules)
     worse = before is not None and look.cells > before
     if look.cells > expected and not look.own_count:
         return (_watch(look, s, expected),)
-    if worse and look.own_count and may_raise:
+    if worse and look.own_count and not forbidden:
         return _worse(look, s, expected)
     if look.cells > expected:
         return (_hold(look, s, expected),)
-    go_on = _go_on(look, s)
+    go_on = _go_on(look, s, expected)
     return (go_on, *_shorten(look, s, go_on.id))
 
 
@@ -68,56 +74,88 @@ def persistent(look: Look, rules: ReviewRules) -> Caution | None:
         limit = s.persistent_after_uveitic
     elif look.fact("event"):
         limit = s.persistent_after_event
-    if look.cells is None or look.cells < 1 or look.day <= limit:
+    if not _reaches(look, s.persistent_cells) or look.day <= limit:
         return None
     text = (
-        f"Cells {GRADES[look.cells]} on day {look.day}: look for lens material, a lens that rubs, iris in "
-        "the wound, slow infection. Senior review."
+        f"Cells {GRADES[look.cells or 0]} on day {look.day}: look for lens material, a lens that rubs, iris "
+        "in the wound, slow infection. Senior review."
     )
     return _caution(look, s, "persistent", text)
 
 
+def _again(look: Look, s: Settings, forbidden: str) -> tuple[Proposal, ...]:
+    """Drops that were not taken are started again before anything is said of the cells."""
+    gone = _GONE[look.findings.drops_taken or "stopped"]
+    steps = look.steps_ahead
+    if not steps:
+        # The steroid from before the operation alone: it has no end, and no steps to change.
+        title = f"{gone}: start again today what was ordered; seen again {window_words(s.see_again)}."
+    else:
+        title = (
+            f"{gone}: start again today what was ordered, {steps_words(steps)}; "
+            f"seen again {window_words(s.see_again)}."
+        )
+    looks = look.seen_again("inflammation", s.see_again, title)
+    restart = _proposal(look, s, "restart", title, "keep", (*look.restarted(title), *looks))
+    restart = restart.model_copy(update={"today": True})
+    raised = None if look.cells is None or forbidden else _raise(look, s)
+    if raised is None or _tomorrow(raised) <= look.own_count:
+        return (restart,)
+    return (
+        restart.model_copy(update={"alternative_to": (raised.id,)}),
+        raised.model_copy(update={"alternative_to": (restart.id,)}),
+    )
+
+
+def _tomorrow(proposal: Proposal) -> int:
+    """The most drops a day that a proposal gives of one steroid in its first step."""
+    return max((a.steps[0][0] for a in proposal.adjustments if a.kind != "look" and a.steps), default=0)
+
+
 def _raise(look: Look, s: Settings) -> Proposal | None:
     """More steroid at once: a rescue without drops, a rebound, or a rise."""
-    count = look.present_count
     rescue = look.fact("dropless") and not look.steroid and _reaches(look, s.rescue_cells)
     rebound = _rebound(look, s)
     if not (rescue or rebound or rises(look, s)):
         return None
-    first = ((s.least_count, s.least_days),) if count < s.least_count else s.hourly_then
+    first = ((s.least_count, s.least_days),) if look.taken_count < s.least_count else s.hourly_then
     later = s.rebound_steps[1:] if rebound else _later(look, s)
-    steps = (*first, *later)
+    steps, again = (*first, *later), window_words(s.see_again)
     if rescue:
-        title = (
-            f"The rescue path: {steps[0][0]} drops of steroid a day at once, then down; see in 2 to 4 days."
-        )
-        return _rescue(look, s, title, steps)
-    top = min(steps[0][0], look.hourly)
+        title = f"The rescue path: {steps[0][0]} drops of steroid a day at once, then down; see {again}."
+        return _rescue(look, s, title, look.capped(steps))
+    changes = look.raised(steps, "")
+    top = max((a.steps[0][0] for a in changes if a.steps), default=look.own_count)
     if rebound:
-        title = f"Inflammation has come back: {top} a day, then down slowly; see in 2 to 4 days."
+        title = f"Inflammation has come back: {top} a day, then down slowly; see {again}."
     else:
-        title = f"Raise the steroid from {count} to {top} a day, then down again; see in 2 to 4 days."
-    again = look.seen_again("inflammation", s.see_again, title)
-    return _proposal(
-        look, s, "rebound" if rebound else "raise", title, "raise", (*look.raised(steps, title), *again)
-    )
+        title = f"Raise the steroid from {look.own_count} to {top} a day, then down again; see {again}."
+    changes = look.raised(steps, title)
+    looks = look.seen_again("inflammation", s.see_again, title)
+    return _proposal(look, s, "rebound" if rebound else "raise", title, "raise", (*changes, *looks))
 
 
 def _rescue(look: Look, s: Settings, title: str, steps: tuple[StepPair, ...]) -> Proposal:
     """An eye without drops: the steroid begins on the day of the look itself."""
-    added = look.added(look.usual("steroid").id, look.capped(steps), title, look.findings.date)
+    added = look.added(look.fitting("steroid").id, steps, title, look.findings.date)
     again = look.seen_again("inflammation", s.see_again, title)
     made = _proposal(look, s, "rescue", title, "raise", (added, *again))
     return made.model_copy(update={"today": True})
 
 
 def _rebound(look: Look, s: Settings) -> bool:
-    """1+ or more after the taper's end, or on its way down in an eye that had been quiet."""
+    """1+ or more after the taper's end or on its way down.
+
+    A uveitic eye needs no quiet look before; while its taper runs it is a rebound only from a day on,
+    because before that day the table of expected cells decides. Any other eye had to be quiet.
+    """
     last = look.last_steroid_day
     if last is None or look.day < s.rise_from_day or not _reaches(look, s.rebound_cells):
         return False
     if look.steroid_over:
         return look.findings.date <= last + timedelta(days=s.rebound_days)
+    if look.uveitic:
+        return look.day >= s.rebound_uveitic_from_day and look.own_count > 0
     top = max((step.count for step in look.steps), default=0)
     return 0 in look.grades_before and 0 < look.own_count < top
 
@@ -129,25 +167,32 @@ def _later(look: Look, s: Settings) -> tuple[StepPair, ...]:
     return tuple((c, d) for c, d in steps if isinstance(c, int) and c < s.least_count)
 
 
-def _not_raised(look: Look, s: Settings) -> Proposal:
+def _not_raised(look: Look, s: Settings, forbidden: str) -> Proposal:
     """Cells that ask for more in an eye that must not have more: the steroid stays, a senior decides."""
     steps = ((look.own_count, s.step_back_days), *look.later_steps) if look.own_count else ()
-    title = (
-        f"Cells {GRADES[look.cells or 0]} would ask for more steroid, but the wound leaks: it is not raised; "
-        f"{look.own_count} a day stay for {s.step_back_days} days. Ask a senior."
-    )
-    return _proposal(look, s, "not-raised", title, "hold", look.kept(steps, title))
+    grade = GRADES[look.cells or 0]
+    if look.own_count:
+        title = (
+            f"Cells {grade} would ask for more steroid, but {forbidden}: it is not raised; {look.own_count} "
+            f"a day stay for {s.step_back_days} days. Ask a senior today."
+        )
+    else:
+        title = f"Cells {grade} would ask for steroid, but {forbidden}: none is started. Ask a senior today."
+    made = _proposal(look, s, "not-raised", title, "hold", look.kept(steps, title))
+    return made.model_copy(update={"today": True})
 
 
 def _watch(look: Look, s: Settings, expected: int) -> Proposal:
-    """Over what is expected while no steroid is given, and too little for more: seen again soon."""
-    title = (
-        f"Cells {GRADES[look.cells or 0]}, at most {GRADES[expected]} expected, and no steroid is given: "
-        "see again in 2 to 4 days."
-    )
-    return _proposal(
-        look, s, "watch", title, "none", tuple(look.seen_again("inflammation", s.see_again, title))
-    )
+    """Over what is expected while the plan gives no steroid, and too little for more: seen again soon."""
+    grade, most, again = GRADES[look.cells or 0], GRADES[expected], window_words(s.see_again)
+    if look.present_count:
+        title = (
+            f"Cells {grade}, at most {most} expected, on the steroid from before alone: see again {again}."
+        )
+    else:
+        title = f"Cells {grade}, at most {most} expected, and no steroid is given: see again {again}."
+    looks = look.seen_again("inflammation", s.see_again, title)
+    return _proposal(look, s, "watch", title, "none", tuple(looks))
 
 
 def _worse(look: Look, s: Settings, expected: int) -> tuple[Proposal, ...]:
@@ -156,16 +201,36 @@ def _worse(look: Look, s: Settings, expected: int) -> tuple[Proposal, ...]:
     back = _step_back(look, s)
     if (look.cells or 0) > expected:
         return (back,)
-    go_on = _go_on(look, s)
+    go_on = _go_on(look, s, expected)
     return (
         back.model_copy(update={"alternative_to": (go_on.id,)}),
         go_on.model_copy(update={"alternative_to": (back.id,)}),
     )
 
 
-def _go_on(look: Look, s: Settings) -> Proposal:
+def _go_on(look: Look, s: Settings, expected: int) -> Proposal:
     how = "with the taper" if look.remaining else "as planned"
-    return _proposal(look, s, "go-on", f"Cells are as expected or fewer: go on {how}.", "none", ())
+    title = f"Cells are as expected or fewer: go on {how}."
+    changes = _other_medicine(look, title)
+    if changes:
+        title = "Cells are as expected or fewer: go on with the same counts, but with another steroid today."
+        changes = _other_medicine(look, title)
+    return _proposal(look, s, "go-on", title, "keep", changes)
+
+
+def _swapped(look: Look, s: Settings) -> tuple[Proposal, ...]:
+    """Cells that nobody saw say nothing; what speaks against the present steroid does."""
+    title = "The steroid is changed today for one that this eye may have, at the same counts."
+    changes = _other_medicine(look, title)
+    return (_proposal(look, s, "other-steroid", title, "keep", changes),) if changes else ()
+
+
+def _other_medicine(look: Look, why: str) -> tuple[Adjustment, ...]:
+    """The same counts with another steroid, where this look speaks against the present one."""
+    running = look.running
+    if running is None or not look.refused_now(running) or not look.still_due(running):
+        return ()
+    return look.kept((), why)
 
 
 def _hold(look: Look, s: Settings, expected: int) -> Proposal:
@@ -235,12 +300,21 @@ def _grade(cells: Cells) -> int:
     return GRADES.index(cells)
 
 
-def _reason(s: Settings, rule: str) -> Reason:
-    return Reason(rule=rule, because=s.because, source=s.source, mark=s.mark)
+def _seen(look: Look) -> str:
+    """What this look saw, as the reason of a proposal."""
+    found = "not seen" if look.cells is None else GRADES[look.cells]
+    most = look.protocol.review.expected_cells(look.uveitic, look.day)
+    before = "" if look.cells_before is None else f" Last time {GRADES[look.cells_before]}."
+    kind = "an eye with uveitis" if look.uveitic else "an eye without uveitis"
+    taken = look.taken_count
+    return (
+        f"Cells {found} on day {look.day}, {most} or fewer expected in {kind}; "
+        f"{taken} drops of steroid a day taken now.{before}"
+    )
 
 
 def _caution(look: Look, s: Settings, id_: str, text: str) -> Caution:
-    reasons = (_reason(s, id_),)
+    reasons = (Reason(rule=id_, because=s.because, source=s.source, mark=s.mark),)
     return Caution(id=id_, text=text, eye=look.findings.eye, level="stop", reasons=reasons)
 
 
@@ -255,5 +329,5 @@ def _proposal(
         title=title,
         direction=direction,
         adjustments=tuple(changes),
-        reasons=(_reason(s, id_),),
+        reasons=(Reason(rule=id_, because=_seen(look), source=s.source, mark=s.mark),),
     )

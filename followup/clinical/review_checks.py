@@ -43,6 +43,7 @@ def check_review(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
 def _check_findings(rules: ReviewRules, source: Source, known: set[str]) -> Iterator[FollowupError]:
     tables: tuple[tuple[str, Sequence[Flag | Other | ToSee]], ...] = (
         ("to_see", rules.to_see),
+        ("before_steroid", rules.before_steroid),
         ("flag", rules.flag),
         ("other", rules.other),
     )
@@ -68,7 +69,8 @@ def _check_doubles(rules: ReviewRules, source: Source) -> Iterator[FollowupError
         ("flag", [row.id for row in rules.flag]),
         ("other", [row.id for row in rules.other]),
         ("pressure", [row.id for row in rules.pressure]),
-        ("offer", [row.kind for row in rules.offer]),
+        ("offer", [row.medicine for row in rules.offer]),
+        ("before_steroid", [row.finding for row in rules.before_steroid]),
         ("expected", [f"{row.eye} from day {row.from_day}" for row in rules.expected]),
     )
     for table, names in tables:
@@ -105,7 +107,12 @@ def _check_pressure(rows: Sequence[PressureRow], source: Source) -> Iterator[Fol
 
 
 def _check_other(protocol: Protocol, source: Source, i: int, other: Other) -> Iterator[FollowupError]:
-    looks: Sequence[OtherLook] = other.look
+    careful = other.careful
+    looks: Sequence[OtherLook] = (*other.look, *(careful.look if careful else ()))
+    known = {fact.name for fact in protocol.facts}
+    for name in careful.when_any if careful else ():
+        if bare(name) not in known:
+            yield source.refuse("protocol.review", f'no fact "{name}"', "other", i, "careful")
     for look in looks:
         if look.need not in protocol.kinds:
             yield source.refuse("protocol.review", f'no kind of look "{look.need}"', "other", i, "look")
@@ -125,6 +132,9 @@ def _check_medicines(protocol: Protocol, source: Source) -> Iterator[FollowupErr
     for i, offer in enumerate(review.offer):
         if offer.medicine not in protocol.formulary:
             yield _no_medicine(source, offer.medicine, "offer", i, "medicine")
+        elif protocol.formulary[offer.medicine].route == "mouth" and offer.over is None:
+            what = f"{offer.medicine} goes by mouth: say over how many mmHg it is offered"
+            yield source.refuse("protocol.review", what, "offer", i, "medicine", fix="add over")
         elif offer.kind not in protocol.formulary[offer.medicine].kinds:
             what = f"{offer.medicine} is no {offer.kind}"
             yield source.refuse("protocol.review", what, "offer", i, "medicine")

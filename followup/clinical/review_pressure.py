@@ -6,24 +6,25 @@ from collections.abc import Iterator
 
 from followup.clinical.careplan import Adjustment, Reason
 from followup.clinical.contraindications import check_medicine
+from followup.clinical.english import counted, window_words
+from followup.clinical.formulary import Medicine
 from followup.clinical.look import Look, pairs
 from followup.clinical.proposal import Direction, Offer, Proposal, Refused
 from followup.clinical.review_cells import days_short
-from followup.clinical.review_rules import Cell, Column, PressureRow, ReviewRules, Settings
+from followup.clinical.review_rules import GRADES, Cell, Column, PressureRow, ReviewRules, Settings
 
 _COLUMN_WORDS: dict[Column, str] = {
-    "early": "days 0 to 6: viscoelastic rather than steroid",
+    "early": "the first days: viscoelastic rather than steroid",
     "quiet": "healthy nerve, no cells",
     "inflamed": "cells or uveitis: the steroid stays",
     "frail": "damaged nerve, only eye or vein occlusion",
 }
-EARLY_DAYS = 7
 
 
 def column(look: Look) -> Column:
-    """Days 0 to 6 the first; then, of those that fit, the rightmost; after the last steroid day the
+    """In the first days the first; then, of those that fit, the rightmost; after the last steroid day the
     second unless the nerve is frail."""
-    if look.day < EARLY_DAYS:
+    if look.day <= look.protocol.review.settings.early_until_day:
         return "early"
     if look.fact("glaucomatous") or look.fact("only_seeing") or look.fact("vein_occlusion"):
         return "frail"
@@ -34,7 +35,8 @@ def column(look: Look) -> Column:
 
 def _inflamed(look: Look) -> bool:
     # Cells that were not seen may be there: the steroid is then not lowered for the pressure.
-    return look.uveitic or look.cells is None or look.cells > 0
+    least = GRADES.index(look.protocol.review.settings.inflamed_cells)
+    return look.uveitic or look.cells is None or look.cells >= least
 
 
 def row(look: Look, rules: ReviewRules) -> PressureRow | None:
@@ -54,20 +56,32 @@ def _met(look: Look, found: PressureRow) -> bool:
 def response(look: Look, rules: ReviewRules) -> str:
     """Whether this rise may be called a steroid response: not before a week, and by two numbers."""
     s = rules.settings
-    before = look.rules.context.history.pressure_before
     if look.pressure is None or look.pressure < s.response_pressure:
         return ""
     if look.day < s.response_from_day:
         return f"Before day {s.response_from_day} a rise is not called a steroid response."
     if not _on_steroid(look):
         return ""
-    if before is None:
+    if look.rules.context.history.pressure_before is None:
         return "Pressure before surgery is not recorded: whether the eye responds to steroid can't be told."
-    rise = look.pressure - before
-    if rise < s.response_rise:
+    rise = response_rise(look, s)
+    if rise is None:
         return ""
     named = f"Steroid response: {look.pressure:g} mmHg, {rise:g} more than before surgery."
     return f"{named} Write it into the record: the eye rises on steroid.{_in_bands(look, s)}"
+
+
+def response_rise(look: Look, s: Settings) -> float | None:
+    """By how many mmHg the pressure has risen where that makes it a steroid response, else None."""
+    before = look.rules.context.history.pressure_before
+    if look.pressure is None or before is None or not _on_steroid(look):
+        return None
+    rise = look.pressure - before
+    if look.day < s.response_from_day or look.pressure < s.response_pressure:
+        return None
+    if rise < s.response_rise:
+        return None
+    return rise
 
 
 def _on_steroid(look: Look) -> bool:
@@ -96,7 +110,7 @@ def band(pressure: float, s: Settings) -> str:
 
 
 def is_response(look: Look, rules: ReviewRules) -> bool:
-    return look.fact("responder") or response(look, rules).startswith("Steroid response")
+    return look.fact("responder") or response_rise(look, rules.settings) is not None
 
 
 def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]:
@@ -106,12 +120,21 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
         return ()
     where = column(look)
     cell = found.cell(where)
-    text = cell.without_steroid if cell.without_steroid and not look.remaining else cell.text
-    ways = list(_steroid_ways(look, rules, cell))
+    ways: list[Way] = []
+    for way in _steroid_ways(look, rules, cell):
+        ways += [way] if way[0] not in [other[0] for other in ways] else []
+    offers, refused = offered(look, rules) if cell.treat else ((), ())
+    nothing: tuple[str, ...] = ()
+    if cell.treat and not offers:
+        nothing = (
+            f"{look.pressure:g} mmHg needs treatment, and none of the list may be given here: choose the "
+            "product and its dose outside this list.",
+        )
     ids = [f"pressure-{id_}" for id_, _, _, _ in ways]
     made = []
     for (_, words, direction, changes), id_ in zip(ways, ids, strict=True):
-        offers, refused = _offers(look, rules) if cell.treat else ((), ())
+        left_alone = cell.steroid == "weaker-or-shorter" and direction == "none"
+        text = words_of(cell, bool(look.remaining) and not left_alone)
         again = look.seen_again("pressure", cell.look, text)
         made.append(
             Proposal(
@@ -126,7 +149,9 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
                 not_offered=refused,
                 alternative_to=tuple(other for other in ids if other != id_),
                 today=cell.today,
-                reasons=(_reason(found, where),),
+                senior=cell.senior,
+                cautions=nothing,
+                reasons=(_reason(look, found, where),),
             )
         )
     return tuple(made)
@@ -145,13 +170,18 @@ def _steroid_ways(look: Look, rules: ReviewRules, cell: Cell) -> Iterator[Way]:
     elif lowers and cell.steroid == "weaker-or-shorter":
         yield from _weaker(look)
         yield from _shorter(look, rules)
+        yield "unchanged", " The steroid stays as it is ordered.", "none", ()
     else:
         yield "unchanged", "", "none", ()
 
 
 def _weaker(look: Look) -> Iterator[Way]:
     """The weaker steroid at the same counts from tomorrow on."""
-    weaker = look.protocol.usual_medicine("steroid_weaker")
+    usual = look.protocol.usual_medicine("steroid_weaker")
+    weaker = usual if not look.against(usual) else look.instead_of(usual)
+    if weaker is None:
+        yield "unchanged", " Something speaks against every weaker steroid.", "none", ()
+        return
     due = [c for c in look.own if look.still_due(c)]
     stronger = [c for c in due if look.potency(c.medicine) > look.potency(weaker.id)]
     if not stronger:
@@ -170,8 +200,15 @@ def _shorter(look: Look, rules: ReviewRules) -> Iterator[Way]:
         yield "shorter", f" {why}", "lower", look.lowered(steps, why)
 
 
-def _offers(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Refused, ...]]:
-    """Classes of pressure drops that may be added: not one in use, not one that is blocked."""
+def words_of(cell: Cell, steroid: bool) -> str:
+    """What the table says, with the days of its look."""
+    text = cell.without_steroid if cell.without_steroid and not steroid else cell.text
+    return text.format(again=window_words(cell.look, cell.hours))
+
+
+def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Refused, ...]]:
+    """Classes of pressure medicines that may be added: not one in use, not one that is blocked; tablets
+    over their own pressure, or where no drop is left."""
     in_use = {
         kind
         for c in look.plan.courses
@@ -179,13 +216,16 @@ def _offers(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
         for kind in look.protocol.formulary[c.medicine].kinds
     }
     unnamed = _unnamed(look)
-    offers, refused = [], []
-    for rule in rules.offer:
+    offers: list[Offer] = []
+    refused: list[Refused] = []
+    for rule in sorted(rules.offer, key=lambda rule: rule.over is not None):
+        if rule.over is not None and offers and (look.pressure or 0) <= rule.over:
+            continue
         medicine = look.protocol.formulary[rule.medicine]
         found = check_medicine(
             look.record,
             medicine,
-            look.findings.eye,
+            None if medicine.route == "mouth" else look.findings.eye,
             new=True,
             days=rules.settings.pressure_drop_days,
             max_count=rule.count,
@@ -202,8 +242,27 @@ def _offers(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
             refused.append(Refused(kind=rule.kind, why=against[0].text))
         else:
             texts = tuple(f.text for f in found if f.level != "note")
-            offers.append(Offer(kind=rule.kind, medicine=medicine.id, count=rule.count, cautions=texts))
+            offers.append(
+                Offer(
+                    kind=rule.kind,
+                    medicine=medicine.id,
+                    count=rule.count,
+                    name=_name(medicine, rule.count),
+                    by_mouth=medicine.route == "mouth",
+                    last_look=rules.settings.pressure_drop_last_look,
+                    cautions=texts,
+                )
+            )
     return tuple(offers), tuple(refused)
+
+
+def _name(medicine: Medicine, count: int) -> str:
+    """Such as "Dorzolamide 2%, 3 times a day"; a tablet with its mg a day."""
+    times = counted(count, "time", "times")
+    if medicine.tablet_mg is None:
+        return f"{medicine.label}, {times} a day"
+    of = f"{medicine.name} {medicine.strength}"
+    return f"{of} by mouth: 1 {medicine.form} {times} a day, {count * medicine.tablet_mg:g} mg a day in all"
 
 
 def _unnamed(look: Look) -> list[str]:
@@ -215,10 +274,10 @@ def _unnamed(look: Look) -> list[str]:
     ]
 
 
-def _reason(found: PressureRow, where: Column) -> Reason:
+def _reason(look: Look, found: PressureRow, where: Column) -> Reason:
     return Reason(
         rule=f"pressure-{found.id}",
-        because=f"{found.cell(where).text} ({_COLUMN_WORDS[where]})",
-        source="common practice, no source; over 30: Wills Eye Manual, 8th edition (S)",
-        mark="C",
+        because=f"{look.pressure:g} mmHg on day {look.day} ({_COLUMN_WORDS[where]}). {found.because}",
+        source=found.source,
+        mark=found.mark,
     )

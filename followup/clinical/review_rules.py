@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 from pathlib import Path
+from string import Formatter
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -58,19 +59,24 @@ class Settings(Part):
 
     rise_from_day: FromDay
     rise_cells: Cells
+    rise_steps: StrictInt = Field(ge=1, le=5)
     least_count: Count
     least_days: Days
     step_back_days: Days
     see_again: Window
     senior_cells: Cells
     senior_cells_from_day: FromDay
+    senior_cells_any_day: Cells
+    senior_call: str = Field(min_length=3)
     hourly_then: Steps = Field(min_length=1)
     rebound_cells: Cells
     rebound_days: Days
+    rebound_uveitic_from_day: FromDay
     rebound_steps: Steps = Field(min_length=1)
     rescue_cells: Cells
     later_steps_uveitic: str
     later_steps_other: str
+    persistent_cells: Cells
     persistent_after_uveitic: Days
     persistent_after_event: Days
     persistent_after_quiet: Days
@@ -78,6 +84,8 @@ class Settings(Part):
     shortest_event: Days
     shortest_uveitic: Days
     shorter_step_days: Days
+    early_until_day: FromDay
+    inflamed_cells: Cells
     response_from_day: FromDay
     response_pressure: Mmhg
     response_rise: Mmhg
@@ -88,6 +96,7 @@ class Settings(Part):
     test_source: str
     test_mark: Mark
     pressure_drop_days: Days
+    pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]
     because: str
     source: str
     mark: Mark
@@ -96,6 +105,8 @@ class Settings(Part):
     def _bands_rise(self) -> Settings:
         if self.test_bands[0] >= self.test_bands[1]:
             raise ValueError("test_bands: the first limit must lie under the second")
+        if list(self.pressure_drop_last_look) != sorted(self.pressure_drop_last_look, reverse=True):
+            raise ValueError("pressure_drop_last_look: days before the end, the most first")
         return self
 
 
@@ -103,6 +114,16 @@ class Expected(Part):
     eye: Literal["quiet", "uveitic"]
     from_day: FromDay
     cells: Cells
+
+
+def check_places(text: str, known: set[str]) -> None:
+    """Raise ValueError where ``text`` has a place for a value that its row does not have."""
+    try:
+        named = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
+    except ValueError:
+        raise ValueError("a brace in the text is not closed") from None
+    for name in sorted(named - known):
+        raise ValueError(f"the text names {{{name}}}, and this row has no such value")
 
 
 class Timed(Part):
@@ -128,23 +149,40 @@ class Sourced(Part):
 
 
 class Flag(Sourced, Timed):
-    """A finding that asks for a senior the same day and stops every proposal."""
+    """A finding that asks for a senior the same day and stops every proposal.
+
+    ``pause``: what is not given before the eye has been seen; everything else goes on as ordered.
+    ``call``: whom to call, where it is not the senior surgeon of the settings.
+    """
 
     finding: str
     is_: tuple[Value, ...] = Field(alias="is", min_length=1)
     pressure_at_least: Mmhg | None = None
+    cells_at_least: Cells | None = None
+    pause: tuple[Role, ...] = ()
+    call: str = ""
 
 
 class Cell(Part):
-    """One field of the pressure table. ``without_steroid``: its words where no steroid is left to change."""
+    """One field of the pressure table. ``without_steroid``: its words where no steroid is left to change.
+
+    ``{again}`` in the words stands for the days of ``look``, and for ``hours`` where the same day will do.
+    """
 
     text: str
     without_steroid: str = ""
     look: Window
+    hours: tuple[StrictInt, StrictInt] | None = None
     treat: StrictBool = False
     today: StrictBool = False
     senior: StrictBool = False
     steroid: Literal["unchanged", "weaker-or-shorter", "stop-or-weaken"] = "unchanged"
+
+    @model_validator(mode="after")
+    def _says_no_other_value(self) -> Cell:
+        for text in (self.text, self.without_steroid):
+            check_places(text, {"again"})
+        return self
 
 
 class PressureRow(Part):
@@ -160,6 +198,9 @@ class PressureRow(Part):
     quiet: Cell
     inflamed: Cell
     frail: Cell
+    because: str = Field(min_length=3)
+    source: str = Field(min_length=3)
+    mark: Mark
 
     @model_validator(mode="after")
     def _has_a_limit(self) -> PressureRow:
@@ -181,11 +222,15 @@ class PressureRow(Part):
 
 
 class OfferRule(Part):
-    """The medicine that stands for a class of pressure drops, and its usual count a day."""
+    """The medicine that stands for a class of pressure medicines, and how many times a day it is given.
+
+    ``over``: offered only over so many mmHg, or where nothing else is left (tablets).
+    """
 
     kind: Kind
     medicine: MedicineId
     count: StrictInt = Field(ge=1, le=6)
+    over: Mmhg | None = None
 
 
 class Give(Part):
@@ -200,10 +245,29 @@ class OtherLook(Part):
     days: Window
 
 
+class Careful(Part):
+    """An eye in which the NSAID comes first and the potent steroid is the second choice.
+
+    ``text`` is said after the row's own. It is such an eye at so many mmHg, with a pressure that nobody
+    measured, or where one of the facts holds.
+    """
+
+    pressure_at_least: Mmhg
+    when_any: tuple[str, ...] = Field(min_length=1)
+    text: str = Field(min_length=3)
+    look: tuple[OtherLook, ...] = Field(min_length=1)
+    because: str = Field(min_length=3)
+    source: str = Field(min_length=3)
+    mark: Mark
+
+
 class Other(Sourced):
     """Another finding and what is then proposed.
 
-    ``since_days``: only once the finding has been seen at every look for so long.
+    ``since_days``: only once the finding has been seen at every look for so long. ``no_raise``: why no
+    steroid is raised while it lasts. ``nsaid_text`` are the words where the NSAID is given and the steroid
+    is not, ``steroid_text`` the other way round, ``bare_text`` where neither can be; ``careful``: the eyes
+    in which the steroid is second.
     """
 
     finding: str
@@ -213,12 +277,35 @@ class Other(Sourced):
     since_days: FromDay = 0
     pressure_at_least: Mmhg | None = None
     stop: tuple[Role, ...] = ()
-    no_raise: StrictBool = False
+    no_raise: str = ""
     give: Give | None = None
     steroid: Steps = ()
     nsaid_days: Days | None = None
+    nsaid_text: str = ""
+    steroid_text: str = ""
+    bare_text: str = ""
+    careful: Careful | None = None
     look: tuple[OtherLook, ...] = ()
     today: StrictBool = False
+
+    @model_validator(mode="after")
+    def _says_what_it_has(self) -> Other:
+        has = {"looks": self.look, "give": self.give, "since_days": self.since_days}
+        known = {name for name, value in has.items() if value}
+        known |= {"nsaid"} if self.nsaid_days else set()
+        check_places(self.nsaid_text, known)
+        check_places(self.bare_text, known)
+        known |= {"steroid"} if self.steroid else set()
+        check_places(self.text, known)
+        if self.careful:
+            check_places(self.careful.text, {*known, "careful_looks"})
+        check_places(self.steroid_text, known - {"nsaid"})
+        apart = (self.nsaid_text, self.steroid_text, self.bare_text)
+        if self.steroid and self.nsaid_days and not all(apart):
+            raise ValueError("steroid and nsaid_days need nsaid_text, steroid_text and bare_text as well")
+        if self.careful and not (self.steroid and self.nsaid_days):
+            raise ValueError("careful needs both steroid and nsaid_days")
+        return self
 
 
 class ToSee(Timed):
@@ -229,12 +316,31 @@ class ToSee(Timed):
     text: str = Field(min_length=3)
 
 
+class BeforeSteroid(ToSee):
+    """A finding that is asked for before a proposal for the steroid is shown.
+
+    ``raises``: where a proposal would raise the steroid; ``cells_at_least``: and at so many cells;
+    ``after_quiet``: only in an eye that a look since surgery saw without cells.
+    """
+
+    raises: StrictBool = False
+    cells_at_least: Cells | None = None
+    after_quiet: StrictBool = False
+
+    @model_validator(mode="after")
+    def _has_a_reason(self) -> BeforeSteroid:
+        if not self.raises and self.cells_at_least is None:
+            raise ValueError("give raises or cells_at_least: when it is asked")
+        return self
+
+
 class ReviewRules(Part):
     """All of ``review.toml``."""
 
     settings: Settings
     expected: tuple[Expected, ...] = Field(min_length=2)
     to_see: tuple[ToSee, ...] = Field(min_length=1)
+    before_steroid: tuple[BeforeSteroid, ...] = ()
     flag: tuple[Flag, ...] = Field(min_length=1)
     pressure: tuple[PressureRow, ...] = Field(min_length=1)
     offer: tuple[OfferRule, ...] = ()

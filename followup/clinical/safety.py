@@ -26,9 +26,18 @@ class Net:
     cautions: tuple[Caution, ...]
 
 
-def check_courses(record: Record, protocol: Protocol, courses: Sequence[Course], as_of: date) -> Net:
+def check_courses(
+    record: Record,
+    protocol: Protocol,
+    courses: Sequence[Course],
+    as_of: date,
+    ended: frozenset[str] = frozenset(),
+) -> Net:
     """Every course against the patient's allergies and illnesses, the others, and its label."""
-    found = [(c.key, f) for c in courses for f in _findings(record, protocol, c, as_of)]
+    # Nothing is left to ask about a course that a signature ended before today.
+    over = {c.key for c in courses if c.key in ended and c.last_day and c.last_day < as_of}
+    asked = [c for c in courses if c.key not in over]
+    found = [(c.key, f) for c in asked for f in _findings(record, protocol, c, as_of)]
     answers = Answers(record, as_of, raised_by(found), _without_steroid(record, courses, as_of))
     settled = [answers.settle(finding, key) for key, finding in found]
     kept: list[Course] = []

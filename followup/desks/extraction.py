@@ -31,6 +31,7 @@ _MARKED = (
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
 _TOLD = frozenset({"text", "because", "question", "about", "otherwise", "unknown", "said"})
+_TOLD |= {"without_steroid", "call", "senior_call", "nsaid_text", "steroid_text", "bare_text", "no_raise"}
 
 
 def desk_messages() -> Catalog:

@@ -9,6 +9,10 @@ from jsonschema import validate
 
 from followup.clinical.proposal import Outcome
 
+CALM = dict.fromkeys(
+    ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin"), "no"
+)
+
 
 @pytest.fixture
 def findings(tmp_path):
@@ -24,13 +28,32 @@ def findings(tmp_path):
 
 def test_a_review_says_the_proposals_and_what_signing_them_changes(inside, record_file, findings):
     record = record_file("03-amina")
-    told = inside("review", str(record), str(findings(cells="2+", pressure=18)))
+    told = inside("review", str(record), str(findings(cells="2+", pressure=18, **CALM)))
     assert (told.returncode, told.stderr) == (0, "")
-    assert "Proposal 1: raise" in told.stdout
-    assert "Raise the steroid from 8 to 16 a day" in told.stdout
-    assert "changes: left:steroid from Tue 10 Mar 2026: 16 a day for 3 days" in told.stdout
-    assert "signed: Dexamethasone 0.1%, left eye: the last day is 25 May 2026, 7 days later." in told.stdout
-    assert "Nothing changes before a surgeon signs." in told.stdout
+    words = " ".join(told.stdout.split())
+    assert "Proposal 1 Raise the steroid from 8 to 16 a day" in words
+    assert (
+        "If you sign: Dexamethasone 0.1% 16 a day for 3 days from 10 March 2026, then 8 for 4 days, then 6 "
+        "for 7 days, then 5 for 7 days, then 4 for 14 days, then 3 for 14 days, then 2 for 14 days, then 1 "
+        "for 14 days; last day 25 May 2026, 7 days later; inflammation between 11 March 2026 and 13 March"
+    ) in words
+    assert "then: Dexamethasone 0.1%, left eye: the last day is 25 May 2026, 7 days later." in words
+    assert "Nothing changes before a surgeon signs." in words
+
+
+def test_what_people_read_of_a_review_holds_no_id_and_no_key(inside, record_file, findings):
+    seen = findings(cells="1+", pressure=27, **CALM)
+    told = inside("review", str(record_file("03-amina")), str(seen)).stdout
+    assert "may be added: Dorzolamide 2%, 3 times a day" in " ".join(told.split())
+    for raw in ("left:steroid", "dorzolamide-2", "go-on", "pressure-unchanged", "; C]", "pressure-from-26"):
+        assert raw not in told
+
+
+def test_signs_of_infection_are_asked_before_more_steroid_is_proposed(inside, record_file, findings):
+    told = inside("review", str(record_file("03-amina")), str(findings(cells="2+", pressure=18))).stdout
+    assert "Asked first" in told
+    assert "Is there pain?" in told
+    assert "Proposal" not in told
 
 
 def test_a_red_flag_is_said_and_no_proposal(inside, record_file, findings):
@@ -38,6 +61,10 @@ def test_a_red_flag_is_said_and_no_proposal(inside, record_file, findings):
     assert told.returncode == 0
     assert "Same-day senior review: no proposal is made" in told.stdout
     assert "Proposal" not in told.stdout
+    words = " ".join(told.stdout.split())
+    assert "Not seen, and never counted" not in words, "nothing else is asked"
+    assert "Call the senior surgeon now" in words
+    assert "Until then these go on as ordered: Dexamethasone 0.1% 8 a day" in words
 
 
 def test_the_json_of_a_review_keeps_to_its_own_schema(inside, record_file, findings):
@@ -49,9 +76,9 @@ def test_the_json_of_a_review_keeps_to_its_own_schema(inside, record_file, findi
 
 
 def test_findings_may_come_from_standard_input(inside, record_file, findings):
-    path = findings(cells="2+")
+    path = findings(cells="2+", **CALM)
     told = inside("review", str(record_file("03-amina")), "-", stdin=path.read_text("utf-8"))
-    assert "Proposal 1: raise" in told.stdout
+    assert "Raise the steroid from 8 to 16 a day" in told.stdout
 
 
 def test_a_patient_followed_by_hand_gets_no_proposal_and_exit_code_2(inside, record_file, findings):

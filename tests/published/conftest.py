@@ -103,10 +103,23 @@ def made(sample: Protocol) -> Callable[..., Made]:
 
 @pytest.fixture(scope="session")
 def looked(sample: Protocol) -> Callable[..., Outcome]:
-    """``looked(7, {...}, cells="2+")``: what a look at the eye on that day leads to."""
+    """``looked(7, {...}, cells="2+")``: what a look at the eye on that day leads to.
+
+    A look at the cells is one without signs of infection or lens material, unless it says so: they are
+    asked before any proposal for the steroid.
+    """
+    signs = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
+    calm = dict.fromkeys((*signs, "lens_material"), "no") if "cells" in found else {}
 
     def at(day: int, told: dict[str, Any] | None = None, **found: Any) -> Outcome:
-        seen = {"eye": "right", "date": (DAY0 + timedelta(days=day)).isoformat(), **found}
+        seen = (
+            calm
+            | {
+                "eye": "right",
+                "date": (DAY0 + timedelta(days=day)).isoformat(),
+            }
+            | found
+        )
         return review(record_of(told or {}), sample, parse_findings(seen))
 
     return at

@@ -40,7 +40,7 @@ class Findings(Part):
     time: ClockTime | None = None
     by: Short | None = None
     eye_confirmed: bool | None = None
-    drops_taken: Literal["as told", "missed some", "stopped", "run out", "not asked"] | None = None
+    drops_taken: Literal["as told", "missed some", "stopped", "run out", "lost", "not asked"] | None = None
     technique_seen: Literal["good", "needs help", "not seen"] | None = None
     vision: Short | None = None
     pinhole: Short | None = None
@@ -64,6 +64,7 @@ class Findings(Part):
     epithelial_defect: Seen | None = None
     blood: Literal["none", "cells only", "level", "not seen"] | None = None
     lens_position: Literal["centred", "off centre", "not seen"] | None = None
+    lens_material: Seen | None = None
     loose_stitch: Seen | None = None
     macula: Literal["dry", "oedema", "not seen"] | None = None
     retina: Literal["flat", "tear", "detached", "not seen"] | None = None

@@ -249,6 +249,7 @@ LABELS: dict[str, Label] = {
     "Findings.epithelial_defect": Label(N_("Epithelial defect")),
     "Findings.blood": Label(N_("Blood in the chamber")),
     "Findings.lens_position": Label(N_("Position of the lens")),
+    "Findings.lens_material": Label(N_("Lens material left")),
     "Findings.loose_stitch": Label(N_("Loose stitch")),
     "Findings.macula": Label(N_("Macula")),
     "Findings.retina": Label(N_("Retina")),

@@ -29,6 +29,7 @@ SEEN = {
     "cornea": "clear",
     "chamber": "deep",
     "blood": "none",
+    "lens_material": "no",
     "loose_stitch": "no",
     "synechiae": "no",
     "macula": "dry",

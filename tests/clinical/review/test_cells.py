@@ -58,11 +58,11 @@ def test_a_hold_in_the_middle_of_a_step_runs_seven_days_from_the_look(look):
 
 
 def test_a_hold_never_cuts_a_long_step_short(look, someone):
-    # Half way through two weeks of 4 a day (days 22 to 35) seven days are left anyway; later they are not.
+    # Half way through two weeks of 3 a day (days 36 to 49) seven days are left anyway; later they are not.
     data = someone(eye=UVEITIC)
-    assert look(28, data, cells="1+", before={21: {"cells": "1+"}}).proposal("hold").adjustments == ()
-    later = look(31, data, cells="1+", before={28: {"cells": "1+"}})
-    assert later.steps("hold") == "4x7 3x14 2x14 1x14"
+    assert look(42, data, cells="0.5+", before={35: {"cells": "0.5+"}}).proposal("hold").adjustments == ()
+    later = look(45, data, cells="0.5+", before={42: {"cells": "0.5+"}})
+    assert later.steps("hold") == "3x7 2x14 1x14"
 
 
 def test_one_step_worse_goes_back_one_count_for_a_week_and_then_all_later_steps_whole(look):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from followup.clinical.careplan import CourseAdded, CourseEdit
-from followup.clinical.review import accept
+from followup.clinical.choosing import accept, ordered
 from followup.errors import FollowupError
 from followup.typed import typed
 
@@ -15,8 +15,8 @@ UVEITIC = {"uveitis": {"kind": "anterior", "last_active": "2025-06-01"}}
 def test_opposite_proposals_name_each_other_and_can_not_be_signed_together(look):
     seen = look(14, pressure=27, macula="oedema")
     raised, lowered = seen.proposal("macular-oedema"), seen.proposal("pressure-weaker")
-    assert raised.opposes == ("pressure-weaker",)
-    assert lowered.opposes == ("macular-oedema",)
+    assert set(raised.opposes) == {"pressure-weaker", "go-on"}
+    assert set(lowered.opposes) == {"macular-oedema", "go-on"}
     with pytest.raises(FollowupError, match="exclude each other"):
         accept([raised, lowered], by="Dr Sen", reason="both")
     for one in (raised, lowered):
@@ -24,12 +24,24 @@ def test_opposite_proposals_name_each_other_and_can_not_be_signed_together(look)
 
 
 def test_one_that_ends_a_course_and_one_that_lengthens_it_are_opposed(look):
-    seen = look(9, epithelial_defect="yes", macula="oedema")
-    ends, gives = seen.proposal("corneal-defect"), seen.proposal("macular-oedema")
-    assert ends.opposes == ("macular-oedema",)
-    assert gives.opposes == ("corneal-defect",)
+    seen = look(9, epithelial_defect="yes")
+    ends = seen.proposal("corneal-defect")
+    longer = CourseEdit(
+        course="right:nsaid", starts=ends.on, steps=((2, 42),), reason="fluid", by="(not signed)"
+    )
+    ends, gives = ordered([ends, ends.model_copy(update={"id": "longer", "adjustments": (longer,)})])
+    assert ends.opposes == (gives.id,)
+    assert gives.opposes == (ends.id,)
     with pytest.raises(FollowupError, match="exclude each other"):
         accept([ends, gives], by="Dr Sen", reason="both")
+
+
+def test_an_open_cornea_gets_no_nsaid_and_no_more_steroid_for_its_macula_either(look):
+    seen = look(9, epithelial_defect="yes", macula="oedema")
+    assert "macular-oedema" not in seen.ids()
+    only = seen.proposal("macular-oedema-neither")
+    assert all(change.kind == "look" for change in only.adjustments)
+    assert "a senior decides" in only.title
 
 
 def test_alternatives_can_not_be_signed_together(look, someone):

@@ -1,0 +1,67 @@
+"""What signing a proposal changes, in a sentence made of the adjustments themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.english import counted, day_words, steps_in_short
+from followup.clinical.look import Look
+from followup.clinical.proposal import Proposal
+from followup.clinical.protocol import text_of
+
+
+def told(look: Look, proposal: Proposal) -> Proposal:
+    """The proposal with what it changes, and with what still stands in the way of it."""
+    parts = [part for a in proposal.adjustments for part in _part(look, a)]
+    signed = f"If you sign: {'; '.join(parts)}." if parts else ""
+    cautions = (*proposal.cautions, *_in_the_way(look, proposal))
+    return proposal.model_copy(update={"if_signed": signed, "cautions": tuple(dict.fromkeys(cautions))})
+
+
+def _part(look: Look, change: Adjustment) -> Iterator[str]:
+    if isinstance(change, NeedAdded):
+        first, last = day_words(change.earliest), day_words(change.latest)
+        kind = text_of(change.need, look.protocol.kinds)
+        yield f"{kind} on {first}" if first == last else f"{kind} between {first} and {last}"
+    elif isinstance(change, CourseAdded):
+        name = look.protocol.formulary[change.medicine].label
+        yield f"{name} {_steps(change.steps, change.starts, None)}"
+    else:
+        yield _edited(look, change)
+
+
+def _edited(look: Look, change: CourseEdit) -> str:
+    course = next((c for c in look.plan.courses if c.key == change.course), None)
+    name = look.protocol.formulary[course.medicine].label if course else change.course
+    if not change.steps:
+        return f"{name} ends: no more drops of it from {day_words(change.starts)}"
+    return f"{name} {_steps(change.steps, change.starts, course.last_day if course else None)}"
+
+
+def _steps(steps: tuple[tuple[int, int], ...], starts: date, was: date | None) -> str:
+    if not steps[0][0]:
+        # A course that begins later: the days before it hold no drop.
+        starts, steps = starts + timedelta(days=steps[0][1]), steps[1:]
+    last = starts + timedelta(days=sum(days for _, days in steps) - 1)
+    said = f"{steps_in_short(steps, day_words(starts))}; last day {day_words(last)}"
+    if was is None or was == last:
+        return said
+    more = counted(abs((last - was).days), "day", "days")
+    return f"{said}, {more} later" if last > was else f"{said}, {more} earlier"
+
+
+def _in_the_way(look: Look, proposal: Proposal) -> Iterator[str]:
+    """A course that is given or changed, and that the plan holds or this eye may not have."""
+    for change in proposal.adjustments:
+        if isinstance(change, CourseAdded):
+            yield from look.against(look.protocol.formulary[change.medicine])
+        elif isinstance(change, CourseEdit) and change.steps:
+            course = next((c for c in look.plan.courses if c.key == change.course), None)
+            if course is None or course.state != "held":
+                continue
+            name = look.protocol.formulary[course.medicine].label
+            for question in look.plan.questions:
+                if question.id in course.held_by or course.key in question.holds:
+                    yield f"{name} waits for an answer: {question.text}"
