@@ -226,6 +226,8 @@ def test_proposals_are_followed_or_refused_with_a_reason(house, say, signed):
         "pressure": 18,
         "vision": "6/12",
     }
+    signs = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
+    look |= dict.fromkeys(signs, "no")
     path = "/patients/K-104/eyes/right"
     other = say("counsellor", f"POST {path}/findings", seen=1, look=look | {"eye": "left"}, status=422)
     assert other["code"] == "findings.eye"

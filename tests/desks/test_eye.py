@@ -12,6 +12,9 @@ from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"
 EYE = "/patients/K-104/eyes/right"
+CALM = dict.fromkeys(
+    ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin"), "no"
+)
 
 
 @pytest.fixture
@@ -39,7 +42,7 @@ def _enter(house, form_of, **findings):
 def test_cells_lead_to_proposals_whose_effect_is_said_before_they_are_stored_and_signed(
     followed, form_of, words_of
 ):
-    surgeon, look = _enter(followed, form_of, cells="2+", flare="2+", pressure="18", vision="6/12")
+    surgeon, look = _enter(followed, form_of, cells="2+", flare="2+", pressure="18", vision="6/12", **CALM)
     page = surgeon.get(look).text
     assert "Proposals" in words_of(page)
     form = form_of(page)
@@ -62,8 +65,18 @@ def test_cells_lead_to_proposals_whose_effect_is_said_before_they_are_stored_and
     assert "From plan 1 to plan" in words_of(versions.text)
 
 
+def test_signs_of_infection_are_asked_before_more_steroid_is_shown(followed, form_of, words_of):
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18", pain="no")
+    page = words_of(surgeon.get(look).text)
+    assert "Raise the steroid" not in page
+    assert "only then are the proposals for the steroid shown" in page
+    assert "Are the lids swelling?" in page
+    surgeon, look = _enter(followed, form_of, **CALM)
+    assert "Raise the steroid" in words_of(surgeon.get(look).text)
+
+
 def test_steps_of_a_proposal_can_be_changed_in_place(followed, form_of, words_of):
-    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18")
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18", **CALM)
     page = surgeon.get(look).text
     form = form_of(page)
     name = next(key for key in form if key.startswith("steps."))
@@ -79,7 +92,7 @@ def test_steps_of_a_proposal_can_be_changed_in_place(followed, form_of, words_of
 
 
 def test_refusing_every_proposal_needs_a_reason_and_is_kept(followed, form_of, words_of):
-    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18")
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18", **CALM)
     form = form_of(surgeon.get(look).text)
     assert surgeon.post(look, data=form | {"refuse": ["yes"]}).status_code == 422
     done = surgeon.post(look, data=form | {"refuse": ["yes"], "reason": ["drops were not taken"]})
@@ -92,6 +105,10 @@ def test_pus_stops_every_proposal_and_asks_for_a_senior(followed, form_of, words
     page = surgeon.get(look).text
     assert "Senior review today" in words_of(page)
     assert 'name="take"' not in page
+    assert "What to do now" in words_of(page)
+    assert "Call the senior surgeon now" in words_of(page)
+    assert "Dexamethasone 0.1% 4 a day" in words_of(page)
+    assert "Not seen, and needed" not in words_of(page)
 
 
 def test_a_wrong_pressure_is_named_and_nothing_typed_is_lost(followed, form_of, words_of):

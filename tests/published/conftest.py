@@ -108,10 +108,10 @@ def looked(sample: Protocol) -> Callable[..., Outcome]:
     A look at the cells is one without signs of infection or lens material, unless it says so: they are
     asked before any proposal for the steroid.
     """
-    signs = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
-    calm = dict.fromkeys((*signs, "lens_material"), "no") if "cells" in found else {}
 
     def at(day: int, told: dict[str, Any] | None = None, **found: Any) -> Outcome:
+        signs = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
+        calm = dict.fromkeys((*signs, "lens_material"), "no") if "cells" in found else {}
         seen = (
             calm
             | {
