@@ -53,6 +53,8 @@ def quiet(rng: Random, day: int) -> dict[str, Any]:
         "vision_falling": "no",
         "pain": "no",
         "redness_growing": "no",
+        "lid_swelling": "no",
+        "fibrin": "no",
         "cells": rng.choice(("0.5+", "1+")) if day < 3 else "0",
         "flare": "0",
         "hypopyon": "no",
