@@ -31,13 +31,14 @@ from followup.clinical.context import followed_eyes
 from followup.clinical.courses import apply_edits, draft_courses, ended_by_edit, last_steroid_day
 from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.eye_rules import EyeRules, apply_rules
-from followup.clinical.in_use import courses_from_before
+from followup.clinical.in_use import FromBefore, courses_from_before
 from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
-from followup.clinical.no_steroid import decide_steroid
+from followup.clinical.no_steroid import Decided, decide_steroid
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Operation, Record
 from followup.clinical.safety import (
+    Net,
     check_courses,
     hold,
     most_a_day,
@@ -115,12 +116,9 @@ def build_plan(
     setting = _Setting(record, protocol, as_of, calendar or Calendar(), eyes, waking)
     if any(eye.refused for eye in eyes):
         return _by_hand(setting, approved)
-    courses, overridden = _courses(setting, edits)
-    until = _horizon(courses, _needs(setting, courses, edits)[0], setting)
-    before = courses_from_before(record, protocol, _from_before_start(setting), until, waking)
-    net = check_courses(record, protocol, (*courses, *before.courses), as_of, ended_by_edit(edits))
+    joined = _joined(setting, edits)
+    net, before, steroid, overridden = joined.net, joined.before, joined.steroid, joined.overridden
     given = check_given(eyes, protocol)
-    steroid = decide_steroid(_hold(net.courses, eyes), eyes)
     held = steroid.courses
     opened, lost = _needs(setting, held, edits)
     past = look_back(record, protocol, opened, as_of)
@@ -172,12 +170,28 @@ def courses_in_force(
     if any(eye.refused for eye in eyes):
         return ()
     eyes, _ = _still_followed(eyes, protocol, waking.hours)
-    setting = _Setting(record, protocol, as_of, Calendar(), eyes, waking)
-    courses, _ = _courses(setting, edits)
+    joined = _joined(_Setting(record, protocol, as_of, Calendar(), eyes, waking), edits)
+    return joined.steroid.courses
+
+
+@dataclass(frozen=True)
+class _Joined:
+    """The courses of all eyes and from before, held where something is in question."""
+
+    before: FromBefore
+    net: Net
+    steroid: Decided
+    overridden: tuple[Overridden, ...]
+
+
+def _joined(setting: _Setting, edits: tuple[Adjustment, ...]) -> _Joined:
+    courses, overridden = _courses(setting, edits)
     until = _horizon(courses, _needs(setting, courses, edits)[0], setting)
-    before = courses_from_before(record, protocol, _from_before_start(setting), until, waking)
-    net = check_courses(record, protocol, (*courses, *before.courses), as_of, ended_by_edit(edits))
-    return _hold(net.courses, eyes)
+    start, record, protocol = _from_before_start(setting), setting.record, setting.protocol
+    before = courses_from_before(record, protocol, start, until, setting.waking)
+    every = (*courses, *before.courses)
+    net = check_courses(record, protocol, every, setting.as_of, ended_by_edit(edits))
+    return _Joined(before, net, decide_steroid(_hold(net.courses, setting.eyes), setting.eyes), overridden)
 
 
 def _frame(setting: _Setting, approved: bool) -> dict[str, object]:

@@ -35,8 +35,8 @@ def check_courses(
 ) -> Net:
     """Every course against the patient's allergies and illnesses, the others, and its label."""
     # Nothing is left to ask about a course that a signature ended before today.
-    over = {c.key for c in courses if c.key in ended and c.last_day and c.last_day < as_of}
-    asked = [c for c in courses if c.key not in over]
+    gone = {c.key for c in courses if c.key in ended and c.last_day and c.last_day < as_of}
+    asked = [c for c in courses if c.key not in gone]
     found = [(c.key, f) for c in asked for f in _findings(record, protocol, c, as_of)]
     answers = Answers(record, as_of, raised_by(found), _without_steroid(record, courses, as_of))
     settled = [answers.settle(finding, key) for key, finding in found]
