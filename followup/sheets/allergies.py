@@ -6,14 +6,14 @@ from collections.abc import Iterator
 
 from followup.clinical.formulary import label_of
 from followup.clinical.record.patient import Allergy
-from followup.sheets.inputs import SheetInputs
+from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import Section
 from followup.sheets.wording import ALLERGIES, REACTIONS
 
 
 def allergies(inputs: SheetInputs) -> Section | None:
     """Every allergy of the record; None where none is recorded."""
-    lines = tuple(_lines(inputs))
+    lines = once(_lines(inputs))
     return Section(heading=inputs.words.gettext("Your allergies"), lines=lines) if lines else None
 
 
@@ -22,13 +22,16 @@ def _lines(inputs: SheetInputs) -> Iterator[str]:
     for allergy in patient.allergies:
         name, told = _name(inputs, allergy), REACTIONS.get(allergy.reaction)
         yield inputs.say(told) % {"allergy": name} if told else name
-    typed = (patient.allergy_text or "").strip()
-    if typed:
-        # Translators: what the patient said about allergies, in the very words in which it was written down.
-        yield inputs.words.gettext("Written down as: %(words)s") % {"words": inputs.name(typed)}
+    typed = [a.described for a in patient.allergies if a.described and a.to != "other"]
+    for words in (*typed, (patient.allergy_text or "").strip()):
+        if words:
+            # Translators: what was said about allergies, in the very words in which it was written down.
+            yield inputs.words.gettext("Written down as: %(words)s") % {"words": inputs.name(words)}
 
 
 def _name(inputs: SheetInputs, allergy: Allergy) -> str:
     if allergy.medicine is not None:
         return inputs.number(label_of(allergy.medicine, inputs.formulary))
+    if allergy.to == "other":
+        return inputs.name(allergy.described or "")
     return inputs.say(ALLERGIES[allergy.to])

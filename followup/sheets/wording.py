@@ -73,9 +73,7 @@ REASONS = {
     "second-operation": N_("We plan the second operation with you."),
     "retina-surgeon": N_("A doctor for the back of the eye sees you."),
     "bandage-lens": N_("The doctor takes out the bandage lens. Never take it out yourself."),
-    "blood": N_("We look whether blood in the eye has cleared."),
     "surgeon": N_("The surgeon sees the eye."),
-    "vision": N_("We measure your sight."),
     "other": N_("The doctor looks at your eye."),
 }
 

@@ -1,0 +1,178 @@
+"""Sentences that stood on sheets beside their opposite, or days after they were over."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+
+from followup.clinical.careplan import Caution
+
+OPERATED = date(2026, 6, 1)
+
+
+def _cautions(content) -> tuple[str, ...]:
+    return content.cautions.lines if content.cautions else ()
+
+
+def _asks(*sentences: str) -> tuple[Caution, ...]:
+    return tuple(Caution(id=s, text="for the staff", eye="left", level="warn", sheet=s) for s in sentences)
+
+
+def _later(days: int) -> date:
+    return OPERATED + timedelta(days=days)
+
+
+def _operated(record, **changes):
+    operation = record.operations[0].model_copy(update=changes)
+    return record.model_copy(update={"operations": (operation,)})
+
+
+def test_nobody_is_told_to_stay_tonight_a_week_later(make_content, make_plan):
+    plan = make_plan(approved=True, cautions=_asks("stay-the-night"))
+    assert "tonight" in " ".join(_cautions(make_content(plan=plan)))
+    assert "tonight" not in " ".join(_cautions(make_content(plan=plan, printed_on=_later(7))))
+
+
+def test_no_steroid_now_does_not_stand_beside_start_it_now(make_content, make_plan):
+    plan = make_plan(approved=True, cautions=_asks("no-drops-rescue"))
+    without = plan.model_copy(
+        update={"courses": tuple(c for c in plan.courses if c.role != "steroid"), "rounds": ()}
+    )
+    started = make_content(plan=plan, previous=without)
+    assert "Left eye, Prednisolone acetate 1%: start it now." in started.changes.lines
+    assert not [line for line in _cautions(started) if "no steroid drops" in line]
+    assert [line for line in _cautions(make_content(plan=without)) if "no steroid drops" in line]
+
+
+def test_what_is_ordinary_has_its_end_and_goes_with_it(make_content):
+    def ordinary(day: date):
+        sections = make_content(printed_on=day).sections
+        return next((s.lines for s in sections if s.heading == "This is ordinary"), None)
+
+    assert ordinary(OPERATED)[1] == "Until about Thursday 4 June 2026 things may look bluish."
+    assert len(ordinary(_later(5))) == 1
+    assert ordinary(_later(28)) is None
+
+
+def test_who_has_no_drops_is_told_nothing_about_drops(make_content, make_plan):
+    bare = make_content(plan=make_plan(approved=True, courses=(), rounds=(), supply=()))
+    said = [*bare.teach_back.lines, *(line for s in bare.sections for line in s.lines)]
+    assert not [line for line in said if "If you fast" in line or "Carry the drops" in line]
+
+
+@pytest.mark.parametrize(("days", "told"), [(0, True), (1, False), (8, False)])
+def test_a_pad_is_spoken_of_until_the_morning_on_which_it_comes_off(days, told, make_content, make_record):
+    record = _operated(make_record(), pad=True)
+    lines = _cautions(make_content(record=record, printed_on=_later(days)))
+    pad = "The pad stays on until the morning of Tuesday 2 June 2026. Then it comes off and the drops begin."
+    assert (pad in lines) is told
+    assert not [line for line in _cautions(make_content()) if "pad" in line], "no pad was put on"
+
+
+def test_a_clear_shield_is_worn_as_long_as_a_shield(make_content, make_plan):
+    plan = make_plan(approved=True, cautions=_asks("clear-shield"))
+    assert [
+        line for line in _cautions(make_content(plan=plan, printed_on=_later(7))) if "clear shield" in line
+    ]
+    assert not [
+        line for line in _cautions(make_content(plan=plan, printed_on=_later(8))) if "clear shield" in line
+    ]
+
+
+def test_a_bandage_lens_that_was_taken_out_is_not_spoken_of(make_content, make_plan, make_record):
+    record = _operated(make_record(), bandage_lens=True)
+    plan = make_plan(approved=True)
+    look = plan.needs[1].model_copy(update={"key": "left:bandage-lens", "kind": "bandage-lens"})
+    out = look.model_copy(update={"state": "served", "served_on": _later(7)})
+
+    def home(need, day: date) -> str:
+        content = make_content(
+            record=record, plan=plan.model_copy(update={"needs": (*plan.needs, need)}), printed_on=day
+        )
+        return " ".join(line for s in content.sections for line in s.lines)
+
+    assert "Leave it in." in home(look, _later(6))
+    assert "Leave it in." in home(out, _later(6))
+    assert "Leave it in." not in home(out, _later(8))
+
+
+def test_where_a_sentence_holds_for_one_of_two_eyes_it_names_the_eye(make_content, make_record):
+    record = _operated(make_record(), air_or_gas="gas")
+    other = record.operations[0].model_copy(
+        update={"eye": "right", "eye_drawn": "right", "air_or_gas": "none"}
+    )
+    both = record.model_copy(update={"operations": (other, *record.operations)})
+    home = [line for s in make_content(record=both).sections for line in s.lines]
+    assert [line for line in home if line.startswith("Left eye: There is a gas bubble in your eye.")]
+
+
+def test_a_check_before_leaving_ends_with_the_day_of_its_own_eyes_operation(
+    make_content, make_plan, make_record
+):
+    from followup.clinical.careplan import BeforeLeaving
+
+    record = make_record()
+    later = record.operations[0].model_copy(update={"eye": "right", "eye_drawn": "right", "date": _later(10)})
+    both = record.model_copy(update={"operations": (*record.operations, later)})
+    checks = tuple(
+        BeforeLeaving(key=f"{eye}:x", kind=kind, eye=eye, earliest=None, latest=None, text="for the staff")
+        for eye, kind in (("left", "pressure"), ("right", "other"))
+    )
+    plan = make_plan(approved=True, before_leaving=checks)
+    found = make_content(record=both, plan=plan, printed_on=_later(10)).before_leaving
+    assert found.lines == ("Before you go home today the doctor looks at your eye once more.",)
+    assert make_content(record=both, plan=plan, printed_on=_later(11)).before_leaving is None
+
+
+@pytest.mark.parametrize(
+    ("born", "sex", "told"),
+    [("1990-01-01", "female", True), ("1955-03-09", "female", False), ("1990-01-01", "male", False)],
+)
+def test_pregnancy_is_asked_of_whom_it_may_concern(born, sex, told, make_content, make_record):
+    lines = _cautions(make_content(record=make_record(birth_date=born, sex=sex)))
+    assert bool([line for line in lines if "pregnant" in line]) is told
+
+
+def test_an_allergy_to_sulphite_warns_while_a_drop_with_sulphite_is_used(make_content, make_plan, formulary):
+    plan = make_plan(approved=True, cautions=_asks("sulphite"))
+    assert not [line for line in _cautions(make_content(plan=plan)) if "short of breath" in line]
+    steroid = formulary["prednisolone-acetate-1"]
+    formulary["prednisolone-acetate-1"] = steroid.model_copy(update={"excipients": ("sulphite",)})
+    assert [line for line in _cautions(make_content(plan=plan)) if "short of breath" in line]
+    assert not [
+        line
+        for line in _cautions(make_content(plan=plan, printed_on=_later(30)))
+        if "short of breath" in line
+    ]
+
+
+def test_allergies_stand_as_recorded_coded_or_in_words(make_content, make_record):
+    record = make_record(
+        allergies=[
+            {"to": "penicillin", "reaction": "severe"},
+            {"to": "medicine", "medicine": "bromfenac-0-09", "reaction": "rash"},
+            {"to": "other", "described": "strawberries"},
+        ],
+        allergy_text="plaster tears the skin",
+    )
+    assert make_content(record=record).allergies.lines == (
+        "Penicillin: blisters, swelling or collapse",
+        "Bromfenac 0.09%: a rash",
+        "strawberries: we do not know what it did",
+        "Written down as: plaster tears the skin",
+    )
+    assert make_content().allergies is None
+
+
+def test_a_visit_has_its_hour_and_the_clinic_its_address(make_content, make_plan, clinic):
+    from dataclasses import replace
+
+    plan = make_plan(approved=True)
+    first, *others = plan.trips
+    plan = plan.model_copy(update={"trips": (first.model_copy(update={"hour": "14:30"}), *others)})
+    content = make_content(plan=plan, clinic=replace(clinic, address="4 Mill Road"))
+    assert content.next_visit.day == "Tuesday 2 June 2026, at 14:30"
+    assert content.clinic.address == "Address: 4 Mill Road"
+    spoken = make_content(plan=plan, language="hi").next_visit.day
+    assert spoken == "मंगलवार, 2 जून 2026, समय 14:30 (दोपहर 2:30 बजे)"
