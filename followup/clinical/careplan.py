@@ -242,8 +242,10 @@ class BeforeLeaving(Line):
 class Trip(Line):
     """One visit. ``serves`` holds need keys; ``window_end`` is the earliest latest day of them.
 
-    ``reasons`` stand on a visit that no need but a gap rule alone asks for. ``hour``: where the booking
-    gives one."""
+    ``reasons`` stand on a visit that no need but a gap rule alone asks for. ``decided``: the surgeon set
+    its day, so its services are given on it whatever the calendar says. ``place`` and ``hours`` say where
+    and when it is, where that is not the clinic as on every other day; ``hour``: where the booking gives
+    one."""
 
     number: int
     date: date
@@ -256,6 +258,9 @@ class Trip(Line):
     tier: Tier
     cannot_move: bool = False
     overbooked: tuple[str, ...] = ()
+    decided: bool = False
+    place: str | None = None
+    hours: tuple[str, str] | None = None
     reasons: tuple[Reason, ...] = ()
 
 
@@ -334,12 +339,38 @@ class Bottle(Line):
 
 
 class Impossible(Line):
-    """A need that no offered date can serve, with the nearest offered day on either side."""
+    """A need that no offered date can serve, with the nearest offered day on either side.
+
+    ``kind`` of look and ``eye`` say what it is, ``earliest`` and ``latest`` when it should be. A limit
+    between two checks that no day can keep has neither window nor day before.
+    """
 
     need: str
     text: str
     before: date | None
     after: date | None
+    kind: str = ""
+    eye: Eye | None = None
+    earliest: date | None = None
+    latest: date | None = None
+
+
+class Decided(Line):
+    """What the surgeon decided of a look that no offered day of its window can see, signed with the plan.
+
+    On ``day`` it is looked at, at ``place`` where that is another clinic; without a day it is not looked
+    at in time, and the plan is signed with that gap. ``earliest`` and ``latest``: when it should have been.
+    """
+
+    need: str
+    kind: str
+    eye: Eye | None
+    day: date | None
+    earliest: date | None
+    latest: date | None
+    place: str | None
+    why: str
+    by: str | None
 
 
 class Overridden(Line):
@@ -373,6 +404,7 @@ class CarePlan(Line):
     questions: tuple[Question, ...] = ()
     cautions: tuple[Caution, ...] = ()
     impossible: tuple[Impossible, ...] = ()
+    decided: tuple[Decided, ...] = ()
     overridden: tuple[Overridden, ...] = ()
     tiers: dict[str, Tier] = {}
     last_steroid_day: dict[str, date] = {}

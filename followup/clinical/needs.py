@@ -217,8 +217,8 @@ def before_leaving(rules: EyeRules, ended: str | None) -> tuple[BeforeLeaving, .
                 key=f"{rules.eye}:before-leaving-{leaving.kind}",
                 kind=leaving.kind,
                 eye=rules.eye,
-                earliest=_clock(ended, leaving.earliest_hours),
-                latest=_clock(ended, leaving.latest_hours),
+                earliest=clock(ended, leaving.earliest_hours),
+                latest=clock(ended, leaving.latest_hours),
                 text=leaving.text,
                 reasons=(fired.reason,),
             )
@@ -226,7 +226,7 @@ def before_leaving(rules: EyeRules, ended: str | None) -> tuple[BeforeLeaving, .
     return tuple(checks)
 
 
-def _clock(ended: str | None, hours: int) -> str | None:
+def clock(ended: str | None, hours: int) -> str | None:
     if ended is None:
         return None
     return f"{(int(ended[:2]) + hours) % 24:02d}:{ended[3:]}"

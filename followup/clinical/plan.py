@@ -30,7 +30,9 @@ from followup.clinical.careplan import (
 from followup.clinical.context import followed_eyes
 from followup.clinical.courses import apply_edits, draft_courses, ended_by_edit, last_steroid_day
 from followup.clinical.day_rounds import draft_rounds, long_rounds
+from followup.clinical.decided import check_promises, read_decisions
 from followup.clinical.eye_rules import EyeRules, apply_rules
+from followup.clinical.gaps import check_gaps
 from followup.clinical.in_use import FromBefore, courses_from_before
 from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
@@ -50,7 +52,7 @@ from followup.clinical.supply import simulate
 from followup.clinical.tablets import dosed, tablet_supply
 from followup.clinical.taper import merged_by_mouth
 from followup.clinical.unused import answers_to_nothing
-from followup.clinical.visits import check_gaps, draft_visits
+from followup.clinical.visits import draft_visits
 from followup.errors import FollowupError
 from followup.timing.calendar import Calendar
 from followup.timing.waking import WakingDay
@@ -110,6 +112,7 @@ def build_plan(
             fix="give a day on or after the first operation",
         )
     check_names(record, protocol)
+    check_promises(record, protocol, as_of)
     waking, questions = _waking(record)
     eyes = tuple(apply_rules(context, protocol) for context in contexts)
     eyes, over = _still_followed(eyes, protocol, waking.hours)
@@ -121,8 +124,9 @@ def build_plan(
     given = check_given(eyes, protocol)
     held = steroid.courses
     opened, lost = _needs(setting, held, edits)
-    past = look_back(record, protocol, opened, as_of)
-    visits = draft_visits(record, protocol, eyes, held, opened, past, setting.calendar, as_of)
+    decisions = read_decisions(record, opened)
+    past = look_back(record, protocol, decisions.opened, as_of)
+    visits = draft_visits(record, protocol, eyes, held, decisions, past, setting.calendar, as_of)
     rounds, moved = draft_rounds(held, protocol, waking, setting.first_round_day(held), previous_times)
     return CarePlan(
         **_frame(setting, approved),
@@ -131,7 +135,10 @@ def build_plan(
         rounds=rounds,
         supply=_supply(held, rounds, visits.trips, setting),
         needs=visits.needs,
-        before_leaving=tuple(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),
+        before_leaving=(
+            *(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),
+            *visits.before_leaving,
+        ),
         first_drop_days=tuple(_first_drop_day(eye) for eye in eyes),
         gaps=check_gaps(protocol, eyes, held),
         trips=visits.trips,
@@ -146,6 +153,7 @@ def build_plan(
         ),
         cautions=(*steroid.cautions, *rule_cautions(eyes), *net.cautions, *given.cautions),
         impossible=visits.impossible,
+        decided=visits.decided,
         overridden=(*overridden, *lost, *_lost_tiers(eyes)),
         tiers={eye.eye: eye.tier[0] for eye in eyes},
         last_steroid_day=_last_steroid_days(held, eyes),
@@ -209,9 +217,10 @@ def _frame(setting: _Setting, approved: bool) -> dict[str, object]:
 def _by_hand(setting: _Setting, approved: bool) -> CarePlan:
     """A patient whom the protocol refuses: no courses, but never lost; the first look stands."""
     opened = [o for eye in setting.eyes for o in open_needs(eye, setting.protocol, None, 0)[0] if eye.refused]
-    past = look_back(setting.record, setting.protocol, opened, setting.as_of)
+    decisions = read_decisions(setting.record, opened)
+    past = look_back(setting.record, setting.protocol, decisions.opened, setting.as_of)
     visits = draft_visits(
-        setting.record, setting.protocol, setting.eyes, (), opened, past, setting.calendar, setting.as_of
+        setting.record, setting.protocol, setting.eyes, (), decisions, past, setting.calendar, setting.as_of
     )
     refused = {
         f.rule.id: Caution(id=f.rule.id, text=f.rule.refuse.text, eye=None, level="stop", reasons=(f.reason,))
@@ -226,6 +235,7 @@ def _by_hand(setting: _Setting, approved: bool) -> CarePlan:
         needs=visits.needs,
         trips=visits.trips,
         impossible=visits.impossible,
+        decided=visits.decided,
         tiers={eye.eye: eye.tier[0] for eye in setting.eyes},
         questions=_unknown_looks(past.unknown),
         notices=visits.notices,

@@ -101,6 +101,42 @@ class CatchUp(Part):
     mark: Mark
 
 
+class ClosedDaysSettings(Part):
+    """What a calendar's word on closed days holds for: these ``looks`` (ids of needs).
+
+    Whoever is on call may look at them; or they are put off by ``put_off_days`` beyond their window at
+    most, with a check of the pressure ``pressure_from_hours`` to ``pressure_to_hours`` after surgery.
+    A look that must be on one certain day is never put off.
+    """
+
+    looks: tuple[str, ...]
+    put_off_days: StrictInt = Field(ge=0, le=14)
+    pressure_from_hours: StrictInt = Field(ge=0, le=24)
+    pressure_to_hours: StrictInt = Field(ge=0, le=24)
+    pressure_text: str = Field(min_length=3)
+    because: str
+    source: str
+    mark: Mark
+
+
+class Promises(Part):
+    """No visit is booked or decided more than so many days after the last operation, or after today."""
+
+    days: StrictInt = Field(ge=28, le=1000)
+    because: str
+    source: str
+    mark: Mark
+
+
+class SupplySettings(Part):
+    """The next bottle is in hand before less than this share of the present one is ``left``."""
+
+    left: float = Field(ge=0, lt=1)
+    because: str
+    source: str
+    mark: Mark
+
+
 class AboveLabel(Part):
     """A course above the label, owned by name and reason at the signing of the protocol."""
 
@@ -119,6 +155,9 @@ class _Settings(Part):
     tier: dict[Tier, TierSettings]
     long_nsaid: LongNsaid
     catch_up: CatchUp
+    closed_days: ClosedDaysSettings
+    promises: Promises
+    supply: SupplySettings
     taper: tuple[Taper, ...] = Field(min_length=1)
     above_label: tuple[AboveLabel, ...] = ()
 
@@ -134,6 +173,9 @@ class Protocol:
     tiers: Mapping[Tier, TierSettings]
     long_nsaid: LongNsaid
     catch_up: CatchUp
+    closed_days: ClosedDaysSettings
+    promises: Promises
+    supply: SupplySettings
     tapers: Mapping[str, Taper]
     above_label: tuple[AboveLabel, ...]
     facts: tuple[FactDef, ...]
@@ -224,6 +266,9 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         tiers=settings.tier,
         long_nsaid=settings.long_nsaid,
         catch_up=settings.catch_up,
+        closed_days=settings.closed_days,
+        promises=settings.promises,
+        supply=settings.supply,
         tapers={taper.id: taper for taper in settings.taper},
         above_label=settings.above_label,
         facts=facts,

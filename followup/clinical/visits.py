@@ -2,29 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
-from followup.clinical.careplan import CheckGap, Course, Impossible, Reason, ReviewNeed, Tier, Trip
-from followup.clinical.courses import last_steroid_day
+from followup.clinical.careplan import (
+    BeforeLeaving,
+    CheckGap,
+    Course,
+    Decided,
+    Impossible,
+    Reason,
+    ReviewNeed,
+    Tier,
+    Trip,
+)
+from followup.clinical.closed_days import over_closed_days, same_day_checks
+from followup.clinical.decided import Decisions, settle
+from followup.clinical.english import day_words
 from followup.clinical.eye_rules import EyeRules
-from followup.clinical.needs import Opened, day_of
+from followup.clinical.gaps import check_gaps, gap_rules
+from followup.clinical.needs import Opened, before_leaving
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record, TripRecord
-from followup.clinical.served import Past, checks, first_day_to_come, looks, steroid_dates
+from followup.clinical.served import Past, first_day_to_come
+from followup.clinical.stays import ELSEWHERE, STANDS, Stays
 from followup.timing.calendar import Calendar
 from followup.timing.trip_types import BookedTrip, GapRule, PlannedTrip, TripNeed, TripsPlan
 from followup.timing.trips import plan_trips
 
-_SERVICES = {"pressure": "pressure", "cornea": "review"}
-
 
 @dataclass(frozen=True)
 class Visits:
+    """``before_leaving`` are checks on the day of surgery that go with looks put off over closed days."""
+
     trips: tuple[Trip, ...]
     needs: tuple[ReviewNeed, ...]
     impossible: tuple[Impossible, ...]
+    decided: tuple[Decided, ...]
+    before_leaving: tuple[BeforeLeaving, ...]
     notices: tuple[str, ...]
 
 
@@ -33,38 +49,100 @@ def draft_visits(
     protocol: Protocol,
     eyes: Sequence[EyeRules],
     courses: Sequence[Course],
-    opened: Sequence[Opened],
+    decisions: Decisions,
     past: Past,
     calendar: Calendar,
     as_of: date,
 ) -> Visits:
     """The fewest trips that see everything in time, after those that are past."""
+    opened = decisions.opened
     done = {o.need.key for o in opened if o.need.key in past.served}
     unknown = {need.key for need in past.unknown}
     again = {o.need.key: o for o in past.reopened}
-    live = [again.get(o.need.key, o) for o in opened if o.need.key not in done | unknown]
-    gaps, late = gap_rules(record, protocol, eyes, courses, as_of)
+    live = [
+        again.get(o.need.key) or decisions.narrowed(o) for o in opened if o.need.key not in done | unknown
+    ]
     start = first_day_to_come(record, as_of)
+    over = over_closed_days(live, protocol, calendar, start)
+    gaps, late = gap_rules(record, protocol, eyes, courses, as_of)
+    stays = Stays.of(record, decisions, [o.need for o in over.opened], start)
     plan = plan_trips(
-        _trip_needs(live, done),
+        [*_trip_needs(over.opened, done, stays), *stays.elsewhere()],
         gaps=gaps,
-        booked=_booked(record, start),
+        booked=[*_booked(record, start, stays), *stays.booked()],
         calendar=calendar,
         horizon_start=start,
         served=past.served,
+        extra=over.on_call | stays.given,
     )
-    needs = tuple(_needs(opened, plan, past, again))
-    why = {gap.key: gap.reasons for gap in check_gaps(protocol, eyes, courses)}
-    trips = _past_trips(record, needs, as_of) + _coming(plan, needs, record, eyes, gaps, why)
+    looked_at = {o.need.key: o for o in over.opened}
+    needs = tuple(_needs(opened, plan, past, looked_at))
+    limits = check_gaps(protocol, eyes, courses)
+    why = {gap.key: gap.reasons for gap in limits}
+    coming = _coming(plan, needs, record, eyes, gaps, why)
+    placed = [_placed(trip, stays, over.on_call, calendar) for trip in coming]
+    trips = _past_trips(record, needs, as_of) + placed
     numbered = tuple(t.model_copy(update={"number": i}) for i, t in enumerate(trips, 1))
-    impossible = tuple(
-        Impossible(need=i.need, text=i.reason, before=i.before, after=i.after) for i in plan.impossible
+    broken = _impossible(plan, decisions.windows, limits)
+    settled = settle(broken, decisions, limits, frozenset(done | again.keys()), start)
+    given_up = tuple(
+        f"The booked visit on {day.isoformat()} is given up."
+        for day in plan.given_up
+        if day not in stays.moved
     )
-    given_up = tuple(f"The booked visit on {day.isoformat()} is given up." for day in plan.given_up)
-    return Visits(numbered, needs, impossible, late + given_up)
+    there = [check for eye in eyes for check in before_leaving(eye, eye.context.operation.end)]
+    return Visits(
+        numbered,
+        needs,
+        settled.impossible,
+        settled.decided,
+        same_day_checks(over.put_off, eyes, protocol, there),
+        (*decisions.notices, *_not_offered(stays, decisions, calendar), *late, *given_up),
+    )
 
 
-def _trip_needs(live: Sequence[Opened], done: set[str]) -> list[TripNeed]:
+def _not_offered(stays: Stays, decisions: Decisions, calendar: Calendar) -> Iterator[str]:
+    """Decided days at this clinic that its calendar knows nothing of: the visit stands, and is named."""
+    for key, decision in decisions.days.items():
+        day, service = decision.day, decisions.windows[key].need.service
+        if day in stays.places and decision.place is None and day and not calendar.offers(service, day):
+            yield f"The calendar offers nothing for the visit decided for {day_words(day)}: make sure of it."
+
+
+def _impossible(
+    plan: TripsPlan, windows: Mapping[str, Opened], limits: Sequence[CheckGap]
+) -> Iterator[Impossible]:
+    """What can't be kept, with what it looks at and when it should be."""
+    by_gap = {gap.key: gap for gap in limits}
+    for item in plan.impossible:
+        entry, gap = windows.get(item.need), by_gap.get(item.need)
+        yield Impossible(
+            need=item.need,
+            text=item.reason,
+            before=item.before,
+            after=item.after,
+            kind=entry.need.kind if entry else gap.look if gap else "",
+            eye=entry.need.eye if entry else gap.eye if gap else None,
+            earliest=entry.need.earliest if entry else None,
+            latest=entry.need.latest if entry else None,
+        )
+
+
+def _placed(trip: Trip, stays: Stays, on_call: frozenset[tuple[str, date]], calendar: Calendar) -> Trip:
+    """A visit whose day the surgeon set, or that whoever is on call gives: where it is, and when."""
+    serves = tuple(key for key in trip.serves if not key.startswith(STANDS))
+    services = tuple(name for name in trip.services if name != ELSEWHERE)
+    if trip.date in stays.places:
+        told: dict[str, object] = {"decided": True, "place": stays.places[trip.date]}
+        return trip.model_copy(update=told | {"serves": serves, "services": services})
+    closed = calendar.closed_days
+    if closed is not None and any((name, trip.date) in on_call for name in trip.services):
+        hours = (closed.opens, closed.closes) if closed.opens and closed.closes else None
+        return trip.model_copy(update={"place": closed.place, "hours": hours})
+    return trip
+
+
+def _trip_needs(live: Sequence[Opened], done: set[str], stays: Stays) -> list[TripNeed]:
     """A need that hangs on one of which nobody knows whether it was done keeps its own window."""
     keys = done | {o.need.key for o in live}
     return [
@@ -77,140 +155,25 @@ def _trip_needs(live: Sequence[Opened], done: set[str]) -> list[TripNeed]:
             weight=o.need.weight,
             urgent=o.need.urgent,
             after=o.trip_after(keys, str(o.need.eye)),
+            elsewhere=o.need.key in stays.away,
         )
         for o in live
     ]
 
 
-def _booked(record: Record, start: date) -> list[BookedTrip]:
+def _booked(record: Record, start: date, stays: Stays) -> list[BookedTrip]:
     booked = {t.date: t.cannot_move for t in record.trips if t.status == "booked" and t.date >= start}
-    return [BookedTrip(day, fixed) for day, fixed in sorted(booked.items())]
-
-
-def gap_rules(
-    record: Record, protocol: Protocol, eyes: Sequence[EyeRules], courses: Sequence[Course], as_of: date
-) -> tuple[list[GapRule], tuple[str, ...]]:
-    """Steroid dates between pressure checks by tier, and NSAID dates between looks at the cornea."""
-    rules: list[GapRule] = []
-    told: list[str] = []
-    by_eye = {eye.eye: eye for eye in eyes}
-    for gap in check_gaps(protocol, eyes, courses):
-        days = _gap_days(gap, courses, by_eye[gap.eye])
-        seen = checks(record, gap.eye, gap.finding, as_of) if gap.finding else looks(record, gap.eye, as_of)
-        service = protocol.kinds[gap.need].service if gap.need else _SERVICES[gap.kind]
-        rules += _rule(gap, days, seen, as_of, service, told)
-    return rules, tuple(told)
-
-
-def _gap_days(gap: CheckGap, courses: Sequence[Course], eye: EyeRules) -> frozenset[date]:
-    if gap.first is not None and gap.last is not None:
-        return frozenset(gap.first + timedelta(days=n) for n in range((gap.last - gap.first).days + 1))
-    role = "steroid" if gap.kind == "pressure" else "nsaid"
-    return steroid_dates(_counts(courses, eye, role), gap.from_count)
-
-
-def check_gaps(
-    protocol: Protocol, eyes: Sequence[EyeRules], courses: Sequence[Course]
-) -> tuple[CheckGap, ...]:
-    """The limits between two looks that these courses bring with them, with their reasons."""
-    gaps: list[CheckGap] = []
-    for eye in eyes:
-        tier, setting = eye.tier
-        steroid = _counts(courses, eye, "steroid")
-        why = _tier_reason(protocol, tier), *(f.reason for f in setting if f.rule.tier == tier)
-        for limit in protocol.tiers[tier].gaps if steroid else ():
-            key = f"{eye.eye}:pressure-gap-{limit.from_count}"
-            gaps.append(
-                CheckGap(
-                    key=key,
-                    eye=eye.eye,
-                    kind="pressure",
-                    limit=limit.limit,
-                    from_count=limit.from_count,
-                    finding="pressure",
-                    reasons=why,
-                )
-            )
-        long = protocol.long_nsaid
-        if len(_counts(courses, eye, "nsaid")) > long.after_days:
-            reason = Reason(rule="long-nsaid", because=long.because, source=long.source, mark=long.mark)
-            key = f"{eye.eye}:nsaid-gap"
-            gaps.append(
-                CheckGap(key=key, eye=eye.eye, kind="cornea", limit=long.gap, from_count=1, reasons=(reason,))
-            )
-        gaps += _look_gaps(eye, courses)
-    return tuple(gaps)
-
-
-def _look_gaps(eye: EyeRules, courses: Sequence[Course]) -> list[CheckGap]:
-    """The limits that rules set between two looks, each id once: the strictest, over all the days."""
-    last = last_steroid_day(c for c in courses if c.eye == eye.eye and not c.from_before)
-    found: dict[str, CheckGap] = {}
-    for fired in eye.fired:
-        for effect in fired.rule.gap:
-            start, end = day_of(effect.first, eye, last), day_of(effect.last, eye, last)
-            if start is None or end is None or end < start:
-                continue
-            before = found.get(effect.id)
-            found[effect.id] = CheckGap(
-                key=f"{eye.eye}:{effect.id}",
-                eye=eye.eye,
-                kind="look",
-                # Two looks so many days apart have one date fewer between them.
-                limit=min(effect.days - 1, before.limit) if before else effect.days - 1,
-                from_count=0,
-                need=effect.kind,
-                finding=effect.finding,
-                first=min(start, before.first or start) if before else start,
-                last=max(end, before.last or end) if before else end,
-                reasons=(*(before.reasons if before else ()), fired.reason),
-            )
-    return list(found.values())
-
-
-def _tier_reason(protocol: Protocol, tier: Tier) -> Reason:
-    setting = protocol.tiers[tier]
-    return Reason(rule=f"tier-{tier}", because=setting.because, source=setting.source, mark=setting.mark)
-
-
-def _counts(courses: Sequence[Course], eye: EyeRules, role: str) -> list[tuple[date, int]]:
-    """Drops a day of one kind; what waits or is left out counts as if it were given: no fewer looks."""
-    mine = [c for c in courses if c.eye == eye.eye and c.role == role]
-    totals: dict[date, int] = {}
-    for course in mine:
-        for step in course.steps:
-            for i in range(step.days):
-                day = step.start + timedelta(days=i)
-                totals[day] = totals.get(day, 0) + step.count
-    return sorted(totals.items())
-
-
-def _rule(
-    gap: CheckGap,
-    days: frozenset[date],
-    seen: Sequence[date],
-    as_of: date,
-    service: str,
-    told: list[str],
-) -> list[GapRule]:
-    """The rule for what is left since the last check; a gap already broken asks for a visit at once."""
-    key, limit, last = gap.key, gap.limit, seen[-1] if seen else None
-    left = frozenset(day for day in days if last is None or day > last)
-    gone = sum(day < as_of for day in left)
-    if gone > limit:
-        since = last.isoformat() if last else "the first drop"
-        told.append(f"{key}: {gone} days since {since}, more than {limit}: a check is due at once.")
-    return [GapRule(key, left, limit, service)] if left else []
+    return [BookedTrip(day, fixed) for day, fixed in sorted(booked.items()) if day not in stays.moved]
 
 
 def _needs(
-    opened: Sequence[Opened], plan: TripsPlan, past: Past, again: dict[str, Opened]
+    opened: Sequence[Opened], plan: TripsPlan, past: Past, looked_at: Mapping[str, Opened]
 ) -> list[ReviewNeed]:
     planned = {key: trip.day for trip in plan.trips for key in trip.serves}
     broken = {i.need for i in plan.impossible}
     needs = []
     for entry in opened:
-        need = again.get(entry.need.key, entry).need
+        need = looked_at.get(entry.need.key, entry).need
         start, target, end = plan.windows.get(need.key, (need.earliest, need.target, need.latest))
         changes: dict[str, object] = {"earliest": start, "target": target, "latest": end}
         if need.key in past.served:

@@ -12,6 +12,7 @@ every service and has no limit::
         {"name": "macula", "weekdays": ["tuesday"], "dates": ["2027-01-07"], "capacity": 6}
       ],
       "half_days": [{"weekday": "saturday", "services": ["review"], "capacity": "half"}],
+      "closed_days": {"first_look": "on call", "place": "Ward 3", "opens": "09:00", "closes": "11:00"},
       "places_taken": [{"service": "review", "date": "2027-01-05", "places": 11}]
     }
 
@@ -34,6 +35,7 @@ from followup.errors import FollowupError
 from followup.timing.calendar_entries import (
     WEEKDAYS,
     AWeekday,
+    ClosedDays,
     Entry,
     HalfDay,
     PlacesTaken,
@@ -42,7 +44,7 @@ from followup.timing.calendar_entries import (
 )
 from followup.validation import problem_words
 
-__all__ = ["WEEKDAYS", "Calendar", "HalfDay", "PlacesTaken", "Service", "parse_calendar"]
+__all__ = ["WEEKDAYS", "Calendar", "ClosedDays", "HalfDay", "PlacesTaken", "Service", "parse_calendar"]
 
 
 class Calendar(Entry):
@@ -64,6 +66,10 @@ class Calendar(Entry):
         default=False, description="True: a service that is not listed is not offered at all."
     )
     half_days: tuple[HalfDay, ...] = Field(default=(), max_length=4000)
+    closed_days: ClosedDays | None = Field(
+        default=None,
+        description="What happens to a first look on days without it; left out: someone decides.",
+    )
     places_taken: tuple[PlacesTaken, ...] = Field(
         default=(), max_length=100_000, description="Places that other patients already hold."
     )

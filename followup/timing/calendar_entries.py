@@ -88,6 +88,35 @@ class HalfDay(Entry):
         return self.weekday or self.date or ""
 
 
+ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+
+
+class ClosedDays(Entry):
+    """What happens to a first look after surgery that falls on days without its service.
+
+    "on call": whoever is on call looks, at ``place``, between ``opens`` and ``closes``. "another day":
+    it waits for the next day of the clinic, and the pressure is measured on the day of surgery.
+    """
+
+    first_look: Literal["on call", "another day"]
+    place: Annotated[str, StringConstraints(min_length=2, max_length=120)] | None = Field(
+        default=None, description="Where whoever is on call looks, as a patient would be told."
+    )
+    opens: ClockTime | None = Field(default=None, description="From when on, such as 09:00.")
+    closes: ClockTime | None = Field(default=None, description="Until when, such as 11:00.")
+
+    @model_validator(mode="after")
+    def _says_where_and_when(self) -> Self:
+        told = (self.place, self.opens, self.closes)
+        if self.first_look == "on call" and None in told:
+            raise ValueError("a look by whoever is on call needs its place and hours (opens, closes)")
+        if self.first_look == "another day" and told != (None, None, None):
+            raise ValueError("place and hours belong to a look by whoever is on call; take them out")
+        if self.opens is not None and self.closes is not None and self.opens >= self.closes:
+            raise ValueError("it closes before it opens; correct the hours")
+        return self
+
+
 class PlacesTaken(Entry):
     """Places that other patients already hold."""
 

@@ -110,7 +110,7 @@ class Outcome:
                 yield explain_need(need, windows[need.key], known.room)
         checks = [BEFORE, *self.found.days]
         for g in self.found.relaxed:
-            yield explain_gap(known.gaps[g], checks, known.room)
+            yield from explain_gap(known.gaps[g], checks, known.room)
         for day in self.closed:
             yield explain_fixed(day, known.room)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import pairwise
 
@@ -43,14 +43,14 @@ def _nearest(need: TripNeed, days: range, room: Room) -> date | None:
     return next((room.date(d) for d in days if room.fits(need.service, d, urgent=need.urgent)), None)
 
 
-def explain_gap(gap: Gap, checks: Sequence[int], room: Room) -> ImpossibleNeed:
-    """Where the rule is first broken: no day with room lies between a check and the next deadline."""
-    broken = (
-        gap.deadline(last) for last, following in pairwise([*checks, FAR]) if following > gap.deadline(last)
-    )
-    deadline = next(broken)
-    after = next((room.date(day) for day in gap.room if day > deadline), None)
-    return ImpossibleNeed(gap.key, NO_CHECK_IN_TIME, None, after)
+def explain_gap(gap: Gap, checks: Sequence[int], room: Room) -> Iterator[ImpossibleNeed]:
+    """Every stretch that grows too long: no day with room lies between a check and the next deadline."""
+    for last, following in pairwise([*checks, FAR]):
+        deadline = gap.deadline(last)
+        if following > deadline:
+            later = following if following < FAR else next((d for d in gap.room if d > deadline), None)
+            after = None if later is None else room.date(later)
+            yield ImpossibleNeed(gap.key, NO_CHECK_IN_TIME, None, after)
 
 
 def explain_fixed(day: int, room: Room) -> ImpossibleNeed:

@@ -31,6 +31,7 @@ class Item:
     weight: int
     urgent: bool
     after: tuple[tuple[int, After], ...]
+    elsewhere: bool = False
 
 
 @dataclass(frozen=True)
@@ -81,10 +82,15 @@ class Gap:
 
 @dataclass
 class Room:
-    """Remembers what the calendar says, in day numbers."""
+    """Remembers what the calendar says, in day numbers.
+
+    ``extra`` are services by day that are given without limit whatever the calendar says: someone
+    decided so, or whoever is on call gives them.
+    """
 
     calendar: Calendar
     start: date
+    extra: frozenset[tuple[str, date]] = frozenset()
     _known: dict[tuple[str, int], int | None] = field(default_factory=dict)
 
     def left(self, service: str, day: int) -> int | None:
@@ -97,6 +103,8 @@ class Room:
 
     def _ask(self, service: str, day: int) -> int | None:
         real = self.date(day)
+        if (service, real) in self.extra:
+            return None
         return self.calendar.room(service, real) if self.calendar.offers(service, real) else -1
 
     def fits(self, service: str, day: int, *, urgent: bool = False) -> bool:
@@ -208,6 +216,7 @@ def tables(
         _mask(n for n, i in enumerate(items) if any(b == base for b, _ in i.after)) for base in bases
     ]
     static = [n for n, item in enumerate(items) if not item.after]
+    away = {item.own[0] for item in items if item.elsewhere}
     return Tables(
         items=tuple(items),
         gaps=tuple(gaps),
@@ -223,10 +232,14 @@ def tables(
             day: _mask(n for n in static if items[n].own[0] <= day <= items[n].own[2]) for day in candidates
         },
         allowed_at={
-            day: _mask(n for n, i in enumerate(items) if room.fits(i.service, day, urgent=i.urgent))
+            day: _mask(
+                n
+                for n, i in enumerate(items)
+                if i.elsewhere == (day in away) and room.fits(i.service, day, urgent=i.urgent)
+            )
             for day in candidates
         },
-        full_at={day: _full(items, room, day) for day in candidates},
+        full_at={day: () if day in away else _full(items, room, day) for day in candidates},
     )
 
 

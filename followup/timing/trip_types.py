@@ -27,7 +27,8 @@ class TripNeed:
     """One thing that must be looked at within ``earliest``..``latest`` (inclusive), best on ``target``.
 
     ``weight`` prices a day's deviation from the target. An ``urgent`` need may overbook a full
-    day; it may not open a closed one.
+    day; it may not open a closed one. One that is looked at ``elsewhere`` has its one day and takes
+    no place here; nothing but what is looked at there can be done on that day.
     """
 
     key: str
@@ -38,6 +39,7 @@ class TripNeed:
     weight: int = 1
     urgent: bool = False
     after: tuple[After, ...] = ()
+    elsewhere: bool = False
 
 
 @dataclass(frozen=True)
@@ -57,10 +59,12 @@ class GapRule:
 
 @dataclass(frozen=True)
 class BookedTrip:
-    """A visit already booked. One that cannot move is among the trips whatever it serves."""
+    """A visit already booked. One that cannot move is among the trips whatever it serves; one that was
+    ``decided`` stands though the clinic is closed."""
 
     day: date
     cannot_move: bool = False
+    decided: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,7 +87,11 @@ class PlannedTrip:
 
 @dataclass(frozen=True)
 class ImpossibleNeed:
-    """A need (or gap rule) that cannot be kept: why, and the nearest offered day on either side."""
+    """A need that cannot be kept: why, and the nearest offered day on either side.
+
+    Or a gap rule, once for each stretch that grows too long: ``before`` is None, ``after`` the day of
+    the next check (None: none follows, and no day could hold one).
+    """
 
     need: str
     reason: str

@@ -71,8 +71,11 @@ def plan_trips(
     horizon_start: date,
     last_check: date | None = None,
     served: Mapping[str, date] | None = None,
+    extra: Iterable[tuple[str, date]] = (),
 ) -> TripsPlan:
     """The best trips from ``horizon_start`` on.
+
+    ``extra`` are services with a day on which they are given whatever the calendar says.
 
     ``served`` maps needs already done to their day, also needs that are not among ``needs`` but
     on which others hang. Raises FollowupError "trips.need", "trips.after", "trips.gap" or
@@ -83,7 +86,7 @@ def plan_trips(
     rules = sorted(gaps, key=lambda rule: rule.key)
     check_needs(wanted, served, horizon_start)
     check_gaps(rules, horizon_start)
-    room = Room(calendar, horizon_start)
+    room = Room(calendar, horizon_start, frozenset(extra))
     sorting = _sort_out(wanted, served, room)
     numbers = [gap_in_numbers(rule, room, last_check) for rule in rules]
     visits, closed = _visits(booked, room)
@@ -127,16 +130,22 @@ def _item(need: TripNeed, index: Mapping[str, int], served: Mapping[str, date], 
     own = window_of(need, room)
     edges = [((served[after.need] - room.start).days, after) for after in need.after if after.need in served]
     hanging = tuple((index[after.need], after) for after in need.after if after.need in index)
-    return Item(need.key, need.service, resolve(own, edges), need.weight, need.urgent, hanging)
+    return Item(
+        need.key, need.service, resolve(own, edges), need.weight, need.urgent, hanging, need.elsewhere
+    )
 
 
 def _visits(booked: Iterable[BookedTrip], room: Room) -> tuple[dict[int, BookedTrip], list[int]]:
     """The visits still to come by day, and the days of those that cannot move though the clinic is closed."""
     visits: dict[int, BookedTrip] = {}
-    for trip in sorted(booked, key=lambda trip: (trip.day, trip.cannot_move)):
+    for trip in sorted(booked, key=lambda trip: (trip.day, trip.cannot_move, trip.decided)):
         visits[(trip.day - room.start).days] = trip
     visits = {day: trip for day, trip in visits.items() if day >= 0}
-    closed = [day for day, trip in visits.items() if trip.cannot_move and not room.calendar.is_open(trip.day)]
+    closed = [
+        day
+        for day, trip in visits.items()
+        if trip.cannot_move and not trip.decided and not room.calendar.is_open(trip.day)
+    ]
     return {day: trip for day, trip in visits.items() if day not in closed}, closed
 
 

@@ -10,7 +10,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from followup.clinical.record.base import Eye, Part
 from followup.clinical.record.findings import Findings
-from followup.clinical.record.history import InUse, TabletStep, TripRecord
+from followup.clinical.record.history import InUse, TabletStep, TripRecord, VisitDecision
 from followup.clinical.record.operation import Choices, Operation, SteroidGiven, Viscoelastic
 from followup.clinical.record.patient import (
     Allergy,
@@ -45,6 +45,7 @@ __all__ = [
     "TripRecord",
     "Uveitis",
     "Viscoelastic",
+    "VisitDecision",
     "WakingDay",
     "first_problem",
     "parse_findings",
@@ -63,6 +64,7 @@ class Record(Part):
     in_use: tuple[InUse, ...] = Field(default=(), max_length=40)
     reviews: tuple[Findings, ...] = Field(default=(), max_length=400)
     trips: tuple[TripRecord, ...] = Field(default=(), max_length=200)
+    decisions: tuple[VisitDecision, ...] = Field(default=(), max_length=60)
 
     @model_validator(mode="after")
     def _dates_are_possible(self) -> Record:
@@ -87,6 +89,22 @@ class Record(Part):
         for i, trip in enumerate(self.trips):
             if trip.date < self.first_day - timedelta(days=1):
                 raise ValueError(f"trips.{i}.date lies before the first operation; correct the date")
+        return self
+
+    @model_validator(mode="after")
+    def _decisions_agree(self) -> Record:
+        places: dict[date, str | None] = {}
+        decided: set[tuple[str, date | None]] = set()
+        for i, decision in enumerate(self.decisions):
+            if (decision.need, decision.day) in decided:
+                raise ValueError(f"decisions.{i} decides {decision.need} a second time; keep one")
+            decided.add((decision.need, decision.day))
+            if decision.day is None:
+                continue
+            if decision.day < self.first_day:
+                raise ValueError(f"decisions.{i}.day lies before the first operation; correct the date")
+            if places.setdefault(decision.day, decision.place) != decision.place:
+                raise ValueError(f"decisions.{i}: two places on one day; correct the day or the place")
         return self
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short
 
@@ -56,6 +56,34 @@ def eyes_of(entry: InUse) -> tuple[Eye, ...]:
     if entry.eye is None:
         return ()
     return ("right", "left") if entry.eye == "both" else (entry.eye,)
+
+
+class VisitDecision(Part):
+    """The surgeon's word on a look that no day of its window can see, or that another clinic sees.
+
+    ``need`` is the look as the plan names it ("right:first-look"), or the limit between two checks that
+    no day can keep. On ``day`` it is looked at; without a day nothing is offered, and the gap is signed
+    as it is. ``place`` names another clinic. ``earliest`` and ``latest`` are its window as it stood: where
+    that is another now, the visit stands and the look is planned anew.
+    """
+
+    need: Short
+    day: Day | None = None
+    why: Annotated[str, StringConstraints(min_length=3, max_length=400)]
+    by: Short | None = None
+    place: Short | None = None
+    earliest: Day | None = None
+    latest: Day | None = None
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> VisitDecision:
+        if self.place is not None and self.day is None:
+            raise ValueError("a look at another clinic needs its day")
+        if (self.earliest is None) != (self.latest is None):
+            raise ValueError("give earliest and latest together, or neither")
+        if self.earliest is not None and self.latest is not None and self.latest < self.earliest:
+            raise ValueError("latest lies before earliest; correct one")
+        return self
 
 
 class TripRecord(Part):
