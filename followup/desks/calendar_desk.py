@@ -98,9 +98,17 @@ def _read(form: Posted, old: Calendar) -> dict[str, Any]:
         ),
         "half_days": half,
         "only_listed_services": first(form, "only_listed") == "yes",
+        "closed_days": _closed_days(form),
     }
     parse_calendar(parse_json_object(json.dumps(kept), "calendar"), "calendar")
     return kept
+
+
+def _closed_days(form: Posted) -> dict[str, str] | None:
+    """What becomes of a first look on closed days; nothing where the clinic has not said."""
+    said = {"first_look": first(form, "first_look")}
+    said |= {name: first(form, f"on_call_{name}") for name in ("place", "opens", "closes")}
+    return {name: text for name, text in said.items() if text} if said["first_look"] else None
 
 
 def _services(form: Posted, old: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
@@ -146,6 +154,9 @@ def _typed_of(calendar: Calendar) -> Posted:
         "capacity": ["" if s.capacity is None else str(s.capacity) for s in calendar.services],
         "only_listed": ["yes"] if calendar.only_listed_services else [],
     }
+    if closed := calendar.closed_days:
+        typed["first_look"] = [closed.first_look]
+        typed |= {f"on_call_{name}": [getattr(closed, name) or ""] for name in ("place", "opens", "closes")}
     return typed | {f"days.{i}": list(s.weekdays or ()) for i, s in enumerate(calendar.services)}
 
 

@@ -59,6 +59,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/plans/{plan}/steps"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/steps"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/take-back"): ONLY_SURGEON,
+    ("POST", "/plans/{plan}/decisions"): ONLY_SURGEON,
+    ("POST", "/plans/{plan}/decisions/take-back"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/sign"): ONLY_SURGEON,
     ("GET", "/plans/{plan}/against/{other}"): CLINICAL,
     # the eye and what was seen of it
@@ -138,6 +140,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/api/plans/{plan}"): CLINICAL,
     ("POST", "/api/plans/{plan}/again"): CLINICAL,
     ("POST", "/api/plans/{plan}/answers"): ONLY_SURGEON,
+    ("POST", "/api/plans/{plan}/decisions"): ONLY_SURGEON,
+    ("POST", "/api/plans/{plan}/decisions/take-back"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/sign"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/steps/effect"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/steps"): ONLY_SURGEON,

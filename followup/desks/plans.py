@@ -66,7 +66,7 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
         return _page(request, visit, plan, form=typed, error=exc.line, status=422)
     except FollowupError as exc:
         typed = FormView(fill_form(data) | _cautions(form))
-        return _on_newest(request, visit, view, exc, form=typed)
+        return on_newest(request, visit, view, exc, form=typed)
     return go(f"/plans/{made.id}")
 
 
@@ -77,7 +77,7 @@ def take_back(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Resp
     try:
         made = without_change(visit, view, number_of(first(form, "change")))
     except FollowupError as exc:
-        return _on_newest(request, visit, view, exc)
+        return on_newest(request, visit, view, exc)
     return go(f"/plans/{made.id}")
 
 
@@ -88,7 +88,7 @@ def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     try:
         sign_one(visit, view, password=form.get("password", [""])[0], reason=reason)
     except FollowupError as exc:
-        return _on_newest(request, visit, view, exc, reason=reason)
+        return on_newest(request, visit, view, exc, reason=reason)
     return go(f"/plans/{plan}")
 
 
@@ -105,7 +105,7 @@ def store_answers(
         return draft_plan(unit, visit, version.patient_id, reason=version.reason)
 
 
-def _on_newest(
+def on_newest(
     request: Request,
     visit: Visit,
     view: PlanView,
@@ -113,13 +113,22 @@ def _on_newest(
     *,
     form: FormView | None = None,
     reason: str = "",
+    decision: Posted | None = None,
 ) -> Response:
     """What was typed, on the page of the newest version, with what others did meanwhile said first."""
     with visit.desk.store.read() as session:
         found = meanwhile(session, visit, view.version)
     number = found.newest.id if found else view.version.id
     return _page(
-        request, visit, number, form=form, error=exc.line, since=found, reason=reason, status=status_of(exc)
+        request,
+        visit,
+        number,
+        form=form,
+        error=exc.line,
+        since=found,
+        reason=reason,
+        decision=decision,
+        status=status_of(exc),
     )
 
 
@@ -155,6 +164,7 @@ def _page(
     since: Meanwhile | None = None,
     status: int = 200,
     reason: str = "",
+    decision: Posted | None = None,
 ) -> Response:
     with visit.desk.store.read() as session:
         view = view_of(session, visit, plan(session, plan_id))
@@ -191,6 +201,7 @@ def _page(
         error=error,
         reason=reason or typed_in(view.version.reason),
         why=lambda name: _why(view, name),
+        decision={name: first(decision or {}, name) for name in ("need", "day", "why", "place")},
     )
 
 

@@ -22,7 +22,8 @@ def visits_without_offer(session: Session, calendar: Calendar, today: date) -> t
     return tuple(
         trip
         for trip in open_trips(session)
-        if trip.day >= today and trip.status in _AHEAD and not offered(calendar, trip.day, trip.services)
+        if trip.day >= today and trip.status in _AHEAD and not trip.given
+        if not offered(calendar, trip.day, trip.services)
     )
 
 
@@ -31,7 +32,7 @@ def visits_to_move(session: Session, today: date, only: int | None = None) -> tu
     rows = session.exec(
         select(col(TripRow.id), col(TripRow.day), col(TripRow.services), col(PatientRow.site_id))
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
-        .where(*_ahead(today), *([] if only is None else [col(TripRow.id) == only]))
+        .where(*_ahead(today), ~col(TripRow.given), *([] if only is None else [col(TripRow.id) == only]))
         .order_by(col(TripRow.day), col(TripRow.id))
     ).all()
     calendars = {site: clinic_calendar(session, site) for site in {row[3] for row in rows}}

@@ -33,6 +33,10 @@ _SAME = {
     "ended_reason",
     "left_at",
     "ended_at",
+    "given",
+    "place",
+    "opens",
+    "closes",
 }
 
 
@@ -208,7 +212,7 @@ def propose_trips(
                 clinic_calendar(unit.session, site),
                 services=planned.services,
                 day=planned.date,
-                overbook={*promised, *planned.overbooked},
+                overbook={*promised, *planned.overbooked, *(planned.services if _is_given(planned) else ())},
                 site=site,
             )
         unit.session.add(_row(plan_id, patient_id, planned, booked=booked))
@@ -227,10 +231,19 @@ def _row(plan_id: int, patient_id: int, planned: Trip, *, booked: bool) -> TripR
         serves=list(planned.serves),
         services=list(planned.services),
         overbooked=list(planned.overbooked),
+        given=_is_given(planned),
+        place=planned.place,
+        opens=planned.hours[0] if planned.hours else None,
+        closes=planned.hours[1] if planned.hours else None,
         tier=planned.tier,
         cannot_move=planned.cannot_move,
         holds_places=booked,
     )
+
+
+def _is_given(planned: Trip) -> bool:
+    """Whether the visit stands whatever the calendar says: someone decided so, or is on call."""
+    return planned.decided or planned.place is not None
 
 
 def _trips(session: Session, *conditions: ColumnElement[bool]) -> tuple[TripView, ...]:

@@ -159,7 +159,11 @@ class PlanVersion:
 
 @dataclass(frozen=True)
 class TripView:
-    """One visit of a signed plan, with whose it is."""
+    """One visit of a signed plan, with whose it is.
+
+    ``given``: it stands whatever the calendar says, because someone decided its day or is on call.
+    ``place``, ``opens`` and ``closes`` say where and when, where that is not the clinic as on other days.
+    """
 
     id: int
     patient_id: int
@@ -183,6 +187,10 @@ class TripView:
     ended_reason: str | None
     left_at: datetime | None = None
     ended_at: datetime | None = None
+    given: bool = False
+    place: str | None = None
+    opens: str | None = None
+    closes: str | None = None
 
     def is_unseen(self, today: date) -> bool:
         """Whether the patient was here and is not any more, and no look is written down."""

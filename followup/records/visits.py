@@ -36,7 +36,7 @@ def book_trip(unit: Unit, *, trip_id: int) -> TripView:
         clinic_calendar(unit.session, site),
         services=row.services,
         day=row.day,
-        overbook=row.overbooked,
+        overbook=row.services if row.given else row.overbooked,
         site=site,
     )
     _refuse_past(unit, row.day)

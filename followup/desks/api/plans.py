@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated
 
 from fastapi import Path
@@ -11,6 +12,7 @@ from followup.clinical.careplan import Adjustment, CarePlan, Question
 from followup.desks.answers import AnswerField, asked_once, with_answers
 from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
+from followup.desks.deciding import Choice, decide, undecide
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.forms.shape import Field as FormField
@@ -116,6 +118,26 @@ class Answers(Sent):
     ]
 
 
+class Decision(Sent):
+    """What is decided of the look ``need`` that no offered day can see: a ``day`` offered before or after,
+    or none where none is offered. With ``place`` another clinic looks on that day, also where this one
+    could. ``seen`` is the version of the record that it was made from."""
+
+    seen: Number
+    need: Line
+    day: date | None = None
+    why: Line
+    place: Annotated[str, StringConstraints(strip_whitespace=True, max_length=120)] = ""
+
+
+class DecisionBack(Sent):
+    """Which decision is taken back: its look and its day."""
+
+    seen: Number
+    need: Line
+    day: date | None = None
+
+
 class Differs(Given):
     """One difference between two versions."""
 
@@ -163,6 +185,20 @@ def answer(visit: AnyVisit, plan_id: PlanId, sent: Answers) -> PlanOut:
     fields = [f for _, found in asked_once(view.questions, record, visit.today) for f in found]
     data = with_answers(view.plan.questions, record, _posted(sent, fields), visit.today)
     return whole_plan(visit, store_answers(visit, view, data, seen=sent.seen).id)
+
+
+@router.post("/plans/{plan}/decisions")
+def decide_look(visit: AnyVisit, plan_id: PlanId, sent: Decision) -> PlanOut:
+    """Decide a look that no offered day can see, or that another clinic sees; the plan is made again."""
+    chosen = Choice(sent.need, sent.day, sent.why, sent.place)
+    return whole_plan(visit, decide(visit, load(visit, plan_id), chosen, seen=sent.seen).id)
+
+
+@router.post("/plans/{plan}/decisions/take-back")
+def take_decision_back(visit: AnyVisit, plan_id: PlanId, sent: DecisionBack) -> PlanOut:
+    """Take a decision back; the plan is made again without it."""
+    made = undecide(visit, load(visit, plan_id), sent.need, sent.day, seen=sent.seen)
+    return whole_plan(visit, made.id)
 
 
 @router.post("/plans/{plan}/sign")

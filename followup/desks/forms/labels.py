@@ -262,6 +262,14 @@ LABELS: dict[str, Label] = {
     "TripRecord.hour": Label(N_("Hour of the visit")),
     "TripRecord.status": Label(N_("Status")),
     "TripRecord.cannot_move": Label(N_("Can't be moved")),
+    "Record.decisions": Label(N_("Visits decided by the surgeon")),
+    "VisitDecision.need": Label(N_("Which look"), N_("as the plan names it, such as left:first-look")),
+    "VisitDecision.day": Label(N_("Day"), N_("empty: no day is offered, the gap is signed")),
+    "VisitDecision.why": Label(N_("Reason")),
+    "VisitDecision.by": Label(N_("Decided by")),
+    "VisitDecision.place": Label(N_("At another clinic"), N_("its name and place")),
+    "VisitDecision.earliest": Label(N_("Should be seen from")),
+    "VisitDecision.latest": Label(N_("Should be seen until")),
     "TripRecord.served": Label(N_("What was looked at"), N_("keys of needs, such as left:refraction")),
 }
 

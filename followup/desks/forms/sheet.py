@@ -100,7 +100,7 @@ class FormView:
 
     @property
     def trips(self) -> tuple[Member, ...]:
-        return (RECORD.member("trips"),)
+        return RECORD.member("trips"), RECORD.member("decisions")
 
     @property
     def routine(self) -> dict[str, str]:

@@ -113,8 +113,11 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
         calendars = cache(partial(clinic_calendar, session))
         for visit in day_trips(session, day + timedelta(days=rules.reminder_days)):
             calendar = calendars(site_of_patient(session, visit.patient_id))
-            # Nobody is sent to a closed door: reception moves such a visit and tells the patient.
-            if visit.status in ("proposed", "booked") and offered(calendar, visit.day, visit.services):
+            # Nobody is sent to a closed door: reception moves such a visit and tells the patient. A visit
+            # at another place is told on paper alone, which says where.
+            here = visit.given and visit.place is None
+            open_door = here or (not visit.given and offered(calendar, visit.day, visit.services))
+            if visit.status in ("proposed", "booked") and open_door:
                 yield _Cause(f"r-{visit.id}-{visit.day}", visit.patient_id, visit.day, visit.day)
     elif kind == "step change":
         tomorrow = day + timedelta(days=1)

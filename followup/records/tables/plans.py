@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from sqlalchemy import JSON, ForeignKeyConstraint, Index, Text, UniqueConstraint, text
+from sqlalchemy import JSON, ForeignKeyConstraint, Index, Text, UniqueConstraint, false, text
 from sqlmodel import Field, SQLModel
 
 from followup.records.tables.base import check, one_of
@@ -95,6 +95,10 @@ class TripRow(SQLModel, table=True):
     ended_reason: str | None = None
     left_at: datetime | None = None
     ended_at: datetime | None = None
+    given: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    place: str | None = None
+    opens: str | None = None
+    closes: str | None = None
 
 
 class PlaceRow(SQLModel, table=True):
