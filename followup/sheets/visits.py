@@ -34,7 +34,7 @@ def _visit(inputs: SheetInputs, trip: Trip) -> Visit:
     return Visit(
         day=_when(inputs, trip),
         reasons=once(_reasons(inputs, trip, served)),
-        notes=tuple(_handed_over(inputs, trip)),
+        notes=(*_place(inputs, trip), *_handed_over(inputs, trip)),
         native=inputs.native_day(trip.date),
     )
 
@@ -85,6 +85,24 @@ def _between(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
         yield _reason(inputs, gap.look, gap.eye)
     if not gaps:
         yield inputs.say(REASONS["other"])
+
+
+def _place(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
+    """Where and when, where that is not the clinic as for every other visit."""
+    if trip.place is None:
+        return
+    place = {"place": inputs.name(trip.place)}
+    if trip.hours is None:
+        # Translators: a visit that is not at the clinic as usual; the place as the clinic wrote it.
+        yield inputs.words.gettext("You are seen at: %(place)s.") % place
+        return
+    opens, closes = (inputs.number(clock) for clock in trip.hours)
+    # Translators: the same, with the hours between which the patient comes.
+    yield inputs.words.gettext("You are seen at: %(place)s. Come between %(opens)s and %(closes)s.") % {
+        **place,
+        "opens": opens,
+        "closes": closes,
+    }
 
 
 def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:

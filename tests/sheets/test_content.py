@@ -133,6 +133,19 @@ def test_a_visit_of_which_nothing_is_known_is_for_a_look(make_content, make_plan
     assert content.visits[0].reasons == ("The doctor looks at your eye.",)
 
 
+def test_a_visit_at_another_place_says_where_and_when(make_content, make_plan):
+    plan = make_plan(approved=True)
+    away = {"place": "District eye unit", "decided": True}
+    called = {"place": "Ward 3, side door", "hours": ("09:00", "11:00")}
+    trips = tuple(
+        trip.model_copy(update=more) for trip, more in zip(plan.trips, (called, away, {}), strict=False)
+    )
+    found = [v.notes for v in make_content(plan=plan.model_copy(update={"trips": trips})).visits]
+    assert found[0][0] == "You are seen at: Ward 3, side door. Come between 09:00 and 11:00."
+    assert found[1][0] == "You are seen at: District eye unit."
+    assert not any("You are seen at" in line for notes in found[2:] for line in notes)
+
+
 def test_done_and_cancelled_visits_are_not_printed(make_content, make_plan):
     plan = make_plan(approved=True)
     states = ("fulfilled", "cancelled", "booked")
