@@ -22,6 +22,7 @@ from followup.clinical.careplan import (
     Caution,
     CheckGap,
     Course,
+    Decided,
     Dose,
     Question,
     Reason,
@@ -47,6 +48,7 @@ def render_plan(plan: CarePlan, record: Record, formulary: Mapping[str, Medicine
         _section(
             "No date fits", (f"{i.need}: {i.text}{_nearest(i.before, i.after)}" for i in plan.impossible)
         ),
+        _section("Decided and signed with the plan", (_decided(line) for line in plan.decided)),
         _section("First drop day", _first_days(plan, days)),
         _section("Courses", _courses(plan, days, formulary)),
         _section("The day's rounds", _rounds(plan, days, formulary)),
@@ -161,6 +163,16 @@ def _nearest(before: date | None, after: date | None) -> str:
     return f" Nearest offered day {found}." if found else ""
 
 
+def _decided(line: Decided) -> str:
+    day = f"on {long_day(line.day)}" if line.day else "not in time, because no day is offered"
+    place = f" at {one_line(line.place)}" if line.place else ""
+    due = ""
+    if line.earliest and line.latest:
+        due = f" (due from {short_day(line.earliest)} to {short_day(line.latest)})"
+    by = f" ({one_line(line.by)})" if line.by else ""
+    return f"{line.need}: {day}{place}{due}. Reason: {one_line(line.why)}{by}"
+
+
 def _courses(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
     for course in plan.courses:
         state = {
@@ -265,7 +277,11 @@ def _window(need: ReviewNeed) -> tuple[date, date, date]:
 def _trip(trip: Trip, plan: CarePlan, days: DayNumbers) -> Iterator[str]:
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
-    yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}), {trip.status}{fixed}{over}"
+    hours = f", {trip.hours[0]} to {trip.hours[1]}" if trip.hours else ""
+    place = f", at {one_line(trip.place)}{hours}" if trip.place else ""
+    over += ", on the day that was decided" if trip.decided else ""
+    when = f"{long_day(trip.date)} ({days.number(trip.date)})"
+    yield f"{trip.number}. {when}, {trip.status}{place}{fixed}{over}"
     gaps = listed(dict.fromkeys(f"the {_watched(gap)} of the {gap.eye} eye" for gap in plan.gaps))
     yield f"  for {listed(trip.serves)}" if trip.serves else f"  so that {gaps} is not unchecked too long"
     yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}; tier {trip.tier}"
