@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from followup.clinical.careplan import Role
 from followup.clinical.paths import Held, held, leads
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
 from followup.clinical.record.patient import EyeHistory
@@ -18,12 +19,14 @@ OTHER: Mapping[Eye, Eye] = {"right": "left", "left": "right"}
 class EyeContext:
     """An eye under follow-up: its latest operation, and the record around it.
 
-    ``as_of`` is the day the plan is made for; later reviews in the record are not looked at.
+    ``as_of`` is the day the plan is made for; later reviews in the record are not looked at. ``roles``
+    are what the medicines of the formulary are for.
     """
 
     record: Record
     index: int
     as_of: date
+    roles: Mapping[str, Role] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def operation(self) -> Operation:
@@ -69,7 +72,7 @@ class EyeContext:
         root, _, rest = path.partition(".")
         if root == "derived":
             return tuple(f for p in _DERIVED[rest].paths for f in self.fields(p))
-        if root == "reviews":
+        if root in ("reviews", "in_use"):
             return (path,)
         home = {
             "patient": "patient",
@@ -170,6 +173,12 @@ def _steroid_before(context: EyeContext) -> tuple[SteroidGiven, ...]:
     )
 
 
+def _roles_in_use(context: EyeContext) -> tuple[Role, ...]:
+    """What the medicines in use in this eye, or by mouth, are for; one that nobody knows is left out."""
+    mine = [e for e in context.record.in_use if e.route == "mouth" or e.eye in (context.eye, "both")]
+    return tuple(dict.fromkeys(context.roles[e.medicine] for e in mine if e.medicine in context.roles))
+
+
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
 _DERIVED: Mapping[str, Derived] = {
     "age_youngest": Derived(_BORN, lambda c: _age(c, youngest=True)),
@@ -178,6 +187,7 @@ _DERIVED: Mapping[str, Derived] = {
     "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
     "earlier_capsule_torn": _earlier("capsule_torn"),
     "earlier_vitreous_lost": _earlier("vitreous_lost"),
+    "roles_in_use": Derived(("in_use",), _roles_in_use, (tuple[Role, ...],)),
     "steroid_before": Derived(
         ("operation.date", "operation.steroid"), _steroid_before, held("operation.steroid").kinds
     ),

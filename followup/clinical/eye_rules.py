@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Role, Tier
@@ -82,6 +82,8 @@ def asked(fired: Fired, most_a_day: int) -> bool:
 
 def apply_rules(context: EyeContext, protocol: Protocol) -> EyeRules:
     """Derive the facts of one eye and fire the protocol's rules on them."""
+    roles = {medicine.id: medicine.role for medicine in protocol.formulary.values()}
+    context = replace(context, roles=roles)
     facts = derive_facts(context, protocol.facts)
     fired = fire(protocol.rules, facts)
     return EyeRules(context, facts, fired, _released(context, protocol, facts, fired))

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from operator import ge, gt
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, model_validator
@@ -57,6 +58,7 @@ class FactDef(BaseModel):
     mentions: tuple[str, ...] | None = Field(None, min_length=1)
     some: dict[str, tuple[Scalar, ...]] | None = None
     some_at_least: dict[str, StrictFloat] = {}
+    some_over: dict[str, StrictFloat] = {}
     absent: Literal["no", "not recorded", "yes"] = "not recorded"
     any_of: tuple[str, ...] | None = Field(None, min_length=1)
     all_of: tuple[str, ...] | None = Field(None, min_length=1)
@@ -78,8 +80,9 @@ class FactDef(BaseModel):
             )
         if any(x is not None for x in limits) and not (self.because and self.source and self.mark):
             raise ValueError("a fact with a number needs because, source and mark")
-        if self.some_at_least and not (self.some and self.because and self.source and self.mark):
-            raise ValueError("some_at_least goes with some, and needs because, source and mark")
+        sourced = self.some and self.because and self.source and self.mark
+        if (self.some_at_least or self.some_over) and not sourced:
+            raise ValueError("some_at_least and some_over go with some, and need because, source and mark")
         if none_between((self.at_least, self.over), (self.under, self.up_to), self.over, self.under):
             raise ValueError("no number lies between these limits")
         if set(self.values) != set(_PLACE.findall(self.said or "")):
@@ -203,7 +206,7 @@ def _test(definition: FactDef, said: Any) -> bool | None:
     if definition.present is not None:
         return (said is not None) is definition.present
     if definition.some is not None:
-        return _some(definition.some, definition.some_at_least, said)
+        return _some(definition, said)
     if said is None or said == ():
         return {"no": False, "yes": True, "not recorded": None}[definition.absent]
     if definition.is_ is not None:
@@ -224,13 +227,14 @@ def _within(definition: FactDef, number: float) -> bool:
     )
 
 
-def _some(wanted: Mapping[str, tuple[Scalar, ...]], least: Mapping[str, float], entries: Any) -> bool | None:
+def _some(definition: FactDef, entries: Any) -> bool | None:
     """Whether one entry of a list fits every wanted value; unknown where only silence is in the way."""
     outcome: bool | None = False
     for entry in entries or ():
-        fits = [_fits(getattr(entry, name), values) for name, values in wanted.items()]
-        amounts = [(getattr(entry, name), limit) for name, limit in least.items()]
-        fits += [None if amount is None else amount >= limit for amount, limit in amounts]
+        fits = [_fits(getattr(entry, name), values) for name, values in (definition.some or {}).items()]
+        for limits, reaches in ((definition.some_at_least, ge), (definition.some_over, gt)):
+            amounts = [(getattr(entry, name), limit) for name, limit in limits.items()]
+            fits += [None if amount is None else reaches(amount, limit) for amount, limit in amounts]
         if all(fits):
             return True
         if all(fit is not False for fit in fits):

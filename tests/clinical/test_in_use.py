@@ -37,7 +37,7 @@ def test_a_drop_that_nobody_can_name_is_asked_for_and_not_guessed(someone, told)
 
 
 def test_a_drop_without_a_count_is_held_and_asked(someone, told):
-    plan = told(someone(in_use=[{"medicine": "dorzolamide-2", "eye": "right"}]))
+    plan = told(someone(in_use=[{"medicine": "dorzolamide-2", "eye": "right"}], eye={"glaucoma": True}))
     assert plan.courses()["right:dorzolamide-2"] == "held"
     assert plan.blocking() == {"in-use-count-0"}
     assert all("dorzolamide" not in d.course for p in plan.plan.rounds for d in p.doses)

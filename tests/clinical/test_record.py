@@ -181,7 +181,9 @@ def _with(place: str, value: object) -> dict[str, object]:
             "name": "Asha Rao",
             "birth_year": 1950,
             "travel": {},
-            "eyes": {"right": {"herpetic_keratitis": {}, "after_earlier_operation": {}}},
+            "eyes": {
+                "right": {"herpetic_keratitis": {}, "rise_on_steroid": {}, "after_earlier_operation": {}}
+            },
         },
         "operations": [operation | {"steroid": [{"medicine": "dexamethasone-insert", "place": "chamber"}]}],
         "in_use": [

@@ -30,7 +30,8 @@ def test_a_depot_of_the_last_operation_is_still_watched_after_the_next_on_the_sa
     again = {"date": on_day(3), "procedure": "secondary lens"}
     plan = told(someone(operation={"steroid": [DEPOT]}, more_operations=[again]))
     assert set(plan.windows()) >= DEPOT_LOOKS
-    assert plan.steps("right:steroid") == "4x7 3x7 2x7 1x7"  # the depot no longer shortens anything
+    # The depot no longer shortens anything, and a secondary lens is an event.
+    assert plan.steps("right:steroid") == "6x7 5x7 4x7 3x7 2x7 1x7"
     assert "ask-depot-course" not in plan.asks()
 
 

@@ -33,7 +33,8 @@ _PERSON: Mapping[ConditionName, Condition] = {
     "aspirin_tolerated": person.stated("tolerates_aspirin"),
     "diabetes": person.diabetes,
     "pregnant": person.pregnant,
-    "third_trimester": person.third_trimester,
+    "first_two_trimesters": person.trimester("first trimester", "second trimester"),
+    "third_trimester": person.trimester("third trimester"),
     "ritonavir_or_cobicistat": person.inhibitor("ritonavir or cobicistat"),
     "other_strong_inhibitor": person.inhibitor("other strong inhibitor"),
 }

@@ -30,8 +30,9 @@ def herpes(situation: Situation) -> Answer:
 
 
 def _herpes(eye: EyeHistory, name: Eye) -> Answer:
-    if eye.uveitis is not None and eye.uveitis.herpetic:
-        return answer(True, f"patient.eyes.{name}.uveitis.herpetic")
+    if eye.uveitis is not None and (eye.uveitis.herpetic or eye.uveitis.kind == "herpetic"):
+        field = "herpetic" if eye.uveitis.herpetic else "kind"
+        return answer(True, f"patient.eyes.{name}.uveitis.{field}")
     return answer(eye.herpetic_keratitis is not None, f"patient.eyes.{name}.herpetic_keratitis")
 
 
@@ -72,7 +73,7 @@ def steroid_responder(situation: Situation) -> Answer:
         path, past = f"patient.eyes.{eye}", situation.history(eye)
         earlier = past.after_earlier_operation
         told += [
-            answer(past.steroid_responder, f"{path}.steroid_responder"),
+            answer(past.rise_on_steroid is not None or past.steroid_responder, f"{path}.steroid_responder"),
             answer(
                 earlier.pressure_rise_on_steroid if earlier else None,
                 f"{path}.after_earlier_operation.pressure_rise_on_steroid",

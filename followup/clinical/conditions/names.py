@@ -24,6 +24,7 @@ ConditionName: TypeAlias = Literal[
     "breast_feeding",
     "diabetes",
     "pregnant",
+    "first_two_trimesters",
     "third_trimester",
     "ritonavir_or_cobicistat",
     "other_strong_inhibitor",

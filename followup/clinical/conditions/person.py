@@ -41,11 +41,16 @@ def pregnant(situation: Situation) -> Answer:
     return _not_told(situation)
 
 
-def third_trimester(situation: Situation) -> Answer:
-    said = situation.record.patient.conditions.pregnancy
-    if said is not None:
-        return answer(said == "third trimester", "patient.conditions.pregnancy")
-    return _not_told(situation)
+def trimester(*thirds: str) -> Condition:
+    """Pregnant, in one of these thirds of the pregnancy."""
+
+    def condition(situation: Situation) -> Answer:
+        said = situation.record.patient.conditions.pregnancy
+        if said is not None:
+            return answer(said in thirds, "patient.conditions.pregnancy")
+        return _not_told(situation)
+
+    return condition
 
 
 def _not_told(situation: Situation) -> Answer:

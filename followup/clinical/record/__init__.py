@@ -54,6 +54,8 @@ __all__ = [
 ]
 
 MAX_BYTES = 1_000_000
+OLDEST = 120
+"""Years: nobody operated on is older, so a higher age is a slip of the pen."""
 
 
 class Record(Part):
@@ -73,11 +75,15 @@ class Record(Part):
         for i, operation in enumerate(self.operations):
             if (born and operation.date < born) or (year and operation.date.year < year):
                 raise ValueError(f"operations.{i}.date lies before the birth of the patient; correct one")
+            if _youngest(born, year, operation.date) > OLDEST:
+                raise ValueError(f"the patient is over {OLDEST} on operations.{i}.date; correct the birth")
             if operation.date.year < 1990:
                 raise ValueError(f"operations.{i}.date is before 1990; correct the year")
         seen = {(operation.eye, operation.date) for operation in self.operations}
         if len(seen) != len(self.operations):
             raise ValueError("two operations have the same eye and date; keep one")
+        for eye, past in (("right", self.patient.eyes.right), ("left", self.patient.eyes.left)):
+            _check_history(past, f"patient.eyes.{eye}", self._last_day_of(eye), born.year if born else year)
         for i, review in enumerate(self.reviews):
             days = [o.date for o in self.operations if o.eye == review.eye]
             if not days:
@@ -107,6 +113,10 @@ class Record(Part):
                 raise ValueError(f"decisions.{i}: two places on one day; correct the day or the place")
         return self
 
+    def _last_day_of(self, eye: str) -> date:
+        """The eye's latest operation; of an eye that was not operated, that of the other."""
+        return max((o.date for o in self.operations if o.eye == eye), default=self.last_operation_day)
+
     @property
     def first_day(self) -> date:
         return min(operation.date for operation in self.operations)
@@ -115,6 +125,32 @@ class Record(Part):
     def last_operation_day(self) -> date:
         """The default as-of day of a plan."""
         return max(operation.date for operation in self.operations)
+
+
+def _youngest(born: date | None, year: int | None, on: date) -> int:
+    """The age on a day; where only a year of birth is known, the younger of the two that are possible."""
+    born = born or date(year or on.year, 12, 31)
+    return on.year - born.year - ((on.month, on.day) < (born.month, born.day))
+
+
+def _check_history(past: EyeHistory, place: str, operated: date, born: int | None) -> None:
+    """Refuse what an eye can't have had before it was operated, or before the patient was born."""
+    active = past.uveitis.last_active if past.uveitis else None
+    if active is not None and active > operated:
+        raise ValueError(
+            f"{place}.uveitis.last_active lies after the operation; correct it, or enter a review of that day"
+        )
+    rise, herpes = past.rise_on_steroid, past.herpetic_keratitis
+    years = {
+        "uveitis.last_active": active.year if active else None,
+        "rise_on_steroid.year": rise.year if rise else None,
+        "herpetic_keratitis.year": herpes.year if herpes else None,
+    }
+    for field, year in years.items():
+        if year is not None and year > operated.year:
+            raise ValueError(f"{place}.{field} lies after the operation; correct it")
+    if active is not None and born is not None and active.year < born:
+        raise ValueError(f"{place}.uveitis.last_active lies before the birth of the patient; correct it")
 
 
 def parse_json_object(text: str | bytes, source: str) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterator
 from datetime import date, datetime
 from functools import cache
@@ -72,8 +73,16 @@ def _within_reach(day: date) -> date:
     return day
 
 
+def _has_a_letter(text: str) -> str:
+    """A name of spaces, signs or invisible characters names nobody."""
+    if any(unicodedata.category(character).startswith("L") for character in text):
+        return text
+    raise ValueError("holds no letter that can be read; write it in letters")
+
+
 Day = Annotated[date, BeforeValidator(_whole_day), AfterValidator(_within_reach)]
 Short = Annotated[str, StringConstraints(min_length=1, max_length=120)]
+Name = Annotated[Short, AfterValidator(_has_a_letter)]
 Text = Annotated[str, StringConstraints(max_length=4000)]
 ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 MedicineId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{1,59}$")]

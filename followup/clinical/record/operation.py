@@ -17,6 +17,11 @@ Procedure = Literal[
     "secondary lens",
     "lens exchange",
 ]
+WHOLE_NUCLEUS: tuple[Procedure, ...] = ("extracapsular", "intracapsular")
+LEAST_FOR_NUCLEUS = 4.0
+"""Millimetres: no whole nucleus passes a smaller cut (common practice, no source)."""
+LONGEST_MINUTES = 720
+"""Minutes: a longer operation is a slip of the pen."""
 Widening = Literal["drops", "stretched", "hooks", "ring"]
 Millimetres = Annotated[float, Field(ge=0.5, le=15)]
 
@@ -32,6 +37,7 @@ class SteroidGiven(Part):
     form: Literal["solution", "crystals", "slow-release"] | None = None
     purpose: Literal["treat", "show vitreous"] | None = None
     fate: Literal["washed out", "left"] | None = None
+    dose_confirmed: bool | None = Field(None, description="asked: the unusual dose is right as it stands")
     crystals_seen_after: bool | None = None
 
     @model_validator(mode="after")
@@ -179,6 +185,19 @@ class Operation(Part):
             raise ValueError("released has a day before the operation; correct it")
         if self.start and self.end and self.start == self.end:
             raise ValueError("start and end are the same; correct one")
+        if (self.minutes or 0) > LONGEST_MINUTES:
+            raise ValueError(
+                f"start and end make an operation of {(self.minutes or 0) // 60} hours; correct one"
+            )
+        if self.procedure in WHOLE_NUCLEUS and self.cut_mm is not None and self.cut_mm < LEAST_FOR_NUCLEUS:
+            raise ValueError(
+                f"cut_mm is {self.cut_mm:g}, too small for a lens taken out {self.procedure}; correct cut_mm "
+                "or procedure"
+            )
+        if self.procedure == "intracapsular" and self.lens == "bag":
+            raise ValueError("intracapsular surgery leaves no bag, but lens says bag; correct one")
+        if self.lens_left_hard and self.lens_left == "none":
+            raise ValueError("lens_left_hard is true but lens_left says none; correct one")
         if self.antibiotic and self.antibiotic_in_chamber is False:
             raise ValueError("antibiotic is named but antibiotic_in_chamber is false; correct one")
         return self

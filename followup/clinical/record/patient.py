@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, StringConstraints, model_validator
 
-from followup.clinical.record.base import ClockTime, Day, MedicineId, Part, Short, Text
+from followup.clinical.record.base import NOT_RECORDED, ClockTime, Day, MedicineId, Name, Part, Short, Text
 
 LanguageTag = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
 Telephone = Annotated[str, StringConstraints(pattern=r"^\+?[0-9][0-9 ().-]{3,24}$")]
@@ -25,8 +25,12 @@ class Travel(Part):
 
 
 class DropGiver(Part):
+    """Who puts in the drops. ``can_squeeze`` and ``forgets`` are the helper's; the patient has his own."""
+
     who: Literal["self", "relative", "neighbour", "health worker", "nobody"]
-    name: Short | None = None
+    name: Name | None = None
+    can_squeeze: bool | None = None
+    forgets: bool | None = None
 
 
 class WakingDay(Part):
@@ -92,10 +96,35 @@ class Conditions(Part):
     breast_feeding: bool | None = None
 
 
-class Uveitis(Part):
-    """Old or present inflammation inside the eye. Its presence in the record says "uveitic"."""
+UveitisKind = Literal[
+    "anterior",
+    "intermediate",
+    "posterior",
+    "panuveitis",
+    "Fuchs heterochromic",
+    "HLA-B27",
+    "juvenile idiopathic arthritis",
+    "sarcoid",
+    "Behcet",
+    "herpetic",
+    "toxoplasma",
+    "tuberculous",
+    "syphilitic",
+    "lens-induced",
+    "other",
+]
+_PLACES = ("anterior", "intermediate", "posterior", "panuveitis")
+UVEITIS_KINDS: tuple[str, ...] = get_args(UveitisKind)
 
-    kind: Short | None = None
+
+class Uveitis(Part):
+    """Old or present inflammation inside the eye. Its presence in the record says "uveitic".
+
+    ``kind_words`` says what no word of ``kind`` does.
+    """
+
+    kind: UveitisKind | None = None
+    kind_words: Short | None = None
     last_active: Day | None = None
     never_quiet: bool | None = None
     herpetic: bool | None = None
@@ -113,6 +142,30 @@ class AntiviralTreatment(Part):
     medicine: MedicineId
     count_a_day: Annotated[int, Field(ge=1, le=9)]
     days: Annotated[int, Field(ge=1, le=90)]
+
+    @model_validator(mode="before")
+    @classmethod
+    def _kind_told_in_words(cls, data: Any) -> Any:
+        """A kind that is none of the list is kept in words: nothing is guessed from it."""
+        kind = data.get("kind") if isinstance(data, dict) else None
+        if (
+            not isinstance(kind, str)
+            or kind.strip() in (*UVEITIS_KINDS, NOT_RECORDED)
+            or data.get("kind_words")
+        ):
+            return data
+        place, _, more = kind.strip().partition(",")
+        if place in _PLACES and more.strip():
+            return {**data, "kind": place, "kind_words": more.strip()}
+        return {**data, "kind": "other", "kind_words": kind}
+
+    @model_validator(mode="after")
+    def _other_is_told(self) -> Uveitis:
+        if self.kind == "other" and self.kind_words is None:
+            raise ValueError('kind "other" needs kind_words: which uveitis is it?')
+        if self.kind == "herpetic" and self.herpetic is False:
+            raise ValueError('kind says "herpetic" but herpetic is false; correct one')
+        return self
 
 
 class HerpeticKeratitis(Part):
@@ -133,6 +186,14 @@ class AfterEarlierOperation(Part):
     note: Text | None = None
 
 
+class PressureRise(Part):
+    """An earlier rise of the pressure on steroid: how high (mmHg), on which medicine, in which year."""
+
+    mmhg: Annotated[float, Field(ge=0, le=90)] | None = None
+    medicine: Short | None = None
+    year: Annotated[int, Field(ge=1900, le=2200)] | None = None
+
+
 class EyeHistory(Part):
     """One eye before surgery. Pressure in mmHg, axial length in mm."""
 
@@ -140,6 +201,7 @@ class EyeHistory(Part):
     glaucoma: bool | None = None
     damaged_nerve: bool | None = None
     steroid_responder: bool | None = None
+    rise_on_steroid: PressureRise | None = None
     axial_length_mm: Annotated[float, Field(ge=14, le=40)] | None = None
     retinal_detachment: bool | None = None
     vein_occlusion: bool | None = None
@@ -155,6 +217,12 @@ class EyeHistory(Part):
     vision_before: Short | None = None
     after_earlier_operation: AfterEarlierOperation | None = None
 
+    @model_validator(mode="after")
+    def _agrees_with_itself(self) -> EyeHistory:
+        if self.rise_on_steroid is not None and self.steroid_responder is False:
+            raise ValueError("rise_on_steroid tells a rise but steroid_responder is false; correct one")
+        return self
+
 
 class Eyes(Part):
     right: EyeHistory = EyeHistory()
@@ -165,8 +233,8 @@ class Patient(Part):
     """The person. Give ``birth_date`` or, where the day is not known, ``birth_year``."""
 
     code: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,23}$")]
-    name: Short
-    name_latin: Short | None = Field(
+    name: Name
+    name_latin: Name | None = Field(
         None, description="the name in Latin letters, printed where no font has the script of ``name``"
     )
     birth_date: Day | None = None
@@ -181,6 +249,7 @@ class Patient(Part):
     drops_by: DropGiver | None = None
     help_arranged: Literal["helper", "aid", "stay"] | None = None
     can_squeeze: bool | None = None
+    forgets: bool | None = Field(None, description="can't be relied on to remember the drops")
     can_read: bool | None = None
     waking: WakingDay = WakingDay()
     allergies: tuple[Allergy, ...] = Field(default=(), max_length=40)
