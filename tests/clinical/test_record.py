@@ -57,6 +57,11 @@ OPERATION_MISTAKES = [
     ),
     ({"steroid": [{"medicine": "x", "place": "chamber", "mg": 500}]}, "operations.0.steroid.0", ""),
     ({"free_text": "x" * 5_000}, "operations.0.free_text", "4000"),
+    ({"procedure": "extracapsular", "cut_mm": 3.9}, "operations.0", "too small"),
+    ({"procedure": "intracapsular", "cut_mm": 3, "lens": "none"}, "operations.0", "too small"),
+    ({"procedure": "intracapsular", "cut_mm": 10, "lens": "bag"}, "operations.0", "leaves no bag"),
+    ({"start": "09:20", "end": "09:00"}, "operations.0", "an operation of 23 hours"),
+    ({"lens_left": "none", "lens_left_hard": True}, "operations.0", "lens_left says none"),
 ]
 
 
@@ -71,6 +76,20 @@ PATIENT_MISTAKES = [
     ({"code": "C 0001"}, "patient.code"),
     ({"name": "x" * 5_000_000}, "patient.name"),
     ({"name": ""}, "patient.name"),
+    ({"name": "\u200b\u200b"}, "patient.name"),
+    ({"name": "- . -"}, "patient.name"),
+    ({"name": "12 34"}, "patient.name"),
+    ({"name_latin": "\u2060"}, "patient.name_latin"),
+    ({"drops_by": {"who": "relative", "name": "\u200d"}}, "patient.drops_by.name"),
+    ({"birth_date": "1904-03-01"}, ""),
+    ({"eye": {"uveitis": {"last_active": "2026-03-03"}}}, ""),
+    ({"other_eye": {"uveitis": {"last_active": "2026-03-03"}}}, ""),
+    ({"eye": {"uveitis": {"last_active": "1950-03-03"}}}, ""),
+    ({"eye": {"rise_on_steroid": {"mmhg": 34, "year": 2027}}}, ""),
+    ({"eye": {"rise_on_steroid": {"mmhg": 34}, "steroid_responder": False}}, "patient.eyes.right"),
+    ({"eye": {"herpetic_keratitis": {"year": 2027}}}, ""),
+    ({"eye": {"uveitis": {"kind": "other"}}}, "patient.eyes.right.uveitis"),
+    ({"eye": {"uveitis": {"kind": "herpetic", "herpetic": False}}}, "patient.eyes.right.uveitis"),
     ({"birth_date": "1954-13-01"}, "patient.birth_date"),
     ({"birth_date": None}, "patient"),
     ({"birth_year": 1955}, "patient"),
@@ -292,3 +311,32 @@ def test_numbers_that_are_no_numbers_do_not_come_through(someone, number):
 def test_each_of_the_twelve_operations_is_read_and_written_back_the_same(case, name):
     record = parse_record(case(name))
     assert parse_record(json.loads(record.model_dump_json())) == record
+
+
+@pytest.mark.parametrize("name", ["Ж", "علي", "名", "O'Neil", "Ana-Lúcia 2", "ก้อง"])
+def test_a_name_in_any_script_is_a_name(someone, name):
+    assert parse_record(someone(name=name)).patient.name == name
+
+
+def test_a_hundred_and_twenty_is_the_highest_age(someone):
+    assert parse_record(someone(birth_date="1906-06-01")).patient.birth_date.year == 1906
+
+
+def test_uveitis_that_flared_between_two_operations_of_one_eye_is_no_mistake(someone, on_day):
+    again = [{"date": on_day(40)}]
+    flared = someone(eye={"uveitis": {"last_active": on_day(20)}}, more_operations=again)
+    assert parse_record(flared).patient.eyes.right.uveitis.last_active.isoformat() == on_day(20)
+
+
+@pytest.mark.parametrize(
+    ("was", "kind", "words"),
+    [
+        ("anterior, cause not found", "anterior", "cause not found"),
+        ("Birdshot", "other", "Birdshot"),
+        ("toxoplasma", "toxoplasma", None),
+        ("perhaps Fuchs", "other", "perhaps Fuchs"),
+    ],
+)
+def test_a_kind_of_uveitis_stored_in_words_still_opens_and_nothing_is_guessed(someone, was, kind, words):
+    uveitis = parse_record(someone(eye={"uveitis": {"kind": was}})).patient.eyes.right.uveitis
+    assert (uveitis.kind, uveitis.kind_words) == (kind, words)

@@ -135,14 +135,6 @@ class Uveitis(Part):
         None, min_length=3, description="why steroid is given though infection is not excluded"
     )
 
-
-class AntiviralTreatment(Part):
-    """Treatment of active herpes, as ordered: a medicine of the formulary, times a day, days."""
-
-    medicine: MedicineId
-    count_a_day: Annotated[int, Field(ge=1, le=9)]
-    days: Annotated[int, Field(ge=1, le=90)]
-
     @model_validator(mode="before")
     @classmethod
     def _kind_told_in_words(cls, data: Any) -> Any:
@@ -166,6 +158,14 @@ class AntiviralTreatment(Part):
         if self.kind == "herpetic" and self.herpetic is False:
             raise ValueError('kind says "herpetic" but herpetic is false; correct one')
         return self
+
+
+class AntiviralTreatment(Part):
+    """Treatment of active herpes, as ordered: a medicine of the formulary, times a day, days."""
+
+    medicine: MedicineId
+    count_a_day: Annotated[int, Field(ge=1, le=9)]
+    days: Annotated[int, Field(ge=1, le=90)]
 
 
 class HerpeticKeratitis(Part):
