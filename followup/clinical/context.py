@@ -176,7 +176,8 @@ def _steroid_before(context: EyeContext) -> tuple[SteroidGiven, ...]:
 def _roles_in_use(context: EyeContext) -> tuple[Role, ...]:
     """What the medicines in use in this eye, or by mouth, are for; one that nobody knows is left out."""
     mine = [e for e in context.record.in_use if e.route == "mouth" or e.eye in (context.eye, "both")]
-    return tuple(dict.fromkeys(context.roles[e.medicine] for e in mine if e.medicine in context.roles))
+    named = (e.medicine for e in mine if e.medicine is not None)
+    return tuple(dict.fromkeys(context.roles[medicine] for medicine in named if medicine in context.roles))
 
 
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
