@@ -53,6 +53,7 @@ class First:
 @click.option("--phone-day", help="Telephone number by day.")
 @click.option("--phone-night", help="Telephone number by night.")
 @click.option("--zone", help="IANA time zone, such as Asia/Dhaka.")
+@click.option("--address", help="Where the clinic is, as it stands on sheets.")
 @click.option("--nearest", help="Nearest eye clinic, as it stands on sheets.")
 @click.option("--language", multiple=True, help="Language of the sheets, such as bn; may be repeated.")
 @click.option("--staff-language", help="Language of the pages; else English.")
@@ -142,6 +143,7 @@ def _changed(clinic: Clinic, given: Given) -> Clinic:
         "phone_night": "phone_night",
         "zone": "zone",
         "nearest": "nearest_eye_clinic",
+        "address": "address",
         "language": "sheet_languages",
         "staff_language": "staff_language",
     }

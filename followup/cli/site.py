@@ -43,6 +43,7 @@ def list_sites(folder: str | None) -> Outcome:
 @click.option("--name", help="Name of the site as patients know it; needed for a new one.")
 @click.option("--phone-day", help="Telephone by day; else the clinic's.")
 @click.option("--phone-night", help="Telephone by night; else the clinic's.")
+@click.option("--address", help="Where the site is, as it stands on sheets; else the clinic's.")
 @click.option("--calendar", metavar="FILE", help="Its own open days, services and places; else the clinic's.")
 def put(code: str, folder: str | None, calendar: str | None, **given: str | None) -> Outcome:
     """Add the site CODE, or change it; what is not given stays as it is."""
@@ -58,6 +59,7 @@ def put(code: str, folder: str | None, calendar: str | None, **given: str | None
                 given["phone_day"] or known.phone_day,
                 given["phone_night"] or known.phone_night,
                 chosen,
+                given["address"] or known.address,
             ),
         )
         unit.log("site changed" if known.id else "site added", f"site:{code}", name=stored.name)

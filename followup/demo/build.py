@@ -88,6 +88,7 @@ def _clinic(now: datetime) -> Clinic:
         phone_night=clinic.TELEPHONE_NIGHT,
         zone=clinic.TIME_ZONE,
         nearest_eye_clinic=clinic.NEAREST_EYE_CLINIC,
+        address=clinic.ADDRESS,
         sheet_languages=clinic.LANGUAGES,
         is_sample=True,
         calendar=json.dumps(calendar),

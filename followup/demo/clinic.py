@@ -14,6 +14,7 @@ CODE = "QM"
 TELEPHONE_DAY = "+44 20 7946 0110"
 TELEPHONE_NIGHT = "+44 20 7946 0111"
 NEAREST_EYE_CLINIC = "Ferrybank Sample Eye Room, 9 km, +44 20 7946 0112"
+ADDRESS = "3 Sample Lane, Quillmere"
 TIME_ZONE = "Europe/London"
 LANGUAGES = ("en", "bn", "ar")
 

@@ -27,7 +27,10 @@ SPARE_ROWS = 2
 
 @router.get("/calendar")
 def calendar_page(request: Request, visit: AnyVisit) -> Response:
-    typed = _typed_of(visit.calendar) | {"caps": ["yes"] if visit.clinic.cap_colours else []}
+    typed = _typed_of(visit.calendar) | {
+        "caps": ["yes"] if visit.clinic.cap_colours else [],
+        "address": [visit.clinic.address],
+    }
     return _page(request, visit, typed, visit.clinic.calendar)
 
 
@@ -43,7 +46,7 @@ def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
         hit = _newly_hit(visit, parse_calendar(calendar, "calendar"))
         if not {str(trip.id) for trip in hit} <= set(form.get("confirmed", [])):
             return _page(request, visit, form, seen, hit=hit)
-        replace_calendar(visit, calendar, seen=seen, cap_colours=caps)
+        replace_calendar(visit, calendar, seen=seen, cap_colours=caps, address=first(form, "address"))
     except FollowupError as exc:
         return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
     return go("/calendar")
@@ -58,11 +61,17 @@ def _newly_hit(visit: Visit, new: Calendar) -> tuple[TripView, ...]:
 
 
 def replace_calendar(
-    visit: Visit, calendar: dict[str, Any], *, seen: str, cap_colours: bool | None = None
+    visit: Visit,
+    calendar: dict[str, Any],
+    *,
+    seen: str,
+    cap_colours: bool | None = None,
+    address: str | None = None,
 ) -> None:
     """Store a calendar that was read already. ``seen``: the stored one that the change was made from.
 
-    ``cap_colours`` says whether sheets draw the caps of bottles in colour; None leaves it as it is.
+    ``cap_colours`` says whether sheets draw the caps of bottles in colour; None leaves it as it is;
+    so with ``address``, where patients come to.
     Errors: ``calendar.site``, ``store.conflict``.
     """
     if visit.actor.site is not None:
@@ -80,7 +89,8 @@ def replace_calendar(
                 fix="open it again and repeat what is still needed",
             )
         caps = clinic.cap_colours if cap_colours is None else cap_colours
-        put_clinic(unit, replace(clinic, calendar=json.dumps(calendar), cap_colours=caps))
+        where = clinic.address if address is None else address.strip()
+        put_clinic(unit, replace(clinic, calendar=json.dumps(calendar), cap_colours=caps, address=where))
 
 
 def _read(form: Posted, old: Calendar) -> dict[str, Any]:

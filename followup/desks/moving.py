@@ -50,29 +50,29 @@ def move_page(request: Request, visit: AnyVisit, trip_id: TripId) -> Response:
 @router.post("/trips/{trip}/move")
 def move(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
     try:
-        moved = move_to(visit, trip_id, _day(first(form, "day")))
+        moved = move_to(visit, trip_id, _day(first(form, "day")), first(form, "hour"))
     except FollowupError as exc:
         return _page(request, visit, trip_id, error=exc.line, status=status_of(exc))
     return go(f"/patients/{moved.patient_code}")
 
 
-def move_to(visit: Visit, trip_id: int, day: date) -> TripView:
+def move_to(visit: Visit, trip_id: int, day: date, hour: str | None = None) -> TripView:
     """Move a visit; its errors are those of ``move_trip``."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return move_trip(unit, trip_id=trip_id, day=day)
+        return move_trip(unit, trip_id=trip_id, day=day, hour=hour)
 
 
 @router.post("/trips/{trip}/book")
 def book(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
     with visit.desk.store.read() as session:
         code = trip(session, trip_id).patient_code
-    return then_patient(request, visit, code, form, lambda: promise(visit, trip_id))
+    return then_patient(request, visit, code, form, lambda: promise(visit, trip_id, first(form, "hour")))
 
 
-def promise(visit: Visit, trip_id: int) -> TripView:
-    """Promise the patient the day; its places are taken."""
+def promise(visit: Visit, trip_id: int, hour: str | None = None) -> TripView:
+    """Promise the patient the day, with its hour where one is given; its places are taken."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return book_trip(unit, trip_id=trip_id)
+        return book_trip(unit, trip_id=trip_id, hour=hour)
 
 
 def _day(text: str) -> date:

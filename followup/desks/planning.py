@@ -87,6 +87,7 @@ def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Recor
             date=trip.seen_on or trip.day,
             status=trip.status,
             cannot_move=trip.cannot_move,
+            hour=trip.hour if trip.status == "booked" else None,
             served=trip.serves if trip.status == "noshow" else _served(trip),
         )
         for trip in trips

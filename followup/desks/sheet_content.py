@@ -8,15 +8,23 @@ from typing import Any
 from fastapi import Response
 from sqlmodel import Session
 
+from followup.clinical.careplan import CarePlan, Trip
 from followup.desks.desk import Visit
 from followup.desks.plan_view import load, record_of
 from followup.language.catalogues import choose
 from followup.language.direction import without_marks
 from followup.recall.codes import new_sheet_id, qr_payload, typed_code
-from followup.records.desk_notes import keep_sheet_options, sheet_options
+from followup.records.desk_notes import (
+    NotedVisit,
+    NotedVisits,
+    keep_sheet_options,
+    sheet_options,
+    sheet_visits,
+)
 from followup.records.plans import plan
 from followup.records.sheets import issue_sheet, sheets_of
 from followup.records.store import Unit
+from followup.records.trips import trips_of_plan
 from followup.records.views import PlanVersion, SheetView
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
 from followup.sheets.model import SheetContent
@@ -27,8 +35,10 @@ from followup.sheets.pdf import render_pdf
 def draft_content(visit: Visit, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:
     """The plan as it would print, with a watermark and without a code."""
     view = load(visit, plan_id)
+    with visit.desk.store.read() as session:
+        noted = _now_of(session, plan_id)
     return build_content(
-        view.plan,
+        _with_visits(view.plan, noted),
         view.record,
         visit.desk.protocol.formulary,
         clinic_info(visit),
@@ -52,7 +62,8 @@ def issue_one(
     record = record_of(unit.session, version).record
     tag = sheet_language(record, language).language.tag
     sheet = issue_sheet(unit, plan_id=version.id, sheet_id=new_sheet_id(), language=tag, reason=reason)
-    keep_sheet_options(unit, sheet_id=sheet.id, options=asdict(options))
+    noted = _now_of(unit.session, version.id)
+    keep_sheet_options(unit, sheet_id=sheet.id, options=asdict(options), visits=noted)
     render_pdf(content_of(unit.session, visit, sheet))
     return sheet
 
@@ -78,7 +89,7 @@ def content_of(
         signed_by=version.signed_by,
     )
     return build_content(
-        version.body,
+        _with_visits(version.body, sheet_visits(session, sheet.id)),
         record,
         visit.desk.protocol.formulary,
         clinic_info(visit),
@@ -87,8 +98,30 @@ def content_of(
         printed_on=issue.printed_on,
         aftercare=visit.desk.protocol.aftercare,
         options=options or printed_options(session, sheet.id),
-        previous=plan(session, before.plan_id).body if before and before.plan_id != sheet.plan_id else None,
+        previous=_with_visits(plan(session, before.plan_id).body, sheet_visits(session, before.id))
+        if before
+        else None,
     )
+
+
+def _now_of(session: Session, plan_id: int) -> NotedVisits:
+    """How the visits of a signed plan stand: reception may have moved them or given them an hour."""
+    return {
+        trip.number: NotedVisit(day=trip.day, hour=trip.hour, status=trip.status)
+        for trip in trips_of_plan(session, plan_id)
+    }
+
+
+def _with_visits(body: CarePlan, noted: NotedVisits) -> CarePlan:
+    """The plan with its visits as they stood; one of which nothing is noted stays as it was planned."""
+    trips = [_as_noted(trip, noted.get(trip.number)) for trip in body.trips]
+    return body.model_copy(update={"trips": tuple(trips)})
+
+
+def _as_noted(planned: Trip, noted: NotedVisit | None) -> Trip:
+    if noted is None:
+        return planned
+    return planned.model_copy(update={"date": noted.day, "hour": noted.hour, "status": noted.status})
 
 
 def clinic_info(visit: Visit) -> ClinicInfo:
@@ -103,6 +136,7 @@ def clinic_info(visit: Visit) -> ClinicInfo:
         time_zone=clinic.zone,
         sample=clinic.is_sample,
         cap_colours=clinic.cap_colours,
+        address=clinic.address or None,
     )
 
 

@@ -20,7 +20,7 @@ def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     row = unit.session.get(ClinicRow, 1) or ClinicRow(
         name="", code="X", phone_day="", phone_night="", zone="UTC", sheet_languages=[]
     )
-    for name in ("name", "code", "phone_day", "phone_night", "nearest_eye_clinic", "zone"):
+    for name in ("name", "code", "phone_day", "phone_night", "nearest_eye_clinic", "address", "zone"):
         setattr(row, name, getattr(clinic, name))
     row.sheet_languages = list(clinic.sheet_languages)
     row.staff_language = clinic.staff_language
@@ -50,6 +50,7 @@ def get_clinic(session: Session, site: int | None = None) -> Clinic:
         phone_night=own.phone_night or row.phone_night,
         zone=row.zone,
         nearest_eye_clinic=row.nearest_eye_clinic,
+        address=own.address or row.address,
         sheet_languages=tuple(row.sheet_languages),
         staff_language=row.staff_language,
         is_sample=row.is_sample,

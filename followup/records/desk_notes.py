@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlmodel import Session, select
 
@@ -16,9 +16,24 @@ from followup.records.tables import (
     StockCountRow,
     TeachBackRow,
 )
+from followup.records.views import TripStatus
 
 MOST_BOTTLES = 1_000_000
 Options = Mapping[str, str | bool | None]
+_VISITS = "visits"
+
+
+@dataclass(frozen=True)
+class NotedVisit:
+    """How a visit stood when a sheet was printed."""
+
+    day: date
+    hour: str | None
+    status: TripStatus
+
+
+NotedVisits = Mapping[int, NotedVisit]
+"""By the visit's number in its plan."""
 
 
 @dataclass(frozen=True)
@@ -38,16 +53,27 @@ class StockCount:
     at: datetime
 
 
-def keep_sheet_options(unit: Unit, *, sheet_id: str, options: Options) -> None:
-    """Note how a sheet is printed. Once for each sheet."""
-    unit.session.add(SheetChoiceRow(sheet_id=sheet_id, options=dict(options)))
+def keep_sheet_options(unit: Unit, *, sheet_id: str, options: Options, visits: NotedVisits) -> None:
+    """Note how a sheet is printed, and how its visits stand. Once for each sheet."""
+    days = {str(number): [v.day.isoformat(), v.hour, v.status] for number, v in visits.items()}
+    unit.session.add(SheetChoiceRow(sheet_id=sheet_id, options={**options, _VISITS: days}))
     unit.session.flush()
 
 
 def sheet_options(session: Session, sheet_id: str) -> Options:
     """How the sheet was printed; empty where nobody chose."""
     row = session.get(SheetChoiceRow, sheet_id)
-    return row.options if row else {}
+    return {key: value for key, value in row.options.items() if key != _VISITS} if row else {}
+
+
+def sheet_visits(session: Session, sheet_id: str) -> NotedVisits:
+    """How the sheet's visits stood on the day of printing; empty where nobody noted it."""
+    row = session.get(SheetChoiceRow, sheet_id)
+    noted = row.options.get(_VISITS, {}) if row else {}
+    return {
+        int(number): NotedVisit(date.fromisoformat(day), hour, status)
+        for number, (day, hour, status) in noted.items()
+    }
 
 
 def note_teach_back(unit: Unit, *, sheet_id: str, shown: Iterable[int], asked: int) -> None:

@@ -29,6 +29,7 @@ class Site:
     phone_day: str = ""
     phone_night: str = ""
     calendar: str = ""
+    address: str = ""
 
 
 def bind_session(session: Session, site: int | None) -> None:
@@ -87,7 +88,7 @@ def put_site(session: Session, site: Site) -> Site:
     row = session.get(SiteRow, site.id) if site.id else SiteRow(code="", name="")
     if row is None:
         raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
-    for name in ("code", "name", "phone_day", "phone_night", "calendar"):
+    for name in ("code", "name", "phone_day", "phone_night", "calendar", "address"):
         setattr(row, name, getattr(site, name))
     session.add(row)
     session.flush()
@@ -107,4 +108,4 @@ def bind_staff(session: Session, *, login: str, site: int | None) -> None:
 
 
 def _site(row: SiteRow) -> Site:
-    return Site(row.id or 0, row.code, row.name, row.phone_day, row.phone_night, row.calendar)
+    return Site(row.id or 0, row.code, row.name, row.phone_day, row.phone_night, row.calendar, row.address)

@@ -212,7 +212,7 @@ def _undo_no_show(unit: Unit, step: Step, _patient: PatientRow) -> None:
 def _undo_booking(unit: Unit, step: Step, patient: PatientRow) -> None:
     row = _held(unit, step)
     release_places(unit, services=row.services, day=row.day, site=patient.site_id)
-    row.status, row.holds_places = "proposed", False
+    row.status, row.holds_places, row.hour = "proposed", False, _hour_before(step)
 
 
 def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
@@ -223,7 +223,12 @@ def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
         calendar = clinic_calendar(unit.session, site)
         take_places(unit, calendar, services=row.services, day=old, overbook=over, site=site)
         release_places(unit, services=row.services, day=row.day, site=site)
-    row.day, row.overbooked = old, over
+    row.day, row.overbooked, row.hour = old, over, _hour_before(step)
+
+
+def _hour_before(step: Step) -> str | None:
+    hour = step.details.get("hour_before")
+    return str(hour) if hour else None
 
 
 def _undo_attempt(unit: Unit, step: Step, patient: PatientRow) -> None:

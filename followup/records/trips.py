@@ -24,6 +24,7 @@ _SAME = {
     "patient_id",
     "number",
     "day",
+    "hour",
     "window_start",
     "window_end",
     "cannot_move",
@@ -215,12 +216,14 @@ def propose_trips(
                 overbook={*promised, *planned.overbooked, *(planned.services if _is_given(planned) else ())},
                 site=site,
             )
-        unit.session.add(_row(plan_id, patient_id, planned, booked=booked))
+        hour = planned.hour or (before.hour if before else None)
+        unit.session.add(_row(plan_id, patient_id, planned, booked=booked, hour=hour))
     unit.session.flush()
 
 
-def _row(plan_id: int, patient_id: int, planned: Trip, *, booked: bool) -> TripRow:
+def _row(plan_id: int, patient_id: int, planned: Trip, *, booked: bool, hour: str | None) -> TripRow:
     return TripRow(
+        hour=hour,
         patient_id=patient_id,
         care_plan_id=plan_id,
         number=planned.number,

@@ -41,6 +41,7 @@ class Clinic:
     phone_night: str
     zone: str
     nearest_eye_clinic: str = ""
+    address: str = ""
     sheet_languages: tuple[str, ...] = ("en",)
     staff_language: str = "en"
     is_sample: bool = False
@@ -191,6 +192,7 @@ class TripView:
     place: str | None = None
     opens: str | None = None
     closes: str | None = None
+    hour: str | None = None
 
     def is_unseen(self, today: date) -> bool:
         """Whether the patient was here and is not any more, and no look is written down."""

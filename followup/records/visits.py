@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import get_args
 
@@ -19,14 +20,16 @@ from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, TripRow
 from followup.records.trips import OPEN, trip
 from followup.records.views import TripView
+from followup.typed import typed
 
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 _TIERS: tuple[Tier, ...] = get_args(Tier)
 
 
-def book_trip(unit: Unit, *, trip_id: int) -> TripView:
-    """Promise the patient the proposed day and take its places.
+def book_trip(unit: Unit, *, trip_id: int, hour: str | None = None) -> TripView:
+    """Promise the patient the proposed day, with its ``hour`` where one is given, and take its places.
 
-    Errors: ``trip.state``, ``trip.past``, ``place.full``, ``place.closed``.
+    Errors: ``trip.hour``, ``trip.state``, ``trip.past``, ``place.full``, ``place.closed``.
     """
     row = _held(unit, trip_id)
     _need_state(row, "proposed", done="booked")
@@ -40,20 +43,39 @@ def book_trip(unit: Unit, *, trip_id: int) -> TripView:
         site=site,
     )
     _refuse_past(unit, row.day)
+    before, row.hour = row.hour, _hour(hour) or row.hour
     row.status, row.holds_places = "booked", True
-    return _stored(unit, row, "visit booked", day=row.day.isoformat())
+    return _stored(unit, row, "visit booked", day=row.day.isoformat(), hour=row.hour, hour_before=before)
 
 
-def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
+def _hour(text: str | None) -> str | None:
+    """An hour on the 24-hour clock. Error ``trip.hour``."""
+    if not text or not text.strip():
+        return None
+    if not _CLOCK.fullmatch(text.strip()):
+        raise FollowupError(
+            "trip.hour", f"{typed(text[:20])} is no time of day", where="hour", fix="write it as 14:30"
+        )
+    return text.strip()
+
+
+def move_trip(unit: Unit, *, trip_id: int, day: date, hour: str | None = None) -> TripView:
     """Move a visit inside its window; a booked one takes its new places and gives back the old.
 
-    Errors: ``trip.window``, ``trip.order`` (it would pass another visit), ``trip.counts`` (a later
-    visit counts its days from this one), ``trip.past``, ``trip.state``, ``place.full``, ``place.closed``.
+    An hour belongs to a day: on another day the old one is gone, and ``hour`` is the new one. On the
+    same day ``hour`` alone changes.
+    Errors: ``trip.hour``, ``trip.window``, ``trip.order`` (it would pass another visit), ``trip.counts``
+    (a later visit counts its days from this one), ``trip.past``, ``trip.state``, ``place.full``,
+    ``place.closed``.
     """
     row = _held(unit, trip_id)
     _need_state(row, "proposed", "booked", done="moved")
+    hour = _hour(hour)
     if day == row.day:
-        return trip(unit.session, trip_id)
+        if hour is None or hour == row.hour:
+            return trip(unit.session, trip_id)
+        before, row.hour = row.hour, hour
+        return _stored(unit, row, "hour of a visit", old=before, new=hour)
     _refuse_past(unit, day)
     _refuse_move(unit.session, row, day)
     site = site_of_patient(unit.session, row.patient_id)
@@ -69,9 +91,18 @@ def move_trip(unit: Unit, *, trip_id: int, day: date) -> TripView:
     if row.holds_places:
         take_places(unit, calendar, services=row.services, day=day, site=site)
         release_places(unit, services=row.services, day=old, site=site)
-    over = row.overbooked
-    row.day, row.overbooked = day, []
-    return _stored(unit, row, "visit moved", old=old.isoformat(), new=day.isoformat(), overbooked=over)
+    over, before = row.overbooked, row.hour
+    row.day, row.overbooked, row.hour = day, [], hour
+    return _stored(
+        unit,
+        row,
+        "visit moved",
+        old=old.isoformat(),
+        new=day.isoformat(),
+        overbooked=over,
+        hour=hour,
+        hour_before=before,
+    )
 
 
 def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:

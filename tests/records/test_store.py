@@ -25,13 +25,14 @@ NAME = "আমিনা بنت يوسف — Ngũgĩ 'O\"Hara'; DROP TABLE"
 def _rows() -> list[SQLModel]:
     """A row of every table with every column filled, parents first."""
     return [
-        t.SiteRow(id=2, code="B", name=NAME, phone_day="1", phone_night="2", calendar="{}"),
+        t.SiteRow(id=2, code="B", name=NAME, phone_day="1", phone_night="2", address=NAME, calendar="{}"),
         t.ClinicRow(
             name=NAME,
             code="RBE",
             phone_day="1",
             phone_night="2",
             nearest_eye_clinic=NAME,
+            address=NAME,
             zone="Asia/Kolkata",
             sheet_languages=["en", "bn"],
             staff_language="fr",
@@ -107,6 +108,7 @@ def _rows() -> list[SQLModel]:
             care_plan_id=1,
             number=1,
             day=DAY,
+            hour="14:30",
             window_start=DAY,
             window_end=DAY,
             status="fulfilled",

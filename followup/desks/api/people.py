@@ -76,6 +76,7 @@ class VisitOut(Given):
     id: int
     patient: Person
     day: date
+    hour: str | None
     window_start: date
     window_end: date
     status: TripStatus
@@ -139,6 +140,7 @@ def visit_out(line: VisitLine, today: date) -> VisitOut:
         id=seen.id,
         patient=person_of(line.who, today),
         day=seen.day,
+        hour=seen.hour,
         window_start=seen.window_start,
         window_end=seen.window_end,
         status=seen.status,

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from fastapi import Body, Query
 from pydantic import Field
 
+from followup.clinical.record.base import ClockTime
 from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, TripId, Truth, router_of
 from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import (
@@ -109,7 +110,16 @@ class Seen(Sent):
 
 
 class Moved(Sent):
+    """``hour``: a new one on the 24-hour clock, or null; on another day the old one is gone."""
+
     day: Day
+    hour: ClockTime | None = None
+
+
+class Booked(Sent):
+    """``hour``: on the 24-hour clock, where the patient is told one."""
+
+    hour: ClockTime | None = None
 
 
 class DayOut(Given):
@@ -200,9 +210,9 @@ def seen(visit: AnyVisit, trip_id: TripId, sent: Seen) -> VisitOut:
 
 
 @router.post("/visits/{trip}/book")
-def book(visit: AnyVisit, trip_id: TripId) -> VisitOut:
-    """Promise the patient the day; its places are taken."""
-    return _visit(visit, promise(visit, trip_id))
+def book(visit: AnyVisit, trip_id: TripId, sent: Booked | None = None) -> VisitOut:
+    """Promise the patient the day, with an hour where one is given; its places are taken."""
+    return _visit(visit, promise(visit, trip_id, sent.hour if sent else None))
 
 
 @router.get("/visits/{trip}/days")
@@ -219,7 +229,7 @@ def days(visit: AnyVisit, trip_id: TripId) -> DaysOut:
 @router.post("/visits/{trip}/move")
 def move(visit: AnyVisit, trip_id: TripId, sent: Moved) -> VisitOut:
     """Move a visit inside its window."""
-    return _visit(visit, move_to(visit, trip_id, sent.day))
+    return _visit(visit, move_to(visit, trip_id, sent.day, sent.hour))
 
 
 @router.post("/patients/{code}/walk-in")

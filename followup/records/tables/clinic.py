@@ -30,6 +30,7 @@ class ClinicRow(SQLModel, table=True):
     phone_day: str
     phone_night: str
     nearest_eye_clinic: str = ""
+    address: str = Field(default="", sa_column_kwargs={"server_default": ""})
     zone: str
     sheet_languages: list[str] = Field(sa_type=JSON)
     staff_language: str = "en"

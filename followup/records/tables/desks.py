@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import JSON
 from sqlmodel import Field, SQLModel
@@ -11,12 +12,13 @@ from followup.records.tables.base import check
 
 
 class SheetChoiceRow(SQLModel, table=True):
-    """How a sheet was printed (size, paper, second language...), so that it prints the same again."""
+    """How a sheet was printed (size, paper, second language...) and on which days its visits lay then, so
+    that it prints the same again."""
 
     __tablename__ = "sheet_choice"
 
     sheet_id: str = Field(primary_key=True, foreign_key="sheet.id")
-    options: dict[str, str | bool | None] = Field(sa_type=JSON)
+    options: dict[str, Any] = Field(sa_type=JSON)
 
 
 class TeachBackRow(SQLModel, table=True):

@@ -78,6 +78,7 @@ class TripRow(SQLModel, table=True):
     care_plan_id: int
     number: int
     day: date = Field(index=True)
+    hour: str | None = None
     window_start: date
     window_end: date
     status: str

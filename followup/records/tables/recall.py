@@ -39,6 +39,7 @@ class SiteRow(SQLModel, table=True):
     name: str
     phone_day: str = ""
     phone_night: str = ""
+    address: str = Field(default="", sa_column_kwargs={"server_default": ""})
     calendar: str = Field(default="", sa_type=Text)
 
 
