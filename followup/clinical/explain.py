@@ -151,8 +151,8 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]
         yield f"It is handed over on {over}: no visit is sure to come before it is opened."
     else:
         yield (
-            f"It is handed over at visit {bottle.handed_over_trip} on {over}, the last visit whose time ends "
-            "before the bottle is opened."
+            f"It is handed over at visit {bottle.handed_over_trip} on {over}, the last visit while enough is "
+            f"left of the bottle before it. {protocol.supply.because}"
         )
 
 

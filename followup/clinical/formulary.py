@@ -105,7 +105,8 @@ class LabelDays(Sourced):
 class Medicine(Sourced):
     """One product: a generic medicine of one strength and form.
 
-    ``drops_per_ml`` is the rule of thumb of 20 unless the maker's figure is known. ``wastage`` is
+    ``drops_per_ml`` is the rule of thumb of 20 unless the maker's figure is known; ``largest_drop_ul``
+    is the largest drop of its bottle in microlitres, where it was measured. ``wastage`` is
     how many drops are used up for each that lands in the eye (1: none wasted, the assumption
     until a clinic measures its own). ``open_days`` counts the opening day. ``wait_minutes`` is the
     gap to any other medicine in the same eye; of two, the longer applies. ``substances`` are the
@@ -126,6 +127,7 @@ class Medicine(Sourced):
     weight_g: float | None = Field(None, gt=0, le=100)
     tablet_mg: float | None = Field(None, gt=0, le=2000)
     drops_per_ml: float = Field(20, ge=10, le=60)
+    largest_drop_ul: float | None = Field(None, ge=10, le=100)
     doses_per_g: float = Field(20, ge=5, le=60)
     wastage: float = Field(1, ge=1, le=5)
     open_days: int = Field(28, ge=1, le=28)
@@ -180,6 +182,12 @@ class Medicine(Sourced):
         """Drops (for a gel or ointment: doses) of one full container; 0 for what has no container."""
         amount = (self.volume_ml or 0) * self.drops_per_ml + (self.weight_g or 0) * self.doses_per_g
         return int(amount / self.wastage + 1e-9)
+
+    def drops_of(self, largest_ul: float) -> int:
+        """Drops of one full bottle if each is as large as this (in microlitres), never more than usual."""
+        if self.volume_ml is None:
+            return self.drops_per_bottle
+        return min(self.drops_per_bottle, int(self.volume_ml * 1000 / largest_ul / self.wastage + 1e-9))
 
     @property
     def order(self) -> int:

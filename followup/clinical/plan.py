@@ -13,19 +13,17 @@ from datetime import date, timedelta
 
 import followup
 from followup.clinical.at_surgery import check_given
+from followup.clinical.bottles import draft_supply
 from followup.clinical.careplan import (
     Adjustment,
-    Bottle,
     CarePlan,
     Caution,
     Course,
-    DayPhase,
     FirstDropDay,
     Overridden,
     Question,
     Reason,
     ReviewNeed,
-    Trip,
 )
 from followup.clinical.context import followed_eyes
 from followup.clinical.courses import apply_edits, draft_courses, ended_by_edit, last_steroid_day
@@ -38,7 +36,7 @@ from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
 from followup.clinical.no_steroid import Decided, decide_steroid
 from followup.clinical.protocol import Protocol
-from followup.clinical.record import Operation, Record
+from followup.clinical.record import Record
 from followup.clinical.safety import (
     Net,
     check_courses,
@@ -48,8 +46,7 @@ from followup.clinical.safety import (
     rule_questions,
 )
 from followup.clinical.served import look_back
-from followup.clinical.supply import simulate
-from followup.clinical.tablets import dosed, tablet_supply
+from followup.clinical.tablets import dosed
 from followup.clinical.taper import merged_by_mouth
 from followup.clinical.unused import answers_to_nothing
 from followup.clinical.visits import draft_visits
@@ -133,7 +130,7 @@ def build_plan(
         status="draft",
         courses=tuple(_one_line(course) for course in held),
         rounds=rounds,
-        supply=_supply(held, rounds, visits.trips, setting),
+        supply=draft_supply(held, rounds, visits.trips, eyes, record, protocol, waking, as_of),
         needs=visits.needs,
         before_leaving=(
             *(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),
@@ -345,53 +342,6 @@ def _needs(
 def _first_drop_day(eye: EyeRules) -> FirstDropDay:
     rule = eye.first_day_rule
     return FirstDropDay(eye=eye.eye, day=eye.first_drop_day, reasons=(rule.reason,) if rule else ())
-
-
-def _doses_left_today(course: Course, rounds: Sequence[DayPhase], setting: _Setting) -> int | None:
-    """On the day of surgery only the rounds after the end of the operation are still to come."""
-    eye = next((e for e in setting.eyes if e.eye == course.eye), None)
-    ended = _ended_at(eye.context.operation) if eye else None
-    if eye is None or ended is None or course.first_day != eye.day0:
-        return None
-    phase = next((p for p in rounds if p.start <= eye.day0 <= p.end), None)
-    dose = next((d for d in phase.doses if d.course == course.key), None) if phase else None
-    if dose is None or not rounds:
-        return None
-    rise = setting.waking.clock(0)
-    # A round before the time of rising is one after midnight, at the end of the waking day.
-    return sum(_minutes(t, next_day=t < rise) > ended for t in dose.times)
-
-
-def _ended_at(operation: Operation) -> int | None:
-    """Minutes from the midnight before the operation; an end before the start is after the next one."""
-    if operation.end is None:
-        return None
-    return _minutes(operation.end, next_day=operation.start is not None and operation.end < operation.start)
-
-
-def _minutes(clock: str, *, next_day: bool) -> int:
-    return int(clock[:2]) * 60 + int(clock[3:]) + 1440 * next_day
-
-
-def _supply(
-    courses: Sequence[Course], rounds: Sequence[DayPhase], trips: Sequence[Trip], setting: _Setting
-) -> tuple[Bottle, ...]:
-    bottles: list[Bottle] = []
-    for course in courses:
-        medicine = setting.protocol.formulary[course.medicine]
-        if course.eye is None:
-            bottles += tablet_supply(course, trips, setting.as_of)
-        if course.eye is None or course.state != "active" or not course.steps:
-            continue
-        bottles += simulate(
-            course,
-            medicine.drops_per_bottle,
-            medicine.open_days,
-            today=setting.as_of,
-            trips=trips,
-            first_day_doses=_doses_left_today(course, rounds, setting),
-        )
-    return tuple(bottles)
 
 
 def _last_steroid_days(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> dict[str, date]:

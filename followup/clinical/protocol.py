@@ -129,9 +129,11 @@ class Promises(Part):
 
 
 class SupplySettings(Part):
-    """The next bottle is in hand before less than this share of the present one is ``left``."""
+    """The next bottle is in hand before less than this share of the present one is ``left``, counted with
+    drops as large as the largest measured, ``largest_drop_ul`` in microlitres."""
 
     left: float = Field(ge=0, lt=1)
+    largest_drop_ul: float = Field(ge=10, le=100)
     because: str
     source: str
     mark: Mark

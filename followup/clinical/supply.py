@@ -6,7 +6,7 @@ Counted by simulation, dose by dose, for one eye: a bottle serves one eye of one
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Bottle, Course, Trip
@@ -21,10 +21,20 @@ _NOT_COMING = frozenset({"noshow", "cancelled"})
 
 @dataclass
 class _Opened:
-    """A bottle in use: the day it was opened and the drops taken from it so far."""
+    """A bottle in use: the day it was opened, the drops taken so far, and how many by each evening."""
 
     opened: date
     drops: int = 0
+    by_evening: dict[date, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Margin:
+    """When the next bottle must be in hand: before less than the share ``left`` of the present one is
+    there, which holds no more than ``sure_drops`` (its drops at their largest)."""
+
+    left: float
+    sure_drops: int
 
 
 def simulate(
@@ -36,6 +46,8 @@ def simulate(
     trips: Sequence[Trip] = (),
     first_day_doses: int | None = None,
     drops_a_dose: int = 1,
+    margin: Margin | None = None,
+    goes_on: bool = False,
 ) -> tuple[Bottle, ...]:
     """The bottles of one course, in the order of opening; ``Bottle.drops`` are those it serves.
 
@@ -46,9 +58,13 @@ def simulate(
     counts at its maximum, which is what its steps say. A held or stopped course, and anything
     by mouth, takes no bottle.
 
-    Hand-over: the last trip whose window ends before the opening day, so that the bottle is
-    there even if the patient comes on the last allowed day; else ``today`` (or, for a bottle
-    opened earlier, that day). Trips before ``today``, missed or cancelled hand over nothing.
+    It is thrown away on the evening of that day, or of the last day of the course where that is
+    earlier, unless the course ``goes_on`` after the days that the plan speaks of.
+
+    Hand-over: the visit before the one at which less of the present bottle is left than ``margin``
+    allows, and never one whose window reaches the opening day, so that the bottle is there even if
+    the patient comes on the last allowed day; else ``today`` (or, for a bottle opened earlier, that
+    day). Trips before ``today``, missed, cancelled or at another place hand over nothing.
 
     Raises :class:`FollowupError` ``supply.bottle`` where a bottle can't serve one whole dose.
     """
@@ -59,9 +75,20 @@ def simulate(
     for day in _doses(course, first_day_doses):
         _serve(opened, day, drops_a_dose, drops_per_bottle, open_days)
     handing = sorted((t for t in trips if hands_over(t, today)), key=lambda t: (t.date, t.number))
-    return tuple(
-        _bottle(course.key, number, one, open_days, handing, today) for number, one in enumerate(opened, 1)
-    )
+    ends = None if goes_on else course.last_day
+    made = []
+    for number, one in enumerate(opened, 1):
+        before = opened[number - 2] if number > 1 else None
+        low = _runs_low(before, margin, open_days) if before and margin else one.opened
+        made.append(_bottle(course.key, number, one, open_days, handing, today, min(low, one.opened), ends))
+    return tuple(made)
+
+
+def _runs_low(bottle: _Opened, margin: Margin, open_days: int) -> date:
+    """The first day in whose evening less is left than the margin allows; the day after its last one."""
+    least = margin.left * margin.sure_drops
+    low = (day for day, used in bottle.by_evening.items() if margin.sure_drops - used < least)
+    return min(low, default=last_usable_day(bottle.opened, open_days) + timedelta(days=1))
 
 
 def last_usable_day(opened: date, open_days: int = DEFAULT_OPEN_DAYS) -> date:
@@ -87,23 +114,33 @@ def _serve(opened: list[_Opened], day: date, drops: int, capacity: int, open_day
             opened.append(_Opened(day))
         taken = min(drops, capacity - opened[-1].drops)
         opened[-1].drops += taken
+        opened[-1].by_evening[day] = opened[-1].drops
         drops -= taken
 
 
 def hands_over(trip: Trip, today: date) -> bool:
-    """Whether a visit can hand anything over: it is still to come."""
-    return trip.date >= today and trip.status not in _NOT_COMING
+    """Whether a visit can hand anything over: it is still to come, and at this clinic's own desk."""
+    return trip.date >= today and trip.status not in _NOT_COMING and trip.place is None
 
 
 def _bottle(
-    course: str, number: int, one: _Opened, open_days: int, handing: Sequence[Trip], today: date
+    course: str,
+    number: int,
+    one: _Opened,
+    open_days: int,
+    handing: Sequence[Trip],
+    today: date,
+    low: date,
+    ends: date | None,
 ) -> Bottle:
-    trip = next((t for t in reversed(handing) if t.window_end < one.opened), None)
+    in_time = (t for t in reversed(handing) if t.date < low and t.window_end < one.opened)
+    trip = next(in_time, None)
+    last = last_usable_day(one.opened, open_days)
     return Bottle(
         course=course,
         number=number,
         opened=one.opened,
-        discard=last_usable_day(one.opened, open_days),
+        discard=last if ends is None else min(last, ends),
         drops=one.drops,
         handed_over=trip.date if trip else min(today, one.opened),
         handed_over_trip=trip.number if trip else None,

@@ -225,7 +225,7 @@ def test_a_higher_rank_settles_what_two_rules_set(folder, someone, told):
 
 
 def test_a_need_with_two_windows_is_refused_where_its_kind_does_not_join_them(folder):
-    other = 'need = { id = "wound", kind = "wound", earliest = "3", target = "4", latest = "5" }'
+    other = 'need = { id = "retina-1", kind = "retina", earliest = "3", target = "4", latest = "5" }'
     line = add(folder, "rules-2-needs.toml", rule("again", f'when = ["glaucoma"]\n{other}'))
     error = refusal(folder)
     assert "two windows" in error.line
