@@ -17,7 +17,7 @@ def ordered(proposals: Sequence[Proposal]) -> tuple[Proposal, ...]:
     """The most urgent first; each with the proposals that pull the other way, of which one is chosen."""
     known = {proposal.id for proposal in proposals}
     told = []
-    for proposal in sorted(proposals, key=_urgency):
+    for proposal in sorted(proposals, key=lambda p: min(_urgency(q) for q in _ways(p, proposals))):
         others = [p for p in proposals if p is not proposal]
         beside = [p.id for p in others if p.id in proposal.alternative_to or proposal.id in p.alternative_to]
         against = [p.id for p in others if p.id not in beside and _against(proposal, p)]
@@ -30,6 +30,11 @@ def ordered(proposals: Sequence[Proposal]) -> tuple[Proposal, ...]:
             )
         )
     return tuple(told)
+
+
+def _ways(proposal: Proposal, proposals: Sequence[Proposal]) -> list[Proposal]:
+    """A proposal and its alternatives: they stand together, in the order in which the rules prefer them."""
+    return [p for p in proposals if p is proposal or p.id in proposal.alternative_to]
 
 
 def _urgency(proposal: Proposal) -> tuple[bool, bool, int]:

@@ -269,13 +269,17 @@ class Look:
         today = self.findings.date
         counts = [self.own_count] * (starts - today).days
         counts += [count for count, days in steps for _ in range(days)]
-        ended = tuple(self.edit(c.key, (), why, today) for c in self.own if self.still_due(c))
+        due = (c for c in self.own if c.last_day is not None and c.last_day >= today)
+        ended = tuple(self.edit(c.key, (), why, today) for c in due)
+        if not any(counts):
+            return ended
         return (*ended, self.added(other.id, pairs(counts), why, today))
 
     def refused_now(self, course: Course) -> bool:
         """Whether this very look speaks against a course that was given until now."""
         before = {c.key: c.state for c in self.in_force or ()}
-        return course.state == "held" and before.get(course.key) == "active"
+        runs = course.last_day is not None and course.last_day >= self.findings.date
+        return runs and course.state == "held" and before.get(course.key) == "active"
 
     def fitting(self, role: Role) -> Medicine:
         """The usual medicine of this role, or where something speaks against it one of equal strength."""

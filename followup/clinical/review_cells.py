@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from followup.clinical.careplan import Adjustment, Caution, Reason
-from followup.clinical.english import steps_words, window_words
+from followup.clinical.english import counted, steps_words, window_words
 from followup.clinical.look import Look
 from followup.clinical.proposal import Direction, Proposal
 from followup.clinical.review_rules import GRADES, Cells, ReviewRules, Settings, StepPair
@@ -304,13 +304,20 @@ def _seen(look: Look) -> str:
     """What this look saw, as the reason of a proposal."""
     found = "not seen" if look.cells is None else GRADES[look.cells]
     most = look.protocol.review.expected_cells(look.uveitic, look.day)
-    before = "" if look.cells_before is None else f" Last time {GRADES[look.cells_before]}."
-    kind = "an eye with uveitis" if look.uveitic else "an eye without uveitis"
-    taken = look.taken_count
-    return (
-        f"Cells {found} on day {look.day}, {most} or fewer expected in {kind}; "
-        f"{taken} drops of steroid a day taken now.{before}"
-    )
+    said = [
+        f"Cells {found} on day {look.day}, {most} or fewer expected in an eye with uveitis."
+        if look.uveitic
+        else f"Cells {found} on day {look.day}, {most} or fewer expected in an eye without uveitis."
+    ]
+    if look.cells_before is not None:
+        said.append(f"Last time they were {GRADES[look.cells_before]}.")
+    if look.taken_count:
+        said.append(f"Steroid taken now: {counted(look.taken_count, 'drop', 'drops')} a day.")
+    elif look.untaken and look.present_count:
+        said.append(f"Steroid ordered, and not taken: {counted(look.present_count, 'drop', 'drops')} a day.")
+    else:
+        said.append("No steroid drop is taken now.")
+    return " ".join(said)
 
 
 def _caution(look: Look, s: Settings, id_: str, text: str) -> Caution:

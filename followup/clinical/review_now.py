@@ -39,19 +39,26 @@ def _sentences(look: Look, rules: ReviewRules, flags: Sequence[Flag]) -> Iterato
     if look.plan.refused:
         yield "This patient is followed by hand: the drops of the surgeon's own plan go on until then."
         return
-    paused = {role for flag in flags for role in flag.pause}
     given = due_today(look)
-    goes_on = [_dose(look, course) for course in given if course.role not in paused]
+    paused = _paused(look, flags, given)
+    goes_on = [_dose(look, course) for course in given if course.key not in paused]
     if goes_on and look.untaken:
         yield f"The drops were not taken: until then start again as ordered: {listed(goes_on)}."
     elif goes_on:
         yield f"Until then these go on as ordered: {listed(goes_on)}."
-    not_now = [look.protocol.formulary[course.medicine].label for course in given if course.role in paused]
+    not_now = [look.protocol.formulary[course.medicine].label for course in given if course.key in paused]
     if not_now:
         yield f"Not given before the eye has been seen: {listed(not_now)}."
     if not given:
         yield "No drops of the plan are due today."
     yield "No drop is added, raised or lowered before the eye has been seen."
+
+
+def _paused(look: Look, flags: Sequence[Flag], given: Sequence[Course]) -> set[str]:
+    """What is not given before the eye has been seen: what a flag says, and what this look itself holds."""
+    roles = {role for flag in flags for role in flag.pause}
+    held = {course.key for course in look.plan.courses if course.state == "held"}
+    return {course.key for course in given if course.role in roles or course.key in held}
 
 
 def due_today(look: Look) -> tuple[Course, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from followup.clinical.careplan import Adjustment, Reason
 from followup.clinical.contraindications import check_medicine
-from followup.clinical.english import counted, window_words
+from followup.clinical.english import window_words
 from followup.clinical.formulary import Medicine
 from followup.clinical.look import Look, pairs
 from followup.clinical.proposal import Direction, Offer, Proposal, Refused
@@ -258,7 +258,7 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
 
 def _name(medicine: Medicine, count: int) -> str:
     """Such as "Dorzolamide 2%, 3 times a day"; a tablet with its mg a day."""
-    times = counted(count, "time", "times")
+    times = "once" if count == 1 else f"{count} times"
     if medicine.tablet_mg is None:
         return f"{medicine.label}, {times} a day"
     of = f"{medicine.name} {medicine.strength}"

@@ -51,7 +51,7 @@ _VALUES = (
     N_("put in by the surgeon, not in use from day to day"),
     N_("{medicine}, {where}: {steps}."),
     *(N_("beta-blocker"), N_("carbonic anhydrase inhibitor"), N_("alpha agonist"), N_("prostaglandin")),
-    *(N_("days 0 to 6: viscoelastic rather than steroid"), N_("healthy nerve, no cells")),
+    *(N_("the first days: viscoelastic rather than steroid"), N_("healthy nerve, no cells")),
     *(N_("cells or uveitis: the steroid stays"), N_("damaged nerve, only eye or vein occlusion")),
     N_("({words})"),
     *(N_("common practice, no source"), N_("from memory")),
