@@ -70,6 +70,13 @@ class Ladder(_Sourced):
         return self
 
 
+class PromiseRule(_Sourced):
+    """A promised day counts up to so many days from today; ``open_days``: closed ones are not counted."""
+
+    days: int = Field(ge=0, le=30)
+    open_days: bool
+
+
 class LostRule(_Sourced):
     """Lost to follow-up may be said from so many days past the last possible day on."""
 
@@ -97,14 +104,15 @@ class RecallRules(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     ladder: dict[Tier, Ladder]
+    promise: dict[Tier, PromiseRule]
     lost: dict[Tier, LostRule]
     messages: MessageRules
 
     @model_validator(mode="after")
     def _every_tier_has_both(self) -> RecallRules:
         for tier in get_args(Tier):
-            if tier not in self.ladder or tier not in self.lost:
-                raise ValueError(f"tier {tier} needs a ladder and a rule for the lost")
+            if any(tier not in table for table in (self.ladder, self.promise, self.lost)):
+                raise ValueError(f"tier {tier} needs a ladder, a limit for promises and a rule for the lost")
         return self
 
 
@@ -132,7 +140,8 @@ def next_attempt(ladder: Ladder, tried: Sequence[Attempt], since: date) -> NextA
     """The next rung; None where the ladder has ended and a person must decide.
 
     ``tried``: the attempts since ``since``, the day on which the patient became one to reach, oldest
-    first. Who promised to come is called again the day after the promise. A wrong number makes the
+    first. Who promised to come is called again the day after the promise; a second promise that was not
+    kept leads on to the next rung. A wrong number makes the
     remaining calls to it useless. Who refuses is told to the surgeon at once.
     """
     if not tried:
@@ -143,8 +152,9 @@ def next_attempt(ladder: Ladder, tried: Sequence[Attempt], since: date) -> NextA
         return None
     if last.outcome == "will come":
         again = max(last.promised or last.day, last.day) + timedelta(days=1)
-        rung = min(last.rung, end)
-        return NextAttempt(rung, ladder.rungs[rung].way, again, repeated=True)
+        broken = len(tried) > 1 and tried[-2].outcome == "will come"
+        rung = min(last.rung + broken, end)
+        return NextAttempt(rung, ladder.rungs[rung].way, again, repeated=not broken)
     if last.outcome == "refused" or last.rung >= end:
         return NextAttempt(end, "surgeon", last.day)
     wrong = any(one.outcome == "wrong number" and _way(ladder, one) == "call" for one in tried)

@@ -33,6 +33,7 @@ _WORDS: dict[str, str] = {
     "did not come": N_("Marked: did not come"),
     "visit booked": N_("Day booked"),
     "visit moved": N_("Visit moved from %(old)s to %(new)s"),
+    "day promised": N_("Day promised and booked: %(new)s"),
     "tried to reach": N_("Tried to reach: %(outcome)s"),
     "sheet handed over": N_("Sheet %(number)s handed over"),
 }

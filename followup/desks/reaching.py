@@ -6,7 +6,9 @@ import secrets
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
 
+from followup.clinical.english import day_words
 from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
@@ -16,9 +18,13 @@ from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
+from followup.recall.promises import last_promise_day, promise_days
 from followup.recall.worklist import ToReach, reason, worklist
-from followup.records.attempts import AttemptView, attempts_on, note_attempt, standings
+from followup.records.attempts import AttemptView, attempt_known, attempts_on, note_attempt, standings
 from followup.records.patients import patients_by_id
+from followup.records.places import planning_calendar
+from followup.records.promises import book_promised
+from followup.records.trips import trip
 
 router = APIRouter()
 WAYS: dict[Way, str] = {
@@ -85,8 +91,16 @@ def note_reached(
     promised: date | None,
     note: str,
 ) -> AttemptView:
-    """Write down an attempt on the rung that is due. The same ``nonce`` counts once."""
+    """Write down an attempt on the rung that is due. The same ``nonce`` counts once.
+
+    "Will come" counts with a day of ``days_to_promise`` alone, and books the visit for it. Errors:
+    ``attempt.promised``, those of ``note_attempt`` and of ``book_promised``.
+    """
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        if outcome == "will come" and not attempt_known(unit.session, nonce):
+            day = _promised(unit.session, visit, item, promised)
+            if item.trip_id is not None:
+                book_promised(unit, trip_id=item.trip_id, day=day)
         return note_attempt(
             unit,
             patient_id=item.patient.id,
@@ -99,12 +113,41 @@ def note_reached(
         )
 
 
+def days_to_promise(session: Session, visit: Visit, item: ToReach) -> tuple[date, ...]:
+    """The days on which this patient may promise to come: inside the limit, and with a place."""
+    services = trip(session, item.trip_id).services if item.trip_id is not None else ()
+    calendar = planning_calendar(session, item.patient.id)
+    return promise_days(visit.desk.protocol.recall, item.tier, visit.today, calendar, services)
+
+
+def _promised(session: Session, visit: Visit, item: ToReach, promised: date | None) -> date:
+    """The promised day. Error ``attempt.promised`` where none is given, or one that does not count."""
+    days = days_to_promise(session, visit, item)
+    if promised is not None and promised in days:
+        return promised
+    last = last_promise_day(
+        visit.desk.protocol.recall, item.tier, visit.today, planning_calendar(session, item.patient.id)
+    )
+    if promised is None:
+        what = "no day is given to the promise"
+    elif promised > last:
+        what = f"{day_words(promised)} is too late for an overdue check"
+    else:
+        what = f"on {day_words(promised)} there is no place for this visit"
+    fix = (
+        f"choose {' or '.join(day_words(day) for day in days[:5])}"
+        if days
+        else "no day is free in time: tell the surgeon"
+    )
+    raise FollowupError("attempt.promised", what, where="promised day", fix=fix)
+
+
 def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text) if text else None
     except ValueError:
         raise FollowupError(
-            "attempt.promised", "not a day", where="promised", fix="write YYYY-MM-DD"
+            "attempt.promised", "not a day", where="promised day", fix="choose one of the days"
         ) from None
 
 
@@ -144,6 +187,8 @@ def _page(
     note: str = "",
 ) -> Response:
     way, script, tag = script_of(visit, item)
+    with visit.desk.store.read() as session:
+        days = days_to_promise(session, visit, item)
     return show(
         request,
         "call.html",
@@ -155,6 +200,7 @@ def _page(
         ways=WAYS,
         outcomes=OUTCOMES[way],
         said=SAID,
+        days=days,
         script=script,
         script_language=tag,
         script_direction=choose(tag).language.direction,

@@ -75,15 +75,27 @@ def declare_lost(unit: Unit, line: ToReach, rules: RecallRules, *, reason: str) 
 def _cause(line: ToReach, rules: RecallRules, today: date) -> Cause | None:
     if line.kind != "overdue" or not line.tried:
         return None
-    last = line.tried[-1].outcome
-    if last == "surgeon told":
+    if any(one.outcome == "surgeon told" for one in line.tried):
         return "wait for the surgeon"
-    if line.next is None or line.next.way != "surgeon" or line.next.on > today or line.next.repeated:
+    last = line.tried[-1].outcome
+    if not _is_the_surgeons(line.next, today) and not _promised_at_the_end(line, rules, today):
         return None
     if last == "refused":
         return "refused"
     unreachable = is_unreachable(rules.ladder[line.tier], _attempts(line.tried))
     return "unreachable" if unreachable else "ladder ended"
+
+
+def _is_the_surgeons(following: NextAttempt | None, today: date) -> bool:
+    """Whether the last rung is due."""
+    due = following is not None and following.way == "surgeon" and following.on <= today
+    return due and following is not None and not following.repeated
+
+
+def _promised_at_the_end(line: ToReach, rules: RecallRules, today: date) -> bool:
+    """Whether the last rung was due before somebody promised to come: a promise does not take it away."""
+    before = [one for one in line.tried if one.outcome != "will come"]
+    return bool(before) and _is_the_surgeons(next_for(rules, line.tier, before, line.since), today)
 
 
 def _may_be_lost(line: ToReach, rules: RecallRules) -> bool:

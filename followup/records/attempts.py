@@ -102,6 +102,12 @@ def note_attempt(
     return _attempt(row)
 
 
+def attempt_known(session: Session, nonce: str) -> bool:
+    """Whether the form with this ``nonce`` was stored before."""
+    found = select(ContactAttemptRow.id).where(ContactAttemptRow.nonce == nonce)
+    return session.exec(found).first() is not None
+
+
 def attempts_of(session: Session, patients: Iterable[int]) -> dict[int, tuple[AttemptView, ...]]:
     """Every attempt for these patients, oldest first; those taken back are left out."""
     rows = session.exec(

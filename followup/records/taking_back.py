@@ -231,6 +231,17 @@ def _hour_before(step: Step) -> str | None:
     return str(hour) if hour else None
 
 
+def _undo_promise(unit: Unit, step: Step, patient: PatientRow) -> None:
+    row, old = _held(unit, step), date.fromisoformat(str(step.details["old"]))
+    release_places(unit, services=row.services, day=row.day, site=patient.site_id)
+    row.day, row.status, row.holds_places = old, str(step.details.get("before") or "proposed"), False
+    if step.details.get("held"):
+        calendar = clinic_calendar(unit.session, patient.site_id)
+        over = row.services
+        take_places(unit, calendar, services=row.services, day=old, overbook=over, site=patient.site_id)
+        row.holds_places = True
+
+
 def _undo_attempt(unit: Unit, step: Step, patient: PatientRow) -> None:
     row = unit.session.get(ContactAttemptRow, step.details.get("attempt"))
     assert row is not None
@@ -264,6 +275,7 @@ _REVERSES: Final[dict[str, _Reverse]] = {
     "did not come": _Reverse("trip", _WINDOW, _visit_is("noshow"), _undo_no_show),
     "visit booked": _Reverse("trip", _FRONT, _visit_is("booked"), _undo_booking),
     "visit moved": _Reverse("trip", _FRONT, _is_on_its_new_day, _undo_move),
+    "day promised": _Reverse("trip", _FRONT, _is_on_its_new_day, _undo_promise),
     "tried to reach": _Reverse("attempt", _FRONT, _attempt_stands, _undo_attempt),
     "sheet handed over": _Reverse("sheet", _FRONT, _sheet_stands, _undo_hand_over),
 }

@@ -10,7 +10,7 @@ from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, router_
 from followup.desks.api.people import Person, person_of
 from followup.desks.call_list import calls_of
 from followup.desks.desk import AnyVisit, Visit
-from followup.desks.reaching import note_reached, reach_item, script_of
+from followup.desks.reaching import days_to_promise, note_reached, reach_item, script_of
 from followup.recall.messages.wording import MessageKind
 from followup.recall.worklist import Kind, ToReach, reason, worklist
 
@@ -48,18 +48,22 @@ class AttemptOut(Given):
 
 
 class CallOut(Given):
-    """What to try now: ``script`` are the words to say, in ``script_language``."""
+    """What to try now: ``script`` are the words to say, in ``script_language``.
+
+    ``days`` may be promised: inside the limit of the tier, and with a place.
+    """
 
     reach: Reach
     way: Way
     outcomes: list[AttemptOutcome]
     script: str
     script_language: str
+    days: list[date]
     tried: list[AttemptOut]
 
 
 class Attempt(Sent):
-    """What came of an attempt; ``promised`` goes with "will come"."""
+    """What came of an attempt; ``promised``, a day of ``days``, goes with "will come" and is booked."""
 
     nonce: Nonce
     way: Way
@@ -90,12 +94,15 @@ def call(visit: AnyVisit, code: Code) -> CallOut:
     """What to try next, with the words to say."""
     item = reach_item(visit, code)
     way, script, tag = script_of(visit, item)
+    with visit.desk.store.read() as session:
+        days = list(days_to_promise(session, visit, item))
     return CallOut(
         reach=_reach(visit, item),
         way=way,
         outcomes=list(OUTCOMES[way]),
         script=script,
         script_language=tag,
+        days=days,
         tried=[AttemptOut.model_validate(one) for one in item.tried],
     )
 
