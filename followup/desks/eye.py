@@ -74,6 +74,12 @@ class EyeCase:
         return next((plan for plan in self.plans if plan.status == "active"), None)
 
     @property
+    def completed(self) -> PlanVersion | None:
+        """The plan that completed last, where none is in force since."""
+        ended = (plan for plan in self.plans if plan.status == "completed")
+        return None if self.in_force else next(ended, None)
+
+    @property
     def operated(self) -> tuple[date, ...]:
         """The days on which this eye was operated on."""
         return tuple(sorted(o.date for o in self.record.operations if o.eye == self.eye))
@@ -86,8 +92,8 @@ class EyeCase:
 
     @property
     def signed(self) -> tuple[CarePlan, ...]:
-        """The signed versions, oldest first; the last is in force."""
-        return tuple(plan.body for plan in reversed(self.plans) if plan.signed_at and self.in_force)
+        """The signed versions, oldest first; the last is in force, or was until it ended."""
+        return tuple(plan.body for plan in reversed(self.plans) if plan.signed_at)
 
     def courses(self) -> tuple[Course, ...]:
         """The courses of this eye and those by mouth, of the plan in force."""

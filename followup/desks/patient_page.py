@@ -23,7 +23,7 @@ from followup.recall.worklist import reason, worklist
 from followup.records.attempts import standing_of
 from followup.records.messages import Channel, message_choice
 from followup.records.patients import patient_by_code, unknown_patient
-from followup.records.plans import active_plan, plans_of
+from followup.records.plans import active_plan, completed_plan, plans_of
 from followup.records.sheets import sheets_of
 from followup.records.trips import trips_of
 from followup.records.views import FoundSheet, PatientView
@@ -97,6 +97,7 @@ def patient_answer(
         checks=checks_to_do(session, visit, who.code),
         plans=plans_of(session, who.id),
         in_force=plan,
+        completed=completed_plan(session, who.id),
         drawn=as_it_went(plan.body, trips, visit) if plan else None,
         sheets=sheets_of(session, who.id),
         reach=line,

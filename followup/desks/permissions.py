@@ -62,6 +62,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/plans/{plan}/decisions"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/decisions/take-back"): ONLY_SURGEON,
     ("POST", "/plans/{plan}/sign"): ONLY_SURGEON,
+    ("POST", "/plans/{plan}/end"): ONLY_SURGEON,
     ("GET", "/plans/{plan}/against/{other}"): CLINICAL,
     # the eye and what was seen of it
     ("GET", "/my-patients"): ONLY_SURGEON,
@@ -143,6 +144,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/api/plans/{plan}/decisions"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/decisions/take-back"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/sign"): ONLY_SURGEON,
+    ("POST", "/api/plans/{plan}/end"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/steps/effect"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/steps"): ONLY_SURGEON,
     ("POST", "/api/plans/{plan}/take-back"): ONLY_SURGEON,

@@ -24,7 +24,7 @@ from followup.desks.signing import is_stale, sign_one
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.records.patients import correct_record, newest_record, patient
-from followup.records.plans import active_plan, plan, plans_of
+from followup.records.plans import active_plan, end_plan, plan, plans_of
 from followup.records.sheets import sheets_of
 from followup.records.views import PlanVersion
 from followup.sheets.staircase import Staircase, build_staircase
@@ -90,6 +90,32 @@ def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     except FollowupError as exc:
         return on_newest(request, visit, view, exc, reason=reason)
     return go(f"/plans/{plan}")
+
+
+@router.post("/plans/{plan}/end")
+def end(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """The surgeon ends a plan, with a reason; its open visits are cancelled."""
+    view = load(visit, plan)
+    try:
+        end_one(visit, view, first(form, "end_reason"))
+    except FollowupError as exc:
+        return _on_newest(request, visit, view, exc)
+    return go(f"/plans/{plan}")
+
+
+def end_one(visit: Visit, view: PlanView, reason: str) -> None:
+    """End the plan in force, or one that was made by hand. Sent twice it ends once.
+
+    Errors: ``plan.state`` for a draft or a replaced version, those of ``end_plan``.
+    """
+    if view.version.status == "completed":
+        return
+    if view.version.status not in ("active", "on-hold"):
+        raise FollowupError(
+            "plan.state", "only a plan in force can end", where="plan", fix="open the plan that is in force"
+        )
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        end_plan(unit, plan_id=view.version.id, completed=True, reason=reason[:500])
 
 
 def store_answers(

@@ -27,6 +27,7 @@ from followup.recall.messages.wording import MessageKind
 from followup.recall.pharmacy import BottleLine, pharmacy_lines
 from followup.records.backup import prune, take_backup
 from followup.records.clinics import clinic_zone
+from followup.records.completing import complete_plan, plans_to_complete
 from followup.records.journal import Seal, newest_seal, verify_journal
 from followup.records.messages import Channel
 from followup.records.store import Store
@@ -37,6 +38,7 @@ from followup.records.upkeep import (
     last_daily_run,
     reclaim_daily_run,
 )
+from followup.records.views import SYSTEM
 
 # Of a longer absence only the newest days are made up one by one.
 LONGEST = 60
@@ -173,6 +175,17 @@ def _backup(place: Workplace, day: date, now: datetime) -> str:
     return f"{taken.path.name}: {taken.rows} rows, verified; {gone} old ones deleted"
 
 
+def _complete(place: Workplace, day: date, now: datetime) -> str:
+    """Plans whose last visit is done and whose last drop was taken before this day."""
+    with place.store.read() as session:
+        over = plans_to_complete(session, day)
+    done = 0
+    for plan_id in over:
+        with place.store.write(SYSTEM, now) as unit:
+            done += complete_plan(unit, plan_id=plan_id, today=day)
+    return f"{done} completed"
+
+
 def _morning(place: Workplace, day: date, now: datetime) -> str:
     words, kinds = translator("en", "desk"), place.protocol.kinds
     with place.store.read() as session:
@@ -215,6 +228,7 @@ def _write(place: Workplace, day: date, name: str, content: str) -> None:
 JOBS = (
     Job("integrity check", "01:00", _integrity),
     Job("nightly backup", "01:30", _backup),
+    Job("plans that are over", "02:00", _complete),
     Job("morning list", "06:00", _morning),
     Job("pharmacy list", "06:00", _pharmacy),
     Job("day-before reminders", "08:00", _messages("reminder"), each_day=True),

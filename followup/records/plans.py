@@ -153,6 +153,8 @@ def end_plan(unit: Unit, *, plan_id: int, completed: bool, reason: str) -> PlanV
         raise FollowupError("plan.ended", "this plan has ended already", fix="open the newest version")
     if row.status == "active":
         cancel_open_trips(unit, patient_id=row.patient_id, reason=reason)
+        today = unit.now.astimezone(clinic_zone(unit.session)).date()
+        end_arrivals(unit, patient_id=row.patient_id, plan_id=None, today=today, reason=reason)
     row.status = "completed" if completed else "revoked"
     row.ended_at, row.ended_reason = unit.now, reason
     unit.session.add(row)
@@ -175,6 +177,14 @@ def active_plan(session: Session, patient_id: int) -> PlanVersion | None:
     """The version in force, if one is."""
     found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "active")
     return found[0] if found else None
+
+
+def completed_plan(session: Session, patient_id: int) -> PlanVersion | None:
+    """The plan that completed last, where none is in force since."""
+    if active_plan(session, patient_id) is not None:
+        return None
+    found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "completed")
+    return max(found, key=lambda version: version.number) if found else None
 
 
 def open_draft(session: Session, patient_id: int) -> PlanVersion | None:

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
 from followup.records.patients import lock_patient, patient
-from followup.records.plans import active_plan
+from followup.records.plans import active_plan, completed_plan
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
 from followup.records.views import FoundSheet, SheetView
@@ -102,7 +102,7 @@ def find_sheet(session: Session, sheet_id: str) -> FoundSheet | None:
     if not found:
         return None
     sheet = found[0]
-    plan = active_plan(session, sheet.patient_id)
+    plan, ended = active_plan(session, sheet.patient_id), completed_plan(session, sheet.patient_id)
     current = plan is not None and plan.id == sheet.plan_id
     newest = _sheets(session, col(SheetRow.care_plan_id) == plan.id) if plan else ()
     return FoundSheet(
@@ -111,6 +111,7 @@ def find_sheet(session: Session, sheet_id: str) -> FoundSheet | None:
         current=current,
         in_force=plan.id if plan else None,
         give_instead=newest[-1] if newest and not current else None,
+        completed_at=ended.ended_at if ended else None,
     )
 
 

@@ -173,8 +173,12 @@ def end_arrivals(unit: Unit, *, patient_id: int, plan_id: int | None, today: dat
     new = unit.session.exec(
         mine.where(TripRow.care_plan_id == plan_id, TripRow.day == today, col(TripRow.status).in_(OPEN))
     ).first()
-    arrived = mine.where(TripRow.status == "arrived", TripRow.care_plan_id != plan_id)
+    arrived = mine.where(TripRow.status == "arrived")
+    if plan_id is not None:
+        arrived = arrived.where(TripRow.care_plan_id != plan_id)
     for row in unit.session.exec(arrived).all():
+        if plan_id is None and row.seen_on == today:
+            continue  # here now: findings, or a person, close the visit
         here = row.seen_on == today and plan_id is not None
         came_without = not row.serves and not row.services
         if here and new is not None and row.left_at is None and not came_without:

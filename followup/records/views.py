@@ -226,6 +226,7 @@ class FoundSheet:
     """A scanned sheet: ``current`` says whether it is in force; ``in_force`` is the plan that is.
 
     ``give_instead`` is the newest printed sheet of the plan in force, when another sheet was scanned.
+    ``completed_at``: no plan is in force any more since the last one completed then.
     """
 
     sheet: SheetView
@@ -233,6 +234,7 @@ class FoundSheet:
     current: bool
     in_force: int | None
     give_instead: SheetView | None
+    completed_at: datetime | None = None
 
 
 @dataclass(frozen=True)

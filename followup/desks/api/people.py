@@ -40,6 +40,8 @@ class PlanLine(Given):
     drafted_at: datetime
     signed_by: str | None
     signed_at: datetime | None
+    ended_at: datetime | None
+    ended_reason: str | None
 
 
 class SheetLine(Given):
@@ -114,6 +116,8 @@ def plan_line(version: PlanVersion) -> PlanLine:
         drafted_at=version.drafted_at,
         signed_by=version.signed_by,
         signed_at=version.signed_at,
+        ended_at=version.ended_at,
+        ended_reason=version.ended_reason,
     )
 
 

@@ -18,7 +18,7 @@ from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.forms.shape import Field as FormField
 from followup.desks.forms.sheet import Member
 from followup.desks.plan_view import load, view_of
-from followup.desks.plans import base_of, changes_of, make_again, store_answers
+from followup.desks.plans import base_of, changes_of, end_one, make_again, store_answers
 from followup.desks.posted import Posted
 from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
 from followup.desks.surgeon import two_versions
@@ -103,6 +103,12 @@ class Signing(Sent):
 
     password: Password
     reason: Line = ""
+
+
+class Ending(Sent):
+    """``reason``: why the plan ends before its last visit and its last drop."""
+
+    reason: Annotated[Line, Field(min_length=1)]
 
 
 class Answers(Sent):
@@ -205,6 +211,13 @@ def take_decision_back(visit: AnyVisit, plan_id: PlanId, sent: DecisionBack) -> 
 def sign(visit: AnyVisit, plan_id: PlanId, sent: Signing) -> PlanOut:
     """Sign a plan, with the password once more. Sent twice it signs once."""
     sign_one(visit, load(visit, plan_id), password=sent.password, reason=sent.reason)
+    return whole_plan(visit, plan_id)
+
+
+@router.post("/plans/{plan}/end")
+def end(visit: AnyVisit, plan_id: PlanId, sent: Ending) -> PlanOut:
+    """End a plan in force; its open visits are cancelled. Sent twice it ends once."""
+    end_one(visit, load(visit, plan_id), sent.reason)
     return whole_plan(visit, plan_id)
 
 

@@ -46,13 +46,15 @@ router = router_of("Reception")
 class Found(Given):
     """Whom a code, a name or a number means. ``sheet`` is set for a return code of ours;
 
-    ``current`` says whether it is in force, ``give_instead`` which one is. ``read_as`` is what the text is
+    ``current`` says whether it is in force, ``give_instead`` which one is;
+    ``completed_at``: no plan is in force since then. ``read_as`` is what the text is
     as a code.
     """
 
     read_as: str
     sheet: SheetLine | None
     current: bool | None
+    completed_at: datetime | None
     give_instead: SheetLine | None
     people: list[Person]
 
@@ -248,11 +250,19 @@ def _found(visit: Visit, scan: Scan, people: list[Person]) -> Found:
     with visit.desk.store.read() as session:
         known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
     if known is None:
-        return Found(read_as=scan.outcome, sheet=None, current=None, give_instead=None, people=people)
+        return Found(
+            read_as=scan.outcome,
+            sheet=None,
+            current=None,
+            completed_at=None,
+            give_instead=None,
+            people=people,
+        )
     return Found(
         read_as=scan.outcome,
         sheet=sheet_line(known.sheet),
         current=known.current,
+        completed_at=known.completed_at,
         give_instead=sheet_line(known.give_instead) if known.give_instead else None,
         people=[person_of(known.patient, visit.today)],
     )
