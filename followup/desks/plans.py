@@ -99,7 +99,7 @@ def end(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
     try:
         end_one(visit, view, first(form, "end_reason"))
     except FollowupError as exc:
-        return _on_newest(request, visit, view, exc)
+        return on_newest(request, visit, view, exc)
     return go(f"/plans/{plan}")
 
 

@@ -59,7 +59,13 @@ def test_a_job_waits_for_its_hour_at_the_clinic(ready):
         run_due(place, ward.at(6, hours))
         done.append({job for job, day in _runs(place, ward.day0) if day == 7})
     assert done[:2] == [set(), {"integrity check"}]
-    assert done[2] == {"integrity check", "nightly backup", "plans that are over", "morning list", "pharmacy list"}
+    assert done[2] == {
+        "integrity check",
+        "nightly backup",
+        "plans that are over",
+        "morning list",
+        "pharmacy list",
+    }
 
 
 def test_four_days_switched_off_are_made_up_once_in_order_and_what_makes_no_sense_is_left_out(ready):
