@@ -177,6 +177,6 @@ def _print_by_hand(make_content, make_plan, make_record, issue, changed) -> None
         key="left:x", kind="pressure", eye="left", earliest="12:20", latest="16:20", text="for the staff"
     )
     make_content(plan=plan.model_copy(update={"before_leaving": (hours,)}))
-    elsewhere = plan.trips[0].model_copy(update={"place": "the ward", "opens": "09:00", "closes": "10:00"})
+    elsewhere = plan.trips[0].model_copy(update={"place": "the ward", "hours": ("09:00", "10:00")})
     make_content(plan=plan.model_copy(update={"trips": (elsewhere,)}))
-    make_content(plan=plan.model_copy(update={"trips": (elsewhere.model_copy(update={"opens": None}),)}))
+    make_content(plan=plan.model_copy(update={"trips": (elsewhere.model_copy(update={"hours": None}),)}))
