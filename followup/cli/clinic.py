@@ -21,6 +21,7 @@ from followup.clinical.protocol import load_protocol
 from followup.desks.permissions import ROLES
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError
+from followup.language.entered import must_print_text
 from followup.recall.codes import create_keyring
 from followup.recall.scheduler import owner_name, utc_now, work
 from followup.recall.sweep import sweep as run_sweep
@@ -154,7 +155,10 @@ def _changed(clinic: Clinic, given: Given) -> Clinic:
     if isinstance(file, str):
         calendar = parse_calendar(*read_object(file))
         changes["calendar"] = calendar.model_dump_json(exclude_defaults=True)
-    return replace(clinic, **changes)
+    changed = replace(clinic, **changes)
+    for name in ("name", "address", "nearest_eye_clinic", "phone_day", "phone_night"):
+        must_print_text(getattr(changed, name), f"clinic: {name}")
+    return changed
 
 
 def _asked(given: Given) -> Clinic:
@@ -173,7 +177,7 @@ def _asked(given: Given) -> Clinic:
 
 def _first(given: Given) -> First:
     login = _ask(given["login"], "login", "Log-in name of the first member of staff")
-    name = _ask(given["staff_name"], "staff_name", "That person's name")
+    name = must_print_text(_ask(given["staff_name"], "staff_name", "That person's name"), "staff name")
     roles = given["role"] if isinstance(given["role"], tuple) else ()
     return First(
         login,

@@ -20,6 +20,7 @@ from followup.clinical.record import Record
 from followup.desks.desk import Visit
 from followup.desks.planning import draft_plan
 from followup.errors import FollowupError
+from followup.language.entered import must_print
 from followup.records.clinics import get_clinic
 from followup.records.oplist import ListLine, operation_list, put_operation_list
 from followup.records.patients import enter_record, newest_record, patient_by_code
@@ -113,6 +114,7 @@ def _store_record(unit: Unit, visit: Visit, row: Row, record: Record, counts: Co
         counts.known += 1
         return
     try:
+        must_print(record)
         draft_plan(unit, visit, enter_record(unit, record=record).patient_id)
     except FollowupError as error:
         counts.refused.append((row, f"row {row.number}: {error.line}"))

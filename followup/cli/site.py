@@ -11,6 +11,7 @@ from followup.cli.contract import Outcome, visible
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.errors import FollowupError
+from followup.language.entered import must_print_text
 from followup.records.sites import Site, all_sites, bind_staff, put_site
 from followup.records.staff import all_staff
 from followup.records.store import Store
@@ -47,6 +48,8 @@ def list_sites(folder: str | None) -> Outcome:
 @click.option("--calendar", metavar="FILE", help="Its own open days, services and places; else the clinic's.")
 def put(code: str, folder: str | None, calendar: str | None, **given: str | None) -> Outcome:
     """Add the site CODE, or change it; what is not given stays as it is."""
+    for name in ("name", "address", "phone_day", "phone_night"):
+        must_print_text(given[name] or "", f"site: {name}")
     with opened(settings_from(folder)) as store, store.write(SYSTEM, datetime.now(UTC)) as unit:
         known = next((one for one in all_sites(unit.session) if one.code == code), Site(0, code, ""))
         chosen = json.dumps(read_object(calendar)[0]) if calendar else known.calendar

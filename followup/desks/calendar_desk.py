@@ -15,6 +15,7 @@ from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
+from followup.language.entered import must_print_text
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.closed import visits_without_offer
 from followup.records.views import TripView
@@ -80,6 +81,8 @@ def replace_calendar(
             "the calendar of one site is not changed here",
             fix="ask the clinic's manager",
         )
+    must_print_text(address or "", "address")
+    must_print_text((calendar.get("closed_days") or {}).get("place") or "", "place")
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         clinic = get_clinic(unit.session)
         if clinic.calendar != seen:

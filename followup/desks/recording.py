@@ -9,6 +9,7 @@ from followup.desks.danger import look_stored, newest_looks
 from followup.desks.desk import Visit
 from followup.desks.planning import draft_plan
 from followup.errors import FollowupError
+from followup.language.entered import must_print
 from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
 from followup.records.plans import plans_of
 from followup.records.views import PatientView, RecordVersion
@@ -18,8 +19,9 @@ def store_record(visit: Visit, record: Record, known: PatientView | None, seen: 
     """Store the record and its plan; the plan's id. The same record again changes nothing.
 
     ``known``: whose record it is, None for a new patient. Errors: those of ``enter_record``,
-    ``correct_record`` and ``draft_plan``.
+    ``correct_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
     """
+    must_print(record)
     again = known or find_patient(visit, record.patient.code)
     if again and (plan := _same_as_stored(visit, again, record)):
         return plan

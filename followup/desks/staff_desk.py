@@ -12,6 +12,7 @@ from followup.desks.pages import go, show
 from followup.desks.permissions import MANAGER, ROLES
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
+from followup.language.entered import must_print_text
 from followup.records.staff import add_staff, all_staff, change_staff
 from followup.records.views import Staff
 
@@ -54,9 +55,13 @@ def change(request: Request, visit: AnyVisit, login: str, form: AForm) -> Respon
 def add_person(
     visit: Visit, *, login: str, name: str, roles: Sequence[str], password: str, registration: str
 ) -> Staff:
-    """Someone new who may log in. Errors: ``staff.name``, those of the password and of ``add_staff``."""
+    """Someone new who may log in.
+
+    Errors: ``staff.name``, ``language.glyph``, those of the password and of ``add_staff``.
+    """
     if not name:
         raise FollowupError("staff.name", "no name", where="name", fix="give the name that colleagues know")
+    must_print_text(name, "name")
     stored = visit.desk.passwords.hash(password)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         return add_staff(

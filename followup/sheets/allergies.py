@@ -22,8 +22,8 @@ def _lines(inputs: SheetInputs) -> Iterator[str]:
     for allergy in patient.allergies:
         name, told = _name(inputs, allergy), REACTIONS.get(allergy.reaction)
         yield inputs.say(told) % {"allergy": name} if told else name
-    typed = [a.described for a in patient.allergies if a.described and a.to != "other"]
-    for words in (*typed, (patient.allergy_text or "").strip()):
+    typed = [a.described or "" for a in patient.allergies if a.to != "other"]
+    for words in (" ".join(text.split()) for text in (*typed, patient.allergy_text or "")):
         if words:
             # Translators: what was said about allergies, in the very words in which it was written down.
             yield inputs.words.gettext("Written down as: %(words)s") % {"words": inputs.name(words)}

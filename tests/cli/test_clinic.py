@@ -170,3 +170,16 @@ def test_a_file_that_is_no_database_is_said_so_and_kept(data: Path, followup: Ru
 def free_port() -> int:
     with socket.create_server(("127.0.0.1", 0)) as listener:
         return int(listener.getsockname()[1])
+
+
+def test_a_clinics_name_or_address_that_no_font_prints_is_refused_at_once(
+    clinic: Path, inside: Run, database: str, open_store: Callable[[str], Store]
+) -> None:
+    refused = inside("init", "--again", "--address", "강남로 4")
+    assert refused.returncode == 2
+    assert "clinic: address" in refused.stderr
+    assert "U+AC15" in refused.stderr
+    assert len(refused.stderr.strip().splitlines()) == 1
+    assert inside("init", "--again", "--address", "4 Mill Road").returncode == 0
+    with open_store(database).read() as session:
+        assert get_clinic(session).address == "4 Mill Road"

@@ -164,3 +164,13 @@ def test_an_imported_patient_belongs_to_the_site_that_is_named(clinic, inside, f
     with store.for_site(2).read() as session:
         assert patient_by_code(session, "C-0001") is not None
         assert len(operation_list(session, date(2026, 3, 2))) == 1
+
+
+def test_a_row_with_a_name_that_no_font_prints_is_refused_with_its_character(clinic, inside, file) -> None:
+    wanjiru = case_data("01-wanjiru")
+    wanjiru["patient"]["name"] = "강민"
+    refused = inside("import", file(wanjiru))
+    assert refused.returncode == 2
+    assert "U+AC15 (hangul syllable gang)" in refused.stderr + refused.stdout
+    wanjiru["patient"]["name_latin"] = "Kang Min"
+    assert inside("import", file(wanjiru)).returncode == 0
