@@ -30,10 +30,12 @@ class Offer(Line):
 
 
 class Refused(Line):
-    """A class of pressure medicine that is not offered, and why."""
+    """A class of pressure medicine that is not offered, and why; ``fields`` of the record that, once they
+    are answered, may have it offered."""
 
     kind: str
     why: str
+    fields: tuple[str, ...] = ()
 
 
 class Proposal(Line):
@@ -41,6 +43,8 @@ class Proposal(Line):
 
     ``alternative_to`` lists proposals of which only one may be chosen; ``opposes`` those that pull
     the other way. ``today`` asks for action on the day of the look, ``senior`` for the surgeon then.
+    ``treats``: it adds a pressure
+    medicine, and can't be taken without one.
     ``if_signed`` says the adjustments in a sentence; ``cautions`` are what stands in the way or must be
     watched.
     """
@@ -58,6 +62,7 @@ class Proposal(Line):
     opposes: tuple[str, ...] = ()
     today: bool = False
     senior: bool = False
+    treats: bool = False
     if_signed: str = ""
     cautions: tuple[str, ...] = ()
     reasons: tuple[Reason, ...] = ()

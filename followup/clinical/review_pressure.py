@@ -13,6 +13,8 @@ from followup.clinical.proposal import Direction, Offer, Proposal, Refused
 from followup.clinical.review_cells import days_short
 from followup.clinical.review_rules import GRADES, Cell, Column, PressureRow, ReviewRules, Settings
 
+# Answers to a caution about a course that there is not yet.
+_NO_FACT = (".answers", ".products", ".continues")
 _COLUMN_WORDS: dict[Column, str] = {
     "early": "the first days: viscoelastic rather than steroid",
     "quiet": "healthy nerve, no cells",
@@ -150,6 +152,7 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
                 alternative_to=tuple(other for other in ids if other != id_),
                 today=cell.today,
                 senior=cell.senior,
+                treats=cell.treat,
                 cautions=nothing,
                 reasons=(_reason(look, found, where),),
             )
@@ -239,7 +242,9 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
             why = f'"{unnamed[0]}" is in use and not named: it may be of this class'
             refused.append(Refused(kind=rule.kind, why=why))
         elif against:
-            refused.append(Refused(kind=rule.kind, why=against[0].text))
+            asked = (path for f in against for path in f.answer_fields if not path.endswith(_NO_FACT))
+            fields = tuple(dict.fromkeys(asked))
+            refused.append(Refused(kind=rule.kind, why=against[0].text, fields=fields))
         else:
             texts = tuple(f.text for f in found if f.level != "note")
             offers.append(

@@ -96,6 +96,7 @@ class Settings(Part):
     test_source: str
     test_mark: Mark
     pressure_drop_days: Days
+    untreated_from: Mmhg
     pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]
     because: str
     source: str

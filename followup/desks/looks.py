@@ -7,22 +7,26 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit
+from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
 from followup.clinical.formulary import label_of
 from followup.clinical.proposal import Outcome, Proposal
 from followup.clinical.record import Findings
 from followup.clinical.review import accept, review
-from followup.desks.adjusting import joined, read_steps, said, steps_text
+from followup.desks.adjusting import MOST_A_DAY, joined, read_steps, said, steps_text
+from followup.desks.answers import AnswerField, answer_form, asked_once, with_answers
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.eye import DECIDED, EyeCase, OneEye, eye_case, look_fields
 from followup.desks.failures import status_of
+from followup.desks.forms.sheet import check
 from followup.desks.meanwhile import Meanwhile, meanwhile
 from followup.desks.pages import go, show
 from followup.desks.planning import draft_plan, with_visits
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.words import Texts
 from followup.errors import FollowupError
+from followup.records.patients import correct_record
 from followup.records.places import planning_calendar
+from followup.records.plans import open_draft
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion
 from followup.typed import typed
@@ -44,6 +48,9 @@ def decide(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date, 
     look = look_of(case, on)
     try:
         outcome = outcome_of_today(visit, case, look)
+        if "answer" in form:
+            answer_missing(visit, case, outcome, form)
+            return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{on}")
         if "refuse" in form:
             refuse_all(visit, case, outcome, first(form, "reason"))
             return go(f"/patients/{case.who.code}/eyes/{eye}")
@@ -64,6 +71,27 @@ def outcome_of_today(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
     return outcome_of(visit, case, look)
 
 
+def missing_answers(visit: Visit, case: EyeCase, outcome: Outcome) -> tuple[Question, ...]:
+    """What, once it is answered, may have a class of pressure medicine offered: one question a class."""
+    refused = {item.kind: item for p in outcome.proposals for item in p.not_offered if item.fields}
+    return tuple(
+        Question(id=f"offer-{number}", text=item.why, eye=outcome.eye, fields=item.fields, blocks=False)
+        for number, item in enumerate(refused.values(), 1)
+    )
+
+
+def answer_missing(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> None:
+    """Store the answers as the record's next version: the offers are made again from it.
+
+    Errors: those of the record and of ``correct_record``.
+    """
+    data = with_answers(missing_answers(visit, case, outcome), case.record, form, visit.today)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        correct_record(unit, patient_id=case.who.id, record=check(data), seen=case.version.number)
+        if open_draft(unit.session, case.who.id):
+            draft_plan(unit, visit, case.who.id)
+
+
 def effect_of_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> tuple[str, ...]:
     """What the chosen proposals do, in sentences; nothing is stored."""
     newest, after = _with_choice(visit, case, outcome, form)
@@ -75,6 +103,14 @@ def _with_choice(
 ) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
     if not case.plans:
         raise FollowupError("plan.unknown", "there is no plan to change", fix="open the record and store it")
+    other = _given(form, "other")
+    if other and other not in dict(pressure_medicines(visit)):
+        raise FollowupError(
+            "look.medicine",
+            f"{other} is no pressure drop of the formulary",
+            where="product",
+            fix="choose one",
+        )
     new = chosen_adjustments(outcome, form, visit.actor.name or visit.actor.login)
     return case.plans[0], joined(case.plans[0].edits, new)
 
@@ -140,7 +176,66 @@ def chosen_adjustments(outcome: Outcome, form: Posted, by: str) -> tuple[Adjustm
     if not reason:
         raise FollowupError("look.reason", "no reason given", where="reason", fix="say why")
     chosen = [_edited(known[name], form) for name in dict.fromkeys(ids)]
-    return accept(chosen, by=by, reason=reason[:500], offer=_offer(form))
+    offer, other = _offer(form), _other(form, outcome, by, reason)
+    treating = next((p for p in chosen if p.treats), None)
+    if treating is not None and offer is None and other is None:
+        raise FollowupError(
+            "look.medicine",
+            "a pressure medicine is to be added, and none is chosen",
+            where="pressure medicine",
+            fix="choose the medicine and its days, or follow no proposal and say why",
+        )
+    taken = accept(chosen, by=by, reason=reason[:500], offer=offer)
+    return (*taken, other) if other else taken
+
+
+def _other(form: Posted, outcome: Outcome, by: str, reason: str) -> CourseAdded | None:
+    """A medicine outside the list, with its dose; what speaks against it is asked in the draft.
+
+    Errors: ``look.days``, ``look.count``.
+    """
+    medicine = _given(form, "other")
+    if not medicine:
+        return None
+    count = number_of(_given(form, "other_count"))
+    days = number_of(_given(form, "other_days"))
+    if not 1 <= count <= MOST_A_DAY:
+        raise FollowupError(
+            "look.count",
+            "not said how many times a day the medicine is given",
+            where="times a day",
+            fix=f"give a whole number from 1 to {MOST_A_DAY}",
+        )
+    if not 1 <= days <= MOST_OFFER_DAYS:
+        raise _no_days()
+    return CourseAdded(
+        eye=outcome.eye, medicine=medicine, starts=outcome.date, steps=((count, days),), reason=reason, by=by
+    )
+
+
+def _given(form: Posted, name: str) -> str:
+    """What was typed under a name that several proposals share: of one of them alone."""
+    return next((value.strip() for value in form.get(name, []) if value.strip()), "")
+
+
+def pressure_medicines(visit: Visit) -> list[tuple[str, str]]:
+    """Every drop for the pressure that the formulary knows: key and name."""
+    kinds = {rule.kind for rule in visit.desk.protocol.review.offer}
+    found = (
+        (key, medicine.label)
+        for key, medicine in visit.desk.protocol.formulary.items()
+        if kinds & set(medicine.kinds) and medicine.route != "mouth"
+    )
+    return sorted(found, key=lambda each: each[1].casefold())
+
+
+def _no_days() -> FollowupError:
+    return FollowupError(
+        "look.days",
+        "no number of days for the pressure medicine",
+        where="days",
+        fix=f"give a whole number from 1 to {MOST_OFFER_DAYS}",
+    )
 
 
 def _edited(proposal: Proposal, form: Posted) -> Proposal:
@@ -161,16 +256,11 @@ def _with_steps(adjustment: Adjustment, form: Posted, name: str) -> Adjustment:
 
 
 def _offer(form: Posted) -> tuple[str, int] | None:
-    medicine, days = first(form, "offer"), first(form, "offer_days")
+    medicine, days = _given(form, "offer"), _given(form, "offer_days")
     if not medicine:
         return None
     if not (days.isascii() and days.isdecimal() and 1 <= int(days) <= MOST_OFFER_DAYS):
-        raise FollowupError(
-            "look.days",
-            "no number of days for the pressure medicine",
-            where="days",
-            fix=f"give a whole number from 1 to {MOST_OFFER_DAYS}",
-        )
+        raise _no_days()
     return medicine, int(days)
 
 
@@ -189,6 +279,16 @@ def outcome_of(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
         record = with_visits(case.record, trips_of(session, case.who.id), look.date)
     base = case.in_force or (case.plans[0] if case.plans else None)
     return review(record, visit.desk.protocol, look, calendar=calendar, edits=base.edits if base else ())
+
+
+def _asked(
+    visit: Visit, case: EyeCase, outcome: Outcome | None
+) -> tuple[tuple[Question, tuple[AnswerField, ...]], ...]:
+    """The missing answers with their fields; nothing on another day than the look's."""
+    if outcome is None or outcome.date != visit.today:
+        return ()
+    found = asked_once(missing_answers(visit, case, outcome), case.record, visit.today)
+    return tuple((question, fields) for question, fields in found if fields)
 
 
 def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
@@ -254,6 +354,9 @@ def _page(
         who=case.who,
         look=look,
         outcome=outcome,
+        asked=_asked(visit, case, outcome),
+        form=answer_form(case.record),
+        products=pressure_medicines(visit),
         refused=refused,
         seen_lines=_seen_lines(look, visit.texts),
         typed=typed,

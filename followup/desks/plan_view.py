@@ -146,6 +146,34 @@ class PlanView:
         return self.version.status in ("draft", "active")
 
 
+@dataclass(frozen=True)
+class Untreated:
+    """An eye whose last measured pressure is high while the plan holds no pressure medicine for it."""
+
+    eye: Eye
+    mmhg: float
+    day: date
+
+
+def untreated(view: PlanView, record: Record) -> tuple[Untreated, ...]:
+    """The eyes of this plan, by the looks of the newest ``record``, from the protocol's figure on."""
+    found = []
+    for eye in view.eyes:
+        measured = [r for r in record.reviews if r.eye == eye and isinstance(r.pressure, float)]
+        last = max(measured, key=lambda look: (look.date, look.time or ""), default=None)
+        if last is None or not isinstance(last.pressure, float):
+            continue
+        high = last.pressure >= view.protocol.review.settings.untreated_from
+        if high and not any(_lowers(course, eye, view.today) for course in view.plan.courses):
+            found.append(Untreated(eye, last.pressure, last.date))
+    return tuple(found)
+
+
+def _lowers(course: Course, eye: Eye, today: date) -> bool:
+    runs = course.last_day is None or course.last_day >= today
+    return course.role == "pressure" and course.state == "active" and course.eye in (eye, None) and runs
+
+
 def steps_left(course: Course, day: date) -> tuple[tuple[int, int], ...]:
     """The (times a day, days) of ``course`` from ``day`` on."""
     left = []

@@ -17,7 +17,7 @@ from followup.desks.failures import status_of
 from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
 from followup.desks.meanwhile import Meanwhile, meanwhile
 from followup.desks.pages import go, show
-from followup.desks.plan_view import PlanView, load, view_of
+from followup.desks.plan_view import PlanView, load, untreated, view_of
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.signing import is_stale, sign_one
@@ -221,6 +221,7 @@ def _page(
         answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
         form=form or answer_form(record.record),
         stale=is_stale(visit, view, who.record_number),
+        untreated=untreated(view, record.record),
         stairs=_staircases(view, visit.texts.runs_left),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],

@@ -103,6 +103,14 @@ class Offered(Sent):
     days: Annotated[int, Field(strict=True, ge=1, le=MOST_OFFER_DAYS)]
 
 
+class Other(Sent):
+    """A pressure medicine outside the list, with its dose."""
+
+    medicine: Annotated[Line, Field(min_length=1)]
+    times_a_day: Annotated[int, Field(strict=True, ge=1, le=MOST_A_DAY)]
+    days: Annotated[int, Field(strict=True, ge=1, le=MOST_OFFER_DAYS)]
+
+
 class Choice(Sent):
     """The proposals that are followed. ``seen`` is the number of the newest plan looked at."""
 
@@ -111,6 +119,7 @@ class Choice(Sent):
     seen: Number
     steps: Annotated[tuple[OtherSteps, ...], Field(max_length=40)] = ()
     offer: Offered | None = None
+    other: Other | None = None
 
 
 class Refusal(Sent):
@@ -208,4 +217,10 @@ def _posted(sent: Choice) -> Posted:
         form[f"steps.{other.proposal}.{other.adjustment}"] = [steps_text(pairs)]
     if sent.offer:
         form |= {"offer": [sent.offer.medicine], "offer_days": [str(sent.offer.days)]}
+    if sent.other:
+        form |= {
+            "other": [sent.other.medicine],
+            "other_count": [str(sent.other.times_a_day)],
+            "other_days": [str(sent.other.days)],
+        }
     return form

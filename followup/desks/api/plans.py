@@ -9,6 +9,7 @@ from fastapi import Path
 from pydantic import Field, StringConstraints
 
 from followup.clinical.careplan import Adjustment, CarePlan, Question
+from followup.clinical.record import Eye
 from followup.desks.answers import AnswerField, asked_once, with_answers
 from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
@@ -17,7 +18,7 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, side_by_side
 from followup.desks.forms.shape import Field as FormField
 from followup.desks.forms.sheet import Member
-from followup.desks.plan_view import load, view_of
+from followup.desks.plan_view import load, untreated, view_of
 from followup.desks.plans import base_of, changes_of, end_one, make_again, store_answers
 from followup.desks.posted import Posted
 from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
@@ -52,6 +53,14 @@ class Asked(Given):
     fields: list[AnswerPart]
 
 
+class UntreatedOut(Given):
+    """An eye whose last measured pressure is high while the plan holds no pressure medicine for it."""
+
+    eye: Eye
+    mmhg: float
+    day: date
+
+
 class PlanOut(Given):
     """A plan whole. ``body`` holds every line with its reasons; ``edits`` are the surgeon's changes in it.
 
@@ -70,6 +79,7 @@ class PlanOut(Given):
     newest: int
     in_force: int | None
     changes: list[str]
+    untreated: list[UntreatedOut]
     sheets: list[SheetLine]
 
 
@@ -256,6 +266,7 @@ def whole_plan(visit: Visit, plan_id: int) -> PlanOut:
         newest=versions[0].id,
         in_force=in_force.id if in_force else None,
         changes=list(changes_of(visit, view, base_of(view.version, in_force, versions))),
+        untreated=[UntreatedOut.model_validate(one) for one in untreated(view, record)],
         sheets=sheets,
     )
 
