@@ -299,6 +299,30 @@ class Caution(Line):
     reasons: tuple[Reason, ...] = ()
 
 
+class AllergyLine(Line):
+    """One allergy as the record has it: an entry of the list, or the ``words`` as they were written.
+
+    ``medicine`` and ``described`` say which, where ``to`` is "medicine" or "other".
+    """
+
+    to: str | None = None
+    medicine: str | None = None
+    described: str | None = None
+    reaction: str | None = None
+    words: str | None = None
+
+
+class InWords(Line):
+    """Free text of the record as it was typed: told in words, not used for the plan.
+
+    ``field`` is where it stands in the record.
+    """
+
+    field: str
+    eye: Eye | None
+    text: str
+
+
 class Dose(Line):
     """A bottle's share of a phase: how many times, and at which clock times."""
 
@@ -393,6 +417,8 @@ class CarePlan(Line):
     approved: bool
     engine: str
     refused: tuple[Caution, ...] = ()
+    allergies: tuple[AllergyLine, ...] = ()
+    in_words: tuple[InWords, ...] = ()
     courses: tuple[Course, ...] = ()
     rounds: tuple[DayPhase, ...] = ()
     supply: tuple[Bottle, ...] = ()

@@ -24,6 +24,7 @@ from followup.clinical.formulary import (
     Sourced,
     Words,
 )
+from followup.clinical.names import NO_NAMES, Names
 from followup.clinical.record.base import MedicineId
 from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
 from followup.errors import FollowupError
@@ -150,15 +151,19 @@ class DuplicateRule(Sourced):
 
 
 class CautionSet(BaseModel):
-    """All rules of the safety net. Of the duplicate rules that fit a pair, the first speaks."""
+    """All rules of the safety net. Of the duplicate rules that fit a pair, the first speaks.
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    ``names`` are the medicines and reactions known in free words.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
     cautions: tuple[CautionRule, ...]
     duplicates: tuple[DuplicateRule, ...]
+    names: Names = NO_NAMES
 
 
-def load_cautions(path: Path) -> CautionSet:
+def load_cautions(path: Path, names: Names = NO_NAMES) -> CautionSet:
     """The ``[[caution]]`` and ``[[duplicate]]`` tables of a TOML file.
 
     Raises FollowupError ``cautions.*`` with file and line for anything unknown or missing.
@@ -170,6 +175,7 @@ def load_cautions(path: Path) -> CautionSet:
     return CautionSet(
         cautions=_rules(data, "caution", CautionRule, path, locate),
         duplicates=_rules(data, "duplicate", DuplicateRule, path, locate),
+        names=names,
     )
 
 

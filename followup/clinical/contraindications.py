@@ -13,6 +13,7 @@ from datetime import date
 from itertools import combinations
 from typing import Literal
 
+from followup.clinical.allergies import told_allergies
 from followup.clinical.careplan import Course
 from followup.clinical.caution_rules import (
     SEVERITY,
@@ -83,7 +84,8 @@ def check_medicine(
     """
     if days_at_four is None:
         days_at_four = days if max_count >= 4 else 0
-    situation = Situation(record, medicine, eye, days, days_at_four, as_of)
+    allergies = told_allergies(record, cautions.names)
+    situation = Situation(record, medicine, eye, days, days_at_four, as_of, allergies)
     said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)
     # A choice names no caution: it answers where no more than one can be meant, and only a new course.

@@ -23,6 +23,7 @@ from followup.clinical.record.base import NOT_RECORDED
 from followup.typed import typed
 
 _PLACE = re.compile(r"\{(\w+)\}")
+_WORD = re.compile(r"[^\W_]+")
 Scalar = bool | int | float | str
 Mark = Literal["P", "S", "M", "C"]
 
@@ -214,7 +215,8 @@ def _test(definition: FactDef, said: Any) -> bool | None:
     if definition.contains is not None:
         return any(wanted in said for wanted in definition.contains)
     if definition.mentions is not None:
-        return any(word in str(said).lower() for word in definition.mentions)
+        words = set(_WORD.findall(str(said).casefold()))
+        return any(word in words for word in definition.mentions)
     return _within(definition, float(said))
 
 

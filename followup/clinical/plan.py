@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import followup
+from followup.clinical.allergies import allergy_lines, allergy_questions
 from followup.clinical.at_surgery import check_given
 from followup.clinical.bottles import draft_supply
 from followup.clinical.careplan import (
@@ -141,6 +142,7 @@ def build_plan(
         trips=visits.trips,
         questions=(
             *questions,
+            *allergy_questions(record, protocol.cautions.names),
             *rule_questions(eyes, held),
             *steroid.questions,
             *net.questions,
@@ -208,6 +210,7 @@ def _frame(setting: _Setting, approved: bool) -> dict[str, object]:
         "protocol_hash": protocol.hash,
         "approved": approved,
         "engine": f"followup {followup.__version__}",
+        "allergies": allergy_lines(setting.record),
     }
 
 

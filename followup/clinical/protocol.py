@@ -17,6 +17,7 @@ from followup.clinical.careplan import Role, Tier
 from followup.clinical.contraindications import CautionSet, load_cautions
 from followup.clinical.facts import FactDef, Mark
 from followup.clinical.formulary import Country, Medicine, load_formulary
+from followup.clinical.names import load_names
 from followup.clinical.recall_rules import RecallRules, load_recall_rules
 from followup.clinical.record.base import MedicineId
 from followup.clinical.review_rules import ReviewRules, load_review
@@ -260,6 +261,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
     if not rule_files:
         raise FollowupError("protocol.rules", "no rules-*.toml here", where=str(folder), fix="add the rules")
     rules = [(source, i, rule) for source in rule_files for i, rule in enumerate(_list(Rule, source, "rule"))]
+    formulary = load_formulary(folder / "formulary.toml")
     protocol = Protocol(
         about=settings.protocol,
         rounds=settings.rounds,
@@ -275,8 +277,8 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         above_label=settings.above_label,
         facts=facts,
         rules=tuple(rule for _, _, rule in rules),
-        formulary=load_formulary(folder / "formulary.toml"),
-        cautions=load_cautions(folder / "cautions.toml"),
+        formulary=formulary,
+        cautions=load_cautions(folder / "cautions.toml", load_names(folder / "names.toml", formulary)),
         review=load_review(folder / "review.toml"),
         aftercare=load_aftercare(folder / "aftercare.toml"),
         recall=load_recall_rules(folder / "recall.toml"),
@@ -293,6 +295,7 @@ def reading_problems(folder: Path) -> Iterator[FollowupError]:
     loaders: tuple[tuple[str, Callable[[Path], object]], ...] = (
         ("protocol.toml", lambda path: _table(_Settings, _source(path))),
         ("formulary.toml", load_formulary),
+        ("names.toml", lambda path: load_names(path, {})),
         ("cautions.toml", load_cautions),
         ("review.toml", load_review),
         ("aftercare.toml", load_aftercare),

@@ -126,7 +126,7 @@ def test_surgery_over_45_minutes_is_an_event_also_across_midnight(facts, start, 
     assert found["event"].value is over
 
 
-@pytest.mark.parametrize("words", ["sulphur", "Sulfur tablets", "a SULPHA drug"])
+@pytest.mark.parametrize("words", ["sulphur", "Sulfur tablets", "a SULPHUR drug"])
 def test_sulphur_in_free_text_is_noticed_and_never_guessed(facts, words):
     found = facts(allergy_text=words)
     assert found["sulphur_in_words"].value is True

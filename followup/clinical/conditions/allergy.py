@@ -1,38 +1,63 @@
-"""Conditions about allergies, each read by its reaction; free text is asked about, never guessed."""
+"""Conditions about allergies, each read by its reaction; words count like entries of the list."""
 
 from __future__ import annotations
 
-import re
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from followup.clinical.conditions.base import Answer, Condition, Situation, answer, any_of
 
+if TYPE_CHECKING:
+    from followup.clinical.allergies import Told
+
 _LIST = "patient.allergies"
 _TEXT = "patient.allergy_text"
-
-# "Sulfa", "sulphur", "sulfonamide", "sulphite": people mix these up. Sulphate is none of them.
-_SULFUR_WORD = re.compile(r"\bsul(?:f|ph)(?!ate)\w*", re.IGNORECASE)
-_SHORTEST_NAME = 4
+_SEVERE = ("severe", "wheeze")
+_MILD = ("rash", "other")
 
 
 def allergy(to: str, *reactions: str) -> Condition:
     """An allergy to ``to`` with one of these reactions (none given: with any)."""
 
     def condition(situation: Situation) -> Answer:
-        entries = enumerate(situation.record.patient.allergies)
-        hits = [i for i, a in entries if a.to == to and (not reactions or a.reaction in reactions)]
-        return _found([f"{_LIST}.{i}.reaction" for i in hits])
+        return _found(t for t in situation.allergies if to in t.to and _as(t, reactions))
 
     return condition
 
 
 def to_this_medicine(situation: Situation) -> Answer:
-    """A named medicine that is this one or shares an active substance with it."""
-    hits = [
-        f"{_LIST}.{i}.medicine"
-        for i, a in enumerate(situation.record.patient.allergies)
-        if a.medicine is not None and _shares(a.medicine, situation)
-    ]
-    return _found(hits)
+    """A medicine named in the list that is this one or shares an active substance with it."""
+    return _found(t for t in situation.allergies if not t.in_words and _shares(t, situation))
+
+
+def named_in_words(*reactions: str) -> Condition:
+    """This medicine, or a substance of it, named in the free text with one of these reactions."""
+
+    def condition(situation: Situation) -> Answer:
+        told = (t for t in situation.allergies if t.in_words and _shares(t, situation))
+        return _found(t for t in told if _as(t, reactions))
+
+    return condition
+
+
+def same_class(*reactions: str) -> Condition:
+    """An allergy to another medicine of this one's class, with one of these reactions."""
+
+    def of_the_class(told: Told, situation: Situation) -> bool:
+        return bool(set(told.kinds) & set(situation.medicine.kinds)) and not _shares(told, situation)
+
+    def condition(situation: Situation) -> Answer:
+        told = (t for t in situation.allergies if of_the_class(t, situation))
+        return _found(t for t in told if _as(t, reactions))
+
+    return condition
+
+
+named_severe = named_in_words(*_SEVERE)
+named_otherwise = named_in_words(*_MILD, "not known")
+same_class_severe = same_class(*_SEVERE)
+same_class_mild = same_class(*_MILD)
+same_class_unknown = same_class("not known")
 
 
 def sulfur_word_defined(situation: Situation) -> Answer:
@@ -45,20 +70,14 @@ def sulfur_word_defined(situation: Situation) -> Answer:
 
 
 def sulfur_word_in_text(situation: Situation) -> Answer:
-    text = situation.record.patient.allergy_text or ""
-    return answer(_SULFUR_WORD.search(text) is not None, _TEXT)
-
-
-def medicine_named_in_text(situation: Situation) -> Answer:
-    text = (situation.record.patient.allergy_text or "").lower()
-    names = [s.replace("-", " ") for s in situation.medicine.substances]
-    return answer(any(len(n) >= _SHORTEST_NAME and n in text for n in names), _TEXT)
+    """A word that can mean a sulfonamide, a sulphite, or neither."""
+    return answer(any(t.unclear and t.in_words for t in situation.allergies), _TEXT)
 
 
 def aspirin_wheeze(situation: Situation) -> Answer:
     """Wheeze or worse after aspirin; in asthma or polyps, aspirin not tolerated means this."""
     conditions = situation.record.patient.conditions
-    told = allergy("aspirin", "wheeze", "severe")(situation)
+    told = allergy("aspirin", *_SEVERE)(situation)
     if told.value or conditions.tolerates_aspirin is not False:
         return told
     airway = ("asthma", "nasal_polyps")
@@ -69,18 +88,24 @@ def aspirin_wheeze(situation: Situation) -> Answer:
 
 def aspirin_other(situation: Situation) -> Answer:
     """Another or an unknown reaction to aspirin, or aspirin simply not tolerated."""
-    told = allergy("aspirin", "rash", "other", "not known")(situation)
+    told = allergy("aspirin", *_MILD, "not known")(situation)
     if told.value or situation.record.patient.conditions.tolerates_aspirin is not False:
         return told
     return answer(True, "patient.conditions.tolerates_aspirin")
 
 
-def _shares(named: str, situation: Situation) -> bool:
+def _as(told: Told, reactions: tuple[str, ...]) -> bool:
+    return not reactions or told.reaction in reactions
+
+
+def _shares(told: Told, situation: Situation) -> bool:
     substances = (situation.medicine.id, *situation.medicine.substances)
-    return any(f"-{substance}-" in f"-{named}-" for substance in substances)
+    return told.medicine is not None and any(f"-{s}-" in f"-{told.medicine}-" for s in substances)
 
 
-def _found(fields: list[str]) -> Answer:
-    if fields:
-        return answer(True, *fields)
-    return answer(False, _LIST)
+def _found(told: Iterable[Told]) -> Answer:
+    found = list(told)
+    if not found:
+        return answer(False, _LIST, _TEXT)
+    fields = tuple(dict.fromkeys(field for t in found for field in t.fields))
+    return Answer(True, fields, tuple(dict.fromkeys(field for t in found for field in t.answers)))

@@ -11,6 +11,7 @@ from followup.clinical.record import Eye, Findings, Operation, Record
 from followup.clinical.record.patient import EyeHistory
 
 if TYPE_CHECKING:
+    from followup.clinical.allergies import Told
     from followup.clinical.formulary import Medicine
 
 BOTH_EYES: tuple[Eye, Eye] = ("right", "left")
@@ -21,7 +22,7 @@ class Situation:
     """One medicine for one person. ``eye`` None: by mouth, so that both eyes count.
 
     ``days`` is the length of the course, ``days_at_four`` those of them with four drops a day or
-    more. Reviews after ``as_of`` are not looked at.
+    more. Reviews after ``as_of`` are not looked at. ``allergies`` are those of the list and of the words.
     """
 
     record: Record
@@ -30,6 +31,7 @@ class Situation:
     days: int
     days_at_four: int
     as_of: date | None = None
+    allergies: tuple[Told, ...] = ()
 
     @property
     def eyes(self) -> tuple[Eye, ...]:

@@ -11,11 +11,12 @@ import pytest
 import followup.clinical
 from followup.clinical.contraindications import CautionSet, Finding, check_medicine, load_cautions
 from followup.clinical.formulary import Medicine, load_formulary
+from followup.clinical.names import load_names
 from followup.clinical.record import Record, parse_record
 
 DATA = Path(followup.clinical.__file__).parent / "data"
 FORMULARY = load_formulary(DATA / "formulary.toml")
-CAUTIONS = load_cautions(DATA / "cautions.toml")
+CAUTIONS = load_cautions(DATA / "cautions.toml", load_names(DATA / "names.toml", FORMULARY))
 
 Check = Callable[..., dict[str, Finding]]
 

@@ -93,10 +93,21 @@ def test_a_sulfonamide_allergy_is_judged_by_its_reaction(check, reaction, medici
     assert levels(check(medicine, new=new, conditions=sound, allergies=allergies)) == expected
 
 
-@pytest.mark.parametrize("text", ["Sulphur allergy", "sulfa - as a child", "sulphonamides?"])
+@pytest.mark.parametrize("text", ["Sulphur allergy", "sulfur - as a child", "SULPHUR?"])
 def test_sulphur_in_the_free_text_is_asked_about_never_guessed(check, text):
     assert levels(check("dorzolamide-2", allergy_text=text)) == {"sulfur-word.sulfonamide": "ask"}
     assert check("bromfenac-0-09", allergy_text=text)["sulfur-word.sulphite"].level == "warn"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["sulfa - as a child", "SULPHA", "sulphonamides?", "allergic to co-trimoxazole", "Cotrimoxazole tablets"],
+)
+def test_a_word_for_a_sulfonamide_is_a_sulfonamide_with_a_reaction_to_ask_for(check, text):
+    assert levels(check("dorzolamide-2", allergy_text=text)) == {"sulfonamide.reaction-unknown": "ask"}
+    sound = {"kidney_disease": False, "liver_disease": False, "sickle_cell": False}
+    by_mouth = check("acetazolamide-250-tablet", conditions=sound, allergy_text=text)
+    assert levels(by_mouth) == {"sulfonamide.not-severe-mouth": "stop"}
 
 
 @pytest.mark.parametrize("text", ["magnesium sulphate", "iron sulfate", "eggs"])

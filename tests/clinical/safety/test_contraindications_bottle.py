@@ -248,13 +248,15 @@ def test_an_allergy_to_a_named_medicine_stops_every_product_with_its_substance(c
         assert found.fields == ("patient.allergies.0.medicine",)
 
 
-def test_an_allergy_to_another_medicine_stops_nothing(check):
-    assert check("ofloxacin-0-3", allergies=[{"to": "medicine", "medicine": "levofloxacin-0-5"}]) == {}
+def test_an_allergy_to_a_medicine_of_another_class_stops_nothing(check):
+    assert check("chloramphenicol-0-5", allergies=[{"to": "medicine", "medicine": "levofloxacin-0-5"}]) == {}
 
 
-def test_a_medicine_named_in_the_free_text_is_asked_about(check):
-    found = check("chloramphenicol-0-5", allergy_text="swollen after Chloramphenicol once")
-    assert levels(found) == {"allergy.in-words": "ask"}
+def test_a_medicine_named_in_the_free_text_is_asked_about_and_forbidden_after_a_severe_reaction(check):
+    mild = check("chloramphenicol-0-5", allergy_text="itchy after Chloramphenicol once")
+    assert levels(mild) == {"allergy.in-words": "ask"}
+    severe = check("chloramphenicol-0-5", allergy_text="swollen after Chloramphenicol once")
+    assert levels(severe) == {"allergy.in-words-severe": "stop"}
 
 
 def test_an_ointment_is_not_put_on_a_bandage_lens(check):
