@@ -29,7 +29,7 @@ from followup.clinical.careplan import (
     ReviewNeed,
     Trip,
 )
-from followup.clinical.formulary import Medicine
+from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.record import Record
 from followup.clinical.tablets import dose_words, number_of_tablets
 
@@ -43,6 +43,8 @@ def render_plan(plan: CarePlan, record: Record, formulary: Mapping[str, Medicine
     parts = [
         _header(plan, record, days),
         _section("By hand: this protocol makes no plan", _cautions(plan.refused)),
+        _section("Allergies", _allergies(plan, formulary)),
+        _section("Told in words, not used for the plan", _in_words(plan)),
         _section("Questions for the surgeon", _questions(plan)),
         _section("Cautions", _cautions(plan.cautions)),
         _section(
@@ -74,6 +76,35 @@ def _header(plan: CarePlan, record: Record, days: DayNumbers) -> str:
         f"Plan as of {long_day(plan.as_of)}: {_standing(plan)}",
     ]
     return "\n".join(lines)
+
+
+_REACTIONS = {
+    "severe": "severe reaction",
+    "other": "another reaction",
+    "not known": "reaction not known",
+}
+
+
+def _allergies(plan: CarePlan, formulary: Mapping[str, Medicine]) -> Iterator[str]:
+    """Every allergy as it is recorded; that none is written down is said, and is no "none"."""
+    if not plan.allergies:
+        yield "None is written down."
+    for line in plan.allergies:
+        if line.words is not None:
+            yield f"In words: {one_line(line.words)}"
+            continue
+        named = label_of(line.medicine, formulary) if line.medicine else line.described or line.to or ""
+        reaction = {
+            "severe": "severe reaction",
+            "other": "another reaction",
+            "not known": "reaction not known",
+        }
+        yield f"{one_line(named)}: {reaction.get(line.reaction or 'not known', line.reaction)}"
+
+
+def _in_words(plan: CarePlan) -> Iterator[str]:
+    for line in plan.in_words:
+        yield f"{line.eye} eye: {one_line(line.text)}" if line.eye else one_line(line.text)
 
 
 def _age(record: Record, as_of: date) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from followup.clinical.careplan import AllergyLine, Question, Reason
 from followup.clinical.names import Names, Reaction, Reading
 from followup.clinical.record import Record
+from followup.typed import typed
 
 LIST = "patient.allergies"
 TEXT = "patient.allergy_text"
@@ -107,7 +108,7 @@ def allergy_questions(record: Record, names: Names) -> Iterator[Question]:
         open_words = [text]
     if not open_words:
         return
-    quoted = ", ".join(f"“{word}”" for word in open_words)
+    quoted = ", ".join(f"“{typed(word)}”" for word in open_words)
     yield Question(
         id="allergy-words",
         text=f"The words about allergies are not understood: {quoted}. What is the patient allergic to, and "

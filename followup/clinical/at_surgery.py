@@ -16,6 +16,7 @@ from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
 from followup.clinical.safety import Net, caution_of, question_of, reason_of
+from followup.typed import typed
 
 
 def course_at_surgery(eye: str, medicine: str) -> str:
@@ -61,7 +62,7 @@ def _settled(answers: Answers, finding: Finding, course: str) -> Settled:
     finding = replace(finding, holds=False)
     answer = answers.to(finding, course)
     if answer and (answer.decision == "given" or (answer.decision == "give" and finding.level == "ask")):
-        why = f" It was given; what is done: {answer.why}" if answer.why else ""
+        why = f" It was given; what is done: {typed(answer.why)}" if answer.why else ""
         return Settled(replace(closed(finding), level="warn", text=f"{finding.text}{why}"), course)
     fields = (*finding.answer_fields, f"operations.{answers.operation(finding.eye)}.answers")
     asked = finding.question

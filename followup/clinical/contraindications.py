@@ -26,6 +26,7 @@ from followup.clinical.caution_rules import (
 from followup.clinical.conditions import CONDITIONS, Answer, Situation, all_of, any_of
 from followup.clinical.formulary import Mark, Medicine
 from followup.clinical.record import Eye, Record
+from followup.clinical.taken import taken
 
 __all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_cautions"]
 
@@ -85,7 +86,8 @@ def check_medicine(
     if days_at_four is None:
         days_at_four = days if max_count >= 4 else 0
     allergies = told_allergies(record, cautions.names)
-    situation = Situation(record, medicine, eye, days, days_at_four, as_of, allergies)
+    others = taken(record, cautions.names)
+    situation = Situation(record, medicine, eye, days, days_at_four, as_of, allergies, others)
     said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)
     # A choice names no caution: it answers where no more than one can be meant, and only a new course.

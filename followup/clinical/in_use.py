@@ -8,11 +8,12 @@ from datetime import date, time, timedelta
 
 from followup.clinical.careplan import Course, Question, Reason, Step
 from followup.clinical.day_rounds import fits_the_day
-from followup.clinical.formulary import Medicine
+from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, InUse, Record
 from followup.clinical.record.history import eyes_of
 from followup.clinical.tablets import dosed, tablets_a_time
+from followup.clinical.taken import classes_taken, must_be_named
 from followup.errors import FollowupError
 from followup.timing.waking import WakingDay
 from followup.typed import typed
@@ -53,7 +54,10 @@ def courses_from_before(
     notices: list[str] = []
     for i, entry in enumerate(record.in_use):
         if not entry.continues:
-            notices.append(f"{_name(entry)} from before the operation is stopped.")
+            notices.append(_not_going_on(entry, protocol))
+            continue
+        if entry.medicine is None and not must_be_named(entry, protocol.cautions.names):
+            notices += _other_medicine(entry, protocol)
             continue
         asked = _questions(entry, i, protocol, start)
         questions += asked
@@ -64,11 +68,25 @@ def courses_from_before(
             for eye in (eyes_of(entry) or (None,))
         ]
         if not all(fits_the_day(course, protocol, waking) for course in made):
-            crowded = _crowded(entry, i)
+            crowded = _crowded(entry, i, protocol)
             questions.append(crowded)
             made = [_held(course, crowded.id) for course in made]
         courses += made
     return FromBefore(_apart(courses), tuple(questions), tuple(notices))
+
+
+def _not_going_on(entry: InUse, protocol: Protocol) -> str:
+    """Nobody reads that a medicine is stopped unless the record says who stopped it."""
+    if entry.stopped_by is None:
+        return f"{_name(entry, protocol)} from before the operation does not go on."
+    return f"{_name(entry, protocol)} from before the operation is stopped, by {typed(entry.stopped_by)}."
+
+
+def _other_medicine(entry: InUse, protocol: Protocol) -> Iterator[str]:
+    """Other tablets go on by name without a question; what their class means for the eye is said."""
+    yield f"{_name(entry, protocol)} goes on as before."
+    for one in classes_taken(entry, protocol.cautions.names):
+        yield f"{_name(entry, protocol)} is {one.about}."
 
 
 def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Question]:
@@ -92,10 +110,10 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
             fix="correct the route, or the medicine",
         )
     if not (entry.count_a_day or entry.times) and entry.medicine is not None:
-        text = f"How many times a day is {_name(entry)} given?"
+        text = f"How many times a day is {_name(entry, protocol)} given?"
         asked.append(_question(f"count-{i}", text, (f"{field}.count_a_day",)))
     if _is_steroid_tablet(entry, protocol) and entry.ordered_by is None:
-        text = f"Who tapers the {_name(entry)} by mouth?"
+        text = f"Who tapers the {_name(entry, protocol)} by mouth?"
         asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",)))
     untold = entry.mg is None and not any(step.starts <= start for step in entry.mg_steps)
     medicine = protocol.formulary.get(entry.medicine or "")
@@ -123,10 +141,10 @@ def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -
         yield _question(f"dose-{i}", text, (*fields, f"in_use.{i}.count_a_day", f"in_use.{i}.medicine"))
 
 
-def _crowded(entry: InUse, i: int) -> Question:
+def _crowded(entry: InUse, i: int, protocol: Protocol) -> Question:
     text = (
-        f"{_name(entry)} as often as that has no place in the waking day: how many times a day, at which "
-        "times, and when does the patient rise and go to bed?"
+        f"{_name(entry, protocol)} as often as that has no place in the waking day: how many times a day, "
+        "at which times, and when does the patient rise and go to bed?"
     )
     fields = (f"in_use.{i}.count_a_day", f"in_use.{i}.times", "patient.waking")
     return _question(f"times-{i}", text, fields)
@@ -199,5 +217,5 @@ def _apart(courses: list[Course]) -> tuple[Course, ...]:
     return tuple(named)
 
 
-def _name(entry: InUse) -> str:
-    return entry.medicine or f'"{typed(entry.described)}"'
+def _name(entry: InUse, protocol: Protocol) -> str:
+    return label_of(entry.medicine, protocol.formulary) if entry.medicine else f'"{typed(entry.described)}"'

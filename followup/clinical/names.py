@@ -16,6 +16,7 @@ from typing import Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from followup.clinical.context import known_path
 from followup.clinical.formulary import Kind, Medicine, Sourced, Words
 from followup.clinical.toml_lines import load_toml, toml_problem, where
 from followup.errors import FollowupError
@@ -43,7 +44,21 @@ class NameClass(Sourced):
     allergy: Words | None = None
     kinds: tuple[Kind, ...] = ()
     unclear: bool = False
-    taken: Literal["blood_thinner", "mao_inhibitor", "eye class", "note"] | None = None
+    taken: (
+        Literal["blood_thinner", "mao_inhibitor", "ritonavir or cobicistat", "eye class", "note"] | None
+    ) = None
+
+
+class FieldWords(Sourced):
+    """Words for what the record has a field for, and what is asked where the field does not agree.
+
+    ``values`` are what agrees; without them anything but no, none or normal does.
+    """
+
+    field: Words
+    asks: Words
+    words: tuple[Words, ...] = Field(min_length=1)
+    values: tuple[bool | str, ...] = ()
 
 
 class ReactionWords(Sourced):
@@ -54,12 +69,14 @@ class ReactionWords(Sourced):
 
 
 class PlainWords(Sourced):
-    """Words beside names: that there is no allergy, that there is no other, doubt, and mere grammar."""
+    """Words beside names: that there is no allergy, that there is no other, doubt, mere grammar,
+    and ``denial``, which turns what follows within a few words into its opposite."""
 
     nothing: tuple[Words, ...] = ()
     nothing_else: tuple[Words, ...] = ()
     doubt: tuple[Words, ...] = ()
     filler: tuple[Words, ...] = ()
+    denial: tuple[Words, ...] = ()
     because: Words
 
 
@@ -69,6 +86,15 @@ class _File(BaseModel):
     classes: tuple[NameClass, ...] = Field(alias="class", min_length=1)
     reactions: tuple[ReactionWords, ...] = Field(alias="reaction", min_length=1)
     words: PlainWords
+    fields: tuple[FieldWords, ...] = Field((), alias="field")
+
+
+@dataclass(frozen=True)
+class Mention:
+    """A word of a field found in free text. ``denied``: the text says that it was not so."""
+
+    text: str
+    denied: bool
 
 
 @dataclass(frozen=True)
@@ -102,6 +128,30 @@ class Names:
     substances: tuple[str, ...]
     reactions: tuple[ReactionWords, ...]
     words: PlainWords | None
+    told: tuple[FieldWords, ...] = ()
+
+    @property
+    def fields(self) -> tuple[FieldWords, ...]:
+        """Fields whose words count in the free text of an operation."""
+        return tuple(one for one in self.told if not one.field.startswith(_EARLIER))
+
+    @property
+    def earlier_fields(self) -> tuple[FieldWords, ...]:
+        """Fields whose words count in the note on an earlier operation."""
+        return tuple(one for one in self.told if one.field.startswith(_EARLIER))
+
+    def mention(self, one: FieldWords, text: str) -> Mention | None:
+        """The first of the field's words in the text; one that is said outright before one that is denied."""
+        found: list[Mention] = []
+        denials = set(self.words.denial) if self.words else set()
+        for segment in _SEGMENT.split(text):
+            tokens = _tokens(segment)
+            for word in one.words:
+                form = tuple(_tokens(word))
+                for at in _places(tokens, form):
+                    before = tokens[max(0, at - _REACH) : at]
+                    found.append(Mention(segment.strip(), bool(denials & set(before))))
+        return min(found, key=lambda mention: mention.denied, default=None)
 
     @cached_property
     def _forms(self) -> Mapping[Form, tuple[str, str]]:
@@ -200,7 +250,19 @@ class Names:
         return None
 
 
+def _places(tokens: Sequence[str], form: Form) -> Iterator[int]:
+    """Where a form stands in the text, its last word in the singular or the plural."""
+    ends = {form[-1], f"{form[-1]}s", f"{form[-1]}es"}
+    for at in range(len(tokens) - len(form) + 1):
+        here = tuple(tokens[at : at + len(form)])
+        if here[:-1] == form[:-1] and here[-1] in ends:
+            yield at
+
+
 _LONGEST = 6
+_EARLIER = "eye.after_earlier_operation."
+# How many words before a word may turn it into its opposite.
+_REACH = 4
 
 NO_NAMES = Names({}, (), (), None)
 
@@ -270,5 +332,10 @@ def load_names(path: Path, formulary: Mapping[str, Medicine]) -> Names:
             place = where(path, locate, "class", number, "id")
             raise FollowupError("names.file", f'"{one.id}" stands twice', where=place, fix="keep one")
         classes[one.id] = one
+    for number, told in enumerate(read.fields):
+        if not known_path(told.field):
+            place = where(path, locate, "field", number, "field")
+            what = f'no field "{told.field}" in the record'
+            raise FollowupError("names.file", what, where=place, fix="name a field of the record")
     substances = dict.fromkeys(s for medicine in formulary.values() for s in medicine.substances)
-    return Names(classes, tuple(substances), read.reactions, read.words)
+    return Names(classes, tuple(substances), read.reactions, read.words, read.fields)

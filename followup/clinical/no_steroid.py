@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from followup.clinical.careplan import Caution, Course, Question, Reason
 from followup.clinical.eye_rules import EyeRules
+from followup.typed import typed
 
 NAME = "no-steroid-drop"
 _REASON = Reason(
@@ -41,7 +42,8 @@ def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decid
         if operation.no_steroid_drop is not None:
             decision = operation.no_steroid_drop
             found = tuple(_stopped(c) if c.key in mine else c for c in found)
-            text = f"No steroid drop in this eye, decided by {decision.decided_by}: {decision.why}"
+            by, why = typed(decision.decided_by), typed(decision.why)
+            text = f"No steroid drop in this eye, decided by {by}: {why}"
             cautions.append(
                 Caution(
                     id=NAME,

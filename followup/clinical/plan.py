@@ -33,6 +33,7 @@ from followup.clinical.decided import check_promises, read_decisions
 from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.gaps import check_gaps
 from followup.clinical.in_use import FromBefore, courses_from_before
+from followup.clinical.in_words import told_in_words, word_questions
 from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
 from followup.clinical.no_steroid import Decided, decide_steroid
@@ -143,6 +144,7 @@ def build_plan(
         questions=(
             *questions,
             *allergy_questions(record, protocol.cautions.names),
+            *word_questions(contexts, protocol.cautions.names),
             *rule_questions(eyes, held),
             *steroid.questions,
             *net.questions,
@@ -211,6 +213,7 @@ def _frame(setting: _Setting, approved: bool) -> dict[str, object]:
         "approved": approved,
         "engine": f"followup {followup.__version__}",
         "allergies": allergy_lines(setting.record),
+        "in_words": told_in_words(setting.record),
     }
 
 

@@ -8,18 +8,22 @@ from datetime import date
 
 from sqlmodel import Session
 
+from followup.clinical.allergies import allergy_lines
 from followup.clinical.careplan import (
+    AllergyLine,
     BeforeLeaving,
     Bottle,
     CarePlan,
     Caution,
     Course,
     DayPhase,
+    InWords,
     Question,
     ReviewNeed,
     Trip,
 )
 from followup.clinical.formulary import label_of
+from followup.clinical.in_words import told_in_words
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
 from followup.desks.desk import Visit
@@ -43,6 +47,16 @@ class PlanView:
     @property
     def plan(self) -> CarePlan:
         return self.version.body
+
+    @property
+    def allergies(self) -> tuple[AllergyLine, ...]:
+        """Every allergy of the record that the plan was made from, as it is recorded."""
+        return allergy_lines(self.record)
+
+    @property
+    def in_words(self) -> tuple[InWords, ...]:
+        """What that record tells in free text."""
+        return told_in_words(self.record)
 
     @property
     def eyes(self) -> tuple[Eye, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from followup.errors import FollowupError
+from followup.typed import plain
 
 DROP = {"medicine": "dorzolamide-2", "eye": "right", "count_a_day": 2}
 
@@ -26,7 +27,10 @@ def test_a_drop_for_both_eyes_is_two_courses_with_two_bottles(someone, told):
 def test_what_stops_is_said_and_not_planned(someone, told):
     plan = told(someone(in_use=[DROP | {"continues": False}]))
     assert "right:dorzolamide-2" not in plan.courses()
-    assert any("dorzolamide-2" in notice and "stopped" in notice for notice in plan.plan.notices)
+    assert "Dorzolamide 2% from before the operation does not go on." in plan.plan.notices
+    stopped = told(someone(in_use=[DROP | {"continues": False, "stopped_by": "Dr Osei"}]))
+    (notice,) = [plain(n) for n in stopped.plan.notices if "Dorzolamide" in n]
+    assert notice == "Dorzolamide 2% from before the operation is stopped, by Dr Osei."
 
 
 def test_a_drop_that_nobody_can_name_is_asked_for_and_not_guessed(someone, told):

@@ -312,3 +312,48 @@ def test_answers_to_a_record_that_changed_meanwhile_are_kept_and_can_be_sent_aga
     page = form_of(house.log_in("counsellor").get("/patients/K-104/record").text)
     assert page["patient.lives_alone"] == ["yes"]
     assert page["patient.conditions.tolerates_aspirin"] == ["yes"]
+
+
+def test_the_plans_page_shows_allergies_and_free_words_where_it_is_signed(house, routine, form_of, words_of):
+    browser = house.log_in("counsellor")
+    form = form_of(browser.get("/operations/new").text) | routine
+    form |= {
+        "patient.allergy_text": ["sulfa - came out in blisters"],
+        "operations.0.free_text": ["Coughed twice <b>."],
+    }
+    page = browser.get(browser.post("/operations/new", data=form).headers["location"]).text
+    assert "Allergies:" in words_of(page)
+    assert "sulfa - came out in blisters" in words_of(page)
+    assert "Told in words, not used for the plan" in words_of(page)
+    assert "Coughed twice &lt;b&gt;." in page
+
+
+def test_no_steroid_drop_is_decided_on_the_page_with_a_name_and_stands_there_as_decided(
+    house, routine, form_of, words_of
+):
+    house.sign_protocol()
+    browser = house.log_in("counsellor")
+    form = form_of(browser.get("/operations/new").text) | routine
+    form |= {
+        "add": ["patient.allergies"],
+    }
+    form = form_of(browser.post("/operations/new", data=form).text)
+    form |= {"patient.allergies.0.to": ["benzalkonium"], "patient.allergies.0.reaction": ["rash"]}
+    plan = browser.post("/operations/new", data=form).headers["location"]
+    surgeon = house.log_in("surgeon")
+    form = form_of(surgeon.get(plan).text, f"{plan}/answers")
+    cautions = [key for key in form if key.startswith("caution.") and key.endswith(".decision")]
+    assert len(cautions) == 3, "one question a medicine"
+    form |= {name: ["do not give"] for name in cautions}
+    plan = surgeon.post(f"{plan}/answers", data=form).headers["location"]
+    assert "which product takes its place" in words_of(surgeon.get(plan).text)
+    form = form_of(surgeon.get(plan).text, f"{plan}/answers")
+    form |= {
+        "operations.0.no_steroid_drop.why": ["a depot acts inside the eye"],
+        "operations.0.no_steroid_drop.decided_by": ["Dr Osei"],
+    }
+    plan = surgeon.post(f"{plan}/answers", data=form).headers["location"]
+    said = words_of(surgeon.get(plan).text)
+    assert "Decided, signed with the plan:" in said
+    assert "a depot acts inside the eye" in said
+    assert surgeon.post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -22,7 +22,8 @@ class Situation:
     """One medicine for one person. ``eye`` None: by mouth, so that both eyes count.
 
     ``days`` is the length of the course, ``days_at_four`` those of them with four drops a day or
-    more. Reviews after ``as_of`` are not looked at. ``allergies`` are those of the list and of the words.
+    more. Reviews after ``as_of`` are not looked at. ``allergies`` are those of the list and of the
+    words; ``taken`` is what described tablets stand for, with the fields that name them.
     """
 
     record: Record
@@ -32,6 +33,7 @@ class Situation:
     days_at_four: int
     as_of: date | None = None
     allergies: tuple[Told, ...] = ()
+    taken: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def eyes(self) -> tuple[Eye, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from followup.clinical.conditions.base import Answer, Condition, Situation, answer
+from followup.clinical.conditions.base import Answer, Condition, Situation, answer, any_of
 
 # Past this age a pregnancy that is not mentioned is taken as none (common practice, no source);
 # the calendar year alone, where only a birth year is known, makes the person as young as possible.
@@ -18,6 +18,17 @@ def stated(name: str) -> Condition:
     return condition
 
 
+def stated_or_taken(name: str) -> Condition:
+    """The same of a medicine that a described tablet in use can show too."""
+    said = stated(name)
+
+    def condition(situation: Situation) -> Answer:
+        shown = situation.taken.get(name, ())
+        return any_of([said(situation), answer(True, *shown)]) if shown else said(situation)
+
+    return condition
+
+
 def diabetes(situation: Situation) -> Answer:
     said = situation.record.patient.conditions.diabetes
     return answer(None if said is None else said != "no", "patient.conditions.diabetes")
@@ -27,6 +38,8 @@ def inhibitor(kind: str) -> Condition:
     """Whether the strong CYP3A4 inhibitor in use is of this kind."""
 
     def condition(situation: Situation) -> Answer:
+        if shown := situation.taken.get(kind):
+            return answer(True, *shown)
         said = situation.record.patient.conditions.cyp3a4_inhibitor
         return answer(None if said is None else said == kind, "patient.conditions.cyp3a4_inhibitor")
 

@@ -1,0 +1,63 @@
+"""The plan in text says allergies, free words and what is left out, each where it is read first."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+RECORD = {
+    "patient": {
+        "code": "T-1",
+        "name": "Invented Person",
+        "birth_date": "1955-01-01",
+        "sex": "male",
+        "language": "en",
+        "allergies": [{"to": "medicine", "medicine": "ciprofloxacin-0-3", "reaction": "severe"}],
+        "allergy_text": "sulfa - came out in blisters",
+    },
+    "operations": [
+        {
+            "eye": "right",
+            "eye_drawn": "right",
+            "date": "2026-03-02",
+            "procedure": "phacoemulsification",
+            "free_text": "Coughed twice.",
+            "no_steroid_drop": {"why": "a depot acts inside the eye", "decided_by": "Dr Osei"},
+        }
+    ],
+}
+
+
+@pytest.fixture
+def record(tmp_path):
+    file = tmp_path / "record.json"
+    file.write_text(json.dumps(RECORD), encoding="utf-8")
+    return str(file)
+
+
+def test_the_text_of_a_plan_says_every_allergy_and_every_free_word(followup, record):
+    said = followup("plan", record).stdout
+    assert "Ciprofloxacin 0.3%: severe reaction" in said
+    assert "In words: sulfa - came out in blisters" in said
+    assert "Told in words, not used for the plan\n  right eye: Coughed twice." in said
+
+
+def test_the_text_of_a_plan_tells_a_course_that_is_left_out_in_one_line(followup, record):
+    lines = followup("plan", record).stdout.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.strip().startswith("right eye, steroid:"))
+    assert lines[at].strip() == "right eye, steroid: Dexamethasone 0.1% - not given"
+    assert lines[at + 1].strip().startswith("because")
+    assert any("No steroid drop in this eye, decided by Dr Osei" in line for line in lines)
+
+
+def test_an_answer_to_a_course_that_does_not_exist_is_one_line_and_exit_code_two(followup, tmp_path):
+    data = json.loads(json.dumps(RECORD))
+    answer = {"caution": "nsaid.dry-eye", "course": "left:nsaid", "decision": "give"}
+    data["operations"][0]["answers"] = [answer]
+    file = tmp_path / "wrong.json"
+    file.write_text(json.dumps(data), encoding="utf-8")
+    done = followup("plan", str(file))
+    assert done.returncode == 2
+    assert done.stderr.strip().count("\n") == 0
+    assert 'no course "left:nsaid"' in done.stderr
