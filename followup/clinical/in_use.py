@@ -109,7 +109,9 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
             where=f"record: {field}.route",
             fix="correct the route, or the medicine",
         )
-    if not (entry.count_a_day or entry.times) and entry.medicine is not None:
+    # Steroid tablets told in mg a day are taken once, in the morning, unless somebody ordered otherwise.
+    once = _is_steroid_tablet(entry, protocol) and (entry.mg is not None or bool(entry.mg_steps))
+    if not (entry.count_a_day or entry.times or once) and entry.medicine is not None:
         text = f"How many times a day is {_name(entry, protocol)} given?"
         asked.append(_question(f"count-{i}", text, (f"{field}.count_a_day",)))
     if _is_steroid_tablet(entry, protocol) and entry.ordered_by is None:

@@ -75,6 +75,7 @@ def case(name: str, today: date) -> Person:
     day = today - timedelta(days=days_ago)
     while not _can_operate(day, today):
         day -= timedelta(days=1)
+    story = {**story, "answers": _moved(story.get("answers", {}), day - operated)}
     return Person(parse_record(_moved(data, day - operated), name), **story)
 
 
@@ -151,7 +152,7 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "operations.0.steroid.0.crystals_seen_after": False,
                 "operations.0.viscoelastic.removed": "all",
                 "operations.0.choices.cycloplegic": "do not give",
-                "patient.eyes.left.uveitis.kind": "anterior, cause not found",
+                "patient.eyes.left.uveitis.kind": "anterior",
                 "patient.eyes.left.uveitis.herpetic": False,
                 "patient.eyes.left.uveitis.infection_excluded": True,
                 "patient.conditions.tuberculosis": False,
@@ -183,7 +184,10 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
         {
             "answers": {
                 "operations.0.choices.cycloplegic": "do not give",
+                "operations.0.viscoelastic.removed": "all",
                 "in_use.0.ordered_by": "Dr Elian Mossgrove",
+                "patient.drops_by": {"who": "relative"},
+                "patient.eyes.right.uveitis.kind": "anterior",
                 "patient.eyes.right.uveitis.herpetic": False,
                 "patient.eyes.right.uveitis.infection_excluded": True,
                 "patient.conditions.tuberculosis": False,
@@ -208,8 +212,23 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
             ),
         },
     ),
-    "05-lakshmi": (3, {}),
-    "06-ibrahim": (24, {"stays_away_after": 1, "telephone_dead": True}),
+    # Days in an answer are those of the case as it was told; they move with it.
+    "05-lakshmi": (
+        3,
+        {
+            "answers": {
+                "reviews": [{"eye": "right", "date": "2026-02-21"}, {"eye": "right", "date": "2026-02-27"}]
+            }
+        },
+    ),
+    "06-ibrahim": (
+        24,
+        {
+            "answers": {"patient.drops_by": {"who": "relative", "name": "his grandson"}},
+            "stays_away_after": 1,
+            "telephone_dead": True,
+        },
+    ),
     "07-grace": (
         18,
         {
@@ -245,12 +264,16 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
             "sheet_lost_after": 1,
         },
     ),
-    "10-joao": (40, {"answers": {"patient.help_arranged": "helper"}}),
+    "10-joao": (
+        40,
+        {"answers": {"patient.help_arranged": "helper", "operations.0.viscoelastic.removed": "all"}},
+    ),
     "11-fatuma": (
         21,
         {
             "answers": {
                 "operations.0.antibiotic_in_chamber": True,
+                "operations.0.viscoelastic.removed": "all",
                 "patient.language": "sw",
                 "patient.drops_by": {"who": "relative", "name": "her daughter"},
             },

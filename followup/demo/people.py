@@ -193,7 +193,8 @@ def _long_eye(rng: Random, patient: dict[str, Any], operation: dict[str, Any]) -
 def _quiet_uveitis(rng: Random, patient: dict[str, Any], operation: dict[str, Any]) -> None:
     active = date.fromisoformat(operation["date"]).toordinal() - rng.randint(120, 400)
     patient["eyes"][operation["eye"]]["uveitis"] = {
-        "kind": "anterior, cause not found",
+        "kind": "anterior",
+        "kind_words": "cause not found",
         "last_active": date.fromordinal(active).isoformat(),
         "never_quiet": False,
         "herpetic": False,

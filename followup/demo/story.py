@@ -29,6 +29,7 @@ from followup.records.sheets import hand_over_sheet, issue_sheet, sheets_of
 from followup.records.staff import all_staff
 from followup.records.store import Unit
 from followup.records.trips import day_trips, trips_of
+from followup.records.trips import trip as a_trip
 from followup.records.views import Actor, TripView
 from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.walkins import note_walk_in
@@ -209,7 +210,7 @@ class Story:
 
         def leave(unit: Unit) -> None:
             for trip in self._expected(unit, code, day, "arrived"):
-                mark_fulfilled(unit, trip_id=trip.id)
+                _close_rest(unit, trip.id)
 
         if day < self.today:
             yield Event("10:05", "reception", arrive)
@@ -281,7 +282,7 @@ class Story:
         for eye in eyes:
             seen = quiet(self.rng, after) | (dict(told.found) if told and eye == person.eye else {})
             yield Event("10:20", "surgeon", partial(self._look, code=code, eye=eye, found=seen))
-        yield Event("10:30", "counsellor", lambda unit: mark_fulfilled(unit, trip_id=trip(unit)))
+        yield Event("10:30", "counsellor", lambda unit: _close_rest(unit, trip(unit)))
         if told and told.takes:
             yield Event("11:00", "surgeon", lambda unit: self._act(unit, code, person.eye, told))
             to = "patient" if told.handed_over else ""
@@ -345,6 +346,12 @@ class Story:
         upcoming = [trip for trip in trips if trip.status == "proposed" and trip.day > day]
         if upcoming:
             book_trip(unit, trip_id=upcoming[0].id)
+
+
+def _close_rest(unit: Unit, trip_id: int) -> None:
+    """The counsellor closes what the findings have left open."""
+    if a_trip(unit.session, trip_id).status == "arrived":
+        mark_fulfilled(unit, trip_id=trip_id)
 
 
 def answered_record(data: dict[str, Any], answers: Mapping[str, Any]) -> dict[str, Any]:

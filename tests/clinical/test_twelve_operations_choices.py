@@ -69,7 +69,9 @@ def test_grace_course_b_is_six_days_of_the_potent_drop_and_four_weeks_of_nsaid(g
 
 @pytest.mark.parametrize("course", [None, "A", "B"])
 def test_grace_is_watched_as_a_responder_whatever_is_picked(grace, told, course):
-    plan = told(grace(course))
+    record = grace(course)
+    record["operations"][0] |= {"start": "09:00", "end": "09:20"}
+    plan = told(record)
     assert plan.plan.tiers == {"right": "A"}
     assert plan.windows()["right:first-look"] == (1, 1, 1)
     assert plan.plan.before_leaving[0].earliest == "12:20"
@@ -180,7 +182,7 @@ def fatuma(case):
     def answered(depot_course="no drops", language="sw", **operation):
         record = case("fatuma")
         record["patient"]["language"] = language
-        record["operations"][0] |= operation
+        record["operations"][0] |= {"viscoelastic": {"removed": "all"}, **operation}
         record["operations"][0]["choices"] = {"depot_course": depot_course} if depot_course else {}
         return record
 
@@ -191,11 +193,13 @@ def test_fatuma_gets_no_drops_with_the_rescue_path_armed(case, told):
     plan = told(case("fatuma"))
     assert plan.courses() == {"right:antibiotic": "held"}
     assert plan.caution("rescue-path").sheet == "no-drops-rescue"
-    assert plan.blocking() == {"ask-antibiotic-dropless", "ask-language"}
+    assert plan.blocking() == {"ask-antibiotic-dropless", "ask-language", "ask-viscoelastic"}
 
 
 def test_fatumas_depot_is_watched_in_four_visits(case, told):
-    plan = told(case("fatuma"))
+    record = case("fatuma")
+    record["operations"][0]["viscoelastic"] = {"removed": "all"}
+    plan = told(record)
     assert [plan.windows()[f"right:depot-{i}"] for i in (1, 2, 3, 4)] == [
         (1, 1, 1),
         (5, 7, 9),

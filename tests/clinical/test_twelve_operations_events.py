@@ -35,7 +35,10 @@ def test_aminas_nsaid_waits_for_the_day_one_look_and_her_pupil_drop_for_an_answe
     assert amina.question("cycloplegic-angle").holds == ("left:cycloplegic",)
 
 
-def test_amina_is_measured_before_she_leaves_and_stays_the_night(amina):
+def test_amina_is_measured_before_she_leaves_and_stays_the_night(case, told):
+    record = case("amina")
+    record["operations"][0] |= {"start": "09:40", "end": "10:20"}
+    amina = told(record)
     (check,) = amina.plan.before_leaving
     assert (check.kind, check.earliest, check.latest) == ("pressure", "13:20", "17:20")
     assert amina.caution("stay-the-night").sheet == "stay-the-night"
@@ -102,10 +105,10 @@ def test_aminas_nsaid_stays_held_while_blood_is_there_or_was_not_looked_for(case
 def test_amina_with_all_questions_answered_can_be_signed(case, told):
     record = case("amina")
     record["patient"]["drops_by"] = {"who": "relative", "name": "a son"}
-    record["patient"]["eyes"]["left"]["uveitis"]["kind"] = "anterior, cause not found"
+    record["patient"]["eyes"]["left"]["uveitis"]["kind"] = "anterior"
     causes_asked(record, "left")
     operation = record["operations"][0]
-    operation["viscoelastic"]["removed"] = "all"
+    operation["viscoelastic"] = {"removed": "all"}
     operation["steroid"][0]["crystals_seen_after"] = False
     operation["choices"] = {"cycloplegic": "give"}
     after = told(record)
@@ -141,6 +144,9 @@ def test_peters_tablets_go_on_by_name_and_someone_must_own_their_taper(case, tol
     assert "in-use-ordered-by-0" in peter.blocking()
     assert peter.blocking() >= {"ask-tuberculosis", "ask-syphilis"}
     record["in_use"][0]["ordered_by"] = "Dr Osei"
+    record["patient"]["eyes"]["right"]["uveitis"]["kind"] = "anterior"
+    record["patient"]["drops_by"] = {"who": "relative"}
+    record["operations"][0]["viscoelastic"] = {"removed": "all"}
     causes_asked(record, "right")
     after = told(record)
     assert after.course("mouth:prednisolone-5-tablet").ordered_by == "Dr Osei"
@@ -191,6 +197,7 @@ def test_joaos_large_cut_waits_for_its_stitches_and_nobody_squeezes_his_bottle(c
     glasses = next(t for t in joao.plan.trips if "left:refraction" in t.serves)
     assert (glasses.date - stitch.date).days >= 14
     assert joao.number(glasses.date) >= 56
-    assert joao.blocking() == {"ask-hands"}
+    assert joao.blocking() == {"ask-hands", "ask-viscoelastic"}
     record["patient"]["help_arranged"] = "aid"
+    record["operations"][0]["viscoelastic"] = {"removed": "all"}
     assert told(record).plan.signable

@@ -84,7 +84,10 @@ def test_tom_is_not_given_a_carbonic_anhydrase_inhibitor_without_a_question(case
 
 @pytest.fixture
 def lakshmi(case, told):
-    return told(case("lakshmi"))
+    record = case("lakshmi")
+    # What the surgeon says when asked about the looks of the first days at her right eye.
+    record["reviews"] = [{"eye": "right", "date": day} for day in ("2026-02-21", "2026-02-27")]
+    return told(record)
 
 
 def test_lakshmis_left_eye_starts_while_her_right_goes_on(lakshmi):
