@@ -27,6 +27,7 @@ _SPOKEN = {
     "morning": N_("%(hour)s in the morning"),
     "noon": N_("%(hour)s at noon"),
     "afternoon": N_("%(hour)s in the afternoon"),
+    "late afternoon": N_("%(hour)s in the late afternoon"),
     "evening": N_("%(hour)s in the evening"),
     "night": N_("%(hour)s at night"),
 }
@@ -108,11 +109,13 @@ def spoken(time: str, translator: Translator) -> str | None:
 
 
 def _part(time: str, language: Language) -> str:
-    """The part of the day that belongs to a spoken time (the day periods of CLDR, joined to five)."""
+    """The part of the day that belongs to a spoken time (the day periods of CLDR, joined to six)."""
     if not "04:00" <= time < language.night:
         return "night"
     if time < "12:00":
         return "morning"
     if time < "13:00":
         return "noon"
-    return "afternoon" if time < "16:00" else "evening"
+    if time < "16:00":
+        return "afternoon"
+    return "late afternoon" if time < "18:00" else "evening"

@@ -116,6 +116,14 @@ class SheetInputs:
     def spoken(self, time: str) -> str | None:
         return spoken(time, self.words)
 
+    def hour(self, time: str) -> str:
+        """A clock time in a sentence: on the clock of 24 hours, and as people say it where that differs."""
+        figure, said = self.number(time), self.spoken(time)
+        if said is None:
+            return figure
+        # Translators: a time of day, first on the clock of 24 hours, then as people say it.
+        return self.words.gettext("%(hour)s (%(spoken)s)") % {"hour": figure, "spoken": said}
+
     def time(self, time: str) -> str:
         return clock(time, self.words, rise=self.record.patient.waking.rise)
 

@@ -44,11 +44,8 @@ def _when(inputs: SheetInputs, trip: Trip) -> str:
     day = inputs.opening_day(trip.date)
     if trip.hour is None:
         return day
-    hour, said = inputs.number(trip.hour), inputs.spoken(trip.hour)
-    # Translators: the hour of a visit, first on the clock of 24 hours, then as people say it.
-    time = inputs.words.gettext("%(hour)s (%(spoken)s)") % {"hour": hour, "spoken": said} if said else hour
     # Translators: the day of a visit, then its hour.
-    return inputs.words.gettext("%(day)s, at %(time)s") % {"day": day, "time": time}
+    return inputs.words.gettext("%(day)s, at %(time)s") % {"day": day, "time": inputs.hour(trip.hour)}
 
 
 def _reasons(inputs: SheetInputs, trip: Trip, served: list[ReviewNeed]) -> Iterator[str]:
@@ -96,7 +93,7 @@ def _place(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
         # Translators: a visit that is not at the clinic as usual; the place as the clinic wrote it.
         yield inputs.words.gettext("You are seen at: %(place)s.") % place
         return
-    opens, closes = (inputs.number(clock) for clock in trip.hours)
+    opens, closes = (inputs.hour(clock) for clock in trip.hours)
     # Translators: the same, with the hours between which the patient comes.
     yield inputs.words.gettext("You are seen at: %(place)s. Come between %(opens)s and %(closes)s.") % {
         **place,
@@ -137,7 +134,7 @@ def _check(inputs: SheetInputs, check: BeforeLeaving) -> str:
         # Translators: a check before going home, then the hours between which it is done.
         return _("%(check)s Be there between %(earliest)s and %(latest)s.") % {
             "check": text,
-            "earliest": inputs.number(check.earliest),
-            "latest": inputs.number(check.latest),
+            "earliest": inputs.hour(check.earliest),
+            "latest": inputs.hour(check.latest),
         }
     return text
