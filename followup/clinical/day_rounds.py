@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -51,14 +51,18 @@ def draft_rounds(
     waking: WakingDay,
     start: date,
     previous: frozenset[str] | None,
+    own: Mapping[str, frozenset[str]],
 ) -> tuple[tuple[DayPhase, ...], tuple[str, ...]]:
-    """The clock times of every phase from ``start`` on, and what a reader should be told of them."""
+    """The clock times of every phase from ``start`` on, and what a reader should be told of them.
+
+    ``previous`` are the clock times of the sheet in force, ``own`` those of each course on it.
+    """
     timed = scheduled(courses)
     phases = spans(timed, start)
     if not phases:
         return (), ()
     shown = {key for span in phases for key in span.counts}
-    bottles = [_bottle(c, protocol, waking) for c in timed if c.key in shown]
+    bottles = [_bottle(c, protocol, waking, own.get(c.key)) for c in timed if c.key in shown]
     plan = plan_rounds(
         waking.slots,
         [Phase(span.days, span.counts) for span in phases],
@@ -83,14 +87,17 @@ def fits_the_day(course: Course, protocol: Protocol, waking: WakingDay) -> bool:
     return all(fits(bottle, step.count, waking.slots) for step in course.steps)
 
 
-def _bottle(course: Course, protocol: Protocol, waking: WakingDay) -> RoundBottle:
+def _bottle(
+    course: Course, protocol: Protocol, waking: WakingDay, own: frozenset[str] | None = None
+) -> RoundBottle:
     medicine = protocol.formulary[course.medicine]
     fixed = frozenset(waking.slot_of(f"{t:%H:%M}") for t in course.fixed_times) or None
     # Usual times hold only while every step has that many drops; two on one slot would be one too few.
     if fixed is not None and any(step.count != len(fixed) for step in course.steps):
         fixed = None
     allowed = frozenset({waking.slots - 1}) if medicine.bedtime_only and fixed is None else None
-    return RoundBottle(course.key, medicine.shortest_interval_hours, allowed, fixed)
+    before = None if own is None else frozenset(waking.slot_of(clock) for clock in own)
+    return RoundBottle(course.key, medicine.shortest_interval_hours, allowed, fixed, before)
 
 
 def _moved(courses: Sequence[Course], waking: WakingDay) -> list[str]:

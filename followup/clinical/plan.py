@@ -7,7 +7,7 @@ computes rounds, supply and trips from what is left.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -94,13 +94,14 @@ def build_plan(
     calendar: Calendar | None = None,
     edits: tuple[Adjustment, ...] = (),
     previous_times: frozenset[str] | None = None,
+    previous_own: Mapping[str, frozenset[str]] | None = None,
     approved: bool = False,
 ) -> CarePlan:
     """The whole plan for ``record`` on ``as_of``.
 
-    ``previous_times`` are the clock times of the sheet in force. ``approved`` says whether the
-    protocol is signed for patients. Raises FollowupError where the record names what the protocol
-    does not know, or ``as_of`` lies before every operation.
+    ``previous_times`` are the clock times of the sheet in force, ``previous_own`` those of each course.
+    ``approved`` says whether the protocol is signed for patients. Raises FollowupError where the
+    record names what the protocol does not know, or ``as_of`` lies before every operation.
     """
     contexts = followed_eyes(record, as_of)
     if not contexts:
@@ -126,7 +127,8 @@ def build_plan(
     decisions = read_decisions(record, opened)
     past = look_back(record, protocol, decisions.opened, as_of)
     visits = draft_visits(record, protocol, eyes, held, decisions, past, setting.calendar, as_of)
-    rounds, moved = draft_rounds(held, protocol, waking, setting.first_round_day(held), previous_times)
+    first = setting.first_round_day(held)
+    rounds, moved = draft_rounds(held, protocol, waking, first, previous_times, previous_own or {})
     return CarePlan(
         **_frame(setting, approved),
         status="draft",

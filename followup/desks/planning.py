@@ -7,7 +7,7 @@ from datetime import date
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import Adjustment, CarePlan
+from followup.clinical.careplan import Adjustment, CarePlan, DayPhase
 from followup.clinical.plan import build_plan
 from followup.clinical.record import Record, TripRecord
 from followup.desks.desk import Visit
@@ -64,6 +64,7 @@ def planned(
         calendar=planning_calendar(session, patient_id),
         edits=edits,
         previous_times=times_on(in_force.body, as_of) if in_force else None,
+        previous_own=own_times_on(in_force.body, as_of) if in_force else None,
         approved=visit.signature is not None,
     )
 
@@ -107,5 +108,15 @@ def _served(trip: TripView) -> tuple[str, ...]:
 
 def times_on(plan: CarePlan, day: date) -> frozenset[str]:
     """The clock times of the sheet in force on ``day``, or of its next phase."""
-    phase = next((p for p in plan.rounds if p.end >= day), None)
+    phase = _phase_on(plan, day)
     return frozenset(phase.times) if phase else frozenset()
+
+
+def own_times_on(plan: CarePlan, day: date) -> dict[str, frozenset[str]]:
+    """Those of each course that is given then."""
+    phase = _phase_on(plan, day)
+    return {dose.course: frozenset(dose.times) for dose in phase.doses} if phase else {}
+
+
+def _phase_on(plan: CarePlan, day: date) -> DayPhase | None:
+    return next((p for p in plan.rounds if p.end >= day), None)

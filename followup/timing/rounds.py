@@ -7,7 +7,8 @@ Chosen in this order, each aim exact, over all phases together:
    counts) of every bottle, plus the price (100 hours²·days) for each time of day that is new
    against the phase before, the sheet in force coming before the first;
 3. ties: fewest days without a round at rising, then the smallest sum of 2^slot, first phase
-   first. Then each bottle takes its own times from the rounds by the same gaps and ties.
+   first. Then each bottle takes its own times from the rounds by the same sum and ties over all
+   phases: its own gaps, and the price for each time that is new to it (:mod:`own_times`).
 
 These are properties of a timetable and of no medicine: what may be given how often, and how
 close together, comes in as constraints.
@@ -19,7 +20,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from followup.errors import FollowupError
-from followup.timing.rounds_search import NO_SET, Demand, Kind, best_rounds, best_times
+from followup.timing.own_times import Stay, own_times
+from followup.timing.rounds_search import NO_SET, Demand, Kind, best_rounds, least_gaps
 from followup.timing.slotsets import HOURS_A_DAY, mask_of, slots_of
 from followup.timing.waking import WakingDay
 
@@ -36,13 +38,15 @@ class RoundBottle:
 
     ``shortest``: least hours between two of its times, round the clock (from the last of a day
     to the first of the next as well). ``allowed``: the only slots it may have. ``fixed``: its
-    times are exactly these slots, so its count is theirs.
+    times are exactly these slots, so its count is theirs. ``previous``: its own times on the sheet
+    in force; None where it stands on none, so that its first times cost nothing.
     """
 
     key: str
     shortest: int = 1
     allowed: frozenset[int] | None = None
     fixed: frozenset[int] | None = None
+    previous: frozenset[int] | None = None
 
 
 @dataclass(frozen=True)
@@ -63,11 +67,13 @@ class PhaseRounds:
 
 @dataclass(frozen=True)
 class RoundsPlan:
-    """The best timetable. ``rounds_days`` is the sum of aim 1, ``cost`` that of aim 2."""
+    """The best timetable. ``rounds_days`` is the sum of aim 1, ``cost`` that of aim 2 (every bottle at its
+    least gaps within the rounds), ``own_cost`` the sum over bottles that their own times then have."""
 
     phases: tuple[PhaseRounds, ...]
     rounds_days: int
     cost: int
+    own_cost: int
 
 
 def plan_rounds(
@@ -92,12 +98,44 @@ def plan_rounds(
     for number, own in enumerate(kinds, 1):
         _refuse_impossible(slots, own, number)
     before = None if previous is None else mask_of(_within(previous, slots))
-    found = best_rounds(slots, demands, before, _sufficient_price(demands, slots, price))
+    enough = _sufficient_price(demands, slots, price)
+    found = best_rounds(slots, demands, before, enough)
+    times = _own(slots, phases, kinds, found, by_key, enough)
     planned = tuple(
-        PhaseRounds(slots_of(mask), {key: best_times(slots, mask, kind) for key, kind in own.items()})
-        for mask, own in zip(found, kinds, strict=True)
+        PhaseRounds(slots_of(mask), {key: times[key, number] for key in phase.counts})
+        for number, (phase, mask) in enumerate(zip(phases, found, strict=True))
     )
-    return RoundsPlan(planned, _rounds_days(phases, planned), _cost(phases, planned, before, price))
+    gaps = [
+        phase.days * sum(least_gaps(slots, mask, kind) for kind in wanted.values())
+        for phase, mask, wanted in zip(phases, found, kinds, strict=True)
+    ]
+    return RoundsPlan(
+        planned,
+        _rounds_days(phases, planned),
+        sum(gaps)
+        + price * _new([p.times for p in planned], None if previous is None else _within(previous, slots)),
+        sum(_own_cost(bottle, phases, planned, slots, price) for bottle in bottles),
+    )
+
+
+def _own(
+    slots: int,
+    phases: Sequence[Phase],
+    kinds: Sequence[Mapping[str, Kind]],
+    rounds: Sequence[int],
+    bottles: Mapping[str, RoundBottle],
+    price: int,
+) -> dict[tuple[str, int], tuple[int, ...]]:
+    """Every bottle's own times by key and number of the phase; a pause is passed over."""
+    scale = sum(phase.days for phase in phases) + 1
+    found: dict[tuple[str, int], tuple[int, ...]] = {}
+    for key, bottle in bottles.items():
+        given = [number for number, phase in enumerate(phases) if key in phase.counts]
+        stays = [Stay(phases[n].days, rounds[n], kinds[n][key]) for n in given]
+        before = None if bottle.previous is None else mask_of(_within(bottle.previous, slots))
+        times = own_times(slots, stays, before, price, scale)
+        found |= {(key, n): own for n, own in zip(given, times, strict=True)}
+    return found
 
 
 def _checked(
@@ -163,15 +201,27 @@ def _rounds_days(phases: Sequence[Phase], planned: Sequence[PhaseRounds]) -> int
     return sum(phase.days * len(rounds.times) for phase, rounds in zip(phases, planned, strict=True))
 
 
-def _cost(phases: Sequence[Phase], planned: Sequence[PhaseRounds], before: int | None, price: int) -> int:
-    """Aim 2 of a finished timetable, counted afresh from its times."""
-    known = None if before is None else set(slots_of(before))
-    total = 0
-    for phase, rounds in zip(phases, planned, strict=True):
-        total += phase.days * sum(_gap_sum(times) for times in rounds.bottle_times.values())
-        total += 0 if known is None else price * len(set(rounds.times) - known)
-        known = set(rounds.times)
+def _new(times: Sequence[tuple[int, ...]], before: frozenset[int] | None) -> int:
+    """How many times are new, each against those before it; None before the first: it costs nothing."""
+    known, total = before, 0
+    for now in times:
+        total += 0 if known is None else len(set(now) - known)
+        known = frozenset(now)
     return total
+
+
+def _own_cost(
+    bottle: RoundBottle, phases: Sequence[Phase], planned: Sequence[PhaseRounds], slots: int, price: int
+) -> int:
+    """What one bottle's own times come to, counted afresh from the times."""
+    stays = [
+        (phase.days, rounds.bottle_times[bottle.key])
+        for phase, rounds in zip(phases, planned, strict=True)
+        if bottle.key in phase.counts
+    ]
+    before = None if bottle.previous is None else _within(bottle.previous, slots)
+    gaps = sum(days * _gap_sum(times) for days, times in stays)
+    return gaps + price * _new([times for _, times in stays], before)
 
 
 def _gap_sum(times: tuple[int, ...]) -> int:

@@ -14,13 +14,12 @@ from followup.timing.slotsets import (
     Masks,
     Totals,
     slot_sets,
-    slots_of,
     spread_to_neighbours,
     spread_to_supersets,
 )
 
 # Above every sum that can occur (the caller keeps sums under 2^60), with room to add a price.
-_NEVER = 2**61
+NEVER = 2**61
 _NOT_ITSELF = 2**30
 NO_SET = -1
 
@@ -78,12 +77,16 @@ def best_rounds(slots: int, demands: Sequence[Demand], before: int | None, price
     return chosen
 
 
-def best_times(slots: int, rounds: int, kind: Kind) -> tuple[int, ...]:
-    """A bottle's own times among the rounds: least gap sum, then one at rising, then least mask."""
+def choices_within(slots: int, rounds: int, kind: Kind) -> Masks:
+    """Every set of a bottle's own times that lies within the rounds, ascending."""
     choices = _choices(slots, kind)
-    within = choices[(choices & ~rounds) == 0]
-    score = slot_sets(slots).gap_sum[within].astype(np.int64) * 2 + _not_at_rising(within)
-    return slots_of(int(within[int(np.argmin(score))]))
+    within: Masks = choices[(choices & ~rounds) == 0]
+    return within
+
+
+def least_gaps(slots: int, rounds: int, kind: Kind) -> int:
+    """The smallest gap sum that a bottle can have within the rounds."""
+    return int(slot_sets(slots).gap_sum[choices_within(slots, rounds, kind)].min())
 
 
 def _costed_to_the_end(slots: int, demands: Sequence[Demand], price: int, scale: int) -> list[_Candidates]:
@@ -94,7 +97,7 @@ def _costed_to_the_end(slots: int, demands: Sequence[Demand], price: int, scale:
         own = _candidates(slots, demand)
         late = demand.days * _not_at_rising(own.masks)
         costed.append(_Candidates(own.masks, own.costs * scale + late + ahead[own.masks]))
-        ahead = np.full(1 << slots, _NEVER, np.int64)
+        ahead = np.full(1 << slots, NEVER, np.int64)
         ahead[own.masks] = costed[-1].costs
         if len(costed) < len(demands):
             spread_to_neighbours(ahead, price)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import combinations, product
 
 import pytest
@@ -46,9 +47,30 @@ def rank(table, chosen):
     return rounds_days, cost, without_rising, [sum(2**slot for slot in rounds) for rounds, _ in chosen]
 
 
-def own_times_by_trying_all(bottle, count, rounds, slots, choices):
-    within = [times for times in choices(bottle, count, slots) if set(times) <= set(rounds)]
-    return min(within, key=lambda t: (gap_sum(t), 0 not in t, sum(2**slot for slot in t)))
+def own_times_by_trying_all(bottle, table, rounds, choices, price):
+    """One bottle's times in every phase that gives it, by the words of the rule; and what they cost."""
+    given = [number for number, phase in enumerate(table.phases) if bottle.key in phase.counts]
+    options = [
+        [
+            times
+            for times in choices(bottle, table.phases[n].counts[bottle.key], table.slots)
+            if set(times) <= set(rounds[n])
+        ]
+        for n in given
+    ]
+    days = [table.phases[n].days for n in given]
+
+    def order(chosen):
+        cost = late = 0
+        before = bottle.previous
+        for n, times in zip(days, chosen, strict=True):
+            cost += n * gap_sum(times) + (0 if before is None else price * len(set(times) - before))
+            late += 0 if 0 in times else n
+            before = set(times)
+        return cost, late, [sum(2**slot for slot in times) for times in chosen]
+
+    best = min(product(*options), key=order)
+    return dict(zip(given, best, strict=True)), order(best)[0]
 
 
 SIZES = [(9, 1), (6, 2), (5, 2), (4, 3), (3, 4)]
@@ -67,12 +89,38 @@ def test_the_rounds_are_the_best_of_all_timetables(invent, choices, slots, most_
     plan = plan_rounds(table.slots, table.phases, table.bottles, previous=table.previous, price=table.price)
     assert (plan.rounds_days, plan.cost) == best[:2]
     assert [sum(2**slot for slot in phase.times) for phase in plan.phases] == best[3]
-    bottles = {bottle.key: bottle for bottle in table.bottles}
-    for phase, rounds in zip(table.phases, plan.phases, strict=True):
-        assert rounds.bottle_times == {
-            key: own_times_by_trying_all(bottles[key], count, rounds.times, slots, choices)
-            for key, count in phase.counts.items()
+    check_own_times(table, plan, choices)
+
+
+def check_own_times(table, plan, choices):
+    total = 0
+    for bottle in table.bottles:
+        best, cost = own_times_by_trying_all(
+            bottle, table, [phase.times for phase in plan.phases], choices, table.price
+        )
+        found = {
+            number: rounds.bottle_times[bottle.key]
+            for number, rounds in enumerate(plan.phases)
+            if bottle.key in rounds.bottle_times
         }
+        assert found == best
+        total += cost
+    assert plan.own_cost == total
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_own_times_are_the_best_also_against_those_of_the_sheet_in_force(invent, choices, seed):
+    rng = random.Random(f"own {seed}")
+    table = invent(rng, 6, 3)
+    bottles = tuple(
+        replace(bottle, previous=rng.choice([None, frozenset(rng.sample(range(6), rng.randint(0, 4)))]))
+        for bottle in table.bottles
+    )
+    table = replace(table, bottles=bottles, price=rng.choice([0, 3, 100, 10**9]))
+    if by_trying_all(table, choices) is None:
+        return
+    plan = plan_rounds(table.slots, table.phases, bottles, previous=table.previous, price=table.price)
+    check_own_times(table, plan, choices)
 
 
 def test_both_generators_bring_possible_and_impossible_timetables(invent, choices):

@@ -92,6 +92,55 @@ def check_against_solver(table, choices):
     solver.least(solver.without_rising)
     masks = [solver.least(mask) for mask in solver.masks]
     assert [sum(2**slot for slot in phase.times) for phase in plan.phases] == masks
+    assert plan.own_cost == sum(
+        OwnTimes(table, bottle, plan.phases, choices).check(plan.phases) for bottle in table.bottles
+    )
+
+
+class OwnTimes:
+    """One bottle's own times within the rounds that were found, as a constraint model."""
+
+    def __init__(self, table, bottle, phases, possible):
+        self.key, self.model = bottle.key, cp_model.CpModel()
+        cost, late, self.masks = [], [], []
+        before = bottle.previous
+        before = None if before is None else [slot in before for slot in range(table.slots)]
+        for phase, rounds in zip(table.phases, phases, strict=True):
+            if bottle.key not in phase.counts:
+                continue
+            picked, at = [], [[] for _ in range(table.slots)]
+            for times in possible(bottle, phase.counts[bottle.key], table.slots):
+                if not set(times) <= set(rounds.times):
+                    continue
+                var = self.model.new_bool_var("")
+                picked.append(var)
+                cost.append(phase.days * gap_sum(times) * var)
+                for slot in times:
+                    at[slot].append(var)
+            self.model.add_exactly_one(picked)
+            used = [sum(vars_) for vars_ in at]
+            if before is not None:
+                for now, was in zip(used, before, strict=True):
+                    new = self.model.new_bool_var("")
+                    self.model.add(new >= now - was)
+                    cost.append(table.price * new)
+            late.append(phase.days * (1 - used[0]))
+            self.masks.append(sum(2**slot * var for slot, var in enumerate(used)))
+            before = used
+        self.cost, self.late = sum(cost), sum(late)
+
+    least = ByChoice.least
+
+    def check(self, phases):
+        """Compare every time; the cost that the solver proves least."""
+        if not self.masks:
+            return 0
+        cost = self.least(self.cost)
+        self.least(self.late)
+        masks = [self.least(mask) for mask in self.masks]
+        found = [rounds.bottle_times[self.key] for rounds in phases if self.key in rounds.bottle_times]
+        assert [sum(2**slot for slot in times) for times in found] == masks
+        return cost
 
 
 @pytest.mark.parametrize("seed", range(26))

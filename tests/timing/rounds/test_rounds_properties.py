@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations, pairwise
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -28,8 +30,12 @@ def new_times(plan, previous):
 
 
 def gaps(plan, phases):
-    planned = zip(phases, plan.phases, strict=True)
-    return sum(phase.days * sum(map(gap_sum, rounds.bottle_times.values())) for phase, rounds in planned)
+    """The least gaps that each bottle could have within the rounds."""
+    total = 0
+    for phase, rounds in zip(phases, plan.phases, strict=True):
+        for count in phase.counts.values():
+            total += phase.days * min(map(gap_sum, combinations(rounds.times, count)))
+    return total
 
 
 @given(SLOTS, PHASES, PREVIOUS, PRICES)
@@ -110,3 +116,31 @@ def test_the_shortest_interval_holds_round_the_clock(slots, phases, shortest):
             assert (
                 min((b - a) % 24 or 24 for a, b in zip(times, times[1:] + times[:1], strict=True)) >= shortest
             )
+
+
+@given(SLOTS, PHASES, PREVIOUS)
+@settings(deadline=None, max_examples=60)
+def test_a_bottle_keeps_its_times_while_its_count_stays_and_its_rounds_are_the_same(slots, phases, previous):
+    plan = plan_rounds(slots, phases, BOTTLES, previous=previous)
+    for key in "abc":
+        stays = [rounds for rounds in plan.phases if key in rounds.bottle_times]
+        for before, after in pairwise(stays):
+            same = len(before.bottle_times[key]) == len(after.bottle_times[key])
+            if same and before.times == after.times:
+                assert before.bottle_times[key] == after.bottle_times[key]
+
+
+@given(SLOTS, PHASES)
+@settings(deadline=None, max_examples=60)
+def test_own_times_are_never_dearer_than_those_that_look_at_one_phase_alone(slots, phases):
+    plan = plan_rounds(slots, phases, BOTTLES, price=100)
+    alone = 0
+    for key in "abc":
+        before = None
+        for phase, rounds in zip(phases, plan.phases, strict=True):
+            if key in phase.counts:
+                times = min(combinations(rounds.times, phase.counts[key]), key=lambda t: (gap_sum(t), t))
+                alone += phase.days * gap_sum(times)
+                alone += 0 if before is None else 100 * len(set(times) - before)
+                before = set(times)
+    assert plan.own_cost <= alone
