@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import copy
+import re
 from datetime import date, timedelta
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from followup.clinical.careplan import CourseEdit, NeedAdded
+from followup.clinical.english import MONTHS
 from followup.clinical.look import POTENCIES
 from followup.clinical.plan import build_plan
 from followup.clinical.record import parse_findings, parse_record
@@ -28,8 +32,22 @@ FINDINGS: dict[str, Any] = {
     "macula": st.sampled_from(["dry", "oedema", "not seen"]),
     "cornea": st.sampled_from(["clear", "central haze", "not seen"]),
     "chamber": st.sampled_from(["deep", "shallow", "not seen"]),
-    "epithelial_defect": st.sampled_from(["no", "yes"]),
+    "epithelial_defect": st.sampled_from(["no", "no", "no", "yes"]),
+    "drops_taken": st.sampled_from(["as told", "as told", "missed some", "stopped", "run out", "lost"]),
+    "lens_material": st.sampled_from(["no", "yes", "not seen"]),
+    **{
+        sign: st.sampled_from(["no", "no", "no", "no", "no", "yes", "not seen"])
+        for sign in ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
+    },
 }
+RED_FLAGS: tuple[dict[str, Any], ...] = (
+    *({sign: "yes"} for sign in ("pain", "vision_falling", "redness_growing", "lid_swelling")),
+    {"hypopyon": "yes"},
+    {"fibrin": "yes"},
+    {"chamber": "flat"},
+    {"retina": "tear"},
+    {"retina": "detached"},
+)
 
 
 @st.composite
@@ -148,3 +166,153 @@ def test_the_same_look_gives_the_same_proposals_byte_for_byte(made, protocol):
         assert first.model_dump_json() == again.model_dump_json()
 
     holds()
+
+
+def changed_steroid(proposal: Any, protocol: Any) -> dict[str, str]:
+    """What a proposal does to each steroid course: "ends" or "gives"."""
+    return {
+        a.course: "gives" if a.steps else "ends"
+        for a in proposal.adjustments
+        if isinstance(a, CourseEdit) and "steroid" in a.course
+    }
+
+
+def test_opposite_proposals_can_never_both_be_chosen(made, protocol):
+    @SLOW
+    @given(looks(made.records()))
+    def holds(told):
+        record, findings = told
+        try:
+            outcome = review(record, protocol, findings)
+        except FollowupError:
+            assume(False)
+        for one, two in combinations(outcome.proposals, 2):
+            directions = {one.direction, two.direction}
+            keeps = "keep" in directions and bool(directions & {"raise", "lower", "hold"})
+            lowers = "lower" in directions and bool(directions & {"raise", "hold"})
+            ends, gives = changed_steroid(one, protocol), changed_steroid(two, protocol)
+            undone = any(ends[key] != gives[key] for key in ends.keys() & gives.keys())
+            both_lower = directions == {"lower"}
+            if keeps or lowers or undone or both_lower:
+                with pytest.raises(FollowupError, match="exclude each other"):
+                    accept([one, two], by="Dr Sen", reason="both")
+
+    holds()
+
+
+def test_a_red_flag_never_stands_beside_a_proposal_and_asks_nothing_else(made, protocol):
+    @SLOW
+    @given(looks(made.records()), st.sampled_from(RED_FLAGS))
+    def holds(told, flag):
+        record, findings = told
+        flagged = findings.model_copy(update=flag)
+        try:
+            outcome = review(record, protocol, flagged)
+        except FollowupError:
+            assume(False)
+        assert outcome.senior
+        assert outcome.proposals == ()
+        assert outcome.missing == ()
+        assert outcome.now
+
+    holds()
+
+
+def urgency(outcome: Any, plan: Any, eye: str) -> int:
+    """How soon this eye is in front of somebody: a senior today, an answer now, today, or days to a look."""
+    if outcome.senior:
+        return 0
+    if outcome.waits:
+        return 1
+    if any(note.id == "pressure-now" for note in outcome.notes):
+        return 2
+    if any(proposal.today for proposal in outcome.proposals):
+        return 3
+    days = [a.latest for p in outcome.proposals for a in p.adjustments if isinstance(a, NeedAdded)]
+    days += [n.latest for n in plan.needs if n.eye == eye and n.state == "open" and n.latest > plan.as_of]
+    return 4 + min(((day - plan.as_of).days for day in days), default=9999)
+
+
+def led_to(record: Any, protocol: Any, findings: Any) -> int:
+    outcome = review(record, protocol, findings)
+    plan = build_plan(with_findings(record, findings), protocol, as_of=findings.date)
+    return urgency(outcome, plan, findings.eye)
+
+
+@pytest.mark.parametrize(
+    ("finding", "rising"),
+    [("cells", list(GRADES)), ("pressure", [14.0, 21.9, 22.0, 25.9, 26.0, 30.0, 30.5, 40.0, 40.5, 60.0])],
+)
+def test_more_cells_or_a_higher_pressure_never_make_a_later_look_or_a_less_urgent_call(
+    made, protocol, finding, rising
+):
+    @settings(SLOW, max_examples=20)
+    @given(looks(made.records()), st.integers(0, len(rising) - 2))
+    def holds(told, i):
+        record, findings = told
+        low, high = (findings.model_copy(update={finding: rising[i + n]}) for n in (0, 1))
+        try:
+            assert led_to(record, protocol, high) <= led_to(record, protocol, low)
+        except FollowupError:
+            assume(False)
+
+    holds()
+
+
+def test_no_red_flag_ever_makes_a_later_look_or_a_less_urgent_call(made, protocol):
+    @settings(SLOW, max_examples=20)
+    @given(looks(made.records()), st.sampled_from(RED_FLAGS))
+    def holds(told, flag):
+        record, findings = told
+        try:
+            worse = led_to(record, protocol, findings.model_copy(update=flag))
+            assert worse <= led_to(record, protocol, findings)
+        except FollowupError:
+            assume(False)
+
+    holds()
+
+
+def test_no_sentence_of_a_proposal_contradicts_what_signing_it_changes(made, protocol):
+    @SLOW
+    @given(looks(made.records()))
+    def holds(told):
+        record, findings = told
+        try:
+            outcome = review(record, protocol, findings)
+        except FollowupError:
+            assume(False)
+        for p in outcome.proposals:
+            assert bool(p.if_signed) is bool(p.adjustments)
+            counts, days = said_steps(p.if_signed), said_days(p.if_signed)
+            for a in p.adjustments:
+                if isinstance(a, NeedAdded):
+                    assert {a.earliest, a.latest} <= days
+                elif a.steps:
+                    given_steps = a.steps if a.steps[0][0] else a.steps[1:]
+                    assert given_steps in counts
+                    assert a.starts + timedelta(days=sum(d for _, d in a.steps) - 1) in days
+            if p.id in ("raise", "rebound"):
+                top = int(re.search(r"(\d+) a day", p.title)[1])
+                assert top == max(a.steps[0][0] for a in p.adjustments if a.kind != "look" and a.steps)
+
+    holds()
+
+
+def said_steps(text: str) -> list[tuple[tuple[int, int], ...]]:
+    """The steps that a sentence says: "16 a day for 3 days from ..., then 8 for 4 days; ..."."""
+    found = []
+    for part in text.split(";"):
+        first = re.search(r"(\d+) a day for (\d+) days? from", part)
+        if first:
+            later = re.findall(r"then (\d+) for (\d+) days?", part)
+            found.append(tuple((int(n), int(d)) for n, d in [first.groups(), *later]))
+    return found
+
+
+def said_days(text: str) -> set[date]:
+    """The days that a sentence names: "10 March 2026"."""
+    return {
+        date(int(year), MONTHS.index(month) + 1, int(number))
+        for number, month, year in re.findall(rf"(\d+) ({'|'.join(MONTHS)}) (\d{{4}})", text)
+    }
