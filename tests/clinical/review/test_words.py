@@ -135,8 +135,8 @@ def test_if_you_sign_says_the_steps_the_last_day_and_how_much_later_it_is(look, 
     seen = look(24, someone(eye=UVEITIC), cells="2+")
     assert seen.proposal("raise").if_signed == (
         "If you sign: Dexamethasone 0.1% 8 a day for 7 days from 27 March 2026, then 6 for 7 days, then 5 "
-        "for 7 days, then 4 for 14 days, then 3 for 14 days, then 2 for 14 days, then 1 for 14 days; last day "
-        "11 June 2026, 24 days later; inflammation between 28 March 2026 and 30 March 2026."
+        "for 7 days, then 4 for 14 days, then 3 for 14 days, then 2 for 14 days, then 1 for 14 days; last "
+        "day 11 June 2026, 24 days later; inflammation between 28 March 2026 and 30 March 2026."
     )
 
 
