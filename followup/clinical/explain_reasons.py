@@ -19,6 +19,7 @@ _ITS_OWN = {
     "goes-on": "the record says that the medicine is stopped, or until when it is given",
     "waking-day": "the record gives rising and bedtime 12 to 18 hours apart",
     "long-nsaid": "the NSAID runs no longer than its label, or the protocol sets another limit",
+    "label-no-figure": "the formulary gets the figure of the clinic's label, or another product is chosen",
     "label-ceiling": "the course is lowered, another product is chosen, or the protocol is signed for it",
 }
 """Reasons that no rule of the protocol's files gives, and what changes them."""

@@ -27,10 +27,11 @@ def above_label(
 ) -> AboveLabel | None:
     """Where a course of (count a day, days) steps first passes a label; None: it stays within.
 
-    Without a country every label on file is asked, and the first to be passed is given. A product
-    without a ceiling on file has none that could be passed.
+    Without a country, or where none of its figures is on file, every label is asked, and the first
+    to be passed is given: the strictest known. A product without a ceiling has none to be passed.
     """
-    countries = dict.fromkeys(c.country for c in medicine.labels if country in (None, c.country))
+    known = dict.fromkeys(c.country for c in medicine.labels)
+    countries = [country] if country in known else known
     found = [_first(medicine, steps, name) for name in countries]
     return min((f for f in found if f is not None), key=lambda f: f.day, default=None)
 

@@ -4,7 +4,7 @@ cautions and holds. Nothing here deletes a course."""
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -12,7 +12,9 @@ from followup.clinical.answered import Answers, Settled, closed, raised_by
 from followup.clinical.careplan import Caution, Course, FactUse, Question, Reason
 from followup.clinical.context import followed_eyes
 from followup.clinical.contraindications import Finding, check_duplicates, check_medicine
+from followup.clinical.english import listed
 from followup.clinical.eye_rules import EyeRules, asked
+from followup.clinical.formulary import Country, Medicine
 from followup.clinical.labels import above_label
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
@@ -166,17 +168,19 @@ def _against_label(course: Course, protocol: Protocol) -> tuple[Course, list[Cau
     medicine = protocol.formulary[course.medicine]
     if course.from_before or course.state == "stopped":
         return course, []
-    over = above_label(medicine, [(s.count, s.days) for s in course.steps], protocol.about.country)
+    country = protocol.about.country
+    over = above_label(medicine, [(s.count, s.days) for s in course.steps], country)
     if over is None:
-        return course, []
+        return course, list(_no_figure(course, medicine, country))
     most, length = max(s.count for s in course.steps), sum(s.days for s in course.steps)
     for owned in protocol.above_label:
         if owned.medicine == medicine.id and most <= owned.drops_a_day and length <= owned.days:
             text = f"above label, signed in the protocol by {owned.owner}: {owned.reason}"
             return course.model_copy(update={"above_label": text}), []
+    strictest = "" if over.country == country else f", the strictest known; none is on file for {country}"
     text = (
-        f"{course.key}: {over.count} a day on day {over.day} of the course is above the label of "
-        f"{medicine.name} ({over.allowed} a day). Lower it, or have the protocol signed for it."
+        f"{medicine.label}: {over.count} a day on day {over.day} of the course is above its label "
+        f"({over.country}: {over.allowed} a day{strictest}). Lower it, or have the protocol signed for it."
     )
     reason = Reason(
         rule="label-ceiling",
@@ -185,6 +189,30 @@ def _against_label(course: Course, protocol: Protocol) -> tuple[Course, list[Cau
         mark=over.ceiling.mark,
     )
     return course, [Caution(id="above-label", text=text, eye=course.eye, level="stop", reasons=(reason,))]
+
+
+def _no_figure(course: Course, medicine: Medicine, country: Country) -> Iterator[Caution]:
+    """The clinic's country has no figure on file: the strictest known is shown, or that there is none."""
+    if course.eye is None or not course.steps or country in {c.country for c in medicine.labels}:
+        return
+    others = dict.fromkeys(c.country for c in medicine.labels)
+    if others:
+        text = (
+            f"{medicine.label}: no figure of a label is on file for {country}. The course stays within the "
+            f"strictest known ({listed(others)}); signing the protocol signs it."
+        )
+    else:
+        text = (
+            f"{medicine.label}: no figure of any label is on file. The count is the protocol's own; signing "
+            "the protocol signs it."
+        )
+    reason = Reason(
+        rule="label-no-figure",
+        because="Where the clinic's own label is not known, its silence is not taken for permission.",
+        source=medicine.source,
+        mark=medicine.mark,
+    )
+    yield Caution(id="label-no-figure", text=text, eye=course.eye, level="note", reasons=(reason,))
 
 
 def rule_questions(eyes: Sequence[EyeRules], courses: Sequence[Course]) -> tuple[Question, ...]:

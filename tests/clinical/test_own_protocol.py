@@ -72,6 +72,42 @@ def test_a_course_above_the_label_is_owned_by_name_or_stops_the_plan(folder, som
     assert "Dr Osei" in owned.course("right:steroid").above_label
 
 
+def test_a_label_without_a_figure_for_the_country_shows_the_strictest_and_is_signed_once(
+    folder, someone, told
+):
+    change(folder / "protocol.toml", 'steroid = "dexamethasone-0-1"', 'steroid = "loteprednol-0-5"')
+    above = told(someone(), protocol=load_protocol(folder))
+    assert above.cautions()["above-label"] == "stop"
+    assert "the strictest known; none is on file for UK" in above.caution("above-label").text
+    with (folder / "protocol.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            '\n[[above_label]]\nmedicine = "loteprednol-0-5"\ndrops_a_day = 4\ndays = 28\n'
+            'owner = "Dr Osei"\nreason = "the routine taper runs four weeks"\n'
+        )
+    signed = told(someone(), protocol=load_protocol(folder))
+    assert "above-label" not in signed.cautions()
+    assert "Dr Osei" in signed.course("right:steroid").above_label
+
+
+def test_within_the_strictest_label_of_other_countries_it_is_said_and_stops_nothing(folder, someone, told):
+    change(folder / "protocol.toml", 'nsaid = "bromfenac-0-09"', 'nsaid = "ketorolac-0-5"')
+    plan = told(someone(), protocol=load_protocol(folder))
+    texts = [c.text for c in plan.plan.cautions if c.id == "label-no-figure"]
+    assert any(
+        text.startswith("Ketorolac trometamol 0.5%: no figure of a label is on file for UK") for text in texts
+    )
+    assert plan.plan.signable
+
+
+def test_a_product_without_any_label_on_file_is_never_passed_over_in_silence(someone, told, protocol):
+    plan = told(someone())
+    quiet = {c.medicine for c in plan.plan.courses if not protocol.formulary[c.medicine].labels}
+    texts = [c.text for c in plan.plan.cautions if c.id == "label-no-figure"]
+    assert quiet
+    for medicine in quiet:
+        assert any(text.startswith(protocol.formulary[medicine].label) for text in texts)
+
+
 def test_the_hash_changes_with_what_is_said_and_not_with_how_it_is_laid_out(folder, protocol):
     rules = folder / "rules-1-courses.toml"
     assert load_protocol(folder).hash == protocol.hash

@@ -63,7 +63,16 @@ def test_only_the_label_of_the_country_is_asked():
     two = product({"country": "US", "drops_a_day": 2}, {"country": "UK", "drops_a_day": 6})
     assert above_label(two, [(4, 7)], "UK") is None
     assert above_label(two, [(4, 7)], "US") is not None
-    assert above_label(two, [(4, 7)], "EU") is None
+    assert above_label(product({"country": "US", "drops_a_day": 6}), [(4, 7)], "US") is None
+
+
+def test_without_a_figure_of_the_country_the_strictest_known_is_asked():
+    two = product({"country": "US", "drops_a_day": 2}, {"country": "UK", "drops_a_day": 6})
+    found = above_label(two, [(4, 7)], "EU")
+    assert found is not None
+    assert (found.country, found.allowed) == ("US", 2)
+    assert above_label(two, [(2, 7)], "EU") is None
+    assert above_label(product(), [(16, 90)], "EU") is None
 
 
 def test_without_a_country_the_label_that_is_passed_first_is_named():
