@@ -43,10 +43,8 @@ class Proposal(Line):
 
     ``alternative_to`` lists proposals of which only one may be chosen; ``opposes`` those that pull
     the other way. ``today`` asks for action on the day of the look, ``senior`` for the surgeon then.
-    ``treats``: it adds a pressure
-    medicine, and can't be taken without one.
-    ``if_signed`` says the adjustments in a sentence; ``cautions`` are what stands in the way or must be
-    watched.
+    ``treats``: it adds a pressure medicine, and can't be taken without one. ``if_signed`` says
+    the adjustments in a sentence; ``cautions`` are what stands in the way or must be watched.
     """
 
     id: str

@@ -180,6 +180,8 @@ def operations(draw: Any, eye: str, offset: int, most: int) -> dict[str, Any]:
     )
     when = (FIRST + timedelta(days=offset)).isoformat()
     quiet = {"chamber": "normal", "viscoelastic": {"removed": "all"}} if draw(YES_NO) else {}
+    if told.get("lens_left") == "none":
+        told.pop("lens_left_hard", None)
     if procedure == "extracapsular" and told.get("cut_mm", 10) < 4:
         told["cut_mm"] = 10.0
     return {"eye": eye, "eye_drawn": eye, "date": when, "procedure": procedure, **quiet, **told}
