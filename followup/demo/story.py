@@ -19,6 +19,7 @@ from followup.desks.desk import Desk, Visit
 from followup.desks.planning import draft_plan
 from followup.recall.codes import new_sheet_id
 from followup.recall.worklist import worklist
+from followup.records.alerts import close_alert, open_alerts
 from followup.records.attempts import note_attempt
 from followup.records.clinics import get_clinic
 from followup.records.oplist import ListLine, put_operation_list
@@ -210,7 +211,7 @@ class Story:
 
         def leave(unit: Unit) -> None:
             for trip in self._expected(unit, code, day, "arrived"):
-                _close_rest(unit, trip.id)
+                self._close(unit, trip.id)
 
         if day < self.today:
             yield Event("10:05", "reception", arrive)
@@ -282,11 +283,24 @@ class Story:
         for eye in eyes:
             seen = quiet(self.rng, after) | (dict(told.found) if told and eye == person.eye else {})
             yield Event("10:20", "surgeon", partial(self._look, code=code, eye=eye, found=seen))
-        yield Event("10:30", "counsellor", lambda unit: _close_rest(unit, trip(unit)))
+        yield Event("10:30", "counsellor", lambda unit: self._close(unit, trip(unit)))
         if told and told.takes:
             yield Event("11:00", "surgeon", lambda unit: self._act(unit, code, person.eye, told))
             to = "patient" if told.handed_over else ""
             yield from self._sheet("11:15", code, to=to, reason=told.reason, newer=True)
+
+    def _close(self, unit: Unit, trip_id: int) -> None:
+        """What findings have not closed is said one by one; what stood open of an eye is answered.
+
+        What was found yesterday still stands open today.
+        """
+        _close_rest(unit, trip_id)
+        found = a_trip(unit.session, trip_id)
+        if _day(unit, self.zone) < self.today - timedelta(days=1):
+            for alert in open_alerts(unit.session, [found.patient_id]):
+                close_alert(
+                    unit, patient_id=found.patient_id, alert_id=alert.id, word="seen by the surgeon, treated"
+                )
 
     def _look(self, unit: Unit, code: str, eye: Eye, found: Mapping[str, Any]) -> None:
         enter_look(unit, _patient(unit, code), eye, self._visit(unit), found)

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Request, Response
 from followup.clinical.explain import why
 from followup.clinical.record import Eye
 from followup.desks.answers import answer_form, asked_once, with_answers
+from followup.desks.at_a_glance import at_a_glance
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, effect
 from followup.desks.failures import status_of
@@ -222,6 +223,7 @@ def _page(
         form=form or answer_form(record.record),
         stale=is_stale(visit, view, who.record_number),
         untreated=untreated(view, record.record),
+        glance=at_a_glance(view, visit.texts),
         stairs=_staircases(view, visit.texts.runs_left),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request, Response
 from sqlmodel import Session
 
+from followup.desks.at_a_glance import Part, at_a_glance, is_quiet
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
@@ -32,6 +33,7 @@ class Waiting:
     view: PlanView
     stairs: Staircase | None
     together: bool
+    glance: tuple[Part, ...]
 
 
 @router.get("/waiting")
@@ -91,6 +93,7 @@ def _line(session: Session, visit: Visit, version: PlanVersion) -> Waiting:
     # What somebody decided against the rules is looked at on its own page before it is signed.
     decided = any(caution.decided_by for caution in version.body.cautions)
     plain = version.body.signable and not (version.body.questions or decided or version.edits) and first
+    plain = plain and is_quiet(view)
     together = bool(plain and visit.signature and not is_stale(visit, view, who.record_number))
     stairs = build_staircase(version.body, mirrored=visit.texts.runs_left)
-    return Waiting(version, who, view, stairs, together)
+    return Waiting(version, who, view, stairs, together, at_a_glance(view, visit.texts))

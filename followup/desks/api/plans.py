@@ -83,12 +83,20 @@ class PlanOut(Given):
     sheets: list[SheetLine]
 
 
+class GlanceOut(Given):
+    """A line of who and why, in the staff's language: diagnosis, operation, allergies, illnesses..."""
+
+    title: str
+    told: list[str]
+
+
 class WaitingOut(Given):
     """A plan that waits; ``together``: nothing about it needs a look of its own before it is signed."""
 
     plan: PlanLine
     patient: Person
     together: bool
+    glance: list[GlanceOut]
 
 
 class Several(Sent):
@@ -167,7 +175,16 @@ def waiting(visit: AnyVisit) -> list[WaitingOut]:
     """Plans that wait for a signature, those that can be signed at once first."""
     return [
         WaitingOut(
-            plan=plan_line(line.plan), patient=person_of(line.who, visit.today), together=line.together
+            plan=plan_line(line.plan),
+            patient=person_of(line.who, visit.today),
+            together=line.together,
+            glance=[
+                GlanceOut(
+                    title=part.title,
+                    told=[f"{t.label}: {t.value}" if t.value else t.label for t in part.told],
+                )
+                for part in line.glance
+            ],
         )
         for line in waiting_plans(visit)
     ]

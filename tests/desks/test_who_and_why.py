@@ -1,0 +1,81 @@
+"""The surgeon signs what he sees: who and why stand on the plan and on each line of the plans to sign."""
+
+from __future__ import annotations
+
+import pytest
+
+PASSWORD = "a long enough password"
+
+
+@pytest.fixture
+def entered(house, routine, form_of):
+    """``entered(code, **answers)``: a record stored by the counsellor; the address of its plan."""
+    house.sign_protocol()
+
+    def make(code="K-104", **answers):
+        counsellor = house.log_in("counsellor")
+        form = form_of(counsellor.get("/operations/new").text) | routine | {"patient.code": [code]}
+        form |= {name.replace("__", "."): [value] for name, value in answers.items()}
+        answer = counsellor.post("/operations/new", data=form)
+        assert answer.status_code == 303, answer.text
+        return answer.headers["location"]
+
+    return make
+
+
+TOLD = {
+    "patient__conditions__diabetes": "without retinopathy",
+    "patient__allergies__0__to": "other",
+    "patient__allergies__0__described": "way of giving: seafood",
+    "patient__eyes__right__glaucoma": "yes",
+    "operations__0__capsule_torn": "yes",
+    "operations__0__watertight": "no",
+    "patient__travel__hours": "1.5",
+}
+
+
+def test_what_was_told_and_is_not_routine_stands_on_the_plan_and_on_its_line(house, entered, words_of):
+    plan = entered(**TOLD)
+    surgeon = house.log_in("surgeon")
+    for page in (plan, "/waiting"):
+        said = words_of(surgeon.get(page).text)
+        for words in (
+            "right eye, diagnosis",
+            "laucoma",
+            "right eye, operation",
+            "apsule",
+            "Allergies",
+            "way of giving: seafood",
+            "Illnesses",
+            "without retinopathy",
+            "Who gives the drops",
+            "Way home",
+            "1.5",
+        ):
+            assert words in said, (page, words)
+        # A routine answer goes without saying; a wound that is not watertight does not.
+        assert "Watertight: no" in said or "atertight" in said
+        assert "hooks" not in said
+    (line,) = surgeon.get("/api/plans/waiting").json()
+    assert any("seafood" in text for part in line["glance"] for text in part["told"])
+
+
+def test_where_nothing_was_told_that_is_said(house, entered, words_of):
+    said = words_of(house.log_in("surgeon").get(entered()).text)
+    assert "Allergies none told" in said
+    assert "Way home not told" in said
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        {"patient__eyes__right__uveitis": "yes", "patient__eyes__right__uveitis__last_active": "2026-01-01"},
+        {"patient__eyes__right__glaucoma": "yes"},
+    ],
+)
+def test_uveitis_and_a_high_pressure_risk_are_never_among_the_quiet_ones(house, entered, answers):
+    entered("K-105")
+    entered("K-106", **answers)
+    surgeon = house.log_in("surgeon")
+    together = {one["patient"]["code"]: one["together"] for one in surgeon.get("/api/plans/waiting").json()}
+    assert together == {"K-105": True, "K-106": False}
