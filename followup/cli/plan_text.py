@@ -320,7 +320,8 @@ def _trip(trip: Trip, plan: CarePlan, days: DayNumbers) -> Iterator[str]:
 
 def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
     for first in plan.first_drop_days:
-        yield f"{first.eye} eye: {long_day(first.day)} ({days.number(first.day, first.eye)})"
+        at = f" at {first.at}" if first.at else ""
+        yield f"{first.eye} eye: {long_day(first.day)}{at} ({days.number(first.day, first.eye)})"
         yield from _because(first.reasons)
 
 

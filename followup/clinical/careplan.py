@@ -195,10 +195,15 @@ class ReviewNeed(Line):
 
 
 class FirstDropDay(Line):
-    """F: the day on which the drops of an eye begin, and why."""
+    """F: the day on which the drops of an eye begin, and why.
+
+    ``at``: the hour of the first drops on that day for a patient who is awake until then and rises
+    only later; one round more than the courses count.
+    """
 
     eye: Eye
     day: date
+    at: str | None = None
     reasons: tuple[Reason, ...] = ()
 
 

@@ -20,7 +20,6 @@ from followup.clinical.careplan import (
     CarePlan,
     Caution,
     Course,
-    FirstDropDay,
     Overridden,
     Question,
     Reason,
@@ -31,6 +30,7 @@ from followup.clinical.courses import apply_edits, draft_courses, ended_by_edit,
 from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.decided import check_promises, read_decisions
 from followup.clinical.eye_rules import EyeRules, apply_rules
+from followup.clinical.first_drops import first_drop_day, told
 from followup.clinical.gaps import check_gaps
 from followup.clinical.in_use import FromBefore, courses_from_before
 from followup.clinical.in_words import told_in_words, word_questions
@@ -127,6 +127,7 @@ def build_plan(
     decisions = read_decisions(record, opened)
     past = look_back(record, protocol, decisions.opened, as_of)
     visits = draft_visits(record, protocol, eyes, held, decisions, past, setting.calendar, as_of)
+    first_drops = tuple(first_drop_day(eye, protocol, waking) for eye in eyes)
     first = setting.first_round_day(held)
     rounds, moved = draft_rounds(held, protocol, waking, first, previous_times, previous_own or {})
     return CarePlan(
@@ -140,7 +141,7 @@ def build_plan(
             *(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),
             *visits.before_leaving,
         ),
-        first_drop_days=tuple(_first_drop_day(eye) for eye in eyes),
+        first_drop_days=first_drops,
         gaps=check_gaps(protocol, eyes, held),
         trips=visits.trips,
         questions=(
@@ -168,6 +169,7 @@ def build_plan(
             *moved,
             *long_rounds(rounds, held, protocol),
             *visits.notices,
+            *(told(one) for one in first_drops if one.at and as_of <= one.day),
         ),
     )
 
@@ -345,11 +347,6 @@ def _needs(
         lost += lost_here
         opened += added_needs(eye, setting.protocol, edits)
     return tuple(opened), tuple(lost)
-
-
-def _first_drop_day(eye: EyeRules) -> FirstDropDay:
-    rule = eye.first_day_rule
-    return FirstDropDay(eye=eye.eye, day=eye.first_drop_day, reasons=(rule.reason,) if rule else ())
 
 
 def _last_steroid_days(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> dict[str, date]:

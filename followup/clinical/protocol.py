@@ -120,6 +120,15 @@ class ClosedDaysSettings(Part):
     mark: Mark
 
 
+class PadSettings(Part):
+    """From when on, on the morning after surgery, a pad or shield may come off."""
+
+    off: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")
+    because: str
+    source: str
+    mark: Mark
+
+
 class Promises(Part):
     """No visit is booked or decided more than so many days after the last operation, or after today."""
 
@@ -160,6 +169,7 @@ class _Settings(Part):
     catch_up: CatchUp
     closed_days: ClosedDaysSettings
     promises: Promises
+    pad: PadSettings
     supply: SupplySettings
     taper: tuple[Taper, ...] = Field(min_length=1)
     above_label: tuple[AboveLabel, ...] = ()
@@ -178,6 +188,7 @@ class Protocol:
     catch_up: CatchUp
     closed_days: ClosedDaysSettings
     promises: Promises
+    pad: PadSettings
     supply: SupplySettings
     tapers: Mapping[str, Taper]
     above_label: tuple[AboveLabel, ...]
@@ -272,6 +283,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         catch_up=settings.catch_up,
         closed_days=settings.closed_days,
         promises=settings.promises,
+        pad=settings.pad,
         supply=settings.supply,
         tapers={taper.id: taper for taper in settings.taper},
         above_label=settings.above_label,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from followup.clinical.aftercare import Advice, Holding
 from followup.clinical.record import Eye
 from followup.errors import FollowupError
@@ -70,8 +72,20 @@ def ordinary(inputs: SheetInputs) -> Section | None:
 def cautions(inputs: SheetInputs) -> Section | None:
     """What stands with the drops: medicines that go on though they are held, and what holds today."""
     _ = inputs.words.gettext
-    lines = once((*go_on(inputs, "held"), *(_line(inputs, rule) for rule in _held(inputs, "important"))))
+    held = (_line(inputs, rule) for rule in _held(inputs, "important"))
+    lines = once((*_first_drops(inputs), *go_on(inputs, "held"), *held))
     return Section(heading=_("Important for you"), lines=lines) if lines else None
+
+
+def _first_drops(inputs: SheetInputs) -> Iterator[str]:
+    """When the drops begin for whoever is awake when the pad comes off and rises only later."""
+    for first in inputs.plan.first_drop_days:
+        if first.at is None or inputs.printed_on > first.day:
+            continue
+        yield inputs.words.gettext(
+            "Put in the first drops on %(day)s at %(time)s, when the pad may come off, before you sleep. "
+            "After that, follow the table."
+        ) % {"day": inputs.day(first.day), "time": inputs.number(first.at)}
 
 
 def _held(inputs: SheetInputs, *places: str) -> list[Holding]:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import Bottle, Caution, CheckGap, Question, Reason
+from followup.clinical.careplan import Bottle, Caution, CheckGap, FirstDropDay, Question, Reason
 from followup.errors import FollowupError
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES
@@ -426,3 +426,12 @@ def test_numbers_and_codes_come_through_unchanged_under_the_marks(tag, code, pho
 
     assert without_marks(number(phone, LANGUAGES[tag])) == phone
     assert without_marks(number(code, LANGUAGES[tag])) == code
+
+
+@pytest.mark.parametrize("at", ["07:00", None])
+def test_whoever_works_at_night_reads_when_the_first_drops_go_in(make_content, make_plan, at):
+    plan = make_plan(approved=True)
+    first = FirstDropDay(eye="left", day=plan.as_of, at=at)
+    content = make_content(plan=plan.model_copy(update={"first_drop_days": (first,)}))
+    lines = content.cautions.lines if content.cautions else ()
+    assert any("at 07:00, when the pad may come off" in line for line in lines) is (at is not None)

@@ -1,0 +1,45 @@
+"""The first drops of whoever works at night: in his first waking hours after the pad may come off."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def at(plan):
+    return [first.at for first in plan.plan.first_drop_days]
+
+
+@pytest.mark.parametrize(
+    ("rise", "bedtime", "hour"),
+    [
+        ("16:00", "09:00", "07:00"),
+        ("17:30", "08:30", "07:30"),
+        ("14:00", "07:00", "07:00"),
+        ("14:00", "06:00", None),
+        ("06:00", "22:00", None),
+        ("10:00", "02:00", None),
+    ],
+)
+def test_the_first_drops_go_in_when_the_pad_may_come_off_and_not_after_the_days_sleep(
+    someone, told, rise, bedtime, hour
+):
+    plan = told(someone(waking={"rise": rise, "bedtime": bedtime}))
+    assert at(plan) == [hour]
+    assert plan.starts("right:steroid") == 1
+    assert any("first drops" in line for line in plan.plan.notices) is (hour is not None)
+
+
+def test_without_a_pad_and_with_drops_from_today_nothing_waits(someone, told):
+    operation = {"pad": False, "drops_from_today": True}
+    assert at(told(someone(operation=operation, waking={"rise": "16:00", "bedtime": "09:00"}))) == [None]
+
+
+def test_rafiq_does_not_wait_until_the_afternoon(case, told):
+    assert at(told(case("rafiq"))) == ["07:00"]
+
+
+def test_once_that_day_is_over_nothing_is_said_of_it_any_more(someone, told, on_day):
+    record = someone(
+        waking={"rise": "16:00", "bedtime": "09:00"}, trips=[{"date": on_day(1), "status": "fulfilled"}]
+    )
+    assert not [line for line in told(record, as_of=3).plan.notices if "first drops" in line]
