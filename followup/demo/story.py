@@ -292,11 +292,11 @@ class Story:
     def _close(self, unit: Unit, trip_id: int) -> None:
         """What findings have not closed is said one by one; what stood open of an eye is answered.
 
-        What was found yesterday still stands open today.
+        What was found in the last days still stands open today.
         """
         _close_rest(unit, trip_id)
         found = a_trip(unit.session, trip_id)
-        if _day(unit, self.zone) < self.today - timedelta(days=1):
+        if _day(unit, self.zone) < self.today - timedelta(days=3):
             for alert in open_alerts(unit.session, [found.patient_id]):
                 close_alert(
                     unit, patient_id=found.patient_id, alert_id=alert.id, word="seen by the surgeon, treated"

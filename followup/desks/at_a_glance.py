@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from followup.clinical.formulary import label_of
@@ -128,6 +129,8 @@ class _Teller:
             return Told(label, "")
         if field.kind == "medicine":
             return Told(label, label_of(str(value), self._view.protocol.formulary))
+        if field.kind == "date":
+            return Told(label, self._texts.day(date.fromisoformat(str(value))))
         values = value if isinstance(value, list) else [value]
         said = (self._texts.found(one, field.kind, field.of) for one in values)
         return Told(label, self._texts.comma.join(said))

@@ -143,7 +143,7 @@ def test_three_days_in_arabic(served, person, size):
     press(who, "Mark arrived")
     expect(page.locator("main")).to_contain_text(ar("Here now"))
     sees("arrived")
-    press(who, "Mark visit as done")
+    press(who, "Has left")
     who.log_out()
 
     served.on(7)

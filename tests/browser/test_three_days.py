@@ -134,7 +134,7 @@ def test_the_days_go_on_without_scripts(served, person):
     page.fill("#text", code)
     who.press()
     who.follow("text=Mark arrived")
-    who.follow("text=Mark visit as done")
+    who.follow("text=Has left")
     expect(page.locator("main")).to_contain_text("Noted today")
 
     served.on(12, 4)

@@ -60,6 +60,15 @@ def test_what_was_told_and_is_not_routine_stands_on_the_plan_and_on_its_line(hou
     assert any("seafood" in text for part in line["glance"] for text in part["told"])
 
 
+def test_a_day_is_written_as_people_say_it(house, entered, words_of):
+    told = {"uveitis": "yes", "uveitis__last_active": "2026-06-01", "uveitis__kind": "anterior"}
+    plan = entered(**{f"patient__eyes__right__{name}": value for name, value in told.items()})
+    said = words_of(house.log_in("surgeon").get(plan).text)
+    glance = said.partition("right eye, diagnosis")[2].partition("right eye, operation")[0]
+    assert "Monday 1 June 2026" in glance
+    assert "2026-06-01" not in glance
+
+
 def test_where_nothing_was_told_that_is_said(house, entered, words_of):
     said = words_of(house.log_in("surgeon").get(entered()).text)
     assert "Allergies none told" in said
