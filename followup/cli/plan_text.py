@@ -31,7 +31,7 @@ from followup.clinical.careplan import (
 )
 from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.record import Record
-from followup.clinical.tablets import dose_words, number_of_tablets
+from followup.clinical.tablets import dose_words, number_of_tablets, number_of_units
 
 WIDTH = 100
 NOT_APPROVED = "not approved for patients"
@@ -267,9 +267,10 @@ def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         eye = course.eye if course else None
         name = medicine_words(course.medicine, formulary) if course else bottle.course
         trip = f" at trip {bottle.handed_over_trip}" if bottle.handed_over_trip is not None else ""
-        if bottle.tablets is not None:
+        if bottle.units is not None:
+            medicine = formulary.get(course.medicine) if course else None
             yield (
-                f"{eye_words(eye)}, {name}: {number_of_tablets(bottle.tablets)} "
+                f"{eye_words(eye)}, {name}: {number_of_units(bottle.units, medicine)} "
                 f"for {days.span(bottle.opened, bottle.discard, eye)}, "
                 f"handed over {short_day(bottle.handed_over)}{trip}"
             )

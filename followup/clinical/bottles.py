@@ -12,7 +12,7 @@ from followup.clinical.going_on import goes_on
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Operation, Record
 from followup.clinical.supply import Margin, simulate
-from followup.clinical.tablets import tablet_supply
+from followup.clinical.tablets import unit_supply
 from followup.timing.waking import WakingDay
 
 
@@ -30,9 +30,10 @@ def draft_supply(
     bottles: list[Bottle] = []
     for course in courses:
         medicine = protocol.formulary[course.medicine]
-        if course.eye is None:
-            bottles += tablet_supply(course, trips, as_of)
-        if course.eye is None or course.state != "active" or not course.steps:
+        if course.eye is None or medicine.single_dose:
+            bottles += unit_supply(course, trips, as_of)
+            continue
+        if course.state != "active" or not course.steps:
             continue
         bottles += simulate(
             course,

@@ -348,8 +348,8 @@ class DayPhase(Line):
 class Bottle(Line):
     """One bottle: opened on ``opened``, thrown away on the evening of ``discard``.
 
-    By mouth it is what one visit hands over: ``tablets`` are counted for the days from ``opened`` to
-    ``discard``, the last on which the next visit may still be, and nothing is thrown away.
+    Tablets and single doses are what one visit hands over: ``units`` are counted for the days from
+    ``opened`` to ``discard``, the last on which the next visit may still be, and nothing is thrown away.
     """
 
     course: str
@@ -357,14 +357,14 @@ class Bottle(Line):
     opened: date
     discard: date
     drops: int
-    tablets: float | None = None
+    units: float | None = None
     handed_over: date
     handed_over_trip: int | None = None
 
     @property
     def figure(self) -> str:
-        """How many tablets, in figures."""
-        return halves(self.tablets or 0)
+        """How many tablets or single doses, in figures."""
+        return halves(self.units or 0)
 
 
 class Impossible(Line):

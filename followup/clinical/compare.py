@@ -218,7 +218,7 @@ def _bottles(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
 
 def _of_course(plan: CarePlan, key: str) -> tuple[Bottle, ...]:
     """The bottles of a course; tablets are counted by visit, and the visits are compared themselves."""
-    return tuple(b for b in plan.supply if b.course == key and b.tablets is None)
+    return tuple(b for b in plan.supply if b.course == key and b.units is None)
 
 
 def _needs(old: CarePlan, new: CarePlan) -> Iterator[Difference]:

@@ -180,6 +180,12 @@ def _roles_in_use(context: EyeContext) -> tuple[Role, ...]:
     return tuple(dict.fromkeys(context.roles[medicine] for medicine in named if medicine in context.roles))
 
 
+def _roles_before(context: EyeContext) -> tuple[Role, ...]:
+    """What the drops given before the operation were for."""
+    given = (drop.medicine for drop in context.operation.drops_before)
+    return tuple(dict.fromkeys(context.roles[medicine] for medicine in given if medicine in context.roles))
+
+
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
 _DERIVED: Mapping[str, Derived] = {
     "age_youngest": Derived(_BORN, lambda c: _age(c, youngest=True)),
@@ -188,6 +194,7 @@ _DERIVED: Mapping[str, Derived] = {
     "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
     "earlier_capsule_torn": _earlier("capsule_torn"),
     "earlier_vitreous_lost": _earlier("vitreous_lost"),
+    "roles_before": Derived(("operation.drops_before",), _roles_before, (tuple[Role, ...],)),
     "roles_in_use": Derived(("in_use",), _roles_in_use, (tuple[Role, ...],)),
     "steroid_before": Derived(
         ("operation.date", "operation.steroid"), _steroid_before, held("operation.steroid").kinds

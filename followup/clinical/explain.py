@@ -14,7 +14,7 @@ from followup.clinical.explain_reasons import overridden, tell
 from followup.clinical.explain_trips import tell_gap, tell_trip
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
-from followup.clinical.tablets import dose_words, number_of_tablets
+from followup.clinical.tablets import dose_words, number_of_units
 from followup.errors import FollowupError
 from followup.typed import typed
 
@@ -121,9 +121,9 @@ def _held(course: Course, plan: CarePlan) -> Iterator[str]:
 def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     course = plan.course(bottle.course)
     medicine = protocol.formulary[course.medicine]
-    if bottle.tablets is not None:
+    if bottle.units is not None:
         yield (
-            f"{sentence(number_of_tablets(bottle.tablets))[:-1]} of {medicine.label} for "
+            f"{sentence(number_of_units(bottle.units, medicine))[:-1]} of {medicine.label} for "
             f"{day_words(bottle.opened)} to {day_words(bottle.discard)}, handed over on "
             f"{day_words(bottle.handed_over)}."
         )

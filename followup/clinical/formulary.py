@@ -110,7 +110,7 @@ class Medicine(Sourced):
     how many drops are used up for each that lands in the eye (1: none wasted, the assumption
     until a clinic measures its own). ``open_days`` counts the opening day. ``wait_minutes`` is the
     gap to any other medicine in the same eye; of two, the longer applies. ``substances`` are the
-    active ones, for allergies and duplicates.
+    active ones, for allergies and duplicates. ``single_dose``: one small container for one time and one eye.
     """
 
     id: MedicineId
@@ -131,6 +131,7 @@ class Medicine(Sourced):
     doses_per_g: float = Field(20, ge=5, le=60)
     wastage: float = Field(1, ge=1, le=5)
     open_days: int = Field(28, ge=1, le=28)
+    single_dose: bool = False
     shake: bool = False
     cap: CapColour | None = None
     labels: tuple[LabelCeiling, ...] = ()
@@ -154,6 +155,10 @@ class Medicine(Sourced):
             raise ValueError("a slow-release form is put in by the surgeon; write route = injection")
         if (for_eye and self.form in _DROPS) != (self.volume_ml is not None):
             raise ValueError("volume_ml belongs to eye drops, and to nothing else")
+        if self.single_dose and (not for_eye or self.form not in _DROPS or self.open_days != 1):
+            raise ValueError("a single dose is an eye drop for one day; write open_days = 1")
+        if self.single_dose and "benzalkonium" in self.excipients:
+            raise ValueError("a single dose has no benzalkonium; correct one")
         if (for_eye and self.form in ("gel", "ointment")) != (self.weight_g is not None):
             raise ValueError("weight_g belongs to gels and ointments, and to nothing else")
         return self
@@ -171,7 +176,8 @@ class Medicine(Sourced):
     @property
     def label(self) -> str:
         """Name and strength as printed on the bottle; a tablet's strength never stands like a dose."""
-        return f"{self.name} {self.strength}{_PACKED.get(self.form, '')}"
+        packed = " single doses" if self.single_dose else _PACKED.get(self.form, "")
+        return f"{self.name} {self.strength}{packed}"
 
     @property
     def mark_letter(self) -> str:
@@ -180,6 +186,8 @@ class Medicine(Sourced):
     @property
     def drops_per_bottle(self) -> int:
         """Drops (for a gel or ointment: doses) of one full container; 0 for what has no container."""
+        if self.single_dose:
+            return 1
         amount = (self.volume_ml or 0) * self.drops_per_ml + (self.weight_g or 0) * self.doses_per_g
         return int(amount / self.wastage + 1e-9)
 

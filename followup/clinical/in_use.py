@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
 
@@ -14,6 +14,7 @@ from followup.clinical.record import Eye, InUse, Record
 from followup.clinical.record.history import eyes_of
 from followup.clinical.tablets import dosed, tablets_a_time
 from followup.clinical.taken import classes_taken, must_be_named
+from followup.clinical.taper import cut_from
 from followup.errors import FollowupError
 from followup.timing.waking import WakingDay
 from followup.typed import typed
@@ -117,6 +118,9 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
     if _is_steroid_tablet(entry, protocol) and entry.ordered_by is None:
         text = f"Who tapers the {_name(entry, protocol)} by mouth?"
         asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",)))
+    if entry.paused_on is not None and entry.resumes_on is None:
+        text = f"{_name(entry, protocol)} is paused: on which day does it start again?"
+        asked.append(_question(f"resumes-{i}", text, (f"{field}.resumes_on", f"{field}.continues")))
     untold = entry.mg is None and not any(step.starts <= start for step in entry.mg_steps)
     medicine = protocol.formulary.get(entry.medicine or "")
     if entry.route == "mouth" and medicine is not None:
@@ -179,7 +183,7 @@ def _course(
         eye=eye,
         state="held" if held else "active",
         held_by=held,
-        steps=_steps(entry, start, last),
+        steps=_without_pause(_steps(entry, start, last), entry),
         from_before=True,
         goes_on=entry.until is None or entry.until > last,
         ordered_by=entry.ordered_by,
@@ -206,6 +210,18 @@ def _steps(entry: InUse, start: date, last: date) -> tuple[Step, ...]:
         if mg and after > day:
             steps.append(Step(start=day, days=(after - day).days, count=count, mg=mg))
     return tuple(steps)
+
+
+def _without_pause(steps: Sequence[Step], entry: InUse) -> tuple[Step, ...]:
+    """The steps but for the days of a pause; without an end it lasts until that is asked and answered."""
+    if entry.paused_on is None:
+        return tuple(steps)
+    kept = list(cut_from(steps, entry.paused_on))
+    for step in steps:
+        begin = max(step.start, entry.resumes_on) if entry.resumes_on else None
+        if begin is not None and begin <= step.end:
+            kept.append(step.model_copy(update={"start": begin, "days": (step.end - begin).days + 1}))
+    return tuple(kept)
 
 
 def _apart(courses: list[Course]) -> tuple[Course, ...]:

@@ -25,6 +25,12 @@ def told_in_words(record: Record) -> tuple[InWords, ...]:
     ]
     for eye in _EYES:
         earlier = getattr(record.patient.eyes, eye).after_earlier_operation
+        past = getattr(record.patient.eyes, eye)
+        if past.uveitis is not None:
+            found.append((f"patient.eyes.{eye}.uveitis.kind_words", eye, past.uveitis.kind_words))
+        if past.rise_on_steroid is not None:
+            found.append((f"patient.eyes.{eye}.rise_on_steroid.medicine", eye, past.rise_on_steroid.medicine))
+        found.append((f"patient.eyes.{eye}.graft_care", eye, past.graft_care))
         if earlier is not None:
             found.append((f"patient.eyes.{eye}.after_earlier_operation.note", eye, earlier.note))
     found += [(f"reviews.{i}.note", r.eye, r.note) for i, r in enumerate(record.reviews)]

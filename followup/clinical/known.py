@@ -18,7 +18,7 @@ _NUMBERED = re.compile(r"-[0-9]+$")
 
 def check_names(record: Record, protocol: Protocol) -> None:
     """Raise FollowupError for the first medicine that the formulary lacks, or that is no such thing."""
-    for field, medicine, role in _named(record):
+    for field, medicine, role in _named(record, protocol):
         found = protocol.formulary.get(medicine)
         if found is None:
             raise _refused(field, f'no medicine "{medicine}" in the formulary')
@@ -59,7 +59,7 @@ def _can_be(course: str, eyes: set[Eye], protocol: Protocol) -> bool:
     return side in (*eyes, "mouth") and (kind in names or _NUMBERED.sub("", kind) in names)
 
 
-def _named(record: Record) -> Iterator[tuple[str, str, str]]:
+def _named(record: Record, protocol: Protocol) -> Iterator[tuple[str, str, str]]:
     """Field, medicine and the role it stands in."""
     for side, eye in (("right", record.patient.eyes.right), ("left", record.patient.eyes.left)):
         if eye.herpetic_keratitis and (ordered := eye.herpetic_keratitis.treatment):
@@ -70,6 +70,9 @@ def _named(record: Record) -> Iterator[tuple[str, str, str]]:
             yield f"operations.{i}.antibiotic", operation.antibiotic, "antibiotic"
         for j, steroid in enumerate(operation.steroid):
             yield f"operations.{i}.steroid.{j}.medicine", steroid.medicine, "steroid"
+        for j, drop in enumerate(operation.drops_before):
+            known = protocol.formulary.get(drop.medicine)
+            yield f"operations.{i}.drops_before.{j}.medicine", drop.medicine, known.role if known else "eye"
         for j, product in enumerate(operation.products):
             yield f"operations.{i}.products.{j}.medicine", product.medicine, product.role
 

@@ -13,6 +13,7 @@ from datetime import date, timedelta
 
 import followup
 from followup.clinical.allergies import allergy_lines, allergy_questions
+from followup.clinical.as_told import as_told
 from followup.clinical.at_surgery import check_given
 from followup.clinical.bottles import draft_supply
 from followup.clinical.careplan import (
@@ -164,6 +165,7 @@ def build_plan(
         notices=(
             *before.notices,
             *over,
+            *as_told([eye.context for eye in eyes], protocol),
             *_replaced(record, eyes, as_of),
             *answers_to_nothing(eyes, protocol, held, (*net.cautions, *given.cautions)),
             *moved,

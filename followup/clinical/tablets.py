@@ -1,4 +1,7 @@
-"""By mouth: a dose is mg a day and tablets a time; a tablet is taken whole or, where it can be, halved."""
+"""By mouth: a dose is mg a day and tablets a time; a tablet is taken whole or, where it can be, halved.
+
+Tablets, and single doses of drops, are handed over by number: nothing is opened and thrown away later.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Bottle, Course, Step, Trip, halves
+from followup.clinical.english import counted
 from followup.clinical.formulary import Medicine
 from followup.clinical.supply import hands_over
 
@@ -48,6 +52,14 @@ def number_of_tablets(tablets: float) -> str:
     return f"{halves(tablets)} {'tablet' if tablets == 1 else 'tablets'}"
 
 
+def number_of_units(units: float, medicine: Medicine | None) -> str:
+    """So many tablets, capsules or single doses."""
+    if medicine is not None and medicine.single_dose:
+        return counted(int(units), "single dose", "single doses")
+    words = number_of_tablets(units)
+    return words.replace("tablet", "capsule") if medicine and medicine.form == "capsule" else words
+
+
 def dose_words(step: Step, medicine: Medicine | None, times: Sequence[str] = ()) -> str:
     """Such as "20 mg a day: 4 tablets of 5 mg in the morning"; for drops "4 a day"."""
     if step.mg is None or step.tablets is None or medicine is None:
@@ -71,13 +83,13 @@ def _part_of_the_day(clock: str) -> str:
     return "in the evening" if hour >= 18 else "at night"
 
 
-def tablet_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[Bottle, ...]:
-    """The tablets of an active course by the visits that hand them over; the first are given today.
+def unit_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[Bottle, ...]:
+    """The tablets or single doses of an active course by the visits that hand them over, the first today.
 
     Each hand-over lasts to the last day on which the visit after the next may be, so that no missed
     visit ends the tablets suddenly; the last two hand over the rest.
     """
-    if course.eye is not None or course.state != "active" or course.last_day is None:
+    if course.state != "active" or course.last_day is None:
         return ()
     handing: list[tuple[date, int | None]] = [(today, None)]
     ends: list[date] = []
@@ -88,8 +100,8 @@ def tablet_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[B
     begin = min(step.start for step in course.steps)
     for (day, number), end in zip(handing, [*ends[1:], course.last_day, course.last_day], strict=False):
         last = min(end, course.last_day)
-        tablets = _tablets(course, begin, last)
-        if tablets:
+        units = _units(course, begin, last)
+        if units:
             made.append(
                 Bottle(
                     course=course.key,
@@ -97,7 +109,7 @@ def tablet_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[B
                     opened=begin,
                     discard=last,
                     drops=0,
-                    tablets=tablets,
+                    units=units,
                     handed_over=day,
                     handed_over_trip=number,
                 )
@@ -106,9 +118,11 @@ def tablet_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[B
     return tuple(made)
 
 
-def _tablets(course: Course, first: date, last: date) -> float:
-    """How many tablets the course takes on these days, both included."""
+def _units(course: Course, first: date, last: date) -> float:
+    """How many tablets or single doses the course takes on these days, both included."""
     return sum(
-        step.count * (step.tablets or 0) * max(0, (min(step.end, last) - max(step.start, first)).days + 1)
+        step.count
+        * ((step.tablets or 0) if course.eye is None else 1)
+        * max(0, (min(step.end, last) - max(step.start, first)).days + 1)
         for step in course.steps
     )

@@ -142,7 +142,7 @@ def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
             label_of(one.course.medicine, formulary),
             one.course.eye,
             one.bottle.number,
-            one.bottle.figure if one.bottle.tablets else "",
+            one.bottle.figure if one.bottle.units else "",
             _step(one),
         )
         for one in now
@@ -160,7 +160,7 @@ def _amounts(given: Iterable[AHandOut]) -> Mapping[str, int]:
 
 def _step(one: AHandOut) -> Step | None:
     """What is taken on the first day that the tablets are for."""
-    steps = one.course.steps if one.bottle.tablets else ()
+    steps = one.course.steps if one.bottle.units and one.course.eye is None else ()
     return next((step for step in steps if step.start <= one.bottle.opened <= step.end), None)
 
 

@@ -72,6 +72,9 @@ def routine_record(operated: date) -> Record:
         "patient.code": ["ROUTINE"],
         "patient.name": ["Routine"],
         "patient.birth_year": [str(operated.year - ROUTINE_AGE)],
+        "operations.0.cut_mm": ["2.4"],
+        "operations.0.viscoelastic.removed": ["all"],
+        "operations.0.antibiotic_in_chamber": ["yes"],
         "operations.0.eye": ["right"],
         "operations.0.eye_drawn": ["right"],
     }

@@ -29,12 +29,12 @@ class HandOut:
     @property
     def amount(self) -> float:
         """One bottle, or so many tablets."""
-        return 1 if self.bottle.tablets is None else self.bottle.tablets
+        return 1 if self.bottle.units is None else self.bottle.units
 
     def dose(self, formulary: Mapping[str, Medicine]) -> str:
         """By mouth: mg a day and tablets a time from the day on which they are begun."""
         step = next((s for s in self.course.steps if s.start <= self.bottle.opened <= s.end), None)
-        if self.bottle.tablets is None or step is None:
+        if self.bottle.units is None or self.course.eye is not None or step is None:
             return ""
         return dose_words(step, formulary.get(self.course.medicine))
 
@@ -86,7 +86,7 @@ def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine
             label_of(one.course.medicine, formulary),
             one.bottle.number,
             one.bottle.opened,
-            one.bottle.figure if one.bottle.tablets else "",
+            one.bottle.figure if one.bottle.units else "",
             one.dose(formulary),
         )
         for one in hand_outs(session, day, day)

@@ -45,7 +45,7 @@ def _days(inputs: SheetInputs) -> list[date]:
     # What goes on has no last day: only what happens to it stands here after all other drops.
     drops_end = max([*ends, *(p.end for p in phases if p.end != WITHOUT_END)], default=date.min)
     going_on = frozenset(c.key for c in inputs.courses("active") if inputs.goes_on(c))
-    happens = [b.discard for b in inputs.plan.supply if b.course in going_on and b.tablets is None]
+    happens = [b.discard for b in inputs.plan.supply if b.course in going_on and b.units is None]
     last = min(max([drops_end, *visits, *happens]), first + timedelta(days=_LONGEST))
     days = (first + timedelta(days=i) for i in range((last - first).days + 1))
     return [day for day in days if day <= drops_end or any(_events(inputs, day))]
@@ -110,7 +110,7 @@ def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
     courses = {c.key: c for c in inputs.plan.courses if c.state != "stopped"}
     for bottle in inputs.plan.supply:
         course = courses.get(bottle.course)
-        if course is None or bottle.tablets is not None:
+        if course is None or bottle.units is not None:
             continue
         values = {
             "number": inputs.number(str(bottle.number)),

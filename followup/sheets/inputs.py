@@ -97,6 +97,11 @@ class SheetInputs:
         if medicine.form == "tablet":
             # Translators: the name of a medicine, then how much is in one tablet, such as 5 mg.
             return self.words.gettext("%(name)s, tablets of %(strength)s") % words
+        if medicine.single_dose:
+            # Translators: a drop in small containers that are each used once: name and strength.
+            return self.words.gettext("%(medicine)s, single doses") % {
+                "medicine": self.number(f"{medicine.name} {medicine.strength}")
+            }
         if medicine.form == "capsule":
             # Translators: the name of a medicine, then how much is in one capsule, such as 250 mg.
             return self.words.gettext("%(name)s, capsules of %(strength)s") % words

@@ -85,10 +85,12 @@ def dose(inputs: SheetInputs, course: Course, step: Step) -> str:
 
 
 def tablets(inputs: SheetInputs, medicine: Medicine, number: float) -> str:
-    """So many tablets or capsules; only a tablet is ever halved."""
+    """So many tablets, capsules or single doses; only a tablet is ever halved."""
     words = inputs.words
     whole, half = divmod(number, 1)
     count = {"count": inputs.number(str(int(whole)))}
+    if medicine.single_dose:
+        return words.ngettext("%(count)s single dose", "%(count)s single doses", int(whole)) % count
     if medicine.form == "capsule":
         return words.ngettext("%(count)s capsule", "%(count)s capsules", int(whole)) % count
     if half and whole:
@@ -112,6 +114,8 @@ def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
         yield _("You use this already. Go on with it.")
     if course.as_needed:
         yield _("Do not use it every day. Use it only if the clinic tells you to.")
+    if medicine.single_dose:
+        yield _("Use each single dose once, for one eye. Then throw it away.")
     if medicine.shake:
         yield _("Shake this bottle well before every drop.")
     if course.ordered_by:
@@ -119,7 +123,7 @@ def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
     if course.role == "steroid tablet":
         yield _("Never stop steroid tablets suddenly.")
     yield from _supply(inputs, course)
-    if inputs.goes_on(course) and course.eye and any(b.course == course.key for b in inputs.plan.supply):
+    if inputs.goes_on(course) and any(b.course == course.key and b.units is None for b in inputs.plan.supply):
         yield _("Get a new bottle before you throw this one away.")
 
 
@@ -127,12 +131,12 @@ def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
     _ = inputs.words.gettext
     bottles = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
     for bottle in bottles:
-        if bottle.tablets is not None:
+        if bottle.units is not None:
             if bottle.handed_over_trip is not None:
                 # Translators: tablets that are handed over at a visit, then how many.
                 yield _("At your visit on %(day)s you get: %(tablets)s.") % {
                     "day": inputs.day(bottle.handed_over),
-                    "tablets": tablets(inputs, inputs.medicine(course), bottle.tablets),
+                    "tablets": tablets(inputs, inputs.medicine(course), bottle.units),
                 }
             continue
         yield _("Bottle %(number)s: open it on %(opened)s. Throw it away on the evening of %(discard)s.") % {

@@ -107,7 +107,7 @@ def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
     for bottle in inputs.plan.supply:
         if bottle.handed_over_trip == trip.number:
             course = inputs.plan.course(bottle.course)
-            if bottle.tablets is not None:
+            if bottle.units is not None:
                 # Translators: tablets that are handed over at a visit.
                 yield _("You get more %(medicine)s.") % {"medicine": inputs.label(inputs.medicine(course))}
                 continue

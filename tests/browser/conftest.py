@@ -191,6 +191,8 @@ ROUTINE = {
     "patient.language": "en",
     "patient.telephones.0.number": "+44 20 7946 0123",
     "operations.0.surgeon": "Dr Sen",
+    "operations.0.viscoelastic.removed": "all",
+    "operations.0.antibiotic_in_chamber": "yes",
 }
 
 

@@ -103,7 +103,7 @@ def test_tablets_are_handed_over_at_visits_and_last_over_a_missed_one(someone, t
     plan = told(someone(in_use=[TABLETS]))
     supply = [b for b in plan.plan.supply if b.course == COURSE]
     course = plan.course(COURSE)
-    assert sum(b.tablets for b in supply) == 4 * sum(s.days for s in course.steps)
+    assert sum(b.units for b in supply) == 4 * sum(s.days for s in course.steps)
     assert supply[0].handed_over_trip is None
     for one, after in pairwise(supply):
         assert after.opened == one.discard + timedelta(days=1)

@@ -197,6 +197,8 @@ def routine() -> dict[str, list[str]]:
         "patient.telephones.0.number": ["+44 20 7946 0123"],
         "operations.0.eye": ["right"],
         "operations.0.eye_drawn": ["right"],
+        "operations.0.viscoelastic.removed": ["all"],
+        "operations.0.antibiotic_in_chamber": ["yes"],
         "patient.drops_by": ["yes"],
         "patient.drops_by.who": ["relative"],
     }

@@ -73,6 +73,17 @@ def test_the_routine_case_never_answers_which_eye_who_or_what_illness():
     assert not [name for name in answered if name.startswith("patient.") or ".eye" in name]
 
 
+def test_nothing_is_answered_beforehand_that_only_the_surgeon_can_tell():
+    """What was cut, what bled, what was put in and what was left: silence there is no good news."""
+    told = {"cut_mm", "bleeding", "viscoelastic.removed", "antibiotic_in_chamber", "steroid", "start", "end"}
+    assert not told & set(ROUTINE)
+    assert set(ROUTINE) == {
+        *("procedure", "chamber", "pressure_from_behind", "synechiae_broken", "membrane_peeled"),
+        *("iris_torn", "capsule_torn", "vitreous_lost", "vitrectomy", "zonules_weak", "lens_left"),
+        *("cornea_touched", "lens", "stitches", "watertight", "pad"),
+    }
+
+
 def test_an_uneventful_operation_needs_fewer_than_twelve_entries(routine):
     typed = [name for name in routine if name != "patient.drops_by"]
     assert len(typed) < 12

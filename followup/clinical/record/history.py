@@ -31,6 +31,8 @@ class InUse(Part):
     continues: bool = True
     stopped_by: Short | None = None
     until: Day | None = None
+    paused_on: Day | None = None
+    resumes_on: Day | None = None
 
     @model_validator(mode="after")
     def _hangs_together(self) -> InUse:
@@ -46,6 +48,8 @@ class InUse(Part):
             raise ValueError("two steps of mg_steps start on the same day; keep one")
         if self.until is not None and any(step.starts > self.until for step in self.mg_steps):
             raise ValueError("a step of mg_steps starts after until; correct one")
+        if self.resumes_on is not None and (self.paused_on is None or self.resumes_on <= self.paused_on):
+            raise ValueError("resumes_on needs a day paused_on before it; correct one")
         if self.times and self.count_a_day and len(self.times) != self.count_a_day:
             raise ValueError("times and count_a_day differ; correct one")
         return self

@@ -110,6 +110,14 @@ class Released(Part):
     on: Day
 
 
+class DropBefore(Part):
+    """A drop that was given because of the operation, before it; it ends with it."""
+
+    medicine: MedicineId
+    count_a_day: Annotated[int, Field(ge=1, le=24)] | None = None
+    since: Day | None = None
+
+
 class Operation(Part):
     """``eye`` is typed, ``eye_drawn`` is pointed at on the mirror drawing; both must agree."""
 
@@ -126,6 +134,8 @@ class Operation(Part):
     cut_mm: Millimetres | None = None
     hydrated: bool | None = None
     stitches: Annotated[int, Field(ge=0, le=20)] | None = None
+    stitches_absorbable: bool | None = None
+    wound_burn: bool | None = None
     watertight: bool | None = None
     chamber: Literal["normal", "shallow", "very shallow"] | None = None
     pressure_from_behind: bool | None = None
@@ -151,7 +161,14 @@ class Operation(Part):
     zonules_weak: bool | None = None
     lens_left: Literal["none", "chamber", "vitreous"] | None = None
     lens_left_hard: bool | None = None
-    lens: Literal["bag", "sulcus", "front chamber", "none"] | None = None
+    lens: Literal["bag", "sulcus", "front chamber", "iris", "sclera", "none"] | None = Field(
+        None, description="where the lens sits; iris and sclera: fixed or sewn to it"
+    )
+    lens_power: Annotated[float, Field(ge=-30, le=60)] | None = Field(None, description="dioptres")
+    toric_axis: Annotated[int, Field(ge=0, le=180)] | None = Field(
+        None, description="degrees; a toric lens and the axis on which it was left"
+    )
+    tension_ring: bool | None = Field(None, description="a ring in the capsular bag, not the pupil's")
     iris_torn: bool | None = None
     cornea_touched: bool | None = None
     epithelium_scraped: bool | None = None
@@ -161,6 +178,15 @@ class Operation(Part):
     steroid: tuple[SteroidGiven, ...] = Field(default=(), max_length=4)
     antibiotic_in_chamber: bool | None = None
     antibiotic: MedicineId | None = None
+    antibiotic_elsewhere: (
+        Literal["under the conjunctiva", "into the vitreous", "by mouth", "into a vein"] | None
+    ) = None
+    preservative_free: bool | None = Field(None, description="single doses without preservative are wanted")
+    drops_before: tuple[DropBefore, ...] = Field(default=(), max_length=6)
+    combined_with: tuple[Literal["glaucoma surgery", "corneal graft", "retinal vitrectomy"], ...] = Field(
+        default=(), max_length=3
+    )
+    halted: bool | None = Field(None, description="stopped before its end")
     choices: Choices = Choices()
     products: tuple[Product, ...] = Field(default=(), max_length=5)
     no_steroid_drop: NoSteroidDrop | None = None
@@ -183,6 +209,12 @@ class Operation(Part):
                 raise ValueError(f"{field} names {double} twice; keep one")
         if any(release.on < self.date for release in self.released):
             raise ValueError("released has a day before the operation; correct it")
+        if self.stitches_absorbable is not None and self.stitches == 0:
+            raise ValueError("stitches_absorbable is told but stitches is 0; correct one")
+        if self.toric_axis is not None and self.lens == "none":
+            raise ValueError("toric_axis is told but lens says none; correct one")
+        if any(drop.since is not None and drop.since > self.date for drop in self.drops_before):
+            raise ValueError("drops_before has a day after the operation; correct it")
         if self.start and self.end and self.start == self.end:
             raise ValueError("start and end are the same; correct one")
         if (self.minutes or 0) > LONGEST_MINUTES:

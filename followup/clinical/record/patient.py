@@ -91,6 +91,7 @@ class Conditions(Part):
     sjogren: bool | None = None
     tuberculosis: bool | None = None
     syphilis: bool | None = None
+    immunosuppressed: bool | None = None
     urine_retention: bool | None = None
     pregnancy: Literal["no", "first trimester", "second trimester", "third trimester"] | None = None
     breast_feeding: bool | None = None
@@ -208,6 +209,9 @@ class EyeHistory(Part):
     epiretinal_membrane: bool | None = None
     macular_oedema: bool | None = None
     weak_endothelium: bool | None = None
+    corneal_graft: bool | None = None
+    graft_care: Text | None = Field(None, description="who looks after the graft, and which steroid goes on")
+    corneal_scar: bool | None = None
     herpetic_keratitis: HerpeticKeratitis | None = None
     corneal_feeling: Literal["normal", "reduced", "absent"] | None = None
     surface_disease: Literal["none", "mild", "severe dry eye", "other"] | None = None

@@ -43,14 +43,12 @@ PATIENT = (
     *("language", "telephones", "drops_by", "can_squeeze", "can_read"),
 )
 
-# What differs from these stands out. An uneventful operation needs no other answer; who the
-# patient is, which eye and what the patient suffers from are never answered beforehand.
+# What differs from these stands out. Only what an uneventful operation leaves unsaid is answered
+# beforehand: who the patient is, the cut, what bled and what was put into or left in the eye never are.
 ROUTINE: dict[str, str] = {
     "procedure": "phacoemulsification",
-    "cut_mm": "2.4",
     "chamber": "normal",
     "pressure_from_behind": "no",
-    "bleeding": "no",
     "synechiae_broken": "no",
     "membrane_peeled": "no",
     "iris_torn": "no",
@@ -61,8 +59,6 @@ ROUTINE: dict[str, str] = {
     "lens_left": "none",
     "cornea_touched": "no",
     "lens": "bag",
-    "viscoelastic.removed": "all",
-    "antibiotic_in_chamber": "yes",
     "stitches": "0",
     "watertight": "yes",
     "pad": "yes",
