@@ -19,7 +19,8 @@ def test_a_combined_operation_is_planned_by_hand_and_still_seen_the_next_day(som
     assert plan.plan.status == "on-hold"
     assert plan.plan.refused
     assert plan.plan.courses == ()
-    assert plan.windows() == {"right:first-look": (1, 1, 1)}
+    assert plan.windows()["right:first-look"] == (1, 1, 1)
+    assert not plan.plan.signable
 
 
 def test_a_halted_operation_is_an_event_and_the_surgeon_plans_what_follows(someone, told):
