@@ -51,7 +51,7 @@ def plan(
     if target:
         text = explained(made, protocol, target, as_json=as_json)
     else:
-        text = made.model_dump_json(indent=2) if as_json else render_plan(made, record, protocol.formulary)
+        text = made.model_dump_json(indent=2) if as_json else render_plan(made, record, protocol)
     return Outcome(text + "\n", *refusal(made, record))
 
 

@@ -20,16 +20,20 @@ from followup.cli.words import (
 from followup.clinical.careplan import (
     CarePlan,
     Caution,
-    CheckGap,
     Course,
     Decided,
     Dose,
+    Impossible,
     Question,
     Reason,
     ReviewNeed,
     Trip,
 )
+from followup.clinical.english import sentence
+from followup.clinical.explain_reasons import origin_words, reason_words
 from followup.clinical.formulary import Medicine, label_of
+from followup.clinical.plan_names import RISK, Names, role_words
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Record
 from followup.clinical.tablets import dose_words, number_of_tablets, number_of_units
 
@@ -37,30 +41,32 @@ WIDTH = 100
 NOT_APPROVED = "not approved for patients"
 
 
-def render_plan(plan: CarePlan, record: Record, formulary: Mapping[str, Medicine]) -> str:
-    """Every line of the plan: what must be asked first, then courses, day, bottles and visits."""
-    days = DayNumbers(record)
+def render_plan(plan: CarePlan, record: Record, protocol: Protocol) -> str:
+    """Every line of the plan: what must be asked first, then courses, day, bottles and visits.
+
+    For people who know the trade and not the program: no ids, no keys and no fields of the record; JSON
+    and ``--why`` have them.
+    """
+    days, names, formulary = DayNumbers(record), Names(plan, protocol), protocol.formulary
     parts = [
         _header(plan, record, days),
         _section("By hand: this protocol makes no plan", _cautions(plan.refused)),
         _section("Allergies", _allergies(plan, formulary)),
         _section("Told in words, not used for the plan", _in_words(plan)),
-        _section("Questions for the surgeon", _questions(plan)),
+        _section("Questions for the surgeon", _questions(plan, names)),
         _section("Cautions", _cautions(plan.cautions)),
-        _section(
-            "No date fits", (f"{i.need}: {i.text}{_nearest(i.before, i.after)}" for i in plan.impossible)
-        ),
-        _section("Decided and signed with the plan", (_decided(line) for line in plan.decided)),
+        _section("No day fits", (_impossible(i, names) for i in plan.impossible)),
+        _section("Decided and signed with the plan", (_decided(line, names) for line in plan.decided)),
         _section("First drop day", _first_days(plan, days)),
-        _section("Courses", _courses(plan, days, formulary)),
-        _section("The day's rounds", _rounds(plan, days, formulary)),
+        _section("Courses", _courses(plan, days, names, formulary)),
+        _section("Drop times", _rounds(plan, days, formulary)),
         _section("Bottles and tablets", _bottles(plan, days, formulary)),
         _section("Before the patient leaves", _before_leaving(plan)),
-        _section("What must be looked at", (_need(need, days) for need in plan.needs)),
-        _section("Never longer without a check", _gaps(plan)),
-        _section("Trips", (line for trip in plan.trips for line in _trip(trip, plan, days))),
-        _section("Overridden", (_overridden(plan))),
-        _section("Notices", plan.notices),
+        _section("What must be looked at", _needs(plan, days, protocol)),
+        _section("Never longer without a check", _gaps(plan, names)),
+        _section("Visits", (line for trip in plan.trips for line in _trip(trip, plan, days, names))),
+        _section("What gave way", _overridden(plan, names)),
+        _section("Notes", plan.notices),
     ]
     return visible("\n\n".join(part for part in parts if part))
 
@@ -75,6 +81,9 @@ def _header(plan: CarePlan, record: Record, days: DayNumbers) -> str:
         f"Protocol: {plan.protocol}, {approval}.",
         f"Plan as of {long_day(plan.as_of)}: {_standing(plan)}",
     ]
+    if plan.tiers:
+        risks = listed(f"{eye} eye {RISK[tier]}" for eye, tier in plan.tiers.items())
+        lines.append(f"Pressure risk: {risks}.")
     return "\n".join(lines)
 
 
@@ -154,34 +163,42 @@ def _wrapped(line: str) -> str:
 
 def _because(reasons: Sequence[Reason]) -> Iterator[str]:
     for reason in reasons:
-        facts = ", ".join(f"{fact.fact}: {fact.value}" for fact in reason.facts)
-        seen = f" Seen: {facts}." if facts else ""
-        lost = f" Overrides {listed(reason.overrode)}." if reason.overrode else ""
-        origin = f"[{reason.rule}; {reason.source}; {reason.mark}]"
-        yield f"  because {_sentence(reason.because)}{seen}{lost} {origin}"
+        yield f"  {' '.join(reason_words(reason))}"
 
 
-def _sentence(text: str) -> str:
-    return text if text.endswith((".", "?", "!")) else text + "."
+def _together(lines: Iterable[tuple[str, Sequence[Reason]]]) -> Iterator[str]:
+    """Lines with their reasons; those of several lines in a row stand once, below the last of them."""
+    found = list(lines)
+    for i, (line, reasons) in enumerate(found):
+        yield line
+        if i + 1 == len(found) or found[i + 1][1] != reasons:
+            yield from _because(reasons)
 
 
-def _questions(plan: CarePlan) -> Iterator[str]:
+def _questions(plan: CarePlan, names: Names) -> Iterator[str]:
     for number, question in enumerate(plan.questions, 1):
         yield f"{number}. {_where(question)}{question.text}"
-        choices = f" ({' | '.join(question.choices)})" if question.choices else ""
-        if question.fields:
-            yield f"  answer in {listed(question.fields)}{choices}"
+        if question.choices:
+            yield f"  answers: {listed(question.choices, 'or')}"
         if question.holds:
-            yield f"  until then these courses are held: {listed(question.holds)}"
+            yield f"  until then held: {names.courses(question.holds)}"
         if not question.blocks:
             yield "  the plan may be signed without the answer"
         yield from _because(question.reasons)
 
 
+_LEVELS = {"stop": "Stop", "ask": "To decide", "warn": "Caution", "note": "Note"}
+
+
 def _cautions(cautions: Sequence[Caution]) -> Iterator[str]:
     for caution in cautions:
-        yield f"{caution.level}: {_where(caution)}{caution.text}"
+        yield f"{_LEVELS[caution.level]}: {_where(caution)}{caution.text}"
         yield from _because(caution.reasons)
+
+
+def _impossible(broken: Impossible, names: Names) -> str:
+    what = sentence(names.kept(broken.need)).rstrip(".")
+    return f"{what}: {broken.text}{_nearest(broken.before, broken.after)}"
 
 
 def _where(line: Question | Caution) -> str:
@@ -194,26 +211,29 @@ def _nearest(before: date | None, after: date | None) -> str:
     return f" Nearest offered day {found}." if found else ""
 
 
-def _decided(line: Decided) -> str:
+def _decided(line: Decided, names: Names) -> str:
     day = f"on {long_day(line.day)}" if line.day else "not in time, because no day is offered"
     place = f" at {one_line(line.place)}" if line.place else ""
     due = ""
     if line.earliest and line.latest:
         due = f" (due from {short_day(line.earliest)} to {short_day(line.latest)})"
     by = f" ({one_line(line.by)})" if line.by else ""
-    return f"{line.need}: {day}{place}{due}. Reason: {one_line(line.why)}{by}"
+    what = sentence(names.kept(line.need)).rstrip(".")
+    return f"{what}: {day}{place}{due}. Reason: {one_line(line.why)}{by}"
 
 
-def _courses(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
+def _courses(
+    plan: CarePlan, days: DayNumbers, names: Names, formulary: Mapping[str, Medicine]
+) -> Iterator[str]:
     for course in plan.courses:
-        state = {
-            "active": "",
-            "held": f" - HELD until answered: {listed(course.held_by)}",
-            "stopped": " - not given",
-        }
+        state = {"active": "", "held": " - HELD, do not start", "stopped": " - not given"}
         marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
         named = medicine_words(course.medicine, formulary)
-        yield f"{eye_words(course.eye)}, {course.role}: {named}{marks}{state[course.state]}"
+        yield f"{eye_words(course.eye)}, {role_words(course.role)}: {named}{marks}{state[course.state]}"
+        if course.held_by:
+            yield f"  waits: {names.waits_for(course.held_by)}"
+        if course.taper:
+            yield f"  {names.taper(course.taper)}"
         yield from _steps(course, plan, days, formulary)
         if course.fixed_times:
             yield f"  at {listed(time.strftime('%H:%M') for time in course.fixed_times)}"
@@ -266,7 +286,7 @@ def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         course = courses.get(bottle.course)
         eye = course.eye if course else None
         name = medicine_words(course.medicine, formulary) if course else bottle.course
-        trip = f" at trip {bottle.handed_over_trip}" if bottle.handed_over_trip is not None else ""
+        trip = f" at visit {bottle.handed_over_trip}" if bottle.handed_over_trip is not None else ""
         if bottle.units is not None:
             medicine = formulary.get(course.medicine) if course else None
             yield (
@@ -291,14 +311,20 @@ def _before_leaving(plan: CarePlan) -> Iterator[str]:
         yield from _because(check.reasons)
 
 
-def _need(need: ReviewNeed, days: DayNumbers) -> str:
-    numbers = "-".join(days.number(d, need.eye).removeprefix("day ") for d in _window(need))
+def _needs(plan: CarePlan, days: DayNumbers, protocol: Protocol) -> Iterator[str]:
+    yield from _together((_need(need, days, protocol), need.reasons) for need in plan.needs)
+
+
+def _need(need: ReviewNeed, days: DayNumbers, protocol: Protocol) -> str:
+    numbers = [days.number(d, need.eye).removeprefix("day ") for d in _window(need)]
     done = f"; seen on {short_day(need.served_on)}" if need.served_on else ""
     urgent = ", urgent" if need.urgent else ""
     first, target, last = (short_day(d) for d in _window(need))
+    what = f"{eye_words(need.eye)}, {text_of(need.kind, protocol.kinds)}{urgent}"
+    if need.earliest == need.latest:
+        return f"{what}: day {numbers[0]}, {first}{done}"
     return (
-        f"{need.key}: {need.service}, day {numbers}, tier {need.tier}{urgent}: "
-        f"{first} to {last}, best {target}{done}"
+        f"{what}: day {numbers[0]} to {numbers[2]}, best {numbers[1]}: {first} to {last}, best {target}{done}"
     )
 
 
@@ -306,17 +332,33 @@ def _window(need: ReviewNeed) -> tuple[date, date, date]:
     return need.earliest, need.target, need.latest
 
 
-def _trip(trip: Trip, plan: CarePlan, days: DayNumbers) -> Iterator[str]:
+_STATES = {
+    "proposed": "",
+    "booked": ", booked",
+    "arrived": ", arrived",
+    "fulfilled": ", seen",
+    "noshow": ", did not come",
+    "cancelled": ", cancelled",
+}
+
+
+def _trip(trip: Trip, plan: CarePlan, days: DayNumbers, names: Names) -> Iterator[str]:
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
     hours = f", {trip.hours[0]} to {trip.hours[1]}" if trip.hours else ""
     place = f", at {one_line(trip.place)}{hours}" if trip.place else ""
     over += ", on the day that was decided" if trip.decided else ""
-    when = f"{long_day(trip.date)} ({days.number(trip.date)})"
-    yield f"{trip.number}. {when}, {trip.status}{place}{fixed}{over}"
-    gaps = listed(dict.fromkeys(f"the {_watched(gap)} of the {gap.eye} eye" for gap in plan.gaps))
-    yield f"  for {listed(trip.serves)}" if trip.serves else f"  so that {gaps} is not unchecked too long"
-    yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}; tier {trip.tier}"
+    state = f"{_STATES[trip.status]}{place}{fixed}{over}"
+    yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}){state}"
+    if trip.serves:
+        yield f"  for {names.looks(trip.serves)}"
+    elif trip.status in ("proposed", "booked"):
+        kinds = "; ".join(dict.fromkeys(names.watched(gap) for gap in plan.gaps))
+        yield f"  so that not too long passes without: {kinds}" if kinds else "  booked"
+    if trip.window_start == trip.window_end:
+        yield "  on this day only"
+    else:
+        yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}"
 
 
 def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
@@ -326,29 +368,10 @@ def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
         yield from _because(first.reasons)
 
 
-def _watched(gap: CheckGap) -> str:
-    return gap.need if gap.kind == "look" else gap.kind
+def _gaps(plan: CarePlan, names: Names) -> Iterator[str]:
+    yield from _together((f"{eye_words(gap.eye)}: {names.limit(gap)}", gap.reasons) for gap in plan.gaps)
 
 
-def _gaps(plan: CarePlan) -> Iterator[str]:
-    for gap in plan.gaps:
-        if gap.first is not None and gap.last is not None:
-            yield (
-                f"{gap.eye} eye, {gap.need}: no more than {counted(gap.limit + 1, 'day', 'days')} between "
-                f"two looks from {short_day(gap.first)} to {short_day(gap.last)}"
-            )
-            yield from _because(gap.reasons)
-            continue
-        drops = "NSAID" if gap.kind == "cornea" else "steroid"
-        least = f"{gap.from_count} drops or more of {drops}" if gap.from_count > 1 else drops
-        yield (
-            f"{gap.eye} eye, {gap.kind}: at most {counted(gap.limit, 'day', 'days')} on {least} "
-            "strictly between two checks"
-        )
-        yield from _because(gap.reasons)
-
-
-def _overridden(plan: CarePlan) -> Iterator[str]:
+def _overridden(plan: CarePlan, names: Names) -> Iterator[str]:
     for lost in plan.overridden:
-        yield f"{lost.rule} wanted {lost.wanted}; {lost.lost_to} won"
-        yield from _because((lost.reason,))
+        yield f"{names.gave_way(lost)} {origin_words(lost.reason)}"

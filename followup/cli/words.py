@@ -71,7 +71,7 @@ class DayNumbers:
         )
 
 
-def listed(items: Iterable[str]) -> str:
+def listed(items: Iterable[str], last: str = "and") -> str:
     """Such as "a, b and c"."""
     found = list(items)
-    return found[0] if len(found) == 1 else ", ".join(found[:-1]) + " and " + found[-1] if found else ""
+    return found[0] if len(found) == 1 else ", ".join(found[:-1]) + f" {last} " + found[-1] if found else ""

@@ -15,8 +15,10 @@ from followup.clinical.careplan import (
     Reason,
     Role,
 )
+from followup.clinical.english import counted
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
+from followup.clinical.plan_names import role_words
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye
 from followup.clinical.rule import CourseEffect, Taper
@@ -85,7 +87,7 @@ def _adjusted_steroid(
 
 def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Course], tuple[Overridden, ...]]:
     effects = rules.wanting("steroid")
-    wanted, replaced = _stand_ins(effects)
+    wanted, replaced = _stand_ins(effects, protocol)
     wishes = [_taper_wish(f, protocol.tapers[e.taper], hours) for f, e in wanted if e.taper]
     if not wishes:
         return [], replaced
@@ -108,7 +110,7 @@ def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Cour
 
 
 def _stand_ins(
-    effects: Sequence[tuple[Fired, CourseEffect]],
+    effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol
 ) -> tuple[list[tuple[Fired, CourseEffect]], tuple[Overridden, ...]]:
     """Let a taper stand in for the one it replaces; where that one does not fire, it has no place."""
     tapers = {e.taper for _, e in effects if e.taper and not e.replaces}
@@ -119,17 +121,21 @@ def _stand_ins(
     for fired, effect in effects:
         if effect.replaces and by_replaced.get(effect.replaces) is not fired:
             winner = by_replaced.get(effect.replaces)
-            to = winner.rule.id if winner else "no taper to stand in for"
-            lost.append(_lost(fired, f"taper {effect.taper}", to))
+            to = winner.rule.id if winner else "no course to stand in for"
+            lost.append(_lost(fired, _named(effect, protocol), to))
         elif not effect.replaces and effect.taper in by_replaced:
-            lost.append(_lost(fired, f"taper {effect.taper}", by_replaced[effect.taper].rule.id))
+            lost.append(_lost(fired, _named(effect, protocol), by_replaced[effect.taper].rule.id))
         else:
             kept.append((fired, effect))
     return kept, tuple(lost)
 
 
+def _named(effect: CourseEffect, protocol: Protocol) -> str:
+    return f"the {protocol.tapers[str(effect.taper)].words}"
+
+
 def _taper_wish(fired: Fired, taper: Taper, hours: int) -> Wanted:
-    return Wanted(fired, daily_counts(taper.steps, hours), f"taper {taper.id}", taper)
+    return Wanted(fired, daily_counts(taper.steps, hours), f"the {taper.words}", taper)
 
 
 def _weaker_day(chosen: Sequence[Wanted], hours: int) -> int | None:
@@ -158,8 +164,11 @@ def _joined(rules: EyeRules, protocol: Protocol, role: Role, hours: int) -> Draf
 
 def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) -> Wanted | None:
     if effect.steps is not None:
-        return Wanted(fired, daily_counts(effect.steps, hours), "its steps")
+        return Wanted(
+            fired, daily_counts(effect.steps, hours), f"{role_words(effect.role)} {_steps_told(effect)}"
+        )
     if effect.days is not None:
+        length = counted(effect.days, "day", "days")
         count = effect.count or medicine.label_count
         if count is None:
             raise FollowupError(
@@ -168,8 +177,12 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
                 where=f"rule {fired.rule.id}",
                 fix="add label_count to the formulary or count to the rule",
             )
-        return Wanted(fired, (count,) * effect.days, f"{effect.days} days")
+        return Wanted(fired, (count,) * effect.days, f"{role_words(effect.role)} for {length}")
     return None
+
+
+def _steps_told(effect: CourseEffect) -> str:
+    return ", ".join(f"{s.count} a day for {counted(s.days, 'day', 'days')}" for s in effect.steps or ())
 
 
 def _medicine(

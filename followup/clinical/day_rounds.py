@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Course, DayPhase, Dose
+from followup.clinical.english import day_words
+from followup.clinical.formulary import label_of
+from followup.clinical.plan_names import where
 from followup.clinical.protocol import Protocol
 from followup.timing.rounds import Phase, RoundBottle, fits, plan_rounds
 from followup.timing.waking import WakingDay
@@ -78,7 +81,7 @@ def draft_rounds(
         )
         times = tuple(waking.clock(slot) for slot in rounds.times)
         made.append(DayPhase(start=span.start, end=span.end, times=times, doses=doses))
-    return tuple(made), tuple(_moved(timed, waking))
+    return tuple(made), tuple(_moved(timed, waking, protocol))
 
 
 def fits_the_day(course: Course, protocol: Protocol, waking: WakingDay) -> bool:
@@ -100,14 +103,17 @@ def _bottle(
     return RoundBottle(course.key, medicine.shortest_interval_hours, allowed, fixed, before)
 
 
-def _moved(courses: Sequence[Course], waking: WakingDay) -> list[str]:
+def _moved(courses: Sequence[Course], waking: WakingDay, protocol: Protocol) -> list[str]:
     """Fixed times that are not on the hours of this waking day move to the nearest round."""
     told = []
     for course in courses:
         for t in course.fixed_times:
             at = waking.clock(waking.slot_of(f"{t:%H:%M}"))
             if at != f"{t:%H:%M}":
-                told.append(f"{course.key}: the usual time {t:%H:%M} moves to the round at {at}.")
+                name = label_of(course.medicine, protocol.formulary)
+                told.append(
+                    f"{name}, {where(course.eye)}: the usual time {t:%H:%M} moves to the round at {at}."
+                )
     return told
 
 
@@ -121,7 +127,7 @@ def long_rounds(phases: Sequence[DayPhase], courses: Sequence[Course], protocol:
             after = phase.times[(i + 1) % len(phase.times)]
             gap = (_minutes(after) - _minutes(clock)) % 1440 or 1440
             if minutes > gap:
-                since = phase.start.isoformat()
+                since = day_words(phase.start)
                 told.append(f"From {since} the round at {clock} lasts {minutes} minutes, past {after}.")
                 break
     return told

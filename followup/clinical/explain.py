@@ -5,29 +5,35 @@ Every course, bottle, visit, need, caution and question of a plan can be asked a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from itertools import chain
 
 from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed
 from followup.clinical.english import counted, day_words, listed, sentence, steps_words
-from followup.clinical.explain_reasons import overridden, tell
+from followup.clinical.explain_reasons import tell
 from followup.clinical.explain_trips import tell_gap, tell_trip
 from followup.clinical.formulary import label_of
+from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.tablets import dose_words, number_of_units
 from followup.errors import FollowupError
 from followup.typed import typed
 
 
-def why(plan: CarePlan, protocol: Protocol, target: str) -> tuple[str, ...]:
+def why(plan: CarePlan, protocol: Protocol, target: str, *, traced: bool = True) -> tuple[str, ...]:
     """The reasons of one line of the plan, first what it says, then where that comes from.
+
+    ``traced`` follows each reason to its rule, the fields of the record and what would change it;
+    without it the reasons are told as a page tells them, with no ids.
 
     ``target`` is a course (``left:steroid``), one of its bottles (``left:steroid#2``), the number of
     a visit (``3``), the key of a need or gap, or the id of a question or caution; of several lines
     with one name all are told. Raises FollowupError ``why.unknown`` with the names that there are.
     """
     asked = target.strip().lower().removeprefix("trip ").strip()
-    told = [line for name, lines in _lines(plan, protocol) if name.lower() == asked for line in lines()]
+    told = [
+        line for name, lines in _lines(plan, protocol, traced) if name.lower() == asked for line in lines()
+    ]
     if not told:
         raise FollowupError(
             "why.unknown",
@@ -40,50 +46,50 @@ def why(plan: CarePlan, protocol: Protocol, target: str) -> tuple[str, ...]:
 
 def explainable(plan: CarePlan, protocol: Protocol) -> tuple[str, ...]:
     """Every name that :func:`why` knows in this plan."""
-    return tuple(dict.fromkeys(name for name, _ in _lines(plan, protocol)))
+    return tuple(dict.fromkeys(name for name, _ in _lines(plan, protocol, traced=True)))
 
 
 Lines = Callable[[], Iterator[str]]
 
 
-def _lines(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
+def _lines(plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[tuple[str, Lines]]:
     for course in plan.courses:
-        yield course.key, lambda c=course: _course(c, plan, protocol)  # type: ignore[misc]
+        yield course.key, lambda c=course: _course(c, plan, protocol, traced)  # type: ignore[misc]
     for bottle in plan.supply:
-        yield f"{bottle.course}#{bottle.number}", lambda b=bottle: _bottle(b, plan, protocol)  # type: ignore[misc]
+        yield f"{bottle.course}#{bottle.number}", lambda b=bottle: _bottle(b, plan, protocol, traced)  # type: ignore[misc]
     for trip in plan.trips:
-        yield str(trip.number), lambda t=trip: tell_trip(t, plan, protocol)  # type: ignore[misc]
+        yield str(trip.number), lambda t=trip: tell_trip(t, plan, protocol, traced)  # type: ignore[misc]
     for need in plan.needs:
-        yield need.key, lambda n=need: _need(n, plan, protocol)  # type: ignore[misc]
+        yield need.key, lambda n=need: _need(n, plan, protocol, traced)  # type: ignore[misc]
     for question in plan.questions:
-        yield question.id, lambda q=question: _question(q, plan, protocol)  # type: ignore[misc]
+        yield question.id, lambda q=question: _question(q, plan, protocol, traced)  # type: ignore[misc]
     for caution in chain(plan.refused, plan.cautions):
-        yield caution.id, lambda c=caution: _caution(c, plan, protocol)  # type: ignore[misc]
+        yield caution.id, lambda c=caution: _caution(c, plan, protocol, traced)  # type: ignore[misc]
     for gap in plan.gaps:
-        yield gap.key, lambda g=gap: tell_gap(g, plan, protocol)  # type: ignore[misc]
-    yield from _few(plan, protocol)
+        yield gap.key, lambda g=gap: tell_gap(g, plan, protocol, traced)  # type: ignore[misc]
+    yield from _few(plan, protocol, traced)
 
 
-def _few(plan: CarePlan, protocol: Protocol) -> Iterator[tuple[str, Lines]]:
+def _few(plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[tuple[str, Lines]]:
     """What there is once an eye, or once a plan."""
     for first in plan.first_drop_days:
         text = f"The drops of the {first.eye} eye begin on {day_words(first.day)}."
-        told = (text, *tell(first.reasons, plan, protocol))
+        told = (text, *tell(first.reasons, plan, protocol, traced=traced))
         yield f"{first.eye}:first-drop-day", lambda t=told: iter(t)  # type: ignore[misc]
     for check in plan.before_leaving:
-        told = (sentence(check.text), *tell(check.reasons, plan, protocol))
+        told = (sentence(check.text), *tell(check.reasons, plan, protocol, traced=traced))
         yield check.key, lambda t=told: iter(t)  # type: ignore[misc]
     for lost in plan.overridden:
-        told = (overridden(lost), *tell((lost.reason,), plan, protocol))
+        told = (Names(plan, protocol).gave_way(lost), *tell((lost.reason,), plan, protocol, traced=traced))
         yield lost.rule, lambda t=told: iter(t)  # type: ignore[misc]
 
 
-def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     name = label_of(course.medicine, protocol.formulary)
     where = f"{course.eye} eye" if course.eye else "by mouth"
     if course.state == "stopped":
         yield f"{name}, {where}: not given."
-        yield from tell(course.reasons, plan, protocol)
+        yield from tell(course.reasons, plan, protocol, traced=traced)
         return
     by_mouth = (
         f"{dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s))} "
@@ -97,28 +103,24 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol) -> Iterator[str]
     elif course.last_day:
         yield f"The last day is {day_words(course.last_day)}."
     if course.taper:
-        yield f"It follows the taper {course.taper} of the protocol."
-    yield from _held(course, plan)
+        yield f"It follows the {Names(plan, protocol).taper(course.taper)}."
+    yield from _held(course, plan, protocol, traced)
     if course.above_label:
         yield sentence(course.above_label)
     if course.ordered_by:
         yield f"It is as ordered by {typed(course.ordered_by)}."
-    yield from tell(course.reasons, plan, protocol)
+    yield from tell(course.reasons, plan, protocol, traced=traced)
 
 
-def _held(course: Course, plan: CarePlan) -> Iterator[str]:
-    asked: Mapping[str, Question] = {q.id: q for q in plan.questions}
-    for name in course.held_by:
-        question = asked.get(name)
-        if question is None:
-            yield f"It is held by {name}."
-            continue
-        yield f"It is held until this is answered: {sentence(question.text)}"
-        if question.fields:
-            yield f"It is answered in {listed(question.fields, 'or')}."
+def _held(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
+    if course.held_by:
+        yield f"It is held: {Names(plan, protocol).waits_for(course.held_by)}"
+    fields = [f for question in plan.questions if question.id in course.held_by for f in question.fields]
+    if fields and traced:
+        yield f"It is answered in {listed(dict.fromkeys(fields), 'or')}."
 
 
-def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     course = plan.course(bottle.course)
     medicine = protocol.formulary[course.medicine]
     if bottle.units is not None:
@@ -156,15 +158,15 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol) -> Iterator[str]
         )
 
 
-def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     text = text_of(need.kind, protocol.kinds)
     what = f"{need.eye.capitalize()} eye, {text}" if need.eye else text
     yield (
         f"{what}: from {day_words(need.earliest)} to {day_words(need.latest)}, best on "
-        f"{day_words(need.target)}; pressure tier {need.tier}."
+        f"{day_words(need.target)}."
     )
     if need.after in {other.key for other in plan.needs}:
-        yield f"Its days are also counted from the day on which {need.after} is done."
+        yield f"Its days are also counted from the day of: {Names(plan, protocol).look(str(need.after))}."
     if need.state == "served" and need.served_on:
         yield f"It was done on {day_words(need.served_on)}."
     for trip in plan.trips:
@@ -173,22 +175,22 @@ def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol) -> Iterator[str]
     for broken in plan.impossible:
         if broken.need == need.key:
             yield sentence(broken.text)
-    yield from tell(need.reasons, plan, protocol)
+    yield from tell(need.reasons, plan, protocol, traced=traced)
 
 
-def _question(question: Question, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+def _question(question: Question, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     yield sentence(question.text)
-    if question.fields:
+    if question.fields and traced:
         yield f"It is answered in {listed(question.fields, 'or')}."
-        if question.choices:
-            yield f"The answers are {listed(question.choices, 'or')}."
+    if question.choices:
+        yield f"The answers are {listed(question.choices, 'or')}."
     if question.holds:
-        yield f"Until then it holds {listed(question.holds)}."
+        yield f"Until then it holds {Names(plan, protocol).courses(question.holds)}."
     yield "The plan can't be signed before." if question.blocks else "The plan may be signed without it."
-    yield from tell(question.reasons, plan, protocol)
+    yield from tell(question.reasons, plan, protocol, traced=traced)
 
 
-def _caution(caution: Caution, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
+def _caution(caution: Caution, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     level = {
         "stop": "It stops the plan until it is mended or answered.",
         "ask": "It asks; the question stands with the plan.",
@@ -201,4 +203,4 @@ def _caution(caution: Caution, plan: CarePlan, protocol: Protocol) -> Iterator[s
     yield level[caution.level]
     if caution.sheet:
         yield "The patient reads it on the sheet."
-    yield from tell(caution.reasons, plan, protocol)
+    yield from tell(caution.reasons, plan, protocol, traced=traced)

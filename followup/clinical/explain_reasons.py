@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from followup.clinical.careplan import CarePlan, FactUse, Overridden, Reason
+from followup.clinical.careplan import CarePlan, FactUse, Reason
 from followup.clinical.english import MARKS, listed, sentence
-from followup.clinical.facts import bare
+from followup.clinical.facts import bare, once
+from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol
 from followup.clinical.rule import Rule
 from followup.typed import said, typed
@@ -17,7 +18,7 @@ BY_HAND = "surgeon"
 _ITS_OWN = {
     BY_HAND: "a change signed by a surgeon; only a later signature changes it",
     "goes-on": "the record says that the medicine is stopped, or until when it is given",
-    "waking-day": "the record gives rising and bedtime 12 to 18 hours apart",
+    "waking-day": "the record gives rising and bedtime with a waking day between them",
     "long-nsaid": "the NSAID runs no longer than its label, or the protocol sets another limit",
     "label-no-figure": "the formulary gets the figure of the clinic's label, or another product is chosen",
     "label-ceiling": "the course is lowered, another product is chosen, or the protocol is signed for it",
@@ -25,10 +26,39 @@ _ITS_OWN = {
 """Reasons that no rule of the protocol's files gives, and what changes them."""
 
 
-def tell(reasons: Sequence[Reason], plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    """Every reason, one after the other."""
+def tell(
+    reasons: Sequence[Reason], plan: CarePlan, protocol: Protocol, *, traced: bool = True
+) -> Iterator[str]:
+    """Every reason, one after the other; ``traced`` down to the rules and fields that it came from."""
     for reason in reasons:
-        yield from _tell(reason, plan, protocol)
+        if traced:
+            yield from _tell(reason, plan, protocol)
+        else:
+            yield " ".join(reason_words(reason))
+
+
+_QUALITY = {"P": "published", "S": "secondary copy", "M": "from memory", "C": "common practice"}
+# What a source may say itself of its own quality.
+_KNOWN = ("common practice", "from memory", "secondary copy", "the surgeon's answer", "our judgement")
+
+
+def reason_words(reason: Reason) -> tuple[str, ...]:
+    """A reason for people: why, what in this record decided, and where it comes from; no ids, no fields."""
+    found = (sentence(because_of(reason)), here_words(reason), origin_words(reason))
+    return tuple(part for part in found if part)
+
+
+def here_words(reason: Reason) -> str:
+    """What of this record decided; where nothing was found, what was looked for and is not there."""
+    holds = once(fact.holds for fact in reason.facts)
+    return f"In this record: {holds}." if holds else ""
+
+
+def origin_words(reason: Reason) -> str:
+    """The source, and how good it is, in brackets; empty where a surgeon decided and is named."""
+    source = source_of(reason)
+    said = reason.rule == BY_HAND or any(known in source for known in _KNOWN)
+    return f"({source})" if said else f"({source}; {_QUALITY[reason.mark]})"
 
 
 def because_of(reason: Reason) -> str:
@@ -41,7 +71,7 @@ def source_of(reason: Reason) -> str:
     if reason.rule != BY_HAND:
         return reason.source
     deed, _, name = reason.source.partition(" by ")
-    return f"{deed} by {typed(name)}" if name else reason.source
+    return f"{deed} by {typed(name)}" if name and name != "the surgeon" else reason.source
 
 
 def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
@@ -50,7 +80,7 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     yield f"Rule {reason.rule}: {sentence(because_of(reason))}"
     yield f"Source: {source_of(reason)} ({reason.mark}: {MARKS[reason.mark]})."
     for loser in reason.overrode:
-        yield from _overrode(loser, reason, plan)
+        yield from _overrode(loser, reason, plan, protocol)
     change = _change(reason, plan, protocol)
     if change:
         yield f"It would change if {change}."
@@ -58,24 +88,14 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
 
 def _fact(use: FactUse, protocol: Protocol) -> str:
     about = _abouts(protocol).get(use.fact)
-    said = f"{about}: {use.value}" if about else use.value
+    said = use.holds or (f"{about}: {use.value}" if about else use.value)
     return f"{said} ({listed(use.fields)})" if use.fields else said
 
 
-def _overrode(loser: str, reason: Reason, plan: CarePlan) -> Iterator[str]:
+def _overrode(loser: str, reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     lost = [o for o in plan.overridden if o.rule == loser and reason.rule in o.lost_to]
     for entry in lost or [o for o in plan.overridden if o.rule == loser]:
-        yield overridden(entry)
-
-
-def overridden(entry: Overridden) -> str:
-    """What a rule wanted and did not get."""
-    lost = f"It lost to {entry.lost_to}."
-    if " " in entry.lost_to and "," not in entry.lost_to:
-        lost = f"There is {entry.lost_to}."
-    return " ".join(
-        (f"Overridden: {entry.rule} wanted {entry.wanted}.", sentence(entry.reason.because), lost)
-    )
+        yield f"Rule {entry.rule} gave way. {Names(plan, protocol).gave_way(entry)}"
 
 
 def _change(reason: Reason, plan: CarePlan, protocol: Protocol) -> str:

@@ -8,41 +8,42 @@ from datetime import date
 from followup.clinical.careplan import CarePlan, CheckGap, ReviewNeed, Trip
 from followup.clinical.english import counted, day_words
 from followup.clinical.explain_reasons import tell
-from followup.clinical.protocol import Protocol, text_of
+from followup.clinical.plan_names import Names
+from followup.clinical.protocol import Protocol
 
 _OVER = ("arrived", "fulfilled", "noshow", "cancelled")
 
 
-def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    yield f"Visit {trip.number} is on {day_words(trip.date)} ({trip.status}), pressure tier {trip.tier}."
+def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
+    names = Names(plan, protocol)
+    yield f"Visit {trip.number} is on {day_words(trip.date)}."
     if trip.status in _OVER:
         yield "It stands here as the record tells it."
     needs = [need for need in plan.needs if need.key in trip.serves]
     for need in needs:
-        kind = text_of(need.kind, protocol.kinds)
         yield (
-            f"It serves {need.key} ({kind}), which must be seen from "
+            f"It is for this: {names.look(need.key)}, to be seen from "
             f"{day_words(need.earliest)} to {day_words(need.latest)}, best on {day_words(need.target)}."
         )
     if trip.status not in _OVER:
-        yield from _its_day(trip, needs, plan)
+        yield from _its_day(trip, needs, plan, names)
     for need in needs:
-        yield from tell(need.reasons, plan, protocol)
-    yield from tell(trip.reasons, plan, protocol)
+        yield from tell(need.reasons, plan, protocol, traced=traced)
+    yield from tell(trip.reasons, plan, protocol, traced=traced)
     if not needs and not trip.reasons and trip.status not in _OVER:
         yield "It is booked, and a booked visit is kept unless fewer visits can do without it."
 
 
-def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan) -> Iterator[str]:
+def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) -> Iterator[str]:
     if needs:
         last = min(needs, key=lambda n: n.latest)
         first = max(needs, key=lambda n: n.earliest)
         yield (
-            f"It can't be before {day_words(first.earliest)} ({first.key}) nor after "
-            f"{day_words(last.latest)} ({last.key})."
+            f"It can't be before {day_words(first.earliest)} ({names.look(first.key)}) nor after "
+            f"{day_words(last.latest)} ({names.look(last.key)})."
         )
     for gap in plan.gaps:
-        yield from _forced(trip, gap, plan, min((n.latest for n in needs), default=date.max))
+        yield from _forced(trip, gap, plan, names, min((n.latest for n in needs), default=date.max))
     if trip.cannot_move:
         yield "It is booked and can't be moved."
     elif trip.status == "booked":
@@ -52,7 +53,7 @@ def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan) -> Iterator[st
     yield "Of the days that leave the fewest visits it lies nearest to the days aimed at."
 
 
-def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, latest: date) -> Iterator[str]:
+def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: date) -> Iterator[str]:
     """The last day that a gap rule leaves for this visit, where no need closes it in sooner."""
     before = max((t.date for t in plan.trips if t.date < trip.date and t.status != "noshow"), default=None)
     days = [day for day in gap_days(gap, plan) if before is None or day > before]
@@ -68,9 +69,10 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, latest: date) -> Iterator
         return
     what = "steroid" if gap.kind == "pressure" else "NSAID"
     least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
+    length = counted(gap.limit, "day", "days")
     yield (
-        f"{gap.eye.capitalize()} eye, {gap.kind}: no more than {counted(gap.limit, 'day', 'days')} on "
-        f"{least} may pass {since} unchecked, so it can't be after {day_words(last)}."
+        f"{gap.eye.capitalize()} eye, {names.watched(gap)}: no more than {length} on {least} may pass "
+        f"{since} unchecked, so it can't be after {day_words(last)}."
     )
 
 
@@ -89,25 +91,9 @@ def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
     return sorted(day for day, count in totals.items() if count >= gap.from_count)
 
 
-def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
-    if gap.first is not None and gap.last is not None:
-        yield (
-            f"{gap.eye.capitalize()} eye, {text_of(gap.look, protocol.kinds)}: no more than "
-            f"{counted(gap.limit + 1, 'day', 'days')} between two looks from {day_words(gap.first)} to "
-            f"{day_words(gap.last)}."
-        )
-    else:
-        yield _on_drops(gap)
+def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
+    yield f"{gap.eye.capitalize()} eye. {Names(plan, protocol).limit(gap)}"
     for trip in plan.trips:
         if gap.reasons and not trip.serves and any(reason in trip.reasons for reason in gap.reasons):
             yield f"Visit {trip.number} on {day_words(trip.date)} is there because of it."
-    yield from tell(gap.reasons, plan, protocol)
-
-
-def _on_drops(gap: CheckGap) -> str:
-    what = "steroid" if gap.kind == "pressure" else "NSAID"
-    least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
-    return (
-        f"{gap.eye.capitalize()} eye, {gap.kind}: at most {counted(gap.limit, 'day', 'days')} on {least} "
-        "strictly between two checks."
-    )
+    yield from tell(gap.reasons, plan, protocol, traced=traced)

@@ -135,7 +135,9 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
     words = _words(said, value)
     if definition.absent == "yes" and said in (None, ()):
         words = f"{NOT_RECORDED}, so counted as yes"
-    holds = _said(definition, context) or _stated(definition, value)
+    holds = "" if definition.otherwise == "" and not value else _said(definition, context)
+    silent = definition.absent == "yes" and said in (None, ())
+    holds = holds or _stated(definition, None if silent and definition.unknown else value)
     return Fact(definition.name, value, words, context.fields(definition.field), holds)
 
 
@@ -162,7 +164,7 @@ def _stated(definition: FactDef, value: bool | None) -> str:
     if value:
         return definition.about
     if value is None:
-        return definition.unknown or f"not written down: {definition.about}"
+        return f"not written down: {definition.about}" if definition.unknown is None else definition.unknown
     return f"not so: {definition.about}" if definition.otherwise is None else definition.otherwise
 
 
@@ -178,7 +180,7 @@ def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
         value = None if any(v is None for v, _, _ in parts) else not deciding
     fields = tuple(dict.fromkeys(field for _, fact, _ in parts for field in fact.fields))
     words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
-    said = "; ".join(dict.fromkeys(fact.holds for _, fact, _ in parts if fact.holds))
+    said = once(fact.holds for _, fact, _ in parts)
     return Fact(definition.name, value, words, fields, _combined(definition, value, said))
 
 
@@ -188,6 +190,11 @@ def _combined(definition: FactDef, value: bool | None, parts: str) -> str:
     if own is not None:
         return own
     return parts or _stated(definition, value)
+
+
+def once(statements: Iterable[str]) -> str:
+    """Statements of facts one after the other; what two of them say both stands once."""
+    return "; ".join(dict.fromkeys(part for held in statements for part in held.split("; ") if part))
 
 
 def bare(name: str) -> str:

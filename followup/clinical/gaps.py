@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import CheckGap, Course, Reason, Tier
 from followup.clinical.courses import last_steroid_day
+from followup.clinical.english import day_words
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.needs import day_of
 from followup.clinical.protocol import Protocol
@@ -128,6 +129,9 @@ def _rule(
     left = frozenset(day for day in days if last is None or day > last)
     gone = sum(day < as_of for day in left)
     if gone > limit:
-        since = last.isoformat() if last else "the first drop"
-        told.append(f"{key}: {gone} days since {since}, more than {limit}: a check is due at once.")
+        since = day_words(last) if last else "the first drop"
+        told.append(
+            f"{gap.eye.capitalize()} eye: {gone} days since {since} without a check, more than {limit}: a "
+            "check is due at once."
+        )
     return [GapRule(key, left, limit, service)] if left else []

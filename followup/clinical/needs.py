@@ -15,8 +15,9 @@ from followup.clinical.careplan import (
     ReviewNeed,
     Tier,
 )
+from followup.clinical.english import day_words
 from followup.clinical.eye_rules import EyeRules
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.rule import After, NeedEffect
 from followup.clinical.rules import Fired
 from followup.errors import FollowupError
@@ -186,10 +187,11 @@ def _merge(found: Sequence[Wish], protocol: Protocol) -> tuple[Wish, tuple[Overr
     else:
         best = max(found, key=lambda w: w.window)
     losers = [w for w in found if w.window != best.window]
+    kind = text_of(found[0].effect.kind, protocol.kinds)
     return best, tuple(
         Overridden(
             rule=w.fired.rule.id,
-            wanted=f"a look from {w.window[0]} to {w.window[2]}, best on {w.window[1]}",
+            wanted=f"{kind} from {day_words(w.window[0])} to {day_words(w.window[2])}",
             lost_to=best.fired.rule.id,
             reason=w.fired.reason,
         )

@@ -30,6 +30,7 @@ from followup.clinical.context import followed_eyes
 from followup.clinical.courses import apply_edits, draft_courses, ended_by_edit, last_steroid_day
 from followup.clinical.day_rounds import draft_rounds, long_rounds
 from followup.clinical.decided import check_promises, read_decisions
+from followup.clinical.english import day_words
 from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.first_drops import first_drop_day, told
 from followup.clinical.gaps import check_gaps
@@ -38,7 +39,8 @@ from followup.clinical.in_words import told_in_words, word_questions
 from followup.clinical.known import check_names
 from followup.clinical.needs import Opened, added_needs, before_leaving, last_days, open_needs
 from followup.clinical.no_steroid import Decided, decide_steroid
-from followup.clinical.protocol import Protocol
+from followup.clinical.plan_names import RISK
+from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Record
 from followup.clinical.safety import (
     Net,
@@ -154,7 +156,7 @@ def build_plan(
             *net.questions,
             *given.questions,
             *before.questions,
-            *_unknown_looks(past.unknown),
+            *_unknown_looks(past.unknown, protocol),
         ),
         cautions=(*steroid.cautions, *rule_cautions(eyes), *net.cautions, *given.cautions),
         impossible=visits.impossible,
@@ -246,7 +248,7 @@ def _by_hand(setting: _Setting, approved: bool) -> CarePlan:
         impossible=visits.impossible,
         decided=visits.decided,
         tiers={eye.eye: eye.tier[0] for eye in setting.eyes},
-        questions=_unknown_looks(past.unknown),
+        questions=_unknown_looks(past.unknown, setting.protocol),
         notices=visits.notices,
     )
 
@@ -259,7 +261,7 @@ def _still_followed(
     kept, told = [], []
     for eye in eyes:
         if eye.day0 < newest and _over_by(eye, protocol, hours) < newest:
-            told.append(f"The follow-up of the {eye.eye} eye, operated on {eye.day0.isoformat()}, is over.")
+            told.append(f"The follow-up of the {eye.eye} eye, operated on {day_words(eye.day0)}, is over.")
         else:
             kept.append(eye)
     return tuple(kept), tuple(told)
@@ -363,12 +365,12 @@ def _lost_tiers(eyes: Sequence[EyeRules]) -> tuple[Overridden, ...]:
     for eye in eyes:
         tier, setting_it = eye.tier
         for fired in setting_it:
-            if fired.rule.tier != tier:
+            if fired.rule.tier is not None and fired.rule.tier != tier:
                 winner = setting_it[0].rule.id
                 lost.append(
                     Overridden(
                         rule=fired.rule.id,
-                        wanted=f"pressure tier {fired.rule.tier}",
+                        wanted=f"pressure risk {RISK[fired.rule.tier]}",
                         lost_to=winner,
                         reason=fired.reason,
                     )
@@ -376,13 +378,13 @@ def _lost_tiers(eyes: Sequence[EyeRules]) -> tuple[Overridden, ...]:
     return tuple(lost)
 
 
-def _unknown_looks(needs: Sequence[ReviewNeed]) -> tuple[Question, ...]:
+def _unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Question, ...]:
     """Looks whose time is over and of which the record says nothing: asked, never guessed."""
     return tuple(
         Question(
             id=f"done-{need.key.replace(':', '-')}",
-            text=f"Was this look done between {need.earliest.isoformat()} and {need.latest.isoformat()}: "
-            f"{need.kind.replace('-', ' ')}? Enter the review, or the visit that was missed.",
+            text=f"Was this look done between {day_words(need.earliest)} and {day_words(need.latest)}: "
+            f"{text_of(need.kind, protocol.kinds)}? Enter the review, or the visit that was missed.",
             eye=need.eye,
             fields=("reviews", "trips"),
             reasons=need.reasons,
@@ -397,7 +399,7 @@ def _replaced(record: Record, eyes: Sequence[EyeRules], as_of: date) -> list[str
         for operation in record.operations:
             if operation.eye == eye.eye and operation.date < eye.day0 <= as_of:
                 told.append(
-                    f"The {eye.eye} eye was operated again on {eye.day0.isoformat()}: what was planned after "
-                    f"{operation.date.isoformat()} is replaced."
+                    f"The {eye.eye} eye was operated again on {day_words(eye.day0)}: what was planned after "
+                    f"{day_words(operation.date)} is replaced."
                 )
     return told

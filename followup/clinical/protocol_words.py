@@ -14,6 +14,7 @@ from followup.clinical.caution_rules import CautionRule, DuplicateRule, Selector
 from followup.clinical.english import MARKS, counted, listed, sentence
 from followup.clinical.facts import FactDef, bare
 from followup.clinical.formulary import Medicine
+from followup.clinical.plan_names import RISK
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.rule import CourseEffect, NeedEffect, Rule, Taper
 
@@ -126,7 +127,7 @@ def _effects(rule: Rule, protocol: Protocol) -> Iterator[str]:
     if rule.caution:
         yield f"says ({rule.caution.level}): {rule.caution.text}"
     if rule.tier:
-        yield f"puts the eye into pressure tier {rule.tier}"
+        yield f"makes the pressure risk {RISK[rule.tier]}"
     if rule.before_leaving:
         leaving = rule.before_leaving
         hours = f"{leaving.earliest_hours} to {leaving.latest_hours} hours after surgery"

@@ -56,9 +56,13 @@ def _rises(steps: tuple[StepDef, ...]) -> bool:
 
 
 class Taper(Part):
-    """A named course of steroid. From step ``weaker_from`` on (0 is the first) a weaker steroid is given."""
+    """A named course of steroid; ``name`` is what people call it.
+
+    From step ``weaker_from`` on (0 is the first) a weaker steroid is given.
+    """
 
     id: str = Field(pattern=r"^[A-Z][A-Za-z0-9]*$")
+    name: str = ""
     steps: tuple[StepDef, ...] = Field(min_length=1)
     weaker_from: StrictInt | None = Field(None, ge=1)
     because: str
@@ -66,6 +70,11 @@ class Taper(Part):
     mark: Mark
 
     _short = field_validator("steps", mode="before")(_steps)
+
+    @property
+    def words(self) -> str:
+        """What the course is called among people; its id where the protocol gives no name."""
+        return self.name or f"taper {self.id}"
 
     @model_validator(mode="after")
     def _only_falls(self) -> Taper:
@@ -265,7 +274,8 @@ class Refusal(Part):
 
 class Rule(Part):
     """Fires when every fact of ``when`` holds, one of ``any_of`` does, none of ``unless`` does, and all
-    of ``unknown`` are not recorded."""
+    of ``unknown`` are not recorded. ``looked_for`` are facts that its reason tells too, though nothing
+    hangs on them here: what would have asked for something else."""
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     scope: Literal["eye", "patient"] = "eye"
@@ -273,6 +283,7 @@ class Rule(Part):
     any_of: tuple[str, ...] = ()
     unless: tuple[str, ...] = ()
     unknown: tuple[str, ...] = ()
+    looked_for: tuple[str, ...] = ()
     rank: StrictInt = 0
     because: str = Field(min_length=3)
     source: str = Field(min_length=3)
@@ -323,4 +334,4 @@ class Rule(Part):
     @property
     def names(self) -> tuple[str, ...]:
         """Every fact that the rule looks at."""
-        return (*self.when, *self.any_of, *self.unless, *self.unknown)
+        return (*self.when, *self.any_of, *self.unless, *self.unknown, *self.looked_for)

@@ -42,6 +42,7 @@ def _reason(rule: Rule, facts: Mapping[str, Fact]) -> Reason:
     told = [fact for fact in told if fact.value is not False or fact.name in map(bare, rule.when)]
     if not told:
         told = [facts[bare(name)] for name in rule.unless]
+    told += [facts[bare(name)] for name in rule.looked_for]
     return Reason(
         rule=rule.id,
         because=rule.because,

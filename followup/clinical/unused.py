@@ -7,8 +7,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from followup.clinical.careplan import Caution, Course
 from followup.clinical.context import EyeContext
 from followup.clinical.eye_rules import EyeRules, apply_rules
+from followup.clinical.plan_names import role_words
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Choices, Eye
+
+# The surgeon's choices as a sentence names them.
+_CHOICES = {
+    "responder_course": "course for an eye that rises on steroid",
+    "depot_course": "course after a depot",
+    "steroid_in_responder": "steroid put into an eye that rises on it",
+    "cycloplegic": "pupil-widening drop",
+    "nsaid": "NSAID drop",
+    "steroid_with_inhibitor": "steroid beside a strong inhibitor",
+}
 
 
 def answers_to_nothing(
@@ -24,8 +35,8 @@ def answers_to_nothing(
         told += _no_such_caution(eye, protocol)
         told += _no_such_course(eye, courses)
         told += [
-            f"{field}: this choice answers nothing in the {eye.eye} eye."
-            for field in (*_choices(eye, protocol, met), *_of_no_course(eye, courses))
+            f"The answer on the {what} changes nothing in the {eye.eye} eye."
+            for what in (*_choices(eye, protocol, met), *_of_no_course(eye, courses))
         ]
     return told
 
@@ -60,7 +71,7 @@ def _choices(eye: EyeRules, protocol: Protocol, met: set[tuple[str, Eye | None]]
             continue
         without = apply_rules(_without(eye.context, name), protocol)
         if [f.rule.id for f in without.fired] == [f.rule.id for f in eye.fired]:
-            yield f"operations.{eye.context.index}.choices.{name}"
+            yield _CHOICES.get(name, "choice")
 
 
 def _without(context: EyeContext, choice: str) -> EyeContext:
@@ -75,10 +86,10 @@ def _without(context: EyeContext, choice: str) -> EyeContext:
 def _of_no_course(eye: EyeRules, courses: Sequence[Course]) -> Iterator[str]:
     """Products and releases of a kind of course that this eye does not get."""
     roles = {course.role for course in courses if course.eye in (None, eye.eye) and not course.from_before}
-    operation, place = eye.context.operation, f"operations.{eye.context.index}"
-    for i, product in enumerate(operation.products):
+    operation = eye.context.operation
+    for product in operation.products:
         if product.role not in roles:
-            yield f"{place}.products.{i}"
-    for i, release in enumerate(operation.released):
+            yield f"product for the {role_words(product.role)}"
+    for release in operation.released:
         if release.course not in roles:
-            yield f"{place}.released.{i}"
+            yield f"release of the {role_words(release.course)}"

@@ -86,7 +86,7 @@ def draft_visits(
     broken = _impossible(plan, decisions.windows, limits)
     settled = settle(broken, decisions, limits, frozenset(done | again.keys()), start)
     given_up = tuple(
-        f"The booked visit on {day.isoformat()} is given up."
+        f"The booked visit on {day_words(day)} is given up."
         for day in plan.given_up
         if day not in stays.moved
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
-from followup.clinical.careplan import CarePlan, Reason
+from followup.clinical.careplan import CarePlan, FactUse, Reason
 from followup.clinical.plan import build_plan
 from followup.clinical.record import Record
 from followup.desks.desk import Visit
@@ -23,12 +23,12 @@ from followup.sheets.staircase import Staircase, build_staircase
 
 @dataclass(frozen=True)
 class Glance:
-    """A plan that would be drafted, or the first thing that hinders it. ``facts``: name and value, once."""
+    """A plan that would be drafted, or the first thing that hinders it. ``facts``: those used, once."""
 
     problem: str = ""
     view: PlanView | None = None
     stairs: Staircase | None = None
-    facts: tuple[tuple[str, str], ...] = ()
+    facts: tuple[FactUse, ...] = ()
     listed: tuple[EyeCheck, ...] = ()
 
 
@@ -62,10 +62,9 @@ def _plan(visit: Visit, record: Record, session: Session) -> CarePlan:
     )
 
 
-def _facts(plan: CarePlan) -> Iterator[tuple[str, str]]:
+def _facts(plan: CarePlan) -> Iterator[FactUse]:
     for reason in _reasons(plan):
-        for fact in reason.facts:
-            yield fact.fact, fact.value
+        yield from reason.facts
 
 
 def _reasons(plan: CarePlan) -> Iterator[Reason]:

@@ -9,6 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 from sqlmodel import Session
 
+from followup.clinical.explain_reasons import because_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
@@ -99,7 +100,7 @@ def _because(session: Session, line: VisitLine) -> tuple[str, ...]:
     """Why the window is what it is, each sentence once: what leaving it would cost."""
     body = plan(session, line.trip.plan_id).body
     needs = [need for need in body.needs if need.key in line.trip.serves]
-    return tuple(dict.fromkeys(reason.because for need in needs for reason in need.reasons))
+    return tuple(dict.fromkeys(because_of(reason) for need in needs for reason in need.reasons))
 
 
 @dataclass(frozen=True)

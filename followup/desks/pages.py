@@ -9,15 +9,14 @@ from typing import Any, NamedTuple
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
 
 from followup import resources
-from followup.clinical.explain_reasons import because_of, source_of
+from followup.clinical.explain_reasons import because_of, here_words, origin_words
 from followup.desks import words
 from followup.desks.danger import SIGNS
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
-from followup.desks.visit_lines import fact_words, kind_words
+from followup.desks.visit_lines import kind_words
 from followup.language.catalogues import N_
 from followup.records.alerts import Alert, alerts_of_code
 from followup.sheets.staircase import build_staircase
@@ -124,8 +123,8 @@ def around(visit: Visit, path: str) -> dict[str, Any]:
         "draw": partial(build_staircase, today=visit.today, mirrored=texts.runs_left),
         "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
         "because_of": because_of,
-        "source_of": source_of,
-        "fact_words": lambda name: _fact(visit, texts, name),
+        "here_words": here_words,
+        "origin_words": origin_words,
         "direction": texts.direction,
         "alert_signs": SIGNS,
         "places": list(_places(visit, path)),
@@ -152,12 +151,6 @@ def desk_of(path: str, roles: frozenset[str]) -> str:
     """Whose desk a page belongs to; one that several use counts as that of whoever looks at it."""
     place = path.split("/")[1]
     return _DESKS.get(place) or next(role for role in (*_ORDER, *sorted(roles)) if role in roles)
-
-
-def _fact(visit: Visit, texts: words.Texts, name: str) -> str:
-    """What a fact states; the id of a caution, which is none of the protocol's facts, apart."""
-    stated = fact_words(visit, name)
-    return texts.told(stated) if stated != name else Markup('<bdi lang="en">{}</bdi>').format(name)
 
 
 def go(url: str) -> RedirectResponse:

@@ -24,6 +24,7 @@ from followup.clinical.careplan import (
 )
 from followup.clinical.formulary import label_of
 from followup.clinical.in_words import told_in_words
+from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
 from followup.desks.desk import Visit
@@ -68,6 +69,11 @@ class PlanView:
         """Those that block signing first."""
         return tuple(sorted(self.plan.questions, key=lambda q: not q.blocks))
 
+    @property
+    def names(self) -> Names:
+        """The keys of the plan in words."""
+        return Names(self.plan, self.protocol)
+
     def medicine(self, course: Course) -> str:
         """Name and strength, or the key of a medicine that is not in the formulary."""
         return label_of(course.medicine, self.protocol.formulary)
@@ -85,9 +91,8 @@ class PlanView:
         return tuple(course for course in self.plan.courses if course.key in set(keys))
 
     def held_by(self, course: Course) -> tuple[str, ...]:
-        """The questions that hold a course, in words."""
-        asked = {question.id: question.text for question in self.plan.questions}
-        return tuple(asked.get(name, name) for name in course.held_by)
+        """What holds a course, in words."""
+        return tuple(dict.fromkeys(self.names.waits_for([name]) for name in course.held_by))
 
     @property
     def before_leaving(self) -> tuple[BeforeLeaving, ...]:

@@ -253,7 +253,7 @@ def changes_of(visit: Visit, view: PlanView, base: PlanVersion | None) -> tuple[
 def _why(view: PlanView, name: str) -> tuple[str, ...]:
     """Where a line of the plan comes from, from the record's field on; nothing where it is not told."""
     try:
-        return why(view.plan, view.protocol, name)
+        return why(view.plan, view.protocol, name, traced=False)
     except FollowupError:
         return ()
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan
+from followup.clinical.plan_names import LOST, Names
 from followup.clinical.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
@@ -68,11 +69,6 @@ def kind_words(visit: Visit, kind: str) -> str:
     return text_of(kind, visit.desk.protocol.kinds)
 
 
-def fact_words(visit: Visit, name: str) -> str:
-    """What a fact states, in the words of the protocol, or its name where the protocol does not know it."""
-    return next((fact.about for fact in visit.desk.protocol.facts if fact.name == name), name)
-
-
 def _line(
     visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None, went: Iterable[TripView]
 ) -> VisitLine:
@@ -90,14 +86,15 @@ def _line(
 
 
 def _reasons(visit: Visit, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
-    """What the visit looks at, or looked at. A need that the plan no longer names shows its key."""
+    """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not keys and body:
         return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in body.watched)
     needs = {need.key: need for need in body.needs} if body else {}
+    names = Names(body, visit.desk.protocol) if body else None
     return tuple(
         Reason(key, kind_words(visit, needs[key].kind), needs[key].eye)
         if key in needs
-        else Reason(key, key, None)
+        else Reason(key, names.look(key) if names else LOST, None)
         for key in keys
     )

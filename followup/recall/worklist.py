@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
+from followup.clinical.explain_reasons import because_of
 from followup.clinical.recall_rules import NextAttempt, RecallRules
 from followup.clinical.record import Eye, Phone
 from followup.recall.ladder import next_for
@@ -97,7 +98,7 @@ class ToReach:
     @property
     def because(self) -> tuple[str, ...]:
         """What the protocol says of the checks at stake, each sentence once."""
-        return tuple(dict.fromkeys(reason.because for need in self.checks for reason in need.reasons))
+        return tuple(dict.fromkeys(because_of(reason) for need in self.checks for reason in need.reasons))
 
 
 def worklist(session: Session, now: datetime, rules: RecallRules | None = None) -> tuple[ToReach, ...]:

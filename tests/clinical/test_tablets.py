@@ -27,7 +27,7 @@ COURSE = "mouth:prednisolone-5-tablet"
 
 def text(told, record, protocol):
     plan = told(record).plan
-    return render_plan(plan, parse_record(record), protocol.formulary)
+    return render_plan(plan, parse_record(record), protocol)
 
 
 def test_a_dose_by_mouth_is_mg_a_day_and_tablets_a_time(someone, told, protocol):

@@ -152,7 +152,7 @@ def preview(visit: AnyVisit, sent: NewRecord) -> Preview:
     assert found.view is not None
     return Preview(
         plan=found.view.plan,
-        facts=[FactOut(fact=fact, value=value) for fact, value in found.facts],
+        facts=[FactOut(fact=one.fact, value=one.value) for one in found.facts],
         listed=[ListCheck.model_validate(check) for check in found.listed],
     )
 

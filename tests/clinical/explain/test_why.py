@@ -35,22 +35,24 @@ def test_a_course_tells_field_fact_rule_source_what_lost_and_what_would_change_i
     assert "patient.eyes.left.uveitis.last_active" in text
     assert "Rule steroid-uveitis-washed: Steroid was washed through the chamber" in text
     assert "Source: common practice, no source (C: common practice or our judgement)." in text
-    assert "Overridden: steroid-routine wanted taper R" in text
-    assert "It lost to steroid-uveitis-washed." in text
+    assert "Rule steroid-routine gave way. The routine course." in text
+    assert "It gave way: Steroid was washed through the chamber" in text
     assert "or if this were so: crystals were seen after rinsing" in text
 
 
 def test_a_held_course_tells_the_question_and_where_it_is_answered(asked):
     text = asked("amina", "left:cycloplegic")
-    assert "held until this is answered: The angle is at risk" in text
+    assert "It is held: The angle is at risk" in text
     assert "operations.0.choices.cycloplegic" in text
 
 
 def test_a_visit_tells_what_it_serves_and_what_closes_it_in(asked):
     text = asked("wanjiru", "trip 2")
-    assert "Visit 2 is on 9 March 2026 (proposed)" in text
-    assert "It serves right:wound" in text
-    assert "It can't be before 7 March 2026 (right:wound) nor after 11 March 2026 (right:wound)." in text
+    assert "Visit 2 is on 9 March 2026." in text
+    assert "It is for this: wound, pressure and inflammation" in text
+    assert (
+        "It can't be before 7 March 2026 (wound, pressure and inflammation) nor after 11 March 2026" in text
+    )
     assert asked("wanjiru", "2") == text
 
 
