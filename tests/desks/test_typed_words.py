@@ -141,6 +141,8 @@ def test_the_reason_of_a_proposal_and_a_note_come_back_as_typed_in_every_languag
     eye = "/patients/K-104/eyes/right"
     form = form_of(surgeon.get(eye).text, f"{eye}/findings")
     found = {"cells": "2+", "flare": "2+", "pressure": "18", "vision": "6/12", "note": words}
+    asked = ("vision_falling", "pain", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
+    found |= dict.fromkeys(asked, "no")
     form |= {f"reviews.0.{name}": [value] for name, value in found.items()}
     look = surgeon.post(f"{eye}/findings", data=form).headers["location"]
     page = surgeon.get(look).text
