@@ -97,7 +97,7 @@ _REACTIONS = {
 def _allergies(plan: CarePlan, formulary: Mapping[str, Medicine]) -> Iterator[str]:
     """Every allergy as it is recorded; that none is written down is said, and is no "none"."""
     if not plan.allergies:
-        yield "None is written down."
+        yield "No allergy is written down."
     for line in plan.allergies:
         if line.words is not None:
             yield f"In words: {one_line(line.words)}"
