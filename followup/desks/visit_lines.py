@@ -13,12 +13,16 @@ from followup.clinical.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
 from followup.desks.went import as_it_went
+from followup.language.catalogues import N_
 from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
 from followup.records.trips import trips_of_all
 from followup.records.views import PatientView, TripView
 from followup.sheets.staircase import Staircase, build_staircase
+
+# Whoever came without a visit is here for nothing that a plan has asked for.
+WITHOUT = N_("came without a visit")
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,8 @@ def _line(
 def _reasons(visit: Visit, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
+    if not trip.serves and not trip.services:
+        return (Reason("", WITHOUT, None),)
     if not keys and body:
         return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in body.watched)
     needs = {need.key: need for need in body.needs} if body else {}

@@ -149,7 +149,8 @@ def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, Kind]) -> tuple[str,
 def _watched(trip: TripView, bodies: Mapping[int, CarePlan], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
     """What a visit is for that serves no need: it keeps the time between two checks short."""
     body = bodies.get(trip.plan_id)
-    found = (kind for kind, _ in body.watched) if body else ()
+    # Whoever came without a visit is here for none of it.
+    found = (kind for kind, _ in body.watched) if body and trip.services else ()
     return tuple(dict.fromkeys(text_of(kind, kinds) for kind in found))
 
 

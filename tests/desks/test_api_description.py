@@ -64,11 +64,15 @@ def clinic(house):
     house.clock.on(1, 9)
     browsers = {role: house.log_in(role) for role in roles}
     look = {"eye": "right", "date": "2027-03-02", "cells": "2+", "flare": "1+", "pressure": 18}
+    walk_in = {"nonce": "w" * 20, "signs": ["pain"], "why": "it hurts"}
+    assert browsers["reception"].post("/api/patients/K-105/walk-in", json=walk_in).status_code == 200
+    (alert,) = browsers["reception"].get("/api/alerts").json()
     path = "/api/patients/K-104/eyes/right/findings"
     assert browsers["counsellor"].post(path, json={"seen": 1, "look": look}).status_code == 200
     trips = [v["id"] for v in browsers["reception"].get("/api/patients/K-104").json()["visits"]]
     known = {"code": ["K-104", "K-105"], "plan": [plan, asks], "other": [plan, asks], "sheet": [sheet]}
     known |= {"trip": trips, "eye": ["right"], "on": ["2027-03-02"], "login": ["asha"], "message": [1]}
+    known |= {"alert": [alert["id"]]}
     return browsers, known
 
 

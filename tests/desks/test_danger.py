@@ -65,6 +65,14 @@ def test_any_yes_puts_the_patient_on_top_of_both_lists_with_the_words_until_a_lo
     assert "See now" not in words_of(house.log_in("surgeon").get("/my-patients").text)
 
 
+def test_a_walk_in_is_here_for_nothing_that_the_plan_asked_for(followed, form_of, words_of):
+    house, _ = followed
+    _walk_in(house, form_of, 1, why="it hurts")
+    said = words_of(house.log_in("reception").get(PATIENT).text).partition("Here now")[2]
+    assert "came without a visit" in said[:160]
+    assert "pressure" not in said[:160]
+
+
 def test_four_times_no_is_no_alert(followed, form_of, words_of):
     house, _ = followed
     assert _walk_in(house, form_of, why="has lost the bottle").status_code == 303
