@@ -287,13 +287,22 @@ class Look:
         return usual if not self.against(usual) else self.instead_of(usual) or usual
 
     def instead_of(self, medicine: Medicine) -> Medicine | None:
-        """A drop of the same role and potency that nothing speaks against; None where there is none."""
+        """A drop of the same role that nothing speaks against, of the same potency or the next above it.
+
+        Never one of the strongest in an eye that rises on steroid; None where there is none.
+        """
         drops = ("solution", "suspension", "emulsion")
-        for other in self.protocol.formulary.values():
-            same = (other.role, other.route, other.potency) == (medicine.role, "eye", medicine.potency)
-            if same and other.form in drops and not self.against(other):
-                return other
-        return None
+        least = self.potency(medicine.id)
+        most = len(POTENCIES) - (2 if self.fact("responder") else 1)
+        fits = [
+            other
+            for other in self.protocol.formulary.values()
+            if (other.role, other.route) == (medicine.role, "eye")
+            and other.form in drops
+            and least <= self.potency(other.id) <= max(least, most)
+            and not self.against(other)
+        ]
+        return min(fits, key=lambda other: self.potency(other.id), default=None)
 
     def against(self, medicine: Medicine, *, stops_only: bool = False) -> tuple[str, ...]:
         """What forbids a new medicine for this eye, or (not ``stops_only``) holds it until answered."""

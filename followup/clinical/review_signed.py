@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import Adjustment, Course, CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.english import counted, day_words, steps_in_short
 from followup.clinical.look import Look
 from followup.clinical.proposal import Proposal
@@ -54,14 +54,23 @@ def _steps(steps: tuple[tuple[int, int], ...], starts: date, was: date | None) -
 
 def _in_the_way(look: Look, proposal: Proposal) -> Iterator[str]:
     """A course that is given or changed, and that the plan holds or this eye may not have."""
+    running = look.running
+    if proposal.direction == "keep" and running and look.refused_now(running):
+        # It goes on unchanged only where nothing else was found to give in its place.
+        ended = [a.course for a in proposal.adjustments if isinstance(a, CourseEdit) and not a.steps]
+        if running.key not in ended:
+            yield from _waiting_for(look, running)
     for change in proposal.adjustments:
         if isinstance(change, CourseAdded):
             yield from look.against(look.protocol.formulary[change.medicine])
         elif isinstance(change, CourseEdit) and change.steps:
             course = next((c for c in look.plan.courses if c.key == change.course), None)
-            if course is None or course.state != "held":
-                continue
-            name = look.protocol.formulary[course.medicine].label
-            for question in look.plan.questions:
-                if question.id in course.held_by or course.key in question.holds:
-                    yield f"{name} waits for an answer: {question.text}"
+            if course is not None and course.state == "held":
+                yield from _waiting_for(look, course)
+
+
+def _waiting_for(look: Look, course: Course) -> Iterator[str]:
+    name = look.protocol.formulary[course.medicine].label
+    for question in look.plan.questions:
+        if question.id in course.held_by or course.key in question.holds:
+            yield f"{name} waits for an answer: {question.text}"

@@ -112,3 +112,13 @@ def test_a_defect_of_the_cornea_stops_the_nsaid(look):
     course = seen.after("corneal-defect").course("right:nsaid")
     assert course.last_day is None or course.last_day <= seen.outcome.date or course.state == "held"
     assert seen.looks("corneal-defect") == [("cornea-stain", 1, 2, 3)]
+
+
+@pytest.mark.parametrize(
+    ("found", "name"),
+    [({"synechiae": "yes"}, "iris-sticks"), ({"lens_position": "off centre"}, "lens-off-centre")],
+)
+def test_an_iris_that_sticks_and_a_lens_off_centre_are_looked_at_by_the_surgeon(look, found, name):
+    seen = look(14, **found)
+    assert [need for need, *_ in seen.looks(name)] == ["surgeon"]
+    assert seen.ids()[0] == name

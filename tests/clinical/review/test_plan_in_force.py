@@ -123,3 +123,14 @@ def test_no_steroid_drop_is_given_on_herpes_before_the_eye_has_been_seen(look, s
 def test_4_plus_calls_a_senior_on_any_day(look):
     assert look(1, cells="4+").seniors() == ["cells-3"]
     assert look(1, cells="3+").seniors() == []
+
+
+def test_the_weaker_steroid_gives_way_to_one_without_phosphate_and_never_to_the_strongest(look, someone):
+    responder = someone(eye={"steroid_responder": True})
+    responder["operations"][0]["choices"] = {"responder_course": "A"}
+    seen = look(12, responder, cells="0", epithelial_defect="yes")
+    plan = seen.after("go-on")
+    now = [c for c in plan.courses if c.role == "steroid" and c.count_on(seen.outcome.date)]
+    (medicine,) = (seen.protocol.formulary[c.medicine] for c in now)
+    assert "phosphate" not in medicine.excipients
+    assert medicine.potency == "moderate", "the next above the weak one that was given"
