@@ -93,6 +93,7 @@ OPERATION_FIELDS: dict[str, Any] = {
     "antibiotic_in_chamber": YES_NO,
     "steroid": st.lists(STEROID, min_size=1, max_size=2),
     "choices": CHOICES,
+    "free_text": st.sampled_from(["Coughed twice.", "PC tear", "no vitreous loss", "iritis as a boy"]),
     "end": st.sampled_from(["09:20", "23:50"]),
     **dict.fromkeys(EVENTS, YES_NO),
 }
@@ -103,7 +104,10 @@ EYE_FIELDS: dict[str, Any] = {
         last_active=maybe(days(-400, -1)),
         never_quiet=maybe(YES_NO),
         herpetic=maybe(YES_NO),
+        antiviral_cover=maybe(YES_NO),
         infection_excluded=maybe(YES_NO),
+        infection_treated_with=maybe(st.just("four medicines")),
+        steroid_despite_infection=maybe(st.just("sight would be lost")),
     ),
     "glaucoma": YES_NO,
     "damaged_nerve": YES_NO,
@@ -130,6 +134,21 @@ CONDITION_FIELDS: dict[str, Any] = {
     **dict.fromkeys(ILLNESSES, YES_NO),
 }
 
+ALLERGENS = [
+    *("sulfonamide", "sulphite", "benzalkonium", "aspirin"),
+    *("penicillin", "cephalosporin", "quinolone"),
+]
+WORDS = [
+    "sulphur",
+    "none known",
+    "sulfa - came out in blisters",
+    "ciprofloxacin rash",
+    "penicillin anaphylaxis",
+    "diclofenac wheeze",
+    "dexamethasone: swollen face",
+    "blarg",
+]
+
 PATIENT_FIELDS: dict[str, Any] = {
     "sex": st.sampled_from(["female", "male"]),
     "language": st.just("en"),
@@ -141,13 +160,13 @@ PATIENT_FIELDS: dict[str, Any] = {
     "travel": table(hours=st.sampled_from([0.5, 2, 5])),
     "allergies": st.lists(
         table(
-            to=st.sampled_from(["sulfonamide", "sulphite", "benzalkonium", "aspirin"]),
+            to=st.sampled_from(ALLERGENS),
             reaction=st.sampled_from(["rash", "severe", "wheeze", "not known"]),
         ),
         min_size=1,
         max_size=2,
     ),
-    "allergy_text": st.sampled_from(["sulphur", "none known"]),
+    "allergy_text": st.sampled_from(WORDS),
     "sulphur_is_neither": YES_NO,
     "relative_pressure": YES_NO,
 }
@@ -255,6 +274,10 @@ class Made:
     followed = staticmethod(followed)
     uveitis = EYE_FIELDS["uveitis"]
     steroid = STEROID
+    choices = CHOICES
+    allergens = ALLERGENS
+    words = WORDS
+    review = REVIEW
     places: Mapping[str, dict[str, Any]] = {
         "eye": EYE_FIELDS,
         "operation": OPERATION_FIELDS,
