@@ -61,14 +61,21 @@ def _settled(answers: Answers, finding: Finding, course: str) -> Settled:
         return Settled(finding, course)
     finding = replace(finding, holds=False)
     answer = answers.to(finding, course)
-    if answer and (answer.decision == "given" or (answer.decision == "give" and finding.level == "ask")):
+    gives = answer is not None and answer.decision == "give" and finding.level == "ask"
+    if answer and (answer.decision == "given" or (gives and not _of_allergy(finding))):
         why = f" It was given; what is done: {typed(answer.why)}" if answer.why else ""
         return Settled(replace(closed(finding), level="warn", text=f"{finding.text}{why}"), course)
     fields = (*finding.answer_fields, f"operations.{answers.operation(finding.eye)}.answers")
     asked = finding.question
-    if finding.level == "stop":
+    if finding.level == "stop" or _of_allergy(finding):
+        finding = replace(finding, level="stop")
         asked = f"{finding.text} It was given at surgery: what is done about it, and who watches?"
     return Settled(replace(finding, answer_fields=fields, question=asked, blocks=True), course)
+
+
+def _of_allergy(finding: Finding) -> bool:
+    """Whether the caution was read off an allergy: then even a mild one is a stop, for it is done already."""
+    return any(field.startswith("patient.allerg") for field in finding.fields)
 
 
 def _unnamed_antibiotic(eye: EyeRules, protocol: Protocol) -> Iterator[Question]:

@@ -178,6 +178,14 @@ def test_an_allergy_to_what_was_given_at_surgery_is_a_stop_until_it_is_said_what
     assert "watched for two hours, no reaction" in told.text
 
 
+def test_even_a_mild_allergy_to_what_was_given_is_a_stop_and_is_not_asked_as_if_it_were_still_to_be_given():
+    plan = planned([], "ciprofloxacin rash", antibiotic="moxifloxacin-chamber")
+    given = [q for q in plan.questions if q.course == "right:at-surgery:moxifloxacin-chamber"]
+    assert ["It was given at surgery" in q.text for q in given] == [True]
+    stops = [c for c in plan.cautions if c.level == "stop" and "Moxifloxacin" in c.text]
+    assert len(stops) == 1
+
+
 @pytest.mark.parametrize("decision", ["give", "do not give"])
 def test_what_was_given_cannot_be_answered_as_if_it_were_still_to_be_given(decision):
     answers = [
