@@ -55,8 +55,8 @@ def _steps(steps: tuple[tuple[int, int], ...], starts: date, was: date | None) -
 def _in_the_way(look: Look, proposal: Proposal) -> Iterator[str]:
     """A course that is given or changed, and that the plan holds or this eye may not have."""
     running = look.running
-    if proposal.direction == "keep" and running and look.refused_now(running):
-        # It goes on unchanged only where nothing else was found to give in its place.
+    if proposal.direction == "keep" and running and running.state == "held" and look.remaining:
+        # A held course "goes on" only once someone has answered, unless another takes its place.
         ended = [a.course for a in proposal.adjustments if isinstance(a, CourseEdit) and not a.steps]
         if running.key not in ended:
             yield from _waiting_for(look, running)
@@ -72,5 +72,5 @@ def _in_the_way(look: Look, proposal: Proposal) -> Iterator[str]:
 def _waiting_for(look: Look, course: Course) -> Iterator[str]:
     name = look.protocol.formulary[course.medicine].label
     for question in look.plan.questions:
-        if question.id in course.held_by or course.key in question.holds:
+        if course.key in question.holds or (not question.holds and question.id in course.held_by):
             yield f"{name} waits for an answer: {question.text}"

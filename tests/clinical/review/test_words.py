@@ -155,6 +155,13 @@ def test_a_course_that_waits_for_an_answer_is_said_to_wait(look, someone):
     assert any(text.startswith("Dexamethasone 0.1% waits for an answer:") for text in raised.cautions)
 
 
+def test_going_on_with_a_taper_that_is_held_says_what_it_waits_for(look, someone):
+    herpes = someone(eye={"herpetic_keratitis": {"year": 2019}})
+    going_on = look(7, herpes, cells="1+").proposal("go-on")
+    assert any(text.startswith("Dexamethasone 0.1% waits for an answer:") for text in going_on.cautions)
+    assert look(7, cells="1+").proposal("go-on").cautions == ()
+
+
 def test_nothing_that_people_read_of_a_look_is_an_id(look, someone):
     for found in ({"cells": "2+"}, {"pressure": 45}, {"macula": "oedema", "pressure": 24}, {"leak": "fast"}):
         outcome = look(14, someone(eye={"glaucoma": True}), **found).outcome
