@@ -24,6 +24,8 @@ from followup.typed import typed
 
 _PLACE = re.compile(r"\{(\w+)\}")
 _WORD = re.compile(r"[^\W_]+")
+# More than so many things that are not so are told by the name of the whole.
+_MOST_PARTS = 4
 Scalar = bool | int | float | str
 Mark = Literal["P", "S", "M", "C"]
 
@@ -180,7 +182,8 @@ def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
         value = None if any(v is None for v, _, _ in parts) else not deciding
     fields = tuple(dict.fromkeys(field for _, fact, _ in parts for field in fact.fields))
     words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
-    said = once(fact.holds for _, fact, _ in parts)
+    # Where it is open, what nobody wrote down is what keeps it so.
+    said = once(fact.holds for v, fact, _ in parts if v is value or value is not None)
     return Fact(definition.name, value, words, fields, _combined(definition, value, said))
 
 
@@ -189,6 +192,8 @@ def _combined(definition: FactDef, value: bool | None, parts: str) -> str:
     own = {True: None, False: definition.otherwise, None: definition.unknown}[value]
     if own is not None:
         return own
+    if value is not True and parts.count("; ") >= _MOST_PARTS:
+        return _stated(definition, value)
     return parts or _stated(definition, value)
 
 

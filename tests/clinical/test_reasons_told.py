@@ -1,0 +1,118 @@
+"""A reason says what in this record decided, as it holds, and never the opposite."""
+
+from __future__ import annotations
+
+import pytest
+
+from followup.cli.plan_text import render_plan
+from followup.clinical.context import followed_eyes
+from followup.clinical.explain_reasons import here_words, reason_words
+from followup.clinical.facts import derive_facts
+from followup.clinical.protocol import load_protocol
+from followup.clinical.record import parse_record
+
+PROTOCOL = load_protocol()
+FALSE_TESTED = [fact for fact in PROTOCOL.facts if fact.is_ == (False,)]
+
+
+def _record(**parts):
+    operation = {
+        "eye": "right",
+        "eye_drawn": "right",
+        "date": "2026-03-02",
+        "procedure": "phacoemulsification",
+    }
+    who = {"code": "P-1", "name": "Invented Person", "birth_date": "1950-05-05"}
+    given = {
+        "patient": who | parts.get("patient", {}),
+        "operations": [operation | parts.get("operation", {})],
+    }
+    return parse_record(given | {k: v for k, v in parts.items() if k not in ("patient", "operation")})
+
+
+def _facts(record):
+    (eye,) = followed_eyes(record, record.last_operation_day)
+    return derive_facts(eye, PROTOCOL.facts)
+
+
+def _with(path, value):
+    root, *names = path.split(".")
+    inner = {names[-1]: value} | ({"who": "relative"} if names[0] == "drops_by" else {})
+    for name in reversed(names[:-1]):
+        inner = {name: inner}
+    if root in ("eye", "other_eye"):
+        side = "right" if root == "eye" else "left"
+        return _record(patient={"eyes": {side: inner}})
+    return _record(**{root: inner})
+
+
+@pytest.mark.parametrize("definition", FALSE_TESTED, ids=lambda fact: fact.name)
+@pytest.mark.parametrize("value", [True, False])
+def test_a_fact_whose_test_is_false_says_what_holds_and_not_the_field(definition, value):
+    """A leaking wound once read "the wound was not watertight: no"."""
+    fact = _facts(_with(definition.field, value))[definition.name]
+    assert fact.value is (value is False)
+    assert fact.words == ("yes" if fact.value else "no")
+    assert (fact.holds == definition.about) is fact.value
+    assert not fact.holds.endswith((": no", ": yes"))
+
+
+def test_a_leaking_wound_is_told_as_one():
+    fact = _facts(_record(operation={"watertight": False}))["leaking_wound"]
+    assert (fact.use().holds, fact.use().value) == ("the wound was not watertight at the end", "yes")
+
+
+def test_there_are_such_facts_to_test():
+    assert len(FALSE_TESTED) >= 5
+
+
+def test_a_uveitis_is_told_by_its_last_active_day_and_the_days_since(told):
+    record = _record(patient={"eyes": {"right": {"uveitis": {"last_active": "2026-02-09"}}}})
+    plan = told(record.model_dump(mode="json", exclude_none=True)).plan
+    said = " ".join(here_words(reason) for reason in plan.course("right:steroid").reasons)
+    assert "active on 9 February 2026, 21 days before surgery" in said
+    assert "recorded" not in said
+
+
+def test_what_fired_by_absence_says_what_was_looked_for(told):
+    plan = told(_record().model_dump(mode="json", exclude_none=True)).plan
+    said = " ".join(here_words(reason) for reason in plan.course("right:steroid").reasons)
+    assert "no steroid depot" in said
+    assert "no quiet eye" in said
+    assert "no event at surgery" in said
+
+
+def test_an_earlier_first_look_says_against_what_and_because_of_what(told):
+    plan = told(_record(operation={"cornea_touched": True}).model_dump(mode="json", exclude_none=True)).plan
+    need = next(need for need in plan.needs if need.kind == "first-look")
+    said = " ".join(part for reason in need.reasons for part in reason_words(reason))
+    assert "First look on day 1, not as late as day 2" in said
+    assert "the cornea was touched" in said
+
+
+def test_a_limit_between_checks_is_one_sentence_with_the_last_check(told):
+    record = _record(trips=[{"date": "2026-03-09", "status": "fulfilled"}])
+    data = record.model_dump(mode="json", exclude_none=True)
+    plan = told(data, as_of=8).plan
+    text = " ".join(render_plan(plan, record, PROTOCOL).split())
+    limit = plan.gaps[0].limit
+    assert (
+        f"Pressure check: no more than {limit} days on steroid without one (last on 9 March 2026)." in text
+        or f"Pressure check: no more than {limit} days on 4 drops or more a day of steroid without one "
+        "(last on 9 March 2026)."
+        in text
+    )
+
+
+def test_a_plan_stored_before_facts_told_themselves_opens_and_gives_its_reasons(told):
+    plan = told(_record(operation={"watertight": False}).model_dump(mode="json", exclude_none=True)).plan
+    stored = plan.model_dump(mode="json")
+    for line in stored["courses"] + stored["needs"] + stored["questions"]:
+        for reason in line["reasons"]:
+            for fact in reason["facts"]:
+                del fact["holds"]
+    old = type(plan).model_validate(stored)
+    for course in old.courses:
+        for reason in course.reasons:
+            assert here_words(reason) == ""
+            assert reason_words(reason)[0]
