@@ -335,7 +335,10 @@ def _hold(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> tuple[Course, 
 
 def _one_line(course: Course) -> Course:
     """A course that is left out has no steps: nobody may read a dose off it. Its looks stand all the same."""
-    return course.model_copy(update={"steps": ()}) if course.state == "stopped" else course
+    if course.state != "stopped":
+        return course
+    nothing = {"steps": (), "taper": None, "goes_on": False, "fixed_times": (), "above_label": None}
+    return course.model_copy(update=nothing)
 
 
 def _needs(
