@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import click
@@ -25,7 +26,7 @@ from followup.language.entered import must_print_text
 from followup.recall.codes import create_keyring
 from followup.recall.scheduler import owner_name, utc_now, work
 from followup.recall.sweep import sweep as run_sweep
-from followup.records.clinics import get_clinic, put_clinic
+from followup.records.clinics import get_clinic, is_set_up, put_clinic
 from followup.records.migrations import schema_state, upgrade
 from followup.records.staff import add_staff
 from followup.records.store import Store
@@ -78,15 +79,14 @@ def init(folder: str | None, again: bool, **given: Any) -> Outcome:
     settings = settings_from(folder)
     now = datetime.now(UTC)
     if again:
-        with opened(settings) as store:
-            with store.read() as session:
-                known = get_clinic(session)
-            with store.write(SYSTEM, now) as unit:
-                clinic = put_clinic(unit, _changed(known, given))
+        with opened(settings) as store, store.write(SYSTEM, now) as unit:
+            clinic = put_clinic(unit, _changed(get_clinic(unit.session), given))
         return Outcome(f"{clinic.name} is changed.\n")
     _refuse_set_up(settings)
     clinic, first = _asked(given), _first(given)
     with _new_store(settings) as store, store.write(SYSTEM, now) as unit:
+        if is_set_up(unit.session):
+            raise _is_there(settings)
         put_clinic(unit, clinic)
         add_staff(
             unit,
@@ -188,6 +188,15 @@ def _first(given: Given) -> First:
     )
 
 
+def _is_made_now(path: Path) -> bool:
+    """Whether the file is new by this call; of two that begin at once only one makes it."""
+    try:
+        path.touch(mode=0o600, exist_ok=False)
+    except FileExistsError:
+        return False
+    return True
+
+
 def _ask(value: object, option: str, question: str) -> str:
     if isinstance(value, str):
         return value
@@ -203,21 +212,25 @@ def _refuse_set_up(settings: Settings) -> None:
         return
     with reachable(settings) as store:
         if schema_state(store.engine) != "empty":
-            raise FollowupError(
-                "init.exists",
-                "a clinic is set up here already",
-                where=str(settings.folder),
-                fix="add --again to change its data, or name another --folder",
-            )
+            raise _is_there(settings)
+
+
+def _is_there(settings: Settings) -> FollowupError:
+    return FollowupError(
+        "init.exists",
+        "a clinic is set up here already",
+        where=str(settings.folder),
+        fix="add --again to change its data, or name another --folder",
+    )
 
 
 @contextmanager
 def _new_store(settings: Settings) -> Iterator[Store]:
     """A new database; if setting it up fails, its file is taken away again."""
     path = sqlite_file(settings)
-    fresh = path is not None and not path.exists()
     for place in (settings.folder, path.parent if path else settings.folder, settings.key_file.parent):
         place.mkdir(parents=True, exist_ok=True, mode=0o700)
+    fresh = path is not None and _is_made_now(path)
     try:
         with reachable(settings) as store:
             upgrade(store.engine)

@@ -23,7 +23,7 @@ from followup.demo.cast import CASES, case_data
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError
 from followup.records.protocols import sign_protocol
-from followup.records.staff import note_failed_login, staff_by_login
+from followup.records.staff import is_locked, note_failed_login, staff_by_login
 from followup.records.store import Store
 from followup.records.views import SYSTEM, Actor
 from followup.sheets.protocol_print import fingerprint, protocol_pdf
@@ -131,7 +131,7 @@ def _surgeon(store: Store, login: str, password: str, now: datetime) -> Actor:
     """Who signs, after the password. Wrong ones count together with those of the pages."""
     with store.read() as session:
         person = staff_by_login(session, login)
-    locked = person is not None and person.locked_until is not None and person.locked_until > now
+    locked = person is not None and is_locked(person, now)
     right = Passwords().matches(person.password_hash if person else None, password)
     if person is not None and person.active and right and not locked:
         return person.actor

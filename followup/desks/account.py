@@ -13,7 +13,14 @@ from followup.desks.pages import go, show
 from followup.desks.permissions import may
 from followup.desks.posted import AForm, first, kept_fields
 from followup.errors import FollowupError
-from followup.records.staff import change_staff, end_session, note_failed_login, open_session, staff_by_login
+from followup.records.staff import (
+    change_staff,
+    end_session,
+    is_locked,
+    note_failed_login,
+    open_session,
+    staff_by_login,
+)
 from followup.records.views import SYSTEM
 
 router = APIRouter()
@@ -71,10 +78,10 @@ def change_password(request: Request, visit: AnyVisit, old: Text = "", new: Text
 
 def set_own_password(visit: Visit, *, old: str, new: str) -> None:
     """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
-    must_match(visit, old)
+    person = must_match(visit, old)
     stored = visit.desk.passwords.hash(new)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        change_staff(unit, login=visit.actor.login, password_hash=stored)
+        change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)
 
 
 def give_cookie(answer: Response, visit: Visit, token: str) -> None:
@@ -102,7 +109,7 @@ def new_session(visit: Visit, login: str, password: str) -> str:
     desk = visit.desk
     with desk.store.read() as session:
         person = staff_by_login(session, login)
-    locked = person is not None and person.locked_until is not None and person.locked_until > visit.now
+    locked = person is not None and is_locked(person, visit.now)
     right = desk.passwords.matches(person.password_hash if person else None, password)
     if person is None or not right or locked or not person.active:
         if person is not None and not locked:
@@ -114,7 +121,7 @@ def new_session(visit: Visit, login: str, password: str) -> str:
             fix="type both again; after several wrong passwords wait a quarter of an hour",
         )
     with desk.store.write(person.actor, visit.now) as unit:
-        return open_session(unit, login=person.login, lifetime=LIFETIME)
+        return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)
 
 
 def _inside(then: str) -> str:

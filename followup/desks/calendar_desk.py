@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
 
 from followup.clinical.record import parse_json_object
 from followup.desks.desk import AnyVisit, Visit
@@ -16,9 +18,9 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
-from followup.records.clinics import get_clinic, put_clinic
+from followup.records.clinics import clinic_calendar_of, get_clinic, put_clinic
 from followup.records.closed import visits_without_offer
-from followup.records.views import TripView
+from followup.records.views import Clinic, TripView
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 from followup.typed import typed
 
@@ -32,7 +34,7 @@ def calendar_page(request: Request, visit: AnyVisit) -> Response:
         "caps": ["yes"] if visit.clinic.cap_colours else [],
         "address": [visit.clinic.address],
     }
-    return _page(request, visit, typed, visit.clinic.calendar)
+    return _page(request, visit, typed, seen_mark(visit.clinic))
 
 
 @router.post("/calendar")
@@ -44,20 +46,27 @@ def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
     seen = first(form, "seen")
     try:
         calendar, caps = _read(form, visit.calendar), first(form, "caps") == "yes"
-        hit = _newly_hit(visit, parse_calendar(calendar, "calendar"))
-        if not {str(trip.id) for trip in hit} <= set(form.get("confirmed", [])):
+        shown = frozenset(form.get("confirmed", []))
+        hit = replace_calendar(
+            visit, calendar, seen=seen, cap_colours=caps, address=first(form, "address"), shown=shown
+        )
+        if hit:
             return _page(request, visit, form, seen, hit=hit)
-        replace_calendar(visit, calendar, seen=seen, cap_colours=caps, address=first(form, "address"))
     except FollowupError as exc:
         return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
     return go("/calendar")
 
 
-def _newly_hit(visit: Visit, new: Calendar) -> tuple[TripView, ...]:
-    """The visits that the present calendar offers and the new one does not."""
-    with visit.desk.store.read() as session:
-        before = {trip.id for trip in visits_without_offer(session, visit.calendar, visit.today)}
-        after = visits_without_offer(session, new, visit.today)
+def seen_mark(clinic: Clinic) -> str:
+    """What a form or program must send back, so that it changes only what it has seen."""
+    seen = json.dumps([clinic.calendar, clinic.cap_colours, clinic.address])
+    return hashlib.sha256(seen.encode()).hexdigest()[:16]
+
+
+def _newly_hit(session: Session, visit: Visit, old: Calendar, new: Calendar) -> tuple[TripView, ...]:
+    """The visits that the stored calendar offers and the new one does not."""
+    before = {trip.id for trip in visits_without_offer(session, old, visit.today)}
+    after = visits_without_offer(session, new, visit.today)
     return tuple(trip for trip in after if trip.id not in before)
 
 
@@ -68,11 +77,13 @@ def replace_calendar(
     seen: str,
     cap_colours: bool | None = None,
     address: str | None = None,
-) -> None:
-    """Store a calendar that was read already. ``seen``: the stored one that the change was made from.
+    shown: frozenset[str] | None = None,
+) -> tuple[TripView, ...]:
+    """Store a calendar that was read already. ``seen``: the mark of the one that the change was made from.
 
     ``cap_colours`` says whether sheets draw the caps of bottles in colour; None leaves it as it is;
-    so with ``address``, where patients come to.
+    so with ``address``, where patients come to. ``shown``: the ids of the visits that the person knows
+    to lose their day; where there are others, nothing is stored and all of them come back.
     Errors: ``calendar.site``, ``store.conflict``.
     """
     if visit.actor.site is not None:
@@ -85,15 +96,21 @@ def replace_calendar(
     must_print_text((calendar.get("closed_days") or {}).get("place") or "", "place")
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         clinic = get_clinic(unit.session)
-        if clinic.calendar != seen:
+        if seen_mark(clinic) != seen:
             raise FollowupError(
                 "store.conflict",
                 "someone else changed the calendar meanwhile",
                 fix="open it again and repeat what is still needed",
             )
+        if shown is not None:
+            new = parse_calendar(calendar, "calendar")
+            hit = _newly_hit(unit.session, visit, clinic_calendar_of(clinic), new)
+            if not {str(trip.id) for trip in hit} <= shown:
+                return hit
         caps = clinic.cap_colours if cap_colours is None else cap_colours
         where = clinic.address if address is None else address.strip()
         put_clinic(unit, replace(clinic, calendar=json.dumps(calendar), cap_colours=caps, address=where))
+    return ()
 
 
 def _read(form: Posted, old: Calendar) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from datetime import date
 from functools import partial
 
 from fastapi import APIRouter, Request, Response
+from sqlmodel import Session
 
 from followup.clinical.record import Eye, parse_json_object
 from followup.desks.before_leaving import checks_to_do
@@ -57,21 +58,22 @@ def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
         lines = [
             _list_line(i, line, visit.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
         ]
-        out = _taken_out(visit, day, lines)
-        if out and first(form, "takes_out") != _keys(out):
-            return _operations_page(request, visit, day, typed=typed, out=out)
         with visit.desk.store.write(visit.actor, visit.now) as unit:
-            put_operation_list(unit, day=day, lines=lines)
+            out = _taken_out(unit.session, day, lines)
+            confirmed = not out or first(form, "takes_out") == _keys(out)
+            if confirmed:
+                put_operation_list(unit, day=day, lines=lines)
+        if not confirmed:
+            return _operations_page(request, visit, day, typed=typed, out=out)
     except FollowupError as exc:
         return _operations_page(request, visit, day, error=exc.line, typed=typed)
     return go(f"/operations?on={day}")
 
 
-def _taken_out(visit: Visit, day: date, lines: list[ListLine]) -> list[OperationOnDay]:
+def _taken_out(session: Session, day: date, lines: list[ListLine]) -> list[OperationOnDay]:
     """The lines of the stored list that a new one no longer holds."""
     kept = {(line.patient_code.casefold(), line.eye) for line in lines}
-    with visit.desk.store.read() as session:
-        stored = [line for line in operations_on(session, day) if line.on_list]
+    stored = [line for line in operations_on(session, day) if line.on_list]
     return [line for line in stored if (line.patient_code.casefold(), line.eye) not in kept]
 
 

@@ -14,8 +14,8 @@ from followup.desks.security.origin import is_cross_site
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic
 from followup.records.protocols import protocol_signature
-from followup.records.staff import find_session, note_failed_login, staff_by_login, touch_session
-from followup.records.views import SYSTEM
+from followup.records.staff import find_session, is_locked, note_failed_login, staff_by_login, touch_session
+from followup.records.views import SYSTEM, Staff
 from followup.typed import typed
 
 IDLE = timedelta(minutes=30)
@@ -106,18 +106,18 @@ def token_of(request: Request) -> str:
     return request.cookies.get(cookie_name(desk_of(request)), "")
 
 
-def must_match(visit: Visit, password: str) -> None:
-    """Refuse, unless ``password`` is that of the person who is logged in.
+def must_match(visit: Visit, password: str) -> Staff:
+    """The person who is logged in. Refuse, unless ``password`` is that of the person who is logged in.
 
     Wrong ones are counted together with wrong log-ins, so that a signature can't be guessed either.
     """
     desk, login = visit.desk, visit.actor.login
     with desk.store.read() as session:
         person = staff_by_login(session, login)
-    locked = person is not None and person.locked_until is not None and person.locked_until > visit.now
+    locked = person is not None and is_locked(person, visit.now)
     right = desk.passwords.matches(person.password_hash if person else None, password)
-    if right and not locked:
-        return
+    if person is not None and right and not locked:
+        return person
     if not locked:
         with desk.store.write(SYSTEM, visit.now) as unit:
             note_failed_login(unit, login=login)

@@ -24,6 +24,7 @@ from followup.desks.planning import draft_plan, with_visits
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.words import Texts
 from followup.errors import FollowupError
+from followup.records.journal import Detail, journal_of
 from followup.records.patients import correct_record
 from followup.records.places import planning_calendar
 from followup.records.plans import open_draft
@@ -152,16 +153,20 @@ def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> No
         raise FollowupError(
             "look.reason", "no reason given", where="reason", fix="say why no proposal is followed"
         )
+    said: dict[str, Detail] = {
+        "eye": case.eye,
+        "taken": "",
+        "reason": reason[:500],
+        "day": outcome.date.isoformat(),
+        "proposed": _titles(outcome.proposals),
+    }
+    subject = f"patient:{case.who.code}"
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        unit.log(
-            DECIDED,
-            f"patient:{case.who.code}",
-            eye=case.eye,
-            taken="",
-            reason=reason[:500],
-            day=outcome.date.isoformat(),
-            proposed=_titles(outcome.proposals),
-        )
+        decided = [one for one in journal_of(unit.session, subject) if one.action == DECIDED]
+        # A form sent twice: the last word about this eye is this one already.
+        mine = [one for one in decided if one.details.get("eye") == case.eye][-1:]
+        if not mine or (mine[0].actor, mine[0].details) != (visit.actor.login, said):
+            unit.log(DECIDED, subject, **said)
 
 
 def chosen_adjustments(outcome: Outcome, form: Posted, by: str) -> tuple[Adjustment, ...]:

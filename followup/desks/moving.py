@@ -14,7 +14,7 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.patient_page import then_patient
-from followup.desks.posted import AForm, first
+from followup.desks.posted import AForm, Posted, first
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
 from followup.records.places import planning_calendar
@@ -51,29 +51,38 @@ def move_page(request: Request, visit: AnyVisit, trip_id: TripId) -> Response:
 @router.post("/trips/{trip}/move")
 def move(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
     try:
-        moved = move_to(visit, trip_id, _day(first(form, "day")), first(form, "hour"))
+        given = _day(first(form, "day")), first(form, "hour")
+        moved = move_to(visit, trip_id, *given, seen=_seen(form))
     except FollowupError as exc:
         return _page(request, visit, trip_id, error=exc.line, status=status_of(exc))
     return go(f"/patients/{moved.patient_code}")
 
 
-def move_to(visit: Visit, trip_id: int, day: date, hour: str | None = None) -> TripView:
+def move_to(
+    visit: Visit, trip_id: int, day: date, hour: str | None = None, *, seen: date | None = None
+) -> TripView:
     """Move a visit; its errors are those of ``move_trip``."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return move_trip(unit, trip_id=trip_id, day=day, hour=hour)
+        return move_trip(unit, trip_id=trip_id, day=day, hour=hour, seen=seen)
 
 
 @router.post("/trips/{trip}/book")
 def book(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
     with visit.desk.store.read() as session:
         code = trip(session, trip_id).patient_code
-    return then_patient(request, visit, code, form, lambda: promise(visit, trip_id, first(form, "hour")))
+    hour = first(form, "hour")
+    return then_patient(request, visit, code, form, lambda: promise(visit, trip_id, hour, seen=_seen(form)))
 
 
-def promise(visit: Visit, trip_id: int, hour: str | None = None) -> TripView:
+def promise(visit: Visit, trip_id: int, hour: str | None = None, *, seen: date | None = None) -> TripView:
     """Promise the patient the day, with its hour where one is given; its places are taken."""
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return book_trip(unit, trip_id=trip_id, hour=hour)
+        return book_trip(unit, trip_id=trip_id, hour=hour, seen=seen)
+
+
+def _seen(form: Posted) -> date | None:
+    """The day on which the page showed the visit."""
+    return _day(first(form, "seen")) if first(form, "seen") else None
 
 
 def _day(text: str) -> date:

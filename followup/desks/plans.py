@@ -19,7 +19,7 @@ from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, 
 from followup.desks.meanwhile import Meanwhile, meanwhile
 from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, load, untreated, view_of
-from followup.desks.planning import draft_plan
+from followup.desks.planning import draft_plan, planned
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.signing import is_stale, sign_one
 from followup.errors import FollowupError
@@ -170,9 +170,17 @@ def without_change(visit: Visit, view: PlanView, number: int) -> PlanVersion:
 
 
 def make_again(visit: Visit, plan_id: int) -> PlanVersion:
-    """Build the plan again from the newest record, protocol, calendar and day."""
+    """Build the plan again from the newest record, protocol, calendar and day.
+
+    Pressed twice it is made once: a draft that was made since, of the same, is the answer.
+    """
     version = load(visit, plan_id).version
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        newest = plans_of(unit.session, version.patient_id)[0]
+        if newest.number > version.number and newest.status == "draft":
+            record = newest_record(unit.session, version.patient_id)
+            if planned(unit.session, visit, record, newest.edits) == newest.body:
+                return newest
         return draft_plan(unit, visit, version.patient_id, reason=version.reason)
 
 

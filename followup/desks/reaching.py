@@ -14,13 +14,14 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.noted import SAID, noted_today
 from followup.desks.pages import go, show
+from followup.desks.patient_page import known as known_patient
 from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
 from followup.recall.promises import last_promise_day, promise_days
 from followup.recall.worklist import ToReach, reason, worklist
-from followup.records.attempts import AttemptView, attempt_known, attempts_on, note_attempt, standings
+from followup.records.attempts import AttemptView, attempt_of_form, attempts_on, note_attempt, standings
 from followup.records.patients import patients_by_id
 from followup.records.places import planning_calendar
 from followup.records.promises import book_promised
@@ -74,7 +75,7 @@ def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Resp
             )
         promised = _day(first(form, "promised")) if outcome == "will come" else None
         note_reached(
-            visit, item, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
+            visit, code, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
         )
     except FollowupError as exc:
         return _page(request, visit, item, error=exc.line, status=status_of(exc), note=first(form, "note"))
@@ -83,7 +84,7 @@ def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Resp
 
 def note_reached(
     visit: Visit,
-    item: ToReach,
+    code: str,
     *,
     way: Way,
     outcome: AttemptOutcome,
@@ -94,17 +95,23 @@ def note_reached(
     """Write down an attempt on the rung that is due. The same ``nonce`` counts once.
 
     "Will come" counts with a day of ``days_to_promise`` alone, and books the visit for it. Errors:
-    ``attempt.promised``, those of ``note_attempt`` and of ``book_promised``.
+    ``reach.unknown`` where the patient need not be reached any more, ``attempt.promised``, those of
+    ``note_attempt`` and of ``book_promised``.
     """
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        if outcome == "will come" and not attempt_known(unit.session, nonce):
+        who = known_patient(unit.session, code)
+        # A form that was sent before counts once, also where it took the patient off the list.
+        sent = attempt_of_form(unit.session, nonce)
+        item = None if sent else _item_of(unit.session, visit, code)
+        due = sent.rung if sent else item.next.rung if item and item.next else 0
+        if outcome == "will come" and item is not None:
             day = _promised(unit.session, visit, item, promised)
             if item.trip_id is not None:
                 book_promised(unit, trip_id=item.trip_id, day=day)
         return note_attempt(
             unit,
-            patient_id=item.patient.id,
-            rung=item.next.rung if item.next else 0,
+            patient_id=who.id,
+            rung=due,
             way=way,
             outcome=outcome,
             nonce=nonce,
@@ -154,7 +161,11 @@ def _day(text: str) -> date | None:
 def reach_item(visit: Visit, code: str) -> ToReach:
     """The patient's line of the list to reach. Error ``reach.unknown``."""
     with visit.desk.store.read() as session:
-        items = worklist(session, visit.now, visit.desk.protocol.recall)
+        return _item_of(session, visit, code)
+
+
+def _item_of(session: Session, visit: Visit, code: str) -> ToReach:
+    items = worklist(session, visit.now, visit.desk.protocol.recall)
     found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
     if found is None:
         raise FollowupError(

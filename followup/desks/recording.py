@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
+from sqlmodel import Session
+
 from followup.clinical.record import Record
 from followup.desks.danger import look_stored, newest_looks
 from followup.desks.desk import Visit
@@ -22,10 +24,10 @@ def store_record(visit: Visit, record: Record, known: PatientView | None, seen: 
     ``correct_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
     """
     must_print(record)
-    again = known or find_patient(visit, record.patient.code)
-    if again and (plan := _same_as_stored(visit, again, record)):
-        return plan
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        again = known or patient_by_code(unit.session, record.patient.code)
+        if again and (plan := _same_as_stored(unit.session, again, record)):
+            return plan
         if known is None:
             before, version = None, enter_record(unit, record=record)
         else:
@@ -64,10 +66,9 @@ def day_of_form(text: str) -> date:
         raise FollowupError("form.day", "not a day", where="on", fix="write YYYY-MM-DD") from None
 
 
-def _same_as_stored(visit: Visit, known: PatientView, record: Record) -> int | None:
+def _same_as_stored(session: Session, known: PatientView, record: Record) -> int | None:
     """The newest plan, if it was made from exactly this record: a form sent twice."""
-    with visit.desk.store.read() as session:
-        newest = newest_record(session, known.id)
-        plans = plans_of(session, known.id)
+    newest = newest_record(session, known.id)
+    plans = plans_of(session, known.id)
     same = newest.record == record and plans and plans[0].record_number == newest.number
     return plans[0].id if same else None

@@ -125,11 +125,11 @@ def print_once(
     """Issue a sheet under a new code. ``printed``: how many sheets of the plan whoever asks has seen;
     where there are more, the newest of them is the answer and nothing is issued.
     """
-    known = _sheets_of_plan(visit, view.version)
-    if printed is not None and printed < len(known):
-        return known[-1]
     chosen = options or usual_options(view.record)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == view.version.id]
+        if printed is not None and printed < len(known):
+            return known[-1]
         return issue_one(unit, visit, view.version, chosen, language=language, reason=reason)
 
 
@@ -184,10 +184,10 @@ def handed_over(request: Request, visit: AnyVisit, sheet: str, form: AForm) -> R
 
 def hand_over(visit: Visit, sheet: str, *, to: str, how: Literal["paper", "telephone"]) -> None:
     """The sheet is in the hands of ``to``; the same again changes nothing."""
-    known = found_sheet(visit, sheet).sheet
-    if known.handed_over_at and known.handed_to == to:
-        return
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        known = find_sheet(unit.session, sheet)
+        if known and known.sheet.handed_over_at and known.sheet.handed_to == to:
+            return
         hand_over_sheet(unit, sheet_id=sheet, to=to, how=how)
 
 

@@ -46,7 +46,9 @@ def change(request: Request, visit: AnyVisit, login: str, form: AForm) -> Respon
     password = form.get("password", [""])[0]
     roles, active = form.get("roles", []), first(form, "active") == "yes"
     try:
-        change_person(visit, login, roles=roles, active=active, password=password)
+        change_person(
+            visit, login, roles=roles, active=active, password=password, seen=first(form, "seen") or None
+        )
     except FollowupError as exc:
         return _page(request, visit, error=exc.line, status=status_of(exc))
     return go("/staff")
@@ -69,18 +71,27 @@ def add_person(
         )
 
 
-def change_person(visit: Visit, login: str, *, roles: Sequence[str], active: bool, password: str) -> Staff:
+def change_person(
+    visit: Visit,
+    login: str,
+    *,
+    roles: Sequence[str],
+    active: bool,
+    password: str,
+    seen: str | None = None,
+) -> Staff:
     """Roles, whether the person may log in, and a new password where there is one.
 
+    ``seen``: the mark of the person that the change was made from.
     Errors: ``staff.self``, those of the password and of ``change_staff``.
     """
-    if login == visit.actor.login and (MANAGER not in roles or not active):
+    if login.strip().casefold() == visit.actor.login and (MANAGER not in roles or not active):
         raise FollowupError(
             "staff.self", "you can't take this page away from yourself", fix="have another manager do it"
         )
     stored = visit.desk.passwords.hash(password) if password else None
     with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return change_staff(unit, login=login, roles=roles, active=active, password_hash=stored)
+        return change_staff(unit, login=login, roles=roles, active=active, password_hash=stored, seen=seen)
 
 
 def _page(

@@ -98,8 +98,8 @@ def change_standing(request: Request, visit: AnyVisit, code: str, form: AForm) -
 
 def say_standing(visit: Visit, code: str, *, standing: str, reason: str) -> None:
     """Store what the surgeon says of a patient; lost to follow-up only where the rule allows it."""
-    item = _to_decide(visit, code)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        item = _to_decide(unit.session, visit, code)
         if standing == "lost to follow-up" and item:
             declare_lost(unit, item.line, visit.desk.protocol.recall, reason=reason)
         elif standing in ("refused", "moved away", "died", "followed"):
@@ -205,9 +205,8 @@ def _day(record: Record, look: Findings) -> int:
     return (look.date - max(starts)).days if starts else 0
 
 
-def _to_decide(visit: Visit, code: str) -> ForSurgeon | None:
-    with visit.desk.store.read() as session:
-        lines = worklist(session, visit.now, visit.desk.protocol.recall)
+def _to_decide(session: Session, visit: Visit, code: str) -> ForSurgeon | None:
+    lines = worklist(session, visit.now, visit.desk.protocol.recall)
     found = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
     return next((item for item in found if item.line.patient.code.casefold() == code.casefold()), None)
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import logging
-import secrets
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
@@ -28,6 +27,7 @@ from followup.recall.pharmacy import BottleLine, pharmacy_lines
 from followup.records.backup import prune, take_backup
 from followup.records.clinics import clinic_zone
 from followup.records.completing import complete_plan, plans_to_complete
+from followup.records.durable import write_durably
 from followup.records.journal import Seal, newest_seal, verify_journal
 from followup.records.messages import Channel
 from followup.records.store import Store
@@ -119,10 +119,8 @@ def kept_seal(path: Path) -> Seal | None:
 def keep_seal(path: Path, session: Session) -> Seal:
     """Write the newest seal down, outside the database."""
     seal = newest_seal(session)
-    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    draft.write_text(json.dumps(asdict(seal)), "utf-8")
-    draft.replace(path)
+    write_durably(path, json.dumps(asdict(seal)).encode())
     return seal
 
 
@@ -218,10 +216,7 @@ def _messages(kind: MessageKind) -> Callable[[Workplace, date, datetime], str]:
 
 def _write(place: Workplace, day: date, name: str, content: str) -> None:
     place.lists.mkdir(parents=True, exist_ok=True, mode=0o700)
-    path = place.lists / f"{day.isoformat()}-{name}.csv"
-    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
-    draft.write_text(content, "utf-8")
-    draft.replace(path)
+    write_durably(place.lists / f"{day.isoformat()}-{name}.csv", content.encode())
 
 
 # In their order: the store is known to be whole and saved before anything is sent.

@@ -12,6 +12,7 @@ from types import MappingProxyType
 
 from followup.errors import FollowupError
 from followup.recall.alphabet import ALPHABET, encode
+from followup.records.durable import write_durably
 
 KEY_BYTES = 32
 _ID_CHARACTERS = 2
@@ -62,29 +63,39 @@ def load_keyring(path: Path) -> Keyring:
 
 def create_keyring(path: Path) -> Keyring:
     """A new ring in a new file that only its owner can read. Error: ``keyring.exists``."""
-    if path.exists():
-        raise _bad("exists", path, "a key file is there already", "keep it: printed sheets need its keys")
     ring = Keyring.fresh()
-    save_keyring(path, ring)
+    try:
+        save_keyring(path, ring, new=True)
+    except FileExistsError:
+        raise _bad(
+            "exists", path, "a key file is there already", "keep it: printed sheets need its keys"
+        ) from None
     return ring
 
 
-def save_keyring(path: Path, ring: Keyring) -> None:
-    """Write the ring, whole or not at all, readable by its owner alone."""
+def save_keyring(path: Path, ring: Keyring, *, new: bool = False) -> None:
+    """Write the ring, whole or not at all, readable by its owner alone; ``new``: over no other one."""
     content = {"newest": ring.newest, "keys": {name: key.hex() for name, key in ring.keys.items()}}
-    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
-    descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(descriptor, "w", encoding="ascii") as file:
-        json.dump(content, file, indent=1)
-        file.flush()
-        os.fsync(file.fileno())
-    draft.replace(path)
+    write_durably(path, json.dumps(content, indent=1).encode("ascii"), new=new)
 
 
 def rotate_keyring(path: Path) -> Keyring:
-    """Add a key to the file; new sheets use it, old sheets stay readable."""
-    ring = load_keyring(path).rotated()
-    save_keyring(path, ring)
+    """Add a key to the file; new sheets use it, old sheets stay readable.
+
+    Two at once never lose one. Error ``keyring.busy`` while another turns it.
+    """
+    lock = path.with_name(f"{path.name}.turning")
+    try:
+        os.close(os.open(lock, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    except FileExistsError:
+        raise _bad(
+            "busy", path, "another program adds a key at this moment", f"wait; if none does, delete {lock}"
+        ) from None
+    try:
+        ring = load_keyring(path).rotated()
+        save_keyring(path, ring)
+    finally:
+        lock.unlink(missing_ok=True)
     return ring
 
 

@@ -142,13 +142,13 @@ def _take_back_what_is_ahead(store: Store, now: datetime) -> None:
     for transition in ahead:
         with store.write(SYSTEM, now) as unit:
             visit = trip(unit.session, transition.trip_id)
-            take_back_transition(unit, transition)
-            unit.log(
-                f"{transition.kind} taken back, the clock ran ahead",
-                f"patient:{visit.patient_code}",
-                visit=visit.number,
-                became_at=transition.became_at.isoformat(),
-            )
+            if take_back_transition(unit, transition):
+                unit.log(
+                    f"{transition.kind} taken back, the clock ran ahead",
+                    f"patient:{visit.patient_code}",
+                    visit=visit.number,
+                    became_at=transition.became_at.isoformat(),
+                )
 
 
 def _check_journal(store: Store, now: datetime, today: date) -> list[str]:

@@ -66,11 +66,11 @@ def note_attempt(
     """
     refuse_outcome(way, outcome)
     patient = lock_patient(unit, patient_id)
-    known = unit.session.exec(select(ContactAttemptRow).where(ContactAttemptRow.nonce == nonce)).first()
+    known = attempt_of_form(unit.session, nonce)
     if known is not None:
         if known.patient_id != patient_id:
             raise FollowupError("attempt.nonce", "this form was used for another patient", fix="open it anew")
-        return _attempt(known)
+        return known
     today = unit.now.astimezone(clinic_zone(unit.session)).date()
     if promised is not None and (outcome != "will come" or promised < today):
         raise FollowupError(
@@ -102,10 +102,10 @@ def note_attempt(
     return _attempt(row)
 
 
-def attempt_known(session: Session, nonce: str) -> bool:
-    """Whether the form with this ``nonce`` was stored before."""
-    found = select(ContactAttemptRow.id).where(ContactAttemptRow.nonce == nonce)
-    return session.exec(found).first() is not None
+def attempt_of_form(session: Session, nonce: str) -> AttemptView | None:
+    """The attempt that the form with this ``nonce`` wrote down; None before it was sent."""
+    row = session.exec(select(ContactAttemptRow).where(ContactAttemptRow.nonce == nonce)).first()
+    return _attempt(row) if row else None
 
 
 def attempts_of(session: Session, patients: Iterable[int]) -> dict[int, tuple[AttemptView, ...]]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import secrets
 import sqlite3
 from collections.abc import Iterable
@@ -24,6 +23,7 @@ from sqlmodel import Session
 
 from followup.errors import FollowupError
 from followup.records.copying import carry, fingerprints
+from followup.records.durable import flush_file, write_durably
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import Seal, verify_journal
 from followup.records.migrations import schema_state
@@ -66,7 +66,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
             "journal": asdict(seal),
             "sha256": hashlib.sha256(draft.read_bytes()).hexdigest(),
         }
-        _flush(draft)
+        flush_file(draft)
         draft.replace(final)
         write_durably(note_of(final), json.dumps(note, indent=1).encode())
     except OSError as exc:
@@ -204,25 +204,6 @@ def read_note(path: Path) -> Backup | None:
 def note_of(path: Path) -> Path:
     """Where the note of a backup lies."""
     return path.with_name(f"{path.name}.note.json")
-
-
-def write_durably(path: Path, content: bytes) -> None:
-    """Write a file whole, for its owner alone, and have it on the disk before going on."""
-    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
-    try:
-        descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        draft.replace(path)
-    finally:
-        draft.unlink(missing_ok=True)
-
-
-def _flush(path: Path) -> None:
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
 
 
 def broken(path: Path, what: str) -> FollowupError:

@@ -32,6 +32,11 @@ def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     return clinic
 
 
+def is_set_up(session: Session) -> bool:
+    """Whether a clinic is there already."""
+    return session.get(ClinicRow, 1) is not None
+
+
 def get_clinic(session: Session, site: int | None = None) -> Clinic:
     """The clinic's data, as ``site`` (else the session's own) has them.
 

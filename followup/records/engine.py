@@ -59,7 +59,8 @@ def _set_rules(connection: Any, _entry: ConnectionPoolEntry) -> None:
         f"busy_timeout={BUSY_MILLISECONDS}",
         "journal_mode=WAL",
         "foreign_keys=ON",
-        "synchronous=NORMAL",
+        # On the disk before it is acknowledged, also where the power goes the next moment.
+        "synchronous=FULL",
     ):
         connection.execute(f"PRAGMA {rule}")
 

@@ -12,15 +12,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from sqlalchemy import text
 from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
 from followup.records.tables import JournalRow
 
 FIRST = "0" * 64
-# Any fixed number; it names the lock that PostgreSQL writers of the journal wait for.
-_JOURNAL_LOCK = 36_37_7064
 
 Detail = str | int | bool | None | list[str]
 
@@ -45,11 +42,9 @@ class Seal:
 def append(session: Session, entries: Iterable[Entry], *, actor: str, now: datetime) -> None:
     """Write the entries at the end of the chain, in the transaction of ``session``.
 
-    Flushes first, so that the lock on the journal is the last one that a transaction takes.
+    The session must be the only one that writes (``Store.write``), else the chain would fork.
     """
     session.flush()
-    if session.get_bind().dialect.name == "postgresql":
-        session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _JOURNAL_LOCK})
     newest = session.exec(select(JournalRow).order_by(col(JournalRow.number).desc()).limit(1)).first()
     number, previous = (newest.number, newest.hash) if newest else (0, FIRST)
     for entry in entries:

@@ -13,8 +13,9 @@ import pyrage
 from sqlalchemy import Engine
 
 from followup.errors import FollowupError
-from followup.records.backup import broken, read_note, verify_file, write_durably
+from followup.records.backup import broken, read_note, verify_file
 from followup.records.copying import Carried, carry
+from followup.records.durable import flush_folder, write_durably
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import Seal
 from followup.records.migrations import upgrade
@@ -32,6 +33,7 @@ def restore(backup: Path, target: Path, now: datetime, *, passphrase: str = "") 
     with _draft(backup, target.parent, target.name, passphrase) as draft:
         kept = put_aside(target, now)
         draft.replace(target)
+        flush_folder(target.parent)
         return kept
 
 

@@ -17,6 +17,9 @@ from followup.typed import typed
 
 MAX_FAILED_LOGINS = 5
 LOCK = timedelta(minutes=15)
+MANAGER = "manager"
+# An hour or two is let be: that is what a change of the clocks makes.
+AHEAD = timedelta(hours=3)
 
 
 def add_staff(
@@ -49,9 +52,21 @@ def change_staff(
     roles: Iterable[str] | None = None,
     active: bool | None = None,
     password_hash: str | None = None,
+    seen: str | None = None,
 ) -> Staff:
-    """Change roles, password or whether the person may log in; ends that person's sessions."""
+    """Change roles, password or whether the person may log in; ends that person's sessions.
+
+    ``seen``: the ``mark`` of the person as the change was made from. Errors: ``staff.changed`` where
+    someone else was faster, ``staff.last`` where nobody could mend it any more, ``staff.roles``.
+    """
     row = _known(unit.session, login)
+    if seen is not None and seen != _staff(row).mark:
+        raise FollowupError(
+            "staff.changed",
+            f"someone else changed {row.name or row.login} meanwhile",
+            fix="look at the list again and repeat what is still needed",
+        )
+    was_manager = row.active and MANAGER in row.roles
     if roles is not None:
         row.roles = _checked_roles(roles)
     if active is not None:
@@ -60,6 +75,12 @@ def change_staff(
         row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
     unit.session.add(row)
     unit.session.flush()
+    if was_manager and not any(one.active and MANAGER in one.roles for one in all_staff(unit.session)):
+        raise FollowupError(
+            "staff.last",
+            f"{row.name or row.login} is the last manager",
+            fix="make someone else manager first, then change this",
+        )
     end_sessions_of(unit, login=row.login)
     unit.log(
         "staff changed",
@@ -82,9 +103,21 @@ def all_staff(session: Session) -> tuple[Staff, ...]:
     return tuple(_staff(row) for row in session.exec(select(StaffRow).order_by(col(StaffRow.login))))
 
 
+def is_locked(person: Staff, now: datetime) -> bool:
+    """Whether too many wrong passwords keep the person out at this moment."""
+    return _is_locked(person.locked_until, now)
+
+
+def _is_locked(until: datetime | None, now: datetime) -> bool:
+    # Nobody is locked for longer: what lies further ahead was written by a clock that ran ahead.
+    return until is not None and now < until <= now + 2 * LOCK
+
+
 def note_failed_login(unit: Unit, *, login: str) -> None:
     """Count a wrong password; after MAX_FAILED_LOGINS the log-in is locked for LOCK."""
     row = _known(unit.session, login)
+    if not _is_locked(row.locked_until, unit.now):
+        row.locked_until = None
     row.failed_logins += 1
     if row.failed_logins >= MAX_FAILED_LOGINS:
         row.locked_until, row.failed_logins = unit.now + LOCK, 0
@@ -92,12 +125,17 @@ def note_failed_login(unit: Unit, *, login: str) -> None:
     unit.log("log-in failed", f"staff:{row.login}", locked=row.locked_until is not None)
 
 
-def open_session(unit: Unit, *, login: str, lifetime: timedelta) -> str:
-    """Log in: the opaque id for the cookie. Error: ``staff.locked``, ``staff.inactive``."""
+def open_session(unit: Unit, *, login: str, lifetime: timedelta, checked: str | None = None) -> str:
+    """Log in: the opaque id for the cookie. ``checked``: the hash that the password was compared with.
+
+    Errors: ``staff.locked``, ``staff.inactive``, ``staff.changed`` (it has another password by now).
+    """
     row = _known(unit.session, login)
+    if checked is not None and checked != row.password_hash:
+        raise FollowupError("staff.changed", "the password was changed meanwhile", fix="log in again")
     if not row.active:
         raise FollowupError("staff.inactive", "this log-in is switched off", fix="ask the manager")
-    if row.locked_until and row.locked_until > unit.now:
+    if _is_locked(row.locked_until, unit.now):
         raise FollowupError("staff.locked", "too many wrong passwords", fix="wait a quarter of an hour")
     row.failed_logins, row.locked_until = 0, None
     unit.session.add(row)
@@ -128,6 +166,9 @@ def find_session(session: Session, *, token: str, now: datetime, idle: timedelta
         return None
     row, staff = found
     if row.revoked_at or row.expires_at <= now or row.last_seen + idle <= now or not staff.active:
+        return None
+    if row.last_seen > now + AHEAD:
+        # Begun under a clock that ran ahead: it would hold until then.
         return None
     return LoginSession(
         id=row.id,

@@ -7,19 +7,23 @@ from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine, event, text
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.orm import ORMExecuteState, UOWTransaction
-from sqlmodel import Session, SQLModel
+from sqlmodel import Session, SQLModel, select
 
 from followup.errors import FollowupError
 from followup.records import journal
-from followup.records.engine import make_engine
+from followup.records.engine import BUSY_MILLISECONDS, make_engine
 from followup.records.sites import bind_session
-from followup.records.tables import metadata
+from followup.records.tables import StaffRow, metadata
 from followup.records.views import SYSTEM, Actor
 
+# Any fixed number; it names the lock that every writer on PostgreSQL holds.
+_WRITER = 36_37_7064
+# A server that is alive asks the database for something far more often.
+CUT_OFF_MILLISECONDS = 60_000
 # What the program writes about itself; everything else needs a journal entry.
 UPKEEP_TABLES = frozenset({"heartbeat", "lease", "login_session", "daily_run", "message"})
 
@@ -83,8 +87,8 @@ class Store:
         with _translated(), Session(self.engine, expire_on_commit=False) as session:
             changed = _watch(session)
             bind_session(session, self.site or actor.site)
-            # The lock is taken before the first read, not at the first write.
-            session.connection()
+            _become_the_writer(session)
+            _refuse_outdated(session, actor)
             unit = Unit(session, actor, now)
             yield unit
             session.flush()
@@ -100,6 +104,43 @@ class Store:
         """A unit of the program about itself (heartbeat, lease, last seen): no journal entry needed."""
         with self.write(SYSTEM, now) as unit:
             yield unit
+
+
+def _become_the_writer(session: Session) -> None:
+    """From here to the end of the transaction nobody else writes, so that what is read stays true.
+
+    The one rule that keeps every use case from losing what another stored: SQLite begins a writer
+    with its lock, PostgreSQL gets the same by a lock of its own that ends with the transaction. Both
+    wait as long for the one before and are then refused as busy.
+    """
+    connection = session.connection()
+    if connection.dialect.name == "sqlite":
+        return
+    # Whoever is cut off in the middle of a transaction must not keep all others waiting for hours.
+    session.execute(
+        text(
+            "SELECT set_config('lock_timeout', :busy, true),"
+            " set_config('idle_in_transaction_session_timeout', :gone, true)"
+        ),
+        {"busy": f"{BUSY_MILLISECONDS}ms", "gone": f"{CUT_OFF_MILLISECONDS}ms"},
+    )
+    session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _WRITER})
+
+
+def _refuse_outdated(session: Session, actor: Actor) -> None:
+    """Whoever was switched off, or lost a role, since this request was let in changes nothing more."""
+    if not actor.roles:  # the program itself
+        return
+    found = session.exec(select(StaffRow.active, StaffRow.roles).where(StaffRow.login == actor.login)).first()
+    if found is None:
+        return
+    active, roles = found
+    if not active or not actor.roles <= set(roles):
+        raise FollowupError(
+            "role.missing",
+            f"what {actor.login} may do was changed meanwhile; nothing was stored",
+            fix="log in again, or ask the manager",
+        )
 
 
 def insert_once(session: Session, table: type[SQLModel], **values: object) -> bool:

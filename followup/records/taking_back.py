@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Final, cast
 
 from sqlmodel import Session, col, select
@@ -110,11 +110,15 @@ def _is_back(session: Session, now: datetime, code: str, entry: int) -> bool:
 def _entries(session: Session, now: datetime, patients: Collection[str]) -> list[Step]:
     """The day's entries about these patients, newest first."""
     zone = clinic_zone(session)
-    midnight = datetime.combine(now.astimezone(zone).date(), time(0), zone).astimezone(UTC)
+    today = now.astimezone(zone).date()
+    midnight, next_midnight = (
+        datetime.combine(day, time(0), zone).astimezone(UTC) for day in (today, today + timedelta(days=1))
+    )
     query = (
         select(JournalRow)
         .where(col(JournalRow.subject).in_([f"patient:{code}" for code in patients]))
-        .where(JournalRow.at >= midnight)
+        # What a clock that ran ahead wrote is not of this day for as long as it lies ahead.
+        .where(JournalRow.at >= midnight, JournalRow.at < next_midnight)
         .order_by(col(JournalRow.number).desc())
     )
     return [

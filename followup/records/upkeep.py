@@ -81,10 +81,13 @@ def reclaim_daily_run(
     ``give_back``: make it free for anyone at once.
     """
     begun = datetime.fromtimestamp(0, UTC) if give_back else unit.now
+    # Nobody alive can have begun it so far ahead: the clock was set back since.
+    ahead = unit.now + 2 * (unit.now - abandoned)
+    claimed = col(DailyRunRow.claimed_at)
     result = unit.session.execute(
         update(DailyRunRow)
         .where(col(DailyRunRow.job) == job, col(DailyRunRow.day) == day)
-        .where(col(DailyRunRow.finished_at).is_(None), col(DailyRunRow.claimed_at) <= abandoned)
+        .where(col(DailyRunRow.finished_at).is_(None), or_(claimed <= abandoned, claimed > ahead))
         .values(claimed_at=begun)
     )
     assert isinstance(result, CursorResult)
@@ -113,15 +116,20 @@ def transitions_ahead(session: Session, after: datetime) -> tuple[Transition, ..
     return _transitions(session, col(TripTransitionRow.became_at) > after)
 
 
-def take_back_transition(unit: Unit, transition: Transition) -> None:
-    """Take a transition back that has not become true; its journal entry is the caller's."""
-    unit.session.execute(
+def take_back_transition(unit: Unit, transition: Transition) -> bool:
+    """Take a transition back that has not become true; its journal entry is the caller's.
+
+    False where another server was faster.
+    """
+    result = unit.session.execute(
         delete(TripTransitionRow).where(
             col(TripTransitionRow.trip_id) == transition.trip_id,
             col(TripTransitionRow.kind) == transition.kind,
             col(TripTransitionRow.became_at) == transition.became_at,
         )
     )
+    assert isinstance(result, CursorResult)
+    return result.rowcount == 1
 
 
 def finish_daily_run(unit: Unit, *, job: str, day: date, outcome: str) -> None:

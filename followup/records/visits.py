@@ -26,12 +26,14 @@ _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
 _TIERS: tuple[Tier, ...] = get_args(Tier)
 
 
-def book_trip(unit: Unit, *, trip_id: int, hour: str | None = None) -> TripView:
+def book_trip(unit: Unit, *, trip_id: int, hour: str | None = None, seen: date | None = None) -> TripView:
     """Promise the patient the proposed day, with its ``hour`` where one is given, and take its places.
 
-    Errors: ``trip.hour``, ``trip.state``, ``trip.past``, ``place.full``, ``place.closed``.
+    ``seen``: the day that was promised. Errors: ``trip.hour``, ``trip.state``, ``trip.changed``,
+    ``trip.past``, ``place.full``, ``place.closed``.
     """
     row = _held(unit, trip_id)
+    _refuse_moved(row, seen)
     _need_state(row, "proposed", done="booked")
     site = site_of_patient(unit.session, row.patient_id)
     take_places(
@@ -59,14 +61,16 @@ def _hour(text: str | None) -> str | None:
     return text.strip()
 
 
-def move_trip(unit: Unit, *, trip_id: int, day: date, hour: str | None = None) -> TripView:
+def move_trip(
+    unit: Unit, *, trip_id: int, day: date, hour: str | None = None, seen: date | None = None
+) -> TripView:
     """Move a visit inside its window; a booked one takes its new places and gives back the old.
 
     An hour belongs to a day: on another day the old one is gone, and ``hour`` is the new one. On the
-    same day ``hour`` alone changes.
-    Errors: ``trip.hour``, ``trip.window``, ``trip.order`` (it would pass another visit), ``trip.counts``
-    (a later visit counts its days from this one), ``trip.past``, ``trip.state``, ``place.full``,
-    ``place.closed``.
+    same day ``hour`` alone changes. ``seen``: the day that it is moved from.
+    Errors: ``trip.hour``, ``trip.changed``, ``trip.window``, ``trip.order`` (it would pass another
+    visit), ``trip.counts`` (a later visit counts its days from this one), ``trip.past``, ``trip.state``,
+    ``place.full``, ``place.closed``.
     """
     row = _held(unit, trip_id)
     _need_state(row, "proposed", "booked", done="moved")
@@ -74,8 +78,10 @@ def move_trip(unit: Unit, *, trip_id: int, day: date, hour: str | None = None) -
     if day == row.day:
         if hour is None or hour == row.hour:
             return trip(unit.session, trip_id)
+        _refuse_moved(row, seen)
         before, row.hour = row.hour, hour
         return _stored(unit, row, "hour of a visit", old=before, new=hour)
+    _refuse_moved(row, seen)
     _refuse_past(unit, day)
     _refuse_move(unit.session, row, day)
     site = site_of_patient(unit.session, row.patient_id)
@@ -197,6 +203,16 @@ def _need_state(row: TripRow, *states: str, done: str) -> None:
             f"a visit that is {row.status} can't be {done}",
             where=f"visit of {row.day}",
             fix="look at the patient's visits",
+        )
+
+
+def _refuse_moved(row: TripRow, seen: date | None) -> None:
+    if seen is not None and seen != row.day:
+        raise FollowupError(
+            "trip.changed",
+            f"this visit was moved to {row.day} meanwhile",
+            where=f"visit of {seen}",
+            fix="look at the patient's visits and repeat what is still needed",
         )
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from contextlib import ExitStack
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -14,10 +16,14 @@ from sqlmodel.sql.sqltypes import UTCDateTime
 
 from followup.errors import FollowupError
 from followup.records import migrations
+from followup.records.backup import take_backup
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.migrations import schema_state, upgrade
 from followup.records.store import Store
 from followup.records.tables import metadata
+from followup.records.views import SYSTEM
+
+NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
 
 
 def test_the_migrations_make_exactly_the_tables_of_the_program(store):
@@ -84,11 +90,26 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
 
 @pytest.mark.parametrize(
     ("rule", "value"),
-    [("journal_mode", "wal"), ("busy_timeout", 5000), ("foreign_keys", 1), ("synchronous", 1)],
+    [("journal_mode", "wal"), ("busy_timeout", 5000), ("foreign_keys", 1), ("synchronous", 2)],
 )
-def test_sqlite_runs_under_the_rules(sqlite_store, rule, value):
-    with sqlite_store.engine.connect() as connection:
-        assert connection.execute(text(f"PRAGMA {rule}")).scalar_one() == value
+@pytest.mark.parametrize("kind", ["pooled", "not pooled", "reading", "a unit", "of a site", "a backup"])
+def test_sqlite_runs_under_the_rules_on_every_kind_of_connection(sqlite_store, tmp_path, kind, rule, value):
+    """Synchronous 2 is FULL: what was acknowledged is on the disk."""
+    url = sqlite_store.engine.url.render_as_string()
+    with ExitStack() as stack:
+        asked = stack.enter_context
+        if kind == "a unit":
+            found = asked(sqlite_store.write(SYSTEM, NOW)).session.connection()
+        elif kind == "reading":
+            found = asked(sqlite_store.read()).connection()
+        elif kind == "of a site":
+            found = asked(sqlite_store.for_site(1).write(SYSTEM, NOW)).session.connection()
+        elif kind == "a backup":
+            url = sqlite_url(take_backup(sqlite_store.engine, tmp_path, NOW).path)
+            found = asked(make_engine(url, pooled=False).connect())
+        else:
+            found = asked(make_engine(url, pooled=kind == "pooled").connect())
+        assert found.execute(text(f"PRAGMA {rule}")).scalar_one() == value
 
 
 @pytest.mark.parametrize("url", ["sqlite://", "sqlite:///:memory:", "mysql://here/there", "not a url"])

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from hashlib import sha256
 from typing import Annotated, Literal
 
 from fastapi import Path
 from pydantic import Field
 
 from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, router_of
-from followup.desks.calendar_desk import replace_calendar
+from followup.desks.calendar_desk import replace_calendar, seen_mark
 from followup.desks.desk import AnyVisit
 from followup.desks.staff_desk import add_person, change_person
 from followup.records.messages import Channel, try_again, unsent_messages
@@ -51,13 +50,14 @@ class Unsent(Given):
 
 
 class StaffOut(Given):
-    """Someone who works here."""
+    """Someone who works here; ``seen`` goes back with a change of the person."""
 
     login: str
     name: str
     registration: str
     roles: list[str]
     active: bool
+    seen: str
 
 
 class NewStaff(Sent):
@@ -69,24 +69,24 @@ class NewStaff(Sent):
 
 
 class StaffChange(Sent):
-    """``password``: a new one, or null to keep the old."""
+    """``password``: a new one, or null to keep the old. ``seen``: of the person as it was looked at."""
 
     roles: Annotated[list[Role], Field(min_length=1, max_length=5)]
     active: Truth
     password: Password | None = None
+    seen: Annotated[str, Field(max_length=64)] | None = None
 
 
 @router.get("/calendar")
 def calendar(visit: AnyVisit) -> CalendarOut:
     """Open days, holidays, services and their places."""
-    return CalendarOut(calendar=visit.calendar, seen=_mark(visit.clinic.calendar))
+    return CalendarOut(calendar=visit.calendar, seen=seen_mark(visit.clinic))
 
 
 @router.put("/calendar", status_code=204)
 def change_calendar(visit: AnyVisit, sent: NewCalendar) -> None:
     """Set the calendar. Signed plans keep their visits."""
-    seen = visit.clinic.calendar if sent.seen == _mark(visit.clinic.calendar) else ""
-    replace_calendar(visit, sent.calendar.model_dump(mode="json", exclude_defaults=True), seen=seen)
+    replace_calendar(visit, sent.calendar.model_dump(mode="json", exclude_defaults=True), seen=sent.seen)
 
 
 @router.get("/messages")
@@ -129,7 +129,14 @@ def change(
     visit: AnyVisit, login: Annotated[str, Path(min_length=1, max_length=120)], sent: StaffChange
 ) -> StaffOut:
     """Change roles, whether the person may log in, or the password; sessions of that person end."""
-    changed = change_person(visit, login, roles=sent.roles, active=sent.active, password=sent.password or "")
+    changed = change_person(
+        visit,
+        login,
+        roles=sent.roles,
+        active=sent.active,
+        password=sent.password or "",
+        seen=sent.seen,
+    )
     return _staff(changed)
 
 
@@ -140,8 +147,5 @@ def _staff(person: Staff) -> StaffOut:
         registration=person.registration,
         roles=sorted(person.roles),
         active=person.active,
+        seen=person.mark,
     )
-
-
-def _mark(calendar_text: str) -> str:
-    return sha256(calendar_text.encode()).hexdigest()

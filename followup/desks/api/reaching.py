@@ -112,7 +112,7 @@ def attempt(visit: AnyVisit, code: Code, sent: Attempt) -> AttemptOut:
     """Write down what came of an attempt; the ladder says what is next."""
     stored = note_reached(
         visit,
-        reach_item(visit, code),
+        code,
         way=sent.way,
         outcome=sent.outcome,
         nonce=sent.nonce,

@@ -112,16 +112,21 @@ class Seen(Sent):
 
 
 class Moved(Sent):
-    """``hour``: a new one on the 24-hour clock, or null; on another day the old one is gone."""
+    """``hour``: a new one on the 24-hour clock, or null; on another day the old one is gone.
+
+    ``seen``: the day on which it stood when whoever asks looked at it.
+    """
 
     day: Day
     hour: ClockTime | None = None
+    seen: Day | None = None
 
 
 class Booked(Sent):
-    """``hour``: on the 24-hour clock, where the patient is told one."""
+    """``hour``: on the 24-hour clock, where the patient is told one. ``seen``: the day that is promised."""
 
     hour: ClockTime | None = None
+    seen: Day | None = None
 
 
 class DayOut(Given):
@@ -214,7 +219,8 @@ def seen(visit: AnyVisit, trip_id: TripId, sent: Seen) -> VisitOut:
 @router.post("/visits/{trip}/book")
 def book(visit: AnyVisit, trip_id: TripId, sent: Booked | None = None) -> VisitOut:
     """Promise the patient the day, with an hour where one is given; its places are taken."""
-    return _visit(visit, promise(visit, trip_id, sent.hour if sent else None))
+    given = sent or Booked()
+    return _visit(visit, promise(visit, trip_id, given.hour, seen=given.seen))
 
 
 @router.get("/visits/{trip}/days")
@@ -231,7 +237,7 @@ def days(visit: AnyVisit, trip_id: TripId) -> DaysOut:
 @router.post("/visits/{trip}/move")
 def move(visit: AnyVisit, trip_id: TripId, sent: Moved) -> VisitOut:
     """Move a visit inside its window."""
-    return _visit(visit, move_to(visit, trip_id, sent.day, sent.hour))
+    return _visit(visit, move_to(visit, trip_id, sent.day, sent.hour, seen=sent.seen))
 
 
 @router.post("/patients/{code}/walk-in")

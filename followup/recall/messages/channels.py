@@ -34,6 +34,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from followup.clinical.toml_lines import load_toml, toml_problem
 from followup.errors import FollowupError
+from followup.records.durable import write_durably
 from followup.records.messages import Message
 
 TIMEOUT = 20.0
@@ -67,11 +68,9 @@ class FolderSender:
             "text": message.text,
         }
         path = self._folder / f"{message.key}.json"
-        draft = path.with_suffix(".new")
         try:
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            draft.write_text(json.dumps(content, ensure_ascii=False, indent=1), "utf-8")
-            draft.replace(path)
+            write_durably(path, json.dumps(content, ensure_ascii=False, indent=1).encode())
         except OSError as exc:
             raise NotSentError(f"the folder can't be written: {exc.strerror}") from None
 

@@ -1,0 +1,45 @@
+"""Files that are whole and on the disk before anything goes on: what is acknowledged survives a power cut."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+
+
+def write_durably(path: Path, content: bytes, *, new: bool = False) -> None:
+    """Write a file whole, for its owner alone, and have it on the disk before going on.
+
+    ``new``: never in the place of one that is there (FileExistsError), also where two begin at once.
+    """
+    draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
+    try:
+        descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        if new:
+            os.link(draft, path)
+        else:
+            draft.replace(path)
+        flush_folder(path.parent)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def flush_file(path: Path) -> None:
+    """Have what was written to a file on the disk before going on."""
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def flush_folder(folder: Path) -> None:
+    """Have the names of a folder's files on the disk: a new name is lost in a power cut without it."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
