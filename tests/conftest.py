@@ -30,6 +30,7 @@ from followup.records.migrations import schema_state, upgrade
 from followup.records.patients import enter_record
 from followup.records.plans import sign_plan, store_draft
 from followup.records.protocols import sign_protocol
+from followup.records.staff import add_staff, open_session, staff_by_login
 from followup.records.store import Store
 from followup.records.tables import SiteRow, metadata
 from followup.records.trips import trips_of_plan
@@ -327,6 +328,13 @@ class Ward:
             **more,
         }
         return CarePlan.model_validate(given)
+
+    def log_in(self, now: datetime) -> None:
+        """Somebody at the clinic logs in, and so has seen the date."""
+        with self.store.write(SYSTEM, now) as unit:
+            if staff_by_login(unit.session, "mira") is None:
+                add_staff(unit, login="mira", name="Mira", roles=["counsellor"], password_hash="-")
+            open_session(unit, login="mira", lifetime=timedelta(hours=12))
 
     def enter(self, record: Record | None = None) -> int:
         """Store a record; the patient's id."""

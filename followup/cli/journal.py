@@ -6,8 +6,9 @@ import click
 
 from followup.cli.contract import Outcome
 from followup.cli.opening import folder_option, opened, settings_from
+from followup.cli.words import counted
 from followup.recall.daily import kept_seal, seal_file
-from followup.records.journal import verify_journal
+from followup.records.bound import verify_all
 
 
 @click.group()
@@ -18,8 +19,23 @@ def journal() -> None:
 @journal.command()
 @folder_option
 def verify(folder: str | None) -> Outcome:
-    """Check every link of the chain, and that nothing was cut off since the last nightly seal."""
+    """Check every link of the chain, that nothing was cut off, and that plans and sheets are as signed.
+
+    Each signed plan and issued sheet is read and compared with the hash in its entry. Where an entry is
+    from before entries held one, that is said: nothing shows then that the plan or sheet is unchanged.
+    """
     settings = settings_from(folder)
     with opened(settings) as store, store.read() as session:
-        seal = verify_journal(session, at_least=kept_seal(seal_file(settings.folder)))
-    return Outcome(f"The journal is whole: {seal.entries} entries, newest {seal.hash}\n")
+        found = verify_all(session, at_least=kept_seal(seal_file(settings.folder)))
+    seal, bound = found.journal, found.bound
+    lines = [f"The journal is whole: {seal.entries} entries, newest {seal.hash}"]
+    lines.append(
+        f"As they were signed and issued, by their hash: {counted(bound.plans, 'plan', 'plans')},"
+        f" {counted(bound.sheets, 'sheet', 'sheets')}"
+    )
+    if bound.plans_before or bound.sheets_before:
+        lines.append(
+            f"Not verified: {counted(bound.plans_before, 'plan', 'plans')} and"
+            f" {counted(bound.sheets_before, 'sheet', 'sheets')} from before entries held a hash"
+        )
+    return Outcome("\n".join([*lines, ""]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
@@ -13,6 +14,7 @@ from followup.desks.pages import go, show
 from followup.desks.permissions import may
 from followup.desks.posted import AForm, first, kept_fields
 from followup.errors import FollowupError
+from followup.recall.clock import why_messages_wait
 from followup.records.staff import (
     change_staff,
     end_session,
@@ -30,8 +32,26 @@ Text = Annotated[str, Form()]
 
 
 @router.get("/log-in")
-def log_in_page(request: Request, then: str = "/") -> Response:
-    return show(request, "log-in.html", error=None, then=_inside(then), login="", kept=())
+def log_in_page(request: Request, visit: AnyVisit, then: str = "/") -> Response:
+    return _log_in_page(request, visit, then=_inside(then))
+
+
+def _log_in_page(
+    request: Request,
+    visit: Visit,
+    *,
+    then: str,
+    login: str = "",
+    error: str | None = None,
+    kept: Sequence[tuple[str, str]] = (),
+    status: int = 200,
+) -> Response:
+    """The page, with the date large on it: whoever logs in has seen which day this computer believes in."""
+    with visit.desk.store.read() as session:
+        waits = bool(why_messages_wait(session))
+    return show(
+        request, "log-in.html", status=status, error=error, then=then, login=login, kept=kept, waits=waits
+    )
 
 
 @router.post("/log-in")
@@ -42,7 +62,7 @@ def log_in(request: Request, visit: AnyVisit, form: AForm) -> Response:
     try:
         token = new_session(visit, login, form.get("password", [""])[0])
     except FollowupError as exc:
-        return show(request, "log-in.html", status=401, error=exc.line, then=then, login=login, kept=kept)
+        return _log_in_page(request, visit, then=then, login=login, error=exc.line, kept=kept, status=401)
     answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
     give_cookie(answer, visit, token)
     return answer

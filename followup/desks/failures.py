@@ -98,7 +98,8 @@ async def _to_log_in(request: Request, exc: Exception) -> Response:
     if kept and not is_cross_site(request.method, request.headers):
         error = "Log in first: you were away too long. Nothing was stored yet, and nothing typed is lost."
         path = request.url.path
-        return show(request, "log-in.html", status=401, error=error, then=path, login="", kept=kept)
+        shown = {"error": error, "then": path, "login": "", "kept": kept, "waits": False}
+        return show(request, "log-in.html", status=401, **shown)
     return _page(
         request,
         401,

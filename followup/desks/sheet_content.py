@@ -17,7 +17,7 @@ from followup.recall.codes import new_sheet_id, qr_payload, typed_code
 from followup.records.desk_notes import (
     NotedVisit,
     NotedVisits,
-    keep_sheet_options,
+    as_printed,
     sheet_options,
     sheet_visits,
 )
@@ -61,9 +61,14 @@ def issue_one(
     """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing."""
     record = record_of(unit.session, version).record
     tag = sheet_language(record, language).language.tag
-    sheet = issue_sheet(unit, plan_id=version.id, sheet_id=new_sheet_id(), language=tag, reason=reason)
-    noted = _now_of(unit.session, version.id)
-    keep_sheet_options(unit, sheet_id=sheet.id, options=asdict(options), visits=noted)
+    sheet = issue_sheet(
+        unit,
+        plan_id=version.id,
+        sheet_id=new_sheet_id(),
+        language=tag,
+        reason=reason,
+        options=as_printed(asdict(options), _now_of(unit.session, version.id)),
+    )
     render_pdf(content_of(unit.session, visit, sheet))
     return sheet
 

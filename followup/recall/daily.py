@@ -18,6 +18,7 @@ from sqlmodel import Session
 from followup.clinical.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
+from followup.recall.clock import why_messages_wait
 from followup.recall.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
 from followup.recall.messages.calls import CallLine, call_lines
 from followup.recall.messages.channels import Sender
@@ -25,16 +26,18 @@ from followup.recall.messages.sending import queue_day
 from followup.recall.messages.wording import MessageKind
 from followup.recall.pharmacy import BottleLine, pharmacy_lines
 from followup.records.backup import prune, take_backup
+from followup.records.bound import verify_all
 from followup.records.clinics import clinic_zone
 from followup.records.completing import complete_plan, plans_to_complete
 from followup.records.durable import write_durably
-from followup.records.journal import Seal, newest_seal, verify_journal
-from followup.records.messages import Channel
+from followup.records.journal import Seal, newest_seal
+from followup.records.messages import Channel, take_back_messages_after
 from followup.records.store import Store
 from followup.records.upkeep import (
     claim_daily_run,
     finish_daily_run,
     forget_runs_after,
+    heartbeat,
     last_daily_run,
     reclaim_daily_run,
 )
@@ -44,6 +47,9 @@ from followup.records.views import SYSTEM
 LONGEST = 60
 # Whoever has not finished a run by then is dead, and the run is taken over.
 ABANDONED = timedelta(minutes=30)
+DAILY = "daily work"
+# No backup is deleted on a day that lies further from the last sign of life.
+PRUNING_GAP = timedelta(days=2)
 _log = logging.getLogger(__name__)
 
 
@@ -74,23 +80,29 @@ class Workplace:
 class Job:
     """``at``: the local hour from which on the day's run is due. ``run`` says what came of it.
 
-    ``each_day``: a missed day has its own run; else only the newest one makes sense.
+    ``each_day``: a missed day has its own run; else only the newest one makes sense. ``tells``: its work
+    reaches patients, and waits while the clock can't be believed.
     """
 
     name: str
     at: str
     run: Callable[[Workplace, date, datetime], str]
     each_day: bool = False
+    tells: bool = False
 
 
 def run_due(place: Workplace, now: datetime) -> tuple[str, ...]:
     """Run every job that is due and not done, missed days first; what failed, one line each."""
     with place.store.read() as session:
         local = now.astimezone(clinic_zone(session))
+        waits = bool(why_messages_wait(session))
     with place.store.upkeep(now) as unit:
         forget_runs_after(unit, local.date())
+        take_back_messages_after(unit, local.date())
     failed = []
     for job in JOBS:
+        if job.tells and waits:
+            continue
         try:
             for day in _days(place, job, local):
                 _run(place, job, day, local, now)
@@ -162,15 +174,24 @@ def _run(place: Workplace, job: Job, day: date, local: datetime, now: datetime) 
 
 def _integrity(place: Workplace, day: date, now: datetime) -> str:
     with place.store.read() as session:
-        seal = verify_journal(session, at_least=kept_seal(place.seal))
+        seal = verify_all(session, at_least=kept_seal(place.seal)).journal
         keep_seal(place.seal, session)
     return f"the journal is whole, {seal.entries} entries"
 
 
 def _backup(place: Workplace, day: date, now: datetime) -> str:
     taken = take_backup(place.store.engine, place.backups, now, passphrase=place.passphrase)
-    gone = prune(place.backups, day)
-    return f"{taken.path.name}: {taken.rows} rows, verified; {gone} old ones deleted"
+    head = f"{taken.path.name}: {taken.rows} rows, verified"
+    if not _clock_went_on(place, now):
+        return f"{head}; no old one was deleted: the program was not at work in the two days before"
+    return f"{head}; {prune(place.backups, day)} old ones deleted"
+
+
+def _clock_went_on(place: Workplace, now: datetime) -> bool:
+    """Whether the daily work was at it within the last two days: else the clock may have jumped."""
+    with place.store.read() as session:
+        beat = heartbeat(session, DAILY)
+    return beat is not None and abs(now - beat.at) <= PRUNING_GAP
 
 
 def _complete(place: Workplace, day: date, now: datetime) -> str:
@@ -226,7 +247,7 @@ JOBS = (
     Job("plans that are over", "02:00", _complete),
     Job("morning list", "06:00", _morning),
     Job("pharmacy list", "06:00", _pharmacy),
-    Job("day-before reminders", "08:00", _messages("reminder"), each_day=True),
-    Job("step-change messages", "08:00", _messages("step change"), each_day=True),
-    Job("missed-visit messages", "09:00", _messages("missed"), each_day=True),
+    Job("day-before reminders", "08:00", _messages("reminder"), each_day=True, tells=True),
+    Job("step-change messages", "08:00", _messages("step change"), each_day=True, tells=True),
+    Job("missed-visit messages", "09:00", _messages("missed"), each_day=True, tells=True),
 )

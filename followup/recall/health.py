@@ -14,17 +14,19 @@ from sqlmodel import Session
 from followup.clinical.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.fonts import families, font_file
+from followup.recall.clock import why_messages_wait
 from followup.recall.codes import load_keyring
-from followup.recall.daily import Workplace, kept_seal
+from followup.recall.daily import DAILY, Workplace, kept_seal
+from followup.recall.messages.sending import SENDING
 from followup.recall.sweep import SWEEP
-from followup.records.backup import backups
+from followup.records.backup import backups, damaged_backups
+from followup.records.bound import verify_all
 from followup.records.clinics import get_clinic
-from followup.records.journal import newest_entry_at, verify_journal
-from followup.records.messages import unsent_messages
+from followup.records.journal import newest_entry_at
+from followup.records.messages import unsent_messages, unusable_choices
 from followup.records.protocols import protocol_signature
 from followup.records.upkeep import heartbeat, lease
 
-DAILY = "daily work"
 # Three sweeps; a server that is merely slow is not called dead.
 STALE = timedelta(minutes=3)
 CLOCK = timedelta(minutes=5)
@@ -76,6 +78,7 @@ def findings(place: Workplace, key_file: Path, now: datetime) -> tuple[Finding, 
         found = [
             *_sweeper(session, now),
             *_clock(session, now),
+            *_waiting(session),
             *_journal(session, place),
             *_protocol(session, place.protocol),
             *_messages(session, now),
@@ -119,11 +122,21 @@ def _clock(session: Session, now: datetime) -> Iterator[Finding]:
         )
 
 
+def _waiting(session: Session) -> Iterator[Finding]:
+    if why := why_messages_wait(session):
+        yield Finding(
+            "E14",
+            f"messages to patients wait: {why}",
+            "look at the date on the log-in page; set the clock if it is wrong, then log in on that day",
+        )
+
+
 def _journal(session: Session, place: Workplace) -> Iterator[Finding]:
     try:
-        verify_journal(session, at_least=kept_seal(place.seal))
+        verify_all(session, at_least=kept_seal(place.seal))
     except FollowupError as error:
-        yield Finding("E06", error.what, error.fix)
+        named = f"{error.where}: {error.what}" if error.code == "journal.unlike" else error.what
+        yield Finding("E06", named, error.fix)
 
 
 def _protocol(session: Session, protocol: Protocol) -> Iterator[Finding]:
@@ -138,6 +151,22 @@ def _messages(session: Session, now: datetime) -> Iterator[Finding]:
             "W08",
             f"{len(unsent)} messages could not be sent; the last error: {unsent[-1].last_error or 'none'}",
             "call these patients: followup messages unsent",
+        )
+
+    unusable = unusable_choices(session)
+    if unusable:
+        some = ", ".join(unusable[:5])
+        yield Finding(
+            "W17",
+            f"messages can't go to what stands as the address of {some}{' and others' * (len(unusable) > 5)}",
+            "ask for it and correct it on the patient's page",
+        )
+    sending = heartbeat(session, SENDING)
+    if sending is not None and not sending.ok:
+        yield Finding(
+            "E18",
+            f"a way out hangs: {sending.message}",
+            "see whether that service works; it is tried every minute",
         )
 
 
@@ -164,7 +193,21 @@ def _keys(key_file: Path) -> Iterator[Finding]:
 
 
 def _backups(place: Workplace, now: datetime) -> Iterator[Finding]:
-    taken = backups(place.backups)
+    found = backups(place.backups)
+    # A backup that a wrong clock dated ahead would else seem the newest for years.
+    taken = [one for one in found if one.at <= now + CLOCK]
+    if ahead := [one for one in found if one.at > now + CLOCK]:
+        yield Finding(
+            "W15",
+            f"the backup {ahead[0].path.name} is dated ahead of this clock and does not count",
+            "see whether the clock is right; it counts when its day has come",
+        )
+    for path in damaged_backups(place.backups):
+        yield Finding(
+            "E16",
+            f"the backup {path.name} is not as it was saved: its hash is not the one in its note",
+            "take another with followup backup, and see whether the disk is sound",
+        )
     if not taken:
         yield Finding("E12", "there is no backup", "run followup backup, and let followup serve run at night")
     elif now - taken[0].at > OLD_BACKUP:

@@ -10,9 +10,11 @@ import logging
 import os
 import secrets
 import socket
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from apscheduler.events import (
     EVENT_JOB_ERROR,
@@ -24,9 +26,9 @@ from apscheduler.events import (
 from apscheduler.jobstores.memory import MemoryJobStore
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from followup.recall.daily import Workplace, run_due
-from followup.recall.health import DAILY
-from followup.recall.messages.sending import send_due
+from followup.recall.clock import note_clock
+from followup.recall.daily import DAILY, Workplace, run_due
+from followup.recall.messages.sending import SENDING, Sent, send_due
 from followup.recall.sweep import SWEEP, Swept, sweep
 from followup.records.store import Store
 from followup.records.upkeep import note_heartbeat, release_lease, take_lease
@@ -47,25 +49,50 @@ def owner_name() -> str:
     return f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}"
 
 
-def sweep_if_ours(store: Store, owner: str, now: datetime, *, place: Workplace | None = None) -> Swept | None:
-    """Sweep, unless another server holds the lease; then None. With a ``place`` do the day's work too."""
+def sweep_if_ours(
+    store: Store, owner: str, now: datetime, *, place: Workplace | None = None, sending: bool = True
+) -> Swept | None:
+    """Sweep, unless another server holds the lease; then None. With a ``place`` do the day's work too.
+
+    ``sending``: the messages that are due as well.
+    """
     with store.upkeep(now) as unit:
         ours = take_lease(unit, name=SWEEP, owner=owner, lifetime=LEASE)
     if not ours:
         return None
     swept = sweep(store, now)
     if place is not None:
-        work(place, owner, lambda: now)
+        if sending:
+            work(place, owner, lambda: now)
+        else:
+            _note_daily(place, now, run_due(place, now))
     return swept
 
 
 def work(place: Workplace, owner: str, clock: Callable[[], datetime]) -> None:
     """The daily jobs that are due, then the messages that are due; what failed stands on a heartbeat."""
     failed = run_due(place, clock())
-    sent = send_due(place.store, place.senders, place.protocol, owner=owner, clock=clock)
-    now = clock()
+    sent = send(place, owner, clock)
+    _note_daily(place, clock(), failed, sent.sent)
+
+
+def send(
+    place: Workplace, owner: str, clock: Callable[[], datetime], stopped: Callable[[], bool] = lambda: False
+) -> Sent:
+    """The messages that are due; a way out that gives no answer stands on a heartbeat until it does."""
+    # Also here: it may come before the first sweep of a clock that has jumped.
+    note_clock(place.store, clock())
+    sent = send_due(place.store, place.senders, place.protocol, owner=owner, clock=clock, stopped=stopped)
+    if not stopped():
+        said = "; ".join(f"{way}: no answer" for way in sent.silent)
+        with place.store.upkeep(clock()) as unit:
+            note_heartbeat(unit, name=SENDING, ok=not said, rows=sent.sent, message=said)
+    return sent
+
+
+def _note_daily(place: Workplace, now: datetime, failed: tuple[str, ...], sent: int = 0) -> None:
     with place.store.upkeep(now) as unit:
-        note_heartbeat(unit, name=DAILY, ok=not failed, rows=sent.sent, message="; ".join(failed))
+        note_heartbeat(unit, name=DAILY, ok=not failed, rows=sent, message="; ".join(failed))
 
 
 @contextmanager
@@ -74,25 +101,30 @@ def running(
 ) -> Iterator[BackgroundScheduler]:
     """Sweep at once and then every minute, until the block ends; gives the lease back at the end.
 
-    With a ``place`` the daily jobs and messages run too, after each sweep.
+    With a ``place`` the daily jobs run too, after each sweep, and messages beside it: a way out that
+    hangs holds up neither the sweep nor the end of the program.
     """
-    owner = owner_name()
+    owner, ends = owner_name(), threading.Event()
     scheduler = BackgroundScheduler(timezone=UTC, jobstores={"default": MemoryJobStore()})
     scheduler.add_listener(_report, EVENT_JOB_ERROR | EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES)
+    every: dict[str, Any] = {
+        "trigger": "interval",
+        "seconds": int(INTERVAL.total_seconds()),
+        "next_run_time": utc_now(),
+        "misfire_grace_time": None,
+        "coalesce": True,
+        "max_instances": 1,
+    }
     scheduler.add_job(
-        lambda: sweep_if_ours(store, owner, clock(), place=place),
-        "interval",
-        id=SWEEP,
-        seconds=int(INTERVAL.total_seconds()),
-        next_run_time=utc_now(),
-        misfire_grace_time=None,
-        coalesce=True,
-        max_instances=1,
+        lambda: sweep_if_ours(store, owner, clock(), place=place, sending=False), id=SWEEP, **every
     )
+    if place is not None:
+        scheduler.add_job(lambda: send(place, owner, clock, ends.is_set), id=SENDING, **every)
     scheduler.start()
     try:
         yield scheduler
     finally:
+        ends.set()
         scheduler.shutdown(wait=True)
         with store.upkeep(clock()) as unit:
             release_lease(unit, name=SWEEP, owner=owner)

@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from followup.errors import FollowupError
+from followup.recall.clock import SWEEP, note_clock
 from followup.recall.lateness import VisitDays, became_at
+from followup.records.bound import verify_all
 from followup.records.clinics import clinic_zone
-from followup.records.journal import verify_journal
 from followup.records.store import Store
 from followup.records.trips import open_trip_ids, open_trips, trip
 from followup.records.upkeep import (
@@ -34,9 +35,9 @@ from followup.records.upkeep import (
 )
 from followup.records.views import SYSTEM, Heartbeat, Transition, TransitionKind, TripView
 
-SWEEP = "sweep"
 JOURNAL_CHECK = "journal check"
 AHEAD = timedelta(hours=3)
+__all__ = ["JOURNAL_CHECK", "SWEEP", "Swept", "last_heartbeat", "sweep", "transitions_of", "turned"]
 _log = logging.getLogger(__name__)
 
 
@@ -52,8 +53,10 @@ class Swept:
 def sweep(store: Store, now: datetime) -> Swept:
     """Write down every transition that is not known yet, check the journal once a day, beat.
 
-    A visit that raises an error is logged and named in the heartbeat; the others go on.
+    A visit that raises an error is logged and named in the heartbeat; the others go on. First of all it
+    looks whether the clock has jumped since the last one.
     """
+    note_clock(store, now)
     with store.read() as session:
         zone = clinic_zone(session)
         today = now.astimezone(zone).date()
@@ -159,7 +162,7 @@ def _check_journal(store: Store, now: datetime, today: date) -> list[str]:
         if not mine:
             return _known_outcome(session, today)
         try:
-            outcome = f"whole, {verify_journal(session).entries} entries"
+            outcome = f"whole, {verify_all(session).journal.entries} entries"
             broken: list[str] = []
         except FollowupError as error:
             outcome = error.line

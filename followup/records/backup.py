@@ -22,11 +22,13 @@ from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session
 
 from followup.errors import FollowupError
+from followup.records.bound import verify_all
 from followup.records.copying import carry, fingerprints
 from followup.records.durable import flush_file, write_durably
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import Seal, verify_journal
 from followup.records.migrations import schema_state
+from followup.records.proof import proof_holds, put_proof
 
 DAYS, WEEKS, MONTHS = 7, 5, 12
 _PREFIX = "followup-"
@@ -54,6 +56,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         _write(engine, draft)
         draft.chmod(0o600)
+        put_proof(draft)
         rows, seal = verify_file(draft)
         final = folder / f"{stem}.sqlite3"
         if passphrase:
@@ -64,7 +67,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
             "at": now.astimezone(UTC).isoformat(),
             "rows": rows,
             "journal": asdict(seal),
-            "sha256": hashlib.sha256(draft.read_bytes()).hexdigest(),
+            "sha256": file_hash(draft),
         }
         flush_file(draft)
         draft.replace(final)
@@ -103,17 +106,20 @@ def verify_file(path: Path) -> tuple[int, Seal]:
             )
         if state == "empty":
             raise broken(path, "it holds no clinic")
+        if proof_holds(path) is False:
+            raise broken(path, "its rows are not those that were saved")
         with engine.execution_options(reading=True).connect() as connection:
             problem = connection.execute(text("PRAGMA integrity_check")).scalar()
             if problem != "ok" or connection.execute(text("PRAGMA foreign_key_check")).first():
                 raise broken(path, "the file is damaged")
-            seal = verify_journal(Session(connection))
+            whole = Session(connection)
+            seal = verify_all(whole).journal if state == "current" else verify_journal(whole)
             rows = sum(count for count, _ in fingerprints(connection).values()) if state == "current" else 0
         return rows, seal
-    except DatabaseError:
+    except (DatabaseError, sqlite3.Error, UnicodeDecodeError):
         raise broken(path, "the file is damaged or no backup") from None
     except FollowupError as error:
-        if error.code == "journal.broken":
+        if error.code in ("journal.broken", "journal.unlike"):
             raise broken(path, error.what) from None
         raise
     finally:
@@ -123,46 +129,57 @@ def verify_file(path: Path) -> tuple[int, Seal]:
 
 
 def backups(folder: Path) -> tuple[Backup, ...]:
-    """The backups in ``folder``, newest first; what has no readable note is not one."""
+    """The backups in ``folder``, newest first; what has no note, or not the hash in it, is not one."""
+    return tuple(one for one, is_whole in _found(folder) if is_whole)
+
+
+def damaged_backups(folder: Path) -> tuple[Path, ...]:
+    """The files in ``folder`` that are not any more what their note says."""
+    return tuple(one.path for one, is_whole in _found(folder) if not is_whole)
+
+
+def _found(folder: Path) -> list[tuple[Backup, bool]]:
     found = []
     for path in folder.glob(f"{_PREFIX}*.sqlite3*") if folder.is_dir() else ():
         if path.suffix in (".sqlite3", ".age"):
             note = read_note(path)
             if note is not None:
-                found.append(note)
-    return tuple(sorted(found, key=lambda one: one.at, reverse=True))
+                found.append((note, file_hash(path) == note_hash(path)))
+    return sorted(found, key=lambda one: one[0].at, reverse=True)
 
 
 def to_keep(days: Iterable[date], today: date) -> frozenset[date]:
     """Of the days with a backup, those whose backup stays.
 
-    Every one of the last 7 days, the last of each of the last 5 weeks (Monday to Sunday) and the
-    last of each of the last 12 months, the running week and month included. A day that has not come
-    (a clock that ran ahead) stays too.
+    Counted by the backups themselves, never by the clock: the newest seven days that have one, the
+    last of the newest five weeks that have one (Monday to Sunday) and of the newest twelve months. So
+    a clock that jumps takes no more than a day does. What lies ahead of ``today`` stays and counts for
+    nothing: that clock was wrong, or this one is.
     """
-    chosen = sorted(set(days))
-    kept = {day for day in chosen if day > today or (today - day).days < DAYS}
-    # The newest stays however old it is: a clinic that was closed for years still has it.
-    kept.update([day for day in chosen if day <= today][-1:])
-    monday = today - timedelta(days=today.weekday())
-    for number in range(WEEKS):
-        first = monday - timedelta(weeks=number)
-        kept.update([day for day in chosen if first <= day < first + timedelta(days=7)][-1:])
-    for number in range(MONTHS):
-        month = today.year * 12 + today.month - 1 - number
-        kept.update([day for day in chosen if day.year * 12 + day.month - 1 == month][-1:])
+    chosen = set(days)
+    kept = {day for day in chosen if day > today}
+    past = sorted(chosen - kept, reverse=True)
+    weeks: dict[date, date] = {}
+    months: dict[tuple[int, int], date] = {}
+    for day in past:
+        weeks.setdefault(day - timedelta(days=day.weekday()), day)
+        months.setdefault((day.year, day.month), day)
+    kept.update(past[:DAYS], list(weeks.values())[:WEEKS], list(months.values())[:MONTHS])
     return frozenset(kept)
 
 
 def prune(folder: Path, today: date) -> int:
-    """Delete the backups that the rule does not keep, and all but the newest of a day. How many."""
+    """Delete the backups that the rule does not keep, and all but the newest of a day. How many.
+
+    A damaged one keeps no other from staying, and is never deleted: somebody may still need what is in it.
+    """
     found = backups(folder)
     keep = to_keep((one.at.astimezone(UTC).date() for one in found), today)
     seen: set[date] = set()
     gone = 0
     for one in found:
         day = one.at.astimezone(UTC).date()
-        if day not in keep or (day in seen and day != today):
+        if day not in keep or (day in seen and day < today):
             one.path.unlink(missing_ok=True)
             note_of(one.path).unlink(missing_ok=True)
             gone += 1
@@ -199,6 +216,20 @@ def read_note(path: Path) -> Backup | None:
         )
     except (OSError, ValueError, TypeError, KeyError):
         return None
+
+
+def note_hash(path: Path) -> str | None:
+    """The hash of the file as the note beside it gives it; None without a readable note."""
+    try:
+        return str(json.loads(note_of(path).read_text("utf-8"))["sha256"])
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of the whole file."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def note_of(path: Path) -> Path:

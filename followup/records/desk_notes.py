@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from sqlmodel import Session, select
 
@@ -53,11 +54,10 @@ class StockCount:
     at: datetime
 
 
-def keep_sheet_options(unit: Unit, *, sheet_id: str, options: Options, visits: NotedVisits) -> None:
-    """Note how a sheet is printed, and how its visits stand. Once for each sheet."""
+def as_printed(options: Options, visits: NotedVisits) -> dict[str, Any]:
+    """How a sheet is printed and how its visits stand, as it is kept with the sheet."""
     days = {str(number): [v.day.isoformat(), v.hour, v.status] for number, v in visits.items()}
-    unit.session.add(SheetChoiceRow(sheet_id=sheet_id, options={**options, _VISITS: days}))
-    unit.session.flush()
+    return {**options, _VISITS: days}
 
 
 def sheet_options(session: Session, sheet_id: str) -> Options:

@@ -6,16 +6,19 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Literal, cast
 
-from sqlalchemy import ColumnElement, CursorResult
-from sqlmodel import Session, col, or_, select, update
+from sqlalchemy import ColumnElement, CursorResult, String
+from sqlalchemy import cast as sql_cast
+from sqlmodel import Session, col, delete, or_, select, update
 
 from followup.errors import FollowupError
+from followup.records.addresses import is_usable, with_plain_digits
 from followup.records.patients import lock_patient
 from followup.records.store import Unit, insert_once
 from followup.records.tables import CHANNELS, READERS, MessageChoiceRow, MessageRow, PatientRow
 
 # A try ends long before; whoever still holds a message then is dead.
 LONGEST_CLAIM = timedelta(minutes=5)
+LONGEST_WAIT = timedelta(hours=36)
 
 Channel = Literal["paper", "mail", "gateway", "folder"]
 State = Literal["waiting", "sent", "failed", "left out"]
@@ -75,10 +78,17 @@ def choose_messages(
     if reader not in READERS or channel not in CHANNELS:
         raise FollowupError("messages.channel", "no such reader or way", fix=f"one of {', '.join(CHANNELS)}")
     address = " ".join(address.split())
+    if channel == "gateway":
+        address = with_plain_digits(address)
     if consent and channel in ("mail", "gateway") and not address:
         raise FollowupError("messages.address", "no address", where="address", fix="give number or address")
-    if consent and channel == "mail" and ("@" not in address or " " in address):
-        raise FollowupError("messages.address", "no mail address", where="address", fix="write name@place")
+    if consent and not is_usable(channel, address):
+        raise FollowupError(
+            "messages.address",
+            f"{address[:60]} is no {'mail address' if channel == 'mail' else 'telephone number'}",
+            where="address",
+            fix="write name@place.org" if channel == "mail" else "type the whole number with its area code",
+        )
     patient = lock_patient(unit, patient_id)
     row = unit.session.get(MessageChoiceRow, patient_id) or MessageChoiceRow(
         patient_id=patient_id, consent=consent, changed_by="", changed_at=unit.now
@@ -118,6 +128,17 @@ def message_choices(session: Session) -> dict[int, MessageChoice]:
     return {row.patient_id: _choice(row) for row in session.exec(select(MessageChoiceRow))}
 
 
+def unusable_choices(session: Session) -> tuple[str, ...]:
+    """Codes of patients who agreed to messages to an address that is none, from before it was checked."""
+    rows = session.exec(
+        select(MessageChoiceRow, PatientRow.code)
+        .join(PatientRow, col(PatientRow.id) == MessageChoiceRow.patient_id)
+        .where(col(MessageChoiceRow.consent), col(MessageChoiceRow.stopped_at).is_(None))
+        .order_by(col(PatientRow.code_key))
+    )
+    return tuple(code for row, code in rows if not is_usable(row.channel, row.address))
+
+
 def queue_message(unit: Unit, *, patient_code: str, **values: object) -> bool:
     """Queue a message unless its key is known; True if it is new. The columns are those of the table."""
     done = insert_once(
@@ -139,7 +160,27 @@ def queue_message(unit: Unit, *, patient_code: str, **values: object) -> bool:
 
 def due_messages(session: Session, now: datetime, *, limit: int = 50) -> tuple[Message, ...]:
     """Those to try now that nobody else is trying, longest waiting first."""
-    return _messages(session, MessageRow.state == "waiting", MessageRow.next_try <= now, _free(now))[:limit]
+    next_try = col(MessageRow.next_try)
+    # Nothing is ever put off so long: a clock that ran ahead reckoned it.
+    due = or_(next_try <= now, next_try > now + LONGEST_WAIT)
+    return _messages(session, MessageRow.state == "waiting", due, _free(now))[:limit]
+
+
+def take_back_messages_after(unit: Unit, day: date) -> None:
+    """Messages of days after ``day``, which a clock that ran ahead wrote: none of them goes out.
+
+    One that went out already stays as it is, but leaves its key to the one that is written in time.
+    """
+    ahead = col(MessageRow.day) > day
+    waiting = unit.session.execute(delete(MessageRow).where(ahead, col(MessageRow.state) == "waiting"))
+    assert isinstance(waiting, CursorResult)
+    unit.session.execute(
+        update(MessageRow)
+        .where(ahead, col(MessageRow.key).not_like("%~%"))
+        .values(key=col(MessageRow.key) + "~" + sql_cast(MessageRow.id, String))
+    )
+    if waiting.rowcount:
+        unit.log("messages taken back, the clock ran ahead", "clinic", messages=waiting.rowcount)
 
 
 def _free(now: datetime) -> ColumnElement[bool]:

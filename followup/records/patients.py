@@ -9,6 +9,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from followup.clinical.record import Eye, Phone, Record
 from followup.errors import FollowupError
+from followup.records.addresses import refuse_phones
 from followup.records.folding import fold_code, fold_name, fold_phone
 from followup.records.oplist import refuse_other_eye
 from followup.records.sites import ALL_SITES, site_of_session
@@ -36,6 +37,7 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
             where="patient.code",
             fix="open that patient and add the operation there, or correct the code",
         )
+    refuse_phones(record.patient.telephones)
     refuse_other_eye(unit.session, record)
     row = PatientRow(code=record.patient.code, code_key=key, name="", search_name="", entered_at=unit.now)
     row.site_id = site_of_session(unit.session)
@@ -65,6 +67,7 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
         )
     if record == newest.record:
         return newest
+    refuse_phones(record.patient.telephones, newest.record.patient.telephones)
     refuse_other_eye(unit.session, record)
     return _store(unit, row, record, number=seen + 1)
 

@@ -12,6 +12,7 @@ from sqlmodel import Session, and_, col, or_, select, update
 
 from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus
 from followup.errors import FollowupError
+from followup.records.bound import SIGNED, plan_hash
 from followup.records.clinics import clinic_zone
 from followup.records.oplist import refuse_other_eye
 from followup.records.patients import lock_patient, newest_record
@@ -127,9 +128,11 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
     _replace_sheets(unit, plan_row)
     unit.session.refresh(plan_row)
     unit.log(
-        "plan signed",
+        SIGNED,
         f"patient:{patient.code}",
         plan=plan_row.number,
+        id=plan_id,
+        sha256=plan_hash(unit.session, plan_row),
         reason=plan_row.reason,
         protocol=plan_row.protocol_hash,
         registration=unit.actor.registration,

@@ -13,12 +13,13 @@ import pyrage
 from sqlalchemy import Engine
 
 from followup.errors import FollowupError
-from followup.records.backup import broken, read_note, verify_file
+from followup.records.backup import broken, file_hash, note_hash, note_of, read_note, verify_file
 from followup.records.copying import Carried, carry
 from followup.records.durable import flush_folder, write_durably
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import Seal
 from followup.records.migrations import upgrade
+from followup.records.proof import drop_proof
 
 _TRIES = 10
 
@@ -62,12 +63,15 @@ def _draft(backup: Path, folder: Path, name: str, passphrase: str) -> Iterator[P
     try:
         write_durably(draft, _opened(backup, passphrase))
         _, seal = verify_file(draft)
+        _compare_hash(backup)
         _compare_note(backup, seal)
+        drop_proof(draft)
         engine = make_engine(sqlite_url(draft), pooled=False)
         try:
             upgrade(engine)
         finally:
             engine.dispose()
+        verify_file(draft)
         yield draft
     finally:
         for leftover in folder.glob(f"{draft.name}*"):
@@ -104,6 +108,12 @@ def _opened(backup: Path, passphrase: str) -> bytes:
         where=str(backup),
         fix="close other programs and try again, or use a faster computer",
     )
+
+
+def _compare_hash(backup: Path) -> None:
+    """A single bit that turned would else come back as another count of drops."""
+    if note_of(backup).exists() and note_hash(backup) != file_hash(backup):
+        raise broken(backup, "it is not the file that was saved: its hash is not the one in its note")
 
 
 def _compare_note(backup: Path, seal: Seal) -> None:

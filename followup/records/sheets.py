@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Literal, cast
+from collections.abc import Mapping
+from typing import Any, Literal, cast
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
+from followup.records.bound import ISSUED, sheet_hash
 from followup.records.patients import lock_patient, patient
 from followup.records.plans import active_plan, completed_plan
 from followup.records.store import Unit
-from followup.records.tables import CarePlanRow, PatientRow, SheetRow
+from followup.records.tables import CarePlanRow, PatientRow, SheetChoiceRow, SheetRow
 from followup.records.views import FoundSheet, SheetView
 
 _SAME = {
@@ -30,8 +32,16 @@ _SAME = {
 }
 
 
-def issue_sheet(unit: Unit, *, plan_id: int, sheet_id: str, language: str, reason: str = "") -> SheetView:
-    """Note that a sheet of the plan in force is printed under this recall id.
+def issue_sheet(
+    unit: Unit,
+    *,
+    plan_id: int,
+    sheet_id: str,
+    language: str,
+    reason: str = "",
+    options: Mapping[str, Any] | None = None,
+) -> SheetView:
+    """Note that a sheet of the plan in force is printed under this recall id, and how (``options``).
 
     Errors: ``sheet.plan`` when the plan is not in force (a draft prints without a code),
     ``sheet.reason`` when a sheet of it exists and no reason for another is given, ``sheet.taken``.
@@ -64,7 +74,18 @@ def issue_sheet(unit: Unit, *, plan_id: int, sheet_id: str, language: str, reaso
     )
     unit.session.add(sheet)
     unit.session.flush()
-    unit.log("sheet printed", f"patient:{code}", issue=sheet.issue, language=language, reason=sheet.reason)
+    if options is not None:
+        unit.session.add(SheetChoiceRow(sheet_id=sheet_id, options=dict(options)))
+        unit.session.flush()
+    unit.log(
+        ISSUED,
+        f"patient:{code}",
+        issue=sheet.issue,
+        language=language,
+        reason=sheet.reason,
+        id=sheet_id,
+        sha256=sheet_hash(unit.session, sheet),
+    )
     return _only(_sheets(unit.session, col(SheetRow.id) == sheet_id))
 
 

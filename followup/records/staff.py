@@ -180,6 +180,12 @@ def find_session(session: Session, *, token: str, now: datetime, idle: timedelta
     )
 
 
+def logged_in_between(session: Session, begins: datetime, ends: datetime) -> bool:
+    """Whether anybody logged in from ``begins`` up to ``ends``."""
+    began = col(LoginSessionRow.created_at)
+    return session.exec(select(LoginSessionRow.id).where(began >= begins, began < ends)).first() is not None
+
+
 def touch_session(unit: Unit, *, token: str) -> None:
     """Note that the session is used. Needs no journal entry (``store.upkeep``)."""
     _update_session(unit, token, last_seen=unit.now)

@@ -38,6 +38,7 @@ def test_killed_in_mid_sweep_no_transition_and_no_message_is_lost_or_doubled(
     row, day = count("kill -9 in mid-sweep with messages"), 6
     _, usual = worker.run("sweep", url=url, folder=tmp_path / "warm", now=ward.at(5, 3))
     start = ward.at(day, 3)
+    ward.log_in(start)
     number = 0
     while row.times < SWEEPS:
         number += 1

@@ -46,6 +46,7 @@ def test_servers_at_once_killed_at_random_lose_and_double_nothing(
         four_workers[:servers],
     )
     start = ward.at(6, 3)
+    ward.log_in(start)
     for number in range(6):
         order = {"url": url, "folder": tmp_path, "now": start + aid.minutes(10 * number)}
         for one in workers:
@@ -154,6 +155,8 @@ def test_a_clock_set_four_days_ahead_and_an_hour_back_loses_and_doubles_nothing(
     place = Workplace(ward.store, load_protocol(), tmp_path / "place")
     moments = [ward.at(3), ward.at(7), ward.at(3, 8.6), ward.at(4), ward.at(4, 7.5), ward.at(4, 8.5)]
     moments += [ward.at(day) for day in range(5, 9)]
+    for day in (3, *range(4, 9)):
+        ward.log_in(ward.at(day, 1))
     for number, moment in enumerate(moments):
         assert sweep_if_ours(ward.store, f"s{number}", moment + timedelta(minutes=3 * number), place=place)
         row.times += number in (1, 2, 4)
@@ -182,6 +185,7 @@ def test_four_days_switched_off_and_started_again_gives_the_lists_of_a_clinic_th
     for store, days in ((ward.store, range(0, 8)), (twin, (0, 1, 2, 3, 7))):
         place = Workplace(store, load_protocol(), tmp_path / f"place-{len(told)}")
         for day in days:
+            type(ward)(store).log_in(ward.at(day, 1))
             sweep_if_ours(store, "a", ward.at(day), place=place)
         aid.judge_transitions(row, store, ward.at(7))
         with store.read() as session:

@@ -225,6 +225,7 @@ def test_a_clinic_where_all_is_well_has_no_errors(ready):
     place.folder.mkdir()
     create_keyring(keys)
     now = ward.at(6, NOON)
+    ward.log_in(ward.at(6, 4))
     sweep(ward.store, now)
     work(place, "a", lambda: now)
     assert [one for one in findings(place, keys, now) if one.is_error] == []

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import random
+import sqlite3
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 
 import pyrage
@@ -12,12 +16,13 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records.backup import backups, prune, take_backup, to_keep, verify_file
+from followup.records.backup import backups, damaged_backups, prune, take_backup, to_keep, verify_file
 from followup.records.copying import fingerprints
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.journal import newest_seal
 from followup.records.migrations import schema_state
 from followup.records.patients import patient_by_code
+from followup.records.proof import proof_holds
 from followup.records.restoring import restore, restore_into
 from followup.records.store import Store
 
@@ -201,13 +206,102 @@ def test_a_year_of_nightly_backups_leaves_a_score_of_files(store, tmp_path):
         path = tmp_path / f"followup-{at:%Y%m%dT%H%M%SZ}.sqlite3"
         path.write_bytes(content[:10])
         path.with_name(path.name + ".note.json").write_text(
-            json.dumps({"at": at.isoformat(), "rows": 1, "journal": {"entries": 0, "hash": "0" * 64}})
+            json.dumps(
+                {
+                    "at": at.isoformat(),
+                    "rows": 1,
+                    "journal": {"entries": 0, "hash": "0" * 64},
+                    "sha256": hashlib.sha256(content[:10]).hexdigest(),
+                }
+            )
         )
         prune(tmp_path, at.date())
     left = backups(tmp_path)
     assert 18 <= len(left) <= 24
     assert (left[0].at.date(), left[6].at.date()) == (date(2027, 3, 1), date(2027, 2, 23))
     assert left[-1].at.date() == date(2026, 4, 30)
+
+
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(DAYS, st.dates(date(2000, 1, 1), date(2040, 12, 31)))
+def test_however_the_clock_jumps_a_day_of_it_costs_at_most_what_a_day_costs(days, wrong):
+    """Pruned on any day, whatever it is: the newest stay, and no more go than were one too many."""
+    past = sorted({day for day in days if day <= wrong})
+    kept = to_keep(days, wrong)
+    assert {day for day in days if day > wrong} <= kept
+    assert set(past[-7:]) <= kept
+    assert {
+        max(day for day in past if day.month == last.month and day.year == last.year) for last in past[-1:]
+    } <= kept
+    # One more day on top of what the rule had kept takes no more than one of each kind away.
+    settled = to_keep(past, wrong)
+    assert len(settled - to_keep([*settled, wrong], wrong)) <= 3
+
+
+def test_a_clock_two_years_ahead_deletes_no_backup_and_what_it_left_counts_for_nothing(store, tmp_path):
+    for day in range(10):
+        take_backup(store.engine, tmp_path, NOW + timedelta(days=day))
+        prune(tmp_path, (NOW + timedelta(days=day)).date())
+    ahead = NOW + timedelta(days=730)
+    take_backup(store.engine, tmp_path, ahead)
+    assert prune(tmp_path, ahead.date()) <= 1
+    assert len(backups(tmp_path)) >= 7
+    right = NOW + timedelta(days=11)
+    taken = take_backup(store.engine, tmp_path, right)
+    prune(tmp_path, right.date())
+    assert taken in backups(tmp_path)
+
+
+def test_every_turned_bit_is_noticed_before_a_backup_is_put_back(sqlite_ward, tmp_path):
+    """By the hash in its note; where the note is lost by the proof inside, wherever it could change a row."""
+    sqlite_ward.signed()
+    path = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now).path
+    note = path.with_name(f"{path.name}.note.json")
+    content, chance = path.read_bytes(), random.Random(36)
+    at = content.index(b'"first-look"')
+    body = content[:at].rindex(b"2027-03-01") + 3
+    places = [body, *(chance.randrange(100, len(content)) for _ in range(12))]
+    with sqlite3.connect(path) as file:
+        before = list(file.iterdump())
+    kept = note.read_text()
+    for place in places:
+        turned = bytearray(content)
+        turned[place] ^= 1
+        path.write_bytes(turned)
+        note.write_text(kept)
+        assert backups(tmp_path / "b") == ()
+        assert damaged_backups(tmp_path / "b") == (path,)
+        target = tmp_path / f"{place}.db"
+        with pytest.raises(FollowupError) as caught:
+            restore(path, target, sqlite_ward.now)
+        assert (caught.value.code, target.exists()) == ("backup.broken", False)
+        note.unlink()
+        with suppress(FollowupError):
+            restore(path, target, sqlite_ward.now)
+        if target.exists():
+            # Put back only because the bit stands where no row is.
+            with sqlite3.connect(f"file:{path}?immutable=1", uri=True) as file:
+                assert list(file.iterdump()) == before
+    turned = bytearray(content)
+    turned[body] ^= 1
+    path.write_bytes(turned)
+    with pytest.raises(FollowupError):
+        restore(path, tmp_path / "aimed.db", sqlite_ward.now)
+
+
+def test_a_damaged_backup_keeps_no_whole_one_from_staying(store, tmp_path):
+    whole = take_backup(store.engine, tmp_path, NOW)
+    damaged = take_backup(store.engine, tmp_path, NOW + timedelta(hours=1)).path
+    damaged.write_bytes(damaged.read_bytes()[:-1])
+    assert prune(tmp_path, (NOW + timedelta(days=1)).date()) == 0
+    assert (backups(tmp_path), damaged.exists()) == ((whole,), True)
+
+
+def test_a_restored_clinic_holds_no_proof_of_the_backup_any_more(sqlite_ward, tmp_path):
+    taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now)
+    restore(taken.path, tmp_path / "new.db", sqlite_ward.now)
+    assert proof_holds(taken.path)
+    assert proof_holds(tmp_path / "new.db") is None
 
 
 def test_a_stranger_in_the_folder_is_no_backup_and_is_left_alone(store, tmp_path):

@@ -98,12 +98,16 @@ class MailSender:
     def send(self, message: Message) -> None:
         given = self._settings
         try:
+            mail = self._mail(message)
+        except (ValueError, LookupError, TypeError) as exc:
+            raise NotSentError(f"no mail can be written to it: {type(exc).__name__}", lasting=True) from None
+        try:
             with self._connected() as server:
                 if given.security == "starttls":
                     server.starttls(context=ssl.create_default_context())
                 if given.user:
                     server.login(given.user, self._password)
-                server.send_message(self._mail(message))
+                server.send_message(mail)
         except smtplib.SMTPRecipientsRefused as exc:
             code = next(iter(exc.recipients.values()))[0]
             raise NotSentError(f"the mail server refuses the address ({code})", lasting=code >= 500) from None

@@ -11,13 +11,17 @@ import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import cast
+from functools import partial
+from typing import Literal, cast
 from zoneinfo import ZoneInfo
 
 from followup.clinical.protocol import Protocol
+from followup.recall.clock import why_messages_wait
 from followup.recall.messages.channels import NotSentError, Sender
+from followup.recall.messages.handing_on import NoAnswerError, hand_on
 from followup.recall.messages.wanted import Wanted, earliest_try, may_go_out, wanted
 from followup.recall.messages.wording import MessageKind
+from followup.records.addresses import is_usable
 from followup.records.clinics import clinic_zone
 from followup.records.messages import (
     Channel,
@@ -30,8 +34,10 @@ from followup.records.messages import (
 from followup.records.store import Store
 from followup.records.views import SYSTEM
 
+SENDING = "sending"
 # Minutes until the next try after each that failed; after the last one a person must look.
 BACKOFF = (1, 5, 15, 60, 240)
+Result = Literal["sent", "again", "failed", "left_out"]
 # What each kind and day still asks for, worked out once in a pass.
 _Still = dict[tuple[MessageKind, date], dict[str, Wanted]]
 _log = logging.getLogger(__name__)
@@ -48,12 +54,13 @@ class Queued:
 
 @dataclass(frozen=True)
 class Sent:
-    """What one pass did with the messages that were due."""
+    """What one pass did with the messages that were due. ``silent``: ways out that gave no answer."""
 
     sent: int = 0
     again: int = 0
     failed: int = 0
     left_out: int = 0
+    silent: tuple[str, ...] = ()
 
 
 def queue_day(store: Store, kind: MessageKind, day: date, now: datetime, protocol: Protocol) -> Queued:
@@ -76,19 +83,42 @@ def send_due(
     owner: str,
     clock: Callable[[], datetime],
     limit: int = 50,
+    stopped: Callable[[], bool] = lambda: False,
 ) -> Sent:
-    """Send what is due, outside the quiet hours; what no longer makes sense is left out, and says why."""
+    """Send what is due, outside the quiet hours; what no longer makes sense is left out, and says why.
+
+    Each message has a thread of its own and a time limit, so that none holds up another. ``stopped``:
+    the program ends; what is under way is left to the next start, under the same key.
+    """
     now = clock()
     with store.read() as session:
         zone = clinic_zone(session)
-        due = due_messages(session, now, limit=limit) if may_go_out(now, zone, protocol) else ()
-    counts = {"sent": 0, "again": 0, "failed": 0, "left_out": 0}
+        goes = may_go_out(now, zone, protocol) and not why_messages_wait(session)
+        due = due_messages(session, now, limit=limit) if goes else ()
+    results: list[Result] = []
+    silent: set[str] = set()
     still: _Still = {}
-    for message in due:
-        result = _one(store, senders, protocol, message, owner, clock, zone, still)
-        if result:
-            counts[result] += 1
-    return Sent(**counts)
+
+    def begin(message: Message) -> Callable[[], None] | None:
+        """What hands the message on; None where there is nothing to hand on."""
+        found = _begin(store, senders, protocol, message, owner, clock(), zone, still)
+        if isinstance(found, str):
+            results.append(found)
+        return None if found is None or isinstance(found, str) else found
+
+    def end(message: Message, problem: BaseException | None) -> None:
+        results.append(_end(store, message, owner, clock(), problem))
+        if isinstance(problem, NoAnswerError):
+            silent.add(message.channel)
+
+    silent |= hand_on(due, begin, end, stopped=stopped)
+    return Sent(
+        results.count("sent"),
+        results.count("again"),
+        results.count("failed"),
+        results.count("left_out"),
+        tuple(sorted(silent)),
+    )
 
 
 def _queue(store: Store, one: Wanted, now: datetime, first_try: datetime) -> bool:
@@ -111,17 +141,17 @@ def _queue(store: Store, one: Wanted, now: datetime, first_try: datetime) -> boo
         )
 
 
-def _one(
+def _begin(
     store: Store,
     senders: Mapping[Channel, Sender],
     protocol: Protocol,
     message: Message,
     owner: str,
-    clock: Callable[[], datetime],
+    now: datetime,
     zone: ZoneInfo,
     still: _Still,
-) -> str | None:
-    now = clock()
+) -> Callable[[], None] | Result | None:
+    """Claim the message: how it is handed on, or what came of it, or None where another server has it."""
     with store.upkeep(now) as unit:
         if not claim_message(unit, message_id=message.id, owner=owner):
             return None
@@ -131,15 +161,27 @@ def _one(
             finish_message(unit, message, owner=owner, state="left out", error=why_not)
         return "left_out"
     sender = senders.get(message.channel)
-    try:
-        if sender is None:
-            raise NotSentError(f"no way out is set up for {message.channel}")
-        sender.send(message)
-    except NotSentError as error:
-        return _not_sent(store, message, owner, clock(), error)
-    with store.write(SYSTEM, clock()) as unit:
-        finish_message(unit, message, owner=owner, state="sent")
-    return "sent"
+    if sender is None:
+        problem = NotSentError(f"no way out is set up for {message.channel}")
+        return _end(store, message, owner, now, problem)
+    if not is_usable(message.channel, message.address):
+        said = f"{message.address or 'an empty address'} is none that a message can go to"
+        return _end(store, message, owner, now, NotSentError(said, lasting=True))
+    return partial(sender.send, message)
+
+
+def _end(store: Store, message: Message, owner: str, now: datetime, problem: BaseException | None) -> Result:
+    """Write down what came of the try."""
+    if problem is None:
+        with store.write(SYSTEM, now) as unit:
+            finish_message(unit, message, owner=owner, state="sent")
+        return "sent"
+    if not isinstance(problem, Exception):
+        raise problem  # the program itself is being ended
+    if not isinstance(problem, NotSentError):
+        _log.error("message %s can't be handed on", message.key, exc_info=problem)
+        problem = NotSentError(f"it can't be handed on: {type(problem).__name__}")
+    return _not_sent(store, message, owner, now, problem)
 
 
 def _obsolete(
@@ -158,7 +200,7 @@ def _obsolete(
     return "stopped by the patient" if same.channel == "paper" else ""
 
 
-def _not_sent(store: Store, message: Message, owner: str, now: datetime, error: NotSentError) -> str:
+def _not_sent(store: Store, message: Message, owner: str, now: datetime, error: NotSentError) -> Result:
     over = error.lasting or message.tries >= len(BACKOFF)
     following = now + timedelta(minutes=BACKOFF[min(message.tries, len(BACKOFF) - 1)])
     with store.write(SYSTEM, now) as unit:
