@@ -38,6 +38,7 @@ _STATUS = {
     "plan.stale": 409,
     "protocol.changed": 409,
     "trip.arrived": 409,
+    "alert.closed": 409,
     "trip.changed": 409,
     "trip.state": 409,
     "sheet.handed_over": 409,

@@ -82,9 +82,9 @@ def open_alert(
 
 
 def close_alert(unit: Unit, *, patient_id: int, alert_id: int, word: str) -> None:
-    """A clinical role says what was done. Closed twice it is closed once, by the first.
+    """A clinical role says what was done. The same said twice closes it once.
 
-    Errors: ``role.missing``, ``alert.word``, ``alert.unknown``.
+    Errors: ``role.missing``, ``alert.word``, ``alert.unknown``, ``alert.closed`` by another.
     """
     unit.need_role("counsellor", "surgeon")
     if not word.strip():
@@ -95,8 +95,15 @@ def close_alert(unit: Unit, *, patient_id: int, alert_id: int, word: str) -> Non
     row = unit.session.get(AlertRow, alert_id, populate_existing=True)
     if row is None or row.patient_id != patient_id:
         raise FollowupError("alert.unknown", "nothing of this kind is open", fix="open the patient again")
+    said = word.strip()[:LONGEST_WORD]
     if row.closed_at is None:
-        _close(unit, row, patient, word.strip()[:LONGEST_WORD])
+        _close(unit, row, patient, said)
+    elif (row.closed_by, row.closed_word) != (unit.actor.name or unit.actor.login, said):
+        raise FollowupError(
+            "alert.closed",
+            f"{row.closed_by} has closed this already",
+            fix="look at what was written; where more was done, enter it as a finding",
+        )
 
 
 def close_walk_ins(unit: Unit, patient: PatientRow, *, word: str) -> None:
