@@ -31,6 +31,10 @@ def test_nothing_of_the_sample_is_left_where_it_says_less(folder, someone, told)
     (folder / "rules-own.toml").write_text(
         '[[rule]]\nid = "only"\nalways = true\ncourse = { role = "steroid", taper = "R" }\n'
         'need = { id = "look", kind = "wound", earliest = "2", target = "3", latest = "4" }\n'
+        'because = "Our own way."\nsource = "invented"\nmark = "C"\n'
+        # What the sheet says until the bandage lens is out needs the look that takes it out.
+        '[[rule]]\nid = "lens-out"\nwhen = ["bandage_lens"]\n'
+        'need = { id = "lens-out", kind = "bandage-lens", earliest = "3", target = "7", latest = "14" }\n'
         'because = "Our own way."\nsource = "invented"\nmark = "C"\n',
         encoding="utf-8",
     )
@@ -157,7 +161,7 @@ def test_a_taper_stands_in_only_where_the_one_it_replaces_fires(folder, someone,
     responder = {"eye": {"steroid_responder": True}}
     other = told(someone(**diabetes, **responder), protocol=own)
     assert other.course("right:steroid").taper == "RA"
-    assert other.lost()["lighter"] == "no taper to stand in for"
+    assert other.lost()["lighter"] == "no course to stand in for"
 
 
 def test_of_two_tapers_that_stand_in_for_one_the_higher_rank_wins(folder, someone, told):
