@@ -90,7 +90,8 @@ def _told(data: object) -> Iterator[str]:
         for key, value in data.items():
             if key in told and isinstance(value, str):
                 yield value
-            else:
+            # Under "numbers" a name stands for the place of a figure.
+            elif key != "numbers":
                 yield from _told(value)
     elif isinstance(data, list):
         for each in data:
