@@ -85,7 +85,7 @@ def _first_drops(inputs: SheetInputs) -> Iterator[str]:
         yield inputs.words.gettext(
             "Put in the first drops on %(day)s at %(time)s, when the pad may come off, before you sleep. "
             "After that, follow the table."
-        ) % {"day": inputs.day(first.day), "time": inputs.number(first.at)}
+        ) % {"day": inputs.day(first.day), "time": inputs.hour(first.at)}
 
 
 def _held(inputs: SheetInputs, *places: str) -> list[Holding]:

@@ -128,7 +128,7 @@ def test_counted_messages_take_the_right_arabic_form():
         words.ngettext("%(count)s time a day", "%(count)s times a day", n) % {"count": n}
         for n in (1, 2, 4, 16)
     ]
-    assert told == ["مرة واحدة في اليوم (1)", "مرتان في اليوم (2)", "4 مرات في اليوم", "16 مرة في اليوم"]
+    assert told == ["مرة واحدة يوميًا (1)", "مرتين يوميًا (2)", "4 مرات يوميًا", "16 مرة يوميًا"]
 
 
 def test_a_language_without_a_catalogue_prints_english_and_says_so():

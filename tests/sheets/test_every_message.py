@@ -145,6 +145,10 @@ def print_many(make_content, make_plan, make_record, clinic, issue):
         for in_use in tablets:
             from_record(_told(in_use=in_use), options=SheetOptions(pictures=True))
         from_record(_told(in_use=tablets[2]), 200)
+        single = _told()
+        single["operations"] = [o | {"preservative_free": True} for o in single["operations"]]
+        single["patient"]["eyes"] = {"left": {"uveitis": {"kind": "anterior", "last_active": "2023-01-01"}}}
+        from_record(single)
         _print_by_hand(make_content, make_plan, make_record, issue, changed)
 
     return print_all
