@@ -40,7 +40,7 @@ RAW = (
     (r"\b(True|False|None)\b", "a value of the program"),
     (r"\b(left|right|mouth):[a-z]", "a key"),
     (r"\b(patient|operations|reviews|in_use)\.[a-z0-9]", "a field of the record"),
-    (r"\b(recorded|yes|no): ", "a raw value"),
+    (r"\b(recorded|yes|no): (yes|no)\b", "a raw value"),
     (r": (yes|no|recorded|not recorded)[,.;)]", "a raw value"),
     (r"\b[Tt]ier\b", "the tier under a second name"),
     (r"\[[PSMC]\]|; [PSMC]\]|\([PSMC]\)", "a mark"),
