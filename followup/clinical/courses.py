@@ -131,11 +131,11 @@ def _stand_ins(
 
 
 def _named(effect: CourseEffect, protocol: Protocol) -> str:
-    return f"the {protocol.tapers[str(effect.taper)].words}"
+    return protocol.tapers[str(effect.taper)].words
 
 
 def _taper_wish(fired: Fired, taper: Taper, hours: int) -> Wanted:
-    return Wanted(fired, daily_counts(taper.steps, hours), f"the {taper.words}", taper)
+    return Wanted(fired, daily_counts(taper.steps, hours), taper.words, taper)
 
 
 def _weaker_day(chosen: Sequence[Wanted], hours: int) -> int | None:
@@ -177,7 +177,7 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
                 where=f"rule {fired.rule.id}",
                 fix="add label_count to the formulary or count to the rule",
             )
-        return Wanted(fired, (count,) * effect.days, f"{role_words(effect.role)} for {length}")
+        return Wanted(fired, (count,) * effect.days, f"{role_words(effect.role)}, {length}")
     return None
 
 

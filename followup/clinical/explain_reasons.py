@@ -38,6 +38,8 @@ def tell(
 
 
 _QUALITY = {"P": "published", "S": "secondary copy", "M": "from memory", "C": "common practice"}
+# What is words and no citation.
+_WORDS = ("common practice, no source", "from memory", "the surgeon's answer")
 # What a source may say itself of its own quality.
 _KNOWN = ("common practice", "from memory", "secondary copy", "the surgeon's answer", "our judgement")
 
@@ -57,8 +59,13 @@ def here_words(reason: Reason) -> str:
 def origin_words(reason: Reason) -> str:
     """The source, and how good it is, in brackets; empty where a surgeon decided and is named."""
     source = source_of(reason)
-    said = reason.rule == BY_HAND or any(known in source for known in _KNOWN)
-    return f"({source})" if said else f"({source}; {_QUALITY[reason.mark]})"
+    if reason.rule == BY_HAND or source in _WORDS:
+        return f"({source})"
+    # A source is cited as it is written, in every language.
+    cited = typed(source)
+    if any(known in source for known in _KNOWN):
+        return f"({cited})"
+    return f"({cited}; {_QUALITY[reason.mark]})"
 
 
 def because_of(reason: Reason) -> str:
@@ -76,9 +83,10 @@ def source_of(reason: Reason) -> str:
 
 def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     for fact in reason.facts:
-        yield f"The record: {_fact(fact, protocol)}."
-    yield f"Rule {reason.rule}: {sentence(because_of(reason))}"
-    yield f"Source: {source_of(reason)} ({reason.mark}: {MARKS[reason.mark]})."
+        yield _fact(fact, protocol)
+    because, source = because_of(reason), source_of(reason)
+    yield f"Rule {reason.rule}: {sentence(because)}"
+    yield f"Source: {source} ({reason.mark}: {MARKS[reason.mark]})."
     for loser in reason.overrode:
         yield from _overrode(loser, reason, plan, protocol)
     change = _change(reason, plan, protocol)
@@ -89,7 +97,8 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
 def _fact(use: FactUse, protocol: Protocol) -> str:
     about = _abouts(protocol).get(use.fact)
     said = use.holds or (f"{about}: {use.value}" if about else use.value)
-    return f"{said} ({listed(use.fields)})" if use.fields else said
+    fields = listed(use.fields)
+    return f"The record: {said} ({fields})." if fields else f"The record: {said}."
 
 
 def _overrode(loser: str, reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:

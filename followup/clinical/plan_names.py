@@ -110,7 +110,8 @@ class Names:
         to = (
             " ".join(self.rule(name) for name in winners) if known >= set(winners) else sentence(lost.lost_to)
         )
-        return f"{sentence(lost.wanted)} {sentence(lost.reason.because)} It gave way: {to}"
+        gave_way = f"It gave way: {to}"
+        return f"{sentence(lost.wanted)} {sentence(lost.reason.because)} {gave_way}"
 
     def taper(self, name: str) -> str:
         """The name of a taper in words; of several, each."""

@@ -54,7 +54,8 @@ _VALUES = (
     *(N_("the first days: viscoelastic rather than steroid"), N_("healthy nerve, no cells")),
     *(N_("cells or uveitis: the steroid stays"), N_("damaged nerve, only eye or vein occlusion")),
     N_("({words})"),
-    *(N_("common practice, no source"), N_("from memory")),
+    *(N_("common practice, no source"), N_("from memory"), N_("the surgeon's answer")),
+    *(N_("published"), N_("secondary copy"), N_("common practice")),
 )
 # States that the pages call otherwise than the core does.
 _STATES = {"proposed": N_("to come"), "fulfilled": N_("seen"), "noshow": N_("did not come")}

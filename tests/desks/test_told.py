@@ -83,11 +83,11 @@ def test_a_place_in_the_record_is_told_label_by_label(told):
 
 
 def test_a_sentence_keeps_its_frame_and_no_value_reaches_over_its_end(told):
-    assert told("Rule antibiotic-routine: Four a day for a week, never tapered.") == (
-        "[Rule antibiotic-routine: [Four a day for a week, never tapered.]]"
+    assert told("Rule nsaid-blood: An NSAID hinders clotting.") == (
+        "[Rule nsaid-blood: [An NSAID hinders clotting.]]"
     )
-    assert told("Overridden: nsaid-event wanted 14 days. It lost to nsaid-uveitis.") == (
-        "[Overridden: nsaid-event wanted [14 days].] [It lost to nsaid-uveitis.]"
+    assert told("An NSAID hinders clotting. It gave way: Uveitis comes back when the steroid ends.") == (
+        "[An NSAID hinders clotting.] [It gave way: [Uveitis comes back when the steroid ends.]]"
     )
 
 
@@ -99,7 +99,7 @@ def test_only_a_side_stands_before_the_word_eye(told):
 
 def test_a_fact_is_told_whole_though_it_holds_a_comma(told):
     fact = "shallow, pressed from behind, flat at a review, or depth not recorded"
-    assert f"[{fact}]" in told(f"The record: {fact}: yes (operations.0.chamber).")
+    assert f"[{fact}]" in told(f"The record: {fact} (operations.0.chamber).")
 
 
 def test_english_is_never_touched():

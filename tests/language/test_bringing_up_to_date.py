@@ -73,7 +73,7 @@ def _wrong(catalogue, message):
     english = " ".join(message.id if message.pluralizable else [message.id])
     if "%(" not in english:
         return
-    values = dict.fromkeys(re.findall(r"%\((\w+)\)", english), "7")
+    values = dict.fromkeys(re.findall(r"%\((\w+)\)", english), 7)
     for form in forms:
         try:
             _ = form % values
