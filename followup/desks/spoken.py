@@ -21,7 +21,7 @@ _APART = re.compile(
     r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app|api/.*)\.py"
 )
 # Rooms where every text is for people.
-_EXPLAINS = re.compile(r"clinical/(explain\w*|english|review_signed)\.py")
+_EXPLAINS = re.compile(r"clinical/(explain\w*|plan_names|english|review_signed)\.py")
 _SAYS = frozenset(
     {"FollowupError", "ValueError", "_refused", "_page", "_number", "Refused"}
     | {"Outcome", "Overridden", "Wanted"}
