@@ -16,7 +16,8 @@ _ROOMS = ("timing", "clinical", "records", "language", "recall", "sheets", "desk
 _APART = re.compile(
     r"clinical/(compare_protocols|protocol\w*|caution_rules|review_checks|review_words|rule|rules"
     r"|formulary|toml_lines|facts|aftercare|recall_rules|review_rules|fact_tests)\.py"
-    r"|timing/trip_checks\.py|records/(tables/.*|migrations/.*|backup|bound|proof|restore|restoring|copying|engine|upkeep|store)(\.py)?"
+    r"|timing/trip_checks\.py|records/(tables/.*|migrations/.*|backup|bound|proof|restore|restoring)(\.py)?"
+    r"|records/(copying|engine|upkeep|store)(\.py)?"
     r"|recall/(health|keyring|daily|sweep|scheduler|messages/.*)(\.py)?"
     r"|language/(?!fonts|languages).*|desks/(security/headers|spoken|extraction|app|api/.*)\.py"
 )
