@@ -128,9 +128,12 @@ def _age(record: Record, as_of: date) -> str:
 def _standing(plan: CarePlan) -> str:
     if plan.status == "on-hold":
         return "on hold, to be made by hand."
-    if plan.signable:
-        return f"{plan.status}, nothing open."
     blocking = sum(question.blocks for question in plan.questions)
+    waiting = len(plan.questions) - blocking
+    if plan.signable:
+        asked = counted(waiting, "question", "questions")
+        rest = f"can be signed; {asked} may wait" if waiting else "nothing open"
+        return f"{plan.status}, {rest}."
     stops = len(plan.stops)
     open_points = [
         counted(blocking, "question", "questions") if blocking else "",
@@ -139,7 +142,10 @@ def _standing(plan: CarePlan) -> str:
         if plan.impossible
         else "",
     ]
-    return f"{plan.status}, can't be signed yet: {listed(point for point in open_points if point)} open."
+    rest = f"; {waiting} more may wait" if waiting else ""
+    return (
+        f"{plan.status}, can't be signed yet: {listed(point for point in open_points if point)} open{rest}."
+    )
 
 
 def _section(title: str, lines: Iterable[str]) -> str:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator
 
 from followup.cli.contract import visible
+from followup.cli.plan_text import NOT_APPROVED
 from followup.cli.words import counted, listed, long_day, one_line
 from followup.clinical.careplan import Adjustment, CarePlan, Reason
 from followup.clinical.compare import compare_plans
@@ -23,11 +24,12 @@ def render_review(outcome: Outcome, record: Record, protocol: Protocol, now: Car
     """Every finding, note and proposal; ``signed`` gives the plan that adjustments would make of ``now``."""
     due = counted(outcome.present_count, "steroid drop", "steroid drops")
     taken = "" if outcome.taken_count == outcome.present_count else ", and none were taken"
+    approval = "signed for this clinic" if now.approved else NOT_APPROVED
     lines = [
         f"{one_line(record.patient.name)}, code {record.patient.code}, {outcome.eye} eye",
         f"Look on {long_day(outcome.date)}, day {outcome.day} after surgery.",
         f"{outcome.expected.capitalize()}; {due} due that day{taken}.",
-        f"Protocol: {protocol.label}. Nothing changes before a surgeon signs.",
+        f"Protocol: {protocol.label}, {approval}. Nothing changes before a surgeon signs.",
         *_section("Same-day senior review: no proposal is made", (c.text for c in outcome.senior)),
         *_section("What to do now", outcome.now),
         *_section("For a senior", (c.text for c in outcome.notes)),

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal, TypeVar
 
 from followup.clinical.careplan import (
@@ -168,11 +168,23 @@ def _course(was: Course, now: Course) -> Iterator[Difference]:
         yield CourseDiffers("medicine", was, now)
     if was.state != now.state:
         yield CourseDiffers("state", was, now)
-    if was.steps != now.steps:
-        counts = [[(s.start, s.days, s.count) for s in course.steps] for course in (was, now)]
+    no_end = was.goes_on or now.goes_on
+    before, after = _ordered(was, no_end), _ordered(now, no_end)
+    if before != after:
+        counts = [[step[:3] for step in steps] for steps in (before, after)]
         yield CourseDiffers("steps" if counts[0] != counts[1] else "dose", was, now)
-    if now.last_day is not None and was.last_day != now.last_day:
+    if now.last_day is not None and not now.goes_on and (was.goes_on or was.last_day != now.last_day):
         yield CourseDiffers("end", was, now)
+
+
+def _ordered(course: Course, no_end: bool) -> list[tuple[date, int, int | None, float | None, float | None]]:
+    """The steps as they are ordered, with ``no_end`` without the days of the last, which nobody ordered."""
+    steps = [(s.start, s.count, s.days, s.mg, s.tablets) for s in course.steps]
+    open_end = len(steps) - 1 if no_end else None
+    return [
+        (start, count, None if i == open_end else days, mg, tablets)
+        for i, (start, count, days, mg, tablets) in enumerate(steps)
+    ]
 
 
 def _visits(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
@@ -234,12 +246,16 @@ def _window(need: ReviewNeed) -> tuple[date, date, date]:
     return need.earliest, need.target, need.latest
 
 
-def runs(steps: tuple[Step, ...]) -> tuple[tuple[int, int], ...]:
-    """The steps as (times a day, days), with equal counts that follow each other as one."""
-    found: list[tuple[int, int]] = []
+def runs(steps: tuple[Step, ...]) -> tuple[Step, ...]:
+    """The steps with equal doses that follow each other as one, and a pause between two as a step of 0."""
+    found: list[Step] = []
     for step in steps:
-        if found and found[-1][0] == step.count:
-            found[-1] = (step.count, found[-1][1] + step.days)
+        paused = (step.start - found[-1].end).days - 1 if found else 0
+        if paused > 0:
+            found.append(Step(start=found[-1].end + timedelta(days=1), days=paused, count=0))
+        before = found[-1] if found else None
+        if before and (before.count, before.mg, before.tablets) == (step.count, step.mg, step.tablets):
+            found[-1] = before.model_copy(update={"days": before.days + step.days})
         else:
-            found.append((step.count, step.days))
+            found.append(step)
     return tuple(found)

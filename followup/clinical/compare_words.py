@@ -9,9 +9,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from functools import reduce
+from math import ceil
 from typing import Protocol as Shape
 
-from followup.clinical.careplan import Bottle, Caution, Course, Question, ReviewNeed
+from followup.clinical.careplan import Bottle, Caution, Course, Question, ReviewNeed, Step, halves
 from followup.clinical.compare import (
     BottlesDiffer,
     CautionDiffers,
@@ -170,8 +171,12 @@ def _state(course: Course, words: Words) -> str:
 
 
 def _amount(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
-    more = now.drops - was.drops
-    count = abs(more)
+    if was.goes_on or now.goes_on:
+        # With no last day there is no number of tablets to be more or fewer.
+        return words.gettext("%(what)s: another dose a day.") % what
+    more = _taken(now) - _taken(was)
+    # Half a tablet has the words of one.
+    count = ceil(abs(more))
     if more == 0 and now.eye:
         text = words.gettext("%(what)s: the same number of drops, on other days.")
     elif more == 0:
@@ -200,13 +205,20 @@ def _amount(was: Course, now: Course, what: dict[str, str], words: Words) -> str
             "%(what)s: %(count)s tablets fewer, %(all)s in all.",
             count,
         )
-    return text % {**what, "count": count, "all": now.drops}
+    return text % {**what, "count": halves(abs(more)), "all": halves(_taken(now))}
+
+
+def _taken(course: Course) -> float:
+    """Drops; of tablets how many are swallowed, where the record says how many make a dose."""
+    if course.eye is not None:
+        return course.drops
+    return sum(step.days * step.count * (step.tablets or 1) for step in course.steps)
 
 
 def _end(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
     assert now.last_day is not None
     told = {**what, "day": words.day(now.last_day)}
-    if was.last_day is None:
+    if was.last_day is None or was.goes_on:
         return words.gettext("%(what)s: the last day is %(day)s.") % told
     later = (now.last_day - was.last_day).days
     if later > 0:
@@ -285,6 +297,8 @@ def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, word
 
 
 def _window(need: ReviewNeed, words: Words) -> str:
+    if need.earliest == need.latest:
+        return words.day(need.target)
     return words.gettext("%(start)s to %(end)s, best on %(day)s") % {
         "start": words.day(need.earliest),
         "end": words.day(need.latest),
@@ -300,14 +314,30 @@ def _what(course: Course, words: Words) -> str:
 
 
 def _steps(course: Course, words: Words) -> str:
-    return _listed(
-        (
-            words.ngettext("%(times)s a day for %(days)s day", "%(times)s a day for %(days)s days", days)
-            % {"times": count, "days": days}
-            for count, days in runs(course.steps)
-        ),
-        words,
-    )
+    if course.goes_on:
+        return ""
+    return _listed((_step(step, words) for step in runs(course.steps)), words)
+
+
+def _step(step: Step, words: Words) -> str:
+    if not step.count:
+        text = words.ngettext("none for %(num)s day", "none for %(num)s days", step.days)
+    elif step.tablets:
+        text = words.ngettext(
+            "%(mg)s mg a day (tablets each time: %(tablets)s, %(count)s a day) for %(num)s day",
+            "%(mg)s mg a day (tablets each time: %(tablets)s, %(count)s a day) for %(num)s days",
+            step.days,
+        )
+    else:
+        text = words.ngettext(
+            "%(count)s a day for %(num)s day", "%(count)s a day for %(num)s days", step.days
+        )
+    return text % {
+        "mg": f"{step.mg or 0:g}",
+        "tablets": step.tablets_figure,
+        "count": step.count,
+        "num": step.days,
+    }
 
 
 def _listed(parts: Iterable[str], words: Words) -> str:

@@ -23,7 +23,7 @@ from followup.clinical.review_cells import persistent, propose_for_cells
 from followup.clinical.review_now import due_today, raised_flags, senior, what_now
 from followup.clinical.review_others import fires, propose
 from followup.clinical.review_pressure import column, propose_for_pressure, response, row, words_of
-from followup.clinical.review_rules import ReviewRules
+from followup.clinical.review_rules import GRADES, ReviewRules
 from followup.clinical.review_signed import told
 from followup.errors import FollowupError
 from followup.timing.calendar import Calendar
@@ -54,7 +54,9 @@ def review(
         eye=findings.eye,
         date=findings.date,
         day=look.day,
-        expected=f"cells {expected} or fewer expected on day {look.day}",
+        expected=f"no cells expected on day {look.day}"
+        if expected == GRADES[0]
+        else f"cells {expected} or fewer expected on day {look.day}",
         present_count=look.present_count,
         taken_count=look.taken_count,
         senior=called,

@@ -300,15 +300,21 @@ def _grade(cells: Cells) -> int:
     return GRADES.index(cells)
 
 
+def _against_expected(found: str, day: int, most: str, uveitic: bool) -> str:
+    if most == GRADES[0]:
+        if uveitic:
+            return f"Cells {found} on day {day}, none expected in an eye with uveitis."
+        return f"Cells {found} on day {day}, none expected in an eye without uveitis."
+    if uveitic:
+        return f"Cells {found} on day {day}, {most} or fewer expected in an eye with uveitis."
+    return f"Cells {found} on day {day}, {most} or fewer expected in an eye without uveitis."
+
+
 def _seen(look: Look) -> str:
     """What this look saw, as the reason of a proposal."""
     found = "not seen" if look.cells is None else GRADES[look.cells]
     most = look.protocol.review.expected_cells(look.uveitic, look.day)
-    said = [
-        f"Cells {found} on day {look.day}, {most} or fewer expected in an eye with uveitis."
-        if look.uveitic
-        else f"Cells {found} on day {look.day}, {most} or fewer expected in an eye without uveitis."
-    ]
+    said = [_against_expected(found, look.day, most, look.uveitic)]
     if look.cells_before is not None:
         said.append(f"Last time they were {GRADES[look.cells_before]}.")
     if look.taken_count:

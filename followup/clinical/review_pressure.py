@@ -70,6 +70,8 @@ def response(look: Look, rules: ReviewRules) -> str:
     if rise is None:
         return ""
     named = f"Steroid response: {look.pressure:g} mmHg, {rise:g} more than before surgery."
+    if look.fact("responder"):
+        return f"{named}{_in_bands(look, s)}"
     return f"{named} Write it into the record: the eye rises on steroid.{_in_bands(look, s)}"
 
 
@@ -258,7 +260,8 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
                     cautions=texts,
                 )
             )
-    return tuple(offers), tuple(refused)
+    # Drop and tablet of one class are refused for one reason, and it is told once.
+    return tuple(offers), tuple(dict.fromkeys(refused))
 
 
 def _name(medicine: Medicine, count: int) -> str:
@@ -280,9 +283,13 @@ def _unnamed(look: Look) -> list[str]:
 
 
 def _reason(look: Look, found: PressureRow, where: Column) -> Reason:
+    why = f"{look.pressure:g} mmHg on day {look.day} ({_COLUMN_WORDS[where]})."
+    # What a column says explains a pressure that is high; a low one has other causes.
+    if (look.pressure or 0) < look.protocol.review.settings.response_pressure:
+        why = f"{look.pressure:g} mmHg on day {look.day}."
     return Reason(
         rule=f"pressure-{found.id}",
-        because=f"{look.pressure:g} mmHg on day {look.day} ({_COLUMN_WORDS[where]}). {found.because}",
+        because=f"{why} {found.because}",
         source=found.source,
         mark=found.mark,
     )

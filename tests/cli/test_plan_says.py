@@ -63,3 +63,22 @@ def test_an_answer_to_a_course_that_does_not_exist_is_one_line_and_exit_code_two
     assert done.returncode == 2
     assert done.stderr.strip().count("\n") == 0
     assert 'no course "left:nsaid"' in done.stderr
+
+
+def test_the_head_counts_the_questions_that_block_and_those_that_may_wait(inside, record_file):
+    said = " ".join(inside("plan", str(record_file("03-amina"))).stdout.split())
+    assert "draft, can't be signed yet: 8 questions open; 2 more may wait." in said
+    assert "10. left eye:" in said
+    assert "11. " not in said
+
+
+def test_a_plan_that_can_be_signed_with_questions_is_not_called_without_any(followup, tmp_path):
+    data = json.loads(json.dumps(RECORD))
+    data["patient"] |= {"allergies": [], "allergy_text": None, "drops_by": {"who": "relative"}}
+    data["operations"][0] = {
+        key: value for key, value in data["operations"][0].items() if key != "no_steroid_drop"
+    } | {"bleeding": True, "chamber": "normal", "viscoelastic": {"removed": "all"}, "pad": True}
+    file = tmp_path / "waits.json"
+    file.write_text(json.dumps(data), encoding="utf-8")
+    said = " ".join(followup("plan", str(file)).stdout.split())
+    assert "Plan as of Monday 2 March 2026: draft, can be signed; 1 question may wait." in said

@@ -126,3 +126,42 @@ def test_a_chart_is_written_whole_and_never_over_the_record(inside, refused, rec
     assert chart.read_text("utf-8").count("<svg") == 3
     assert "it is the record itself" in refused("plan", str(record), "--chart", str(record))
     assert "nothing to draw" in refused("plan", str(record_file("12-li")), "--chart", str(chart))
+
+
+def test_a_review_says_that_an_unapproved_protocol_is_not_approved(inside, record_file, findings):
+    told = inside("review", str(record_file("03-amina")), str(findings(cells="0", **CALM))).stdout
+    assert "Protocol: Sample protocol 1, not approved for patients." in told
+
+
+def test_no_mark_stands_in_the_source_of_a_proposal(inside, record_file, findings):
+    seen = findings(cells="0", pressure=33, **CALM)
+    told = " ".join(inside("review", str(record_file("02-tom")), str(seen)).stdout.split())
+    assert "Kusne, Clin Ophthalmol 2016, published" in told
+    assert "Wills Eye Manual, 8th edition, secondary copy" in told
+    assert not any(mark in told for mark in ("(P)", "(S)", "(M)", "(C)"))
+
+
+def test_where_no_cells_are_expected_none_are_said_and_not_none_or_fewer(inside, record_file, findings):
+    seen = findings(date="2026-04-06", cells="0", pressure=15, **CALM)
+    told = " ".join(inside("review", str(record_file("02-tom")), str(seen)).stdout.split())
+    assert "No cells expected on day 35;" in told
+    assert "Cells 0 on day 35, none expected in an eye without uveitis." in told
+    assert "0 or fewer" not in told
+
+
+def test_a_low_pressure_is_not_explained_by_what_raises_one(inside, record_file, findings):
+    seen = findings(date="2026-03-03", cells="1+", pressure=6, leak="slow", chamber="shallow", **CALM)
+    told = " ".join(inside("review", str(record_file("10-joao")), str(seen)).stdout.split())
+    assert "because 6 mmHg on day 1. A low pressure" in told
+    assert "viscoelastic rather than steroid" not in told
+
+
+def test_a_known_responder_is_not_to_be_written_down_again_and_a_class_is_refused_once(
+    inside, record_file, findings
+):
+    seen = findings(eye="right", date="2026-03-16", cells="0", pressure=31, **CALM)
+    told = " ".join(inside("review", str(record_file("07-grace")), str(seen)).stdout.split())
+    assert "Steroid response: 31 mmHg, 12 more than before surgery." in told
+    assert "Write it into the record" not in told
+    first = told.split("Proposal 2")[0]
+    assert first.count("not offered: carbonic anhydrase inhibitor") == 1

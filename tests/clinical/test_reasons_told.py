@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
+from typing import get_args
+
 import pytest
 
 from followup.cli.plan_text import render_plan
@@ -9,9 +12,10 @@ from followup.clinical.context import followed_eyes
 from followup.clinical.explain_reasons import here_words, reason_words
 from followup.clinical.facts import derive_facts
 from followup.clinical.protocol import load_protocol
-from followup.clinical.record import parse_record
+from followup.clinical.record import Operation, parse_record
 
 PROTOCOL = load_protocol()
+DATA = files("followup.clinical") / "data"
 FALSE_TESTED = [fact for fact in PROTOCOL.facts if fact.is_ == (False,)]
 
 
@@ -116,3 +120,43 @@ def test_a_plan_stored_before_facts_told_themselves_opens_and_gives_its_reasons(
         for reason in course.reasons:
             assert here_words(reason) == ""
             assert reason_words(reason)[0]
+
+
+def test_one_word_stands_for_a_pressure_risk_everywhere():
+    words = " ".join(path.read_text("utf-8") for path in DATA.iterdir() if path.name.endswith(".toml"))
+    assert "middling" not in words
+
+
+def test_the_first_drop_day_says_of_a_pad_that_it_is_there_and_nothing_of_the_antibiotic(told):
+    (reason,) = told(_record(operation={"pad": True})).plan.first_drop_days[0].reasons
+    assert here_words(reason) == (
+        "In this record: the eye is under a pad or shield; drops today are not asked for."
+    )
+
+
+@pytest.mark.parametrize(
+    ("lens", "words"),
+    [
+        ("sulcus", "the lens sits in the sulcus"),
+        ("front chamber", "the lens sits in the front chamber"),
+        ("iris", "the lens is fixed to the iris or the sclera"),
+        ("sclera", "the lens is fixed to the iris or the sclera"),
+        ("none", "no lens was put in"),
+    ],
+)
+def test_a_lens_outside_the_bag_is_told_by_where_it_sits(told, lens, words):
+    plan = told(_record(operation={"lens": lens})).plan
+    said = " ".join(here_words(reason) for need in plan.needs for reason in need.reasons)
+    assert words in said
+    assert "written down; not so" not in said
+
+
+def test_every_place_of_a_lens_but_the_bag_and_none_written_down_is_outside_the_bag():
+    places = {p for p in get_args(Operation.model_fields["lens"].annotation) for p in get_args(p)}
+    outside = {p for p in places if _lens_outside(p)}
+    assert outside == places - {"bag"}
+    assert not _lens_outside(None)
+
+
+def _lens_outside(place):
+    return _facts(_record(operation={"lens": place}))["lens_not_in_bag"].value

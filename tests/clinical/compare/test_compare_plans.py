@@ -215,3 +215,57 @@ def test_every_change_of_the_twelve_plans_to_themselves_is_nothing(case, protoco
         record = parse_record(case(name))
         plan = build_plan(record, protocol, as_of=record.last_operation_day)
         assert compare_plans(plan, plan) == ()
+
+
+def test_tablets_that_go_on_are_not_told_as_changed_where_the_plan_only_looks_further(plans, texts):
+    plan, _ = plans()
+
+    def goes_on(days, mg=20.0, count=1):
+        step = Step(start=DAY7, days=days, count=count, mg=mg, tablets=4)
+        given = {"key": "mouth:p", "eye": None, "goes_on": True, "steps": (step,)}
+        return plan.model_copy(
+            update={"courses": (plan.course("right:steroid").model_copy(update=given),), "supply": ()}
+        )
+
+    assert texts(compare_plans(goes_on(119), goes_on(159))) == []
+    assert texts(compare_plans(goes_on(119), goes_on(159, mg=10.0))) == [
+        "Dexamethasone 0.1%, by mouth: another dose a day."
+    ]
+    ended = goes_on(10)
+    ended = ended.model_copy(update={"courses": (ended.courses[0].model_copy(update={"goes_on": False}),)})
+    assert texts(compare_plans(goes_on(119), ended)) == [
+        "Dexamethasone 0.1%, by mouth: the last day is 18 March 2026."
+    ]
+
+
+def test_tablets_are_counted_as_they_are_swallowed_and_not_as_times(plans, protocol):
+    plan, _ = plans()
+
+    def tablets(days):
+        step = Step(start=DAY7, days=days, count=1, mg=20, tablets=4)
+        given = {"key": "mouth:p", "eye": None, "steps": (step,)}
+        return plan.model_copy(update={"courses": (plan.course("right:steroid").model_copy(update=given),)})
+
+    line = in_english(compare_plans(tablets(7), tablets(9)), protocol)[0]
+    assert line == (
+        "Dexamethasone 0.1%, by mouth: 8 tablets more, 36 in all. "
+        "Now: 20 mg a day (tablets each time: 4, 1 a day) for 9 days."
+    )
+
+
+def test_a_pause_between_two_steps_is_told_as_one(plans, protocol):
+    plan, _ = plans()
+    steps = (Step(start=DAY7, days=2, count=4), Step(start=DAY7 + timedelta(days=5), days=7, count=4))
+    course = plan.course("right:steroid").model_copy(update={"steps": steps})
+    new = plan.model_copy(update={"courses": (course,)})
+    lines = in_english(compare_plans(plan, new), protocol)
+    assert any("Now: 4 a day for 2 days, none for 3 days, 4 a day for 7 days." in line for line in lines)
+
+
+def test_a_look_on_one_day_only_is_told_with_that_day_alone(plans, protocol):
+    day = date(2026, 3, 20)
+    only = NeedAdded(
+        eye="right", need="leak", earliest=day, target=day, latest=day, reason="x", by="a surgeon"
+    )
+    lines = in_english(compare_plans(*plans(only)), protocol)
+    assert "New to look at: leak, right eye. Now: 20 March 2026." in lines
