@@ -6,7 +6,7 @@ import pytest
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.formulary import load_formulary
-from followup.clinical.protocol import SAMPLE
+from followup.clinical.protocol import SAMPLE, load_protocol
 from followup.clinical.record import parse_record
 
 EVENT = "6x7 5x7 4x7 3x7 2x7 1x7"
@@ -89,7 +89,9 @@ def test_a_graft_asks_which_steroid_goes_on_and_is_looked_at_twice(someone, told
     cared = someone(eye={"corneal_graft": True, "graft_care": "Dr Osei; dexamethasone once a day goes on"})
     answered = told(cared)
     assert "ask-graft-care" not in answered.asks()
-    assert "dexamethasone once a day goes on" in render_plan(answered.plan, parse_record(cared), FORMULARY)
+    assert "dexamethasone once a day goes on" in render_plan(
+        answered.plan, parse_record(cared), load_protocol()
+    )
 
 
 def test_a_scar_of_the_cornea_is_noted(someone, told):

@@ -215,7 +215,7 @@ def test_rules_that_exclude_each_other_may_set_the_same_thing(folder, one, two):
 
 
 def test_a_higher_rank_settles_what_two_rules_set(folder, someone, told):
-    for name, medicine, rank in (("first", "tropicamide-1", 1), ("second", "homatropine-2", 2)):
+    for name, medicine, rank in (("first", "tropicamide-1", 3), ("second", "homatropine-2", 4)):
         wish = (
             f'course = {{ role = "cycloplegic", steps = [[2, 7]], medicine = "{medicine}" }}\nrank = {rank}'
         )

@@ -94,7 +94,7 @@ PATIENT_MISTAKES = [
     ({"birth_date": None}, "patient"),
     ({"birth_year": 1955}, "patient"),
     ({"birth_year": 17}, "patient.birth_year"),
-    ({"allergies": [{"to": "penicillin"}]}, "patient.allergies.0.to"),
+    ({"allergies": [{"to": "feathers"}]}, "patient.allergies.0.to"),
     ({"allergies": [{"to": "medicine"}]}, "patient.allergies.0"),
     ({"telephones": [{"number": "call me"}]}, "patient.telephones.0.number"),
     ({"language": "English"}, "patient.language"),
@@ -201,10 +201,22 @@ def _with(place: str, value: object) -> dict[str, object]:
             "birth_year": 1950,
             "travel": {},
             "eyes": {
-                "right": {"herpetic_keratitis": {}, "rise_on_steroid": {}, "after_earlier_operation": {}}
+                "right": {
+                    "herpetic_keratitis": {
+                        "treatment": {"medicine": "aciclovir-400", "count_a_day": 5, "days": 7}
+                    },
+                    "rise_on_steroid": {},
+                    "after_earlier_operation": {},
+                }
             },
         },
-        "operations": [operation | {"steroid": [{"medicine": "dexamethasone-insert", "place": "chamber"}]}],
+        "operations": [
+            operation
+            | {
+                "steroid": [{"medicine": "dexamethasone-insert", "place": "chamber"}],
+                "drops_before": [{"medicine": "bromfenac-0-09"}],
+            }
+        ],
         "in_use": [
             {"described": "tablets", "route": "mouth", "mg_steps": [{"starts": "2026-03-02", "mg": 5}]}
         ],
