@@ -55,6 +55,8 @@ def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decid
                 )
             )
             continue
+        if _says_what_instead(eye):
+            continue
         waiting = _waiting([c for c in found if c.key in mine])
         if waiting:
             found = tuple(_held(c) if c.key in waiting else c for c in found)
@@ -71,6 +73,11 @@ def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decid
                 )
             )
     return Decided(found, tuple(questions), tuple(cautions))
+
+
+def _says_what_instead(eye: EyeRules) -> bool:
+    """Whether a rule that leaves the steroid out says on the plan what stands in its place."""
+    return any(fired.rule.caution is not None for fired in eye.stopped("steroid"))
 
 
 def _waiting(steroid: Sequence[Course]) -> tuple[str, ...]:

@@ -123,7 +123,7 @@ def test_without_any_course_a_medicine_from_before_goes_on_to_the_last_look(some
     }
     operation = {"steroid": [depot], "choices": {"depot_course": "no drops"}}
     plan = told(someone(operation=operation, in_use=[DROP]))
-    assert plan.courses() == {"right:dorzolamide-2": "active"}
+    assert plan.courses() == {"right:steroid": "stopped", "right:dorzolamide-2": "active"}
     assert plan.number(plan.course("right:dorzolamide-2").last_day) == plan.windows()["right:refraction"][2]
 
 

@@ -143,7 +143,29 @@ def test_drops_refused_after_a_depot_mean_none_of_the_looks_fewer(someone, told,
         )
         for choice in ("taper", "no drops")
     )
-    kinds = [sorted(n.kind for n in plan.plan.needs) for plan in (with_drops, without)]
-    assert kinds[0] == kinds[1]
+    assert without.windows() == with_drops.windows(), "each look under its name, in its window"
+    limits = [{(g.key, g.limit) for g in plan.plan.gaps} for plan in (with_drops, without)]
+    assert limits[0] == limits[1]
+    assert without.plan.trips == with_drops.plan.trips
+    assert without.courses()["right:steroid"] == "stopped"
     assert len(without.trip_days()) >= len(with_drops.trip_days())
     assert without.caution("rescue-path")
+
+
+def test_drops_refused_after_a_depot_start_today_as_the_drops_would(someone, told):
+    today = {"pad": False, "drops_from_today": True, "steroid": [DEPOT | {"place": "vitreous"}]}
+    with_drops, without = (
+        told(someone(operation=today | {"choices": {"depot_course": choice}}))
+        for choice in ("taper", "no drops")
+    )
+    assert without.windows() == with_drops.windows()
+
+
+def test_the_short_course_of_a_responder_keeps_the_pressure_check_at_its_end(someone, told):
+    eye = {"steroid_responder": True}
+    long, short = (
+        told(someone(eye=eye, operation={"choices": {"responder_course": course}})) for course in ("A", "B")
+    )
+    assert set(long.windows()) <= set(short.windows())
+    last = short.last()
+    assert short.windows()["right:pressure-end"] == (last + 1, last + 1, last + 7)

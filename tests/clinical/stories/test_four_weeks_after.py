@@ -154,7 +154,7 @@ def test_9_a_lost_sheet_changes_nothing_in_the_plan(story):
 def test_11_cells_2_plus_on_day_ten_without_drops_starts_the_rescue_at_once(story):
     eleven = story("fatuma")
     eleven.look(1, **QUIET)
-    assert [c for c in eleven.plan(1).courses if c.role == "steroid"] == []
+    assert [c.state for c in eleven.plan(1).courses if c.role == "steroid"] == ["stopped"]
     told = eleven.look(10, **QUIET | {"cells": "2+"})
     assert [p.id for p in told.proposals] == ["rescue"]
     assert told.proposals[0].today
