@@ -50,6 +50,7 @@ def compare_protocols(old: Protocol, new: Protocol) -> tuple[str, ...]:
         *_changes("catching up", old.catch_up, new.catch_up),
         *_changes("closed days", old.closed_days, new.closed_days),
         *_changes("promised days", old.promises, new.promises),
+        *_changes("earlier operation", old.earlier_operation, new.earlier_operation),
         *_changes("pad", old.pad, new.pad),
         *_changes("supply", old.supply, new.supply),
         *_changes("reviews", old.review, new.review),

@@ -20,13 +20,15 @@ class EyeContext:
     """An eye under follow-up: its latest operation, and the record around it.
 
     ``as_of`` is the day the plan is made for; later reviews in the record are not looked at. ``roles``
-    are what the medicines of the formulary are for.
+    are what the medicines of the formulary are for, ``recent_days`` how long the protocol lets an earlier
+    operation on the eye count.
     """
 
     record: Record
     index: int
     as_of: date
     roles: Mapping[str, Role] = field(default_factory=dict, compare=False, repr=False)
+    recent_days: int = 0
 
     @property
     def operation(self) -> Operation:
@@ -147,30 +149,25 @@ def _ever(name: str, *bad: str) -> Derived:
     return Derived((f"reviews.{name}",), of, held(f"reviews.{name}").kinds)
 
 
-RECENT_OPERATION_DAYS = 90
-"""How long an event of an earlier operation on the same eye still counts (common practice, no source)."""
+def _recent(context: EyeContext) -> tuple[Operation, ...]:
+    """The earlier operations on this eye that still count."""
+    return tuple(
+        o
+        for o in context.record.operations
+        if o.eye == context.eye and 0 < (context.day0 - o.date).days <= context.recent_days
+    )
 
 
 def _earlier(name: str) -> Derived:
     def of(context: EyeContext) -> bool | None:
-        before = [
-            getattr(o, name)
-            for o in context.record.operations
-            if o.eye == context.eye and 0 < (context.day0 - o.date).days <= RECENT_OPERATION_DAYS
-        ]
-        return True if any(before) else None
+        return True if any(getattr(o, name) for o in _recent(context)) else None
 
     return Derived(("operation.date", f"operation.{name}"), of, (bool,))
 
 
 def _steroid_before(context: EyeContext) -> tuple[SteroidGiven, ...]:
     """Steroid of an earlier operation on this eye that may still be at work."""
-    return tuple(
-        given
-        for o in context.record.operations
-        if o.eye == context.eye and 0 < (context.day0 - o.date).days <= RECENT_OPERATION_DAYS
-        for given in o.steroid
-    )
+    return tuple(given for o in _recent(context) for given in o.steroid)
 
 
 def _roles_in_use(context: EyeContext) -> tuple[Role, ...]:

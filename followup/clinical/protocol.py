@@ -120,6 +120,15 @@ class ClosedDaysSettings(Part):
     mark: Mark
 
 
+class EarlierOperation(Part):
+    """So long an earlier operation on the same eye counts: a torn capsule, lost vitreous, steroid."""
+
+    days: StrictInt = Field(ge=0, le=1000)
+    because: str
+    source: str
+    mark: Mark
+
+
 class PadSettings(Part):
     """From when on, on the morning after surgery, a pad or shield may come off."""
 
@@ -169,6 +178,7 @@ class _Settings(Part):
     catch_up: CatchUp
     closed_days: ClosedDaysSettings
     promises: Promises
+    earlier_operation: EarlierOperation
     pad: PadSettings
     supply: SupplySettings
     taper: tuple[Taper, ...] = Field(min_length=1)
@@ -188,6 +198,7 @@ class Protocol:
     catch_up: CatchUp
     closed_days: ClosedDaysSettings
     promises: Promises
+    earlier_operation: EarlierOperation
     pad: PadSettings
     supply: SupplySettings
     tapers: Mapping[str, Taper]
@@ -283,6 +294,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         catch_up=settings.catch_up,
         closed_days=settings.closed_days,
         promises=settings.promises,
+        earlier_operation=settings.earlier_operation,
         pad=settings.pad,
         supply=settings.supply,
         tapers={taper.id: taper for taper in settings.taper},

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from followup.clinical.explain_reasons import here_words
 from followup.clinical.protocol import load_protocol
 
 
@@ -198,3 +199,30 @@ def test_a_round_that_lasts_past_the_next_is_told(folder, someone, told):
     in_use += [{"medicine": "brinzolamide-1", "eye": "right", "times": ["10:00"]}]
     plan = told(someone(eye=uveitis, in_use=in_use), protocol=load_protocol(folder))
     assert any("the round at 10:00 lasts" in notice for notice in plan.plan.notices)
+
+
+def test_the_clinic_sets_how_long_an_earlier_operation_on_the_eye_counts(folder, someone, told):
+    twice = someone(
+        operation={"date": "2026-01-05", "vitreous_lost": True}, more_operations=[{"date": "2026-03-02"}]
+    )
+    assert "vitreous was lost at an operation on this eye not long before" in _told_reasons(told(twice))
+    change(folder / "protocol.toml", "[earlier_operation]\ndays = 90", "[earlier_operation]\ndays = 40")
+    shorter = told(twice, protocol=load_protocol(folder))
+    assert "not long before" not in _told_reasons(shorter)
+
+
+def _told_reasons(one):
+    return " ".join(here_words(reason) for need in one.plan.needs for reason in need.reasons)
+
+
+def test_how_long_the_corner_of_the_eye_is_pressed_in_pregnancy_is_told_once_for_plan_and_sheet(
+    folder, someone, told
+):
+    pregnant = someone(conditions={"pregnancy": "first trimester"}, birth_date="1990-06-11")
+    assert "is pressed for 3 minutes" in _cautions(told(pregnant))
+    change(folder / "aftercare.toml", "press_minutes_pregnant = 3", "press_minutes_pregnant = 5")
+    assert "is pressed for 5 minutes" in _cautions(told(pregnant, protocol=load_protocol(folder)))
+
+
+def _cautions(one):
+    return " ".join(caution.text for caution in one.plan.cautions)
