@@ -23,7 +23,7 @@ _BEGINS: tuple[tuple[str, DayPart], ...] = (
     ("20:00", "night"),
     ("17:00", "evening"),
     ("14:00", "afternoon"),
-    ("11:00", "noon"),
+    ("11:30", "noon"),
     ("08:00", "morning"),
     ("05:00", "rise"),
 )

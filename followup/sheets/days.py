@@ -107,7 +107,7 @@ def _step_on(course: Course, day: date) -> Step | None:
 
 def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
     _ = inputs.words.gettext
-    courses = {c.key: c for c in inputs.plan.courses if c.state != "stopped"}
+    courses = {c.key: c for c in inputs.plan.courses if c.state == "active"}
     for bottle in inputs.plan.supply:
         course = courses.get(bottle.course)
         if course is None or bottle.units is not None:
@@ -124,5 +124,8 @@ def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
         if bottle.discard == day:
             yield CalendarEvent(
                 kind="discard",
-                words=_("This evening throw away bottle %(number)s: %(eye)s, %(medicine)s.") % values,
+                words=_(
+                    "After the last drop of this day throw away bottle %(number)s: %(eye)s, %(medicine)s."
+                )
+                % values,
             )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.medicines import steroid_ends
 from followup.sheets.model import Section
-from followup.sheets.wording import BOTTLE_CARE
+from followup.sheets.wording import BOTTLE_CARE, BOTTLE_GONE
 
 
 def stopping(inputs: SheetInputs) -> Section | None:
@@ -81,4 +81,6 @@ def bottle_care(inputs: SheetInputs) -> Section | None:
     if not inputs.courses("active", "held"):
         return None
     _ = inputs.words.gettext
-    return Section(heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in BOTTLE_CARE))
+    # "Do not stop the drops" would contradict "do not start" where every one of them still waits.
+    gone = (BOTTLE_GONE,) if inputs.courses("active") else ()
+    return Section(heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in (*BOTTLE_CARE, *gone)))

@@ -9,6 +9,7 @@ from followup.clinical.careplan import Course, Step
 from followup.clinical.formulary import Medicine
 from followup.clinical.tablets import tablets_a_time
 from followup.language.catalogues import N_
+from followup.language.dates import opening
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import BottleBlock, Section, TaperLine
 from followup.sheets.wording import PURPOSES
@@ -61,7 +62,8 @@ def _dates(inputs: SheetInputs, start: date | None, end: date | None) -> str:
         return _("Until %(day)s") % {"day": inputs.day(end)}
     if start == end:
         return inputs.opening_day(start)
-    return _("%(start)s to %(end)s") % {"start": inputs.opening_day(start), "end": inputs.day(end)}
+    # Translators: the days on which one dose holds, both included; begins a line.
+    return opening(_("%(start)s to %(end)s") % {"start": inputs.day(start), "end": inputs.day(end)})
 
 
 def dose(inputs: SheetInputs, course: Course, step: Step) -> str:
@@ -131,20 +133,27 @@ def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
     _ = inputs.words.gettext
     bottles = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
     for bottle in bottles:
+        coming = bottle.handed_over_trip is not None and bottle.handed_over >= inputs.printed_on
         if bottle.units is not None:
-            if bottle.handed_over_trip is not None:
+            if coming:
                 # Translators: tablets that are handed over at a visit, then how many.
                 yield _("At your visit on %(day)s you get: %(tablets)s.") % {
                     "day": inputs.day(bottle.handed_over),
                     "tablets": tablets(inputs, inputs.medicine(course), bottle.units),
                 }
             continue
-        yield _("Bottle %(number)s: open it on %(opened)s. Throw it away on the evening of %(discard)s.") % {
+        # Translators: one bottle; its last drop may be late at night or, for a night worker, next morning.
+        ahead = _(
+            "Bottle %(number)s: open it on %(opened)s. Throw it away after the last drop of %(discard)s."
+        )
+        # Translators: the same of a bottle that is open already.
+        in_use = _("Bottle %(number)s: throw it away after the last drop of %(discard)s.")
+        yield (ahead if bottle.opened >= inputs.printed_on else in_use) % {
             "number": inputs.number(str(bottle.number)),
             "opened": inputs.day(bottle.opened),
             "discard": inputs.day(bottle.discard),
         }
-        if bottle.handed_over_trip is not None:
+        if coming:
             yield _("You get bottle %(number)s at your visit on %(day)s.") % {
                 "number": inputs.number(str(bottle.number)),
                 "day": inputs.day(bottle.handed_over),

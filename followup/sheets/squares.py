@@ -6,13 +6,14 @@ ASCII alone, and nothing about the patient: the calendar entry names the clinic 
 from __future__ import annotations
 
 import unicodedata
-from datetime import date
+from datetime import UTC, date, datetime, time
+from zoneinfo import ZoneInfo
 
 from followup.errors import FollowupError
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import ReturnCode, Square
-from followup.sheets.visits import TO_COME
+from followup.sheets.visits import TO_COME, when
 
 # RFC 5545 asks for lines of at most 75 octets; the whole must fit a code that phones read from paper.
 _LONGEST_TITLE = 40
@@ -35,15 +36,16 @@ def squares(inputs: SheetInputs, clinic: ClinicInfo, issue: SheetIssue | None) -
         return ()
     _ = inputs.words.gettext
     found = []
-    day = min((t.date for t in inputs.plan.trips if _is_to_come(inputs, t.date, t.status)), default=None)
-    if day is not None:
+    coming = (t for t in inputs.plan.trips if _is_to_come(inputs, t.date, t.status))
+    trip = min(coming, key=lambda t: t.date, default=None)
+    if trip is not None:
         found.append(
             Square(
                 id="visit",
                 # Translators: over a square that puts the next visit into the calendar of a phone.
                 label=_("Next visit"),
-                words=inputs.opening_day(day),
-                payload=calendar_entry(day, clinic, issue),
+                words=when(inputs, trip),
+                payload=calendar_entry(trip.date, clinic, issue, hour=trip.hour),
             )
         )
     number = dialled(clinic.telephone_day)
@@ -64,9 +66,11 @@ def _is_to_come(inputs: SheetInputs, day: date, status: str) -> bool:
     return status in TO_COME and day >= inputs.printed_on
 
 
-def calendar_entry(day: date, clinic: ClinicInfo, issue: SheetIssue) -> str:
-    """A visit of the whole ``day`` as an iCalendar object (RFC 5545) for the phone's calendar.
+def calendar_entry(day: date, clinic: ClinicInfo, issue: SheetIssue, *, hour: str | None = None) -> str:
+    """A visit as an iCalendar object (RFC 5545) for a phone's calendar: of the whole ``day``, or at its hour.
 
+    ``hour`` ("14:30") is by the clock of the clinic's time zone; the entry holds it in UTC, which every
+    phone puts on its own clock.
     Raises FollowupError ``sheet.code`` where the sheet's number cannot name the entry.
     """
     uid = "".join(c for c in issue.code_grouped if c.isascii() and c.isalnum())
@@ -80,12 +84,19 @@ def calendar_entry(day: date, clinic: ClinicInfo, issue: SheetIssue) -> str:
             "BEGIN:VEVENT",
             f"UID:{uid}",
             f"DTSTAMP:{issue.printed_on:%Y%m%d}T000000Z",
-            f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
+            _start(day, hour, clinic.time_zone),
             f"SUMMARY:{_title(clinic)}",
             "END:VEVENT",
             "END:VCALENDAR",
         )
     )
+
+
+def _start(day: date, hour: str | None, zone: str) -> str:
+    if hour is None:
+        return f"DTSTART;VALUE=DATE:{day:%Y%m%d}"
+    begins = datetime.combine(day, time.fromisoformat(hour), ZoneInfo(zone)).astimezone(UTC)
+    return f"DTSTART:{begins:%Y%m%dT%H%M%SZ}"
 
 
 def _title(clinic: ClinicInfo) -> str:

@@ -18,9 +18,11 @@ def stair_blocks(inputs: SheetInputs) -> tuple[StairBlock, ...]:
 
 def _stair_block(inputs: SheetInputs, eye: Eye) -> StairBlock | None:
     _ = inputs.words.gettext
-    mine = inputs.plan.model_copy(update={"courses": tuple(c for c in inputs.plan.courses if c.eye == eye)})
-    if all(inputs.goes_on(c) for c in inputs.courses("active", "held") if c.eye == eye):
+    # What still waits is not drawn: numbers over dates would read as drops to put in.
+    drawn = tuple(c for c in inputs.plan.courses if c.eye == eye and c.state == "active")
+    if all(inputs.goes_on(c) for c in inputs.courses("active") if c.eye == eye):
         return None
+    mine = inputs.plan.model_copy(update={"courses": drawn})
     drawing = build_staircase(mine, mirrored=inputs.words.language.rtl, goes_on=inputs.goes_on)
     if drawing is None or not drawing.stairs:
         return None

@@ -32,14 +32,14 @@ def _visit(inputs: SheetInputs, trip: Trip) -> Visit:
     needs = {need.key: need for need in inputs.plan.needs}
     served = [needs[key] for key in trip.serves if key in needs]
     return Visit(
-        day=_when(inputs, trip),
+        day=when(inputs, trip),
         reasons=once(_reasons(inputs, trip, served)),
         notes=(*_place(inputs, trip), *_handed_over(inputs, trip)),
         native=inputs.native_day(trip.date),
     )
 
 
-def _when(inputs: SheetInputs, trip: Trip) -> str:
+def when(inputs: SheetInputs, trip: Trip) -> str:
     """The day of a visit, with its hour where one was given."""
     day = inputs.opening_day(trip.date)
     if trip.hour is None:

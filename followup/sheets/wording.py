@@ -105,7 +105,9 @@ ADVICE = {
         "If you get short of breath, a rash or a swollen face after a drop, stop it and come at once."
     ),
     "pregnancy": N_("Tell us at once if you are pregnant or may be."),
-    "clear-shield": N_("Use the clear shield that you can see through. Never cover this eye with a pad."),
+    "clear-shield": N_(
+        "Use the clear shield that you can see through. Never put a pad on this eye yourself."
+    ),
     "no-drops-rescue": N_(
         "You need no steroid drops now. If the clinic tells you to start them, start the same day."
     ),
@@ -171,5 +173,8 @@ BOTTLE_CARE = (
     N_("Write the opening day on the bottle."),
     N_("Keep bottles cool and dark, closed, away from children."),
     N_("One bottle is for one person and one eye only."),
-    N_("If a bottle is empty, lost or dirty: come or send someone the same day. Do not stop the drops."),
+)
+# Translators: how to keep a bottle that is in use.
+BOTTLE_GONE = N_(
+    "If a bottle is empty, lost or dirty: come or send someone the same day. Do not stop the drops."
 )

@@ -137,6 +137,29 @@ def test_the_next_visit_is_an_icalendar_event_of_one_whole_day(make_content):
     assert "P-204" not in payload
 
 
+@pytest.mark.parametrize(
+    ("zone", "hour", "begins"),
+    [
+        ("Europe/London", "14:30", "20260602T133000Z"),
+        ("Asia/Kolkata", "09:00", "20260602T033000Z"),
+        ("Asia/Kathmandu", "05:00", "20260601T231500Z"),
+    ],
+)
+def test_a_visit_with_an_hour_is_in_the_phone_s_calendar_at_that_hour(
+    zone, hour, begins, make_content, make_plan, clinic
+):
+    # RFC 5545 3.3.5 form 2: a date with UTC time; every phone shows it on its own clock.
+    from dataclasses import replace
+
+    plan = make_plan(approved=True)
+    first = plan.trips[0].model_copy(update={"hour": hour})
+    plan = plan.model_copy(update={"trips": (first, *plan.trips[1:])})
+    square = make_content(plan=plan, clinic=replace(clinic, time_zone=zone)).squares[0]
+    assert f"DTSTART:{begins}" in square.payload.split("\r\n")
+    assert "VALUE=DATE" not in square.payload
+    assert square.words == f"Tuesday 2 June 2026, at {hour}"
+
+
 def test_a_clinic_s_name_becomes_plain_letters_or_its_code(clinic, issue):
     from dataclasses import replace
 

@@ -169,7 +169,8 @@ def test_a_later_bottle_is_announced_at_its_visit_and_on_its_own_line(make_conte
     assert content.visits[1].notes == ("Left eye: you get a new bottle of Prednisolone acetate 1%.",)
     notes = next(b for b in content.bottles if b.bottle.letter == "S").notes
     assert notes[-2:] == (
-        "Bottle 2: open it on Saturday 20 June 2026. Throw it away on the evening of Friday 17 July 2026.",
+        "Bottle 2: open it on Saturday 20 June 2026. "
+        "Throw it away after the last drop of Friday 17 July 2026.",
         "You get bottle 2 at your visit on Monday 8 June 2026.",
     )
 

@@ -46,9 +46,10 @@ def test_what_is_new_stands_on_its_day(make_content):
         ("change", "Left eye, Prednisolone acetate 1%: from today 3 times a day.")
     ]
     assert ("change", "Left eye, Prednisolone acetate 1%: today is the last day.") in _events(days["29 June"])
-    assert ("discard", "This evening throw away bottle 1: Left eye, Prednisolone acetate 1%.") in _events(
-        days["29 June"]
-    )
+    assert (
+        "discard",
+        "After the last drop of this day throw away bottle 1: Left eye, Prednisolone acetate 1%.",
+    ) in _events(days["29 June"])
     assert _events(days["3 June"]) == []
 
 
@@ -66,9 +67,10 @@ def test_a_bottle_of_a_finished_course_is_still_thrown_away(make_content, make_p
     )
     content = make_content(plan=plan.model_copy(update={"supply": late}), printed_on=date(2026, 6, 12))
     days = {d.day: d for d in content.calendar.days}
-    assert ("discard", "This evening throw away bottle 1: Left eye, Moxifloxacin 0.5%.") in _events(
-        days["29 June"]
-    )
+    assert (
+        "discard",
+        "After the last drop of this day throw away bottle 1: Left eye, Moxifloxacin 0.5%.",
+    ) in _events(days["29 June"])
 
 
 def test_a_plan_without_anything_to_do_has_no_calendar(make_content, make_plan):

@@ -176,3 +176,102 @@ def test_a_visit_has_its_hour_and_the_clinic_its_address(make_content, make_plan
     assert content.clinic.address == "Address: 4 Mill Road"
     spoken = make_content(plan=plan, language="hi").next_visit.day
     assert spoken == "मंगलवार, 2 जून 2026, समय 14:30 (दोपहर 2:30 बजे)"
+
+
+def _bottle_notes(content, letter: str) -> tuple[str, ...]:
+    return next(b.notes for b in content.bottles if b.bottle.letter == letter)
+
+
+def test_a_bottle_in_use_is_not_to_be_opened_and_one_in_hand_not_to_be_fetched(make_content, make_plan):
+    plan = make_plan(approved=True)
+    second = plan.supply[0].model_copy(
+        update={
+            "number": 2,
+            "opened": _later(20),
+            "discard": _later(28),
+            "handed_over": _later(7),
+            "handed_over_trip": 2,
+        }
+    )
+    plan = plan.model_copy(update={"supply": (*plan.supply, second)})
+    assert [n for n in _bottle_notes(make_content(plan=plan), "S") if "2" in n.split(":")[0]] == [
+        "Bottle 2: open it on Sunday 21 June 2026. Throw it away after the last drop of Monday 29 June 2026.",
+        "You get bottle 2 at your visit on Monday 8 June 2026.",
+    ]
+    later = _bottle_notes(make_content(plan=plan, printed_on=_later(8)), "S")
+    assert "Bottle 1: throw it away after the last drop of Monday 29 June 2026." in later
+    assert not [note for note in later if "open it on Tuesday 2 June" in note or "You get bottle" in note]
+    assert "Bottle 2: throw it away after the last drop of Monday 29 June 2026." in _bottle_notes(
+        make_content(plan=plan, printed_on=_later(22)), "S"
+    )
+
+
+def test_no_bottle_is_thrown_away_before_the_night_drop_of_its_last_day(make_content, all_texts):
+    content = make_content()
+    assert content.rounds[0].rounds[-1].time == "22:00"
+    assert not [text for text in all_texts(content) if "evening" in text and "hrow" in text]
+
+
+def test_a_clear_shield_does_not_forbid_the_pad_that_the_clinic_put_on(make_content, make_plan, make_record):
+    plan = make_plan(approved=True, cautions=_asks("clear-shield"))
+    lines = _cautions(make_content(plan=plan, record=_operated(make_record(), pad=True)))
+    assert [line for line in lines if line.startswith("The pad stays on")]
+    assert [line for line in lines if line.endswith("Never put a pad on this eye yourself.")]
+    assert not [line for line in lines if "Never cover" in line]
+
+
+def _held(plan, *roles: str):
+    courses = tuple(
+        c.model_copy(update={"state": "held", "held_by": ("q",)}) if c.role in roles else c
+        for c in plan.courses
+    )
+    keys = {c.key for c in courses if c.state == "held"}
+    rounds = tuple(
+        phase.model_copy(update={"doses": doses, "times": tuple(sorted({t for d in doses for t in d.times}))})
+        for phase in plan.rounds
+        if (doses := tuple(d for d in phase.doses if d.course not in keys))
+    )
+    supply = tuple(b for b in plan.supply if b.course not in keys)
+    return plan.model_copy(update={"courses": courses, "rounds": rounds, "supply": supply})
+
+
+def test_a_medicine_that_waits_has_no_stairs_with_numbers_and_days(make_content, make_plan):
+    content = make_content(plan=_held(make_plan(approved=True), "steroid"))
+    (block,) = content.stairs
+    assert {stair.key for stair in block.drawing.stairs} == {"left:antibiotic", "left:nsaid"}
+    assert "left:steroid" not in block.labels
+    assert "Left eye, Prednisolone acetate 1%: do not start it. The surgeon will tell you when." in (
+        content.held.lines
+    )
+    assert make_content(plan=_held(make_plan(approved=True), "steroid", "antibiotic", "nsaid")).stairs == ()
+
+
+def test_who_may_start_no_drop_yet_is_not_told_to_stop_none(make_content, make_plan, all_texts):
+    waiting = make_content(plan=_held(make_plan(approved=True), "steroid", "antibiotic", "nsaid"))
+    assert not [text for text in all_texts(waiting) if "Do not stop the drops" in text]
+    assert [text for text in all_texts(make_content()) if "Do not stop the drops" in text]
+
+
+def test_one_bottle_alone_has_no_order_and_no_wait(make_content, make_plan):
+    alone = make_content(plan=_held(make_plan(approved=True), "steroid", "nsaid"))
+    assert len(alone.rounds[0].bottles) == 1
+    assert alone.rounds_rules == ()
+
+
+@pytest.mark.parametrize(
+    ("tag", "said"),
+    [
+        ("fr", "Du mardi 2 juin 2026 au lundi 8 juin 2026"),
+        ("es", "Del martes 2 de junio de 2026 al lunes 8 de junio de 2026"),
+        ("pt", "Terça-feira, 2 de junho de 2026 a segunda-feira, 8 de junho de 2026"),
+    ],
+)
+def test_a_run_of_days_begins_its_line_and_not_a_word_within_it(tag, said, make_content):
+    steroid = next(b for b in make_content(language=tag).bottles if b.bottle.letter == "S")
+    assert steroid.lines[0].dates == said
+
+
+def test_eleven_in_the_morning_is_not_noon(make_content):
+    rounds = {r.time: r for r in make_content(language="te").rounds[0].rounds}
+    assert rounds["11:00"].part == "morning"
+    assert "ఉదయం" in rounds["11:00"].spoken
