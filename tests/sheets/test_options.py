@@ -209,8 +209,8 @@ def test_everything_that_is_to_be_drawn_has_its_drawing_in_black_and_white(name)
 @pytest.mark.parametrize(
     ("time", "part"),
     [
-        ("04:59", "night"), ("05:00", "rise"), ("07:59", "rise"), ("08:00", "morning"), ("11:00", "morning"), ("11:30", "noon"),
-        ("13:59", "noon"), ("14:00", "afternoon"), ("17:00", "evening"), ("19:59", "evening"),
+        ("04:59", "night"), ("05:00", "rise"), ("07:59", "rise"), ("08:00", "morning"),
+        ("11:00", "morning"), ("11:29", "morning"), ("11:30", "noon"), ("13:59", "noon"), ("14:00", "afternoon"), ("17:00", "evening"), ("19:59", "evening"),
         ("20:00", "night"), ("00:30", "night"),
     ],
 )  # fmt: skip
