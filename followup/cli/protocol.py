@@ -26,7 +26,7 @@ from followup.records.protocols import sign_protocol
 from followup.records.staff import is_locked, note_failed_login, staff_by_login
 from followup.records.store import Store
 from followup.records.views import SYSTEM, Actor
-from followup.sheets.protocol_print import fingerprint, protocol_pdf
+from followup.sheets.protocol_print import fingerprint, protocol_pdf, unprintable
 
 WIDTH = 100
 SAMPLE_NAME = "sample"
@@ -41,11 +41,12 @@ def protocol() -> None:
 @click.argument("folder", metavar="[DIR]", required=False)
 def check(folder: str | None) -> Outcome:
     """Say every problem of a protocol, by file and line."""
-    problems = lint_protocol(_path(folder))
+    path = _path(folder)
+    problems = lint_protocol(path) or tuple(unprintable(path))
     if problems:
         told = "".join(f"{visible(problem.line)}\n" for problem in problems)
         return Outcome(told, BAD_INPUT, f"{counted(len(problems), 'problem', 'problems')} in the protocol")
-    loaded = load_protocol(_path(folder))
+    loaded = load_protocol(path)
     unused = unused_facts(loaded)
     return Outcome(
         f"{loaded.label}: {len(loaded.rules)} rules, {len(loaded.formulary)} medicines, no problem. "

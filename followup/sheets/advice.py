@@ -134,9 +134,9 @@ def teach_back(inputs: SheetInputs) -> Section:
         lines=sentences(
             *once(_line(inputs, rule) for rule in unsaid),
             _("Draw the mark of every bottle on its label, as it is on the sheet.")
-            if inputs.courses("active", "held")
+            if inputs.drops("active", "held")
             else None,
-            _("Show me how you put in one drop.") if inputs.courses("active", "held") else None,
+            _("Show me how you put in one drop.") if inputs.drops("active", "held") else None,
             _("When do you come next?") if coming_days(inputs) else None,
             _("What would make you come at once?"),
         ),

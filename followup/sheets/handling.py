@@ -11,7 +11,7 @@ from followup.sheets.wording import BOTTLE_CARE, BOTTLE_GONE
 def stopping(inputs: SheetInputs) -> Section | None:
     """Not before the last day, not after it, and what to do about a missed drop."""
     _ = inputs.words.gettext
-    courses = inputs.courses("active")
+    courses = inputs.drops("active")
     if not courses:
         return None
     ends = any(inputs.last_day(course) for course in courses)
@@ -41,7 +41,7 @@ def missed(inputs: SheetInputs) -> str:
 def how_to(inputs: SheetInputs) -> Section | None:
     """The steps of putting in one drop."""
     _ = inputs.words.gettext
-    drops = [c for c in inputs.courses("active", "held") if c.eye]
+    drops = inputs.drops("active", "held")
     if not drops:
         return None
     handling = inputs.aftercare.drops
@@ -78,9 +78,9 @@ def _eye_closed(inputs: SheetInputs, minutes: int) -> str:
 
 def bottle_care(inputs: SheetInputs) -> Section | None:
     """Keeping and replacing bottles."""
-    if not inputs.courses("active", "held"):
+    if not inputs.drops("active", "held"):
         return None
     _ = inputs.words.gettext
     # "Do not stop the drops" would contradict "do not start" where every one of them still waits.
-    gone = (BOTTLE_GONE,) if inputs.courses("active") else ()
+    gone = (BOTTLE_GONE,) if inputs.drops("active") else ()
     return Section(heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in (*BOTTLE_CARE, *gone)))

@@ -67,9 +67,15 @@ class SheetInputs:
         chosen = [c for c in self.plan.courses if c.state in states and not self._over(c)]
         return tuple(sorted(chosen, key=self.order))
 
+    def drops(self, *states: str) -> tuple[Course, ...]:
+        """Those of these courses that go into an eye: what is said of drops and bottles is said of them."""
+        return tuple(c for c in self.courses(*states) if c.eye)
+
     def _over(self, course: Course) -> bool:
         if course.from_before and not course.steps:
             return True
+        if course.state == "held":
+            return False  # its days are not counted yet: it waits until somebody decides
         last = self.last_day(course)
         return last is not None and last < self.printed_on
 

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from dataclasses import asdict
+from pathlib import Path
 
 import typst
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol import SAMPLE, Protocol
 from followup.clinical.protocol_words import NOT_APPROVED, protocol_words
-from followup.language.fonts import font_folders
+from followup.clinical.toml_lines import load_toml, where
+from followup.errors import FollowupError
+from followup.language.fonts import font_folders, must_be_covered
 from followup.resources import folder
 
 # A fixed instant: the same protocol is the same bytes.
@@ -46,3 +50,26 @@ def protocol_pdf(protocol: Protocol, *, signed: str = "") -> bytes:
 def fingerprint(hash_: str) -> str:
     """The first 16 characters of the hash in groups of four, to be compared by eye."""
     return " ".join(hash_[i : i + 4] for i in range(0, 16, 4))
+
+
+def unprintable(source: Path | None) -> Iterator[FollowupError]:
+    """Names of the protocol in ``source`` (else the sample) that stand on every sheet and no font prints.
+
+    By file and line: a medicine's name and strength, the protocol's name and version. Found only after
+    signing, they would leave patients without a sheet.
+    """
+    files = source or SAMPLE
+    for file, table, keys in (
+        ("protocol.toml", "protocol", ("name", "version")),
+        ("formulary.toml", "medicine", ("name", "strength")),
+    ):
+        data, locate = load_toml(files / file)
+        entries = data.get(table, [])
+        places = enumerate(entries) if isinstance(entries, list) else [(None, entries)]
+        for number, entry in places:
+            for key in keys:
+                at = (table, key) if number is None else (table, number, key)
+                try:
+                    must_be_covered(str(entry.get(key, "")), where(files / file, locate, *at))
+                except FollowupError as problem:
+                    yield problem

@@ -70,7 +70,7 @@ def _span(inputs: SheetInputs, phase: DayPhase) -> str:
 def round_rules(inputs: SheetInputs) -> tuple[str, ...]:
     """How the bottles of one round follow each other."""
     _ = inputs.words.gettext
-    active = [c for c in inputs.courses("active") if c.eye]
+    active = inputs.drops("active")
     shared = [c for c in active if sum(other.eye == c.eye for other in active) > 1]
     minutes = max((inputs.medicine(c).wait_minutes for c in shared), default=0)
     drops = inputs.aftercare.drops

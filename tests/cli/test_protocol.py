@@ -55,6 +55,23 @@ def test_every_problem_is_printed_with_file_and_line_and_the_exit_code_is_2(insi
     assert told.stderr == f"followup: {len(lines)} problems in the protocol\n"
 
 
+@pytest.mark.parametrize(
+    ("file", "old", "new", "character"),
+    [
+        ("formulary.toml", 'name = "Dexamethasone"', 'name = "Dexamethasone \u16a0"', "U+16A0"),
+        ("formulary.toml", 'name = "Levofloxacin"', 'name = "Levo\U00010330"', "U+10330"),
+        ("protocol.toml", 'name = "Sample protocol"', 'name = "Protocol \ufffd"', "U+FFFD"),
+        ("protocol.toml", 'version = "1"', 'version = "1\u13a0"', "U+13A0"),
+    ],
+)
+def test_a_name_that_no_font_prints_is_a_problem_by_file_and_line(inside, own, file, old, new, character):
+    told = inside("protocol", "check", str(own((file, old, new))))
+    assert told.returncode == 2
+    (line,) = told.stdout.splitlines()
+    assert line.startswith(f"{file} line ")
+    assert f"no shipped font can print {character}" in line
+
+
 def test_show_prints_every_rule_with_its_source_as_text_and_as_pdf(inside, tmp_path):
     told = inside("protocol", "show")
     assert told.returncode == 0

@@ -275,3 +275,67 @@ def test_eleven_in_the_morning_is_not_noon(make_content):
     rounds = {r.time: r for r in make_content(language="te").rounds[0].rounds}
     assert rounds["11:00"].part == "morning"
     assert "ఉదయం" in rounds["11:00"].spoken
+
+
+def test_a_medicine_that_waits_still_waits_after_the_days_it_was_planned_for(make_content, make_plan):
+    plan = _held(make_plan(approved=True), "steroid")
+    for days in (1, 8, 29, 100):
+        held = make_content(plan=plan, printed_on=_later(days)).held
+        assert held is not None
+        assert held.lines == (
+            "Left eye, Prednisolone acetate 1%: do not start it. The surgeon will tell you when.",
+        )
+
+
+def test_who_only_takes_tablets_is_told_nothing_about_drops(make_content, make_plan, all_texts):
+    from followup.clinical.careplan import Course, Step
+
+    tablets = Course(
+        key="mouth:steroid-tablet",
+        role="steroid tablet",
+        medicine="prednisolone-5",
+        eye=None,
+        steps=(Step(start=OPERATED, days=60, count=1, mg=20, tablets=4),),
+        from_before=True,
+        goes_on=True,
+    )
+    plan = make_plan(approved=True)
+    plan = plan.model_copy(update={"courses": (*plan.courses, tablets)})
+    content = make_content(plan=plan, printed_on=_later(40))
+    assert [b.bottle.kind for b in content.bottles] == ["tablet"]
+    assert content.stopping is None
+    assert not [s for s in content.sections if s.heading in ("Your bottles", "How to put in a drop")]
+    said = " ".join(content.teach_back.lines)
+    assert "one drop" not in said
+    assert "bottle" not in said
+
+
+@pytest.mark.parametrize("days", [0, 8, 29, 100])
+def test_where_the_surgeon_decided_on_no_steroid_drop_nothing_speaks_of_one(
+    days, make_content, make_plan, all_texts
+):
+    plan = make_plan(approved=True)
+    out = _held(plan, "steroid").model_copy(
+        update={
+            "courses": tuple(
+                c.model_copy(update={"state": "stopped"}) if c.role == "steroid" else c for c in plan.courses
+            ),
+            "needs": tuple(
+                n.model_copy(update={"key": "left:pressure", "kind": "pressure"}) if n.kind == "wound" else n
+                for n in plan.needs
+            ),
+            "trips": tuple(
+                t.model_copy(update={"serves": ("left:pressure",)}) if t.number == 2 else t
+                for t in plan.trips
+            ),
+        }
+    )
+    content = make_content(plan=out, printed_on=_later(days))
+    said = [t for t in all_texts(content) if "steroid" in t.casefold() or "Prednisolone acetate" in t]
+    # What stands on every sheet: other doctors' tablets go on, and none is bought in a shop.
+    assert {
+        t for t in said if not t.startswith(("Go on with your other medicines", "Do not buy more"))
+    } == set()
+    assert content.held is None
+    assert content.steroid_ends == ()
+    assert all("steroid" not in key for block in content.stairs for key in block.labels)

@@ -210,8 +210,9 @@ def test_everything_that_is_to_be_drawn_has_its_drawing_in_black_and_white(name)
     ("time", "part"),
     [
         ("04:59", "night"), ("05:00", "rise"), ("07:59", "rise"), ("08:00", "morning"),
-        ("11:00", "morning"), ("11:29", "morning"), ("11:30", "noon"), ("13:59", "noon"), ("14:00", "afternoon"), ("17:00", "evening"), ("19:59", "evening"),
-        ("20:00", "night"), ("00:30", "night"),
+        ("11:00", "morning"), ("11:29", "morning"), ("11:30", "noon"), ("13:59", "noon"),
+        ("14:00", "afternoon"), ("17:00", "evening"), ("19:59", "evening"), ("20:00", "night"),
+        ("00:30", "night"),
     ],
 )  # fmt: skip
 def test_a_clock_time_has_its_place_on_the_sun_s_path(time, part):
