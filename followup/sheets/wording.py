@@ -146,7 +146,7 @@ ADVICE = {
 NEVER = (
     N_("Never put herbs, honey, milk, urine or kohl in or on the eye."),
     N_("Never use left-over drops, or drops for red eyes from a shop."),
-    N_("Do not buy more steroid drops by yourself. They can harm the eye."),
+    N_("Do not buy steroid drops by yourself. They can harm the eye."),
 )
 
 # Translators: what somebody is allergic to, in a list of a patient's allergies.

@@ -333,9 +333,8 @@ def test_where_the_surgeon_decided_on_no_steroid_drop_nothing_speaks_of_one(
     content = make_content(plan=out, printed_on=_later(days))
     said = [t for t in all_texts(content) if "steroid" in t.casefold() or "Prednisolone acetate" in t]
     # What stands on every sheet: other doctors' tablets go on, and none is bought in a shop.
-    assert {
-        t for t in said if not t.startswith(("Go on with your other medicines", "Do not buy more"))
-    } == set()
+    everywhere = ("Go on with your other medicines", "Do not buy steroid drops by yourself")
+    assert [text for text in said if not text.startswith(everywhere)] == []
     assert content.held is None
     assert content.steroid_ends == ()
     assert all("steroid" not in key for block in content.stairs for key in block.labels)
