@@ -95,6 +95,8 @@ def _unnamed_antibiotic(eye: EyeRules, protocol: Protocol) -> Iterator[Question]
             id="antibiotic-at-surgery",
             text="Which antibiotic was put into the chamber? With this patient's allergies it matters.",
             eye=eye.eye,
-            fields=(f"operations.{eye.context.index}.antibiotic",),
+            fields=tuple(
+                f"operations.{eye.context.index}.{name}" for name in ("antibiotic", "antibiotic_in_chamber")
+            ),
             reasons=tuple(dict.fromkeys(reason_of(finding) for finding in against)),
         )

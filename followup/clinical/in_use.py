@@ -95,7 +95,9 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
     asked = []
     if entry.medicine is None:
         text = f'Which medicine is "{typed(entry.described)}"? Name it, so that it can stand in the plan.'
-        asked.append(_question(f"name-{i}", text, (f"{field}.medicine",)))
+        # A drop that the formulary does not know can't be named: then somebody says that it does not go on.
+        ways = (f"{field}.medicine", f"{field}.continues", f"{field}.stopped_by")
+        asked.append(_question(f"name-{i}", text, ways))
     elif entry.medicine not in protocol.formulary:
         raise FollowupError(
             "record.medicine",
