@@ -157,13 +157,12 @@ class Person:
             self.page.locator(f"[id='{field}']").focus()
             self.page.keyboard.press("Control+A")
             self.page.keyboard.type(value)
-        eyes = ("operations.0.eye_drawn", "operations.0.eye")
-        for field in eyes:
-            self.page.locator(f"input[name='{field}'][value='right']").focus()
+        for field, answer in CHOSEN.items():
+            self.page.locator(f"input[name='{field}'][value='{answer}']").focus()
             self.page.keyboard.press("Space")
         self.page.locator("[name='patient.drops_by.who']").first.focus()
         self.page.keyboard.press("ArrowDown")
-        return len(typed) + len(eyes) + 1
+        return len(typed) + len(CHOSEN) + 1
 
     def saves_routine(self) -> str:
         """The counsellor enters the routine case and logs out; the address of its plan."""
@@ -191,6 +190,10 @@ ROUTINE = {
     "patient.language": "en",
     "patient.telephones.0.number": "+44 20 7946 0123",
     "operations.0.surgeon": "Dr Sen",
+}
+CHOSEN = {
+    "operations.0.eye_drawn": "right",
+    "operations.0.eye": "right",
     "operations.0.viscoelastic.removed": "all",
     "operations.0.antibiotic_in_chamber": "yes",
 }
