@@ -88,6 +88,11 @@ class Advice(_Sourced):
         return self
 
     @property
+    def of_the_day(self) -> bool:
+        """Whether it holds on the day of the operation alone, whatever the cut."""
+        return self.large == 0
+
+    @property
     def of_eye(self) -> bool:
         """Whether it may hold for one operated eye and not for the other."""
         return any(isinstance(STATES[name], OfEye) for name in self.when) or self.until_look is not None

@@ -32,9 +32,6 @@ from followup.records.patients import record_versions
 from followup.records.plans import plan
 from followup.records.views import PlanVersion, RecordVersion
 
-# Sentences of the sheet that hold on the day of the operation alone.
-OF_THE_DAY = frozenset({"stay-the-night"})
-
 
 @dataclass(frozen=True)
 class PlanView:
@@ -102,10 +99,11 @@ class PlanView:
     @property
     def cautions(self) -> tuple[Caution, ...]:
         """What is to be watched now: a caution about the day of the operation ends with it."""
+        of_the_day = {advice.id for advice in self.protocol.aftercare.advice if advice.of_the_day}
         return tuple(
             caution
             for caution in self.plan.cautions
-            if caution.sheet not in OF_THE_DAY or caution.eye in self._operated_today
+            if caution.sheet not in of_the_day or caution.eye in self._operated_today
         )
 
     @property

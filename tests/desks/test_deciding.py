@@ -213,6 +213,13 @@ def test_the_calendar_page_says_who_looks_on_closed_days_and_the_plan_follows(
         assert (first.day, first.place, first.opens) == (date(2027, 3, 2), ON_CALL["place"], "09:00")
         # It stands on a closed day on purpose: nobody has to move it.
         assert visits_to_move(session, date(2027, 3, 1)) == ()
+    # Reception sends the patient to the right door at the right hour.
+    house.clock.on(1)
+    reception = house.log_in("reception")
+    for path in ("/today", "/today/list", "/patients/K-104", f"/trips/{first.id}/move"):
+        assert "Ward 3, side door , 09:00 – 11:00" in words_of(reception.get(path).text), path
+    told = next(v for v in reception.get("/api/visits").json() if v["id"] == first.id)
+    assert (told["place"], told["opens"], told["closes"]) == (ON_CALL["place"], "09:00", "11:00")
 
 
 def test_a_visit_on_a_day_that_became_closed_is_still_to_be_moved(store: Store, house, routine, form_of):

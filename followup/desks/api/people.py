@@ -73,12 +73,16 @@ class VisitOut(Given):
     """One visit and how it stands today; ``days`` counts those past the last possible one.
 
     ``served`` are the keys of ``for_what`` that were looked at, by findings or said by a person.
+    ``place``, ``opens`` and ``closes`` say where and when, where that is not the clinic as on other days.
     """
 
     id: int
     patient: Person
     day: date
     hour: str | None
+    place: str | None
+    opens: str | None
+    closes: str | None
     window_start: date
     window_end: date
     status: TripStatus
@@ -145,6 +149,9 @@ def visit_out(line: VisitLine, today: date) -> VisitOut:
         patient=person_of(line.who, today),
         day=seen.day,
         hour=seen.hour,
+        place=seen.place,
+        opens=seen.opens,
+        closes=seen.closes,
         window_start=seen.window_start,
         window_end=seen.window_end,
         status=seen.status,
