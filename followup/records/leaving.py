@@ -11,10 +11,11 @@ from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.served import seen_by_findings
 from followup.errors import FollowupError
+from followup.records.clinics import clinic_zone
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, TripRow
-from followup.records.trips import is_followed, trip
+from followup.records.trips import OPEN, is_followed, trip
 from followup.records.views import TripView
 from followup.records.visits import mark_fulfilled
 
@@ -74,13 +75,15 @@ def mark_unseen(unit: Unit, *, trip_id: int) -> TripView:
 
 
 def close_by_findings(unit: Unit, *, patient_id: int, record: Record, protocol: Protocol, day: date) -> None:
-    """What the looks of ``day`` in ``record`` saw is closed in the patient's visits of that day."""
+    """What the looks of ``day`` in ``record`` saw is closed in the patient's visits of that day.
+
+    Whoever is looked at today is here, also where nobody at the window has marked the arrival.
+    """
     lock_patient(unit, patient_id)
-    rows = unit.session.exec(
-        select(TripRow).where(
-            TripRow.patient_id == patient_id, TripRow.status == "arrived", TripRow.seen_on == day
-        )
-    ).all()
+    here = (col(TripRow.status) == "arrived") & (col(TripRow.seen_on) == day)
+    if day == unit.now.astimezone(clinic_zone(unit.session)).date():
+        here |= col(TripRow.status).in_(OPEN) & (col(TripRow.window_start) <= day)
+    rows = unit.session.exec(select(TripRow).where(TripRow.patient_id == patient_id, here)).all()
     for row in rows:
         body = _body(unit.session, row)
         if row.serves:
@@ -91,8 +94,8 @@ def close_by_findings(unit: Unit, *, patient_id: int, record: Record, protocol: 
             continue
         number = row.id
         assert number is not None
-        if set(row.serves) <= set(looked):
-            mark_fulfilled(unit, trip_id=number, served=tuple(row.serves))
+        if set(row.serves) <= set(looked) or row.status != "arrived":
+            mark_fulfilled(unit, trip_id=number, served=tuple(key for key in row.serves if key in looked))
         elif set(looked) != set(row.served):
             row.served = [key for key in row.serves if key in looked]
             unit.session.add(row)

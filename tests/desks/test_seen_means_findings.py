@@ -72,6 +72,26 @@ def test_findings_close_the_visit_by_themselves(here, form_of):
     assert _states(here)[0] == "fulfilled"
 
 
+def test_findings_close_the_visit_of_a_patient_whose_arrival_nobody_marked(
+    house, routine, form_of, words_of
+):
+    """Somebody who was looked at stood on the list to reach the next morning, as one who had not come."""
+    house.sign_protocol()
+    counsellor = house.log_in("counsellor")
+    form = form_of(counsellor.get("/operations/new").text) | routine
+    plan = counsellor.post("/operations/new", data=form).headers["location"]
+    assert house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
+    house.clock.on(1)
+    # The first look alone is in time; what is planned for later days stays open.
+    later = _states(house)[1:]
+    _enter(house, form_of, cells="not seen", pressure="not done")
+    assert _states(house) == ["proposed", *later]
+    _enter(house, form_of, cells="1+", pressure="16")
+    assert _states(house) == ["fulfilled", *later]
+    house.clock.on(4)
+    assert "overdue" not in words_of(house.log_in("reception").get("/to-reach").text)
+
+
 def test_a_look_that_could_not_see_closes_nothing(here, form_of):
     _enter(here, form_of, cells="not seen", flare="not seen", pressure="not done")
     assert _states(here)[0] == "arrived"
