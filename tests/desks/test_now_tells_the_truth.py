@@ -91,7 +91,9 @@ def _marks(house, day: int, path: str) -> list[str]:
 def _visits(house) -> list[tuple[int, str, str]]:
     """Number in the store, day and status of every visit that is not cancelled, in order."""
     with house.store.read() as session:
-        found = session.execute(text("SELECT id, day, status FROM trip WHERE status <> 'cancelled' ORDER BY day"))
+        found = session.execute(
+            text("SELECT id, day, status FROM trip WHERE status <> 'cancelled' ORDER BY day")
+        )
         return [tuple(row) for row in found]
 
 
@@ -144,9 +146,7 @@ def test_the_small_staircase_shows_a_moved_visit_on_its_new_day(house, in_force,
     assert circles(after)[1] != circles(before)[1]
 
 
-def test_the_small_staircase_of_a_plan_made_again_still_shows_what_happened_before(
-    house, in_force, form_of
-):
+def test_the_small_staircase_of_a_plan_made_again_still_shows_what_happened_before(house, in_force, form_of):
     """A re-made plan was drawn with the visits that it had planned, whatever became of them since."""
     in_force()
     house.clock.on(1)

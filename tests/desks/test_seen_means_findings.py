@@ -72,9 +72,7 @@ def test_findings_close_the_visit_by_themselves(here, form_of):
     assert _states(here)[0] == "fulfilled"
 
 
-def test_findings_close_the_visit_of_a_patient_whose_arrival_nobody_marked(
-    house, routine, form_of, words_of
-):
+def test_findings_close_the_visit_of_a_patient_whose_arrival_nobody_marked(house, routine, form_of, words_of):
     """Somebody who was looked at stood on the list to reach the next morning, as one who had not come."""
     house.sign_protocol()
     counsellor = house.log_in("counsellor")
