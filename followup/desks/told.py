@@ -37,6 +37,9 @@ _FITS = {
     "count": r"\S+",
     "days": r"[^,;]+",
     "expected": r"'.+|[0-9.]+\+?",
+    "deed": r"[^(]+",
+    "given": r"[^:;]+",
+    "begins": r"[^;]+",
 }
 _COUNT = re.compile(r"(\d+) (day|drop)s?")
 _COUNTED = {
@@ -50,6 +53,8 @@ _VALUES = (
     *(N_("given in the eye"), N_("taken by mouth")),
     N_("put in by the surgeon, not in use from day to day"),
     N_("{medicine}, {where}: {steps}."),
+    *(N_("{given} {count} a day for {days} from {begins}"), N_("then {count} for {days}")),
+    *(N_("added by {by}"), N_("changed by {by}")),
     *(N_("beta-blocker"), N_("carbonic anhydrase inhibitor"), N_("alpha agonist"), N_("prostaglandin")),
     *(N_("the first days: viscoelastic rather than steroid"), N_("healthy nerve, no cells")),
     *(N_("cells or uveitis: the steroid stays"), N_("damaged nerve, only eye or vein occlusion")),
@@ -169,6 +174,10 @@ class Teller:
             found = pattern.fullmatch(text)
             if found and not any(_SENTENCE_END.search(value) for value in found.groupdict().values()):
                 given = found.groupdict().items()
+                parts = text.removesuffix(".").split("; ")
+                if len(parts) > 1 and all(self._exact(part) is not None for part in parts):
+                    # Several facts in a row, each known, are not one that fits over them all.
+                    return self._titles(text, depth)
                 values = {name: self._value(name, value, depth + 1) for name, value in given}
                 return _filled(self._words.gettext(message), values)
         return None

@@ -1,4 +1,4 @@
-"""What could hurt a patient, as the desks live it: nobody in danger is out of sight until someone has looked."""
+"""What could hurt a patient, as the desks live it: nobody in danger is out of sight."""
 
 from __future__ import annotations
 

@@ -157,3 +157,19 @@ def test_a_source_is_cited_as_it_is(told):
 
 def test_the_states_of_visits_are_told_in_the_words_of_the_pages(told):
     assert told("fulfilled") == "[seen]"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "In this record: no quiet eye that rises on steroid; no event at surgery; no uveitis.",
+        "If you sign: Ofloxacin 0.3% 8 a day for 7 days from 9 March 2027, then 6 for 7 days, then 5 for 1 day;"
+        " last day 23 March 2027, 2 days later.",
+        "(added by \u2068Ñ\u2069)",
+        "(changed by \u2068Ñ\u2069)",
+    ],
+)
+def test_several_facts_and_steps_in_a_row_leave_no_english_word(text):
+    """ "rises on steroid" was read as a day on which something is; "then 6 for 7 days" stayed English."""
+    said = Teller(ARABIC).told(text).replace("Ofloxacin", "")
+    assert not re.search("[A-Za-z]{2,}", said), said
