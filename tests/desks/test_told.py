@@ -163,8 +163,8 @@ def test_the_states_of_visits_are_told_in_the_words_of_the_pages(told):
     "text",
     [
         "In this record: no quiet eye that rises on steroid; no event at surgery; no uveitis.",
-        "If you sign: Ofloxacin 0.3% 8 a day for 7 days from 9 March 2027, then 6 for 7 days, then 5 for 1 day;"
-        " last day 23 March 2027, 2 days later.",
+        "If you sign: Ofloxacin 0.3% 8 a day for 7 days from 9 March 2027, then 6 for 7 days, then 5 for 1"
+        " day; last day 23 March 2027, 2 days later.",
         "(added by \u2068Ñ\u2069)",
         "(changed by \u2068Ñ\u2069)",
     ],
