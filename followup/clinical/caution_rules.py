@@ -10,7 +10,7 @@ from pathlib import Path
 from string import Formatter
 from typing import Any, Literal, TypeAlias, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StrictInt, ValidationError, model_validator
 
 from followup.clinical.careplan import Role
 from followup.clinical.conditions import ConditionName
@@ -76,10 +76,19 @@ class Selector(BaseModel):
         return all(not wanted or any(has in wanted for has in owned) for wanted, owned in lists)
 
 
+class Dense(BaseModel):
+    """Courses with ``count`` drops a day or more on over so many days."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    count: StrictInt = Field(ge=1, le=24)
+    over_days: StrictInt = Field(ge=0, le=400)
+
+
 class CautionRule(Sourced):
     """One caution. It fires for a medicine that fits one of ``applies`` when its conditions say so.
 
-    ``always``: it needs no condition.
+    ``always``: it needs no condition. ``dense``: it is about courses as dense as that alone.
 
     ``fires``: on yes, on not recorded, or on either. ``unless``: conditions that answer it; an
     answered caution stays as a note. ``level_in_use`` is the level for a medicine that the
@@ -94,6 +103,7 @@ class CautionRule(Sourced):
     when_any: tuple[ConditionName, ...] = ()
     when_all: tuple[ConditionName, ...] = ()
     always: bool = False
+    dense: Dense | None = None
     fires: Literal["yes", "not recorded", "yes or not recorded"] = "yes"
     unless: tuple[ConditionName, ...] = ()
     level: Level

@@ -73,21 +73,19 @@ def check_medicine(
     days: int,
     max_count: int,
     cautions: CautionSet,
-    days_at_four: int | None = None,
+    counts: Sequence[tuple[int, int]] | None = None,
     as_of: date | None = None,
 ) -> tuple[Finding, ...]:
     """All findings for giving ``medicine`` to ``eye`` (None: by mouth), the gravest first.
 
     ``new``: the plan would start it; else the patient already takes it. ``days`` is the length of
-    the course, ``max_count`` its highest count a day, ``days_at_four`` how many of its days have
-    four a day or more (None: all of them if ``max_count`` is four or more). Reviews after
-    ``as_of`` are not looked at.
+    the course, ``max_count`` its highest count a day, ``counts`` its steps as (times a day, days) (None:
+    ``max_count`` on all of them). Reviews after ``as_of`` are not looked at.
     """
-    if days_at_four is None:
-        days_at_four = days if max_count >= 4 else 0
+    steps = ((max_count, days),) if counts is None else tuple(counts)
     allergies = told_allergies(record, cautions.names)
     others = taken(record, cautions.names)
-    situation = Situation(record, medicine, eye, days, days_at_four, as_of, allergies, others)
+    situation = Situation(record, medicine, eye, days, steps, as_of, allergies, others)
     said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)
     # A choice names no caution: it answers where no more than one can be meant, and only a new course.
@@ -119,6 +117,8 @@ def _says(rule: CautionRule, situation: Situation, new: bool) -> Answer | None:
     """What the record says of the rule's condition, where the rule has something to say at all."""
     applies = any(selector.fits(situation.medicine) for selector in rule.applies)
     if _level(rule, new) == "silent" or not applies:
+        return None
+    if rule.dense and situation.days_at(rule.dense.count) <= rule.dense.over_days:
         return None
     told = _ask(rule, situation)
     return told if _fires(rule, told.value) else None

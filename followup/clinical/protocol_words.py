@@ -228,6 +228,8 @@ def _caution(rule: CautionRule) -> Entry:
     conditions = rule.when_any or rule.when_all
     joined = listed((name.replace("_", " ") for name in conditions), "or" if rule.when_any else "and")
     text = _filled(rule.text)
+    if rule.dense:
+        joined += f", on {rule.dense.count} a day or more for over {rule.dense.over_days} days"
     says = [f"for {_selected(rule.applies)}", f"when {joined} ({rule.fires})", f"{rule.level}: {text}"]
     if rule.unless:
         says.append(f"answered by {listed(name.replace('_', ' ') for name in rule.unless)}")

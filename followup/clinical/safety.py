@@ -123,7 +123,7 @@ def _findings(record: Record, protocol: Protocol, course: Course, as_of: date) -
         days=sum(step.days for step in course.steps),
         max_count=max(step.count for step in course.steps),
         cautions=protocol.cautions,
-        days_at_four=sum(step.days for step in course.steps if step.count >= 4),
+        counts=tuple((step.count, step.days) for step in course.steps),
         as_of=as_of,
     )
 

@@ -226,3 +226,12 @@ def test_how_long_the_corner_of_the_eye_is_pressed_in_pregnancy_is_told_once_for
 
 def _cautions(one):
     return " ".join(caution.text for caution in one.plan.cautions)
+
+
+def test_the_clinic_sets_how_dense_a_steroid_course_is_asked_about_beside_ritonavir(folder, someone, told):
+    taken = someone(conditions={"cyp3a4_inhibitor": "ritonavir or cobicistat"})
+    assert "steroid.inhibitor" not in told(taken).cautions()
+    change(folder / "cautions.toml", "count = 4, over_days = 14", "count = 3, over_days = 10")
+    stricter = told(taken, protocol=load_protocol(folder))
+    assert "steroid.inhibitor" in stricter.cautions()
+    assert "3 times a day or more for over 10 days, with ritonavir" in _cautions(stricter)

@@ -81,7 +81,6 @@ _EYE: Mapping[ConditionName, Condition] = {
 }
 
 _COURSE: Mapping[ConditionName, Condition] = {
-    "four_a_day_over_14_days": course.four_a_day_over_14_days,
     "past_label_days": course.past_label_days,
 }
 

@@ -21,19 +21,23 @@ BOTH_EYES: tuple[Eye, Eye] = ("right", "left")
 class Situation:
     """One medicine for one person. ``eye`` None: by mouth, so that both eyes count.
 
-    ``days`` is the length of the course, ``days_at_four`` those of them with four drops a day or
-    more. Reviews after ``as_of`` are not looked at. ``allergies`` are those of the list and of the
-    words; ``taken`` is what described tablets stand for, with the fields that name them.
+    ``days`` is the length of the course, ``counts`` its steps as (times a day, days). Reviews after
+    ``as_of`` are not looked at. ``allergies`` are those of the list and of the words; ``taken`` is what
+    described tablets stand for, with the fields that name them.
     """
 
     record: Record
     medicine: Medicine
     eye: Eye | None
     days: int
-    days_at_four: int
+    counts: tuple[tuple[int, int], ...]
     as_of: date | None = None
     allergies: tuple[Told, ...] = ()
     taken: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    def days_at(self, count: int) -> int:
+        """The days with ``count`` times a day or more."""
+        return sum(days for times, days in self.counts if times >= count)
 
     @property
     def eyes(self) -> tuple[Eye, ...]:

@@ -6,10 +6,6 @@ from followup.clinical.conditions.base import Answer, Situation, answer
 from followup.clinical.conditions.person import diabetes
 
 
-def four_a_day_over_14_days(situation: Situation) -> Answer:
-    return answer(situation.days_at_four > 14)
-
-
 def past_label_days(situation: Situation) -> Answer:
     """Longer than the strictest label; a label for people with diabetes counts for them alone."""
     diabetic = diabetes(situation).value is True

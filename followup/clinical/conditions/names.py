@@ -66,6 +66,5 @@ ConditionName: TypeAlias = Literal[
     "failing_cornea",
     "inflamed_now",
     # the course
-    "four_a_day_over_14_days",
     "past_label_days",
 ]

@@ -75,7 +75,7 @@ def check() -> Check:
     def _check(
         medicine: str, *, new: bool = True, days: int = 14, max_count: int = 2, **parts: Any
     ) -> dict[str, Finding]:
-        options = {k: parts.pop(k) for k in ("days_at_four", "as_of") if k in parts}
+        options = {k: parts.pop(k) for k in ("counts", "as_of") if k in parts}
         product = FORMULARY[medicine]
         findings = check_medicine(
             record_of(**parts),

@@ -134,9 +134,9 @@ def test_a_course_past_the_label_is_said_to_be_off_label(check, medicine, days, 
 @pytest.mark.parametrize(
     ("medicine", "course", "asks"),
     [
-        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "days_at_four": 7}, False),
-        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "days_at_four": 14}, False),
-        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "days_at_four": 15}, True),
+        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "counts": [(4, 7), (3, 21)]}, False),
+        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "counts": [(4, 14), (3, 14)]}, False),
+        ("dexamethasone-0-1", {"days": 28, "max_count": 4, "counts": [(4, 15), (3, 13)]}, True),
         ("dexamethasone-0-1", {"days": 15, "max_count": 4}, True),
         ("dexamethasone-0-1", {"days": 60, "max_count": 3}, False),
     ],
