@@ -114,7 +114,7 @@ def _tomorrow(proposal: Proposal) -> int:
 
 def _raise(look: Look, s: Settings) -> Proposal | None:
     """More steroid at once: a rescue without drops, a rebound, or a rise."""
-    rescue = look.fact("dropless") and not look.steroid and _reaches(look, s.rescue_cells)
+    rescue = look.fact("dropless") and not look.own and _reaches(look, s.rescue_cells)
     rebound = _rebound(look, s)
     if not (rescue or rebound or rises(look, s)):
         return None

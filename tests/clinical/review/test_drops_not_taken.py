@@ -107,3 +107,20 @@ def test_a_rescue_and_the_steroid_for_the_macula_are_one_course_and_never_two(lo
     steroids = [c for c in plan.courses if c.role == "steroid" and c.state != "stopped"]
     assert len(steroids) == 1
     assert steroids[0].count_on(seen.outcome.date) == 8
+
+
+def test_a_weak_steroid_from_before_does_not_take_the_rescue_away(look, someone):
+    depot = {
+        "medicine": "dexamethasone-depot",
+        "mg": 0.5,
+        "place": "behind the iris",
+        "form": "slow-release",
+        "purpose": "treat",
+        "fate": "left",
+    }
+    operation = {"steroid": [depot], "choices": {"depot_course": "no drops"}}
+    before = [{"medicine": "fluorometholone-0-1", "described": "weak", "eye": "right", "count_a_day": 1}]
+    seen = look(10, someone(operation=operation, in_use=before), cells="1+")
+    assert "rescue" in [p.id for p in seen.outcome.proposals]
+    added = [c for c in seen.after("rescue").courses if c.role == "steroid" and c.state != "stopped"]
+    assert max(c.count_on(seen.outcome.date) for c in added) == 8
