@@ -139,7 +139,7 @@ class Texts:
             return f"{value:g}"
         if isinstance(value, date):
             return self.day(value)
-        chosen = kind == "one of" or (kind == "line" and value == NOT_DONE)
+        chosen = kind in ("one of", "some of") or (kind == "line" and value == NOT_DONE)
         return self.choice(str(value), of) if chosen else str(value)
 
     def label(self, of: str) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from followup.desks.words import Texts
+
 PASSWORD = "a long enough password"
 
 
@@ -88,3 +90,12 @@ def test_uveitis_and_a_high_pressure_risk_are_never_among_the_quiet_ones(house, 
     surgeon = house.log_in("surgeon")
     together = {one["patient"]["code"]: one["together"] for one in surgeon.get("/api/plans/waiting").json()}
     assert together == {"K-105": True, "K-106": False}
+
+
+def test_each_of_several_answers_to_one_field_is_told_in_the_staffs_language():
+    """How the pupil was widened stood in English on a plan in Arabic."""
+    texts = Texts("ar")
+    for word in ("stretched", "hooks", "ring"):
+        said = texts.found(word, "some of", "Operation.pupil_widened")
+        assert said == texts.choice(word, "Operation.pupil_widened")
+        assert said != word
