@@ -719,7 +719,7 @@ def seen(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     scene.house.clock.on(1, 4)
     visit = scene.visits(code)[0]
     path = f"/api/visits/{visit.id}/seen" if api else f"/trips/{visit.id}/seen"
-    call = Call("reception", path, {"served": list(visit.serves)})
+    call = Call("surgeon", path, {"served": list(visit.serves)})
 
     def judge(answers: Sequence[Any]) -> None:
         one_of(answers)
@@ -782,7 +782,7 @@ def walk_in(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     code, _ = scene.signed()
     before = len(scene.visits(code))
     path = f"{'/api' if api else ''}/patients/{code}/walk-in"
-    said = {} if api else {f"sign.{number}": "no" for number in range(4)}
+    said: dict[str, object] = {"signs": []} if api else {f"sign.{number}": "no" for number in range(4)}
     call = Call("reception", path, said | {"why": "to ask", "nonce": f"w{scene.count:019d}"})
 
     def judge(answers: Sequence[Any]) -> None:
