@@ -177,7 +177,7 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
                 where=f"rule {fired.rule.id}",
                 fix="add label_count to the formulary or count to the rule",
             )
-        return Wanted(fired, (count,) * effect.days, f"{role_words(effect.role)}, {length}")
+        return Wanted(fired, (count,) * effect.days, f"{role_words(effect.role)} for {length}")
     return None
 
 

@@ -15,8 +15,10 @@ from followup.recall.daily import Workplace
 from followup.recall.lists import due_lines, reach_lines
 from followup.recall.scheduler import sweep_if_ours
 from followup.records.engine import sqlite_url
+from followup.records.staff import open_session
 from followup.records.store import Store
 from followup.records.upkeep import daily_runs, transitions
+from followup.records.views import SYSTEM
 
 
 def _lived(made: Any, folder: Path, days: tuple[int, ...]) -> tuple[object, ...]:
@@ -28,6 +30,9 @@ def _lived(made: Any, folder: Path, days: tuple[int, ...]) -> tuple[object, ...]
     place, zone = Workplace(store, protocol, folder), ZoneInfo(TIME_ZONE)
     for day in days:
         now = datetime.combine(made.today + timedelta(days=day), time(10), zone)
+        # Whoever opens the clinic sees the date: after days off messages wait for that.
+        with store.write(SYSTEM, now) as unit:
+            open_session(unit, login="reception", lifetime=timedelta(hours=8))
         assert sweep_if_ours(store, "a", now, place=place) is not None
     with store.read() as session:
         due = due_lines(session, now.date(), now, protocol.kinds)
