@@ -284,6 +284,8 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         raise FollowupError("protocol.rules", "no rules-*.toml here", where=str(folder), fix="add the rules")
     rules = [(source, i, rule) for source in rule_files for i, rule in enumerate(_list(Rule, source, "rule"))]
     formulary = load_formulary(folder / "formulary.toml")
+    # Before the cautions: their sentences point to its figures.
+    aftercare = load_aftercare(folder / "aftercare.toml")
     protocol = Protocol(
         about=settings.protocol,
         rounds=settings.rounds,
@@ -304,7 +306,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         formulary=formulary,
         cautions=load_cautions(folder / "cautions.toml", load_names(folder / "names.toml", formulary)),
         review=load_review(folder / "review.toml"),
-        aftercare=load_aftercare(folder / "aftercare.toml"),
+        aftercare=aftercare,
         recall=load_recall_rules(folder / "recall.toml"),
         hash=_hash(folder),
     )
@@ -320,9 +322,9 @@ def reading_problems(folder: Path) -> Iterator[FollowupError]:
         ("protocol.toml", lambda path: _table(_Settings, _source(path))),
         ("formulary.toml", load_formulary),
         ("names.toml", lambda path: load_names(path, {})),
+        ("aftercare.toml", load_aftercare),
         ("cautions.toml", load_cautions),
         ("review.toml", load_review),
-        ("aftercare.toml", load_aftercare),
         ("recall.toml", load_recall_rules),
     )
     for name, load in loaders:
