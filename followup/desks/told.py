@@ -40,6 +40,7 @@ _FITS = {
     "deed": r"[^(]+",
     "given": r"[^:;]+",
     "begins": r"[^;]+",
+    "role": r"(?!then |\d)[^,;]+",
 }
 _COUNT = re.compile(r"(\d+) (day|drop)s?")
 _COUNTED = {
