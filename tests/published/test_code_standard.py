@@ -1,0 +1,77 @@
+"""QR codes against the capacities of ISO/IEC 18004 and a second decoder, independent of the first."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+import zxingcpp
+from stdnum.iso7064 import mod_37_36
+
+from followup.errors import FollowupError
+from followup.recall.check_characters import CHARACTERS, check_character, is_complete
+from followup.sheets.codes import QUIET_ZONE, qr_picture
+
+# ISO/IEC 18004, table of capacities: bytes at level M by version (S). Lower case keeps byte mode.
+BYTES_AT_M = {1: 14, 2: 26, 3: 42, 4: 62, 5: 84, 6: 106, 7: 122, 8: 152, 9: 180, 10: 213}
+# The same table, alphanumeric mode at level M (S): capitals, digits and nine signs.
+ALPHANUMERIC_AT_M = {1: 20, 2: 38, 3: 61, 4: 90, 5: 122, 6: 154, 7: 178, 8: 221, 9: 262, 10: 311}
+
+
+def bitmap(payload: str, module: int = 8) -> np.ndarray:
+    """The picture's dark modules, drawn from its own path."""
+    picture = qr_picture(payload)
+    dark = np.full((picture.modules, picture.modules), 255, np.uint8)
+    path = picture.svg.rpartition('d="')[2].partition('"')[0]
+    for run in path.split("M")[1:]:
+        place, _, lengths = run.partition("h")
+        x, y = map(int, place.split())
+        dark[y, x : x + int(lengths.partition("v")[0])] = 0
+    return np.kron(dark, np.ones((module, module), np.uint8))
+
+
+@pytest.mark.parametrize("version", BYTES_AT_M)
+def test_iso_18004_a_code_has_the_side_of_the_smallest_version_that_holds_its_bytes(version):
+    side = 17 + 4 * version + 2 * QUIET_ZONE
+    assert QUIET_ZONE == 4, "the standard wants four light modules around the code"
+    assert qr_picture("a" * BYTES_AT_M[version]).modules == side
+    if version + 1 in BYTES_AT_M:
+        assert qr_picture("a" * (BYTES_AT_M[version] + 1)).modules == side + 4
+
+
+@pytest.mark.parametrize("version", [v for v, most in ALPHANUMERIC_AT_M.items() if most <= 213])
+def test_iso_18004_capitals_and_digits_take_the_denser_mode(version):
+    assert qr_picture("A" * ALPHANUMERIC_AT_M[version]).modules == 17 + 4 * version + 2 * QUIET_ZONE
+
+
+def test_a_text_longer_than_version_ten_holds_is_refused():
+    with pytest.raises(FollowupError):
+        qr_picture("a" * 214)
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [
+        "EYE1.K1.LH.7KQ2MX4D9TA.4F7Q2M8C",
+        "tel:+442079460101",
+        "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nEND:VCALENDAR",
+        "https://192.168.1.20:8443/s/7KQ2MX4D9TA",
+        "a" * 213,
+    ],
+)
+def test_two_decoders_of_different_makers_read_the_same(payload):
+    picture = bitmap(payload)
+    (first,) = zxingcpp.read_barcodes(picture)
+    second, corners, _ = cv2.QRCodeDetector().detectAndDecode(picture)
+    assert corners is not None
+    assert first.text == payload
+    assert second == payload
+
+
+@pytest.mark.parametrize("text", ["A12425GABC1234002", "0", "Z", "7KQ2MX4D9", "ABCDEFGHIJKLMNOPQRSTUVWXYZ"])
+def test_iso_7064_the_check_character_is_that_of_an_independent_library(text):
+    assert check_character(text) == mod_37_36.calc_check_digit(text)
+    assert mod_37_36.is_valid(text + check_character(text))
+    for wrong in set(CHARACTERS) - {check_character(text)}:
+        assert not mod_37_36.is_valid(text + wrong)
+        assert not is_complete(text + wrong)
