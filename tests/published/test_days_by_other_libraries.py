@@ -15,6 +15,13 @@ from dateutil.tz import datetime_exists, gettz, resolve_imaginary
 from followup.recall.lateness import day_begins
 from followup.timing.calendar import Calendar
 
+
+def days_from(first: date, last: date) -> list[date]:
+    """Every date from ``first`` to ``last``, counted by dateutil."""
+    start, until = (datetime.combine(day, time()) for day in (first, last))
+    return [found.date() for found in rrule(DAILY, dtstart=start, until=until)]
+
+
 # Where clocks change at midnight, at two, by half an hour, twice a year in Ramadan, or never.
 ZONES = (
     *("Asia/Kolkata", "Asia/Kathmandu", "Asia/Beirut", "Africa/Cairo", "Africa/Casablanca"),
@@ -26,12 +33,12 @@ ZONES = (
 @pytest.mark.parametrize("zone", ZONES)
 def test_tz_database_every_day_of_two_years_begins_when_another_reader_says_so(zone):
     other = gettz(zone)
-    for day in rrule(DAILY, dtstart=datetime(2026, 1, 1), until=datetime(2027, 12, 31)):
-        midnight = day.replace(tzinfo=other)
+    for day in days_from(date(2026, 1, 1), date(2027, 12, 31)):
+        midnight = datetime.combine(day, time(), other)
         if not datetime_exists(midnight):
             # The clocks jump over midnight: the day begins where they land.
             midnight = resolve_imaginary(midnight)
-        assert day_begins(day.date(), ZoneInfo(zone)) == midnight.astimezone(UTC), day.date()
+        assert day_begins(day, ZoneInfo(zone)) == midnight.astimezone(UTC), day
 
 
 # Published transitions of the tz database (IANA), for 2027: the instants in UTC at which clocks change.
@@ -55,7 +62,7 @@ def test_a_year_of_public_holidays_closes_exactly_those_days(country):
     assert len(closed) >= 5
     week = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday")
     calendar = Calendar(open_weekdays=week, holidays=tuple(sorted(closed)))
-    year = [d.date() for d in rrule(DAILY, dtstart=datetime(2027, 1, 1), until=datetime(2027, 12, 31))]
+    year = days_from(date(2027, 1, 1), date(2027, 12, 31))
     assert [day for day in year if calendar.is_open(day)] == [
         day for day in year if day not in closed and day.isoweekday() != 7
     ]
@@ -79,17 +86,14 @@ def test_every_day_of_a_plan_has_the_drops_that_another_calendar_counts_from_its
     (steroid,) = [course for course in plan.courses if course.role == "steroid"]
     counted = Counter()
     for step in steroid.steps:
-        for day in rrule(DAILY, count=step.days, dtstart=datetime.combine(step.start, time())):
-            counted[day.date()] += step.count
+        for day in days_from(step.start, step.start + relativedelta(days=step.days - 1)):
+            counted[day] += step.count
     assert (len(counted), counted.total()) == (days, drops)
     first, last = date(2024, 2, 1) + relativedelta(days=1), date(2024, 2, 1) + relativedelta(days=days)
     assert (min(counted), max(counted), steroid.last_day) == (first, last, last)
     drawn = Counter()
     for phase in plan.rounds:
         doses = [len(dose.times) for dose in phase.doses if dose.course == steroid.key]
-        span = rrule(
-            DAILY, dtstart=datetime.combine(phase.start, time()), until=datetime.combine(phase.end, time())
-        )
-        for day in span:
-            drawn[day.date()] += sum(doses)
+        for day in days_from(phase.start, phase.end):
+            drawn[day] += sum(doses)
     assert +drawn == counted

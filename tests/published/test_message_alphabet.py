@@ -1,4 +1,4 @@
-"""Parts of a text message: 3GPP TS 23.038 and 23.040, character by character against a codec of the mapping."""
+"""Parts of a text message: 3GPP TS 23.038 and 23.040, each character against a codec of the mapping."""
 
 from __future__ import annotations
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pikepdf
 import pytest
@@ -55,7 +56,7 @@ def test_iso_14289_tables_have_heads_headings_skip_no_level_and_every_picture_ha
         assert count["/TH"] >= count["/Table"]
         levels = [int(role[2:]) for role in found if role[:2] == "/H" and role[2:].isdigit()]
         assert levels[0] == 1
-        assert all(after - before <= 1 for before, after in zip(levels, levels[1:], strict=False))
+        assert all(after - before <= 1 for before, after in pairwise(levels))
         # Clause 7.3: what is drawn has a text in its place.
         figures = [e for e in elements(pdf.Root.StructTreeRoot) if str(e.S) == "/Figure"]
         assert figures
