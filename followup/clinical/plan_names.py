@@ -25,6 +25,16 @@ ROLES = {
     "lubricant": "lubricant",
 }
 
+CHOICES = {
+    "responder_course": "course for an eye that rises on steroid",
+    "depot_course": "course after a depot",
+    "steroid_in_responder": "steroid put into an eye that rises on it",
+    "cycloplegic": "pupil-widening drop",
+    "nsaid": "NSAID drop",
+    "steroid_with_inhibitor": "steroid beside a strong inhibitor",
+}
+"""The surgeon's choices as a sentence names them."""
+
 
 class Names:
     """What the keys of one plan are called."""

@@ -4,22 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from followup.clinical.at_surgery import UNNAMED_ANTIBIOTIC
 from followup.clinical.careplan import Caution, Course
 from followup.clinical.context import EyeContext
 from followup.clinical.eye_rules import EyeRules, apply_rules
-from followup.clinical.plan_names import role_words
+from followup.clinical.plan_names import CHOICES, role_words
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Choices, Eye
-
-# The surgeon's choices as a sentence names them.
-_CHOICES = {
-    "responder_course": "course for an eye that rises on steroid",
-    "depot_course": "course after a depot",
-    "steroid_in_responder": "steroid put into an eye that rises on it",
-    "cycloplegic": "pupil-widening drop",
-    "nsaid": "NSAID drop",
-    "steroid_with_inhibitor": "steroid beside a strong inhibitor",
-}
 
 
 def answers_to_nothing(
@@ -44,6 +35,7 @@ def answers_to_nothing(
 def _no_such_caution(eye: EyeRules, protocol: Protocol) -> list[str]:
     """Answers under a name that no caution has: a slip of the pen, or a caution that is no more."""
     known = {rule.id for rule in protocol.cautions.cautions} | {d.id for d in protocol.cautions.duplicates}
+    known.add(UNNAMED_ANTIBIOTIC)
     return [
         f'The answer to "{a.caution}" fits no caution of this protocol.'
         for a in eye.context.operation.answers
@@ -71,7 +63,7 @@ def _choices(eye: EyeRules, protocol: Protocol, met: set[tuple[str, Eye | None]]
             continue
         without = apply_rules(_without(eye.context, name), protocol)
         if [f.rule.id for f in without.fired] == [f.rule.id for f in eye.fired]:
-            yield _CHOICES.get(name, "choice")
+            yield CHOICES.get(name, "choice")
 
 
 def _without(context: EyeContext, choice: str) -> EyeContext:

@@ -173,3 +173,8 @@ def test_several_facts_and_steps_in_a_row_leave_no_english_word(text):
     """ "rises on steroid" was read as a day on which something is; "then 6 for 7 days" stayed English."""
     said = Teller(ARABIC).told(text).replace("Ofloxacin", "")
     assert not re.search("[A-Za-z]{2,}", said), said
+
+
+def test_an_answer_that_changes_nothing_is_told_without_an_english_word():
+    said = Teller(ARABIC).told("The answer on the pupil-widening drop changes nothing in the right eye.")
+    assert not re.search("[A-Za-z]{2,}", said), said

@@ -202,3 +202,25 @@ def test_what_was_given_cannot_be_answered_as_if_it_were_still_to_be_given(decis
 def test_an_unnamed_antibiotic_in_the_chamber_is_asked_for_where_an_allergy_makes_it_matter():
     assert "antibiotic-at-surgery" in asked(planned([], "penicillin anaphylaxis", antibiotic=None))
     assert "antibiotic-at-surgery" not in asked(planned([], None, antibiotic=None))
+
+
+def test_an_antibiotic_that_the_formulary_does_not_have_is_told_in_words_with_what_is_done():
+    course = "right:at-surgery:antibiotic"
+    open_ = planned([], "penicillin anaphylaxis", antibiotic=None)
+    assert asked(open_)["antibiotic-at-surgery"].course == course
+    assert not open_.signable
+    answer = {"caution": "antibiotic-at-surgery", "course": course, "decision": "given"}
+    words = "vancomycin 1 mg; no relation to penicillin, watched for an hour"
+    settled = planned([], "penicillin anaphylaxis", antibiotic=None, answers=[answer | {"why": words}])
+    assert "antibiotic-at-surgery" not in asked(settled)
+    (told,) = [caution for caution in settled.cautions if caution.id == "antibiotic-at-surgery"]
+    assert (told.level, told.eye) == ("warn", "right")
+    assert words in told.text
+    assert [notice for notice in settled.notices if "antibiotic-at-surgery" in notice] == []
+
+
+@pytest.mark.parametrize("decision", ["give", "do not give"])
+def test_an_antibiotic_in_the_chamber_is_not_answered_as_if_it_were_still_to_be_given(decision):
+    answer = {"caution": "antibiotic-at-surgery", "decision": decision}
+    plan = planned([], "penicillin anaphylaxis", antibiotic=None, answers=[answer])
+    assert "antibiotic-at-surgery" in asked(plan)
