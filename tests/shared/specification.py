@@ -36,7 +36,7 @@ DATA = Path(followup.__file__).parent / "clinical" / "data"
 MARKS = ("P", "S", "M", "C")
 
 # What is read by people and decides nothing.
-SENTENCES = {"because", "source", "mark", "text", "about", "otherwise", "said", "values", "numbers"}
+SENTENCES = {"because", "source", "mark", "text", "about", "otherwise", "said", "values", "numbers", "pressure_text"}
 _NAMES = ("id", "name", "role", "way", "medicine")
 
 
@@ -165,7 +165,9 @@ def _keyed(tables: list[dict[str, Any]]) -> Iterator[tuple[str, dict[str, Any]]]
         name = next((name for name in _NAMES if isinstance(table.get(name), str)), None)
         key = str(table[name]) if name else str(place)
         seen[key] = seen.get(key, 0) + 1
-        rest = {other: part for other, part in table.items() if other != name}
+        # What has an id is called by its name among people.
+        drop = (name, "name") if name == "id" else (name,)
+        rest = {other: part for other, part in table.items() if other not in drop}
         yield (key if seen[key] == 1 else f"{key}#{seen[key]}"), rest
 
 
