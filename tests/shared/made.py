@@ -95,7 +95,9 @@ class Made:
 
     def first(self, role: str) -> int | None:
         """The day on which the new course of a role begins."""
-        days = [c.first_day for c in self.plan.courses if c.role == role and not c.from_before and c.first_day]
+        days = [
+            c.first_day for c in self.plan.courses if c.role == role and not c.from_before and c.first_day
+        ]
         return days_from(min(days, default=None))
 
     def medicines(self, role: str) -> str:
@@ -122,7 +124,9 @@ class Made:
     def windows(self) -> dict[str, str]:
         """Every look of the right eye as "28-35-42"."""
         return {
-            n.key.removeprefix("right:"): "-".join(str(days_from(d)) for d in (n.earliest, n.target, n.latest))
+            n.key.removeprefix("right:"): "-".join(
+                str(days_from(d)) for d in (n.earliest, n.target, n.latest)
+            )
             for n in self.plan.needs
         }
 

@@ -36,7 +36,18 @@ DATA = Path(followup.__file__).parent / "clinical" / "data"
 MARKS = ("P", "S", "M", "C")
 
 # What is read by people and decides nothing.
-SENTENCES = {"because", "source", "mark", "text", "about", "otherwise", "said", "values", "numbers", "pressure_text"}
+SENTENCES = {
+    "because",
+    "source",
+    "mark",
+    "text",
+    "about",
+    "otherwise",
+    "said",
+    "values",
+    "numbers",
+    "pressure_text",
+}
 _NAMES = ("id", "name", "role", "way", "medicine")
 
 
