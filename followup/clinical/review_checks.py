@@ -138,8 +138,8 @@ def _check_medicines(protocol: Protocol, source: Source) -> Iterator[FollowupErr
         elif offer.kind not in protocol.formulary[offer.medicine].kinds:
             what = f"{offer.medicine} is no {offer.kind}"
             yield source.refuse("protocol.review", what, "offer", i, "medicine")
-    if review.settings.test_medicine not in protocol.formulary:
-        yield _no_medicine(source, review.settings.test_medicine, "settings", "test_medicine")
+    if review.settings.six_weeks.medicine not in protocol.formulary:
+        yield _no_medicine(source, review.settings.six_weeks.medicine, "settings", "six_weeks", "medicine")
     for key in ("later_steps_uveitic", "later_steps_other"):
         if getattr(review.settings, key) not in protocol.tapers:
             what = f'no taper "{getattr(review.settings, key)}"'

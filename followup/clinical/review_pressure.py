@@ -58,7 +58,7 @@ def _met(look: Look, found: PressureRow) -> bool:
 def response(look: Look, rules: ReviewRules) -> str:
     """Whether this rise may be called a steroid response: not before a week, and by two numbers."""
     s = rules.settings
-    if look.pressure is None or look.pressure < s.response_pressure:
+    if look.pressure is None or look.pressure < s.response.pressure:
         return ""
     if look.day < s.response_from_day:
         return f"Before day {s.response_from_day} a rise is not called a steroid response."
@@ -81,9 +81,9 @@ def response_rise(look: Look, s: Settings) -> float | None:
     if look.pressure is None or before is None or not _on_steroid(look):
         return None
     rise = look.pressure - before
-    if look.day < s.response_from_day or look.pressure < s.response_pressure:
+    if look.day < s.response_from_day or look.pressure < s.response.pressure:
         return None
-    if rise < s.response_rise:
+    if rise < s.response.rise:
         return None
     return rise
 
@@ -95,21 +95,21 @@ def _on_steroid(look: Look) -> bool:
 
 def _in_bands(look: Look, s: Settings) -> str:
     """Where the pressure lies among the responders to the six-week test, in an eye that had the test."""
-    tested = [c for c in look.steroid if c.medicine == s.test_medicine]
+    tested = [c for c in look.steroid if c.medicine == s.six_weeks.medicine]
     days = sum(
         min(step.days, (look.findings.date - step.start).days)
         for c in tested
         for step in c.steps
-        if step.count >= s.test_count and step.start < look.findings.date
+        if step.count >= s.six_weeks.count and step.start < look.findings.date
     )
-    if look.pressure is None or days < s.test_days:
+    if look.pressure is None or days < s.six_weeks.days:
         return ""
     return f" By the six-week test: {band(look.pressure, s)} responder."
 
 
 def band(pressure: float, s: Settings) -> str:
     """Low, middle or high responder: under the first limit, up to the second, over it."""
-    low, high = s.test_bands
+    low, high = s.six_weeks.bands
     return "low" if pressure < low else "middle" if pressure <= high else "high"
 
 
@@ -285,7 +285,7 @@ def _unnamed(look: Look) -> list[str]:
 def _reason(look: Look, found: PressureRow, where: Column) -> Reason:
     why = f"{look.pressure:g} mmHg on day {look.day} ({_COLUMN_WORDS[where]})."
     # What a column says explains a pressure that is high; a low one has other causes.
-    if (look.pressure or 0) < look.protocol.review.settings.response_pressure:
+    if (look.pressure or 0) < look.protocol.review.settings.response.pressure:
         why = f"{look.pressure:g} mmHg on day {look.day}."
     return Reason(
         rule=f"pressure-{found.id}",

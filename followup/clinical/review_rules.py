@@ -54,6 +54,32 @@ Window = Annotated[tuple[FromDay, FromDay, FromDay], AfterValidator(_in_order)]
 Column = Literal["early", "quiet", "inflamed", "frail"]
 
 
+class Response(Part):
+    """At so many mmHg, so many more than before surgery, a rise is a response to steroid."""
+
+    pressure: Mmhg
+    rise: Mmhg
+    source: str = Field(min_length=3)
+    mark: Mark
+
+
+class SixWeekTest(Part):
+    """So many drops a day of one steroid for so long part low, middle and high responders in mmHg."""
+
+    medicine: MedicineId
+    count: Count
+    days: Days
+    bands: tuple[Mmhg, Mmhg]
+    source: str = Field(min_length=3)
+    mark: Mark
+
+    @model_validator(mode="after")
+    def _bands_rise(self) -> SixWeekTest:
+        if self.bands[0] >= self.bands[1]:
+            raise ValueError("bands: the first limit must lie under the second")
+        return self
+
+
 class Settings(Part):
     """The numbers of the rules for cells; days count from surgery, steps are (count a day, days)."""
 
@@ -87,14 +113,8 @@ class Settings(Part):
     early_until_day: FromDay
     inflamed_cells: Cells
     response_from_day: FromDay
-    response_pressure: Mmhg
-    response_rise: Mmhg
-    test_medicine: MedicineId
-    test_count: Count
-    test_days: Days
-    test_bands: tuple[Mmhg, Mmhg]
-    test_source: str
-    test_mark: Mark
+    response: Response
+    six_weeks: SixWeekTest
     pressure_drop_days: Days
     untreated_from: Mmhg
     pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]
@@ -103,9 +123,7 @@ class Settings(Part):
     mark: Mark
 
     @model_validator(mode="after")
-    def _bands_rise(self) -> Settings:
-        if self.test_bands[0] >= self.test_bands[1]:
-            raise ValueError("test_bands: the first limit must lie under the second")
+    def _last_look_comes_nearer(self) -> Settings:
         if list(self.pressure_drop_last_look) != sorted(self.pressure_drop_last_look, reverse=True):
             raise ValueError("pressure_drop_last_look: days before the end, the most first")
         return self
@@ -232,6 +250,8 @@ class OfferRule(Part):
     medicine: MedicineId
     count: StrictInt = Field(ge=1, le=6)
     over: Mmhg | None = None
+    source: str = Field(min_length=3)
+    mark: Mark
 
 
 class Give(Part):

@@ -54,6 +54,23 @@ def _cells(protocol: Protocol) -> tuple[Entry, ...]:
     return (
         *expected,
         Entry(_NUMBERS, tuple(map(sentence, _numbers(rules.settings))), origin(rules.settings)),
+        Entry("Steroid response", (sentence(_response(rules.settings)),), origin(rules.settings.response)),
+        Entry("Responders", (sentence(_six_weeks(rules.settings)),), origin(rules.settings.six_weeks)),
+    )
+
+
+def _response(s: Settings) -> str:
+    return (
+        f"a steroid response is named from day {s.response_from_day} on, at {s.response.pressure:g} mmHg or "
+        f"more and a rise of {s.response.rise:g} or more"
+    )
+
+
+def _six_weeks(s: Settings) -> str:
+    test = s.six_weeks
+    return (
+        f"after {test.days} days of {test.medicine} {test.count} a day: low under {test.bands[0]:g} mmHg, "
+        f"middle to {test.bands[1]:g}, high over it"
     )
 
 
@@ -80,11 +97,6 @@ def _numbers(s: Settings) -> tuple[str, ...]:
         f"{s.shortest_uveitic} (uveitic); none in an eye that rises on steroid and has no cells",
         f"a pressure medicine that was added ends only with a look, {s.pressure_drop_last_look[0]} to "
         f"{s.pressure_drop_last_look[2]} days before its last day",
-        f"a steroid response is named from day {s.response_from_day} on, at {s.response_pressure:g} mmHg or "
-        f"more and a rise of {s.response_rise:g} or more",
-        f"responders after {s.test_days} days of {s.test_medicine} {s.test_count} a day: low under "
-        f"{s.test_bands[0]:g} mmHg, middle to {s.test_bands[1]:g}, high over it ({s.test_source}, "
-        f"{s.test_mark})",
     )
 
 

@@ -81,8 +81,8 @@ def test_every_faulty_entry_is_told_before_contradictions_are_looked_for(folder)
         ),
         (
             "review.toml",
-            'test_medicine = "dexamethasone-0-1"',
-            'test_medicine = "none-such"',
+            'medicine = "dexamethasone-0-1"\ncount = 4\ndays = 42',
+            'medicine = "none-such"\ncount = 4\ndays = 42',
             'no medicine "none-such"',
         ),
     ],

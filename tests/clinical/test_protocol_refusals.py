@@ -200,8 +200,8 @@ def test_a_rule_that_can_never_fire_is_refused(folder, conditions):
         ("review.toml", "nsaid_days = 42", "nsaid_days = -42", "greater than or equal to 1"),
         ("review.toml", "since_days = 84", "since_days = -84", "greater than or equal to 0"),
         ("review.toml", "rise_from_day = 5", 'rise_from_day = "5"', "valid integer"),
-        ("review.toml", "response_rise = 10", "response_rise = nan", "nan is no number"),
-        ("review.toml", "test_bands = [20, 31]", "test_bands = [31, 20]", "must lie under"),
+        ("review.toml", "rise = 10", "rise = nan", "nan is no number"),
+        ("review.toml", "bands = [20, 31]", "bands = [31, 20]", "must lie under"),
         ("review.toml", "from_day = 0\nto_day = 2", "from_day = 5\nto_day = 2", "before from_day"),
         (
             "review.toml",

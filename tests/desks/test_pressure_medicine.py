@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+from types import SimpleNamespace
+
 import pytest
+from look_cases import record_of
 
 from followup.clinical.protocol import load_protocol
+from followup.desks.plan_view import untreated
 
 PASSWORD = "a long enough password"
 EYE = "/patients/K-104/eyes/right"
@@ -65,11 +70,41 @@ def test_a_product_outside_the_list_is_added_with_its_dose(high, form_of, words_
     assert "orzolamide" in said
 
 
-def test_the_figure_is_the_protocols(high):
+def test_the_plan_says_so_by_json_too(high):
     surgeon, _, plan = high()
-    assert load_protocol().review.settings.untreated_from == 26
     (one,) = surgeon.get(f"/api{plan}").json()["untreated"]
     assert (one["eye"], one["mmhg"]) == ("right", 34.0)
+
+
+def _course(eye, last, state="active", role="pressure"):
+    return SimpleNamespace(eye=eye, last_day=last, state=state, role=role)
+
+
+@pytest.mark.parametrize(
+    ("looks", "courses", "named"),
+    [
+        # Common practice, no source: from 26 mmHg on, at the last look that measured it.
+        ([("right", 8, 25.9)], [], None),
+        ([("right", 8, 26)], [], 26),
+        ([("right", 8, 34), ("right", 9, 20)], [], None),
+        ([("right", 8, 34), ("right", 9, "not done")], [], 34),
+        ([("right", 8, 34)], [_course("right", date(2024, 2, 11))], None),
+        ([("right", 8, 34)], [_course(None, None)], None),
+        ([("right", 8, 34)], [_course("right", date(2024, 2, 10))], 34),
+        ([("right", 8, 34)], [_course("left", None)], 34),
+        ([("right", 8, 34)], [_course("right", None, state="held")], 34),
+        ([("right", 8, 34)], [_course("right", None, role="steroid")], 34),
+    ],
+)
+def test_from_26_mmhg_on_a_plan_without_a_pressure_medicine_for_that_eye_says_so(looks, courses, named):
+    before = [{"eye": e, "day": d, "pressure": p} for e, d, p in looks]
+    record = record_of({"before": before, "nothing_else": True})
+    plan = SimpleNamespace(courses=courses)
+    view = SimpleNamespace(eyes=("right",), protocol=load_protocol(), plan=plan, today=date(2024, 2, 11))
+    found = untreated(view, record)
+    assert [one.mmhg for one in found] == ([] if named is None else [named])
+    view.eyes = ("left",)
+    assert untreated(view, record) == ()
 
 
 def test_a_program_is_refused_too_and_may_name_a_product(high):

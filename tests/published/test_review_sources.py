@@ -71,7 +71,11 @@ def test_lewis_1988_low_middle_and_high_responders_after_six_weeks(sample, press
     # dexamethasone 0.1% four times a day.
     settings = sample.review.settings
     assert band(pressure, settings) == responder
-    assert (settings.test_medicine, settings.test_count, settings.test_days) == ("dexamethasone-0-1", 4, 42)
+    assert (settings.six_weeks.medicine, settings.six_weeks.count, settings.six_weeks.days) == (
+        "dexamethasone-0-1",
+        4,
+        42,
+    )
 
 
 def test_lewis_1988_the_band_is_told_only_after_six_weeks_of_four_a_day(looked):

@@ -74,7 +74,9 @@ CALM: dict[str, Any] = {
     "retina": "flat",
     "epithelial_defect": "no",
     **dict.fromkeys(("lens_material", "loose_stitch", "synechiae"), "no"),
-    **dict.fromkeys(("fibrin", "hypopyon", "vision_falling", "pain", "redness_growing", "lid_swelling"), "no"),
+    **dict.fromkeys(
+        ("fibrin", "hypopyon", "vision_falling", "pain", "redness_growing", "lid_swelling"), "no"
+    ),
 }
 """A whole look at an eye with nothing wrong."""
 
@@ -119,12 +121,15 @@ def record_of(case: dict[str, Any]) -> Record:
         "antibiotic_in_chamber": True,
     } | _named(case.get("operation"), OPERATIONS)
     base = {} if case.get("nothing_else") else CALM
-    before = [
-        {"eye": "right", **base, **look, "date": _date(look["day"])} for look in case.get("before", [])
-    ]
+    before = [{"eye": "right", **base, **look, "date": _date(look["day"])} for look in case.get("before", [])]
     for look in before:
         del look["day"]
-    told = {"patient": patient, "operations": [operation], "in_use": case.get("in_use", []), "reviews": before}
+    told = {
+        "patient": patient,
+        "operations": [operation],
+        "in_use": case.get("in_use", []),
+        "reviews": before,
+    }
     return parse_record(copy.deepcopy(told))
 
 
@@ -180,9 +185,9 @@ class Looked:
         cautions = (c.text for c in (*o.senior, *o.notes))
         return "\n".join((*cautions, *o.now, *(p.title for p in o.proposals), o.response, o.waits))
 
-    def after(self, *ids: str) -> CarePlan:
-        """The plan once these proposals are signed."""
-        chosen = accept([self.proposal(i) for i in ids], by="Dr Sen", reason="as seen")
+    def after(self, *ids: str, offer: tuple[str, int] | None = None) -> CarePlan:
+        """The plan once these proposals are signed, with a pressure medicine for so many days."""
+        chosen = accept([self.proposal(i) for i in ids], by="Dr Sen", reason="as seen", offer=offer)
         return build_plan(self.record, sample(), as_of=self.outcome.date, edits=(*self.edits, *chosen))
 
     def course_days(self, id_: str) -> int:

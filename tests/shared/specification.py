@@ -37,18 +37,11 @@ MARKS = ("P", "S", "M", "C")
 
 # What is read by people and decides nothing.
 SENTENCES = {
-    "because",
-    "source",
-    "mark",
-    "text",
-    "about",
-    "otherwise",
-    "said",
-    "values",
-    "numbers",
-    "pressure_text",
+    *("because", "source", "mark", "text", "about", "otherwise", "said", "values", "numbers"),
+    *("without_steroid", "nsaid_text", "steroid_text", "bare_text", "call", "senior_call", "no_raise"),
+    *("question", "instead", "note", "pressure_text"),
 }
-_NAMES = ("id", "name", "role", "way", "medicine")
+_NAMES = ("id", "name", "role", "way", "medicine", "finding")
 
 
 @dataclass(frozen=True)
