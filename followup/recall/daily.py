@@ -31,10 +31,11 @@ from followup.records.clinics import clinic_zone
 from followup.records.completing import complete_plan, plans_to_complete
 from followup.records.durable import write_durably
 from followup.records.journal import Seal, newest_seal
-from followup.records.messages import Channel, take_back_messages_after
+from followup.records.messages import Channel, choices_changed, take_back_messages_after
 from followup.records.store import Store
 from followup.records.upkeep import (
     claim_daily_run,
+    daily_runs,
     finish_daily_run,
     forget_runs_after,
     heartbeat,
@@ -50,6 +51,7 @@ ABANDONED = timedelta(minutes=30)
 DAILY = "daily work"
 # No backup is deleted on a day that lies further from the last sign of life.
 PRUNING_GAP = timedelta(days=2)
+_SINCE = "; asked again since somebody agreed: "
 _log = logging.getLogger(__name__)
 
 
@@ -106,6 +108,8 @@ def run_due(place: Workplace, now: datetime) -> tuple[str, ...]:
         try:
             for day in _days(place, job, local):
                 _run(place, job, day, local, now)
+            if job.tells:
+                _tell_who_agreed_since(place, job, local.date(), now)
         except Exception as exc:
             # One job that fails must not keep back the next; it is tried again at the next sweep.
             line = exc.line if isinstance(exc, FollowupError) else type(exc).__name__
@@ -168,6 +172,20 @@ def _run(place: Workplace, job: Job, day: date, local: datetime, now: datetime) 
             with place.store.upkeep(now) as unit:
                 reclaim_daily_run(unit, job=job.name, day=day, abandoned=now, give_back=True)
             raise
+    with place.store.upkeep(now) as unit:
+        finish_daily_run(unit, job=job.name, day=day, outcome=outcome)
+
+
+def _tell_who_agreed_since(place: Workplace, job: Job, day: date, now: datetime) -> None:
+    """Whoever agreed, or is followed again, after the day's run is told today too: each key goes out once."""
+    with place.store.read() as session:
+        done = next((run for run in daily_runs(session, since=day) if run.job == job.name), None)
+        if done is None or done.finished_at is None:
+            return
+        if not choices_changed(session, done.finished_at, now):
+            return
+    first = done.outcome.partition(_SINCE)[0]
+    outcome = f"{first}{_SINCE}{job.run(place, day, now)}"
     with place.store.upkeep(now) as unit:
         finish_daily_run(unit, job=job.name, day=day, outcome=outcome)
 

@@ -14,7 +14,14 @@ from followup.errors import FollowupError
 from followup.records.addresses import is_usable, with_plain_digits
 from followup.records.patients import lock_patient
 from followup.records.store import Unit, insert_once
-from followup.records.tables import CHANNELS, READERS, MessageChoiceRow, MessageRow, PatientRow
+from followup.records.tables import (
+    CHANNELS,
+    READERS,
+    MessageChoiceRow,
+    MessageRow,
+    PatientRow,
+    StandingRow,
+)
 
 # A try ends long before; whoever still holds a message then is dead.
 LONGEST_CLAIM = timedelta(minutes=5)
@@ -140,17 +147,18 @@ def unusable_choices(session: Session) -> tuple[str, ...]:
 
 
 def queue_message(unit: Unit, *, patient_code: str, **values: object) -> bool:
-    """Queue a message unless its key is known; True if it is new. The columns are those of the table."""
-    done = insert_once(
-        unit.session,
-        MessageRow,
-        state="waiting",
-        tries=0,
-        claimed_by="",
-        last_error="",
-        created_at=unit.now,
-        **values,
-    )
+    """Queue a message unless its key is known; True if it waits now. The columns are those of the table.
+
+    One that was left out waits again: what stood against it was taken back.
+    """
+    fresh = {"state": "waiting", "tries": 0, "claimed_by": "", "last_error": "", **values}
+    done = insert_once(unit.session, MessageRow, created_at=unit.now, **fresh)
+    if not done:
+        key, left_out = values["key"], col(MessageRow.state) == "left out"
+        again = update(MessageRow).where(col(MessageRow.key) == key, left_out)
+        result = unit.session.execute(again.values(claimed_until=None, **fresh))
+        assert isinstance(result, CursorResult)
+        done = result.rowcount == 1
     if done:
         unit.log(
             "message queued", f"patient:{patient_code}", kind=str(values["kind"]), day=str(values["day"])
@@ -231,6 +239,27 @@ def finish_message(
     if result.rowcount == 1 and state != "waiting":
         unit.log(f"message {state}", f"patient:{message.patient_code}", kind=message.kind, error=error)
     return result.rowcount == 1
+
+
+def write_anew(unit: Unit, message: Message, *, owner: str, **values: object) -> None:
+    """What the claimed message says, or whom it goes to, was changed since: it waits with what holds now."""
+    unit.session.execute(
+        update(MessageRow)
+        .where(col(MessageRow.id) == message.id, col(MessageRow.state) == "waiting")
+        .where(col(MessageRow.claimed_by) == owner)
+        .values(claimed_until=None, tries=0, **values)
+    )
+    unit.log("message written anew", f"patient:{message.patient_code}", kind=message.kind)
+
+
+def choices_changed(session: Session, since: datetime, until: datetime) -> bool:
+    """Whether somebody said something about messages, or is followed again, between these instants."""
+    said, followed = col(MessageChoiceRow.changed_at), col(StandingRow.since)
+    chosen = select(MessageChoiceRow.patient_id).where(said >= since, said <= until)
+    back = select(StandingRow.patient_id).where(
+        StandingRow.standing == "followed", followed >= since, followed <= until
+    )
+    return any(session.exec(query.limit(1)).first() is not None for query in (chosen, back))
 
 
 def unsent_messages(session: Session, *, before: datetime | None = None) -> tuple[Message, ...]:

@@ -15,6 +15,8 @@ from functools import partial
 from typing import Literal, cast
 from zoneinfo import ZoneInfo
 
+from sqlmodel import Session
+
 from followup.clinical.protocol import Protocol
 from followup.recall.clock import why_messages_wait
 from followup.recall.messages.channels import NotSentError, Sender
@@ -22,6 +24,7 @@ from followup.recall.messages.handing_on import NoAnswerError, hand_on
 from followup.recall.messages.wanted import Wanted, earliest_try, may_go_out, wanted
 from followup.recall.messages.wording import MessageKind
 from followup.records.addresses import is_usable
+from followup.records.attempts import standing_word
 from followup.records.clinics import clinic_zone
 from followup.records.messages import (
     Channel,
@@ -29,7 +32,9 @@ from followup.records.messages import (
     claim_message,
     due_messages,
     finish_message,
+    message_choice,
     queue_message,
+    write_anew,
 )
 from followup.records.store import Store
 from followup.records.views import SYSTEM
@@ -101,6 +106,8 @@ def send_due(
 
     def begin(message: Message) -> Callable[[], None] | None:
         """What hands the message on; None where there is nothing to hand on."""
+        if not may_go_out(clock(), zone, protocol):
+            return None
         found = _begin(store, senders, protocol, message, owner, clock(), zone, still)
         if isinstance(found, str):
             results.append(found)
@@ -131,13 +138,8 @@ def _queue(store: Store, one: Wanted, now: datetime, first_try: datetime) -> boo
             kind=one.kind,
             day=one.day,
             last_useful=one.last_useful,
-            language=one.language,
-            reader=one.choice.reader,
-            channel=one.channel,
-            address=one.choice.address,
-            text=one.text,
-            segments=one.segments,
             next_try=first_try,
+            **_content(one),
         )
 
 
@@ -155,11 +157,18 @@ def _begin(
     with store.upkeep(now) as unit:
         if not claim_message(unit, message_id=message.id, owner=owner):
             return None
-    why_not = _obsolete(store, message, protocol, now, zone, still)
-    if why_not:
+    same = _same(store, message, protocol, still)
+    why_not = _obsolete(message, same, now, zone)
+    if same is None or why_not:
         with store.write(SYSTEM, now) as unit:
             finish_message(unit, message, owner=owner, state="left out", error=why_not)
         return "left_out"
+    content = _content(same)
+    if any(getattr(message, name) != value for name, value in content.items()):
+        # Another number, another reader or another language since it was queued: never the old one.
+        with store.write(SYSTEM, now) as unit:
+            write_anew(unit, message, owner=owner, **content)
+        return "again"
     sender = senders.get(message.channel)
     if sender is None:
         problem = NotSentError(f"no way out is set up for {message.channel}")
@@ -184,20 +193,44 @@ def _end(store: Store, message: Message, owner: str, now: datetime, problem: Bas
     return _not_sent(store, message, owner, now, problem)
 
 
-def _obsolete(
-    store: Store, message: Message, protocol: Protocol, now: datetime, zone: ZoneInfo, still: _Still
-) -> str:
+def _same(store: Store, message: Message, protocol: Protocol, still: _Still) -> Wanted | None:
+    """The message as it is asked for now; None where it is not any more."""
+    kind = cast(MessageKind, message.kind)
+    with store.read() as session:
+        known = still.get((kind, message.day))
+        same = known.get(message.key) if known is not None else None
+        if known is None or (same is not None and _was_changed(session, same)):
+            known = {one.key: one for one in wanted(session, kind, message.day, protocol)}
+            still[kind, message.day] = known
+            same = known.get(message.key)
+    return same
+
+
+def _was_changed(session: Session, same: Wanted) -> bool:
+    """Whether somebody died, stopped or changed the number since the pass began: a pass takes a minute."""
+    said = message_choice(session, same.patient.id)
+    return said != same.choice or standing_word(session, same.patient.id) != "followed"
+
+
+def _obsolete(message: Message, same: Wanted | None, now: datetime, zone: ZoneInfo) -> str:
     """Why the message is of no use any more; empty where it still is."""
     if message.last_useful < now.astimezone(zone).date():
         return "too late to be of use"
-    kind = cast(MessageKind, message.kind)
-    if (kind, message.day) not in still:
-        with store.read() as session:
-            still[kind, message.day] = {one.key: one for one in wanted(session, kind, message.day, protocol)}
-    same = still[kind, message.day].get(message.key)
     if same is None:
         return "no longer wanted: moved, seen, planned again or not followed"
     return "stopped by the patient" if same.channel == "paper" else ""
+
+
+def _content(one: Wanted) -> dict[str, object]:
+    """What is written, and to whom."""
+    return {
+        "language": one.language,
+        "reader": one.choice.reader,
+        "channel": one.channel,
+        "address": one.choice.address,
+        "text": one.text,
+        "segments": one.segments,
+    }
 
 
 def _not_sent(store: Store, message: Message, owner: str, now: datetime, error: NotSentError) -> Result:
