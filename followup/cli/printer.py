@@ -71,7 +71,7 @@ class Printer:
                 with self.desk.store.read() as session:
                     version = self._version(session, code)
                 page, kind = self._made(version, self.write)
-                folder.mkdir(parents=True, exist_ok=True)
+                folder.mkdir(parents=True, exist_ok=True, mode=0o700)
                 write_whole(folder / f"sheet-{code}{self.suffix}", page)
                 done.append(f"{folder / f'sheet-{code}{self.suffix}'}: {kind}\n")
             except FollowupError as exc:

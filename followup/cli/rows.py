@@ -11,6 +11,7 @@ from typing import Annotated, Any
 
 from pydantic import StringConstraints, ValidationError
 
+from followup.cells import unguarded
 from followup.clinical.record import Eye, Record, first_problem, parse_json_object, parse_record
 from followup.clinical.record.base import Day, Part
 from followup.errors import FollowupError
@@ -90,7 +91,8 @@ def _from_table(content: bytes, name: str) -> Iterator[tuple[int, str, dict[str,
             continue
         text = json.dumps(cells, ensure_ascii=False)
         fits = len(cells) == len(head)
-        yield number, text, dict(zip(head, cells, strict=True)) if fits else f"row {number}: not four cells"
+        said = [unguarded(cell) for cell in cells]
+        yield number, text, dict(zip(head, said, strict=True)) if fits else f"row {number}: not four cells"
 
 
 def _understood(data: dict[str, Any] | str, source: str) -> Record | Listed | str:

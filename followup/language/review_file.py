@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from babel.messages.catalog import Catalog
 
+from followup.cells import guarded, unguarded
 from followup.errors import FollowupError
 from followup.language.catalogue_files import Forms, Key, Messages, english, key_of
 from followup.language.checks import flaws
@@ -68,7 +69,8 @@ def export_csv(catalogue: Catalog, messages: Messages, language: Language) -> by
     for slot in slots(catalogue, language):
         forms = messages.get(slot.key, ())
         translation = forms[slot.index] if slot.index < len(forms) else ""
-        writer.writerow((slot.source, translation, f"{slot.tag} {slot.comment}".strip()))
+        row = slot.source, translation, f"{slot.tag} {slot.comment}".strip()
+        writer.writerow([guarded(cell) for cell in row])
     return text.getvalue().encode("utf-8-sig")
 
 
@@ -143,7 +145,7 @@ def _rows(data: bytes, where: str) -> Iterator[tuple[int, str, str, str]]:
     number = 0
     try:
         for number, row in enumerate(reader, start=1):
-            cells = [unicodedata.normalize("NFC", cell).strip() for cell in row]
+            cells = [unguarded(unicodedata.normalize("NFC", cell).strip()) for cell in row]
             if number == 1:
                 _check_header(cells, where)
             elif any(cells):

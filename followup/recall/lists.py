@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from sqlmodel import Session
 
+from followup.cells import guarded
 from followup.clinical.careplan import CarePlan, ReviewNeed
 from followup.clinical.protocol import Kind, text_of
 from followup.clinical.recall_rules import RecallRules
@@ -121,7 +122,8 @@ def reach_lines(
 def as_csv(kind: type[DataclassInstance], lines: Sequence[DataclassInstance]) -> str:
     """The lines as CSV with a head line. Several values in one cell are parted by "; "."""
     text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
+    # RFC 4180. With the line feed alone a carriage return inside a cell would begin a new row.
+    writer = csv.writer(text, lineterminator="\r\n")
     names = [field.name for field in fields(kind)]
     writer.writerow(names)
     writer.writerows([_cell(getattr(line, name)) for name in names] for line in lines)
@@ -131,9 +133,8 @@ def as_csv(kind: type[DataclassInstance], lines: Sequence[DataclassInstance]) ->
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    text = "; ".join(value) if isinstance(value, tuple) else str(value)
-    # A spreadsheet would run a cell that begins like a formula.
-    return f"'{text}" if text.startswith(("=", "+", "-", "@", "\t", "\r")) else text
+    # Each part by itself: a spreadsheet that parts cells at ";" makes a cell of it.
+    return "; ".join(guarded(part) for part in value) if isinstance(value, tuple) else guarded(str(value))
 
 
 def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, ...]:

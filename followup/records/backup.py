@@ -54,8 +54,9 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
     draft = folder / f"{stem}.{secrets.token_hex(4)}.part"
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        # Its owner's alone from the first byte on, not only when it is whole.
+        draft.touch(mode=0o600, exist_ok=False)
         _write(engine, draft)
-        draft.chmod(0o600)
         put_proof(draft)
         rows, seal = verify_file(draft)
         final = folder / f"{stem}.sqlite3"

@@ -5,15 +5,15 @@ hands; nobody who died, moved away, is lost or stopped them is written to; each 
 
 from __future__ import annotations
 
-import shutil
 from contextlib import suppress
 from copy import deepcopy
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import event
 
 from followup.clinical.careplan import Course, Step
 from followup.errors import FollowupError
@@ -22,10 +22,8 @@ from followup.recall.daily import Workplace, run_due
 from followup.recall.messages.channels import NotSentError
 from followup.recall.messages.sending import send_due
 from followup.records.attempts import note_attempt, set_standing
-from followup.records.engine import sqlite_url
 from followup.records.messages import choose_messages, stop_messages
 from followup.records.plans import end_plan
-from followup.records.store import Store
 from followup.records.views import Actor
 from followup.records.visits import book_trip, mark_arrived, mark_noshow, move_trip
 
@@ -57,6 +55,7 @@ class Patient:
     seen: list[tuple[int, int]] = field(default_factory=list)
     tried: list[int] = field(default_factory=list)
     told: set[tuple[str, int]] = field(default_factory=set)
+    left: set[tuple[str, int]] = field(default_factory=set)
 
     def wants(self, day: int) -> set[tuple[str, int]]:
         """The messages that are due to this patient on ``day`` if nothing stands against them."""
@@ -99,7 +98,7 @@ def _agree(unit, ward, who, day, **more):
 
 
 def _decline(unit, ward, who, day):
-    choose_messages(unit, patient_id=who.number, consent=False)
+    choose_messages(unit, patient_id=who.number, consent=False, channel="gateway", address=OWN)
     who.consent = False
 
 
@@ -188,7 +187,7 @@ DONE = {
 STEPS = (Step(start=date(2027, 3, 2), days=6, count=6), Step(start=date(2027, 3, 8), days=7, count=4))
 
 
-def _three(ward, in_hand) -> tuple[Path, dict[str, Patient]]:
+def _three(ward, in_hand) -> tuple[bytes, dict[str, Patient]]:
     """The file of a clinic with three people whose sheets are in their hands, and what the model knows."""
     people = {}
     for code, language in PEOPLE.items():
@@ -201,9 +200,10 @@ def _three(ward, in_hand) -> tuple[Path, dict[str, Patient]]:
         in_hand(ward, plan)
         ids = {trip.number: trip.id for trip in ward.trips(plan)}
         people[code] = Patient({n: day for n, (day, _) in VISITS.items()}, ids, plan.id, number)
-    file = Path(ward.store.engine.url.database)
     ward.store.close()
-    return file, people
+    # A thousand commits: what a power cut would lose does not matter here.
+    event.listen(ward.store.engine, "connect", lambda file, _: file.execute("PRAGMA synchronous=OFF"))
+    return Path(ward.store.engine.url.database).read_bytes(), people
 
 
 HAPPENINGS = st.tuples(
@@ -217,30 +217,63 @@ def _day(after, at, **told):
     return [(after, at, code.replace("_", "-"), what) for code, what in told.items()]
 
 
-# The day before the second visit, which is also the day before a change of the drops, and the two after it.
+# The day before the second visit, which is also the day before a change of the drops, and the two after it:
+# what happens, and the sweeps in which nothing goes out because the gateway is busy.
 ON_THE_EVE = [
-    [
-        *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="the daughter is written to"),
-        *_day(0, AFTERNOON, K_1="stops them", K_2="does not agree", K_3="died"),
-        *_day(0, NIGHT, K_1="agrees", K_2="the daughter is written to", K_3="it was somebody else"),
-        *_day(1, EARLY, K_1="comes to the second", K_2="does not come", K_3="called in vain"),
-    ],
-    [
-        *_day(0, MORNING, K_1="agrees", K_2="the daughter is written to", K_3="agrees"),
-        *_day(0, AFTERNOON, K_1="another number", K_2="agrees", K_3="moved away"),
-        *_day(1, MORNING, K_1="lost", K_2="does not want to come", K_3="it was somebody else"),
-    ],
-    [
-        *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="agrees"),
-        *_day(0, EARLY, K_1="moved on", K_2="booked", K_3="the plan ends"),
-        *_day(1, EARLY, K_1="as it was", K_2="called, has died", K_3="it was somebody else"),
-        *_day(1, NIGHT, K_1="stops them", K_2="it was somebody else"),
-    ],
-    # Nothing goes out all day, and what was queued is of yesterday's choice.
-    [
-        *_day(0, EARLY, K_1="the daughter is written to", K_2="agrees", K_3="agrees"),
-        *_day(0, NIGHT, K_1="agrees", K_2="stops them", K_3="lost"),
-    ],
+    (
+        set(),
+        [
+            *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="the daughter is written to"),
+            *_day(0, AFTERNOON, K_1="stops them", K_2="does not agree", K_3="died"),
+            *_day(0, NIGHT, K_1="agrees", K_2="the daughter is written to", K_3="it was somebody else"),
+            *_day(1, EARLY, K_1="comes to the second", K_2="does not come", K_3="called in vain"),
+        ],
+    ),
+    # Said after the day's messages were written: told today all the same.
+    (
+        set(),
+        [
+            *_day(0, EARLY, K_1="agrees", K_2="agrees"),
+            *_day(0, EARLY, K_1="stops them", K_2="died"),
+            *_day(0, AFTERNOON, K_1="agrees", K_2="it was somebody else", K_3="the daughter is written to"),
+            *_day(1, MORNING, K_1="lost", K_2="does not want to come", K_3="moved away"),
+        ],
+    ),
+    # Written and not gone out yet: what was said since holds.
+    (
+        {0},
+        [
+            *_day(0, EARLY, K_1="agrees", K_2="the daughter is written to", K_3="agrees"),
+            *_day(0, AFTERNOON, K_1="stops them", K_2="agrees", K_3="died"),
+            *_day(0, AFTERNOON, K_1="agrees"),
+            *_day(0, NIGHT, K_3="it was somebody else"),
+        ],
+    ),
+    (
+        {0, 1},
+        [
+            *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="agrees"),
+            *_day(0, NIGHT, K_1="does not agree", K_2="stops them", K_3="lost"),
+        ],
+    ),
+    (
+        set(),
+        [
+            *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="agrees"),
+            *_day(0, EARLY, K_1="moved on", K_2="booked", K_3="the plan ends"),
+            *_day(1, EARLY, K_1="as it was", K_2="called, has died", K_3="it was somebody else"),
+            *_day(1, NIGHT, K_1="stops them", K_2="it was somebody else"),
+        ],
+    ),
+    (
+        set(),
+        [
+            *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="agrees"),
+            *_day(0, EARLY, K_1="moved back", K_2="moved away", K_3="booked"),
+            *_day(1, EARLY, K_2="it was somebody else"),
+            *_day(1, EARLY, K_1="does not come", K_2="does not come"),
+        ],
+    ),
 ]
 # The day after the last one of the first visit, and the two after it.
 MISSED = [
@@ -274,7 +307,7 @@ def test_whatever_happens_whoever_agreed_is_written_to_once_and_nobody_else(
     monkeypatch.setattr(daily, "JOBS", tuple(job for job in daily.JOBS if job.tells))
     file, known = _three(sqlite_ward, in_hand)
 
-    @settings(max_examples=5, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=3, suppress_health_check=list(HealthCheck))
     @given(
         st.sampled_from([0, 2, 6, 10, 16]),
         st.lists(HAPPENINGS, min_size=6, max_size=20),
@@ -283,8 +316,8 @@ def test_whatever_happens_whoever_agreed_is_written_to_once_and_nobody_else(
     def days(first, happenings, busy):
         _three_days(sqlite_ward, file, known, protocol, tmp_path, first, happenings, busy)
 
-    for told in ON_THE_EVE:
-        days = example(6, told, {0, 1} if told is ON_THE_EVE[-1] else set())(days)
+    for fails, told in ON_THE_EVE:
+        days = example(6, told, fails)(days)
     for told in MISSED:
         days = example(2, told, set())(days)
     # Seen at the second visit on the first day, the first visit is missed no more: it is planned again.
@@ -295,9 +328,8 @@ def test_whatever_happens_whoever_agreed_is_written_to_once_and_nobody_else(
 
 
 def _three_days(ward, file, known, protocol, tmp_path, first, happenings, busy):
-    copy = tmp_path / "copy.db"
-    shutil.copy(file, copy)
-    ward = replace(ward, store=Store.open(sqlite_url(copy)))
+    # The same file as at the beginning; the engine stays, with the statements that it has made ready.
+    Path(ward.store.engine.url.database).write_bytes(file)
     people, sender, keys = deepcopy(known), Sender(), set()
     place = Workplace(ward.store, protocol, tmp_path / "place")
     try:
@@ -336,6 +368,12 @@ def _judge(ward, people, day, when, sender, keys):
         assert not {"Wanjiru", "Ndegwa"} & set(message.text.split()), f"{told}: it holds a name"
         keys.add(message.key)
         who.told.add(about)
-    if open_hours and not sender.fails:
-        for code, who in people.items():
-            assert who.wants(day) <= who.told, f"day {day} at {when}: {code} heard nothing"
+    for code, who in people.items():
+        due = who.wants(day)
+        if when == MORNING:
+            # What could not go out yesterday and still tells of today.
+            due |= {one for one in who.left & who.wants(day - 1) if one[0] != "missed"}
+        if when == NIGHT:
+            who.left = due - who.told
+        elif not sender.fails:
+            assert due <= who.told, f"day {day} at {when}: {code} heard nothing of {due - who.told}"
