@@ -13,34 +13,6 @@ RESPONDER = {"steroid_responder": True}
 GLAUCOMA = {"glaucoma": True}
 
 
-@pytest.mark.parametrize(
-    ("eye", "pressure", "careful"),
-    [
-        ({}, 21.9, False),
-        ({}, 22, True),
-        ({}, 28, True),
-        ({}, "not done", True),
-        (RESPONDER, 14, True),
-        (GLAUCOMA, 14, True),
-        ({"damaged_nerve": True}, 14, True),
-    ],
-)
-def test_the_nsaid_comes_first_where_the_pressure_is_high_unknown_or_in_danger(
-    look, someone, eye, pressure, careful
-):
-    seen = look(35, someone(eye=eye), macula="oedema", pressure=pressure)
-    about = [name for name in seen.ids() if name.startswith("macular-oedema")]
-    assert about == (["macular-oedema-nsaid", "macular-oedema"] if careful else ["macular-oedema"])
-    if careful:
-        assert seen.steps("macular-oedema-nsaid", "right:nsaid") == "2x42"
-        assert seen.proposal("macular-oedema-nsaid").direction == "none"
-        steroid = seen.proposal("macular-oedema")
-        assert steroid.alternative_to == ("macular-oedema-nsaid",)
-        assert "can raise the pressure of this eye" in steroid.title
-        assert ("pressure", 3, 5, 7) in seen.looks("macular-oedema")
-        assert max(last for need, _, _, last in seen.looks("macular-oedema") if need == "pressure") <= 7
-
-
 def test_where_the_nsaid_may_not_be_given_the_steroid_alone_is_the_second_way(look, someone):
     wheeze = someone(eye=RESPONDER, allergies=[{"to": "aspirin", "reaction": "wheeze"}])
     seen = look(35, wheeze, macula="oedema")
@@ -57,25 +29,6 @@ def test_a_leaking_eye_gets_the_nsaid_question_and_no_steroid_for_its_macula(loo
     seen = look(35, macula="oedema", leak="slow")
     assert "macular-oedema" not in seen.ids()
     assert all(p.direction != "raise" for p in seen.outcome.proposals)
-
-
-@pytest.mark.parametrize(("pressure", "tablets"), [(40, False), (40.5, True), (55, True)])
-@pytest.mark.parametrize("day", [3, 10])
-def test_tablets_are_offered_over_forty(look, someone, day, pressure, tablets):
-    seen = look(day, someone(**OPEN), pressure=pressure)
-    offers = {o.medicine: o for o in seen.proposal("pressure-unchanged").offers}
-    assert ("acetazolamide-250-tablet" in offers) is tablets
-    if tablets:
-        one = offers["acetazolamide-250-tablet"]
-        assert one.name == "Acetazolamide 250 mg by mouth: 1 tablet 4 times a day, 1000 mg a day in all"
-
-
-def test_tablets_are_offered_where_no_drop_is_left(look, someone):
-    no_drop = someone(eye=GLAUCOMA, allergies=[{"to": "benzalkonium", "reaction": "severe"}], **OPEN)
-    seen = look(10, no_drop, pressure=27)
-    assert [o.medicine for o in seen.proposal("pressure-unchanged").offers] == ["acetazolamide-250-tablet"]
-    some = look(10, someone(eye=GLAUCOMA, **OPEN), pressure=27).proposal("pressure-unchanged").offers
-    assert "acetazolamide-250-tablet" not in [o.medicine for o in some]
 
 
 @pytest.mark.parametrize("block", FOR_TABLETS)
@@ -114,23 +67,3 @@ def test_an_added_pressure_medicine_ends_only_with_a_look(look, someone, days):
     ]
     assert max(n.latest for n in looks) == last
     assert max(n.earliest for n in looks) >= last - timedelta(days=3)
-
-
-def test_offers_are_told_by_name_and_never_by_id(look, someone):
-    seen = look(10, someone(eye=GLAUCOMA, **OPEN), pressure=27)
-    names = [o.name for o in seen.proposal("pressure-unchanged").offers]
-    assert names == [
-        "Timolol 0.5%, 2 times a day",
-        "Dorzolamide 2%, 3 times a day",
-        "Brimonidine 0.2%, 2 times a day",
-        "Latanoprost 0.005%, once a day",
-    ]
-
-
-def test_a_quiet_eye_at_26_may_also_keep_its_steroid_and_be_measured_again(look):
-    seen = look(14, pressure=26)
-    assert [p.id for p in seen.outcome.proposals if p.about == "pressure"] == [
-        "pressure-weaker",
-        "pressure-unchanged",
-    ]
-    assert "weaker" not in seen.proposal("pressure-unchanged").title

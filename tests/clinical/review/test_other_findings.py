@@ -58,22 +58,6 @@ def test_a_look_that_the_plan_has_already_is_not_asked_for_twice(look):
     assert second.looks("blood") == []
 
 
-@pytest.mark.parametrize(("pressure", "now"), [(24.9, False), (25, True)])
-def test_blood_and_sickle_cell_at_25_is_for_a_senior_the_same_day(look, someone, pressure, now):
-    """Wills Eye Manual, 8th edition (S)."""
-    seen = look(3, someone(conditions={"sickle_cell": True}), blood="level", pressure=pressure)
-    assert seen.seniors() == (["blood-sickle"] if now else [])
-    assert not (now and seen.ids())
-
-
-def test_macular_oedema_gets_nsaid_and_steroid_and_a_look_after_four_weeks(look):
-    seen = look(35, macula="oedema")
-    assert seen.steps("macular-oedema", "right:steroid") == "4x28 3x7 2x7 1x7"
-    assert seen.steps("macular-oedema", "right:nsaid") == "2x42"
-    assert seen.looks("macular-oedema") == [("macula", 26, 28, 30)]
-    assert "macular-oedema-stays" not in seen.ids()
-
-
 @pytest.mark.parametrize(("first", "stays"), [(34, True), (35, False)])
 def test_macular_oedema_without_gain_for_84_days_goes_to_the_retina_surgeon(look, first, stays):
     # On day 118 the follow-up of a routine eye is still open: 90 days after its last drop.
@@ -85,15 +69,6 @@ def test_macular_oedema_without_gain_for_84_days_goes_to_the_retina_surgeon(look
 def test_macular_oedema_that_was_gone_meanwhile_begins_anew(look):
     seen = look(118, before={30: {"macula": "oedema"}, 70: {"macula": "dry"}}, macula="oedema")
     assert "macular-oedema-stays" not in seen.ids()
-
-
-@pytest.mark.parametrize(("day", "asked"), [(6, False), (7, True)])
-def test_a_cornea_cloudy_on_day_seven_gets_salt_drops_and_a_look_on_day_14(look, day, asked):
-    seen = look(day, cornea="central haze")
-    assert ("cornea-cloudy" in seen.ids()) is asked
-    if asked:
-        assert seen.steps("cornea-cloudy", "sodium-chloride-5") == "4x28"
-        assert seen.looks("cornea-cloudy") == [("cornea", 6, 7, 8)]
 
 
 @pytest.mark.parametrize(
@@ -112,13 +87,3 @@ def test_a_defect_of_the_cornea_stops_the_nsaid(look):
     course = seen.after("corneal-defect").course("right:nsaid")
     assert course.last_day is None or course.last_day <= seen.outcome.date or course.state == "held"
     assert seen.looks("corneal-defect") == [("cornea-stain", 1, 2, 3)]
-
-
-@pytest.mark.parametrize(
-    ("found", "name"),
-    [({"synechiae": "yes"}, "iris-sticks"), ({"lens_position": "off centre"}, "lens-off-centre")],
-)
-def test_an_iris_that_sticks_and_a_lens_off_centre_are_looked_at_by_the_surgeon(look, found, name):
-    seen = look(14, **found)
-    assert [need for need, *_ in seen.looks(name)] == ["surgeon"]
-    assert seen.ids()[0] == name
