@@ -12,7 +12,7 @@ import time as clock
 import uuid
 import warnings
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, cast
@@ -24,7 +24,8 @@ from sqlalchemy.exc import DBAPIError
 
 from followup.clinical.careplan import CarePlan, Reason, ReviewNeed, Trip
 from followup.clinical.record import Record
-from followup.records.clinics import put_clinic
+from followup.errors import FollowupError
+from followup.records.clinics import get_clinic, put_clinic
 from followup.records.engine import make_engine, sqlite_url
 from followup.records.migrations import schema_state, upgrade
 from followup.records.patients import enter_record
@@ -244,6 +245,10 @@ NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
 DAY0 = date(2027, 3, 1)
 
 
+class _NotKept(Exception):  # noqa: N818 - nothing is wrong
+    """Ends a unit of work that was only tried."""
+
+
 @dataclass
 class Ward:
     """A store with a signed protocol, invented people, and short ways to what most tests start from.
@@ -352,6 +357,24 @@ class Ward:
         with self.store.write(by or self.surgeon, now) as unit:
             return sign_plan(unit, plan_id=plan_id)
 
+    def in_zone(self, zone: str, **more: object) -> None:
+        """From now on the clinic's clocks are those of ``zone``; ``more``: what else changes of it."""
+        with self.store.write(SYSTEM, NOW) as unit:
+            put_clinic(unit, replace(get_clinic(unit.session), zone=zone, **cast("dict[str, Any]", more)))
+
+    def would(
+        self, now: datetime, use_case: Callable[..., Any], *, by: Actor | None = None, **given: Any
+    ) -> Any:
+        """What a use case answers at ``now``, or the code of its refusal. Nothing of it is kept."""
+        try:
+            with self.store.write(by or self.reception, now) as unit:
+                answer = use_case(unit, **given)
+                raise _NotKept
+        except _NotKept:
+            return answer
+        except FollowupError as error:
+            return error.code
+
     def signed(self, code: str = "K-1", body: CarePlan | None = None) -> PlanVersion:
         """A new patient with a signed plan."""
         patient_id = self.enter(self.record(code))
@@ -373,6 +396,16 @@ def ward(store: Store) -> Ward:
 def sqlite_ward(sqlite_store: Store) -> Ward:
     """On SQLite alone."""
     return _approved(sqlite_store)
+
+
+@pytest.fixture(scope="module")
+def shared_ward(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ward]:
+    """On SQLite alone, one for all tests of a file: they look, or try and leave all as it was (``would``)."""
+    path = tmp_path_factory.mktemp("shared") / "followup.db"
+    shutil.copy(sqlite_template, path)
+    store = Store.open(sqlite_url(path))
+    yield _approved(_with_clinic(store))
+    store.close()
 
 
 def _approved(store: Store) -> Ward:
