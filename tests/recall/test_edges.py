@@ -30,6 +30,7 @@ from followup.records.visits import mark_arrived
 
 EVERYBODY = Actor("all", frozenset({"counsellor", "reception", "surgeon"}), "All", "R-1")
 EACH_TURN = pytest.mark.parametrize("turn", TURNS, ids=IDS)
+DAY0 = date(2027, 3, 1)
 NO_LASER = json.dumps({"services": [{"name": "laser", "dates": []}]})
 
 
@@ -61,13 +62,20 @@ def people(shared_ward):
             for plan in (here, left):
                 mark_arrived(unit, trip_id=_first_visit(unit, plan), nonce=f"came {plan.id}")
             mark_left(unit, trip_id=_first_visit(unit, left))
-            who = enter_record(unit, record=ward.record(f"DRAFT-{number}")).patient_id
-            body = ward.body(f"DRAFT-{number}", as_of=turn.eve, needs=(), trips=())
-            store_draft(unit, patient_id=who, record_number=1, body=body)
+            _draft(ward, unit, f"PLANNED-{number}", as_of=turn.eve)
+            _draft(ward, unit, f"FOR-TODAY-{number}", as_of=turn.day)
         for who, at in (("BEFORE", turn.begins - half), ("AFTER", turn.begins + half)):
             with ward.store.write(EVERYBODY, at) as unit:
                 _plan(ward, unit, f"{who}-{number}", in_hand=False)
+                _draft(ward, unit, f"DRAFTED-{who}-{number}", as_of=ward.day0)
     return ward
+
+
+def _draft(ward, unit, code: str, as_of: date) -> None:
+    """A draft that asks nothing and waits for the surgeon."""
+    who = enter_record(unit, record=ward.record(code)).patient_id
+    body = ward.body(code, as_of=as_of, needs=(), trips=())
+    store_draft(unit, patient_id=who, record_number=1, body=body)
 
 
 def _first_visit(unit, plan) -> int:
@@ -85,7 +93,10 @@ def _reasons(ward, now: datetime) -> dict[str, list[tuple[str, date, int]]]:
 # What stands on "To reach today" until midnight, and from midnight on: kind, since, days past the last one.
 TO_REACH = {
     "MISSED": (lambda t: [], lambda t: [("overdue", t.day, 1)]),
-    "DRAFT": (lambda t: [], lambda t: [("plan incomplete", t.eve, 0)]),
+    "PLANNED": (lambda t: [], lambda t: [("plan incomplete", t.eve, 0)]),
+    "FOR-TODAY": (lambda t: [], lambda t: []),
+    "DRAFTED-BEFORE": (lambda t: [], lambda t: [("plan incomplete", DAY0, 0)]),
+    "DRAFTED-AFTER": (lambda t: [], lambda t: []),
     "BEFORE": (lambda t: [("new version", t.eve, 0)], lambda t: [("new version", t.eve, 0)]),
     "AFTER": (lambda t: [("new version", t.day, 0)], lambda t: [("new version", t.day, 0)]),
     "LASER": (lambda t: [("closed day", t.eve, 0)], lambda t: []),
