@@ -362,6 +362,48 @@ def long_plan(**changes: Any) -> CarePlan:
     return routine_plan(**(given | changes))
 
 
+def _turned(plan: CarePlan) -> CarePlan:
+    """The same plan for the right eye."""
+    courses = tuple(
+        c.model_copy(update={"key": c.key.replace("left", "right"), "eye": "right"}) for c in plan.courses
+    )
+    rounds = tuple(
+        p.model_copy(
+            update={
+                "doses": tuple(
+                    d.model_copy(update={"course": d.course.replace("left", "right")}) for d in p.doses
+                )
+            }
+        )
+        for p in plan.rounds
+    )
+    supply = tuple(b.model_copy(update={"course": b.course.replace("left", "right")}) for b in plan.supply)
+    return plan.model_copy(update={"courses": courses, "rounds": rounds, "supply": supply})
+
+
+@pytest.fixture
+def of_eyes() -> Callable[[str], dict[str, Any]]:
+    """Plan and record of the "left" eye, the "right" or "both"; of the right of two the steroid alone."""
+
+    def made(eyes: str) -> dict[str, Any]:
+        left = routine_plan(approved=True)
+        right, record = _turned(left), two_eyed_record()
+        if eyes == "left":
+            return {"plan": left, "record": routine_record()}
+        if eyes == "right":
+            alone = record.model_copy(update={"operations": record.operations[:1]})
+            return {"plan": right, "record": alone}
+        rounds = tuple(
+            one.model_copy(update={"doses": (*one.doses, *(d for d in two.doses if "steroid" in d.course))})
+            for one, two in zip(left.rounds, right.rounds, strict=True)
+        )
+        courses, supply = (*left.courses, right.courses[0]), (*left.supply, right.supply[0])
+        both = left.model_copy(update={"courses": courses, "rounds": rounds, "supply": supply})
+        return {"plan": both, "record": record}
+
+    return made
+
+
 def two_eyed_record(**patient: Any) -> Record:
     record = routine_record(**patient)
     other = record.operations[0].model_copy(update={"eye": "right", "eye_drawn": "right"})

@@ -1,22 +1,28 @@
-"""Every language in every form prints: each pair of choices stands together on some sheet."""
+"""Every language in every form prints, each pair of choices on some sheet, and is read there.
+
+The eye is marked where the patient sees it in a mirror: the own right eye on the right of the picture,
+whatever the language and its direction. The signs are read by their words, the bottles by their marks.
+"""
 
 from __future__ import annotations
 
 from itertools import combinations, product
 
 import pytest
+from come_at_once import LANGUAGES, in_language, signs_in
+from printed import Box, Page, holds_words, read, says
 
-from followup.language.languages import LANGUAGES
+from followup.language import languages
 from followup.sheets.content import SheetOptions
 from followup.sheets.pdf import laid_out
 
 CHOICES = {
-    "language": tuple(LANGUAGES),
+    "language": LANGUAGES,
     "paper": ("A4", "A5", "Letter"),
     "size": ("normal", "large"),
     "twin": (False, True),
     "pictures": (False, True),
-    "eyes": (1, 2),
+    "eyes": ("left", "right", "both"),
     "issued": (True, False),
 }
 Row = tuple[object, ...]
@@ -38,35 +44,79 @@ def _rows() -> list[Row]:
 
 
 ROWS = _rows()
+# Where on the picture the black eye is, and what the mark of a bottle for it looks like.
+FILLED = {"left": ("left",), "right": ("right",), "both": ("left", "right")}
+FORMS = {"left": {"black and round"}, "right": {"white and square"}}
+FORMS["both"] = FORMS["left"] | FORMS["right"]
+SIDE_OF = {"black and round": ("left",), "white and square": ("right",)}
+EYE = {"left": "Left eye", "right": "Right eye", "both": "Both eyes"}
 
 
 def test_every_pair_of_choices_stands_in_some_row():
+    assert set(LANGUAGES) == set(languages.LANGUAGES)
     assert set().union(*map(_pairs, ROWS)) == set().union(*map(_pairs, product(*CHOICES.values())))
     assert len(ROWS) < 50
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: "-".join(map(str, row)))
-def test_every_form_of_every_language_prints_with_its_first_page_whole(
-    row, make_content, make_record, open_pdf
-):
+def test_every_form_of_every_language_marks_the_eye_and_says_the_signs(row, make_content, of_eyes):
     given = dict(zip(CHOICES, row, strict=True))
-    record = make_record()
-    if given["eyes"] == 2:
-        right = record.operations[0].model_copy(update={"eye": "right", "eye_drawn": "right"})
-        record = record.model_copy(update={"operations": (right, *record.operations)})
+    tag, eyes, twin = given["language"], given["eyes"], "fr" if given["language"] == "en" else "en"
     options = SheetOptions(
         size=given["size"],
         paper=given["paper"],
         pictures=given["pictures"],
-        twin=("fr" if given["language"] == "en" else "en") if given["twin"] else None,
+        twin=twin if given["twin"] else None,
         calendar=False,
     )
     more = {} if given["issued"] else {"issue": None}
-    content = make_content(language=given["language"], record=record, options=options, **more)
-    pdf, _, pages = laid_out(content)
-    document = open_pdf(pdf)
-    assert len(document) == pages
-    # What page one must hold is marked and looked for where it is laid out; here, that it is read there.
-    first = " ".join(document[0].get_textpage().get_text_bounded().split())
-    for text in ("7946", "0101", "0102", "2026"):  # the reader turns right-to-left lines about
-        assert text in first
+    content = make_content(language=tag, options=options, **of_eyes(eyes), **more)
+    pdf, _, count = laid_out(content)
+    pages = read(pdf)
+    assert len(pages) == count
+    _page_one_marks_the_eye(pages[0], eyes)
+    _page_one_says_what_it_must(pages, tag, eyes, given)
+    _every_bottle_has_the_form_of_its_eye(pages, eyes, given["pictures"])
+    watermark = in_language(tag, "Draft. Not for the patient.")
+    assert [says(p.text, watermark) for p in pages] == [not given["issued"]] * count
+
+
+def _page_one_marks_the_eye(page: Page, eyes: str) -> None:
+    drawn, *others = page.eyes
+    assert drawn.filled == FILLED[eyes], "the own right eye is on the right, as in a mirror"
+    assert eyes == "both" or {other.filled for other in others} <= {FILLED[eyes]}
+    assert drawn.face
+    # The face stands upright: nose and mouth are below the eyes.
+    inside = [s for s in page.shapes if s.edge and drawn.face.holds(s) and s.y < drawn.bottom]
+    assert [s for s in inside if abs(s.x - drawn.x) < 3 and s.width > 2]
+
+
+def _page_one_says_what_it_must(pages: tuple[Page, ...], tag: str, eyes: str, given: dict) -> None:
+    first = pages[0].text
+    on_page_one = [sign for sign, words in signs_in(tag).items() if says(first, words)]
+    there = [sign for sign, words in signs_in(tag).items() if says(first + pages[1].text, words)]
+    assert there == ["sight", "pain", "red", "lids", "flashes", "pus", "knock"]
+    # Only in large print may the box go on over the page, and never before its first four signs.
+    least = 4 if given["size"] == "large" else 7
+    assert len(on_page_one) >= least
+    assert on_page_one[:4] == ["sight", "pain", "red", "lids"]
+    assert {"7946", "0101", "0102"} <= {w.text for w in pages[0].words}
+    assert "2026" in first
+    named = [eye for eye, words in EYE.items() if holds_words(first, in_language(tag, words))]
+    assert eyes in named
+    assert eyes == "both" or named == [eyes]
+
+
+def _every_bottle_has_the_form_of_its_eye(pages: tuple[Page, ...], eyes: str, pictures: bool) -> None:
+    assert {mark.form for page in pages for mark in page.marks} == FORMS[eyes]
+    beside = 0
+    for at, page in enumerate(pages):
+        for drawn in page.eyes[1:] if at == 0 else page.eyes:
+            row = Box(0, drawn.bottom - 24, page.width, drawn.top + 24)
+            near = min((m for m in page.marks if row.holds(m)), key=lambda m: abs(m.x - drawn.x))
+            assert drawn.filled == SIDE_OF[near.form], "the eye drawn beside a bottle is the bottle's own"
+            assert 26 < drawn.left < drawn.right < page.width - 26, "and lies inside the margins"
+            beside += 1
+    # A face for each bottle of the legend, and a pair of eyes for each drop of its four tables: one eye has
+    # 10, 5, 2 and 1 of them, the second eye's steroid 4, 3, 2 and 1 more.
+    assert beside == (0 if not pictures else 4 + 28 if eyes == "both" else 3 + 18)

@@ -10,7 +10,6 @@ import pytest
 
 from followup.clinical.formulary import CapColour
 from followup.errors import FollowupError
-from followup.language.languages import LANGUAGES
 from followup.resources import folder
 from followup.sheets.advice import DRAWN, MOST_PICTURES
 from followup.sheets.content import SheetOptions
@@ -46,21 +45,6 @@ def test_body_text_has_its_size_on_every_paper(paper, size, body, pdf_of, open_p
     foot = 9.0 if size == "normal" or paper == "A5" else 10.5
     assert min(s for s in sizes if s != foot) >= 9.3, "the mark in a bottle's box is a letter, not a text"
     assert sum(n for s, n in sizes.items() if s < 11 and s != foot) < 0.01 * sizes.total()
-
-
-@pytest.mark.parametrize("tag", LANGUAGES)
-def test_large_print_on_large_paper_keeps_page_one_in_every_language(tag, pdf_of):
-    assert pdf_of(tag, size="large")[:5] == b"%PDF-"
-
-
-@pytest.mark.parametrize("tag", [t for t in LANGUAGES if t != "en"])
-def test_a_twin_keeps_page_one_in_every_language(tag, pdf_of):
-    assert pdf_of(tag, twin="en", calendar=False)[:5] == b"%PDF-"
-
-
-@pytest.mark.parametrize("tag", LANGUAGES)
-def test_the_small_paper_keeps_page_one_in_every_language(tag, pdf_of):
-    assert pdf_of(tag, paper="A5", calendar=False)[:5] == b"%PDF-"
 
 
 def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content, monkeypatch):
@@ -217,11 +201,6 @@ def test_everything_that_is_to_be_drawn_has_its_drawing_in_black_and_white(name)
 )  # fmt: skip
 def test_a_clock_time_has_its_place_on_the_sun_s_path(time, part):
     assert day_part(time) == part
-
-
-@pytest.mark.parametrize("tag", LANGUAGES)
-def test_the_picture_version_prints_in_every_language(tag, pdf_of):
-    assert pdf_of(tag, pictures=True, calendar=False)[:5] == b"%PDF-"
 
 
 def test_pictures_and_letters_of_the_bottles_stand_on_paper_and_phone(make_content, pdf_of, open_pdf):
