@@ -112,6 +112,12 @@ def house(store: Store, protocol: Protocol) -> House:
     return _house(store, protocol)
 
 
+@pytest.fixture
+def house_on_sqlite(sqlite_store: Store, protocol: Protocol) -> House:
+    """Where the page is the point and not what keeps its data."""
+    return _house(sqlite_store, protocol)
+
+
 class _Forms(HTMLParser):
     """Every form of a page with the values that a browser would send if nothing were touched."""
 
