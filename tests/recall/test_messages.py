@@ -9,7 +9,6 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import text
 
 from followup.clinical.careplan import Course, Step
 from followup.errors import FollowupError
@@ -19,10 +18,10 @@ from followup.recall.messages.channels import FolderSender, NotSentError
 from followup.recall.messages.compose import changes_on, message_text
 from followup.recall.messages.segments import segments
 from followup.recall.messages.sending import BACKOFF, queue_day, send_due
-from followup.recall.messages.wanted import earliest_try, may_go_out, wanted
+from followup.recall.messages.wanted import wanted
 from followup.recall.messages.wording import TEXTS
 from followup.records.attempts import set_standing
-from followup.records.clinics import clinic_zone, get_clinic, put_clinic
+from followup.records.clinics import get_clinic, put_clinic
 from followup.records.messages import (
     choose_messages,
     message_choice,
@@ -172,24 +171,6 @@ def test_who_did_not_agree_is_on_the_call_list_on_paper(ward, in_hand, agreed, p
     assert "siku yako ya kuja" in line.say
 
 
-def test_a_missed_visit_is_written_about_once_and_not_after_somebody_called(ward, in_hand, agreed, protocol):
-    plan = _signed(ward, in_hand)
-    agreed(ward, plan.patient_id)
-    assert _wanted(ward, "missed", 1, protocol) == ()
-    keys = {one.key for day in range(2, 9) for one in _wanted(ward, "missed", day, protocol)}
-    assert len(keys) == 1
-
-
-@pytest.mark.parametrize("standing", ["moved away", "died"])
-def test_nobody_who_is_not_followed_is_written_to(ward, in_hand, agreed, protocol, standing):
-    plan = _signed(ward, in_hand)
-    agreed(ward, plan.patient_id)
-    with ward.store.write(ward.reception, ward.now) as unit:
-        set_standing(unit, patient_id=plan.patient_id, standing=standing, reason="the family says so")
-    for kind in ("reminder", "step change", "missed"):
-        assert [one for day in range(20) for one in _wanted(ward, kind, day, protocol)] == []
-
-
 # Consent
 
 
@@ -261,16 +242,6 @@ def test_nothing_goes_out_in_the_quiet_hours_and_all_of_it_after_them(ward, in_h
     # 07:59 and 08:00 at the clinic.
     assert _send(ward, protocol, sender, ward.at(7, 2.49)).sent == 0
     assert _send(ward, protocol, sender, ward.at(7, 2.5)).sent == 1
-
-
-@pytest.mark.parametrize(("hours", "quiet"), [(2.49, True), (2.5, False), (14.49, False), (14.5, True)])
-def test_the_quiet_hours_end_and_begin_on_the_minute(ward, protocol, hours, quiet):
-    with ward.store.read() as session:
-        zone = clinic_zone(session)
-    now = ward.at(6, hours)
-    assert may_go_out(now, zone, protocol) is not quiet
-    assert may_go_out(earliest_try(now, zone, protocol), zone, protocol)
-    assert earliest_try(now, zone, protocol) - now < timedelta(hours=13)
 
 
 def test_a_try_that_fails_is_made_again_later_under_the_same_key_and_at_last_listed(
@@ -377,15 +348,3 @@ def test_a_folder_holds_each_message_once_by_its_key(ward, in_hand, agreed, prot
     (tmp_path / "file").write_text("x")
     with pytest.raises(NotSentError):
         FolderSender(tmp_path / "file").send(message)
-
-
-def test_a_clock_that_ran_ahead_does_not_keep_a_message_from_going_out(ward, in_hand, agreed, protocol):
-    ward = ward
-    _queued(ward, in_hand, agreed, protocol)
-    far = ward.at(10, NOON)
-    with ward.store.engine.begin() as connection:
-        connection.execute(
-            text("UPDATE message SET claimed_by = 'x', claimed_until = :far"),
-            {"far": f"{far:%Y-%m-%d %H:%M:%S.%f}"},
-        )
-    assert _send(ward, protocol, Recorder(), ward.at(6, NOON)).sent == 1
