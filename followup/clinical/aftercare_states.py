@@ -135,12 +135,14 @@ def _nobody(case: Situation) -> bool:
 def _weak_hands(case: Situation) -> bool:
     patient = case.record.patient
     own = patient.drops_by is None or patient.drops_by.who in ("self", "nobody")
-    return patient.can_squeeze is False and own and patient.help_arranged is None
+    helper = patient.drops_by is not None and patient.drops_by.can_squeeze is False
+    return (helper or (own and patient.can_squeeze is False)) and patient.help_arranged is None
 
 
 def _herpes(case: Situation) -> bool:
     uveitis = case.eye.uveitis
-    return case.eye.herpetic_keratitis is not None or (uveitis is not None and uveitis.herpetic is True)
+    inside = uveitis is not None and (uveitis.herpetic is True or uveitis.kind == "herpetic")
+    return case.eye.herpetic_keratitis is not None or inside
 
 
 def _allergy(case: Situation) -> bool:
