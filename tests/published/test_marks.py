@@ -11,7 +11,6 @@ import pytest
 HERE = Path(__file__).parent
 MARKS = tomllib.loads((HERE / "marks.toml").read_text("utf-8"))
 ROWS = {
-    "blocks.toml": "row",
     "worked_tapers.toml": "regimen",
 }
 
@@ -37,8 +36,3 @@ def test_every_row_has_a_source_and_a_mark(file):
     for row in rows:
         assert row["mark"] in {"P", "S", "M", "C"}, row
         assert len(row["source"]) >= 5, row
-
-
-def test_no_line_stands_twice_in_a_file():
-    lines = [row["line"] for row in tomllib.loads((HERE / "blocks.toml").read_text("utf-8"))["row"]]
-    assert len(lines) == len(set(lines))

@@ -120,6 +120,8 @@ def record_of(case: dict[str, Any]) -> Record:
         "lens": "bag",
         "antibiotic_in_chamber": True,
     } | _named(case.get("operation"), OPERATIONS)
+    for untold in case.get("untold", ()):
+        del operation[untold]
     base = {} if case.get("nothing_else") else CALM
     before = [{"eye": "right", **base, **look, "date": _date(look["day"])} for look in case.get("before", [])]
     for look in before:
