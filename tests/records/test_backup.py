@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import random
 import sqlite3
@@ -195,31 +194,6 @@ def test_the_rule_keeps_seven_days_five_weeks_and_twelve_months(days, today):
     assert len([day for day in kept if day <= today]) <= 7 + 5 + 12 + 1
     # Kept once, kept as long as the rule says: pruning day by day never loses what pruning at once keeps.
     assert to_keep(kept, today) == kept
-
-
-def test_a_year_of_nightly_backups_leaves_a_score_of_files(store, tmp_path):
-    first = datetime(2026, 3, 1, 1, tzinfo=UTC)
-    taken = take_backup(store.engine, tmp_path, first)
-    content = taken.path.read_bytes()
-    for number in range(1, 366):
-        at = first + timedelta(days=number)
-        path = tmp_path / f"followup-{at:%Y%m%dT%H%M%SZ}.sqlite3"
-        path.write_bytes(content[:10])
-        path.with_name(path.name + ".note.json").write_text(
-            json.dumps(
-                {
-                    "at": at.isoformat(),
-                    "rows": 1,
-                    "journal": {"entries": 0, "hash": "0" * 64},
-                    "sha256": hashlib.sha256(content[:10]).hexdigest(),
-                }
-            )
-        )
-        prune(tmp_path, at.date())
-    left = backups(tmp_path)
-    assert 18 <= len(left) <= 24
-    assert (left[0].at.date(), left[6].at.date()) == (date(2027, 3, 1), date(2027, 2, 23))
-    assert left[-1].at.date() == date(2026, 4, 30)
 
 
 @settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
