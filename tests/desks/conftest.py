@@ -16,10 +16,11 @@ from starlette.testclient import TestClient
 from followup.clinical.protocol import Protocol, load_protocol
 from followup.desks.app import create_app
 from followup.desks.desk import Desk
+from followup.desks.guard import LIFETIME
 from followup.desks.security.passwords import Passwords
 from followup.recall.keyring import Keyring
 from followup.records.protocols import sign_protocol
-from followup.records.staff import add_staff
+from followup.records.staff import add_staff, open_session
 from followup.records.store import Store
 from followup.records.views import SYSTEM, Actor
 
@@ -80,6 +81,14 @@ class House:
         assert answer.status_code == 303, answer.text
         return browser
 
+    def enter(self, login: str) -> TestClient:
+        """The same without a password: the session is made in the store, as a log-in makes it."""
+        with self.store.write(SYSTEM, self.clock.now) as unit:
+            token = open_session(unit, login=login, lifetime=LIFETIME)
+        browser = self.browser()
+        browser.cookies.set("followup", token)
+        return browser
+
     def sign_protocol(self) -> None:
         """The clinic's surgeon approves the protocol."""
         protocol = self.desk.protocol
@@ -115,6 +124,12 @@ def house(store: Store, protocol: Protocol) -> House:
 @pytest.fixture
 def house_on_sqlite(sqlite_store: Store, protocol: Protocol) -> House:
     """Where the page is the point and not what keeps its data."""
+    return _house(sqlite_store, protocol)
+
+
+@pytest.fixture
+def sqlite_house(sqlite_store: Store, protocol: Protocol) -> House:
+    """On SQLite alone, for what does not hang on the database."""
     return _house(sqlite_store, protocol)
 
 
