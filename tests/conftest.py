@@ -206,6 +206,12 @@ def sqlite_store(sqlite_address: str, open_store: Callable[[str], Store]) -> Sto
     return _with_clinic(open_store(sqlite_address))
 
 
+@pytest.fixture(scope="session")
+def furnish() -> Callable[[Store], Store]:
+    """Puts a clinic into an empty store: for a scene that several tests share."""
+    return _with_clinic
+
+
 def _with_clinic(store: Store) -> Store:
     with store.write(SYSTEM, datetime(2027, 1, 1, tzinfo=UTC)) as unit:
         put_clinic(unit, CLINIC)

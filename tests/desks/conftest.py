@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
+from two_sites import TwoSites, two_sites
 
 from followup.clinical.protocol import Protocol, load_protocol
 from followup.desks.app import create_app
@@ -19,6 +22,7 @@ from followup.desks.desk import Desk
 from followup.desks.guard import LIFETIME
 from followup.desks.security.passwords import Passwords
 from followup.recall.keyring import Keyring
+from followup.records.engine import sqlite_url
 from followup.records.protocols import sign_protocol
 from followup.records.staff import add_staff, open_session
 from followup.records.store import Store
@@ -131,6 +135,21 @@ def house_on_sqlite(sqlite_store: Store, protocol: Protocol) -> House:
 def sqlite_house(sqlite_store: Store, protocol: Protocol) -> House:
     """On SQLite alone, for what does not hang on the database."""
     return _house(sqlite_store, protocol)
+
+
+@pytest.fixture(scope="module")
+def scene(
+    sqlite_template: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+    furnish: Callable[[Store], Store],
+    protocol: Protocol,
+) -> Iterator[TwoSites]:
+    """Two sites with their patients and staff, made once for all tests of a module."""
+    path = tmp_path_factory.mktemp("sites") / "followup.db"
+    shutil.copy(sqlite_template, path)
+    store = furnish(Store.open(sqlite_url(path)))
+    yield two_sites(_house(store, protocol))
+    store.close()
 
 
 class _Forms(HTMLParser):

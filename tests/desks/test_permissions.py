@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import re
-import tomllib
-from pathlib import Path
-
 import pytest
+from doors import EVERYBODY, ROLES, WHO_MAY, ask, door
 from fastapi.routing import APIRoute
 from starlette.routing import BaseRoute, Mount
 
@@ -14,52 +11,7 @@ from followup.desks.permissions import TABLE
 from followup.records.staff import add_staff
 from followup.records.views import SYSTEM
 
-EVERYBODY = "everybody"
-ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
-# Lines of the table as they are written: a right, not a form of words, is what is compared.
-WHO_MAY: dict[tuple[str, str], frozenset[str]] = {
-    tuple(route.split(" ")): frozenset(who.split(" "))  # type: ignore[misc]
-    for section in tomllib.loads(Path(__file__).with_name("who_may.toml").read_text("utf-8")).values()
-    for route, who in section.items()
-}
 LOGS_OUT = {("POST", "/log-out"), ("DELETE", "/api/session")}
-EXAMPLES = {
-    "code": "NO-SUCH-CODE",
-    "plan": "999999",
-    "other": "999998",
-    "sheet": "0000000000",
-    "trip": "999999",
-    "message": "999999",
-    "alert": "999999",
-    "eye": "right",
-    "on": "2027-03-02",
-    "number": "1",
-    "login": "nobody-by-this-name",
-    "desk": "surgeon",
-    "name": "none.woff2",
-}
-
-
-def address_of(path: str) -> str:
-    """An address of the route at which nothing is."""
-    return re.sub(r"{(\w+)}", lambda part: EXAMPLES[part[1]], path)
-
-
-def door(answer) -> str:
-    """What the door said: ``open``, ``not this role``, ``log in first``. What lies behind it does not count."""
-    text = answer.text
-    if answer.status_code == 403 and "may not open this page" in text:
-        return "not this role"
-    if answer.status_code == 303 and answer.headers["location"].startswith("/log-in?then="):
-        return "log in first"
-    if answer.status_code == 401 and ("You are not logged in" in text or "login.needed" in text):
-        return "log in first"
-    return "open"
-
-
-def ask(browser, method: str, path: str):
-    """Ask as the page would, with nothing in the form: it is refused at the door or behind it."""
-    return browser.request(method, address_of(path), data={} if method == "POST" else None)
 
 
 def _served(routes) -> list[BaseRoute]:
