@@ -17,13 +17,14 @@ from sqlalchemy.exc import DatabaseError
 from followup.errors import FollowupError
 from followup.language.catalogue_files import bind_clinic
 from followup.records.clinics import get_clinic
+from followup.records.duties import PROGRAM
 from followup.records.migrations import schema_state, upgrade
 from followup.records.store import Store
 from followup.records.views import Actor
 from followup.settings import Settings, load_settings
 
 # Who did it, in the journal, where nobody has logged in.
-COMMAND_LINE = Actor("command line")
+COMMAND_LINE = Actor("command line", frozenset({PROGRAM}))
 P = ParamSpec("P")
 R = TypeVar("R")
 

@@ -54,7 +54,7 @@ def put(code: str, folder: str | None, calendar: str | None, **given: str | None
         known = next((one for one in all_sites(unit.session) if one.code == code), Site(0, code, ""))
         chosen = json.dumps(read_object(calendar)[0]) if calendar else known.calendar
         stored = put_site(
-            unit.session,
+            unit,
             Site(
                 known.id,
                 code,
@@ -78,7 +78,7 @@ def bind(login: str, code: str | None, folder: str | None) -> Outcome:
     with opened(settings_from(folder)) as store:
         number = _number(store, code) if code else None
         with store.write(SYSTEM, datetime.now(UTC)) as unit:
-            bind_staff(unit.session, login=login, site=number)
+            bind_staff(unit, login=login, site=number)
             unit.log("staff bound to a site", f"staff:{login.strip().casefold()}", site=code)
     return Outcome(visible(f"{login} works at {code or 'every site'}.\n"))
 

@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 
 from followup.clinical.record import Eye
 from followup.errors import FollowupError
+from followup.records.duties import CLINICAL, FRONT
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import AlertRow, PatientRow
@@ -51,7 +52,11 @@ def open_alert(
     words: str = "",
     trip_id: int | None = None,
 ) -> None:
-    """Open an alert. For the same look it stays one: what was said of it already opens nothing anew."""
+    """Open an alert. For the same look it stays one: what was said of it already opens nothing anew.
+
+    Error ``role.missing``.
+    """
+    unit.need_role(*FRONT)
     patient = lock_patient(unit, patient_id)
     said = list(dict.fromkeys(signs))
     same = unit.session.exec(
@@ -86,7 +91,7 @@ def close_alert(unit: Unit, *, patient_id: int, alert_id: int, word: str) -> Non
 
     Errors: ``role.missing``, ``alert.word``, ``alert.unknown``, ``alert.closed`` by another.
     """
-    unit.need_role("counsellor", "surgeon")
+    unit.need_role(*CLINICAL)
     if not word.strip():
         raise FollowupError(
             "alert.word", "not said what was done", where="word", fix="say in a few words what was done"

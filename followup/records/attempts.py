@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from followup.clinical.recall_rules import AttemptOutcome, Way, refuse_outcome
 from followup.errors import FollowupError
 from followup.records.clinics import clinic_zone
+from followup.records.duties import FRONT, SURGEON
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import STANDINGS, ContactAttemptRow, PatientRow, StandingRow
@@ -62,8 +63,10 @@ def note_attempt(
     """Write down an attempt. The same ``nonce`` again changes nothing (a form sent twice).
 
     Moved away and died end the following at once; refused goes to the surgeon. Errors:
-    ``attempt.outcome``, ``attempt.promised`` (a day that has passed, or one without "will come").
+    ``role.missing``, ``attempt.outcome``, ``attempt.promised`` (a day that has passed, or one without "will
+    come").
     """
+    unit.need_role(*FRONT)
     refuse_outcome(way, outcome)
     patient = lock_patient(unit, patient_id)
     known = attempt_of_form(unit.session, nonce)
@@ -141,9 +144,9 @@ def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason:
     if standing not in STANDINGS:
         raise FollowupError("standing.word", f"{standing} is no standing", fix=f"one of {STANDINGS}")
     if standing in ("refused", "lost to follow-up"):
-        unit.need_role("surgeon")
+        unit.need_role(*SURGEON)
     else:
-        unit.need_role("reception", "surgeon", "manager", "counsellor")
+        unit.need_role(*FRONT)
     if not reason.strip():
         raise FollowupError("standing.reason", "no reason given", where="reason", fix="say why")
     patient = lock_patient(unit, patient_id)

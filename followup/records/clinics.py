@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
+from followup.records.duties import MANAGER, PROGRAM
 from followup.records.store import Unit
 from followup.records.tables import ClinicRow, SiteRow
 from followup.records.views import Clinic
@@ -15,7 +16,12 @@ from followup.timing.calendar import Calendar, parse_calendar
 
 
 def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
-    """Store the clinic's data. Errors: ``clinic.`` zone, code, name, phone, languages; the calendar's."""
+    """Store the clinic's data.
+
+    Errors: ``role.missing``; ``clinic.`` zone, code, name, phone, languages; the calendar's.
+    """
+    unit.need_role(*MANAGER, PROGRAM)
+    unit.need_whole_clinic()
     _check(clinic)
     row = unit.session.get(ClinicRow, 1) or ClinicRow(
         name="", code="X", phone_day="", phone_night="", zone="UTC", sheet_languages=[]

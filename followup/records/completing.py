@@ -7,6 +7,7 @@ from datetime import date
 from sqlmodel import Session, col, select
 
 from followup.clinical.careplan import CarePlan
+from followup.records.duties import PROGRAM
 from followup.records.patients import lock_patient
 from followup.records.plans import plans_in_force_ids
 from followup.records.store import Unit
@@ -32,7 +33,11 @@ def plans_to_complete(session: Session, today: date) -> tuple[int, ...]:
 
 
 def complete_plan(unit: Unit, *, plan_id: int, today: date) -> bool:
-    """Complete a plan in force that is over on ``today``; whether it was. Again it changes nothing."""
+    """Complete a plan in force that is over on ``today``; whether it was. Again it changes nothing.
+
+    Nobody completes a plan by hand but a surgeon with a reason (``end_plan``). Error ``role.missing``.
+    """
+    unit.need_role(PROGRAM)
     row = unit.session.get(CarePlanRow, plan_id)
     if row is None:
         return False

@@ -10,6 +10,8 @@ from typing import Any
 from sqlmodel import Session, select
 
 from followup.errors import FollowupError
+from followup.records.duties import FRONT, STORE
+from followup.records.sheets import sheet_here
 from followup.records.sites import site_of_session
 from followup.records.store import Unit
 from followup.records.tables import (
@@ -77,7 +79,12 @@ def sheet_visits(session: Session, sheet_id: str) -> NotedVisits:
 
 
 def note_teach_back(unit: Unit, *, sheet_id: str, shown: Iterable[int], asked: int) -> None:
-    """Store what the patient showed back; a later note replaces an earlier one."""
+    """Store what the patient showed back; a later note replaces an earlier one.
+
+    Errors: ``role.missing``, ``sheet.unknown``.
+    """
+    unit.need_role(*FRONT)
+    sheet_here(unit.session, sheet_id)
     kept = sorted({i for i in shown if 0 <= i < asked})
     row = unit.session.get(TeachBackRow, sheet_id) or TeachBackRow(
         sheet_id=sheet_id, shown=[], asked=asked, by="", at=unit.now
@@ -95,7 +102,7 @@ def teach_back_of(session: Session, sheet_id: str) -> TeachBack | None:
 
 def count_stock(unit: Unit, *, counts: Mapping[str, int]) -> None:
     """Store what was counted on the shelf. Errors: ``role.missing``, ``stock.count``."""
-    unit.need_role("pharmacy", "manager")
+    unit.need_role(*STORE)
     site = site_of_session(unit.session)
     for medicine, bottles in counts.items():
         if not 0 <= bottles <= MOST_BOTTLES:

@@ -12,12 +12,13 @@ from followup.clinical.record import Record
 from followup.clinical.served import seen_by_findings
 from followup.errors import FollowupError
 from followup.records.clinics import clinic_zone
+from followup.records.duties import CLINICAL, FRONT
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, TripRow
-from followup.records.trips import OPEN, is_followed, trip
+from followup.records.trips import OPEN, held_trip, is_followed, trip
 from followup.records.views import TripView
-from followup.records.visits import mark_fulfilled
+from followup.records.visits import end_visit
 
 LEFT = "left without findings"
 
@@ -26,14 +27,15 @@ def mark_left(unit: Unit, *, trip_id: int) -> TripView:
     """The patient went home. What was looked at is done, and the rest becomes a visit of its own.
 
     Without any look the visit stays as it was, and stands on the surgeon's list. Twice is once.
-    Errors: ``trip.state`` when nobody arrived for it.
+    Errors: ``role.missing``, ``trip.state`` when nobody arrived for it.
     """
+    unit.need_role(*FRONT)
     row = _arrived(unit, trip_id)
     if row.status == "fulfilled" or row.left_at is not None:
         return trip(unit.session, trip_id)
     if row.served:
         row.left_at = unit.now
-        return mark_fulfilled(unit, trip_id=trip_id, served=tuple(row.served))
+        return end_visit(unit, trip_id=trip_id, served=tuple(row.served))
     row.left_at = unit.now
     unit.session.add(row)
     unit.session.flush()
@@ -47,7 +49,7 @@ def mark_unseen(unit: Unit, *, trip_id: int) -> TripView:
 
     Errors: ``role.missing``, ``trip.state``.
     """
-    unit.need_role("counsellor", "surgeon")
+    unit.need_role(*CLINICAL)
     row = _arrived(unit, trip_id)
     if row.status != "arrived" or row.served:
         raise FollowupError(
@@ -78,7 +80,9 @@ def close_by_findings(unit: Unit, *, patient_id: int, record: Record, protocol: 
     """What the looks of ``day`` in ``record`` saw is closed in the patient's visits of that day.
 
     Whoever is looked at today is here, also where nobody at the window has marked the arrival.
+    Error ``role.missing``.
     """
+    unit.need_role(*CLINICAL)
     lock_patient(unit, patient_id)
     here = (col(TripRow.status) == "arrived") & (col(TripRow.seen_on) == day)
     if day == unit.now.astimezone(clinic_zone(unit.session)).date():
@@ -95,7 +99,7 @@ def close_by_findings(unit: Unit, *, patient_id: int, record: Record, protocol: 
         number = row.id
         assert number is not None
         if set(row.serves) <= set(looked) or row.status != "arrived":
-            mark_fulfilled(unit, trip_id=number, served=tuple(key for key in row.serves if key in looked))
+            end_visit(unit, trip_id=number, served=tuple(key for key in row.serves if key in looked))
         elif set(looked) != set(row.served):
             row.served = [key for key in row.serves if key in looked]
             unit.session.add(row)
@@ -152,12 +156,7 @@ def _body(session: Session, row: TripRow) -> CarePlan | None:
 
 
 def _arrived(unit: Unit, trip_id: int) -> TripRow:
-    row = unit.session.get(TripRow, trip_id)
-    if row is None:
-        trip(unit.session, trip_id)
-        raise AssertionError
-    lock_patient(unit, row.patient_id)
-    unit.session.refresh(row)
+    row = held_trip(unit, trip_id)
     if row.status not in ("arrived", "fulfilled"):
         raise FollowupError(
             "trip.state",

@@ -7,6 +7,7 @@ from datetime import date
 from sqlmodel import Session, col, select
 
 from followup.records.clinics import clinic_zone
+from followup.records.duties import CLINICAL
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import LeavingCheckRow, OperationRow, PatientRow
@@ -15,7 +16,11 @@ LONGEST_REASON = 300
 
 
 def note_leaving(unit: Unit, *, patient_id: int, key: str, mmhg: float | None, why: str) -> None:
-    """Note a check of today: the pressure, or why the patient goes without. Noted twice, the first stands."""
+    """Note a check of today: the pressure, or why the patient goes without. Noted twice, the first stands.
+
+    Error ``role.missing``.
+    """
+    unit.need_role(*CLINICAL)
     patient = lock_patient(unit, patient_id)
     day = unit.now.astimezone(clinic_zone(unit.session)).date()
     known = unit.session.exec(

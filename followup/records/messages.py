@@ -12,6 +12,7 @@ from sqlmodel import Session, col, delete, or_, select, update
 
 from followup.errors import FollowupError
 from followup.records.addresses import is_usable, with_plain_digits
+from followup.records.duties import DESKS, MANAGER, PROGRAM
 from followup.records.patients import lock_patient
 from followup.records.store import Unit, insert_once
 from followup.records.tables import (
@@ -81,7 +82,11 @@ def choose_messages(
     channel: str = "paper",
     address: str = "",
 ) -> MessageChoice:
-    """Write down what the patient agreed to. Errors: ``messages.`` reader, channel, address."""
+    """Write down what the patient agreed to.
+
+    Errors: ``role.missing``, ``messages.`` reader, channel, address.
+    """
+    unit.need_role(*DESKS, PROGRAM)
     if reader not in READERS or channel not in CHANNELS:
         raise FollowupError("messages.channel", "no such reader or way", fix=f"one of {', '.join(CHANNELS)}")
     address = " ".join(address.split())
@@ -109,7 +114,8 @@ def choose_messages(
 
 
 def stop_messages(unit: Unit, *, patient_id: int) -> None:
-    """The patient wants no more messages: nothing that waits goes out either."""
+    """The patient wants no more messages: nothing that waits goes out either. Error ``role.missing``."""
+    unit.need_role(*DESKS, PROGRAM)
     patient = lock_patient(unit, patient_id)
     unit.session.execute(
         update(MessageChoiceRow)
@@ -277,7 +283,11 @@ def messages_of_day(session: Session, day: date) -> tuple[Message, ...]:
 
 
 def try_again(unit: Unit, *, message_id: int) -> None:
-    """A person asks for another try of a message that failed. Error: ``message.unknown``."""
+    """The manager asks for another try of a message that failed.
+
+    Errors: ``role.missing``, ``message.unknown``.
+    """
+    unit.need_role(*MANAGER)
     found = _messages(unit.session, MessageRow.id == message_id, MessageRow.state == "failed")
     if not found:
         raise FollowupError("message.unknown", "no such message failed", fix="look at the list again")

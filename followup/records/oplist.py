@@ -12,6 +12,7 @@ from sqlmodel import Session, col, delete, select
 from followup.clinical.careplan import PlanStatus
 from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
+from followup.records.duties import CLINICAL, PROGRAM
 from followup.records.folding import fold_code
 from followup.records.sites import site_of_session
 from followup.records.store import Unit
@@ -39,7 +40,8 @@ class EyeCheck:
 
 
 def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> None:
-    """Replace the list of ``day``. Error: ``list.double`` when a patient's eye stands twice."""
+    """Replace the list of ``day``. Errors: ``role.missing``, ``list.double`` when an eye stands twice."""
+    unit.need_role(*CLINICAL, PROGRAM)
     chosen = list(lines)
     keys = [(fold_code(line.patient_code), line.eye) for line in chosen]
     doubles = [line for i, line in enumerate(chosen) if keys[i] in keys[:i]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable
 
 from sqlmodel import Session, and_, col, delete, or_, select
@@ -10,6 +11,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from followup.clinical.record import Eye, Phone, Record
 from followup.errors import FollowupError
 from followup.records.addresses import refuse_phones
+from followup.records.duties import CLINICAL, PROGRAM, SURGEON
 from followup.records.folding import fold_code, fold_name, fold_phone
 from followup.records.oplist import refuse_other_eye
 from followup.records.sites import ALL_SITES, site_of_session
@@ -19,14 +21,19 @@ from followup.records.views import PatientView, RecordVersion
 from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
+_DECISIONS = ("choices", "products", "no_steroid_drop", "answers", "released")
 
 
 def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     """A new patient with the first version of the record.
 
-    Errors: ``record.exists`` when the code is known, ``record.eye`` when the operation list of the
-    day names the other eye.
+    Errors: ``role.missing``, also for decisions of the surgeon in it that a surgeon does not store;
+    ``record.exists`` when the code is known, ``record.eye`` when the operation list of the day names the
+    other eye.
     """
+    unit.need_role(*CLINICAL, PROGRAM)
+    if said := _decided(record):
+        unit.need_role(*SURGEON, PROGRAM, where=said[0][0])
     key = fold_code(record.patient.code)
     twin = select(PatientRow).where(PatientRow.code_key == key)
     known = unit.session.exec(twin, execution_options=ALL_SITES).first()
@@ -47,9 +54,10 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
 def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) -> RecordVersion:
     """The next version of the record; ``seen`` is the version that the change was made from.
 
-    Errors: ``record.changed`` when a newer version exists, ``record.code`` when the code differs,
-    ``record.eye`` as in :func:`enter_record`. An unchanged record makes no new version.
+    Errors: ``role.missing`` and ``record.eye`` as in :func:`enter_record`, ``record.changed`` when a newer
+    version exists, ``record.code`` when the code differs. An unchanged record makes no new version.
     """
+    unit.need_role(*CLINICAL)
     row = lock_patient(unit, patient_id)
     newest = newest_record(unit.session, patient_id)
     if newest.number != seen:
@@ -67,6 +75,8 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
         )
     if record == newest.record:
         return newest
+    if other := set(_decided(record)) ^ set(_decided(newest.record)):
+        unit.need_role(*SURGEON, where=min(other)[0])
     refuse_phones(record.patient.telephones, newest.record.patient.telephones)
     refuse_other_eye(unit.session, record)
     return _store(unit, row, record, number=seen + 1)
@@ -145,6 +155,17 @@ def lock_patient(unit: Unit, patient_id: int) -> PatientRow:
 def unknown_patient() -> FollowupError:
     """The error for a patient who is not in the store."""
     return FollowupError("patient.unknown", "no such patient", fix="search again")
+
+
+def _decided(record: Record) -> tuple[tuple[str, str], ...]:
+    """What only a surgeon decides: field and content of each, by the eye and not by the record's line."""
+    found = [("decisions", one.model_dump_json()) for one in record.decisions]
+    for operation in record.operations:
+        told = operation.model_dump(mode="json", include=set(_DECISIONS), exclude_defaults=True)
+        for name, said in told.items():
+            parts = said if isinstance(said, list) else [said]
+            found += [(f"operations.{name}", json.dumps([operation.eye, one])) for one in parts if one]
+    return tuple(found)
 
 
 def _store(unit: Unit, row: PatientRow, record: Record, *, number: int) -> RecordVersion:

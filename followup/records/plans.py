@@ -14,6 +14,7 @@ from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus
 from followup.errors import FollowupError
 from followup.records.bound import SIGNED, plan_hash
 from followup.records.clinics import clinic_zone
+from followup.records.duties import CLINICAL, PROGRAM, SURGEON
 from followup.records.oplist import refuse_other_eye
 from followup.records.patients import lock_patient, newest_record
 from followup.records.protocols import protocol_signature
@@ -55,15 +56,19 @@ def store_draft(
 
     An unsigned draft of the patient is replaced by it; the signed version stays in force. A plan
     that must be made by hand is stored on-hold. ``seen``: the number of the newest plan version the
-    person looked at (0: none). Errors: ``plan.stale`` when the record is newer, ``plan.changed`` when
+    person looked at (0: none). Errors: ``role.missing``, also where others than a surgeon bring other
+    ``edits`` than the newest version has; ``plan.stale`` when the record is newer, ``plan.changed`` when
     somebody drafted or signed after ``seen``.
     """
+    unit.need_role(*CLINICAL, PROGRAM)
     patient = lock_patient(unit, patient_id)
     _refuse_stale(unit, patient, record_number)
     newest = _newest_number(unit.session, patient_id)
     if seen is not None and seen != newest:
         raise _changed(unit.session, patient_id)
     chosen = tuple(edits)
+    if chosen != _newest_edits(unit.session, patient_id):
+        unit.need_role(*SURGEON)
     by_hand = body.status == "on-hold" or bool(body.refused)
     row = CarePlanRow(
         patient_id=patient_id,
@@ -94,7 +99,7 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
     ``role.missing``, ``plan.signed`` (someone was faster), ``plan.replaced``, ``plan.blocked``,
     ``plan.protocol`` (protocol not approved), ``plan.stale``, ``record.eye``, ``place.full``.
     """
-    unit.need_role("surgeon")
+    unit.need_role(*SURGEON)
     plan_row = _row(unit.session, plan_id)
     patient = lock_patient(unit, plan_row.patient_id)
     unit.session.refresh(plan_row)
@@ -146,7 +151,7 @@ def end_plan(unit: Unit, *, plan_id: int, completed: bool, reason: str) -> PlanV
     Also for a plan by hand once it exists on paper. Errors: ``role.missing``, ``plan.reason``,
     ``plan.ended``.
     """
-    unit.need_role("surgeon")
+    unit.need_role(*SURGEON)
     if not reason.strip():
         raise FollowupError("plan.reason", "no reason given", where="reason", fix="say why the plan ends")
     row = _row(unit.session, plan_id)
@@ -361,8 +366,16 @@ def _newest_number(session: Session, patient_id: int) -> int:
     return max(numbers, default=0)
 
 
+def _newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
+    newest = select(CarePlanRow.edits).where(CarePlanRow.patient_id == patient_id)
+    edits = session.exec(newest.order_by(col(CarePlanRow.number).desc()).limit(1)).first()
+    return _EDITS.validate_json(edits) if edits is not None else ()
+
+
 def _row(session: Session, plan_id: int) -> CarePlanRow:
-    row = session.get(CarePlanRow, plan_id)
+    # Named with its patient, so that a session bound to a site finds its own alone.
+    mine = select(CarePlanRow).join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+    row = session.exec(mine.where(CarePlanRow.id == plan_id)).first()
     if row is None:
         raise _unknown()
     return row

@@ -4,25 +4,22 @@ from __future__ import annotations
 
 from datetime import date
 
+from followup.records.duties import FRONT
 from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.sites import site_of_patient
 from followup.records.store import Unit
-from followup.records.tables import TripRow
-from followup.records.trips import OPEN, trip
+from followup.records.trips import OPEN, held_trip
 
 
 def book_promised(unit: Unit, *, trip_id: int, day: date) -> None:
     """Book the open visit for the promised ``day``, outside its window too: it stays overdue until done.
 
-    The same day again changes nothing. Errors: ``place.full``, ``place.closed``.
+    The same day again changes nothing. Errors: ``role.missing``, ``place.full``, ``place.closed``.
     """
-    row = unit.session.get(TripRow, trip_id)
-    if row is None:
-        trip(unit.session, trip_id)
-        raise AssertionError
+    unit.need_role(*FRONT)
+    row = held_trip(unit, trip_id)
     patient = lock_patient(unit, row.patient_id)
-    unit.session.refresh(row)
     if row.status not in OPEN or (row.holds_places and row.day == day):
         return
     site = site_of_patient(unit.session, row.patient_id)

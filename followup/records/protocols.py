@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
+from followup.records.duties import SURGEON
 from followup.records.store import Unit
 from followup.records.tables import ProtocolSignatureRow
 from followup.records.views import ProtocolSignature
@@ -17,7 +18,8 @@ def sign_protocol(unit: Unit, *, hash: str, name: str, version: str) -> Protocol
     Errors: ``role.missing``; ``protocol.registration`` when the signer has no registration number;
     ``protocol.signed`` when it is signed already.
     """
-    unit.need_role("surgeon")
+    unit.need_role(*SURGEON)
+    unit.need_whole_clinic()
     if not unit.actor.registration:
         raise FollowupError(
             "protocol.registration",

@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
 from followup.records.bound import ISSUED, sheet_hash
+from followup.records.duties import CLINICAL, FRONT, PROGRAM
 from followup.records.patients import lock_patient, patient
 from followup.records.plans import active_plan, completed_plan
 from followup.records.store import Unit
@@ -43,9 +44,10 @@ def issue_sheet(
 ) -> SheetView:
     """Note that a sheet of the plan in force is printed under this recall id, and how (``options``).
 
-    Errors: ``sheet.plan`` when the plan is not in force (a draft prints without a code),
+    Errors: ``role.missing``; ``sheet.plan`` when the plan is not in force (a draft prints without a code),
     ``sheet.reason`` when a sheet of it exists and no reason for another is given, ``sheet.taken``.
     """
+    unit.need_role(*CLINICAL, PROGRAM)
     row = unit.session.get(CarePlanRow, plan_id)
     if row is None or row.status != "active":
         raise FollowupError(
@@ -94,12 +96,12 @@ def hand_over_sheet(
 ) -> SheetView:
     """The sheet is in the hands of ``to``, or was read to them by telephone.
 
-    Errors: ``sheet.unknown``, ``sheet.replaced``, ``sheet.to`` (to whom?), ``sheet.handed_over``.
+    Errors: ``role.missing``, ``sheet.unknown``, ``sheet.replaced``, ``sheet.to`` (to whom?),
+    ``sheet.handed_over``.
     """
-    row = unit.session.get(SheetRow, sheet_id)
-    if row is None:
-        raise _unknown()
-    code = lock_patient(unit, row.patient_id).code
+    unit.need_role(*FRONT)
+    code = lock_patient(unit, sheet_here(unit.session, sheet_id).patient_id).code
+    row = unit.session.get_one(SheetRow, sheet_id)
     unit.session.refresh(row)
     if row.replaced_at is not None:
         raise FollowupError("sheet.replaced", "a newer plan exists", fix="print and hand over its sheet")
@@ -134,6 +136,11 @@ def find_sheet(session: Session, sheet_id: str) -> FoundSheet | None:
         give_instead=newest[-1] if newest and not current else None,
         completed_at=ended.ended_at if ended else None,
     )
+
+
+def sheet_here(session: Session, sheet_id: str) -> SheetView:
+    """The sheet of a patient of the session's site. Error ``sheet.unknown``."""
+    return _only(_sheets(session, col(SheetRow.id) == sheet_id))
 
 
 def sheets_of(session: Session, patient_id: int) -> tuple[SheetView, ...]:

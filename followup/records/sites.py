@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from sqlalchemy import event
 from sqlalchemy.orm import ORMExecuteState, with_loader_criteria
@@ -10,9 +11,14 @@ from sqlmodel import Session, col, select
 
 from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
+from followup.records.duties import PROGRAM
 from followup.records.tables import OperationListRow, PatientRow, SiteRow, StaffRow
 from followup.timing.calendar import parse_calendar
 from followup.typed import typed
+
+if TYPE_CHECKING:
+    # The store binds its sessions by this module.
+    from followup.records.store import Unit
 
 MAIN = 1
 # Queries that must see every patient, such as the search for a code that is in use.
@@ -33,7 +39,7 @@ class Site:
 
 
 def bind_session(session: Session, site: int | None) -> None:
-    """From now on ``session`` finds patients and operation lists of ``site`` only; None: of all."""
+    """From now on ``session`` finds patients, operation lists and staff of ``site`` only; None: of all."""
     if site is None:
         return
     session.info["site"] = site
@@ -43,6 +49,7 @@ def bind_session(session: Session, site: int | None) -> None:
             state.statement = state.statement.options(
                 with_loader_criteria(PatientRow, col(PatientRow.site_id) == site, include_aliases=True),
                 with_loader_criteria(OperationListRow, col(OperationListRow.site_id) == site),
+                with_loader_criteria(StaffRow, col(StaffRow.site_id) == site),
             )
 
     event.listen(session, "do_orm_execute", only_here)
@@ -67,11 +74,13 @@ def all_sites(session: Session) -> tuple[Site, ...]:
     return tuple(_site(row) for row in session.exec(select(SiteRow).order_by(col(SiteRow.id))))
 
 
-def put_site(session: Session, site: Site) -> Site:
-    """Add a site (``id`` 0) or change one; its journal entry is the caller's.
+def put_site(unit: Unit, site: Site) -> Site:
+    """Add a site (``id`` 0) or change one; its journal entry is the caller's. The command line's work alone.
 
-    Errors: ``site.code``, ``site.name``, ``site.unknown``, those of a calendar.
+    Errors: ``role.missing``, ``site.code``, ``site.name``, ``site.unknown``, those of a calendar.
     """
+    unit.need_role(PROGRAM)
+    session = unit.session
     if not (site.code.isascii() and site.code.isalnum() and 1 <= len(site.code) <= 8):
         raise FollowupError(
             "site.code", f"{typed(site.code)} is no code", where="site", fix="use 1 to 8 letters"
@@ -95,8 +104,14 @@ def put_site(session: Session, site: Site) -> Site:
     return replace(site, id=row.id or 0)
 
 
-def bind_staff(session: Session, *, login: str, site: int | None) -> None:
-    """Let a member of staff work for one site, or for all (None); its journal entry is the caller's."""
+def bind_staff(unit: Unit, *, login: str, site: int | None) -> None:
+    """Let a member of staff work for one site, or for all (None); its journal entry is the caller's.
+
+    The command line's work alone: nobody opens another site to anybody from a page. Errors:
+    ``role.missing``, ``staff.unknown``, ``site.unknown``.
+    """
+    unit.need_role(PROGRAM)
+    session = unit.session
     row = session.exec(select(StaffRow).where(StaffRow.login == login.strip().casefold())).first()
     if row is None:
         raise FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")

@@ -10,6 +10,8 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select, update
 
 from followup.errors import FollowupError
+from followup.records.duties import MANAGER, PROGRAM
+from followup.records.sites import ALL_SITES
 from followup.records.store import Unit
 from followup.records.tables import ROLES, LoginSessionRow, StaffRow
 from followup.records.views import LoginSession, Staff
@@ -17,7 +19,6 @@ from followup.typed import typed
 
 MAX_FAILED_LOGINS = 5
 LOCK = timedelta(minutes=15)
-MANAGER = "manager"
 # An hour or two is let be: that is what a change of the clocks makes.
 AHEAD = timedelta(hours=3)
 
@@ -25,7 +26,11 @@ AHEAD = timedelta(hours=3)
 def add_staff(
     unit: Unit, *, login: str, name: str, roles: Iterable[str], password_hash: str, registration: str = ""
 ) -> Staff:
-    """A new member of staff. Errors: ``staff.roles``, ``staff.login`` (taken or empty)."""
+    """A new member of staff, at the site of whoever adds the person, if that works at one.
+
+    Errors: ``role.missing``, ``staff.roles``, ``staff.login`` (taken or empty).
+    """
+    unit.need_role(*MANAGER, PROGRAM)
     login = login.strip().casefold()
     if not login or _row(unit.session, login) is not None:
         raise FollowupError(
@@ -38,6 +43,7 @@ def add_staff(
         roles=_checked_roles(roles),
         password_hash=password_hash,
         created_at=unit.now,
+        site_id=unit.session.info.get("site"),
     )
     unit.session.add(row)
     unit.session.flush()
@@ -56,17 +62,22 @@ def change_staff(
 ) -> Staff:
     """Change roles, password or whether the person may log in; ends that person's sessions.
 
-    ``seen``: the ``mark`` of the person as the change was made from. Errors: ``staff.changed`` where
-    someone else was faster, ``staff.last`` where nobody could mend it any more, ``staff.roles``.
+    Everybody changes the own password; all else is the manager's, of the own site where that works at one.
+    ``seen``: the ``mark`` of the person as the change was made from. Errors: ``role.missing``,
+    ``staff.unknown``, ``staff.changed`` where someone else was faster, ``staff.last`` where nobody could
+    mend it any more, ``staff.roles``.
     """
-    row = _known(unit.session, login)
+    own_password = roles is None and active is None and login.strip().casefold() == unit.actor.login
+    if not own_password:
+        unit.need_role(*MANAGER, PROGRAM)
+    row = _here(unit.session, login)
     if seen is not None and seen != _staff(row).mark:
         raise FollowupError(
             "staff.changed",
             f"someone else changed {row.name or row.login} meanwhile",
             fix="look at the list again and repeat what is still needed",
         )
-    was_manager = row.active and MANAGER in row.roles
+    was_manager = row.active and "manager" in row.roles
     if roles is not None:
         row.roles = _checked_roles(roles)
     if active is not None:
@@ -75,7 +86,12 @@ def change_staff(
         row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
     unit.session.add(row)
     unit.session.flush()
-    if was_manager and not any(one.active and MANAGER in one.roles for one in all_staff(unit.session)):
+    if was_manager and not any(
+        active and "manager" in roles
+        for active, roles in unit.session.exec(
+            select(StaffRow.active, StaffRow.roles), execution_options=ALL_SITES
+        )
+    ):
         raise FollowupError(
             "staff.last",
             f"{row.name or row.login} is the last manager",
@@ -99,7 +115,7 @@ def staff_by_login(session: Session, login: str) -> Staff | None:
 
 
 def all_staff(session: Session) -> tuple[Staff, ...]:
-    """Everybody, by log-in name."""
+    """Everybody who works at the session's site, by log-in name."""
     return tuple(_staff(row) for row in session.exec(select(StaffRow).order_by(col(StaffRow.login))))
 
 
@@ -160,7 +176,8 @@ def find_session(session: Session, *, token: str, now: datetime, idle: timedelta
     found = session.exec(
         select(LoginSessionRow, StaffRow)
         .join(StaffRow, col(StaffRow.id) == LoginSessionRow.staff_id)
-        .where(LoginSessionRow.id == _hashed(token))
+        .where(LoginSessionRow.id == _hashed(token)),
+        execution_options=ALL_SITES,
     ).first()
     if found is None:
         return None
@@ -231,12 +248,26 @@ def _checked_roles(roles: Iterable[str]) -> list[str]:
 def _known(session: Session, login: str) -> StaffRow:
     row = _row(session, login.strip().casefold())
     if row is None:
-        raise FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")
+        raise _unknown(login)
     return row
 
 
+def _unknown(login: str) -> FollowupError:
+    return FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")
+
+
 def _row(session: Session, login: str) -> StaffRow | None:
-    return session.exec(select(StaffRow).where(StaffRow.login == login)).first()
+    """Whoever logs in under this name, at whatever site."""
+    return session.exec(select(StaffRow).where(StaffRow.login == login), execution_options=ALL_SITES).first()
+
+
+def _here(session: Session, login: str) -> StaffRow:
+    """The member of staff of the session's site. Error ``staff.unknown``, as where nobody has the name."""
+    known = login.strip().casefold()
+    row = session.exec(select(StaffRow).where(StaffRow.login == known)).first()
+    if row is None:
+        raise _unknown(login)
+    return row
 
 
 def _staff(row: StaffRow) -> Staff:

@@ -15,8 +15,9 @@ from sqlmodel import Session, SQLModel, select
 
 from followup.errors import FollowupError
 from followup.records import journal
+from followup.records.duties import PROGRAM
 from followup.records.engine import BUSY_MILLISECONDS, make_engine
-from followup.records.sites import bind_session
+from followup.records.sites import ALL_SITES, bind_session
 from followup.records.tables import StaffRow, metadata
 from followup.records.views import SYSTEM, Actor
 
@@ -43,13 +44,24 @@ class Unit:
         """Note what is done. Written when the unit ends; no personal data beyond codes."""
         self.entries.append(journal.Entry(action, subject, details))
 
-    def need_role(self, *roles: str) -> None:
+    def need_role(self, *roles: str, where: str = "") -> None:
         """Refuse, unless the actor has one of these roles."""
         if not self.actor.roles & set(roles):
+            asked = [role for role in roles if role != PROGRAM] or roles
             raise FollowupError(
                 "role.missing",
                 f"{self.actor.login} may not do this",
-                fix=f"ask someone with the role {' or '.join(roles)}",
+                where=where,
+                fix=f"ask someone with the role {' or '.join(asked)}",
+            )
+
+    def need_whole_clinic(self) -> None:
+        """Refuse whoever works at one site: what is changed holds for every site."""
+        if self.session.info.get("site") is not None:
+            raise FollowupError(
+                "role.missing",
+                f"{self.actor.login} may not do this",
+                fix="ask someone whose work it is, or the manager for the role",
             )
 
 
@@ -86,7 +98,8 @@ class Store:
         """One transaction. Leaves nothing behind if it fails or if a change has no journal entry."""
         with _translated(), Session(self.engine, expire_on_commit=False) as session:
             changed = _watch(session)
-            bind_session(session, self.site or actor.site)
+            # Whoever works at one site changes nothing of another, through whatever store.
+            bind_session(session, self.site if actor.site is None else actor.site)
             _become_the_writer(session)
             _refuse_outdated(session, actor)
             unit = Unit(session, actor, now)
@@ -128,14 +141,15 @@ def _become_the_writer(session: Session) -> None:
 
 
 def _refuse_outdated(session: Session, actor: Actor) -> None:
-    """Whoever was switched off, or lost a role, since this request was let in changes nothing more."""
-    if not actor.roles:  # the program itself
+    """Whoever was switched off, or lost a role or the site, since this request was let in stores nothing."""
+    if PROGRAM in actor.roles:
         return
-    found = session.exec(select(StaffRow.active, StaffRow.roles).where(StaffRow.login == actor.login)).first()
+    mine = select(StaffRow.active, StaffRow.roles, StaffRow.site_id).where(StaffRow.login == actor.login)
+    found = session.exec(mine, execution_options=ALL_SITES).first()
     if found is None:
         return
-    active, roles = found
-    if not active or not actor.roles <= set(roles):
+    active, roles, site = found
+    if not active or not actor.roles <= set(roles) or site != actor.site:
         raise FollowupError(
             "role.missing",
             f"what {actor.login} may do was changed meanwhile; nothing was stored",

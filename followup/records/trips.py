@@ -11,6 +11,7 @@ from sqlmodel import Session, and_, col, or_, select
 
 from followup.clinical.careplan import Tier, Trip
 from followup.errors import FollowupError
+from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.sites import site_of_patient
 from followup.records.store import Unit
@@ -47,6 +48,14 @@ def trip(session: Session, trip_id: int) -> TripView:
     if not found:
         raise FollowupError("trip.unknown", "no such visit", fix="open the patient and choose a visit")
     return found[0]
+
+
+def held_trip(unit: Unit, trip_id: int) -> TripRow:
+    """The visit's row, with its patient held until the unit ends. Error ``trip.unknown``, as at any site."""
+    lock_patient(unit, trip(unit.session, trip_id).patient_id)
+    row = unit.session.get_one(TripRow, trip_id)
+    unit.session.refresh(row)
+    return row
 
 
 def day_trips(session: Session, day: date) -> tuple[TripView, ...]:

@@ -9,6 +9,7 @@ from typing import Literal
 
 from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus, Tier
 from followup.clinical.record import Eye, Phone, Record
+from followup.records.duties import PROGRAM
 
 TripStatus = Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"]
 TransitionKind = Literal["late", "overdue"]
@@ -16,7 +17,10 @@ TransitionKind = Literal["late", "overdue"]
 
 @dataclass(frozen=True)
 class Actor:
-    """Who does something, at one site or (None) at all. The program itself is :data:`SYSTEM`."""
+    """Who does something, at one site or (None) at all; without a role nothing that changes care.
+
+    The program itself is :data:`SYSTEM`.
+    """
 
     login: str
     roles: frozenset[str] = frozenset()
@@ -25,7 +29,7 @@ class Actor:
     site: int | None = None
 
 
-SYSTEM = Actor("system")
+SYSTEM = Actor("system", frozenset({PROGRAM}))
 
 
 @dataclass(frozen=True)

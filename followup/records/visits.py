@@ -12,13 +12,14 @@ from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
 from followup.errors import FollowupError
 from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
+from followup.records.duties import CLINICAL, FRONT, WINDOW
 from followup.records.journal import Detail
 from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.sites import site_of_patient
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, TripRow
-from followup.records.trips import OPEN, trip
+from followup.records.trips import OPEN, held_trip, trip
 from followup.records.views import TripView
 from followup.typed import typed
 
@@ -29,10 +30,11 @@ _TIERS: tuple[Tier, ...] = get_args(Tier)
 def book_trip(unit: Unit, *, trip_id: int, hour: str | None = None, seen: date | None = None) -> TripView:
     """Promise the patient the proposed day, with its ``hour`` where one is given, and take its places.
 
-    ``seen``: the day that was promised. Errors: ``trip.hour``, ``trip.state``, ``trip.changed``,
-    ``trip.past``, ``place.full``, ``place.closed``.
+    ``seen``: the day that was promised. Errors: ``role.missing``, ``trip.hour``, ``trip.state``,
+    ``trip.changed``, ``trip.past``, ``place.full``, ``place.closed``.
     """
-    row = _held(unit, trip_id)
+    unit.need_role(*FRONT)
+    row = held_trip(unit, trip_id)
     _refuse_moved(row, seen)
     _need_state(row, "proposed", done="booked")
     site = site_of_patient(unit.session, row.patient_id)
@@ -68,11 +70,12 @@ def move_trip(
 
     An hour belongs to a day: on another day the old one is gone, and ``hour`` is the new one. On the
     same day ``hour`` alone changes. ``seen``: the day that it is moved from.
-    Errors: ``trip.hour``, ``trip.changed``, ``trip.window``, ``trip.order`` (it would pass another
-    visit), ``trip.counts`` (a later visit counts its days from this one), ``trip.past``, ``trip.state``,
-    ``place.full``, ``place.closed``.
+    Errors: ``role.missing``, ``trip.hour``, ``trip.changed``, ``trip.window``, ``trip.order`` (it would pass
+    another visit), ``trip.counts`` (a later visit counts its days from this one), ``trip.past``,
+    ``trip.state``, ``place.full``, ``place.closed``.
     """
-    row = _held(unit, trip_id)
+    unit.need_role(*FRONT)
+    row = held_trip(unit, trip_id)
     _need_state(row, "proposed", "booked", done="moved")
     hour = _hour(hour)
     if day == row.day:
@@ -114,11 +117,12 @@ def move_trip(
 def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
     """The patient is here. The same ``nonce`` again changes nothing (a form sent twice).
 
-    Errors: ``trip.early`` before the first right day (such a look would not see what it is for, and
-    must not count as it), ``trip.arrived`` when someone else marked it, ``trip.state`` when the visit
+    Errors: ``role.missing``, ``trip.early`` before the first right day (such a look would not see what it is
+    for, and must not count as it), ``trip.arrived`` when someone else marked it, ``trip.state`` when the visit
     is over or cancelled, ``trip.nonce`` when the nonce belongs to another visit.
     """
-    row = _held(unit, trip_id)
+    unit.need_role(*WINDOW)
+    row = held_trip(unit, trip_id)
     if row.arrival_nonce == nonce:
         return trip(unit.session, trip_id)
     used = unit.session.exec(select(TripRow.id).where(TripRow.arrival_nonce == nonce)).first()
@@ -146,12 +150,18 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
 
 
 def mark_fulfilled(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None = None) -> TripView:
-    """The visit took place and looked at ``served`` (all it was for, if not said).
+    """A clinical role says that the visit took place and looked at ``served`` (all it was for, if not said).
 
     What was not looked at becomes a visit of its own in the same window, so that it is not lost.
-    Errors: ``trip.served`` for a need that the visit was not for, ``trip.state``.
+    Errors: ``role.missing``, ``trip.served`` for a need that the visit was not for, ``trip.state``.
     """
-    row = _held(unit, trip_id)
+    unit.need_role(*CLINICAL)
+    return end_visit(unit, trip_id=trip_id, served=served)
+
+
+def end_visit(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None = None) -> TripView:
+    """The same where findings have said what was looked at, whoever says that the patient has left."""
+    row = held_trip(unit, trip_id)
     _need_state(row, *OPEN, "arrived", done="closed")
     done = tuple(row.serves) if served is None else served
     strange = sorted(set(done) - set(row.serves))
@@ -176,24 +186,13 @@ def mark_noshow(unit: Unit, *, trip_id: int) -> TripView:
 
     Errors: ``role.missing``, ``trip.early`` before the visit's day, ``trip.state``.
     """
-    unit.need_role("reception")
-    row = _held(unit, trip_id)
+    unit.need_role(*WINDOW)
+    row = held_trip(unit, trip_id)
     _need_state(row, "proposed", "booked", done="marked as missed")
     if _today(unit) < row.day:
         raise FollowupError("trip.early", f"the visit is on {row.day}", fix="wait until that day")
     before, row.status = row.status, "noshow"
     return _stored(unit, row, "did not come", day=row.day.isoformat(), before=before)
-
-
-def _held(unit: Unit, trip_id: int) -> TripRow:
-    """The visit's row, with its patient held until the unit ends."""
-    row = unit.session.get(TripRow, trip_id)
-    if row is None:
-        trip(unit.session, trip_id)
-        raise AssertionError
-    lock_patient(unit, row.patient_id)
-    unit.session.refresh(row)
-    return row
 
 
 def _need_state(row: TripRow, *states: str, done: str) -> None:

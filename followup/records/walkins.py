@@ -10,6 +10,7 @@ from followup.errors import FollowupError
 from followup.records.alerts import open_alert
 from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
+from followup.records.duties import FRONT
 from followup.records.patients import lock_patient
 from followup.records.plans import active_plan, plans_of
 from followup.records.store import Unit
@@ -30,7 +31,7 @@ def note_walk_in(
     the four; any of them is an alert until a look is stored. Errors: ``walkin.plan`` where no plan was
     ever made, ``walkin.reason``, ``walkin.sign``, ``role.missing``.
     """
-    unit.need_role("reception", "counsellor", "surgeon")
+    unit.need_role(*FRONT)
     patient = lock_patient(unit, patient_id)
     used = unit.session.exec(select(TripRow.id).where(TripRow.arrival_nonce == nonce)).first()
     if used is not None:

@@ -362,7 +362,7 @@ def test_each_site_has_its_own_closed_days(ward):
     _in_hand(ward, plan)
     with ward.store.write(ward.surgeon, ward.now) as unit:
         calendar = json.dumps({"holidays": [ward.day(7).isoformat()]})
-        other = put_site(unit.session, Site(0, "HILL", "Hill clinic", calendar=calendar))
+        other = put_site(unit, Site(0, "HILL", "Hill clinic", calendar=calendar))
         unit.log("site added", "clinic", code=other.code)
     assert _list(ward, ward.now) == ()
     with ward.store.engine.begin() as connection:

@@ -27,9 +27,7 @@ HILL = Site(0, "HILL", "Hill room", phone_day="+44 20 7946 0155", calendar=CALEN
 def hill(ward) -> Site:
     """A second site with one place a day, and one patient at each: K-1 at the first, K-2 here."""
     with ward.store.write(SYSTEM, ward.now) as unit:
-        site = put_site(
-            unit.session, Site(0, "HILL", "Hill room", phone_day="+44 20 7946 0155", calendar=CALENDAR)
-        )
+        site = put_site(unit, Site(0, "HILL", "Hill room", phone_day="+44 20 7946 0155", calendar=CALENDAR))
         unit.log("site added", f"site:{site.code}")
     ward.signed("K-1")
     there = replace(ward, store=ward.store.for_site(site.id))
@@ -117,7 +115,7 @@ def test_each_site_has_its_own_operation_list(ward, hill):
 def test_staff_are_bound_to_a_site_and_act_there(ward, hill):
     with ward.store.write(SYSTEM, ward.now) as unit:
         add_staff(unit, login="asha", name="Asha", roles=["reception"], password_hash="x")
-        bind_staff(unit.session, login="asha", site=hill.id)
+        bind_staff(unit, login="asha", site=hill.id)
         unit.log("staff bound to a site", "staff:asha", site=hill.code)
     with ward.store.read() as session:
         actor = staff_by_login(session, "asha").actor
@@ -138,5 +136,5 @@ def test_staff_are_bound_to_a_site_and_act_there(ward, hill):
 )
 def test_a_site_that_can_not_be_is_refused(ward, site, code):
     with pytest.raises(FollowupError) as caught, ward.store.write(SYSTEM, ward.now) as unit:
-        put_site(unit.session, site)
+        put_site(unit, site)
     assert code is None or caught.value.code == code
