@@ -270,6 +270,8 @@ class Ward:
     other_surgeon = Actor("rao", frozenset({"surgeon"}), "Dr Rao", "R-1002")
     counsellor = Actor("mira", frozenset({"counsellor"}), "Mira")
     reception = Actor("omar", frozenset({"reception"}), "Omar")
+    pharmacy = Actor("lina", frozenset({"pharmacy"}), "Lina")
+    manager = Actor("dev", frozenset({"manager"}), "Dev")
 
     def record(
         self, code: str = "K-1", name: str = "Wanjiru Ndegwa", eye: str = "right", **patient: object
@@ -353,8 +355,8 @@ class Ward:
             return enter_record(unit, record=record or self.record()).patient_id
 
     def draft(self, patient_id: int, body: CarePlan | None = None, **more: Any) -> PlanVersion:
-        """Store a draft from the record's first version."""
-        with self.store.write(self.counsellor, NOW) as unit:
+        """Store a draft from the record's first version; one with changes of the steps is the surgeon's."""
+        with self.store.write(self.surgeon if more.get("edits") else self.counsellor, NOW) as unit:
             given = {"record_number": 1, **more}
             return store_draft(unit, patient_id=patient_id, body=body or self.body(), **given)
 

@@ -23,7 +23,13 @@ from followup.records.alerts import close_alert, open_alerts
 from followup.records.attempts import note_attempt
 from followup.records.clinics import get_clinic
 from followup.records.oplist import ListLine, put_operation_list
-from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.patients import (
+    correct_record,
+    enter_record,
+    newest_record,
+    patient_by_code,
+    surgeons_words,
+)
 from followup.records.plans import active_plan, open_draft, sign_plan
 from followup.records.protocols import protocol_signature
 from followup.records.sheets import hand_over_sheet, issue_sheet, sheets_of
@@ -105,7 +111,9 @@ class Story:
 
     def _operation(self, person: Person) -> Iterator[Event]:
         code, stage = person.record.patient.code, STAGES.index(person.stops_at)
-        yield Event("13:00", "counsellor", partial(enter_record, record=person.record))
+        # What only a surgeon decides, a surgeon enters.
+        by = "surgeon" if surgeons_words(person.record) else "counsellor"
+        yield Event("13:00", by, partial(enter_record, record=person.record))
         if stage >= STAGES.index("drafted"):
             yield Event("13:10", "counsellor", lambda unit: self._draft(unit, code))
         if person.answers:

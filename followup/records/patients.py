@@ -32,7 +32,7 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     other eye.
     """
     unit.need_role(*CLINICAL, PROGRAM)
-    if said := _decided(record):
+    if said := surgeons_words(record):
         unit.need_role(*SURGEON, PROGRAM, where=said[0][0])
     key = fold_code(record.patient.code)
     twin = select(PatientRow).where(PatientRow.code_key == key)
@@ -75,7 +75,7 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
         )
     if record == newest.record:
         return newest
-    if other := set(_decided(record)) ^ set(_decided(newest.record)):
+    if other := set(surgeons_words(record)) ^ set(surgeons_words(newest.record)):
         unit.need_role(*SURGEON, where=min(other)[0])
     refuse_phones(record.patient.telephones, newest.record.patient.telephones)
     refuse_other_eye(unit.session, record)
@@ -157,7 +157,7 @@ def unknown_patient() -> FollowupError:
     return FollowupError("patient.unknown", "no such patient", fix="search again")
 
 
-def _decided(record: Record) -> tuple[tuple[str, str], ...]:
+def surgeons_words(record: Record) -> tuple[tuple[str, str], ...]:
     """What only a surgeon decides: field and content of each, by the eye and not by the record's line."""
     found = [("decisions", one.model_dump_json()) for one in record.decisions]
     for operation in record.operations:

@@ -118,8 +118,8 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
     """The patient is here. The same ``nonce`` again changes nothing (a form sent twice).
 
     Errors: ``role.missing``, ``trip.early`` before the first right day (such a look would not see what it is
-    for, and must not count as it), ``trip.arrived`` when someone else marked it, ``trip.state`` when the visit
-    is over or cancelled, ``trip.nonce`` when the nonce belongs to another visit.
+    for, and must not count as it), ``trip.arrived`` when someone else marked it, ``trip.state`` when the
+    visit is over or cancelled, ``trip.nonce`` when the nonce belongs to another visit.
     """
     unit.need_role(*WINDOW)
     row = held_trip(unit, trip_id)

@@ -122,7 +122,7 @@ def test_nobody_is_reminded_of_a_visit_on_a_day_that_became_closed(ward, in_hand
     plan = _signed(ward, in_hand)
     agreed(ward, plan.patient_id)
     assert len(_wanted(ward, "reminder", 6, protocol)) == 1
-    with ward.store.write(ward.surgeon, ward.now) as unit:
+    with ward.store.write(ward.manager, ward.now) as unit:
         calendar = json.dumps({"holidays": [ward.day(7).isoformat()]})
         put_clinic(unit, replace(get_clinic(unit.session), calendar=calendar))
     assert _wanted(ward, "reminder", 6, protocol) == ()

@@ -302,7 +302,7 @@ def test_a_newly_signed_plan_takes_the_missed_visit_off_the_list(ward):
 
 
 def _close(ward, *holidays: int, **more) -> None:
-    with ward.store.write(ward.surgeon, ward.now) as unit:
+    with ward.store.write(ward.manager, ward.now) as unit:
         calendar = {"holidays": [ward.day(number).isoformat() for number in holidays], **more}
         put_clinic(unit, replace(get_clinic(unit.session), calendar=json.dumps(calendar)))
 

@@ -24,6 +24,7 @@ def _counted(ward, day: int, *, start: date = LONG_BEFORE) -> list[str]:
 def _come(ward, visit, day: int, served: tuple[str, ...] | None = None) -> None:
     with ward.store.write(ward.reception, ward.at(day)) as unit:
         mark_arrived(unit, trip_id=visit.id, nonce=f"form-{visit.id}-{day}")
+    with ward.store.write(ward.counsellor, ward.at(day)) as unit:
         mark_fulfilled(unit, trip_id=visit.id, served=served)
 
 

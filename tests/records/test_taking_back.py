@@ -27,7 +27,8 @@ class Desk:
             self.does(book_trip, ward.at(0), trip_id=self.week.id)
 
     def does(self, use_case, now, *, by=None, **given):
-        with self.ward.store.write(by or self.ward.reception, now) as unit:
+        usual = self.ward.counsellor if use_case is mark_fulfilled else self.ward.reception
+        with self.ward.store.write(by or usual, now) as unit:
             return use_case(unit, **given)
 
     def steps(self, now, code="K-1", **given):

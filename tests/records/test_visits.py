@@ -24,7 +24,8 @@ from followup.records.visits import (
 
 
 def _do(ward, use_case, *, now=None, by=None, **given):
-    with ward.store.write(by or ward.reception, now or ward.now) as unit:
+    usual = ward.counsellor if use_case is mark_fulfilled else ward.reception
+    with ward.store.write(by or usual, now or ward.now) as unit:
         return use_case(unit, **given)
 
 
@@ -37,7 +38,7 @@ def _refused(ward, use_case, code: str, **given) -> FollowupError:
 
 
 def _calendar(ward, **calendar) -> None:
-    with ward.store.write(ward.surgeon, ward.now) as unit:
+    with ward.store.write(ward.manager, ward.now) as unit:
         clinic = get_clinic(unit.session)
         put_clinic(unit, replace(clinic, calendar=json.dumps(calendar)))
 
