@@ -266,7 +266,7 @@ def test_a_try_that_fails_is_made_again_later_under_the_same_key_and_at_last_lis
     with ward.store.read() as session:
         (message,) = unsent_messages(session)
     assert (message.state, message.last_error) == ("failed", "busy")
-    with ward.store.write(ward.reception, now) as unit:
+    with ward.store.write(ward.manager, now) as unit:
         try_again(unit, message_id=message.id)
     assert _send(ward, protocol, Recorder(), now).sent == 1
 

@@ -360,7 +360,7 @@ def test_a_closed_day_stands_beside_what_is_more_pressing(ward):
 def test_each_site_has_its_own_closed_days(ward):
     plan = ward.signed()
     _in_hand(ward, plan)
-    with ward.store.write(ward.surgeon, ward.now) as unit:
+    with ward.store.write(SYSTEM, ward.now) as unit:
         calendar = json.dumps({"holidays": [ward.day(7).isoformat()]})
         other = put_site(unit, Site(0, "HILL", "Hill clinic", calendar=calendar))
         unit.log("site added", "clinic", code=other.code)

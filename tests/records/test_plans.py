@@ -53,7 +53,7 @@ def test_a_draft_comes_back_as_it_was_built(ward):
         found = plan(session, draft.id)
     assert found == draft
     assert (found.body, found.edits, found.reason) == (ward.body(), (edit,), "first")
-    assert (found.number, found.status, found.drafted_by, found.signed_by) == (1, "draft", "mira", None)
+    assert (found.number, found.status, found.drafted_by, found.signed_by) == (1, "draft", "sen", None)
 
 
 def test_a_signed_plan_is_in_force_with_its_signature_and_its_visits(ward):
