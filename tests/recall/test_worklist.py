@@ -14,6 +14,7 @@ from followup.recall.worklist import reason, worklist
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.sheets import hand_over_sheet, issue_sheet
 from followup.records.sites import Site, put_site
+from followup.records.views import SYSTEM
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow, move_trip
 
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
