@@ -131,12 +131,6 @@ def house_on_sqlite(sqlite_store: Store, protocol: Protocol) -> House:
     return _house(sqlite_store, protocol)
 
 
-@pytest.fixture
-def sqlite_house(sqlite_store: Store, protocol: Protocol) -> House:
-    """On SQLite alone, for what does not hang on the database."""
-    return _house(sqlite_store, protocol)
-
-
 @pytest.fixture(scope="module")
 def scene(
     sqlite_template: Path,
