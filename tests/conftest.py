@@ -272,6 +272,7 @@ class Ward:
     reception = Actor("omar", frozenset({"reception"}), "Omar")
     pharmacy = Actor("lina", frozenset({"pharmacy"}), "Lina")
     manager = Actor("dev", frozenset({"manager"}), "Dev")
+    everybody = Actor("all", frozenset({"counsellor", "reception", "surgeon"}), "Dr All", "R-1003")
 
     def record(
         self, code: str = "K-1", name: str = "Wanjiru Ndegwa", eye: str = "right", **patient: object

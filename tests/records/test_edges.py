@@ -69,7 +69,7 @@ def test_what_is_noted_of_a_visit_counts_on_the_clinics_own_day(desk, turn: Turn
         day = turn.day if begun else turn.eve
         came = would(now, mark_arrived, trip_id=desk.wide, nonce="n")
         assert (came.status, came.seen_on) == ("arrived", day), f"an arrival at {said}"
-        done = would(now, mark_fulfilled, trip_id=desk.wide)
+        done = would(now, mark_fulfilled, by=desk.ward.counsellor, trip_id=desk.wide)
         assert (done.status, done.seen_on) == ("fulfilled", day), f"a visit done at {said}"
         without = would(now, note_walk_in, patient_id=desk.who, reason="red", nonce="w")
         days = {without.day, without.window_start, without.window_end, without.seen_on}
@@ -203,7 +203,7 @@ def test_whoever_is_here_stays_here_under_a_new_plan_and_whoever_was_here_yester
 
     for said, now, begun in turn.around:
         for what, use_case in (("a new plan", signed), ("the end of the plan", ended)):
-            found = ward.would(now, use_case, by=ward.surgeon)
+            found = ward.would(now, use_case, by=ward.everybody)
             assert found == ("cancelled" if begun else "arrived"), f"{what} signed at {said}"
 
 
