@@ -20,7 +20,13 @@ from followup.cli.sheet_options import Choices
 from followup.cli.words import counted
 from followup.desks.desk import Desk, Visit
 from followup.desks.plan_view import record_of
-from followup.desks.sheet_content import clinic_info, content_of, issue_one, staff_language
+from followup.desks.sheet_content import (
+    clinic_info,
+    content_of,
+    issue_one,
+    plans_printed,
+    staff_language,
+)
 from followup.errors import FollowupError
 from followup.records.clinics import get_clinic
 from followup.records.oplist import operations_on
@@ -133,6 +139,7 @@ class Printer:
             return self._issued(version, use), "signed; mark it handed over when the patient has it."
         with self.desk.store.read() as session:
             record = record_of(session, version).record
+            earlier = plans_printed(session, version.patient_id)
         today = datetime.now(UTC).astimezone(ZoneInfo(self.visit.clinic.zone)).date()
         content = build_content(
             version.body,
@@ -142,6 +149,7 @@ class Printer:
             language=self.language,
             printed_on=today,
             aftercare=self.desk.protocol.aftercare,
+            earlier=earlier,
             options=self.choices.options(record),
         )
         return use(content), "a draft, not for the patient."

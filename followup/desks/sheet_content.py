@@ -37,6 +37,7 @@ def draft_content(visit: Visit, plan_id: int, language: str | None, options: She
     view = load(visit, plan_id)
     with visit.desk.store.read() as session:
         noted = _now_of(session, plan_id)
+        earlier = plans_printed(session, view.version.patient_id)
     return build_content(
         _with_visits(view.plan, noted),
         view.record,
@@ -45,6 +46,7 @@ def draft_content(visit: Visit, plan_id: int, language: str | None, options: She
         language=language,
         printed_on=visit.today,
         aftercare=visit.desk.protocol.aftercare,
+        earlier=earlier,
         options=options,
     )
 
@@ -106,7 +108,14 @@ def content_of(
         previous=_with_visits(plan(session, before.plan_id).body, sheet_visits(session, before.id))
         if before
         else None,
+        earlier=plans_printed(session, sheet.patient_id, before=sheet.issue),
     )
+
+
+def plans_printed(session: Session, patient_id: int, *, before: int | None = None) -> tuple[CarePlan, ...]:
+    """The plans of the patient's sheets, oldest first; only of those before the sheet of this number."""
+    sheets = (s for s in sheets_of(session, patient_id) if before is None or s.issue < before)
+    return tuple(plan(session, key).body for key in dict.fromkeys(s.plan_id for s in sheets))
 
 
 def _now_of(session: Session, plan_id: int) -> NotedVisits:

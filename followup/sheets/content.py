@@ -71,12 +71,14 @@ def build_content(
     printed_on: date,
     aftercare: Aftercare | None = None,
     previous: CarePlan | None = None,
+    earlier: tuple[CarePlan, ...] = (),
     options: SheetOptions | None = None,
 ) -> SheetContent:
     """The whole sheet in ``language`` (default: the record's), a draft unless ``issue`` is given.
 
     ``previous`` is the plan of the sheet that the patient has now: what changed since is said
-    first. ``options``: see ``SheetOptions``; a twin in the sheet's own language is left out.
+    first. ``earlier`` are the plans of all sheets of this patient before, oldest first: their bottles keep
+    their letters. ``options``: see ``SheetOptions``; a twin in the sheet's own language is left out.
     Raises FollowupError for a refused plan, an issue of a plan that may not be signed, a medicine
     or sentence that is not on file, or a language that must be picked.
     """
@@ -93,6 +95,7 @@ def build_content(
         chosen,
         clinic.cap_colours,
         words.is_draft,
+        earlier or ((previous,) if previous else ()),
     )
     content = _content(inputs, clinic, choice, issue, previous)
     twin = translator(chosen.twin) if chosen.twin else None

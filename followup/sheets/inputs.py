@@ -17,6 +17,7 @@ from followup.language import direction
 from followup.language.catalogues import Translator
 from followup.language.dates import clock, long_date, native_date, opening, spoken
 from followup.language.digits import native_digits
+from followup.sheets.letters import letters
 from followup.sheets.model import Bottle, Kind
 from followup.sheets.options import SheetOptions
 from followup.sheets.wording import DUE, EYES
@@ -28,7 +29,8 @@ _SIDES: tuple[Eye, ...] = ("right", "left")
 class SheetInputs:
     """The plan, the record and the clinic's data, with the translator they are told through.
 
-    ``draft_words``: nobody of the clinic has read the translation yet.
+    ``draft_words``: nobody of the clinic has read the translation yet. ``earlier``: the plans of the sheets
+    that the patient had before, oldest first.
     """
 
     plan: CarePlan
@@ -40,6 +42,7 @@ class SheetInputs:
     options: SheetOptions
     cap_colours: bool = False
     draft_words: bool = False
+    earlier: tuple[CarePlan, ...] = ()
 
     @property
     def eyes(self) -> tuple[Eye, ...]:
@@ -159,16 +162,7 @@ class SheetInputs:
 
     @cached_property
     def _marks(self) -> dict[str, str]:
-        """The mark of each medicine: the letter of its role, numbered from the second of a role on.
-
-        A medicine that is stopped keeps its mark, so that its bottle is never taken for another.
-        """
-        marks: dict[str, str] = {}
-        for medicine in (self.formulary.get(course.medicine) for course in self.plan.courses):
-            if medicine is not None and medicine.id not in marks:
-                before = sum(mark[0] == medicine.mark_letter for mark in marks.values())
-                marks[medicine.id] = f"{medicine.mark_letter}{before + 1 if before else ''}"
-        return marks
+        return letters((*self.earlier, self.plan), self.formulary)
 
     def bottle(self, course: Course) -> Bottle:
         medicine = self.medicine(course)
