@@ -94,21 +94,27 @@ def clinic(inputs: SheetInputs, clinic: ClinicInfo) -> ClinicBlock:
 
 def who(inputs: SheetInputs) -> Who:
     patient = inputs.record.patient
-    years = _age(patient, inputs.printed_on)
+    count, years = _age(patient, inputs.printed_on)
     # Translators: the patient's age; keep the number as digits in every form.
     age = inputs.words.ngettext("%(count)s year old", "%(count)s years old", years)
     return Who(
         name=inputs.name(printable_name(patient.name, patient.name_latin, "patient.name")),
-        age=age % {"count": inputs.number(str(years))},
+        age=age % {"count": inputs.number(count)},
         code=inputs.number(patient.code),
     )
 
 
-def _age(patient: Patient, today: date) -> int:
+def _age(patient: Patient, today: date) -> tuple[str, int]:
+    """Whole years as they are written, and the number that the grammar goes by.
+
+    Where only the year of birth is known, both that it could be ("70-71"), as on the staff's pages.
+    """
     if patient.birth_date is None:
-        return today.year - (patient.birth_year or today.year)
+        years = today.year - (patient.birth_year or today.year)
+        return (f"{years - 1}-{years}" if years > 0 else "0"), years
     born = patient.birth_date
-    return today.year - born.year - ((today.month, today.day) < (born.month, born.day))
+    years = today.year - born.year - ((today.month, today.day) < (born.month, born.day))
+    return str(years), years
 
 
 def face(inputs: SheetInputs) -> Face:

@@ -7,6 +7,7 @@ from datetime import date, time, timedelta
 from typing import Any
 
 import pytest
+from birthdays import AGES
 
 from followup.cli import plan_text
 from followup.cli.plan_text import WIDTH, render_plan
@@ -103,9 +104,10 @@ def test_the_header_says_who_which_eye_which_protocol_and_whether_it_can_be_sign
     assert "not approved" not in text(plan(approved=True))
 
 
-@pytest.mark.parametrize(("born", "age"), [("1950-01-31", "74 years"), ("1950-02-01", "74 years")])
-def test_the_age_changes_on_the_birthday(born: str, age: str) -> None:
-    assert age in text(plan(), record(birth_date=born))
+@pytest.mark.parametrize(("born", "on", "years"), AGES)
+def test_the_age_changes_on_the_birthday(born: date, on: date, years: int) -> None:
+    told = record(birth_date=born.isoformat())
+    assert text(plan(as_of=on), told).startswith(f"Ada Brook, {years} years, code T-1")
 
 
 def test_with_a_year_of_birth_alone_no_age_is_guessed() -> None:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
+from birthdays import AGES
 from hypothesis import example, given
 from hypothesis import strategies as st
 from sqlalchemy import event
@@ -192,13 +196,17 @@ def test_the_search_asks_the_database_as_often_for_one_patient_as_for_three(ward
     assert counts[0] == counts[2] > 0
 
 
-def test_the_age_is_exact_with_a_birth_date_and_a_range_with_a_year(ward):
+def test_the_age_is_exact_with_a_birth_date_and_a_range_with_a_year(sqlite_ward):
+    ward = sqlite_ward
     ward.enter(ward.record("A-1", birth_year=None, birth_date="1956-03-01"))
     ward.enter(ward.record("A-2", birth_year=1956))
     with ward.store.read() as session:
         exact, about = patient_by_code(session, "a-1"), patient_by_code(session, "a-2")
     assert [exact.age_on(ward.day(n)) for n in (-1, 0)] == ["70", "71"]
-    assert about.age_on(ward.day0) == "70-71"
+    for born, on, years in AGES:
+        assert replace(exact, birth_date=born).age_on(on) == str(years), (born, on)
+    ages = [about.age_on(date(year, 7, 1)) for year in (1956, 1957, 2027)]
+    assert ages == ["0", "0-1", "70-71"]
 
 
 @example("\U0001d5a0")  # a letter of its own that opens into a capital A
