@@ -39,9 +39,9 @@ MARKS = ("P", "S", "M", "C")
 SENTENCES = {
     *("because", "source", "mark", "text", "about", "otherwise", "said", "values", "numbers"),
     *("without_steroid", "nsaid_text", "steroid_text", "bare_text", "call", "senior_call", "no_raise"),
-    *("question", "instead", "note", "pressure_text"),
+    *("question", "instead", "note", "pressure_text", "asks"),
 }
-_NAMES = ("id", "name", "role", "way", "medicine", "finding")
+_NAMES = ("id", "name", "role", "way", "medicine", "finding", "reaction", "field")
 
 
 @dataclass(frozen=True)
@@ -156,7 +156,9 @@ def leaves(value: Any, address: str) -> Iterator[tuple[str, Any]]:
 
 def is_sentence(key: str, value: Any) -> bool:
     # In facts "unknown" is what is said where nothing is written down; in rules a list of facts.
-    return key in SENTENCES or (key == "unknown" and isinstance(value, str))
+    # A list of values decides; a table of them is put into a sentence.
+    plain = key == "values" and isinstance(value, list)
+    return (key in SENTENCES and not plain) or (key == "unknown" and isinstance(value, str))
 
 
 def _is_tables(value: Any) -> bool:

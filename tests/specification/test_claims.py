@@ -5,7 +5,18 @@ from __future__ import annotations
 import pytest
 from specification import MARKS, chapters, data_leaves, files, origin_of, origins, same
 
-HELD = ("rules-1-courses", "rules-2-needs", "facts", "protocol", "aftercare", "recall", "review", "cautions")
+HELD = (
+    "rules-1-courses",
+    "rules-2-needs",
+    "facts",
+    "protocol",
+    "aftercare",
+    "recall",
+    "review",
+    "cautions",
+    "formulary",
+    "names",
+)
 """The data files whose every figure is claimed."""
 
 CHAPTERS = chapters()
