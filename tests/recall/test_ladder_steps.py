@@ -94,6 +94,8 @@ STEPS = [
     ("C", [(3, 0, "will come", 6)], (0, "call", 7, True)),
     ("C", [(3, 0, "will come", 3)], (0, "call", 4, True)),
     ("C", [(3, 0, "will come", None)], (0, "call", 4, True)),
+    # Never on a day that has passed, though the promise was for one.
+    ("C", [(6, 0, "will come", 4)], (0, "call", 7, True)),
     ("C", [(3, 0, "no answer"), (5, 1, "will come", 8)], (1, "call", 9, True)),
     ("C", [(3, 0, "will come", 6), (7, 0, "no answer")], (1, "call", 9, False)),
     ("A", [(4, 3, "will come", 5)], (3, "community worker", 6, True)),

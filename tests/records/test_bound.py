@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
+
 import pytest
 from sqlalchemy import text
+from sqlmodel import Session
 
 from followup.errors import FollowupError
 from followup.records.bound import Bound, verify_all
@@ -57,6 +60,46 @@ def test_what_was_changed_after_it_was_signed_or_issued_is_named(printed, statem
         verify_all(session)
     assert (caught.value.code, caught.value.where) == ("journal.unlike", "K-1")
     assert says in caught.value.what
+
+
+# What was signed and issued, column by column; every other column may change after that.
+BOUND = {
+    "care_plan": {
+        "number": "7", "as_of": "'2027-03-02'", "body": "'{}'", "edits": "'[1]'", "reason": "'other'",
+        "protocol_hash": "'other'", "engine": "'2'", "drafted_by": "'other'",
+        "drafted_at": "'2027-03-01 08:31:00.000000'", "signed_by": "'Dr Rao'",
+        "signed_at": "'2027-03-01 08:31:00.000000'",
+    },
+    "sheet": {
+        "issue": "7", "language": "'ar'", "printed_at": "'2027-03-01 08:31:00.000000'",
+        "printed_by": "'other'", "reason": "'other'",
+    },
+    "sheet_choice": {"options": """'{"size": "large"}'"""},
+    "record_version": {"body": "replace(body, '1955', '1956')"},
+}  # fmt: skip
+FREE = {
+    "care_plan": {"status": "'completed'", "ended_at": "'2027-04-01 08:31:00.000000'", "ended_reason": "'x'"},
+    "sheet": {
+        "replaced_at": "'2027-04-01 08:31:00.000000'",
+        "replaced_by_plan": "1",
+    },
+}
+
+
+@pytest.mark.parametrize(("columns", "named"), [(BOUND, True), (FREE, False)])
+def test_every_column_that_was_signed_or_issued_is_bound_and_no_other(sqlite_ward, columns, named):
+    plan = sqlite_ward.signed()
+    with sqlite_ward.store.write(sqlite_ward.counsellor, sqlite_ward.now) as unit:
+        issue_sheet(unit, plan_id=plan.id, sheet_id="0123456789", language="en", options={"size": "normal"})
+    for table, each in columns.items():
+        for column, value in each.items():
+            with Session(sqlite_ward.store.engine) as session:
+                session.connection().execute(text(f"UPDATE {table} SET {column} = {value}"))
+                found = nullcontext() if not named else pytest.raises(FollowupError, match="is not the one")
+                with found:
+                    verify_all(session)
+                    assert not named, f"{column} of {table}"
+                session.rollback()
 
 
 def test_a_plan_that_nobody_signed_here_is_named(printed):
