@@ -1,89 +1,126 @@
-"""Put every fault of ``mutants.toml`` into a copy of the program and see that a test notices it.
+"""Put single faults into a copy of the program, one at a time, and see that a test notices each.
 
-``python tests/bench/run_mutants.py [AREA or number ...]`` prints a line a fault and, at the end, those
-that nobody noticed; exit code 1 if there are any. Nothing but the copy is changed.
+``python tests/bench/run_mutants.py [--kind KIND] [--room ROOM] [--file FILE] [--line A-B] [--sample N]
+[--jobs J] [NAME ...]`` prints a line a fault and a table at the end; exit code 1 if one lives that is not in
+``survivors.toml``. Without choice: every fault, which takes hours. Nothing but the copy is changed.
 """
 
 from __future__ import annotations
 
-import os
-import shutil
-import subprocess
+import argparse
 import sys
-import tempfile
-import tomllib
+from collections import Counter
+from fnmatch import fnmatch
 from pathlib import Path
 
-import followup
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-HERE = Path(__file__).resolve().parent
-TESTS = HERE.parent
-PACKAGE = Path(followup.__file__).resolve().parent
-LIMIT = 600
+from single_faults.drawn import sample, seed
+from single_faults.fault import Fault
+from single_faults.forked import Verdict, times, verdicts
+from single_faults.judges import judges
+from single_faults.makers import faults_of
+from single_faults.program import files
+from single_faults.survivors import survivors
 
-
-def mutants() -> list[dict]:
-    return tomllib.loads((HERE / "mutants.toml").read_text("utf-8"))["mutant"]
-
-
-def copied(home: Path) -> Path:
-    """A fresh copy of the program to be run instead of the installed one."""
-    copy = home / "followup"
-    shutil.rmtree(copy, ignore_errors=True)
-    shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("templates", "locales"):
-        if (PACKAGE.parent / name).is_dir() and not (home / name).exists():
-            shutil.copytree(PACKAGE.parent / name, home / name)
-    return copy
+PATIENCE = 180.0  # seconds; what takes longer never ends
 
 
-def passes(tests: list[str], home: Path) -> bool:
-    """Whether the tests pass on the copy in ``home``; a run that never ends does not."""
-    try:
-        ended = subprocess.run(
-            [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests],
-            cwd=TESTS,
-            env={**os.environ, "PYTHONPATH": str(home)},
-            capture_output=True,
-            text=True,
-            timeout=LIMIT,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return False
-    if ended.returncode not in (0, 1):
-        raise SystemExit(f"the tests could not be run:\n{ended.stdout}\n{ended.stderr}")
-    return ended.returncode == 0
-
-
-def notices(mutant: dict, home: Path) -> bool:
-    """Whether the named tests fail on a copy with the fault in it."""
-    path = copied(home) / mutant["file"]
-    path.write_text(path.read_text("utf-8").replace(mutant["old"], mutant["new"]), "utf-8")
-    return not passes(mutant["tests"], home)
-
-
-def main(wanted: list[str]) -> int:
-    chosen = [
-        (number, mutant)
-        for number, mutant in enumerate(mutants(), 1)
-        if not wanted or mutant["area"] in wanted or str(number) in wanted
+def chosen(asked: argparse.Namespace) -> list[Fault]:
+    wanted = set(asked.names)
+    among = [name.split(":")[0] for name in wanted] or [asked.file or "*"]
+    first, last = (
+        int(end) for end in (f"{asked.line}-{asked.line}" if asked.line else "1-999999").split("-")[:2]
+    )
+    found = [
+        fault
+        for file in files()
+        if any(fnmatch(file, pattern) for pattern in among) and judges(file)
+        for fault in faults_of(file)
+        if (not wanted or fault.id in wanted)
+        and (not asked.kind or fault.kind in asked.kind)
+        and (not asked.room or fault.room in asked.room)
+        and first <= fault.line <= last
     ]
-    survived = []
-    with tempfile.TemporaryDirectory() as folder:
-        home = Path(folder)
-        copied(home)
-        every = sorted({test for _, mutant in chosen for test in mutant["tests"]})
-        if not passes(every, home):
-            raise SystemExit("the tests fail without any fault: mend that first")
-        for number, mutant in chosen:
-            seen = notices(mutant, home)
-            line = f"{number:2} {mutant['area']:8} {mutant['file']}: {mutant['new'].strip()[:60]!r}"
-            sys.stdout.write(f"{'noticed ' if seen else 'SURVIVED'} {line}\n")
-            sys.stdout.flush()
-            survived += [] if seen else [line]
-    sys.stdout.write(f"{len(survived)} survived\n" + "".join(f"{line}\n" for line in survived))
-    return 1 if survived else 0
+    if lost := wanted - {fault.id for fault in found}:
+        raise SystemExit("no such fault: " + ", ".join(sorted(lost)))
+    return found
+
+
+def told(fault: Fault, verdict: Verdict) -> str:
+    if verdict.noticed:
+        return f"noticed  {fault.shown()}  [{verdict.noticed_by}, {verdict.seconds:.1f} s]"
+    known = "known   " if fault.id in survivors() else "SURVIVED"
+    return f"{known} {fault.shown()}  [{verdict.seconds:.1f} s]\n         {fault.id}"
+
+
+def table(faults: list[Fault], lived: set[str]) -> str:
+    """Made and survived by room and by kind."""
+    lines = [f"{'':<28}{'made':>7}{'noticed':>9}{'survived':>9}"]
+    for what in ("room", "kind"):
+        made = Counter(getattr(fault, what) for fault in faults)
+        left = Counter(getattr(fault, what) for fault in faults if fault.id in lived)
+        lines += [
+            f"{name:<28}{made[name]:>7}{made[name] - left[name]:>9}{left[name]:>9}" for name in sorted(made)
+        ]
+        lines.append("")
+    return "\n".join(
+        [*lines, f"{'together':<28}{len(faults):>7}{len(faults) - len(lived):>9}{len(lived):>9}"]
+    )
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--kind", action="append")
+    parser.add_argument("--room", action="append")
+    parser.add_argument("--file", help="a pattern: 'clinical/data/*.toml'")
+    parser.add_argument("--line", help="from-to")
+    parser.add_argument("--sample", type=int)
+    parser.add_argument("--seed", help="of the sample; otherwise what program and tests hold")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--patience", type=float, default=PATIENCE)
+    parser.add_argument("--only-survivors", action="store_true", help="print no line for what is noticed")
+    parser.add_argument("--list", action="store_true", help="print the faults and run nothing")
+    parser.add_argument(
+        "--times", action="store_true", help="run the tests without a fault; how long each takes"
+    )
+    parser.add_argument("names", nargs="*")
+    asked = parser.parse_args(arguments)
+    faults = chosen(asked)
+    if asked.sample:
+        drawn_by = asked.seed or seed()
+        faults = sample(faults, asked.sample, drawn_by)
+        say(f"sample of {len(faults)}, seed {drawn_by}")
+    if asked.list:
+        say("\n".join(f"{fault.id}  {fault.shown()}" for fault in faults))
+        return 0
+    if asked.times:
+        return told_times(faults, asked.patience)
+    by_id, lived = {fault.id: fault for fault in faults}, set()
+    for verdict in verdicts(faults, asked.jobs, asked.patience):
+        if not verdict.noticed:
+            lived.add(verdict.id)
+        if not verdict.noticed or not asked.only_survivors:
+            say(told(by_id[verdict.id], verdict))
+    say(f"\n{table(faults, lived)}")
+    new = sorted(lived - set(survivors()))
+    if new:
+        say("\nNobody noticed:")
+        say("\n".join(f"  {by_id[id_].shown()}\n  python tests/bench/run_mutants.py '{id_}'" for id_ in new))
+    return 1 if new else 0
+
+
+def told_times(faults: list[Fault], patience: float) -> int:
+    wrong = 0
+    for test, seconds, failed in times(dict.fromkeys(t for f in faults for t in judges(f.file)), patience):
+        say(f"{seconds:7.2f} s  {test}  {failed}")
+        wrong += bool(failed)
+    return 1 if wrong else 0
+
+
+def say(text: str) -> None:
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
 
 
 if __name__ == "__main__":
