@@ -13,6 +13,8 @@ from followup.clinical.recall_rules import (
     OUTCOMES,
     Attempt,
     AttemptOutcome,
+    Ladder,
+    Rung,
     Way,
     is_unreachable,
     next_attempt,
@@ -124,6 +126,29 @@ def test_each_outcome_leads_to_the_next_step_and_its_day(tier, tried, following)
     found = next_attempt(RULES.ladder[tier], attempts, _day(SINCE))
     told = found and (found.rung, found.way, (found.on - OPERATION.date()).days, found.repeated)
     assert told == following
+
+
+# A clinic's own ladder, from one attempt to the next, each a day later.
+OWN = [
+    # A wrong number makes the calls that remain useless, and them alone ...
+    ("call, call, call, second contact, surgeon", [(3, 0, "no answer"), (4, 1, "wrong number")], (3, 5)),
+    ("call, second contact, call, surgeon", [(3, 0, "wrong number"), (4, 1, "no answer")], (3, 5)),
+    # ... and that of the second contact none.
+    ("call, second contact, call, surgeon", [(3, 0, "no answer"), (4, 1, "wrong number")], (2, 5)),
+    # Tried on a longer ladder than the one of today: the surgeon's, at once.
+    ("call, surgeon", [(3, 0, "no answer"), (4, 1, "no answer")], (1, 4)),
+    ("call, surgeon", [(3, 0, "no answer"), (4, 1, "no answer"), (5, 2, "no answer")], (1, 5)),
+]
+
+
+@pytest.mark.parametrize(("ways", "tried", "following"), OWN)
+def test_on_a_ladder_of_its_own_a_clinic_gets_the_next_step_too(ways, tried, following):
+    rungs = [Rung(way=way, after=1) for way in ways.split(", ")]
+    ladder = Ladder(rungs=tuple(rungs), because="ours", source="common practice, no source", mark="C")
+    attempts = [Attempt(_day(day), rung, outcome) for day, rung, outcome in tried]
+    found = next_attempt(ladder, attempts, _day(SINCE))
+    assert (found.rung, (found.on - OPERATION.date()).days) == following
+    assert found.way == rungs[found.rung].way
 
 
 def _views(tried):
