@@ -56,12 +56,12 @@ from followup.timing.calendar import parse_calendar
 
 STILL_OPEN = "open, booked, missed, back, died, lost, refused, moved, printed, no-sheet, new-draft, elsewhere"
 FOLLOWED = "open, booked, missed, back, printed, no-sheet, new-draft, elsewhere"
-LATER = "today, tomorrow, walk-in, signed-again, gone-unseen"
+LATER = "today, tomorrow, walk-in, signed-again, gone-unseen, gone-here"
 HERE_ON_7 = "here, left, seen, seen-then-died, left-then-died, done"
 IN_FORCE = (
     "open, booked, missed, back, died, lost, refused, moved, printed, no-sheet, new-draft, elsewhere, "
     "here, left, seen, seen-on-8, seen-then-died, left-then-died, "
-    "today, tomorrow, walk-in, signed-again, gone-unseen"
+    "today, tomorrow, walk-in, signed-again, gone-unseen, gone-here"
 )
 
 # A list, by its day where it has one, and who is on it.
@@ -72,7 +72,7 @@ VISITS = [
     (day_trips, 9, ""),
     (day_trips, TODAY, "today, walk-in"),
     (day_trips, 11, "tomorrow"),
-    (day_trips, 12, "signed-again, gone-unseen"),
+    (day_trips, 12, "signed-again, gone-unseen, gone-here"),
     (missed_trips, 7, ""),
     (missed_trips, 8, FOLLOWED),
     (missed_trips, TODAY, FOLLOWED),
@@ -80,7 +80,7 @@ VISITS = [
     (trips_past_window, 9, ""),
     (trips_past_window, 10, STILL_OPEN),
     (trips_past_window, 12, STILL_OPEN),
-    (trips_past_window, 13, f"{STILL_OPEN}, today, signed-again, gone-unseen"),
+    (trips_past_window, 13, f"{STILL_OPEN}, today, signed-again, gone-unseen, gone-here"),
     (lambda session, _: open_trips(session), TODAY, f"{STILL_OPEN}, {LATER}"),
     (lambda session, day: open_trips(session, until=day), 6, ""),
     (lambda session, day: open_trips(session, until=day), 7, STILL_OPEN),
@@ -95,7 +95,7 @@ VISITS = [
 VISIT_IDS = [
     (trip_ids_past_window, 9, ""),
     (trip_ids_past_window, 10, STILL_OPEN),
-    (trip_ids_past_window, 13, f"{STILL_OPEN}, today, signed-again, gone-unseen"),
+    (trip_ids_past_window, 13, f"{STILL_OPEN}, today, signed-again, gone-unseen, gone-here"),
     (lambda session, _: open_trip_ids(session), TODAY, f"{STILL_OPEN}, {LATER}"),
     (unseen_ids, 7, ""),
     (unseen_ids, 8, "here, left, left-then-died"),
@@ -104,8 +104,8 @@ VISIT_IDS = [
     (visits_ahead, 7, f"{STILL_OPEN}, {LATER}".replace("missed, ", "")),
     (visits_ahead, 8, LATER),
     (visits_ahead, 10, LATER),
-    (visits_ahead, 11, "tomorrow, walk-in, signed-again, gone-unseen"),
-    (visits_ahead, 12, "walk-in, signed-again, gone-unseen"),
+    (visits_ahead, 11, "tomorrow, walk-in, signed-again, gone-unseen, gone-here"),
+    (visits_ahead, 12, "walk-in, signed-again, gone-unseen, gone-here"),
 ]
 PLANS = [
     (plans_waiting_for_signature, "draft, two-drafts, new-draft"),
@@ -175,6 +175,7 @@ STATES = {
     "two-drafts": ["draft", "revoked"],
     "signed-again": ["active", "revoked"],
     "gone-unseen": ["active", "revoked"],
+    "gone-here": ["active", "revoked"],
     "new-draft": ["draft", "active"],
     "ended": ["revoked"],
     "done": ["completed"],
@@ -189,7 +190,7 @@ def test_a_draft_or_a_signature_of_one_patient_changes_no_plan_and_no_sheet_of_a
             states = [one.status for one in plans_of(session, who)]
             assert states == STATES.get(name, ["active"]), name
             replaced = [sheet.replaced_at is not None for sheet in sheets_of(session, who)]
-            expected = {"signed-again": [True, False], "gone-unseen": [True, False]}
+            expected = {key: [True, False] for key in ("signed-again", "gone-unseen", "gone-here")}
             none = ("draft", "by-hand", "two-drafts", "no-sheet")
             assert replaced == expected.get(name, [] if name in none else [False]), name
         first = find_sheet(session, f"{crowd.plans['signed-again, first']:010d}")
@@ -327,7 +328,7 @@ def test_who_is_expected_counts_every_coming_and_nobody_who_will_not_come(crowd)
         assert expected(session, 8, 9) == []
         assert expected(session, 8, 10) == [10, 10]
         assert expected(session, 10, 11) == [10, 10, 11]
-        assert expected(session, 11, 12) == [11, 12, 12]
+        assert expected(session, 11, 12) == [11, 12, 12, 12]
         # The drafts of those who have no plan in force: draft and two-drafts.
         assert [visit.date for visit in visits_to_sign(session)] == [ward.day(7)] * 2
 
@@ -403,11 +404,13 @@ def test_visits_on_days_that_do_not_offer_what_they_are_for_are_to_move_by_the_c
             crowd.names(visits_without_offer(session, calendar, day(12))),
         ]
 
-    soon = people("tomorrow, signed-again, gone-unseen")
+    soon = people("tomorrow, signed-again, gone-unseen, gone-here")
     found = ward.would(ward.at(TODAY), moves, by=EVERYBODY)
-    assert found[0] == people(f"{STILL_OPEN}, tomorrow, signed-again, gone-unseen".replace("missed, ", ""))
-    assert found[1:5] == [soon, people("signed-again, gone-unseen"), ["tomorrow"], []]
-    assert found[5:] == [soon, people("signed-again, gone-unseen")]
+    assert found[0] == people(
+        f"{STILL_OPEN}, tomorrow, signed-again, gone-unseen, gone-here".replace("missed, ", "")
+    )
+    assert found[1:5] == [soon, people("signed-again, gone-unseen, gone-here"), ["tomorrow"], []]
+    assert found[5:] == [soon, people("signed-again, gone-unseen, gone-here")]
 
 
 def test_a_visit_whose_day_somebody_decided_is_not_to_be_moved(crowd):

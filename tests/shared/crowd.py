@@ -25,8 +25,9 @@ PEOPLE = (
     *("open", "booked", "missed", "here", "left", "seen", "seen-on-8", "ended"),
     *("died", "lost", "refused", "moved", "back", "seen-then-died", "left-then-died"),
     *("today", "tomorrow", "walk-in", "draft", "by-hand", "two-drafts", "signed-again"),
-    *("printed", "no-sheet", "new-draft", "done", "elsewhere", "gone-unseen"),
+    *("printed", "no-sheet", "new-draft", "done", "elsewhere", "gone-unseen", "gone-here"),
 )
+HERE_ON_7 = ("here", "left", "seen", "seen-then-died", "left-then-died", "done")
 # The visit's day, the first and the last of its window, of those whose visit is another.
 OTHERS = {"today": (10, 8, 12), "tomorrow": (11, 11, 14), "walk-in": (30, 25, 35)}
 NO_SHEET = ("draft", "by-hand", "two-drafts", "printed", "no-sheet")
@@ -114,7 +115,7 @@ class Crowd:
             end_plan(unit, plan_id=self.plans["ended"], completed=False, reason="operated elsewhere")
         with self.does(7) as unit:
             mark_noshow(unit, trip_id=at["missed"])
-            for name in ("here", "left", "seen", "seen-then-died", "left-then-died", "gone-unseen", "done"):
+            for name in (*HERE_ON_7, "gone-unseen", "gone-here"):
                 mark_arrived(unit, trip_id=at[name], nonce=f"{name} on day 7")
             for name in ("left", "left-then-died", "gone-unseen"):
                 mark_left(unit, trip_id=at[name])
@@ -124,7 +125,7 @@ class Crowd:
         with self.does(8) as unit:
             mark_arrived(unit, trip_id=at["seen-on-8"], nonce="seen on day 8")
             mark_fulfilled(unit, trip_id=at["seen-on-8"])
-            for name in ("signed-again", "gone-unseen"):
+            for name in ("signed-again", "gone-unseen", "gone-here"):
                 self._again(unit, name)
             draft = self._body("new-draft", as_of=self.ward.day(8))
             who = self.patients["new-draft"]
