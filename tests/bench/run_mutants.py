@@ -23,8 +23,6 @@ from single_faults.makers import faults_of
 from single_faults.program import files
 from single_faults.survivors import survivors
 
-PATIENCE = 180.0  # seconds; what takes longer never ends
-
 
 def chosen(asked: argparse.Namespace) -> list[Fault]:
     wanted = set(asked.names)
@@ -78,7 +76,6 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--sample", type=int)
     parser.add_argument("--seed", help="of the sample; otherwise what program and tests hold")
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--patience", type=float, default=PATIENCE)
     parser.add_argument("--only-survivors", action="store_true", help="print no line for what is noticed")
     parser.add_argument("--list", action="store_true", help="print the faults and run nothing")
     parser.add_argument(
@@ -95,9 +92,9 @@ def main(arguments: list[str]) -> int:
         say("\n".join(f"{fault.id}  {fault.shown()}" for fault in faults))
         return 0
     if asked.times:
-        return told_times(faults, asked.patience)
+        return told_times(faults)
     by_id, lived = {fault.id: fault for fault in faults}, set()
-    for verdict in verdicts(faults, asked.jobs, asked.patience):
+    for verdict in verdicts(faults, asked.jobs):
         if not verdict.noticed:
             lived.add(verdict.id)
         if not verdict.noticed or not asked.only_survivors:
@@ -110,9 +107,9 @@ def main(arguments: list[str]) -> int:
     return 1 if new else 0
 
 
-def told_times(faults: list[Fault], patience: float) -> int:
+def told_times(faults: list[Fault]) -> int:
     wrong = 0
-    for test, seconds, failed in times(dict.fromkeys(t for f in faults for t in judges(f.file)), patience):
+    for test, seconds, failed in times(dict.fromkeys(t for f in faults for t in judges(f.file))):
         say(f"{seconds:7.2f} s  {test}  {failed}")
         wrong += bool(failed)
     return 1 if wrong else 0

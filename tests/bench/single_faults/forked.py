@@ -11,6 +11,7 @@ import importlib
 import json
 import multiprocessing
 import os
+import resource
 import shutil
 import signal
 import sys
@@ -50,6 +51,9 @@ OPTIONS = (
     *("-o", "timeout=0", "-p", "no:randomly", "-p", "no:xdist", "-p", "no:cacheprovider"),
     *("-p", "no:schemathesis", "-p", "no:logging"),
 )
+PATIENCE = 30  # seconds of the processor for one test; what takes longer never ends
+WAITED = 1800.0  # seconds in all for what only waits
+MEMORY = 3 << 30
 TOGETHER = 5  # test files read in one run
 CANNOT = 99
 FEW = 3  # so few faults of a file are not worth importing everything else first
@@ -68,7 +72,7 @@ class Verdict:
         return bool(self.noticed_by)
 
 
-def verdicts(faults: Iterable[Fault], jobs: int, patience: float) -> Iterator[Verdict]:
+def verdicts(faults: Iterable[Fault], jobs: int) -> Iterator[Verdict]:
     """Every fault judged, in the order in which they are done."""
     batches = _batches(faults)
     if not batches:
@@ -79,7 +83,7 @@ def verdicts(faults: Iterable[Fault], jobs: int, patience: float) -> Iterator[Ve
     done: Any = fork.SimpleQueue()
     for number in [*range(len(batches)), *[None] * jobs]:
         waiting.put(number)
-    workers = [fork.Process(target=_work, args=(waiting, done, batches, patience)) for _ in range(jobs)]
+    workers = [fork.Process(target=_work, args=(waiting, done, batches)) for _ in range(jobs)]
     for worker in workers:
         worker.start()
     try:
@@ -94,7 +98,7 @@ def verdicts(faults: Iterable[Fault], jobs: int, patience: float) -> Iterator[Ve
             worker.join()
 
 
-def times(tests: Iterable[str], patience: float) -> Iterator[tuple[str, float, str]]:
+def times(tests: Iterable[str]) -> Iterator[tuple[str, float, str]]:
     """Each test file on the program without a fault: how long it takes the processor, and what failed."""
     _prepared()
     home = Path(tempfile.mkdtemp(prefix="whole-"))
@@ -105,7 +109,7 @@ def times(tests: Iterable[str], patience: float) -> Iterator[tuple[str, float, s
             importlib.import_module(name)
         for test in tests:
             before = os.times()
-            failed = _first_to_fail((test,), home, patience)
+            failed = _first_to_fail((test,), home)
             after = os.times()
             spent = (
                 after.children_user + after.children_system - before.children_user - before.children_system
@@ -132,13 +136,13 @@ def _batches(faults: Iterable[Fault]) -> list[list[Fault]]:
     return sorted(cut, key=len, reverse=True)
 
 
-def _work(waiting: Any, done: Any, batches: list[list[Fault]], patience: float) -> None:
+def _work(waiting: Any, done: Any, batches: list[list[Fault]]) -> None:
     home = Path(tempfile.mkdtemp(prefix="faulty-"))
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     try:
         package = program.copied(home)
         while (number := waiting.get()) is not None:
-            if _in_child(lambda batch=batches[number]: _nursery(package, batch, done, patience)):
+            if _in_child(lambda batch=batches[number]: _nursery(package, batch, done)):
                 done.put(None)
     finally:
         shutil.rmtree(home, ignore_errors=True)
@@ -159,7 +163,7 @@ def _in_child(work: Any) -> int:
         os._exit(code)
 
 
-def _nursery(package: Path, faults: list[Fault], done: Any, patience: float) -> None:
+def _nursery(package: Path, faults: list[Fault], done: Any) -> None:
     _settle(package.parent)
     if len(faults) >= FEW:
         for name in program.apart_from(faults[0].file):
@@ -173,7 +177,7 @@ def _nursery(package: Path, faults: list[Fault], done: Any, patience: float) -> 
         text = fault.applied(program.text_of(fault.file))
         order = sorted(judges(fault.file), key=lambda test: -noticers[f"{fault.file} {test}"])
         with program.Faulty(program.path_of(fault.file, package), text):
-            noticed = _first_to_fail(order, package.parent, patience)
+            noticed = _first_to_fail(order, package.parent)
         noticers[f"{fault.file} {noticed.split('::')[0].removeprefix('tests/')}"] += 1
         done.put((fault.id, noticed, time.monotonic() - began))
 
@@ -192,7 +196,7 @@ def _settle(home: Path) -> None:
     os.chdir(program.TESTS)
 
 
-def _first_to_fail(tests: Sequence[str], home: Path, patience: float) -> str:
+def _first_to_fail(tests: Sequence[str], home: Path) -> str:
     """The first test that fails, or how the run ended; empty where all pass."""
     importlib.invalidate_caches()
     scratch = home / "scratch"
@@ -213,8 +217,8 @@ def _first_to_fail(tests: Sequence[str], home: Path, patience: float) -> str:
             sys.stdout.flush()
             sys.stderr.flush()
             os._exit(code)
-    code = _ended(pid, patience)
-    if code is None:
+    code = _ended(pid)
+    if code in (None, -signal.SIGXCPU):
         return "never ended"
     if code == 0:
         return ""
@@ -229,7 +233,14 @@ def _first_to_fail(tests: Sequence[str], home: Path, patience: float) -> str:
 def _run(tests: Sequence[str], scratch: Path, said: Path) -> int:
     import pytest
 
+    resource.setrlimit(resource.RLIMIT_DATA, (MEMORY, MEMORY))
+
     class FirstToFail:
+        def pytest_runtest_setup(self) -> None:
+            # A test that never ends burns its time; a busy computer takes none of it away.
+            limit = int(time.process_time() + PATIENCE)
+            resource.setrlimit(resource.RLIMIT_CPU, (limit, resource.RLIM_INFINITY))
+
         def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
             if report.failed and not said.exists():
                 said.write_text(json.dumps(report.nodeid), "utf-8")
@@ -247,9 +258,9 @@ def _run(tests: Sequence[str], scratch: Path, said: Path) -> int:
     return 0
 
 
-def _ended(pid: int, patience: float) -> int | None:
+def _ended(pid: int) -> int | None:
     """The exit code; None, and the child and all it started ended, where it takes too long."""
-    until = time.monotonic() + patience
+    until = time.monotonic() + WAITED
     while True:
         found, status = os.waitpid(pid, os.WNOHANG)
         if found:

@@ -11,6 +11,8 @@ _OPENING = re.compile(r"\(\s*\Z")
 _CLOSING = re.compile(r"\s*\)")
 # Calls whose arguments are only read by people who mend programs.
 _TOLD = frozenset({"warning", "info", "debug", "exception"})
+# Settings that change how fast something is, or how a slip of the programmer is reported.
+_HARMLESS = frozenset({"strict", "index", "stacklevel"})
 
 
 class Source:
@@ -85,6 +87,8 @@ class Source:
 
 def _idle(node: ast.AST) -> bool:
     if isinstance(node, ast.JoinedStr):
+        return True
+    if isinstance(node, ast.keyword) and node.arg in _HARMLESS:
         return True
     if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
         return True
