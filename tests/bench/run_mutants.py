@@ -76,6 +76,9 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--sample", type=int)
     parser.add_argument("--seed", help="of the sample; otherwise what program and tests hold")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument(
+        "--at-least", type=float, default=100, help="percent that must be noticed; default: every one"
+    )
     parser.add_argument("--only-survivors", action="store_true", help="print no line for what is noticed")
     parser.add_argument("--list", action="store_true", help="print the faults and run nothing")
     parser.add_argument(
@@ -104,7 +107,7 @@ def main(arguments: list[str]) -> int:
     if new:
         say("\nNobody noticed:")
         say("\n".join(f"  {by_id[id_].shown()}\n  python tests/bench/run_mutants.py '{id_}'" for id_ in new))
-    return 1 if new else 0
+    return 1 if 100 * (len(faults) - len(new)) < asked.at_least * len(faults) else 0
 
 
 def told_times(faults: list[Fault]) -> int:

@@ -11,9 +11,12 @@ from single_faults import survivors
 from single_faults.drawn import sample
 from single_faults.fault import named
 from single_faults.judges import judges
+from single_faults.maker_clock import edits as clock_edits
 from single_faults.maker_data import edits as data_edits
 from single_faults.maker_python import edits as python_edits
 from single_faults.maker_queries import edits as query_edits
+from single_faults.maker_roles import edits as role_edits
+from single_faults.maker_templates import edits as template_edits
 from single_faults.makers import all_faults, faults_of
 from single_faults.program import files, text_of
 from single_faults.toml_places import entries
@@ -38,6 +41,24 @@ LEAST = {
     "query condition out": 200,
     "query order out": 40,
     "query joint": 10,
+    "argument out": 200,
+    "step out": 1500,
+    "role added": 700,
+    "role out": 400,
+    "role not asked": 30,
+    "clinic's day": 50,
+    "side": 90,
+    "drawn: condition": 450,
+    "layout: test turned": 120,
+    "layout: loop out": 25,
+    "layout: element out": 110,
+    "layout: figure": 500,
+    "page: test turned": 450,
+    "page: loop out": 180,
+    "page: output out": 1200,
+    "page: element out": 110,
+    "page: figure": 120,
+    "page: unescaped": 100,
 }
 
 
@@ -104,6 +125,56 @@ def test_each_condition_of_a_query_is_dropped():
         ("query condition out", "found = select(Row).where(Row.a == x, (Row.c < z)).order_by(Row.a)\n"),
         ("query order out", "found = select(Row).where(Row.a == x, (Row.b > y) | (Row.c < z))\n"),
     ]
+
+
+def test_a_role_is_added_and_taken_in_the_table_and_in_a_use_case():
+    text = '\nB = frozenset({"surgeon"})\nTABLE = {("GET", "/x"): B}\nunit.need_role(*CLINICAL)\n'
+    duties = 'CLINICAL = ("counsellor", "surgeon")\n'
+    lines = [new.splitlines() for _, new in made(lambda text: role_edits(text, duties), text)]
+    table = [line[2] for line in lines if line[2] != text.splitlines()[2]]
+    assert sorted(table) == [
+        'TABLE = {("GET", "/x"): (B - {"surgeon"})}',
+        'TABLE = {("GET", "/x"): (B | {"anonymous"})}',
+        'TABLE = {("GET", "/x"): (B | {"counsellor"})}',
+        'TABLE = {("GET", "/x"): (B | {"manager"})}',
+        'TABLE = {("GET", "/x"): (B | {"pharmacy"})}',
+        'TABLE = {("GET", "/x"): (B | {"reception"})}',
+    ]
+    asked = [line[3] for line in lines if line[3] != text.splitlines()[3]]
+    assert sorted(asked) == [
+        "None",
+        'unit.need_role(*(r for r in (*CLINICAL,) if r != "counsellor"))',
+        'unit.need_role(*(r for r in (*CLINICAL,) if r != "surgeon"))',
+        'unit.need_role(*CLINICAL, "manager")',
+        'unit.need_role(*CLINICAL, "pharmacy")',
+        'unit.need_role(*CLINICAL, "reception")',
+    ]
+
+
+def test_the_day_of_the_clinic_becomes_that_of_utc():
+    text = "zone = clinic.zone\ntoday = now.astimezone(zone).date()\nsaid = now.astimezone(UTC)\n"
+    assert made(clock_edits, text) == [
+        ("clinic's day", text.replace("(zone)", '(__import__("datetime").UTC)')),
+    ]
+
+
+def test_a_drawing_and_a_page_are_changed_where_they_decide():
+    layout = '// left\n#let mark = if bottle.side == "left" { box(width: 3mm) } else { none }\n'
+    assert sorted(new.splitlines()[1] for _, new in made(lambda t: template_edits("a.typ", t), layout)) == [
+        '#let mark = if bottle.side != "left" { box(width: 3mm) } else { none }',
+        '#let mark = if bottle.side == "left" { box(width: 2mm) } else { none }',
+        '#let mark = if bottle.side == "left" { box(width: 4mm) } else { none }',
+        '#let mark = if bottle.side == "right" { box(width: 3mm) } else { none }',
+        '#let mark = if not (bottle.side == "left") { box(width: 3mm) } else { none }',
+    ]
+    page = "{% for s in signs %}<bdi>{{ s }}</bdi>{% endfor %}{% if a and b %}x{% endif %}\n"
+    assert {new for _, new in made(lambda t: template_edits("a.html", t), page)} == {
+        page.replace("in signs", "in []"),
+        page.replace("{{ s }}", ""),
+        page.replace("{{ s }}", "{{ (s) | safe }}"),
+        page.replace("a and b", "a or b"),
+        page.replace("a and b", "not (a and b)"),
+    }
 
 
 def test_a_name_stays_when_lines_move_and_changes_with_what_it_names():

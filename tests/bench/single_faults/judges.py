@@ -18,11 +18,28 @@ def _lines() -> tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]:
 
 @cache
 def judges(file: str) -> tuple[str, ...]:
-    """The test files, cheapest first, each once."""
+    """The test files, each once: those named like the file first, then those that name it, then the others."""
     for patterns, tests in _lines():
         if any(fnmatch(file, pattern) for pattern in patterns):
-            return tuple(dict.fromkeys(found for test in tests for found in _spread(test)))
+            found = dict.fromkeys(found for test in tests for found in _spread(test))
+            return tuple(sorted(found, key=lambda test: _distance(file, test)))
     return ()
+
+
+def _distance(file: str, test: str) -> int:
+    """0 for ``recall/test_ladder.py`` and ``recall/ladder.py``, 1 where the test imports the file."""
+    if not file.endswith((".py", ".html", ".typ")):
+        return 2
+    stem = Path(file).stem.replace("-", "_")
+    if Path(test).stem == f"test_{stem}":
+        return 0
+    module = f"followup.{file.removesuffix('.py').replace('/', '.')}"
+    return 1 if file.endswith(".py") and module in _read(test) else 2
+
+
+@cache
+def _read(test: str) -> str:
+    return (TESTS / test).read_text("utf-8")
 
 
 @cache

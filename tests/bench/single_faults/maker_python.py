@@ -21,6 +21,7 @@ _TURNED: dict[type[ast.cmpop], tuple[str, str]] = {
     ast.Is: ("is", "is not"),
     ast.IsNot: (r"is\s+not", "is"),
 }
+_CHOOSING = frozenset({"key", "reverse", "default"})
 _EXCHANGED = {"min": "max", "max": "min", "all": "any", "any": "all"}
 
 
@@ -138,6 +139,25 @@ def _is_text(node: ast.expr) -> bool:
     return isinstance(node, ast.Constant) and isinstance(node.value, str)
 
 
+def _argument_out(source: Source, node: ast.AST) -> Iterator[Change]:
+    """How something is sorted, and what stands for nothing, dropped."""
+    if not isinstance(node, ast.Call):
+        return
+    for keyword in node.keywords:
+        if keyword.arg in _CHOOSING:
+            start = source.text.rindex(keyword.arg, 0, source.start(keyword.value))
+            end = re.compile(r"\s*,?\s*").match(source.text, source.end(keyword.value))
+            assert end
+            yield start, end.end(), ""
+
+
+def _step_out(source: Source, node: ast.AST) -> Iterator[Change]:
+    """A step left out: a call whose result nobody wants, mostly a check or something stored."""
+    unwanted = isinstance(node, ast.Expr) and isinstance(node.value, ast.Call | ast.Await)
+    if unwanted or isinstance(node, ast.Raise):
+        yield source.start(node), source.end(node), "pass"
+
+
 Maker = Callable[[Source, ast.AST], Iterator[Change]]
 
 
@@ -151,4 +171,6 @@ _MAKERS: tuple[tuple[str, Maker], ...] = (
     ("flag in code", _flag),
     ("extreme", _extreme),
     ("sum", _sum),
+    ("argument out", _argument_out),
+    ("step out", _step_out),
 )
