@@ -18,7 +18,7 @@ def _lines() -> tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]:
 
 @cache
 def judges(file: str) -> tuple[str, ...]:
-    """The test files, each once: those named like the file first, then those that name it, then the others."""
+    """The test files, each once: those named like the file, then those that import it, then the others."""
     for patterns, tests in _lines():
         if any(fnmatch(file, pattern) for pattern in patterns):
             found = dict.fromkeys(found for test in tests for found in _spread(test))
