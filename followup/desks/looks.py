@@ -24,6 +24,7 @@ from followup.desks.planning import draft_plan, with_visits
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.words import Texts
 from followup.errors import FollowupError
+from followup.records.duties import SURGEON
 from followup.records.journal import Detail, journal_of
 from followup.records.patients import correct_record
 from followup.records.places import planning_calendar
@@ -148,7 +149,7 @@ def _titles(proposals: Iterable[Proposal]) -> str:
 
 
 def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
-    """Note that no proposal is followed, and why."""
+    """Note that no proposal is followed, and why. Errors: ``look.reason``, ``role.missing``."""
     if not reason:
         raise FollowupError(
             "look.reason", "no reason given", where="reason", fix="say why no proposal is followed"
@@ -162,6 +163,7 @@ def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> No
     }
     subject = f"patient:{case.who.code}"
     with visit.desk.store.write(visit.actor, visit.now) as unit:
+        unit.need_role(*SURGEON)
         decided = [one for one in journal_of(unit.session, subject) if one.action == DECIDED]
         # A form sent twice: the last word about this eye is this one already.
         mine = [one for one in decided if one.details.get("eye") == case.eye][-1:]

@@ -131,14 +131,14 @@ def house_on_sqlite(sqlite_store: Store, protocol: Protocol) -> House:
     return _house(sqlite_store, protocol)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def scene(
     sqlite_template: Path,
     tmp_path_factory: pytest.TempPathFactory,
     furnish: Callable[[Store], Store],
     protocol: Protocol,
 ) -> Iterator[TwoSites]:
-    """Two sites with their patients and staff, made once for all tests of a module."""
+    """Two sites with their patients and staff, made once: whoever asks leaves them as they are."""
     path = tmp_path_factory.mktemp("sites") / "followup.db"
     shutil.copy(sqlite_template, path)
     store = furnish(Store.open(sqlite_url(path)))

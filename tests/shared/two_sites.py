@@ -103,7 +103,9 @@ def _a_week_later(scene: TwoSites) -> None:
     lines = [_line("N-3", "Ottoline Quillfeather"), _line("N-9", "Listed Quillfeather")]
     scene.say("bela", "POST /operations", on=TODAY.isoformat(), lines=lines)
     third = scene.say("bela", "POST /records", record=record_of("N-3", "Ottoline Quillfeather", TODAY))
-    ids["plan N-3"] = third["plan"]
+    steps = {"steps": [{"times_a_day": 6, "days": 7}], "starts": "2027-03-09", "reason": "it is inflamed"}
+    drafted = scene.say("bela", f"POST /plans/{third['plan']}/steps", course="right:steroid", **steps)
+    ids["plan N-3"] = drafted["about"]["id"]
     told = {"nonce": "w" * 20, "signs": ["pain"], "why": "it hurts"}
     ids["walk-in"] = scene.say("bela", "POST /patients/N-2/walk-in", **told)["id"]
     ids["noted N-2"] = scene.say("bela", "GET /patients/N-2")["noted"][0]["entry"]

@@ -1,0 +1,450 @@
+"""Whose work it is, behind every door: each use case asked directly by each role, and from another site.
+
+The table is written from the roles' days in README.md. The program has a role of its own: it stores, drafts,
+prints and completes; it never signs, answers, looks, marks an arrival or hands over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from types import SimpleNamespace
+
+import pytest
+from sqlalchemy import text
+
+from followup.clinical.careplan import CourseEdit
+from followup.errors import FollowupError
+from followup.records.alerts import close_alert, open_alert, open_alerts
+from followup.records.attempts import note_attempt, set_standing
+from followup.records.clinics import get_clinic, put_clinic
+from followup.records.completing import complete_plan
+from followup.records.desk_notes import count_stock, note_teach_back
+from followup.records.leaving import close_by_findings, mark_left, mark_unseen
+from followup.records.leaving_checks import note_leaving
+from followup.records.messages import choose_messages, queue_message, stop_messages, try_again
+from followup.records.oplist import ListLine, put_operation_list
+from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans import end_plan, sign_plan, store_draft
+from followup.records.promises import book_promised
+from followup.records.protocols import sign_protocol
+from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.sites import Site, bind_staff, put_site
+from followup.records.staff import (
+    add_staff,
+    all_staff,
+    change_staff,
+    find_session,
+    open_session,
+    staff_by_login,
+)
+from followup.records.store import Store
+from followup.records.taking_back import take_back
+from followup.records.views import SYSTEM, Actor
+from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
+from followup.records.walkins import note_walk_in
+
+ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager", "program")
+EDIT = {"course": "right:steroid", "steps": ((8, 7),), "reason": "more cells", "by": "Dr Sen"}
+ANSWER = {"caution": "diabetes", "course": "right:steroid", "decision": "give"}
+
+
+@dataclass(frozen=True)
+class UseCase:
+    """``call`` gets the unit and what there is; ``who`` may; ``found``: it looks for what is at the hill."""
+
+    name: str
+    who: str
+    call: object
+    found: bool = True
+
+    def __str__(self) -> str:
+        return self.name
+
+
+@pytest.fixture(scope="module")
+def hill(shared_ward):
+    """A second site with a patient of its own: in force, printed, booked, in danger, a message."""
+    ward = shared_ward
+    with ward.store.write(SYSTEM, ward.now) as unit:
+        site = put_site(unit, Site(0, "HILL", "Hill room"))
+        unit.log("site added", "site:HILL")
+    there = replace(ward, store=ward.store.for_site(site.id))
+    plan = there.signed("K-2")
+    first, week, late = there.trips(plan)
+    edit = CourseEdit(starts=ward.day(7), **EDIT)
+    draft = there.draft(plan.patient_id, ward.body("K-2"), edits=(edit,))
+    with there.store.write(ward.counsellor, ward.now) as unit:
+        issue_sheet(unit, plan_id=plan.id, sheet_id="0123456789", language="en")
+        open_alert(unit, patient_id=plan.patient_id, kind="senior review", day=ward.day0, signs=["pus"])
+    with there.store.write(ward.reception, ward.now) as unit:
+        book_trip(unit, trip_id=late.id)
+    with ward.store.read() as session:
+        alert = open_alerts(session)[0].id
+        record = newest_record(session, plan.patient_id).record
+        entry = session.execute(text("SELECT max(number) FROM journal")).scalar_one()
+    with ward.store.write(SYSTEM, ward.now) as unit:
+        words = {"language": "en", "reader": "patient", "channel": "mail", "address": "x@example.org"}
+        days = {"day": ward.day0, "last_useful": ward.day0, "next_try": unit.now}
+        given = {**words, **days, "text": "t", "segments": 1, "key": "k", "patient_id": plan.patient_id}
+        queue_message(unit, patient_code="K-2", kind="reminder", **given)
+        unit.session.execute(text("UPDATE message SET state = 'failed'"))
+        add_staff(unit, login="lee", name="Lee", roles=["manager"], password_hash="-")
+        bind_staff(unit, login="lee", site=site.id)
+    return SimpleNamespace(
+        **{"ward": ward, "store": there.store, "site": site.id, "patient": plan.patient_id, "plan": plan.id},
+        **{"draft": draft.id, "edit": edit, "first": first.id, "week": week.id, "late": late.id},
+        **{"alert": alert, "record": record, "entry": entry, "message": 1, "sheet": "0123456789"},
+    )
+
+
+def _record(there, code="K-3", **decided):
+    """A record; ``decided``: what only a surgeon decides of its operation."""
+    record = there.ward.record(code)
+    operations = tuple(one.model_validate(one.model_dump() | decided) for one in record.operations)
+    return record.model_copy(update={"operations": operations})
+
+
+def _decided(there, code):
+    """A record with a decided look."""
+    look = {"need": "right:first-look", "day": there.ward.day(2), "why": "closed on day 1"}
+    record = there.ward.record(code)
+    return type(record).model_validate(record.model_dump() | {"decisions": [look]})
+
+
+def _correct(unit, there, record):
+    return correct_record(unit, patient_id=there.patient, record=record, seen=1)
+
+
+def _draft(unit, there, *edits):
+    body = there.ward.body("K-2")
+    return store_draft(unit, patient_id=there.patient, record_number=1, body=body, edits=edits)
+
+
+def _standing(word):
+    return lambda u, h: set_standing(u, patient_id=h.patient, standing=word, reason="said so")
+
+
+def _attempt(unit, there):
+    told = {"rung": 0, "way": "call", "outcome": "no answer", "nonce": "n"}
+    return note_attempt(unit, patient_id=there.patient, **told)
+
+
+def _choice(unit, there):
+    return choose_messages(unit, patient_id=there.patient, consent=True)
+
+
+def _look_closed(unit, there):
+    given = {"record": there.record, "protocol": None, "day": there.ward.day0}
+    return close_by_findings(unit, patient_id=there.patient, **given)
+
+
+def _alert(unit, there):
+    return open_alert(unit, patient_id=there.patient, kind="walk-in", day=there.ward.day0, signs=["pain"])
+
+
+def _own_clinic(unit, _there):
+    return put_clinic(unit, get_clinic(unit.session))
+
+
+USE_CASES = [
+    # The counsellor enters what was told; what only a surgeon decides is the surgeon's to store.
+    UseCase("a record", "counsellor surgeon program", lambda u, h: enter_record(u, record=_record(h)), False),
+    *(
+        UseCase(
+            f"a record with {name}",
+            "surgeon program",
+            lambda u, h, name=name, said=said: enter_record(u, record=_record(h, **{name: said})),
+            False,
+        )
+        for name, said in {
+            "answers": (ANSWER,),
+            "products": ({"role": "steroid", "medicine": "prednisolone-1"},),
+            "choices": {"cycloplegic": "do not give"},
+            "no_steroid_drop": {"why": "a depot was given", "decided_by": "Dr Sen"},
+            "released": ({"course": "nsaid", "on": "2027-03-02"},),
+        }.items()
+    ),
+    UseCase(
+        "a record with a decided look",
+        "surgeon program",
+        lambda u, h: enter_record(u, record=_decided(h, "K-4")),
+        False,
+    ),
+    UseCase(
+        "a correction", "counsellor surgeon", lambda u, h: _correct(u, h, h.ward.record("K-2", name="Asha"))
+    ),
+    UseCase(
+        "a caution answered", "surgeon", lambda u, h: _correct(u, h, _record(h, "K-2", answers=(ANSWER,)))
+    ),
+    UseCase("a look decided", "surgeon", lambda u, h: _correct(u, h, _decided(h, "K-2"))),
+    UseCase("an operation list", "counsellor surgeon program", lambda u, h: _list(u, h), False),
+    UseCase(
+        "a check before leaving",
+        "counsellor surgeon",
+        lambda u, h: note_leaving(u, patient_id=h.patient, key="right:pressure", mmhg=20.0, why=""),
+    ),
+    # Plans: drafted by whoever enters, changed and signed by the surgeon, completed by the program.
+    UseCase("a plan made again", "counsellor surgeon program", lambda u, h: _draft(u, h, h.edit)),
+    UseCase(
+        "other steps", "surgeon", lambda u, h: _draft(u, h, h.edit.model_copy(update={"steps": ((4, 7),)}))
+    ),
+    UseCase("a change taken back", "surgeon", lambda u, h: _draft(u, h)),
+    UseCase("a plan signed", "surgeon", lambda u, h: sign_plan(u, plan_id=h.draft)),
+    UseCase(
+        "a plan ended", "surgeon", lambda u, h: end_plan(u, plan_id=h.plan, completed=True, reason="healed")
+    ),
+    UseCase(
+        "a plan completed",
+        "program",
+        lambda u, h: complete_plan(u, plan_id=h.plan, today=h.ward.day(99)),
+        False,
+    ),
+    UseCase(
+        "the protocol signed",
+        "surgeon",
+        lambda u, h: sign_protocol(u, hash="cd" * 32, name="own", version="1"),
+        False,
+    ),
+    # The sheet
+    UseCase(
+        "a sheet printed",
+        "counsellor surgeon program",
+        lambda u, h: issue_sheet(u, plan_id=h.plan, sheet_id="ABCDEFGHJK", language="en", reason="lost"),
+    ),
+    UseCase(
+        "a sheet handed over",
+        "counsellor reception surgeon",
+        lambda u, h: hand_over_sheet(u, sheet_id=h.sheet, to="her son"),
+    ),
+    UseCase(
+        "what was shown back",
+        "counsellor reception surgeon",
+        lambda u, h: note_teach_back(u, sheet_id=h.sheet, shown=[0], asked=3),
+    ),
+    # Visits: reception alone says who is here and who did not come.
+    UseCase("an arrival", "reception", lambda u, h: mark_arrived(u, trip_id=h.first, nonce="n")),
+    UseCase("who did not come", "reception", lambda u, h: mark_noshow(u, trip_id=h.first)),
+    UseCase(
+        "a visit moved",
+        "counsellor reception surgeon",
+        lambda u, h: move_trip(u, trip_id=h.week, day=h.ward.day(8)),
+    ),
+    UseCase("a visit booked", "counsellor reception surgeon", lambda u, h: book_trip(u, trip_id=h.week)),
+    UseCase(
+        "a promised day",
+        "counsellor reception surgeon",
+        lambda u, h: book_promised(u, trip_id=h.week, day=h.ward.day(9)),
+    ),
+    UseCase("who has left", "counsellor reception surgeon", lambda u, h: mark_left(u, trip_id=h.first)),
+    UseCase("what was looked at", "counsellor surgeon", lambda u, h: mark_fulfilled(u, trip_id=h.first)),
+    UseCase("nothing looked at", "counsellor surgeon", lambda u, h: mark_unseen(u, trip_id=h.first)),
+    UseCase("what findings close", "counsellor surgeon", _look_closed),
+    UseCase(
+        "who comes without a visit",
+        "counsellor reception surgeon",
+        lambda u, h: note_walk_in(u, patient_id=h.patient, reason="red", nonce="w"),
+    ),
+    UseCase("an eye in danger", "counsellor reception surgeon", _alert),
+    UseCase(
+        "an eye out of danger",
+        "counsellor surgeon",
+        lambda u, h: close_alert(u, patient_id=h.patient, alert_id=h.alert, word="seen"),
+    ),
+    UseCase(
+        "a slip taken back",
+        "counsellor reception surgeon",
+        lambda u, h: take_back(u, patient_id=h.patient, entry=h.entry),
+    ),
+    # Reaching patients
+    UseCase("an attempt to reach", "counsellor reception surgeon", _attempt),
+    UseCase("died", "counsellor reception surgeon", _standing("died")),
+    UseCase("moved away", "counsellor reception surgeon", _standing("moved away")),
+    UseCase("refused", "surgeon", _standing("refused")),
+    UseCase("lost to follow-up", "surgeon", _standing("lost to follow-up")),
+    UseCase("messages agreed to", "counsellor reception program", _choice),
+    UseCase(
+        "messages stopped",
+        "counsellor reception program",
+        lambda u, h: stop_messages(u, patient_id=h.patient),
+    ),
+    UseCase("a message once more", "manager", lambda u, h: try_again(u, message_id=h.message)),
+    # The house
+    UseCase("a count of the shelf", "pharmacy manager", lambda u, h: count_stock(u, counts={"x": 1}), False),
+    UseCase(
+        "somebody new",
+        "manager program",
+        lambda u, h: add_staff(u, login="new", name="N", roles=["surgeon"], password_hash="-"),
+        False,
+    ),
+    UseCase(
+        "somebody's roles", "manager program", lambda u, h: change_staff(u, login="lee", roles=["manager"])
+    ),
+    UseCase("somebody else's password", "manager program", lambda u, h: _new_password(u)),
+    UseCase("the clinic's data", "manager program", _own_clinic, False),
+    UseCase("a site", "program", lambda u, h: put_site(u, Site(0, "VALE", "Vale room")), False),
+    UseCase("who works where", "program", lambda u, h: bind_staff(u, login="lee", site=None)),
+]
+
+
+def _list(unit, there):
+    return put_operation_list(unit, day=there.ward.day0, lines=[ListLine("K-9", "Asha", "left")])
+
+
+def _manager(unit):
+    return change_staff(unit, login="lee", roles=["manager"])
+
+
+def _new_password(unit):
+    return change_staff(unit, login="lee", roles=["manager"], active=True, password_hash="x")
+
+
+def _tried(there, use_case, actor, store=None):
+    """What came of it, or the code of the refusal; nothing is kept."""
+    ward = replace(there.ward, store=store or there.ward.store)
+    return ward.would(ward.now, lambda unit: use_case.call(unit, there), by=actor)
+
+
+def _one(role: str, **more) -> Actor:
+    """Somebody with this role alone."""
+    return Actor(f"the {role}", frozenset({role}), role.capitalize(), "R-9", **more)
+
+
+def _rows(there) -> list[int]:
+    with there.ward.store.read() as session:
+        tables = ("journal", "patient", "record_version", "care_plan", "trip", "sheet", "staff", "site")
+        return [session.execute(text(f"SELECT count(*) FROM {name}")).scalar_one() for name in tables]
+
+
+@pytest.mark.parametrize("use_case", USE_CASES, ids=str)
+def test_each_role_may_do_its_own_work_and_no_other(hill, use_case):
+    before, allowed = _rows(hill), use_case.who.split()
+    store = hill.store if use_case.found else hill.ward.store
+    refused = {role: _tried(hill, use_case, _one(role), store) == "role.missing" for role in ROLES}
+    assert refused == {role: role not in allowed for role in ROLES}
+    assert _tried(hill, use_case, Actor("nobody")) == "role.missing", "somebody without any role"
+    assert _rows(hill) == before
+
+
+@pytest.mark.parametrize("use_case", [one for one in USE_CASES if one.found], ids=str)
+@pytest.mark.parametrize("through", ["the whole store", "the store of the other site"])
+def test_nobody_of_another_site_does_it_whatever_the_store(hill, use_case, through):
+    before = _rows(hill)
+    store = hill.ward.store if through == "the whole store" else hill.store
+    for role in use_case.who.split():
+        found = _tried(hill, use_case, _one(role, site=1), store)
+        assert str(found).endswith(".unknown"), f"{role} of another site: {use_case}"
+    assert _rows(hill) == before
+
+
+@pytest.mark.parametrize("name", ["the protocol signed", "the clinic's data"])
+def test_what_holds_for_every_site_is_for_those_who_work_at_every_site(hill, name):
+    use_case = next(one for one in USE_CASES if one.name == name)
+    for role in use_case.who.split():
+        assert _tried(hill, use_case, _one(role)) != "role.missing"
+        assert _tried(hill, use_case, _one(role, site=hill.site)) == "role.missing"
+
+
+def test_whoever_is_new_at_a_site_works_there_alone_and_is_seen_there_alone(hill):
+    def hired(unit):
+        made = add_staff(unit, login="asha", name="Asha", roles=["reception"], password_hash="-")
+        return made.site, [one.login for one in all_staff(unit.session)]
+
+    for site, seen in ((hill.site, ["asha", "lee"]), (1, ["asha"]), (None, ["asha", "lee"])):
+        manager = Actor("dev", frozenset({"manager"}), "Dev", site=site)
+        assert hill.ward.would(hill.ward.now, hired, by=manager) == (site, seen)
+
+
+def test_everybody_changes_the_own_password_and_nothing_else_of_the_own_entry(hill):
+    now = hill.ward.now
+    own = Actor("lee", frozenset({"manager"}), "Lee", site=hill.site)
+    with hill.ward.store.write(SYSTEM, now) as unit:
+        add_staff(unit, login="omar", name="Omar", roles=["reception"], password_hash="old")
+    omar = Actor("omar", frozenset({"reception"}), "Omar")
+    changed = hill.ward.would(now, change_staff, by=omar, login="OMAR ", password_hash="new")
+    assert changed.password_hash == "new"
+    for given in ({"roles": ["manager"]}, {"active": True}, {"roles": ["reception"], "password_hash": "new"}):
+        assert hill.ward.would(now, change_staff, by=omar, login="omar", **given) == "role.missing"
+    assert hill.ward.would(now, change_staff, by=omar, login="lee", password_hash="new") == "role.missing"
+    assert hill.ward.would(now, change_staff, by=own, login="lee", password_hash="new").site == hill.site
+
+
+def test_the_last_manager_is_counted_over_all_sites(hill):
+    manager = Actor("lee", frozenset({"manager"}), "Lee", site=hill.site)
+    assert hill.ward.would(hill.ward.now, change_staff, by=manager, login="lee", active=False) == "staff.last"
+    with hill.ward.store.write(SYSTEM, hill.ward.now) as unit:
+        add_staff(unit, login="ines", name="Ines", roles=["manager"], password_hash="-")
+    off = hill.ward.would(hill.ward.now, change_staff, by=manager, login="lee", active=False)
+    assert not off.active
+
+
+@pytest.mark.parametrize(
+    ("changes", "refused"),
+    [
+        ({"site": 1}, True),
+        ({"site": None}, True),
+        ({"roles": frozenset({"counsellor", "surgeon"})}, True),
+        ({"roles": frozenset({"counsellor"})}, False),
+        ({}, False),
+    ],
+    ids=str,
+)
+def test_who_was_let_in_as_more_than_the_person_is_by_now_stores_nothing(hill, changes, refused):
+    with hill.ward.store.write(SYSTEM, hill.ward.now) as unit:
+        if staff_by_login(unit.session, "mo") is None:
+            add_staff(unit, login="mo", name="Mo", roles=["counsellor", "reception"], password_hash="-")
+            bind_staff(unit, login="mo", site=hill.site)
+    actor = Actor("mo", frozenset({"counsellor"}), "Mo", site=hill.site)
+    found = hill.ward.would(
+        hill.ward.now, enter_record, by=replace(actor, **changes), record=hill.ward.record("K-7")
+    )
+    assert (found == "role.missing") is refused
+
+
+def test_the_programs_own_role_can_be_given_to_nobody(hill):
+    for role in ("program", "system", "everybody", "anonymous"):
+        given = {"login": "x", "name": "X", "roles": [role], "password_hash": "-"}
+        assert hill.ward.would(hill.ward.now, add_staff, by=SYSTEM, **given) == "staff.roles"
+
+
+def test_a_counsellor_corrects_a_record_with_the_surgeons_answers_in_it_and_leaves_them_as_they_are(hill):
+    ward = hill.ward
+
+    def corrected(answers, name="Wanjiru Otieno", eye="right"):
+        record = _record(hill, "K-8", answers=answers, eye=eye, eye_drawn=eye)
+        who = record.patient.model_copy(update={"name": name})
+
+        def use_case(unit):
+            number = patient_by_code(unit.session, "K-8").id
+            new = record.model_copy(update={"patient": who})
+            return correct_record(unit, patient_id=number, record=new, seen=1).number
+
+        return ward.would(ward.now, use_case, by=ward.counsellor)
+
+    with ward.store.write(ward.surgeon, ward.now) as unit:
+        enter_record(unit, record=_record(hill, "K-8", answers=(ANSWER,)))
+    assert corrected((ANSWER,)) == 2
+    assert corrected(()) == "role.missing", "an answer taken out"
+    assert corrected(({**ANSWER, "decision": "do not give"},)) == "role.missing", "an answer turned"
+    assert corrected((ANSWER,), eye="left") == "role.missing", "an answer brought to the other eye"
+
+
+def test_a_session_names_its_person_from_whatever_site_it_is_looked_up(hill):
+    with hill.ward.store.write(SYSTEM, hill.ward.now) as unit:
+        token = open_session(unit, login="lee", lifetime=timedelta(hours=1))
+    for store in (hill.ward.store, Store(hill.ward.store.engine, site=1)):
+        with store.read() as session:
+            found = find_session(session, token=token, now=hill.ward.now, idle=timedelta(minutes=30))
+        assert found.staff.login == "lee"
+
+
+def test_a_refusal_names_the_field_and_whose_work_it_is(hill):
+    with (
+        pytest.raises(FollowupError) as caught,
+        hill.store.write(hill.ward.counsellor, hill.ward.now) as unit,
+    ):
+        _correct(unit, hill, _record(hill, "K-2", answers=(ANSWER,)))
+    assert (caught.value.where, caught.value.fix) == (
+        "operations.answers",
+        "ask someone with the role surgeon",
+    )
