@@ -172,7 +172,12 @@ def restore_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *,
 
 def standings(session: Session) -> dict[int, Standing]:
     """Everybody who is not followed any more, by patient."""
-    rows = session.exec(select(StandingRow).where(StandingRow.standing != "followed"))
+    rows = session.exec(
+        select(StandingRow)
+        # Named so that a session bound to a site finds, and counts, its own patients alone.
+        .join(PatientRow, col(PatientRow.id) == StandingRow.patient_id)
+        .where(StandingRow.standing != "followed")
+    )
     return {row.patient_id: _standing(row) for row in rows}
 
 

@@ -41,10 +41,10 @@ class TwoSites:
             self._known[key] = self.house.enter(login)
         return self._known[key]
 
-    def say(self, login: str, what: str, **sent: Any) -> Any:
+    def say(self, who: str, what: str, **sent: Any) -> Any:
         """The program interface, which must not refuse."""
         method, path = what.split()
-        answer = self.browser(login).request(method, f"/api{path}", json=sent or None)
+        answer = self.browser(who).request(method, f"/api{path}", json=sent or None)
         assert answer.status_code < 300, f"{what}: {answer.text}"
         return answer.json() if answer.content else None
 
