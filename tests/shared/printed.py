@@ -9,11 +9,15 @@ import ctypes
 import re
 import unicodedata
 from collections import Counter
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
+from typing import TypeVar
 
 import pypdfium2
 import pypdfium2.raw as raw
+import typst
 
 INK, WHITE = (35, 32, 29), (255, 255, 255)
 _CURVED, _RECTANGLE = 13, 5  # segments of a closed path: four curves drawn in thirds, four lines
@@ -45,6 +49,9 @@ class Box:
 
     def holds(self, other: Box) -> bool:
         return self.left < other.x < self.right and self.bottom < other.y < self.top
+
+
+B = TypeVar("B", bound=Box)
 
 
 @dataclass(frozen=True)
@@ -95,6 +102,17 @@ class Page:
         self.picture = None
         if dpi and _has_code(self.shapes):
             self.picture = page.render(scale=dpi / 72).to_pil().convert("L")
+
+    def mirrored(self) -> Page:
+        """The same page seen in a mirror: what is set from right to left then runs from the left."""
+        turned = copy(self)
+        turned.shapes, turned.letters = self._turned(self.shapes), self._turned(self.letters)
+        turned.words = self._turned(self.words)
+        turned.__dict__ = {k: v for k, v in turned.__dict__.items() if k not in ("eyes", "marks", "doses")}
+        return turned
+
+    def _turned(self, boxes: tuple[B, ...]) -> tuple[B, ...]:
+        return tuple(replace(b, left=self.width - b.right, right=self.width - b.left) for b in boxes)
 
     @property
     def flat(self) -> str:
@@ -177,7 +195,7 @@ class Page:
                     found.setdefault(box, []).append(letter)
         marks = []
         for box, letters in found.items():
-            text = "".join(w.text for w in sorted(letters, key=lambda w: w.left))
+            text = "".join(w.text for w in letters)
             if text[0].isalpha() and len(text) <= 2:
                 marks.append(Mark(box.left, box.bottom, box.right, box.top, text, self._form(box)))
         return tuple(sorted(marks, key=lambda m: (-m.top, m.left)))
@@ -255,15 +273,24 @@ def _in_rows(page: Page) -> list[tuple[str, str, str, str, str]]:
         time = max((t for t in times if band.holds(t) and t.left < dose.left), key=lambda t: t.left)
         mark = _mark_of(page, dose, band)
         over = [h for h in heads if h.bottom > dose.top and h.left <= dose.left]
+        if not over:  # in another language than English
+            found.append(
+                (0.0, 0.0, -time.bottom, -round(dose.y, -1), dose.left, ("", *_told(time, mark, dose)))
+            )
+            continue
         head = min(over, key=lambda h: (round(h.bottom - dose.top, -1), -h.left))
         level = [h.left for h in heads if abs(h.bottom - head.bottom) < 3 and h.left > head.left]
         beside = min(level, default=page.width)
         said = page.within(Box(head.left - 1, head.bottom - 3, beside - 2, head.top + 9))
         if said.endswith(" to"):  # it goes on below
             said += " " + page.within(Box(head.left - 1, head.bottom - 20, beside - 2, head.bottom + 3))
-        row = (said, time.text, mark.letter, mark.form, dose.kind)
+        row = (said, *_told(time, mark, dose))
         found.append((-head.bottom, head.left, -time.bottom, -round(dose.y, -1), dose.left, row))
     return [row[-1] for row in sorted(found)]
+
+
+def _told(time: Word, mark: Mark, dose: Dose) -> tuple[str, str, str, str]:
+    return time.text, mark.letter, mark.form, dose.kind
 
 
 def _starts_a_line(page: Page, word: Word) -> bool:
@@ -274,13 +301,67 @@ def _starts_a_line(page: Page, word: Word) -> bool:
 
 def _mark_of(page: Page, dose: Box, band: Box) -> Mark:
     beside = [m for m in page.marks if band.holds(m) and abs(m.y - dose.y) < 26]
-    near = [m for m in beside if 0 < m.left - dose.right < 12] or [
-        m for m in beside if 0 < dose.left - m.right < 30
-    ]
+    near = [m for m in beside if m.left - dose.right < 30 and dose.left - m.right < 30]
     if near:
         return min(near, key=lambda m: abs(m.y - dose.y) + abs(m.x - dose.x))
     over = [m for m in page.marks if m.bottom > dose.top and abs(m.x - dose.x) < 12]
     return min(over, key=lambda m: m.bottom - dose.top)
+
+
+@dataclass(frozen=True)
+class Picture(Box):
+    """A drawing of a file found on a page; ``turned``: as in a mirror."""
+
+    name: str = ""
+    turned: bool = False
+
+
+def drawings(names: tuple[str, ...], folder: Path) -> dict[str, tuple[Shape, ...]]:
+    """What each SVG file of the folder draws, set alone."""
+    source = "#set page(width: 100pt, height: 100pt, margin: 0pt)\n" + "#pagebreak()\n".join(
+        f'#image("{name}.svg", width: 100pt)\n' for name in names
+    )
+    made = typst.compile(source.encode(), root=str(folder), ignore_system_fonts=True)
+    assert isinstance(made, bytes)
+    pages = read(made)
+    assert len(pages) == len(names)
+    return {name: page.shapes for name, page in zip(names, pages, strict=True)}
+
+
+def pictures(page: Page, known: dict[str, tuple[Shape, ...]]) -> list[Picture]:
+    """Where the drawings of these files stand on the page, by their strokes and where these lie."""
+    found = []
+    for name, parts in known.items():
+        for at in range(len(page.shapes) - len(parts) + 1):
+            run = page.shapes[at : at + len(parts)]
+            if [(s.segments, s.fill) for s in run] != [(s.segments, s.fill) for s in parts]:
+                continue
+            for turned in (False, True):
+                if _alike(run, parts, turned):
+                    box = _round(run)
+                    found.append(Picture(box.left, box.bottom, box.right, box.top, name, turned))
+                    break
+    return found
+
+
+def _round(shapes: tuple[Shape, ...]) -> Box:
+    return Box(
+        min(s.left for s in shapes), min(s.bottom for s in shapes),
+        max(s.right for s in shapes), max(s.top for s in shapes),
+    )  # fmt: skip
+
+
+def _alike(run: tuple[Shape, ...], parts: tuple[Shape, ...], turned: bool) -> bool:
+    def places(shapes: tuple[Shape, ...], mirror: bool) -> list[tuple[float, float]]:
+        box = _round(shapes)
+        xs = [(s.x - box.left) / (box.width or 1) for s in shapes]
+        return [
+            (1 - x if mirror else x, (s.y - box.bottom) / (box.height or 1))
+            for x, s in zip(xs, shapes, strict=True)
+        ]
+
+    pairs = zip(places(run, turned), places(parts, False), strict=True)
+    return all(abs(a - c) < 0.04 and abs(b - d) < 0.04 for (a, b), (c, d) in pairs)
 
 
 def read(pdf: bytes, dpi: int = 0) -> tuple[Page, ...]:

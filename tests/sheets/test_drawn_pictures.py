@@ -1,0 +1,227 @@
+"""Pictures for somebody who does not read: each stands with its own words, and the stairs are true.
+
+Pictures are recognised on the printed page by their strokes, not by the name that the layout calls them by.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+
+import pytest
+import two_eyes
+from come_at_once import SIGNS
+from printed import Box, Page, drawings, pictures, read, rounds_drawn
+
+from followup.resources import folder
+from followup.sheets.options import SheetOptions
+from followup.sheets.pdf import laid_out
+from followup.sheets.phone import render_phone
+
+FOLDER = folder("templates") / "pictures"
+NAMES = tuple(sorted(path.stem for path in FOLDER.glob("*.svg")))
+# The part of the day that the sun shows at each of the sheet's times.
+SUNS = {
+    "06:00": "sun-rise",
+    "11:00": "sun-morning",
+    "14:00": "sun-afternoon",
+    "17:00": "sun-evening",
+    "22:00": "sun-night",
+    "01:00": "sun-night",
+}
+RULES = {
+    "rub": "Do not rub or press the eye",
+    "shield": "Wear the eye shield every night",
+    "sleep": "Sleep on your back or on the other side",
+    "water": "No water in the eye",
+    "swim": "Do not swim or bathe",
+    "pray": "Pray sitting, without bowing down",
+    "field": "Stay away from field work, dust and animals",
+    "lift": "Lift nothing heavier than 5 kg",
+}
+# Each drawing as somebody has looked at it beside its words; a changed one must be looked at again.
+LOOKED_AT = {
+    "rule-bandage-lens": "3cc377c4bafc",
+    "rule-drive": "472f8f55ec5f",
+    "rule-field": "234781a3bd46",
+    "rule-glasses": "4b4ff34accfb",
+    "rule-lift": "7e6423fc206c",
+    "rule-no-flying": "976911740373",
+    "rule-pray": "b1a6f92ffd20",
+    "rule-rub": "135183fb7217",
+    "rule-shield": "cb9c45644d0f",
+    "rule-sleep": "fb5762a280c5",
+    "rule-smoke": "f471abfe7461",
+    "rule-swim": "6b12639c0376",
+    "rule-water": "2ada7b17dd6d",
+    "sign-flashes": "677171a1d779",
+    "sign-knock": "de3e1c129fa4",
+    "sign-lids": "b05687a3739f",
+    "sign-pain": "8e79652328be",
+    "sign-pus": "20cc8b263a31",
+    "sign-red": "1e64b10be469",
+    "sign-sight": "bbd5c97b0cc3",
+    "sun-afternoon": "f7d850a1e5cb",
+    "sun-evening": "ff6817dd6100",
+    "sun-morning": "f70d112110e0",
+    "sun-night": "b9b3a9e675e4",
+    "sun-noon": "a6fcb9ae3ebd",
+    "sun-rise": "06aaff36450f",
+}
+
+
+def test_every_drawing_is_the_one_that_was_looked_at():
+    found = {name: (FOLDER / f"{name}.svg").read_bytes().replace(b"\r", b"") for name in NAMES}
+    assert {name: hashlib.sha256(drawn).hexdigest()[:12] for name, drawn in found.items()} == LOOKED_AT
+
+
+@pytest.fixture(scope="module")
+def known():
+    return drawings(NAMES, FOLDER)
+
+
+@pytest.fixture(scope="module")
+def kept():
+    return {}
+
+
+@pytest.fixture
+def sheet(kept, formulary):
+    """The sheet in pictures in a language, set and read once."""
+
+    def made(tag: str) -> tuple[Page, ...]:
+        if tag not in kept:
+            options = SheetOptions(pictures=True, calendar=False)
+            kept[tag] = read(laid_out(two_eyes.content(formulary, language=tag, options=options))[0])
+        return kept[tag]
+
+    return made
+
+
+def test_every_sign_stands_over_its_own_words(sheet, known):
+    page = sheet("en")[0]
+    found = {p.name.removeprefix("sign-"): p for p in pictures(page, known) if p.name.startswith("sign-")}
+    assert set(found) == set(SIGNS)
+    for name, picture in found.items():
+        below = Box(picture.x - 62, picture.bottom - 62, picture.x + 62, picture.bottom)
+        assert page.within(below).startswith(SIGNS[name])
+        assert not picture.turned
+
+
+def test_every_rule_stands_beside_its_own_words(sheet, known):
+    told = {}
+    for page in sheet("en"):
+        for picture in pictures(page, known):
+            if picture.name.startswith("rule-"):
+                beside = Box(picture.right, picture.y - 14, page.width, picture.y + 14)
+                told[picture.name.removeprefix("rule-")] = page.within(beside)
+    assert list(told) == sorted(told, key=list(told).index)
+    assert set(told) == set(RULES)
+    for name, words in RULES.items():
+        assert told[name].startswith(words)
+
+
+@pytest.mark.parametrize(("tag", "turned"), [("en", False), ("ar", True)])
+def test_every_time_has_its_sun_which_rises_where_reading_begins(tag, turned, sheet, known):
+    seen = []
+    for page in sheet(tag):
+        for picture in (p for p in pictures(page, known) if p.name.startswith("sun-")):
+            row = page.band(picture)
+            (time,) = {w.text for w in page.words if row.holds(w) and re.fullmatch(r"\d\d:\d\d", w.text)}
+            seen.append((time, picture.name, picture.turned))
+    assert len(seen) == 6 + 5 + 4 + 4 + 2 + 2 + 1, "one for each round of the day"
+    assert [(name, way) for _, name, way in seen] == [(SUNS[time], turned) for time, _, _ in seen]
+
+
+@pytest.mark.parametrize("tag", ["ar", "ur"])
+def test_from_right_to_left_the_same_doses_stand_with_the_same_bottles(tag, sheet):
+    """The columns turn round, a bottle and its drop do not; what is due when stays the same."""
+
+    def doses(pages: tuple[Page, ...]) -> list[tuple[str, ...]]:
+        return [row[1:] for row in rounds_drawn(pages)]
+
+    english, turned = doses(sheet("en")), doses(tuple(page.mirrored() for page in sheet(tag)))
+    by_time = [sorted(found) for found in (english, turned)]
+    assert len(english) == 56
+    assert by_time[0] == by_time[1]
+
+
+def test_the_phone_has_each_sign_and_rule_with_its_own_words(formulary):
+    page = render_phone(two_eyes.content(formulary, options=SheetOptions(pictures=True)))
+    items = re.findall(
+        r"<li>(<svg class=\"picture\".*?</svg>)<(?:b|span)>(.*?)</(?:b|span)></li>", page, re.DOTALL
+    )
+    wanted = [(f"sign-{name}", words) for name, words in SIGNS.items()]
+    wanted += [(f"rule-{name}", words) for name, words in RULES.items()]
+    assert len(items) == len(wanted)
+    for (drawn, said), (name, words) in zip(items, wanted, strict=True):
+        assert said.startswith(words)
+        inner = re.search(r"<svg [^>]*>(.*)</svg>", (FOLDER / f"{name}.svg").read_text("utf-8"), re.DOTALL)[1]
+        assert inner.strip() in drawn
+    suns = re.findall(
+        r'<div class="time"><b>(\d\d:\d\d)[^<]*</b>.*?<div class="sun">(<svg.*?</svg>)', page, re.DOTALL
+    )
+    assert len(suns) == 24
+    for time, drawn in suns:
+        text = (FOLDER / f"{SUNS[time]}.svg").read_text("utf-8")
+        assert re.search(r"<svg [^>]*>(.*)</svg>", text, re.DOTALL)[1].strip() in drawn
+
+
+# Share of the width of the drawing of the left eye: 2 June is its first day, 6 July its last, 35 days in all.
+FIRST, DAYS = 2, 35
+
+
+@pytest.mark.parametrize(("tag", "turned"), [("en", False), ("ar", True)])
+def test_the_stairs_go_down_on_their_days_and_visits_stand_under_theirs(tag, turned, sheet):
+    page = next(p for p in sheet(tag)[:3] if {"4", "3", "2", "1"} <= {w.text for w in p.words} and _line(p))
+    line = _line(page)
+
+    def share(x: float) -> float:
+        at = (x - line.left) / line.width
+        return 1 - at if turned else at
+
+    numbers = [w for w in page.words if re.fullmatch("[1-4]", w.text) and line.y < w.y < line.y + 75]
+    numbers.sort(key=lambda w: share(w.x))
+    assert [w.text for w in numbers] == ["4", "3", "2", "1"]
+    for number, first in zip(numbers, (2, 9, 16, 23), strict=True):
+        assert first < share(number.x) * DAYS + FIRST < first + 7, "over the days of its step"
+    heights = [w.bottom for w in numbers]
+    assert heights == sorted(heights, reverse=True)
+    visits = [s for s in page.shapes if s.segments == 13 and abs(s.y - line.y) < 2 and 6 < s.width < 12]
+    days = sorted(round(share(v.x) * DAYS + FIRST - 0.5) for v in visits)
+    assert days == [2, 8, 36]
+    assert {v.fill for v in visits} == {(255, 255, 255)}, "hollow: still to come"
+
+
+def _line(page: Page):
+    """The floor of the last staircase of a page: the rule as wide as the text that circles stand on."""
+    floors = [
+        s for s in page.shapes
+        if s.edge and s.segments == 2 and s.height < 2 and s.width > 400 and s.y > 80
+        and any(c.segments == 13 and abs(c.y - s.y) < 2 for c in page.shapes)
+    ]  # fmt: skip
+    return min(floors, key=lambda s: s.y, default=None)
+
+
+def test_a_visit_done_is_filled_one_missed_is_crossed_one_to_come_is_hollow(make_content, make_plan):
+    plan = make_plan(approved=True)
+    trips = tuple(
+        trip.model_copy(update={"status": status})
+        for trip, status in zip(plan.trips, ("fulfilled", "noshow", "booked"), strict=True)
+    )
+    content = make_content(
+        plan=plan.model_copy(update={"trips": trips}), options=SheetOptions(calendar=False)
+    )
+    page = read(laid_out(content)[0])[0]
+    line = _line(page)
+    circles = [s for s in page.shapes if s.segments == 13 and abs(s.y - line.y) < 2 and 6 < s.width < 12]
+    crosses = [w for w in page.words if w.text == "×"]
+
+    def day(box: Box) -> int:
+        return round((box.x - line.left) / line.width * DAYS + FIRST - 0.5)
+
+    assert [(day(c), c.fill == (35, 32, 29)) for c in sorted(circles, key=lambda c: c.x)] == [
+        (2, True),
+        (36, False),
+    ]
+    assert [day(c) for c in crosses] == [8]
