@@ -195,7 +195,7 @@ class Page:
                     found.setdefault(box, []).append(letter)
         marks = []
         for box, letters in found.items():
-            text = "".join(w.text for w in letters)
+            text = "".join(sorted((w.text for w in letters), key=str.isdigit))
             if text[0].isalpha() and len(text) <= 2:
                 marks.append(Mark(box.left, box.bottom, box.right, box.top, text, self._form(box)))
         return tuple(sorted(marks, key=lambda m: (-m.top, m.left)))
