@@ -9,11 +9,9 @@ import ctypes
 import re
 import unicodedata
 from collections import Counter
-from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
 
 import pypdfium2
 import pypdfium2.raw as raw
@@ -49,9 +47,6 @@ class Box:
 
     def holds(self, other: Box) -> bool:
         return self.left < other.x < self.right and self.bottom < other.y < self.top
-
-
-B = TypeVar("B", bound=Box)
 
 
 @dataclass(frozen=True)
@@ -102,17 +97,6 @@ class Page:
         self.picture = None
         if dpi and _has_code(self.shapes):
             self.picture = page.render(scale=dpi / 72).to_pil().convert("L")
-
-    def mirrored(self) -> Page:
-        """The same page seen in a mirror: what is set from right to left then runs from the left."""
-        turned = copy(self)
-        turned.shapes, turned.letters = self._turned(self.shapes), self._turned(self.letters)
-        turned.words = self._turned(self.words)
-        turned.__dict__ = {k: v for k, v in turned.__dict__.items() if k not in ("eyes", "marks", "doses")}
-        return turned
-
-    def _turned(self, boxes: tuple[B, ...]) -> tuple[B, ...]:
-        return tuple(replace(b, left=self.width - b.right, right=self.width - b.left) for b in boxes)
 
     @property
     def flat(self) -> str:
@@ -270,13 +254,13 @@ def _in_rows(page: Page) -> list[tuple[str, str, str, str, str]]:
     found = []
     for dose in page.doses:
         band = page.band(dose)
-        time = max((t for t in times if band.holds(t) and t.left < dose.left), key=lambda t: t.left)
+        row = [t for t in times if band.holds(t)]
+        # Two tables may stand side by side: the nearest time before; from right to left there is none.
+        time = max((t for t in row if t.left < dose.left), key=lambda t: t.left, default=None) or row[0]
         mark = _mark_of(page, dose, band)
         over = [h for h in heads if h.bottom > dose.top and h.left <= dose.left]
         if not over:  # in another language than English
-            found.append(
-                (0.0, 0.0, -time.bottom, -round(dose.y, -1), dose.left, ("", *_told(time, mark, dose)))
-            )
+            found.append((0.0, 0.0, -time.bottom, -round(dose.y, -1), dose.left, _told(time, mark, dose)))
             continue
         head = min(over, key=lambda h: (round(h.bottom - dose.top, -1), -h.left))
         level = [h.left for h in heads if abs(h.bottom - head.bottom) < 3 and h.left > head.left]
@@ -284,13 +268,13 @@ def _in_rows(page: Page) -> list[tuple[str, str, str, str, str]]:
         said = page.within(Box(head.left - 1, head.bottom - 3, beside - 2, head.top + 9))
         if said.endswith(" to"):  # it goes on below
             said += " " + page.within(Box(head.left - 1, head.bottom - 20, beside - 2, head.bottom + 3))
-        row = (said, *_told(time, mark, dose))
-        found.append((-head.bottom, head.left, -time.bottom, -round(dose.y, -1), dose.left, row))
+        told = (said, *_told(time, mark, dose)[1:])
+        found.append((-head.bottom, head.left, -time.bottom, -round(dose.y, -1), dose.left, told))
     return [row[-1] for row in sorted(found)]
 
 
-def _told(time: Word, mark: Mark, dose: Dose) -> tuple[str, str, str, str]:
-    return time.text, mark.letter, mark.form, dose.kind
+def _told(time: Word, mark: Mark, dose: Dose) -> tuple[str, str, str, str, str]:
+    return "", time.text, mark.letter, mark.form, dose.kind
 
 
 def _starts_a_line(page: Page, word: Word) -> bool:
@@ -301,7 +285,8 @@ def _starts_a_line(page: Page, word: Word) -> bool:
 
 def _mark_of(page: Page, dose: Box, band: Box) -> Mark:
     beside = [m for m in page.marks if band.holds(m) and abs(m.y - dose.y) < 26]
-    near = [m for m in beside if m.left - dose.right < 30 and dose.left - m.right < 30]
+    on_its_line = [m for m in beside if 0 < m.left - dose.right < 12 and abs(m.y - dose.y) < 8]
+    near = on_its_line or [m for m in beside if 0 < dose.left - m.right < 30]
     if near:
         return min(near, key=lambda m: abs(m.y - dose.y) + abs(m.x - dose.x))
     over = [m for m in page.marks if m.bottom > dose.top and abs(m.x - dose.x) < 12]
