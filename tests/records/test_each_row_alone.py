@@ -274,7 +274,7 @@ def test_places_are_counted_by_service_day_and_site_each_alone(two):
 
     def taken(unit):
         session, steps = unit.session, []
-        ridge = put_site(session, Site(0, "RIDGE", "Ridge room")).id
+        ridge = put_site(unit, Site(0, "RIDGE", "Ridge room")).id
 
         def now():
             found = places_taken(session, two.day(6), two.day(8))
@@ -326,7 +326,7 @@ def test_the_calendar_for_planning_frees_the_places_of_the_patients_own_booked_v
 
 def test_the_shelf_is_counted_at_each_site_alone(two):
     with two.store.write(EVERYBODY, two.now) as unit:
-        hill = put_site(unit.session, Site(0, "HILL", "Hill room")).id
+        hill = put_site(unit, Site(0, "HILL", "Hill room")).id
         unit.log("site added", "site:HILL")
         count_stock(unit, counts={"dexamethasone-0-1": 12})
     with two.store.for_site(hill).read() as session:

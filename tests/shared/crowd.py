@@ -17,7 +17,13 @@ from followup.records.views import Actor
 from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.walkins import note_walk_in
 
-EVERYBODY = Actor("all", frozenset({"counsellor", "reception", "surgeon", "manager"}), "Dr All", "R-1")
+# Whoever sets a scene: every role at once, and the program itself.
+EVERYBODY = Actor(
+    "all",
+    frozenset({"counsellor", "reception", "surgeon", "manager", "pharmacy", "program"}),
+    "Dr All",
+    "R-1",
+)
 BY_HAND = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")
 TODAY = 10
 # Each has a visit on day 7, to be made from day 5 to day 9, unless something else is said.
@@ -82,8 +88,7 @@ class Crowd:
 
     def _enter(self) -> None:
         with self.does(0) as unit:
-            other = put_site(unit.session, Site(0, "HILL", "Hill room"))
-            unit.log("site added", "site:HILL")
+            other = put_site(unit, Site(0, "HILL", "Hill room"))
             for name in PEOPLE:
                 who = enter_record(unit, record=self.ward.record(name)).patient_id
                 self.patients[name] = who
