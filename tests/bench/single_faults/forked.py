@@ -199,6 +199,7 @@ def _settle(home: Path) -> None:
 def _first_to_fail(tests: Sequence[str], home: Path) -> str:
     """The first test that fails, or how the run ended; empty where all pass."""
     importlib.invalidate_caches()
+    assert (home / "followup").is_dir(), "the copy of the program is gone"
     scratch = home / "scratch"
     said = scratch / "said.json"
     said.unlink(missing_ok=True)

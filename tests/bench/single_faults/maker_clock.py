@@ -6,7 +6,7 @@ import ast
 from collections.abc import Iterator
 
 from single_faults.fault import Edit
-from single_faults.python_places import Source
+from single_faults.python_places import source_of
 
 UTC = '__import__("datetime").UTC'
 
@@ -14,8 +14,8 @@ UTC = '__import__("datetime").UTC'
 def edits(text: str) -> Iterator[Edit]:
     if "zone" not in text.lower() and "tz" not in text:
         return
-    source = Source(text)
-    for node, within in source.nodes():
+    source = source_of(text)
+    for node, within in source.nodes:
         if not isinstance(node, ast.Call):
             continue
         name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")

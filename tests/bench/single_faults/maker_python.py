@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Iterator
 
 from single_faults.fault import Edit
-from single_faults.python_places import Source
+from single_faults.python_places import Source, source_of
 
 _TURNED: dict[type[ast.cmpop], tuple[str, str]] = {
     ast.Lt: ("<", "<="),
@@ -26,9 +26,9 @@ _EXCHANGED = {"min": "max", "max": "min", "all": "any", "any": "all"}
 
 
 def edits(text: str) -> Iterator[Edit]:
-    source = Source(text)
-    for node, within in source.nodes():
-        for kind, make in _MAKERS:
+    source = source_of(text)
+    for node, within in source.nodes:
+        for kind, make in _MAKERS.get(type(node), ()):
             for start, end, new in make(source, node):
                 yield Edit(kind, start, end, new, within)
 
@@ -161,16 +161,20 @@ def _step_out(source: Source, node: ast.AST) -> Iterator[Change]:
 Maker = Callable[[Source, ast.AST], Iterator[Change]]
 
 
-_MAKERS: tuple[tuple[str, Maker], ...] = (
-    ("comparison", _comparison),
-    ("joint", _joint),
-    ("condition out", _condition_out),
-    ("not out", _not_dropped),
-    ("test turned", _test_turned),
-    ("number", _number),
-    ("flag in code", _flag),
-    ("extreme", _extreme),
-    ("sum", _sum),
-    ("argument out", _argument_out),
-    ("step out", _step_out),
+_BY_KIND: tuple[tuple[str, Maker, tuple[type[ast.AST], ...]], ...] = (
+    ("comparison", _comparison, (ast.Compare,)),
+    ("joint", _joint, (ast.BoolOp,)),
+    ("condition out", _condition_out, (ast.BoolOp, ast.comprehension)),
+    ("not out", _not_dropped, (ast.UnaryOp,)),
+    ("test turned", _test_turned, (ast.If, ast.While, ast.IfExp, ast.comprehension, ast.BoolOp)),
+    ("number", _number, (ast.Constant,)),
+    ("flag in code", _flag, (ast.Constant,)),
+    ("extreme", _extreme, (ast.Call,)),
+    ("sum", _sum, (ast.BinOp,)),
+    ("argument out", _argument_out, (ast.Call,)),
+    ("step out", _step_out, (ast.Expr, ast.Raise)),
 )
+_MAKERS: dict[type[ast.AST], list[tuple[str, Maker]]] = {}
+for _kind, _make, _types in _BY_KIND:
+    for _type in _types:
+        _MAKERS.setdefault(_type, []).append((_kind, _make))

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 
 from single_faults.fault import Edit
-from single_faults.python_places import Source
+from single_faults.python_places import Source, source_of
 
 _CONDITIONS = frozenset({"where", "filter", "having"})
 _ORDERS = frozenset({"order_by", "distinct", "limit"})
@@ -17,8 +17,8 @@ _GROUPS = frozenset({"and_", "or_"})
 def edits(text: str) -> Iterator[Edit]:
     if not re.search(r"\.(where|filter|having|order_by|distinct|limit)\(", text):
         return
-    source = Source(text)
-    for node, within in source.nodes():
+    source = source_of(text)
+    for node, within in source.nodes:
         if not isinstance(node, ast.Call):
             continue
         if isinstance(node.func, ast.Attribute) and node.func.attr in _CONDITIONS | _GROUPS:
@@ -29,7 +29,7 @@ def edits(text: str) -> Iterator[Edit]:
             yield Edit("query joint", source.start(node.func), source.end(node.func), new, within)
         elif isinstance(node.func, ast.Attribute) and node.func.attr in _ORDERS:
             yield Edit("query order out", source.end(node.func.value), source.end(node), "", within)
-    for node, within in source.nodes():
+    for node, within in source.nodes:
         if (
             isinstance(node, ast.BinOp)
             and isinstance(node.op, ast.BitAnd | ast.BitOr)

@@ -5,22 +5,24 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 from single_faults.fault import Edit
-from single_faults.python_places import Source
+from single_faults.python_places import Source, source_of
 
 ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
 ASKS = frozenset({"need_role"})
+_PLAIN = (ast.Constant, ast.Name, ast.Tuple, ast.Set, ast.BinOp, ast.Call)
 
 
 def edits(text: str, duties: str) -> Iterator[Edit]:
     """``duties`` is the text of the module that names the roles of the use cases."""
     if not any(role in text for role in (*ROLES, *ASKS)):
         return
-    source = Source(text)
-    known = {**_constants(ast.parse(duties)), **_constants(source.tree)}
-    for node, within in source.nodes():
+    source = source_of(text)
+    known = {**_duties(duties), **_constants(source.tree)}
+    for node, within in source.nodes:
         if isinstance(node, ast.Dict):
             for key, value in zip(node.keys, node.values, strict=True):
                 if isinstance(key, ast.Tuple):
@@ -29,6 +31,11 @@ def edits(text: str, duties: str) -> Iterator[Edit]:
             yield from _asked(source, node, known, within)
         elif isinstance(node, ast.Set) and (held := _value(node, known)) and set(held) <= set(ROLES):
             yield from _turned(source, node, known, within)
+
+
+@cache
+def _duties(text: str) -> dict[str, Any]:
+    return _constants(ast.parse(text))
 
 
 def _turned(source: Source, value: ast.expr, known: dict[str, Any], within: str) -> Iterator[Edit]:
@@ -85,6 +92,8 @@ def _constants(tree: ast.Module) -> dict[str, Any]:
 
 def _value(node: ast.expr, known: dict[str, Any]) -> Any:
     """The value of a plain expression; None for anything else."""
+    if not isinstance(node, _PLAIN):
+        return None
     try:
         code = compile(ast.Expression(node), "constant", "eval")
         return eval(code, {"__builtins__": {"frozenset": frozenset}}, dict(known))

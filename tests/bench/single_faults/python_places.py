@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
-from collections.abc import Iterator
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 _OPENING = re.compile(r"\(\s*\Z")
 _CLOSING = re.compile(r"\s*\)")
@@ -13,6 +12,8 @@ _CLOSING = re.compile(r"\s*\)")
 _TOLD = frozenset({"warning", "info", "debug", "exception"})
 # Settings that change how fast something is, or how a slip of the programmer is reported.
 _HARMLESS = frozenset({"strict", "index", "stacklevel"})
+_NOT_RUN = frozenset({"annotation", "returns", "decorator_list", "type_params"})
+_BARE = (ast.expr_context, ast.operator, ast.boolop, ast.unaryop, ast.cmpop)
 
 
 class Source:
@@ -66,23 +67,32 @@ class Source:
             return True
         return opening < self.start(parent)
 
-    def nodes(self) -> Iterator[tuple[ast.AST, str]]:
+    @cached_property
+    def nodes(self) -> list[tuple[ast.AST, str]]:
         """Every node that does something when the program runs, with the functions and classes around it.
 
         No annotations and no docstrings; nor what stands in an f-string: Python 3.11 knows no place of it.
         """
-        yield from self._alive(self.tree, "")
+        found: list[tuple[ast.AST, str]] = []
+        self._alive(self.tree, "", found)
+        return found
 
-    def _alive(self, node: ast.AST, within: str) -> Iterator[tuple[ast.AST, str]]:
-        yield node, within
+    def _alive(self, node: ast.AST, within: str, found: list[tuple[ast.AST, str]]) -> None:
+        found.append((node, within))
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
             within = f"{within}.{node.name}" if within else node.name
-        for name, value in ast.iter_fields(node):
-            if name in ("annotation", "returns", "decorator_list", "type_params"):
+        for name in node._fields:
+            if name in _NOT_RUN:
                 continue
-            for child in value if isinstance(value, list) else [value]:
-                if isinstance(child, ast.AST) and not _idle(child):
-                    yield from self._alive(child, within)
+            value = getattr(node, name, None)
+            for child in value if isinstance(value, list) else (value,):
+                if isinstance(child, ast.AST) and not isinstance(child, _BARE) and not _idle(child):
+                    self._alive(child, within, found)
+
+
+@lru_cache(maxsize=4)
+def source_of(text: str) -> Source:
+    return Source(text)
 
 
 def _idle(node: ast.AST) -> bool:
