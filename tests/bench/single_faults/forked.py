@@ -51,7 +51,7 @@ OPTIONS = (
     *("-o", "timeout=0", "-p", "no:randomly", "-p", "no:xdist", "-p", "no:cacheprovider"),
     *("-p", "no:schemathesis", "-p", "no:logging"),
 )
-PATIENCE = 30  # seconds of the processor for one test; what takes longer never ends
+PATIENCE = 20  # seconds of the processor for one test; what takes longer never ends
 WAITED = 1800.0  # seconds in all for what only waits
 MEMORY = 3 << 30
 TOGETHER = 5  # test files read in one run

@@ -11,18 +11,23 @@ from single_faults.program import TESTS
 
 
 @cache
-def _lines() -> tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]:
-    held = tomllib.loads(Path(__file__).with_name("judges.toml").read_text("utf-8"))["judge"]
-    return tuple((tuple(line["of"]), tuple(line["tests"])) for line in held)
+def _lines() -> list[dict[str, list[str]]]:
+    return tomllib.loads(Path(__file__).with_name("judges.toml").read_text("utf-8"))["judge"]
 
 
 @cache
 def judges(file: str) -> tuple[str, ...]:
     """The test files, each once: those named like the file, then those that import it, then the others."""
-    for patterns, tests in _lines():
-        if any(fnmatch(file, pattern) for pattern in patterns):
-            found = dict.fromkeys(found for test in tests for found in _spread(test))
-            return tuple(sorted(found, key=lambda test: _distance(file, test)))
+    for line in _lines():
+        if any(fnmatch(file, pattern) for pattern in line["of"]):
+            always = [found for test in line["tests"] for found in _spread(test)]
+            near = [
+                found
+                for test in line.get("near", [])
+                for found in _spread(test)
+                if _distance(file, found) < 2
+            ]
+            return tuple(sorted(dict.fromkeys([*near, *always]), key=lambda test: _distance(file, test)))
     return ()
 
 
