@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -206,5 +207,12 @@ EXPECTED: dict[str, Any] = {
 """What a row can expect of a plan besides the steps of a role."""
 
 
+_PLANS: dict[tuple[str, str, int], Made] = {}
+
+
 def plan_of(told: dict[str, Any], protocol: Protocol, day: int = 0) -> Made:
-    return Made(build_plan(record_of(told), protocol, as_of=DAY0 + timedelta(days=day)))
+    """The plan on ``day`` for what a row tells; made once, for many rows tell the same."""
+    key = protocol.hash, json.dumps({name: told[name] for name in sorted(TOLD & told.keys())}), day
+    if key not in _PLANS:
+        _PLANS[key] = Made(build_plan(record_of(told), protocol, as_of=DAY0 + timedelta(days=day)))
+    return _PLANS[key]
