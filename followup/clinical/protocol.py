@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
@@ -262,9 +263,19 @@ class Files:
 
 def load_protocol(folder: Path | None = None) -> Protocol:
     """The protocol in ``folder``; the sample protocol without one. A clinic's own set replaces it whole."""
+    return _loaded(folder) if folder else _sample()
+
+
+@cache
+def _sample() -> Protocol:
+    """Part of the program: it does not change while that runs, and is read once."""
+    return _loaded(SAMPLE)
+
+
+def _loaded(folder: Path) -> Protocol:
     from followup.clinical.protocol_checks import check_protocol
 
-    protocol, files = read_protocol(folder or SAMPLE)
+    protocol, files = read_protocol(folder)
     check_protocol(protocol, files)
     return protocol
 

@@ -9,7 +9,9 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_left
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from copy import deepcopy
+from functools import lru_cache
 from math import isfinite
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -48,8 +50,7 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
     """
     text = _read(path)
     try:
-        data = tomllib.loads(text)
-        lines = _Scanner(text).scan()
+        data, lines = _parsed(text)
     except tomllib.TOMLDecodeError as exc:
         raise _syntax_error(path, str(exc)) from None
     except RecursionError:
@@ -61,14 +62,21 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
                 return lines[place[:length]]
         return 1
 
+    data = deepcopy(data)
     _refuse_no_number(data, path, locate)
     fill_numbers(data, path.parent)
     return data, locate
 
 
+@lru_cache(maxsize=64)
+def _parsed(text: str) -> tuple[dict[str, Any], Mapping[Place, int]]:
+    """Values and lines; loading a protocol reads each of its files several times. Not to be changed."""
+    return tomllib.loads(text), _Scanner(text).scan()
+
+
 def dangling(path: Path) -> Iterator[FollowupError]:
     """Every sentence of a file that points to a number which neither its table nor its folder holds."""
-    for fault in fill_numbers(tomllib.loads(_read(path)), path.parent):
+    for fault in fill_numbers(deepcopy(_parsed(_read(path))[0]), path.parent):
         yield FollowupError(
             "protocol.number",
             fault.what,
