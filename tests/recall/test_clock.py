@@ -21,6 +21,7 @@ from followup.records.staff import (
 )
 
 NOON = 6.5
+PEOPLE = 4
 
 
 class Out:
@@ -35,8 +36,8 @@ class Out:
 
 @pytest.fixture
 def clinic(ward, in_hand, agreed, place_of):
-    """Forty people with visits on the days 1, 7 and 42 who get messages, and a way out."""
-    for number in range(40):
+    """A few people with visits on the days 1, 7 and 42 who get messages, and a way out."""
+    for number in range(PEOPLE):
         plan = ward.signed(f"K-{number}")
         in_hand(ward, plan)
         agreed(ward, plan.patient_id)
@@ -63,7 +64,7 @@ def test_a_clock_twelve_days_ahead_tells_nobody_that_they_did_not_come(clinic):
     assert _sweep(ward, place, ward.at(0, 10)) == ""
     # Of the visits of tomorrow: that clock was right.
     before = list(out.sent)
-    assert len(before) == 40
+    assert len(before) == PEOPLE
     for minute in range(3):
         wrong = ward.at(12, NOON) + timedelta(minutes=minute)
         assert "2027-03-01, and the clock shows 2027-03-13" in _sweep(ward, place, wrong)
@@ -76,8 +77,8 @@ def test_a_clock_twelve_days_ahead_tells_nobody_that_they_did_not_come(clinic):
     assert out.sent == before
     _day_by_day(ward, place, (2, 3))
     missed = [key for key in out.sent if key.startswith("m-")]
-    assert len(missed) == 40
-    assert len(out.sent) == len(set(out.sent)) == 80
+    assert len(missed) == PEOPLE
+    assert len(out.sent) == len(set(out.sent)) == 2 * PEOPLE
 
 
 def test_after_a_weekend_switched_off_messages_wait_for_the_first_log_in_and_none_is_lost(clinic):
@@ -88,7 +89,7 @@ def test_after_a_weekend_switched_off_messages_wait_for_the_first_log_in_and_non
     assert out.sent == before
     ward.log_in(ward.at(6, NOON + 0.1))
     assert _sweep(ward, place, ward.at(6, NOON + 0.2)) == ""
-    assert len([key for key in out.sent if key.endswith("-2027-03-08")]) == 40
+    assert len([key for key in out.sent if key.endswith("-2027-03-08")]) == PEOPLE
 
 
 def test_a_quiet_clinic_whose_program_is_at_work_waits_for_nobody(clinic):
@@ -126,12 +127,12 @@ def test_what_a_clock_ahead_queued_is_taken_back_and_written_again_in_time(clini
     ward.log_in(ward.at(12, 4))
     _sweep(ward, place, ward.at(12, NOON))
     with ward.store.read() as session:
-        assert sum(len(messages_of_day(session, ward.day(day))) for day in range(2, 13)) >= 40
+        assert sum(len(messages_of_day(session, ward.day(day))) for day in range(2, 13)) >= PEOPLE
     place.senders["folder"] = out
     _day_by_day(ward, place, (1, 2, 3))
     with ward.store.read() as session:
         assert [one for day in range(4, 13) for one in messages_of_day(session, ward.day(day))] == []
-    assert len([key for key in out.sent if key.startswith("m-")]) == 40
+    assert len([key for key in out.sent if key.startswith("m-")]) == PEOPLE
 
 
 def test_a_jump_of_two_years_deletes_no_backup(ward, place_of):
@@ -177,4 +178,4 @@ def test_a_message_put_off_by_a_clock_ahead_is_tried_now(clinic):
         changed = "UPDATE message SET state = 'waiting', next_try = :at, sent_at = NULL WHERE kind = 'missed'"
         connection.execute(text(changed), {"at": ward.at(700)})
     _sweep(ward, place, ward.at(2, NOON + 0.1))
-    assert len(out.sent) == 40
+    assert len(out.sent) == PEOPLE
