@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
-import subprocess
-import sys
 import tempfile
-import time as clock
 import uuid
 import warnings
 from collections.abc import Callable, Iterator
@@ -19,6 +15,7 @@ from typing import Any, cast
 
 import pytest
 from hypothesis import settings
+from sample_clinics import Made, made_once
 from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
@@ -65,7 +62,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Whatever needs a store, in whatever way, runs once on each of the databases chosen."""
     marks = metafunc.definition.iter_markers("parametrize")
-    if "database_kind" in metafunc.fixturenames and all(mark.args[0] != "database_kind" for mark in marks):
+    if "database_kind" in metafunc.fixturenames and all(
+        "database_kind" not in mark.args[0] for mark in marks
+    ):
         chosen = metafunc.config.getoption("database")
         metafunc.parametrize("database_kind", ("sqlite", "postgresql") if chosen == "both" else (chosen,))
 
@@ -195,9 +194,15 @@ def open_store() -> Iterator[Callable[[str], Store]]:
 
 
 @pytest.fixture
-def store(address: str, open_store: Callable[[str], Store]) -> Store:
+def each_store(address: str, open_store: Callable[[str], Store]) -> Store:
     """A store with a clinic in it, on each of both databases."""
     return _with_clinic(open_store(address))
+
+
+@pytest.fixture
+def store(each_store: Store) -> Store:
+    """What a test of the room gets that asks for a store: here each of both."""
+    return each_store
 
 
 @pytest.fixture
@@ -423,64 +428,8 @@ def _approved(store: Store) -> Ward:
     return Ward(store)
 
 
-PROGRAM = Path(sys.executable).with_name("followup")
-PATIENCE = 900  # seconds: far longer than a busy computer takes; only what hangs is given up
-TODAY = date(2027, 3, 10)  # a Wednesday; the clocks of the sample clinic change 18 days later
-
-
-@dataclass(frozen=True)
-class Made:
-    """Two folders from the same seed and day, and what the program said."""
-
-    folder: Path
-    twin: Path
-    today: date
-    said: tuple[tuple[int, str, str], ...]
-
-
-def environment() -> dict[str, str]:
-    return {name: value for name, value in os.environ.items() if not name.startswith("FOLLOWUP_")}
-
-
 @pytest.fixture(scope="session")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
-    """``followup demo --no-serve`` run twice, side by side; once for all workers of a run."""
+    """The sample clinic made twice, side by side; once for all workers of a run."""
     own = tmp_path_factory.getbasetemp()
-    home = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sample-clinics"
-    folders, done = [home / "first", home / "second"], home / "said.json"
-    try:
-        home.mkdir()
-    except FileExistsError:
-        wait_for(done)
-    else:
-        said = run_both(folders)
-        done.with_suffix(".part").write_text(json.dumps(said), "utf-8")
-        done.with_suffix(".part").rename(done)
-    return Made(*folders, TODAY, tuple((c, o, e) for c, o, e in json.loads(done.read_text("utf-8"))))
-
-
-def wait_for(path: Path) -> None:
-    """Wait until another worker has made ``path``."""
-    end = clock.monotonic() + PATIENCE
-    while not path.exists():
-        if clock.monotonic() > end:
-            pytest.fail(f"no other worker made the sample clinics in {PATIENCE} s", pytrace=False)
-        clock.sleep(0.2)
-
-
-def run_both(folders: list[Path]) -> list[tuple[int, str, str]]:
-    """Exit code, output and errors of each; the two differ in hash seed and time zone of the computer."""
-    options = ["--no-serve", "--on", TODAY.isoformat(), "--seed", "7"]
-    running = [
-        subprocess.Popen(
-            [str(PROGRAM), "demo", "--folder", str(folder), *options],
-            env={**environment(), "PYTHONHASHSEED": str(number), "TZ": ("UTC", "Asia/Tokyo")[number]},
-            stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-        )
-        for number, folder in enumerate(folders)
-    ]  # fmt: skip
-    said = []
-    for process in running:
-        out, err = process.communicate(timeout=PATIENCE)
-        said.append((process.returncode, out, err))
-    return said
+    return made_once((own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sample-clinics")

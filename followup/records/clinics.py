@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from zoneinfo import ZoneInfo, available_timezones
 
 from sqlmodel import Session
@@ -80,8 +81,14 @@ def clinic_zone(session: Session) -> ZoneInfo:
     return ZoneInfo(get_clinic(session).zone)
 
 
+@cache
+def _zones() -> frozenset[str]:
+    """The names of all time zones; looking for them takes a walk through their files."""
+    return frozenset(available_timezones())
+
+
 def _check(clinic: Clinic) -> None:
-    if clinic.zone not in available_timezones():
+    if clinic.zone not in _zones():
         raise _refused("zone", f"{clinic.zone} is no time zone", "give an IANA name such as Asia/Kolkata")
     if not (clinic.code.isascii() and clinic.code.isalnum() and clinic.code == clinic.code.upper()):
         raise _refused("code", f"{clinic.code} can't stand in a code", "use capital letters and digits")

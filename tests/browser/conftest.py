@@ -16,10 +16,10 @@ import pytest
 import uvicorn
 from argon2 import PasswordHasher
 from axe_playwright_python.sync_playwright import Axe
+from one_app import AppOf
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from followup.clinical.protocol import load_protocol
-from followup.desks.app import create_app
 from followup.desks.desk import Desk
 from followup.desks.security.passwords import Passwords
 from followup.recall.keyring import Keyring
@@ -73,7 +73,7 @@ def served(sqlite_store: Store) -> Iterator[Served]:
     with store.write(Actor("surgeon", frozenset({"surgeon"}), "Dr Sen", "R-1"), times[0]) as unit:
         sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
     desk = Desk(store, protocol, Keyring.fresh(), lambda: times[0], CHEAP)
-    server = uvicorn.Server(uvicorn.Config(create_app(desk), port=0, log_level="error"))
+    server = uvicorn.Server(uvicorn.Config(AppOf(desk), port=0, log_level="error"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:

@@ -1,4 +1,7 @@
-"""The installed program: what goes in, what comes out, and that the same in gives the same out."""
+"""What goes in, what comes out, and that the same in gives the same out.
+
+``followup`` is the installed program, started anew; what does not need that runs ``inside`` this process.
+"""
 
 from __future__ import annotations
 
@@ -39,14 +42,14 @@ def test_a_record_gives_the_whole_plan_as_text(followup: Run, record_file: Write
     assert "not approved for patients" in found.stdout
 
 
-def test_a_record_gives_the_same_plan_as_json_with_every_reason(followup: Run, record_file: Write) -> None:
+def test_a_record_gives_the_same_plan_as_json_with_every_reason(inside: Run, record_file: Write) -> None:
     path = str(record_file("03-amina"))
-    found = followup("plan", path, "--json")
+    found = inside("plan", path, "--json")
     assert (found.returncode, found.stderr) == (0, "")
     made = CarePlan.model_validate_json(found.stdout)
     assert all(course.reasons for course in made.courses if not course.from_before)
     assert all(reason.source and reason.mark for c in made.courses for reason in c.reasons)
-    jsonschema.validate(json.loads(found.stdout), json.loads(followup("schema", "plan").stdout))
+    jsonschema.validate(json.loads(found.stdout), json.loads(inside("schema", "plan").stdout))
 
 
 def test_the_same_record_gives_the_same_bytes_under_any_locale_and_hash_seed(
@@ -65,47 +68,43 @@ def test_a_record_can_come_from_standard_input(followup: Run, record_file: Write
     assert piped.stdout == followup("plan", str(path)).stdout
 
 
-def test_without_as_of_the_plan_is_made_for_the_last_operations_day(
-    followup: Run, record_file: Write
-) -> None:
+def test_without_as_of_the_plan_is_made_for_the_last_operations_day(inside: Run, record_file: Write) -> None:
     path = str(record_file("05-lakshmi"))
-    given = followup("plan", path, "--as-of", "2026-03-02")
-    assert followup("plan", path).stdout == given.stdout
+    given = inside("plan", path, "--as-of", "2026-03-02")
+    assert inside("plan", path).stdout == given.stdout
     assert "Plan as of Monday 2 March 2026" in given.stdout
 
 
-def test_a_calendar_moves_the_visits_off_closed_days(
-    followup: Run, record_file: Write, tmp_path: Path
-) -> None:
+def test_a_calendar_moves_the_visits_off_closed_days(inside: Run, record_file: Write, tmp_path: Path) -> None:
     calendar = tmp_path / "calendar.json"
     calendar.write_text(json.dumps({"holidays": ["2026-03-09"]}), "utf-8")
-    found = followup("plan", str(record_file()), "--calendar", str(calendar), "--json")
+    found = inside("plan", str(record_file()), "--calendar", str(calendar), "--json")
     assert found.returncode == 0
     days = [str(trip.date) for trip in CarePlan.model_validate_json(found.stdout).trips]
     assert "2026-03-09" not in days
     assert len(days) == 3
 
 
-def test_a_childs_record_prints_what_to_do_by_hand_and_is_refused(followup: Run, record_file: Write) -> None:
-    found = followup("plan", str(record_file("12-li")))
+def test_a_childs_record_prints_what_to_do_by_hand_and_is_refused(inside: Run, record_file: Write) -> None:
+    found = inside("plan", str(record_file("12-li")))
     assert found.returncode == 2
     assert "to be made by hand" in found.stdout
     assert found.stderr.count("\n") == 1
     assert "18 and older" in found.stderr
-    as_json = followup("plan", str(record_file("12-li")), "--json")
+    as_json = inside("plan", str(record_file("12-li")), "--json")
     assert as_json.returncode == 2
     assert CarePlan.model_validate_json(as_json.stdout).status == "on-hold"
 
 
 @pytest.mark.parametrize("name", ["calendar", "findings", "plan", "record"])
-def test_every_schema_is_a_json_schema(name: str, followup: Run) -> None:
-    found = followup("schema", name)
+def test_every_schema_is_a_json_schema(name: str, inside: Run) -> None:
+    found = inside("schema", name)
     assert (found.returncode, found.stderr) == (0, "")
     jsonschema.Draft202012Validator.check_schema(json.loads(found.stdout))
 
 
-def test_the_record_schema_takes_the_told_cases_and_refuses_an_unknown_field(followup: Run) -> None:
-    validator = jsonschema.Draft202012Validator(json.loads(followup("schema", "record").stdout))
+def test_the_record_schema_takes_the_told_cases_and_refuses_an_unknown_field(inside: Run) -> None:
+    validator = jsonschema.Draft202012Validator(json.loads(inside("schema", "record").stdout))
     record = case_data("06-ibrahim")
     assert list(validator.iter_errors(record)) == []
     record["patient"]["shoe_size"] = 44
@@ -127,8 +126,8 @@ def test_a_record_gives_a_draft_sheet_and_leaves_what_was_there(
     assert written.read_bytes() == before
 
 
-def test_the_sheet_can_be_one_page_for_a_phone(followup: Run, record_file: Write, tmp_path: Path) -> None:
-    found = followup("sheet", str(record_file()), "--html", "--language", "ar", "--out", "page.html")
+def test_the_sheet_can_be_one_page_for_a_phone(inside: Run, record_file: Write, tmp_path: Path) -> None:
+    found = inside("sheet", str(record_file()), "--html", "--language", "ar", "--out", "page.html")
     assert (found.returncode, found.stderr) == (0, "")
     page = (tmp_path / "page.html").read_text("utf-8")
     assert 'dir="rtl"' in page
@@ -136,9 +135,9 @@ def test_the_sheet_can_be_one_page_for_a_phone(followup: Run, record_file: Write
 
 
 def test_a_language_without_words_prints_english_and_says_so(
-    followup: Run, record_file: Write, tmp_path: Path
+    inside: Run, record_file: Write, tmp_path: Path
 ) -> None:
-    found = followup("sheet", str(record_file(patient__language="yo")), "--out", "sheet.pdf")
+    found = inside("sheet", str(record_file(patient__language="yo")), "--out", "sheet.pdf")
     assert found.returncode == 0
     assert "English" in found.stdout
 
@@ -160,10 +159,10 @@ def test_output_that_nobody_takes_is_a_fault_said_in_one_line(
     assert "could not be written whole" in found.stderr
 
 
-def test_the_readme_shows_the_plan_as_it_is(followup: Run, record_file: Write) -> None:
+def test_the_readme_shows_the_plan_as_it_is(inside: Run, record_file: Write) -> None:
     readme = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
     shown = readme.split("01-wanjiru.json\n", 1)[1].split("```", 1)[0].splitlines()
-    lines = followup("plan", str(record_file("01-wanjiru"))).stdout.splitlines()
+    lines = inside("plan", str(record_file("01-wanjiru"))).stdout.splitlines()
     places = [lines.index(line) for line in shown if line.strip() not in ("", "...")]
     assert len(places) > 20
     assert places == sorted(places)

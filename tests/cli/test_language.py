@@ -20,8 +20,8 @@ def data(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def table(followup: Run, tmp_path: Path) -> Path:
-    found = followup("language", "export", "hi", "hi.csv")
+def table(inside: Run, tmp_path: Path) -> Path:
+    found = inside("language", "export", "hi", "hi.csv")
     assert (found.returncode, found.stderr) == (0, "")
     return tmp_path / "hi.csv"
 
@@ -36,34 +36,34 @@ def test_check_names_every_language_in_itself_and_whether_somebody_read_it(follo
 
 
 def test_a_read_table_is_taken_and_the_language_is_no_draft_any_more(
-    followup: Run, table: Path, data: Path
+    inside: Run, table: Path, data: Path
 ) -> None:
     changed = table.read_text("utf-8-sig").replace("\nAt home,घर पर,", "\nAt home,अपने घर में,")
     table.write_text(changed, "utf-8")
-    found = followup("language", "import", "hi", "hi.csv", "--reviewer", "Mira Example", "--on", "2026-11-20")
+    found = inside("language", "import", "hi", "hi.csv", "--reviewer", "Mira Example", "--on", "2026-11-20")
     assert (found.returncode, found.stderr) == (0, "")
     assert found.stdout.startswith(f"{data}/locales/hi/LC_MESSAGES/sheet.po: hi  हिन्दी (Hindi): ")
     assert found.stdout.endswith("read by Mira Example on 2026-11-20\n")
-    state = followup("language", "check", "hi")
+    state = inside("language", "check", "hi")
     assert state.stdout.endswith("read by Mira Example on 2026-11-20\n")
-    again = followup("language", "export", "hi", "again.csv")
+    again = inside("language", "export", "hi", "again.csv")
     assert again.returncode == 0
     assert (table.parent / "again.csv").read_text("utf-8-sig").splitlines() == changed.splitlines()
 
 
-def test_without_a_reviewer_it_stays_a_draft(followup: Run, table: Path, data: Path) -> None:
-    found = followup("language", "import", "hi", str(table))
+def test_without_a_reviewer_it_stays_a_draft(inside: Run, table: Path, data: Path) -> None:
+    found = inside("language", "import", "hi", str(table))
     assert (found.returncode, found.stderr) == (0, "")
     assert found.stdout.endswith("a draft, not read yet\n")
     assert list(data.rglob("*.po"))
 
 
-def test_a_faulty_row_is_named_and_nothing_is_changed(followup: Run, table: Path, data: Path) -> None:
+def test_a_faulty_row_is_named_and_nothing_is_changed(inside: Run, table: Path, data: Path) -> None:
     table.write_text(table.read_text("utf-8").replace(",पर्चा नंबर %(number)s,", ",पर्चा नंबर,"), "utf-8")
     row = next(
         n for n, line in enumerate(table.read_text("utf-8").splitlines(), 1) if line.startswith("Sheet no.")
     )
-    found = followup("language", "import", "hi", "hi.csv")
+    found = inside("language", "import", "hi", "hi.csv")
     assert (found.returncode, found.stdout) == (2, "")
     assert found.stderr.startswith(f"followup: hi.csv, row {row}: the translation of 'Sheet no. %(number)s' ")
     assert "lacks the placeholder %(number)s" in found.stderr
@@ -87,12 +87,12 @@ def test_a_faulty_row_is_named_and_nothing_is_changed(followup: Run, table: Path
     ],
 )
 def test_what_can_not_be_done_ends_with_one_line(
-    followup: Run, table: Path, data: Path, arguments: tuple[str, ...], what: str
+    inside: Run, table: Path, data: Path, arguments: tuple[str, ...], what: str
 ) -> None:
     if arguments[:2] == ("import", "ne"):
         # A Hindi table for Nepali: the words for left and right give it away, whatever the script.
         what = "the translation of"
-    found = followup("language", *arguments)
+    found = inside("language", *arguments)
     assert (found.returncode, found.stdout) == (2, "")
     assert what in found.stderr
     assert found.stderr.count("\n") == 1
@@ -100,12 +100,12 @@ def test_what_can_not_be_done_ends_with_one_line(
 
 
 def test_a_damaged_file_of_the_clinic_is_named_and_the_other_languages_are_still_told(
-    followup: Run, table: Path, data: Path
+    inside: Run, table: Path, data: Path
 ) -> None:
-    assert followup("language", "import", "hi", "hi.csv").returncode == 0
+    assert inside("language", "import", "hi", "hi.csv").returncode == 0
     path = next(data.rglob("*.po"))
     path.write_text(path.read_text("utf-8").replace('"बाईं आँख"', '"दाईं आँख"'), "utf-8")
-    found = followup("language", "check")
+    found = inside("language", "check")
     assert found.returncode == 2
     assert found.stderr == "followup: 1 message is not fit to print\n"
     assert (

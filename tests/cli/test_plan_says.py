@@ -36,15 +36,15 @@ def record(tmp_path):
     return str(file)
 
 
-def test_the_text_of_a_plan_says_every_allergy_and_every_free_word(followup, record):
-    said = followup("plan", record).stdout
+def test_the_text_of_a_plan_says_every_allergy_and_every_free_word(inside, record):
+    said = inside("plan", record).stdout
     assert "Ciprofloxacin 0.3%: severe reaction" in said
     assert "In words: sulfa - came out in blisters" in said
     assert "Told in words, not used for the plan\n  right eye: Coughed twice." in said
 
 
-def test_the_text_of_a_plan_tells_a_course_that_is_left_out_in_one_line(followup, record):
-    lines = followup("plan", record).stdout.splitlines()
+def test_the_text_of_a_plan_tells_a_course_that_is_left_out_in_one_line(inside, record):
+    lines = inside("plan", record).stdout.splitlines()
     at = next(i for i, line in enumerate(lines) if line.strip().startswith("right eye, steroid:"))
     assert lines[at].strip() == "right eye, steroid: Dexamethasone 0.1% - not given"
     rest = lines[at + 1 :]
@@ -53,13 +53,13 @@ def test_the_text_of_a_plan_tells_a_course_that_is_left_out_in_one_line(followup
     assert any("No steroid drop in this eye, decided by Dr Osei" in line for line in lines)
 
 
-def test_an_answer_to_a_course_that_does_not_exist_is_one_line_and_exit_code_two(followup, tmp_path):
+def test_an_answer_to_a_course_that_does_not_exist_is_one_line_and_exit_code_two(inside, tmp_path):
     data = json.loads(json.dumps(RECORD))
     answer = {"caution": "nsaid.dry-eye", "course": "left:nsaid", "decision": "give"}
     data["operations"][0]["answers"] = [answer]
     file = tmp_path / "wrong.json"
     file.write_text(json.dumps(data), encoding="utf-8")
-    done = followup("plan", str(file))
+    done = inside("plan", str(file))
     assert done.returncode == 2
     assert done.stderr.strip().count("\n") == 0
     assert 'no course "left:nsaid"' in done.stderr
@@ -72,7 +72,7 @@ def test_the_head_counts_the_questions_that_block_and_those_that_may_wait(inside
     assert "11. " not in said
 
 
-def test_a_plan_that_can_be_signed_with_questions_is_not_called_without_any(followup, tmp_path):
+def test_a_plan_that_can_be_signed_with_questions_is_not_called_without_any(inside, tmp_path):
     data = json.loads(json.dumps(RECORD))
     data["patient"] |= {"allergies": [], "allergy_text": None, "drops_by": {"who": "relative"}}
     data["operations"][0] = {
@@ -80,5 +80,5 @@ def test_a_plan_that_can_be_signed_with_questions_is_not_called_without_any(foll
     } | {"bleeding": True, "chamber": "normal", "viscoelastic": {"removed": "all"}, "pad": True}
     file = tmp_path / "waits.json"
     file.write_text(json.dumps(data), encoding="utf-8")
-    said = " ".join(followup("plan", str(file)).stdout.split())
+    said = " ".join(inside("plan", str(file)).stdout.split())
     assert "Plan as of Monday 2 March 2026: draft, can be signed; 1 question may wait." in said

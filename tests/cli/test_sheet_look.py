@@ -31,15 +31,13 @@ def _text(path: Path) -> str:
         document.close()
 
 
-def test_size_paper_second_language_and_digits_are_chosen(
-    followup, record_file: Write, tmp_path: Path
-) -> None:
+def test_size_paper_second_language_and_digits_are_chosen(inside, record_file: Write, tmp_path: Path) -> None:
     path = str(record_file())
     look = ("--size", "large", "--paper", "A5", "--language", "hi", "--native-digits", "--no-calendar")
-    found = followup("sheet", path, *look, "--out", "a.pdf")
+    found = inside("sheet", path, *look, "--out", "a.pdf")
     assert (found.returncode, found.stderr) == (0, "")
     assert _size(tmp_path / "a.pdf") == (420, 595)
-    found = followup("sheet", path, "--language", "sw", "--twin", "en", "--pictures", "--out", "b.pdf")
+    found = inside("sheet", path, "--language", "sw", "--twin", "en", "--pictures", "--out", "b.pdf")
     assert (found.returncode, found.stderr) == (0, "")
     assert _size(tmp_path / "b.pdf") == (595, 842)
     assert "Come at once, even without pain, if:" in _text(tmp_path / "b.pdf")
@@ -47,20 +45,20 @@ def test_size_paper_second_language_and_digits_are_chosen(
 
 
 def test_pictures_come_by_themselves_for_someone_who_does_not_read(
-    followup, record_file: Write, tmp_path: Path
+    inside, record_file: Write, tmp_path: Path
 ) -> None:
     path = str(record_file(patient__can_read=False, patient__language="en"))
-    followup("sheet", path, "--out", "drawn.pdf")
-    followup("sheet", path, "--no-pictures", "--out", "plain.pdf")
+    inside("sheet", path, "--out", "drawn.pdf")
+    inside("sheet", path, "--no-pictures", "--out", "plain.pdf")
     assert "Early morning" in _text(tmp_path / "drawn.pdf")
     assert "Early morning" not in _text(tmp_path / "plain.pdf")
 
 
 def test_large_letters_and_two_languages_find_room_on_the_small_paper(
-    followup, record_file: Write, tmp_path
+    inside, record_file: Write, tmp_path
 ) -> None:
     look = ("--paper", "A5", "--size", "large", "--twin", "ta", "--language", "te")
-    found = followup("sheet", str(record_file()), *look, "--out", "a.pdf")
+    found = inside("sheet", str(record_file()), *look, "--out", "a.pdf")
     assert (found.returncode, found.stderr) == (0, "")
     assert (tmp_path / "a.pdf").read_bytes()[:5] == b"%PDF-"
 
@@ -75,9 +73,9 @@ def test_large_letters_and_two_languages_find_room_on_the_small_paper(
     ],
 )
 def test_a_look_that_is_not_offered_is_refused_in_one_line(
-    wrong, followup, record_file: Write, tmp_path
+    wrong, inside, record_file: Write, tmp_path
 ) -> None:
-    found = followup("sheet", str(record_file()), *wrong, "--out", "a.pdf")
+    found = inside("sheet", str(record_file()), *wrong, "--out", "a.pdf")
     assert found.returncode == 2
     assert found.stderr.count("\n") == 1
     assert not (tmp_path / "a.pdf").exists()
@@ -100,12 +98,12 @@ def _smallest_day(sample: Path) -> tuple[str, int]:
     return day, count
 
 
-def test_a_days_sheets_come_in_one_file_behind_their_list(sample: Path, followup, tmp_path: Path) -> None:
+def test_a_days_sheets_come_in_one_file_behind_their_list(sample: Path, inside, tmp_path: Path) -> None:
     day, people = _smallest_day(sample)
-    found = followup("sheet", "--day", day, "--together", "--folder", str(sample))
+    found = inside("sheet", "--day", day, "--together", "--folder", str(sample))
     assert found.stdout == f"sheets-{day}.pdf: print it on both sides\n{people} sheets\n"
     assert (found.returncode, found.stderr) == (0, "")
     assert "Sheets of the operations of" in _text(tmp_path / f"sheets-{day}.pdf")
-    again = followup("sheet", "--day", day, "--together", "--folder", str(sample))
+    again = inside("sheet", "--day", day, "--together", "--folder", str(sample))
     assert again.returncode == 2
     assert "exists already" in again.stderr

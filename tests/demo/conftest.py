@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +15,16 @@ from followup.records.store import Store
 @pytest.fixture
 def store(made: Any) -> Iterator[Store]:
     """The sample clinic's store; for reading only, it is shared."""
-    opened = Store.open(sqlite_url(made.folder / "followup.sqlite3"))
+    yield from _opened(made.folder)
+
+
+@pytest.fixture
+def twin(made: Any) -> Iterator[Store]:
+    """The store of the same clinic made a second time."""
+    yield from _opened(made.twin)
+
+
+def _opened(folder: Path) -> Iterator[Store]:
+    opened = Store.open(sqlite_url(folder / "followup.sqlite3"))
     yield opened
     opened.close()

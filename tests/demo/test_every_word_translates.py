@@ -12,13 +12,13 @@ from datetime import UTC, datetime
 from html.parser import HTMLParser
 
 import pytest
+from one_app import AppOf
 from sqlmodel import select
 from starlette.testclient import TestClient
 
 from followup.clinical.protocol import load_protocol
 from followup.demo import build, clinic
 from followup.desks import words
-from followup.desks.app import create_app
 from followup.desks.desk import Desk
 from followup.desks.extraction import desk_messages
 from followup.desks.pages import environment
@@ -153,9 +153,7 @@ def test_no_word_of_a_page_stands_outside_of_what_is_translated(made, speaking_b
     store = Store.open(sqlite_url(copy))
     now = datetime(made.today.year, made.today.month, made.today.day, 6, tzinfo=UTC)
     desk = Desk(store, load_protocol(), load_keyring(made.folder / "recall-keys.json"), lambda: now)
-    browser = TestClient(
-        create_app(desk), base_url="http://127.0.0.1", headers={"sec-fetch-site": "same-origin"}
-    )
+    browser = TestClient(AppOf(desk), base_url="http://127.0.0.1", headers={"sec-fetch-site": "same-origin"})
     assert browser.post("/log-in", data={"login": login, "password": build.PASSWORD}).status_code == 200
     known, left, looked_at = names(store), {}, 0
     for url, page in pages(browser):

@@ -9,15 +9,15 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 from argon2 import PasswordHasher
+from one_app import AppOf
 from starlette.testclient import TestClient
 from two_sites import TwoSites, two_sites
 
 from followup.clinical.protocol import Protocol, load_protocol
-from followup.desks.app import create_app
 from followup.desks.desk import Desk
 from followup.desks.guard import LIFETIME
 from followup.desks.security.passwords import Passwords
@@ -38,6 +38,16 @@ OPERATED = date(2027, 3, 1)
 @pytest.fixture(scope="session")
 def protocol() -> Protocol:
     return load_protocol()
+
+
+@pytest.fixture
+def store(request: pytest.FixtureRequest) -> Store:
+    """On SQLite: whatever a desk asks of the database is asked, and tested on both, in the records' room.
+
+    A test or module that names ``database_kind`` runs on each of both.
+    """
+    on_each = "database_kind" in request.fixturenames
+    return cast("Store", request.getfixturevalue("each_store" if on_each else "sqlite_store"))
 
 
 @dataclass
@@ -66,7 +76,7 @@ class House:
     _app: Any = field(init=False)
 
     def __post_init__(self) -> None:
-        self._app = create_app(self.desk)
+        self._app = AppOf(self.desk)
 
     def browser(self) -> TestClient:
         """A browser that nobody has logged in with. It says where its requests come from."""
@@ -121,14 +131,7 @@ def _house(store: Store, protocol: Protocol) -> House:
 
 @pytest.fixture
 def house(store: Store, protocol: Protocol) -> House:
-    """On each of both databases."""
     return _house(store, protocol)
-
-
-@pytest.fixture
-def house_on_sqlite(sqlite_store: Store, protocol: Protocol) -> House:
-    """Where the page is the point and not what keeps its data."""
-    return _house(sqlite_store, protocol)
 
 
 @pytest.fixture(scope="session")

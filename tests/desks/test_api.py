@@ -6,6 +6,7 @@ import pytest
 
 PASSWORD = "a long enough password"
 KEY = "k" * 20
+pytestmark = pytest.mark.usefixtures("database_kind")
 
 
 @pytest.fixture

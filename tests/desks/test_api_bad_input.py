@@ -140,6 +140,7 @@ def test_a_call_from_another_site_changes_nothing(house, counsellor, headers):
     assert counsellor.get("/api/session").status_code == 200
 
 
+@pytest.mark.usefixtures("database_kind")
 @pytest.mark.parametrize(
     "asked",
     [

@@ -198,8 +198,14 @@ def scene(house, form_of):
     event.remove(house.store.engine, "before_cursor_execute", hold_up)
 
 
-@pytest.mark.parametrize("route", PAIRS, ids=lambda route: " ".join(route))
-def test_two_at_once_lose_and_double_nothing_and_the_loser_is_told(scene, route):
+# What page and program do is the same function behind two routes: one is tried on each database.
+DATABASES = [("postgresql" if "/api/" in route[1] else "sqlite", route) for route in PAIRS]
+
+
+@pytest.mark.parametrize(
+    ("database_kind", "route"), DATABASES, ids=[f"{kind}-{' '.join(route)}" for kind, route in DATABASES]
+)
+def test_two_at_once_lose_and_double_nothing_and_the_loser_is_told(scene, database_kind, route):
     approving = "protocol/sign" in route[1]
     if not approving:
         scene.house.sign_protocol()
@@ -231,6 +237,7 @@ def at_once(scene: Scene, calls: Sequence[Call]) -> list[Any]:
     return answers
 
 
+@pytest.mark.usefixtures("database_kind")
 def test_of_three_managers_who_demote_each_other_at_once_one_is_left(scene):
     scene.house.sign_protocol()
     for number in range(ROUNDS):

@@ -18,8 +18,7 @@ def drafted(house, routine, form_of):
     return answer.headers["location"], browser
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_the_draft_prints_in_all_twelve_languages_by_page_and_by_json(database_kind, drafted):
+def test_the_draft_prints_in_all_twelve_languages_by_page_and_by_json(drafted):
     plan, browser = drafted
     for tag in LANGUAGES:
         for address in (f"{plan}/draft.pdf", f"/api{plan}/draft.pdf"):
@@ -30,9 +29,8 @@ def test_the_draft_prints_in_all_twelve_languages_by_page_and_by_json(database_k
         assert twin.content[:5] == b"%PDF-", tag
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
 @pytest.mark.parametrize("staff", ["en", "ar", "ur"])
-def test_the_pages_before_printing_open_whatever_the_staff_reads(database_kind, staff, drafted):
+def test_the_pages_before_printing_open_whatever_the_staff_reads(staff, drafted):
     plan, browser = drafted
     headers = {"accept-language": staff}
     for tag in ("en", "ar", "ur"):

@@ -8,7 +8,6 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import text
 
-from followup.desks.app import create_app
 from followup.records.journal import journal_of
 from followup.records.messages import message_choice
 from followup.records.patients import patient_by_code
@@ -32,7 +31,7 @@ def signed(house, routine, form_of):
 def sending(signed):
     """The same where text messages and e-mail are set up."""
     signed.desk = replace(signed.desk, ways_out=frozenset({"paper", "gateway", "mail"}))
-    signed._app = create_app(signed.desk)
+    signed.__post_init__()
     return signed
 
 

@@ -10,8 +10,8 @@ DORZOLAMIDE = {"medicine": "dorzolamide-2", "eye": "right", "count_a_day": 2}
 MARK = re.compile(r'<span class="letter right" dir="ltr">(\w+)</span> <b>([^<]+)</b>')
 
 
-def test_a_drop_keeps_its_letter_when_the_one_before_it_is_taken_away(house_on_sqlite):
-    house = house_on_sqlite
+def test_a_drop_keeps_its_letter_when_the_one_before_it_is_taken_away(house):
+    house = house
     house.sign_protocol()
     counsellor, surgeon = house.log_in("counsellor"), house.log_in("surgeon")
     told = {

@@ -38,9 +38,8 @@ def _second_visit(house) -> tuple[int, str]:
     return visit["id"], visit["window_end"]
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
 def test_a_sheet_printed_after_a_move_has_the_new_day_and_the_hour_and_the_old_one_stays(
-    database_kind, story, form_of, words_of
+    story, form_of, words_of
 ):
     house, plan = story
     first = _print(house, plan, form_of)
@@ -54,8 +53,7 @@ def test_a_sheet_printed_after_a_move_has_the_new_day_and_the_hour_and_the_old_o
     assert _phone(house, first, words_of) == before, "the first sheet is told again as it was printed"
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_an_hour_is_booked_changed_and_refused_where_it_is_none(database_kind, story, words_of):
+def test_an_hour_is_booked_changed_and_refused_where_it_is_none(story, words_of):
     house, _ = story
     reception, (visit, _last) = house.log_in("reception"), _second_visit(house)
     assert reception.post(f"/api/visits/{visit}/book", json={"hour": "09:00"}).json()["hour"] == "09:00"
@@ -68,10 +66,7 @@ def test_an_hour_is_booked_changed_and_refused_where_it_is_none(database_kind, s
     assert reception.post(f"/api/visits/{visit}/move", json={"day": here, "hour": "9"}).status_code == 422
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_the_clinics_address_is_kept_with_its_calendar_and_stands_on_sheets(
-    database_kind, story, form_of, words_of
-):
+def test_the_clinics_address_is_kept_with_its_calendar_and_stands_on_sheets(story, form_of, words_of):
     house, plan = story
     manager = house.log_in("manager")
     form = form_of(manager.get("/calendar").text) | {"address": ["4 Mill Road, by the bridge"]}

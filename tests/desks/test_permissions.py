@@ -28,12 +28,12 @@ def _routes(app) -> list[tuple[str, str]]:
     return [(method, route.path) for route in found for method in route.methods]
 
 
-def test_every_route_stands_in_the_table_once_and_every_line_has_its_route(house_on_sqlite):
-    assert sorted(_routes(house_on_sqlite._app)) == sorted(WHO_MAY)
+def test_every_route_stands_in_the_table_once_and_every_line_has_its_route(house):
+    assert sorted(_routes(house._app)) == sorted(WHO_MAY)
 
 
-def test_beside_the_routes_only_the_styles_and_scripts_of_the_pages_are_served(house_on_sqlite):
-    others = [route for route in _served(house_on_sqlite._app.routes) if not isinstance(route, APIRoute)]
+def test_beside_the_routes_only_the_styles_and_scripts_of_the_pages_are_served(house):
+    others = [route for route in _served(house._app.routes) if not isinstance(route, APIRoute)]
     assert [(type(route), route.path) for route in others] == [(Mount, "/static")]
 
 
@@ -42,13 +42,13 @@ def test_the_table_names_known_roles_alone_and_a_right_for_every_line():
 
 
 @pytest.mark.parametrize("who", [*ROLES, EVERYBODY])
-def test_the_program_lets_in_whom_the_table_names_and_nobody_else(house_on_sqlite, who):
-    browser = house_on_sqlite.browser() if who == EVERYBODY else house_on_sqlite.enter(who)
+def test_the_program_lets_in_whom_the_table_names_and_nobody_else(house, who):
+    browser = house.browser() if who == EVERYBODY else house.enter(who)
     wrong = []
     # Whatever logs out comes last.
     for method, path in sorted(WHO_MAY, key=lambda route: route in LOGS_OUT):
         if (method, path) in LOGS_OUT and who != EVERYBODY:
-            browser = house_on_sqlite.enter(who)
+            browser = house.enter(who)
         allowed = WHO_MAY[method, path] & {who, EVERYBODY}
         shut = "log in first" if who == EVERYBODY else "not this role"
         answer = ask(browser, method, path)
@@ -57,10 +57,10 @@ def test_the_program_lets_in_whom_the_table_names_and_nobody_else(house_on_sqlit
     assert wrong == []
 
 
-def test_somebody_with_two_roles_may_what_either_may_and_no_more(house_on_sqlite):
-    with house_on_sqlite.store.write(SYSTEM, house_on_sqlite.clock.now) as unit:
+def test_somebody_with_two_roles_may_what_either_may_and_no_more(house):
+    with house.store.write(SYSTEM, house.clock.now) as unit:
         add_staff(unit, login="both", name="Asha", roles=["pharmacy", "counsellor"], password_hash="-")
-    browser = house_on_sqlite.enter("both")
+    browser = house.enter("both")
     asked = ("/operations", "/bottles", "/today", "/waiting", "/calendar")
     doors = {path: door(browser.get(path)) for path in asked}
     assert doors == {
@@ -72,7 +72,7 @@ def test_somebody_with_two_roles_may_what_either_may_and_no_more(house_on_sqlite
     }
 
 
-def test_a_route_that_nobody_named_in_the_programs_own_table_is_shut_for_all(house_on_sqlite, monkeypatch):
+def test_a_route_that_nobody_named_in_the_programs_own_table_is_shut_for_all(house, monkeypatch):
     monkeypatch.delitem(TABLE, ("GET", "/help"))
-    assert {door(house_on_sqlite.enter(role).get("/help")) for role in ROLES} == {"not this role"}
-    assert door(house_on_sqlite.browser().get("/help")) == "log in first"
+    assert {door(house.enter(role).get("/help")) for role in ROLES} == {"not this role"}
+    assert door(house.browser().get("/help")) == "log in first"

@@ -19,9 +19,9 @@ FIELD = "operations.0.eye_drawn"
 
 
 @pytest.fixture(params=["en", "ar", "hi"])
-def page(request, house_on_sqlite) -> str:
+def page(request, house) -> str:
     """The form of an operation, in a language from the left or from the right."""
-    house = house_on_sqlite
+    house = house
     with house.store.write(SYSTEM, house.clock.now) as unit:
         put_clinic(unit, replace(get_clinic(unit.session), staff_language=request.param))
     html = house.log_in("counsellor").get("/operations/new").text

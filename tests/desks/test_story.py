@@ -20,13 +20,6 @@ def story(house):
     return house
 
 
-@pytest.fixture
-def signed_house(house):
-    """The same on SQLite alone."""
-    house.sign_protocol()
-    return house
-
-
 def _enter(house, routine, form_of, **changes) -> str:
     """Enter the operation as a counsellor does; the address of the plan."""
     browser = house.log_in("counsellor")
@@ -57,6 +50,7 @@ def _qr_text(pdf: bytes) -> str:
     return found[0].text
 
 
+@pytest.mark.usefixtures("database_kind")
 def test_from_the_operation_to_an_old_sheet_at_the_window(story, routine, form_of, words_of):
     counsellor, surgeon = story.log_in("counsellor"), story.log_in("surgeon")
 
@@ -201,11 +195,11 @@ def test_a_form_sent_twice_has_one_effect(story, routine, form_of):
     assert counts == [1, 1, 1, 1]
 
 
-def test_a_sheet_is_printed_again_only_with_a_reason(signed_house, routine, form_of, words_of):
-    plan = _enter(signed_house, routine, form_of)
-    _sign(signed_house, plan)
-    first = _print(signed_house, plan, form_of)
-    browser = signed_house.log_in("counsellor")
+def test_a_sheet_is_printed_again_only_with_a_reason(story, routine, form_of, words_of):
+    plan = _enter(story, routine, form_of)
+    _sign(story, plan)
+    first = _print(story, plan, form_of)
+    browser = story.log_in("counsellor")
     form = form_of(browser.get(plan).text, f"{plan}/sheets")
     refused = browser.post(f"{plan}/sheets", data=form | {"reason": [""]})
     assert refused.status_code == 422
@@ -232,27 +226,25 @@ def test_no_plan_is_signed_under_a_protocol_that_nobody_has_signed(house, routin
     assert _sign(house, again.headers["location"]) == again.headers["location"]
 
 
-def test_a_draft_of_another_day_must_be_made_again_before_it_is_signed(
-    signed_house, routine, form_of, words_of
-):
-    plan = _enter(signed_house, routine, form_of)
-    signed_house.clock.on(1)
-    surgeon = signed_house.log_in("surgeon")
+def test_a_draft_of_another_day_must_be_made_again_before_it_is_signed(story, routine, form_of, words_of):
+    plan = _enter(story, routine, form_of)
+    story.clock.on(1)
+    surgeon = story.log_in("surgeon")
     assert "has changed since this draft was made" in words_of(surgeon.get(plan).text)
     refused = surgeon.post(f"{plan}/sign", data={"password": PASSWORD})
     assert refused.status_code == 409
     again = surgeon.post(f"{plan}/again").headers["location"]
-    _sign(signed_house, again)
+    _sign(story, again)
 
 
-def test_a_child_gets_no_plan_but_stays_on_the_list_to_reach(signed_house, routine, form_of, words_of):
-    plan = _enter(signed_house, routine, form_of, patient__birth_year=["2018"])
-    page = words_of(signed_house.log_in("surgeon").get(plan).text)
+def test_a_child_gets_no_plan_but_stays_on_the_list_to_reach(story, routine, form_of, words_of):
+    plan = _enter(story, routine, form_of, patient__birth_year=["2018"])
+    page = words_of(story.log_in("surgeon").get(plan).text)
     assert "Plan by hand" in page
-    listed = words_of(signed_house.log_in("reception").get("/to-reach").text)
+    listed = words_of(story.log_in("reception").get("/to-reach").text)
     assert "plan by hand" in listed
     assert "Wanjiru Ndegwa" in listed
-    assert signed_house.log_in("counsellor").get(f"{plan}/draft.pdf").status_code == 422
+    assert story.log_in("counsellor").get(f"{plan}/draft.pdf").status_code == 422
 
 
 def _arrivals(house) -> int:

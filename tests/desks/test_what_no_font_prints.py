@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import pytest
-
 SAYS = "no shipped font can print U+AC15 (hangul syllable gang)"
 NAME = "강민"
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
 def test_a_name_is_refused_in_the_records_form_and_stored_with_latin_letters_beside_it(
-    database_kind, house, routine, form_of, words_of
+    house, routine, form_of, words_of
 ):
     browser = house.log_in("counsellor")
     form = form_of(browser.get("/operations/new").text) | routine | {"patient.name": [NAME]}
@@ -22,10 +19,7 @@ def test_a_name_is_refused_in_the_records_form_and_stored_with_latin_letters_bes
     assert stored.status_code == 303
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_words_about_an_allergy_are_refused_by_form_and_by_json(
-    database_kind, house, routine, form_of, words_of
-):
+def test_words_about_an_allergy_are_refused_by_form_and_by_json(house, routine, form_of, words_of):
     browser = house.log_in("counsellor")
     form = form_of(browser.get("/operations/new").text) | routine
     refused = browser.post("/operations/new", data=form | {"patient.allergy_text": [NAME]})
@@ -34,8 +28,7 @@ def test_words_about_an_allergy_are_refused_by_form_and_by_json(
     assert browser.post("/operations/new", data=form | lines).status_code == 303
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_a_record_by_json_is_refused_with_the_field(database_kind, house):
+def test_a_record_by_json_is_refused_with_the_field(house):
     browser = house.browser()
     browser.post("/api/session", json={"login": "counsellor", "password": "a long enough password"})
     operation = {"eye": "right", "eye_drawn": "right", "date": "2027-03-01"}
@@ -49,8 +42,7 @@ def test_a_record_by_json_is_refused_with_the_field(database_kind, house):
     assert "patient.name" in refused.text
 
 
-@pytest.mark.parametrize("database_kind", ["sqlite"])
-def test_staff_and_the_clinics_address_are_refused_too(database_kind, house, form_of, words_of):
+def test_staff_and_the_clinics_address_are_refused_too(house, form_of, words_of):
     manager = house.log_in("manager")
     person = {"login": "kang", "name": NAME, "roles": ["surgeon"], "password": "a long enough password"}
     assert SAYS in words_of(manager.post("/staff", data=person).text)

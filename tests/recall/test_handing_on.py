@@ -158,9 +158,8 @@ def test_a_hanging_gateway_holds_up_neither_the_sweep_nor_the_end_of_the_program
 
 def test_a_message_under_way_when_the_program_ended_is_tried_again_under_its_key(ward, queued, hangs):
     place = queued(("gateway", "+44 20 7946 0101"), senders={"gateway": hangs})
-    stopped = threading.Event()
-    threading.Timer(0.3, stopped.set).start()
-    send(place, "a", lambda: ward.at(0, NOON), stopped.is_set)
+    send(place, "a", lambda: ward.at(0, NOON), lambda: bool(hangs.begun))
+    assert hangs.begun == 1
     hangs.let_go.set()
     out = Out()
     sent = send_due(

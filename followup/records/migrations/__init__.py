@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from typing import Literal
 
@@ -41,15 +42,22 @@ def upgrade(engine: Engine) -> None:
 
 def schema_state(engine: Engine) -> Literal["empty", "older", "current", "newer"]:
     """How the store's schema compares with the newest step that this program knows."""
-    scripts = ScriptDirectory.from_config(_config())
     with engine.execution_options(reading=True).connect() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
     if found is None:
         return "empty"
-    known = {script.revision for script in scripts.walk_revisions()}
+    config = _config()
+    known, newest = _steps(config.get_main_option("script_location"), config.get_main_option("version_locations"))
     if found not in known:
         return "newer"
-    return "current" if found == scripts.get_current_head() else "older"
+    return "current" if found == newest else "older"
+
+
+@cache
+def _steps(*_folders: str | None) -> tuple[frozenset[str], str | None]:
+    """The steps in these folders, and the newest; reading them means running each file."""
+    scripts = ScriptDirectory.from_config(_config())
+    return frozenset(script.revision for script in scripts.walk_revisions()), scripts.get_current_head()
 
 
 def _upgrade(connection: Connection) -> None:

@@ -1,0 +1,35 @@
+"""One application for all tests of a process: working out its routes takes far longer than a request."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from fastapi import FastAPI
+
+from followup.desks.app import create_app
+from followup.desks.desk import Desk
+
+
+class AppOf:
+    """The application as it serves ``desk``; several clinics may be asked in turn."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        app = _app(self.desk.https)
+        app.state.desk = self.desk
+        await app(scope, receive, send)
+
+
+@cache
+def _app(https: bool) -> FastAPI:
+    return create_app(_Nothing(https))  # type: ignore[arg-type]
+
+
+class _Nothing:
+    """Stands in until the first request brings its desk."""
+
+    def __init__(self, https: bool) -> None:
+        self.https = https

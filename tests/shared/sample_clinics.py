@@ -1,0 +1,134 @@
+"""The sample clinic made twice by the program itself: as files, and as pages for a visitor."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from contextlib import closing
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import httpx2
+import pytest
+
+from followup.demo.build import PASSWORD
+
+PROGRAM = Path(sys.executable).with_name("followup")
+PATIENCE = 900  # seconds: far longer than a busy computer takes; only what hangs is given up
+TODAY = date(2027, 3, 10)  # a Wednesday; the clocks of the sample clinic change 18 days later
+SEED = "7"
+DATABASE = "followup.sqlite3"
+# Every newest sheet of a plan in force, as the program writes them into files.
+SHEETS = """
+select s.id, p.code, s.issue from sheet s join care_plan c on c.id = s.plan_id
+join patient p on p.id = c.patient_id where c.status = 'active' and s.replaced_at is null
+and s.issue = (select max(issue) from sheet where patient_id = s.patient_id and replaced_at is null)
+"""
+
+
+@dataclass(frozen=True)
+class Served:
+    """What a throw-away clinic said before and after, what its pages showed, and what it left behind."""
+
+    lines: list[str]
+    rest: str
+    errors: str
+    code: int
+    pages: dict[str, tuple[int, str]]
+    left: list[str]
+
+
+@dataclass(frozen=True)
+class Made:
+    """Two clinics from the same seed and day: the files of one, what the other's pages gave."""
+
+    folder: Path
+    twin: Path
+    today: date
+    said: tuple[int, str, str]
+    served: Served
+
+
+def made_once(home: Path) -> Made:
+    """Made by the first worker of a run that asks; the others wait."""
+    done = home / "said.json"
+    try:
+        home.mkdir()
+    except FileExistsError:
+        _wait_for(done)
+    else:
+        said, served = _run_both(home / "first", home / "second")
+        done.with_suffix(".part").write_text(json.dumps([said, asdict(served)]), "utf-8")
+        done.with_suffix(".part").rename(done)
+    said, served = json.loads(done.read_text("utf-8"))
+    return Made(home / "first", home / "second", TODAY, tuple(said), Served(**served))
+
+
+def environment() -> dict[str, str]:
+    return {name: value for name, value in os.environ.items() if not name.startswith("FOLLOWUP_")}
+
+
+def _wait_for(path: Path) -> None:
+    """Wait until another worker has made ``path``."""
+    end = time.monotonic() + PATIENCE
+    while not path.exists():
+        if time.monotonic() > end:
+            pytest.fail(f"no other worker made the sample clinics in {PATIENCE} s", pytrace=False)
+        time.sleep(0.2)
+
+
+def _run_both(first: Path, twin: Path) -> tuple[tuple[int, str, str], Served]:
+    """The two differ in hash seed and time zone of the computer."""
+    writing = _start(["--folder", str(first), "--no-serve"], hash_seed="0", zone="UTC")
+    place = twin.with_name("thrown-away")
+    place.mkdir()
+    twin.mkdir()
+    with _start([], hash_seed="1", zone="Asia/Tokyo", TMPDIR=str(place)) as server:
+        try:
+            assert server.stdout is not None
+            lines = [server.stdout.readline() for _ in range(3)]
+            (database,) = place.rglob(DATABASE)
+            with closing(sqlite3.connect(database)) as found:
+                found.execute("vacuum into ?", (str(twin / DATABASE),))
+            out, errors = writing.communicate(timeout=PATIENCE)
+            pages = _visit(lines[0].split()[1], twin)
+        finally:
+            server.send_signal(signal.SIGTERM)
+        rest, complaints = server.communicate(timeout=PATIENCE)
+    left = [path.name for path in place.iterdir()]
+    shutil.rmtree(place)
+    return (writing.returncode, out, errors), Served(lines, rest, complaints, server.returncode, pages, left)
+
+
+def _start(options: list[str], *, hash_seed: str, zone: str, **more: str) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [str(PROGRAM), "demo", *options, "--on", TODAY.isoformat(), "--seed", SEED],
+        env={**environment(), "PYTHONHASHSEED": hash_seed, "TZ": zone, **more},
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+def _visit(address: str, twin: Path) -> dict[str, tuple[int, str]]:
+    """Log in at reception as a browser would, look at the lists of the day, and print every sheet."""
+    headers = {"sec-fetch-site": "same-origin", "origin": address.rstrip("/")}
+    with httpx2.Client(base_url=address, headers=headers, follow_redirects=True, timeout=PATIENCE) as browser:
+        answers: dict[str, Any] = {
+            "/log-in": browser.post("/log-in", data={"login": "reception", "password": PASSWORD}),
+            "/today": browser.get("/today"),
+            "/to-reach": browser.get("/to-reach"),
+        }
+        with closing(sqlite3.connect(twin / DATABASE)) as found:
+            sheets = found.execute(SHEETS).fetchall()
+        (twin / "sheets").mkdir()
+        for sheet, code, issue in sheets:
+            paper = browser.get(f"/sheets/{sheet}/paper.pdf")
+            (twin / "sheets" / f"{code}-{issue}.pdf").write_bytes(paper.content)
+    return {path: (answer.status_code, answer.text) for path, answer in answers.items()}
