@@ -47,7 +47,9 @@ def schema_state(engine: Engine) -> Literal["empty", "older", "current", "newer"
     if found is None:
         return "empty"
     config = _config()
-    known, newest = _steps(config.get_main_option("script_location"), config.get_main_option("version_locations"))
+    known, newest = _steps(
+        config.get_main_option("script_location"), config.get_main_option("version_locations")
+    )
     if found not in known:
         return "newer"
     return "current" if found == newest else "older"
