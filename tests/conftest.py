@@ -15,7 +15,7 @@ from typing import Any, cast
 
 import pytest
 from hypothesis import settings
-from sample_clinics import Made, made_once
+from sample_clinics import PATIENCE, Made, made_once
 from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
@@ -67,6 +67,13 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     ):
         chosen = metafunc.config.getoption("database")
         metafunc.parametrize("database_kind", ("sqlite", "postgresql") if chosen == "both" else (chosen,))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Whoever needs the sample clinics may have to wait until they are made, on however busy a computer."""
+    for item in items:
+        if "made" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.timeout(2 * PATIENCE))
 
 
 @pytest.fixture(scope="session")
