@@ -13,7 +13,7 @@ from followup.records.patients import patient_by_code
 from followup.records.trips import trips_of
 
 PASSWORD = "a long enough password"
-ROUNDS = 3
+ROUNDS = 2
 DAY = "2027-03-01"
 
 

@@ -20,18 +20,17 @@ import httpx2
 import pytest
 
 from followup.demo.build import PASSWORD
+from followup.records.engine import sqlite_url
+from followup.records.plans import plans_in_force
+from followup.records.sheets import sheets_of
+from followup.records.store import Store
+from followup.records.views import SheetView
 
 PROGRAM = Path(sys.executable).with_name("followup")
 PATIENCE = 900  # seconds: far longer than a busy computer takes; only what hangs is given up
 TODAY = date(2027, 3, 10)  # a Wednesday; the clocks of the sample clinic change 18 days later
 SEED = "7"
 DATABASE = "followup.sqlite3"
-# Every newest sheet of a plan in force, as the program writes them into files.
-SHEETS = """
-select s.id, p.code, s.issue from sheet s join care_plan c on c.id = s.plan_id
-join patient p on p.id = c.patient_id where c.status = 'active' and s.replaced_at is null
-and s.issue = (select max(issue) from sheet where patient_id = s.patient_id and replaced_at is null)
-"""
 
 
 @dataclass(frozen=True)
@@ -87,11 +86,13 @@ def _wait_for(path: Path) -> None:
 
 def _run_both(first: Path, twin: Path) -> tuple[tuple[int, str, str], Served]:
     """The two differ in hash seed and time zone of the computer."""
-    writing = _start(["--folder", str(first), "--no-serve"], hash_seed="0", zone="UTC")
     place = twin.with_name("thrown-away")
     place.mkdir()
     twin.mkdir()
-    with _start([], hash_seed="1", zone="Asia/Tokyo", TMPDIR=str(place)) as server:
+    with (
+        _start(["--folder", str(first), "--no-serve"], hash_seed="0", zone="UTC") as writing,
+        _start([], hash_seed="1", zone="Asia/Tokyo", TMPDIR=str(place)) as server,
+    ):
         try:
             assert server.stdout is not None
             lines = [server.stdout.readline() for _ in range(3)]
@@ -125,10 +126,20 @@ def _visit(address: str, twin: Path) -> dict[str, tuple[int, str]]:
             "/today": browser.get("/today"),
             "/to-reach": browser.get("/to-reach"),
         }
-        with closing(sqlite3.connect(twin / DATABASE)) as found:
-            sheets = found.execute(SHEETS).fetchall()
         (twin / "sheets").mkdir()
-        for sheet, code, issue in sheets:
-            paper = browser.get(f"/sheets/{sheet}/paper.pdf")
-            (twin / "sheets" / f"{code}-{issue}.pdf").write_bytes(paper.content)
+        for sheet in _sheets(twin / DATABASE):
+            paper = browser.get(f"/sheets/{sheet.id}/paper.pdf")
+            (twin / "sheets" / f"{sheet.patient_code}-{sheet.issue}.pdf").write_bytes(paper.content)
     return {path: (answer.status_code, answer.text) for path, answer in answers.items()}
+
+
+def _sheets(database: Path) -> list[SheetView]:
+    """The newest sheet of every patient whose plan is in force, as the program writes them into files."""
+    store = Store.open(sqlite_url(database))
+    with store.read() as session:
+        valid = [
+            [sheet for sheet in sheets_of(session, patient) if sheet.replaced_at is None]
+            for patient in plans_in_force(session)
+        ]
+    store.close()
+    return [sheets[-1] for sheets in valid if sheets]
