@@ -187,8 +187,10 @@ STATES = {
 def test_a_draft_or_a_signature_of_one_patient_changes_no_plan_and_no_sheet_of_another(crowd):
     with crowd.ward.store.read() as session:
         for name, who in crowd.patients.items():
-            states = [one.status for one in plans_of(session, who)]
+            versions = plans_of(session, who)
+            states = [one.status for one in versions]
             assert states == STATES.get(name, ["active"]), name
+            assert [one.number for one in versions] == list(range(len(states), 0, -1)), name
             replaced = [sheet.replaced_at is not None for sheet in sheets_of(session, who)]
             expected = {key: [True, False] for key in ("signed-again", "gone-unseen", "gone-here")}
             none = ("draft", "by-hand", "two-drafts", "no-sheet")
@@ -200,6 +202,17 @@ def test_a_draft_or_a_signature_of_one_patient_changes_no_plan_and_no_sheet_of_a
         assert (other.sheet.patient_code, other.current, other.completed_at) == ("open", True, None)
         over = find_sheet(session, f"{crowd.plans['done']:010d}")
         assert (over.current, over.in_force, over.completed_at) == (False, None, crowd.ward.at(7))
+
+
+def test_a_sheet_stays_replaced_by_the_plan_that_replaced_it_first(crowd):
+    def signed_once_more(unit):
+        who = crowd.patients["signed-again"]
+        body = crowd.ward.body("signed-again", trips=())
+        third = sign_plan(unit, plan_id=store_draft(unit, patient_id=who, record_number=1, body=body).id)
+        return third.id, [sheet.replaced_by_plan for sheet in sheets_of(unit.session, who)]
+
+    third, replaced = crowd.ward.would(crowd.ward.at(TODAY), signed_once_more, by=EVERYBODY)
+    assert replaced == [crowd.plans["signed-again"], third]
 
 
 def test_a_new_draft_and_a_new_plan_end_only_what_they_replace(crowd):
