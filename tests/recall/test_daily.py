@@ -19,7 +19,7 @@ from followup.recall.scheduler import LEASE, sweep_if_ours, work
 from followup.recall.sweep import sweep
 from followup.records.backup import backups
 from followup.records.journal import verify_journal
-from followup.records.messages import messages_of_day
+from followup.records.messages import choose_messages, messages_of_day
 from followup.records.upkeep import daily_runs, note_heartbeat, transitions
 
 NOON = 6.5
@@ -90,6 +90,26 @@ def test_a_reminder_made_up_too_late_is_left_out_and_said_so(ready):
     assert _runs(place, ward.day0)["day-before reminders", 6] == (
         "0 queued, 0 on the call list, 1 left out: too late to be of use"
     )
+
+
+def test_whoever_agrees_after_the_days_messages_were_written_is_told_the_same_day_and_once(
+    sqlite_ward, in_hand, place_of, monkeypatch
+):
+    ward, reminders = sqlite_ward, [job for job in JOBS if job.name == "day-before reminders"]
+    monkeypatch.setattr(daily, "JOBS", tuple(reminders))
+    plan = ward.signed()
+    in_hand(ward, plan)
+    place, said = place_of(ward), []
+    for hours in (NOON, NOON + 1, NOON + 2, NOON + 3):
+        if hours == NOON + 1:
+            with ward.store.write(ward.reception, ward.at(6, NOON + 0.5)) as unit:
+                choose_messages(unit, patient_id=plan.patient_id, consent=True, channel="folder")
+        assert run_due(place, ward.at(6, hours)) == ()
+        said.append(_runs(place, ward.day0)["day-before reminders", 6])
+    since = "; asked again since somebody agreed: 1 queued, 0 on the call list"
+    assert said == ["0 queued, 1 on the call list", *[f"0 queued, 1 on the call list{since}"] * 3]
+    with ward.store.read() as session:
+        assert len(messages_of_day(session, ward.day(6))) == 1
 
 
 def test_two_servers_at_once_do_the_days_work_once(ward, in_hand, agreed, place_of, open_store):
