@@ -18,6 +18,7 @@ from followup.records.messages import (
     choose_messages,
     claim_message,
     due_messages,
+    message_choice,
     messages_of_day,
     stop_messages,
     take_back_messages_after,
@@ -390,6 +391,7 @@ def test_stopping_leaves_out_what_waits_for_this_patient_alone(sqlite_ward, pati
     with sqlite_ward.store.write(sqlite_ward.reception, now) as unit:
         stop_messages(unit, patient_id=plans[0].patient_id)
     with sqlite_ward.store.read() as session:
+        assert [bool(message_choice(session, plan.patient_id).stopped_at) for plan in plans] == [True, False]
         found = {
             (one.patient_code, one.kind): one.state for one in messages_of_day(session, sqlite_ward.day(6))
         }
