@@ -16,6 +16,12 @@ PASSWORD = "a long enough password"
 HOST = "clinic.test"
 
 
+@pytest.fixture
+def house(house_on_sqlite):
+    """Doors do not hang on the database."""
+    return house_on_sqlite
+
+
 @pytest.mark.parametrize(
     ("method", "headers", "refused"),
     [
@@ -40,29 +46,6 @@ def test_a_write_must_come_from_our_own_pages(method, headers, refused):
     assert is_cross_site(method, {"host": HOST, **headers}) is refused
 
 
-def test_a_cross_site_form_changes_nothing(house):
-    browser = house.log_in("manager")
-    before = _count(house, "staff")
-    answer = browser.post(
-        "/staff",
-        data={"login": "eve", "name": "Eve", "password": PASSWORD, "roles": "surgeon"},
-        headers={"sec-fetch-site": "cross-site"},
-    )
-    assert (answer.status_code, _count(house, "staff")) == (403, before)
-    same = browser.post(
-        "/staff", data={"login": "eve", "name": "Eve", "password": PASSWORD, "roles": "surgeon"}
-    )
-    assert (same.status_code, _count(house, "staff")) == (303, before + 1)
-
-
-def test_the_cookie_can_not_be_read_by_scripts_and_does_not_travel_to_other_sites(house):
-    browser = house.browser()
-    answer = browser.post("/log-in", data={"login": "surgeon", "password": PASSWORD})
-    parts = {part.strip().lower() for part in answer.headers["set-cookie"].split(";")}
-    assert {"httponly", "samesite=strict", "path=/"} <= parts
-    assert "secure" not in parts
-
-
 def test_over_https_the_cookie_is_bound_to_the_host(house):
     secure = Desk(
         house.store, house.desk.protocol, house.desk.keyring, house.clock, house.desk.passwords, True
@@ -74,6 +57,7 @@ def test_over_https_the_cookie_is_bound_to_the_host(house):
     answer = browser.post("/log-in", data={"login": "surgeon", "password": PASSWORD})
     cookie = answer.headers["set-cookie"]
     assert cookie.startswith("__Host-")
+    assert "domain" not in cookie.lower()
     assert "; Secure" in cookie
     assert "max-age=31536000" in answer.headers["strict-transport-security"]
     assert browser.get("/").status_code == 303
@@ -88,16 +72,6 @@ def test_the_store_never_holds_what_stands_in_the_cookie(house):
     assert token not in ids[0]
 
 
-def test_after_logging_out_the_old_cookie_opens_nothing(house):
-    browser = house.log_in("surgeon")
-    token = browser.cookies["followup"]
-    assert browser.get("/waiting").status_code == 200
-    browser.post("/log-out")
-    thief = house.browser()
-    thief.cookies.set("followup", token)
-    assert thief.get("/waiting").headers["location"] == "/log-in?then=/waiting"
-
-
 @pytest.mark.parametrize(
     ("away", "let_in"),
     [(timedelta(minutes=29, seconds=59), True), (timedelta(minutes=30), False), (timedelta(hours=13), False)],
@@ -106,23 +80,6 @@ def test_a_log_in_ends_after_half_an_hour_without_use(house, away, let_in):
     browser = house.log_in("surgeon")
     house.clock.now += away
     assert (browser.get("/waiting").status_code == 200) is let_in
-
-
-def test_a_log_in_ends_after_twelve_hours_however_busy(house):
-    browser = house.log_in("surgeon")
-    for _ in range(28):
-        house.clock.now += timedelta(minutes=25)
-        assert browser.get("/waiting").status_code == 200
-    house.clock.now += timedelta(minutes=25)
-    assert browser.get("/waiting").status_code == 303
-
-
-def test_a_changed_password_ends_every_session_of_that_person(house):
-    desk, ward = house.log_in("surgeon"), house.log_in("surgeon")
-    answer = desk.post("/password", data={"old": PASSWORD, "new": "another long password"})
-    assert answer.status_code == 303
-    assert ward.get("/waiting").status_code == 303
-    assert house.log_in("surgeon", "another long password").get("/waiting").status_code == 200
 
 
 def test_the_same_words_refuse_an_unknown_name_and_a_wrong_password(house, words_of):
