@@ -100,14 +100,6 @@ def test_a_quiet_clinic_whose_program_is_at_work_waits_for_nobody(clinic):
             assert _sweep(ward, place, ward.at(day, hours)) == ""
 
 
-@pytest.mark.parametrize("hours", [35, 37])
-def test_a_night_and_a_day_off_are_no_jump_and_more_is(clinic, hours):
-    ward, place, _ = clinic
-    _day_by_day(ward, place, (0,))
-    waits = _sweep(ward, place, ward.at(0, NOON) + timedelta(hours=hours))
-    assert bool(waits) is (hours > 36)
-
-
 def test_a_clock_that_stands_behind_waits_for_a_log_in_on_its_own_day(clinic):
     ward, place, _ = clinic
     _day_by_day(ward, place, (0, 1, 2))

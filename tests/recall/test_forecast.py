@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from followup.clinical.protocol import load_protocol
-from followup.clinical.record import parse_record
-from followup.recall.forecast import Coming, load_of_days, visits_after
+from followup.clinical.record import Record, parse_record
+from followup.recall.forecast import Coming, forecast, load_of_days, visits_after
+from followup.records.oplist import ListLine, put_operation_list
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 
 MONDAY = date(2027, 3, 1)
@@ -123,3 +124,25 @@ def test_a_routine_operation_is_first_looked_at_within_two_days_even_where_no_da
     coming = visits_after(record, calendar, load_protocol())
     assert all(one.listed for one in coming)
     assert 1 <= (min(one.day for one in coming) - operated).days <= 2
+
+
+def test_the_forecast_reads_the_days_asked_for_and_operations_from_the_day_before_on(sqlite_ward):
+    """Visits in force and of drafts by their day; an operation without a plan from the day before on."""
+    ward, protocol = sqlite_ward, load_protocol()
+    ward.signed("K-1")
+    ward.draft(ward.enter(ward.record("K-2")), ward.body("K-2"))
+    with ward.store.write(ward.counsellor, ward.now) as unit:
+        for day in (4, 5, 6, 9, 10):
+            put_operation_list(unit, day=ward.day(day), lines=[ListLine(f"L-{day}", "Invented", "right")])
+
+    def routine(operated: date) -> Record:
+        asked.append((operated - ward.day0).days)
+        return ward.record("ROUTINE")
+
+    asked: list[int] = []
+    with ward.store.read() as session:
+        loads = forecast(session, ward.day(6), 4, parse_calendar({}), protocol, routine)
+    assert [(load.day - ward.day0).days for load in loads] == [6, 7, 8, 9]
+    assert [load.visits for load in loads] == [0, 2, 0, 0]
+    # The window is day 6 to 9: operations of the days 5 to 9 are looked after in it.
+    assert asked == [5, 6, 9]

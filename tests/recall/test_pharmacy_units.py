@@ -8,7 +8,9 @@ from typing import Any, cast
 from followup.clinical.careplan import Bottle, Course, Step
 from followup.clinical.formulary import load_formulary
 from followup.clinical.protocol import SAMPLE
-from followup.recall.pharmacy import HandOut
+from followup.recall.pharmacy import HandOut, hand_outs, pharmacy_lines
+from followup.records.attempts import set_standing
+from followup.records.plans import end_plan
 
 FORMULARY = load_formulary(SAMPLE / "formulary.toml")
 DAY = date(2026, 3, 3)
@@ -36,3 +38,39 @@ def test_single_doses_are_listed_by_number_and_a_bottle_is_one():
     assert hand_out("dexamethasone-0-1-single", "right", 112, count=4).amount == 112
     assert hand_out("dexamethasone-0-1-single", "right", 112, count=4).dose(FORMULARY) == ""
     assert hand_out("dexamethasone-0-1", "right", None, count=4).amount == 1
+
+
+def test_the_bottles_of_some_days_are_those_handed_over_on_them_to_whoever_is_followed(sqlite_ward):
+    """Both days included, by day, name and course; none of a draft, an ended plan or one who died."""
+    ward = sqlite_ward
+    drops = Course(
+        key="right:steroid", role="steroid", medicine="dexamethasone-0-1", eye="right",
+        steps=(Step(start=ward.day(1), days=28, count=4),),
+    )  # fmt: skip
+
+    def body(code: str):
+        supply = tuple(
+            Bottle(course="right:steroid", number=number, opened=ward.day(day), discard=ward.day(day + 27),
+                   drops=0, handed_over=ward.day(day))
+            for number, day in ((1, 1), (2, 7), (3, 9))
+        )  # fmt: skip
+        return ward.body(code, courses=(drops,), supply=supply)
+
+    plans = {code: ward.signed(code, body(code)) for code in ("K-2", "K-1", "DIED", "ENDED")}
+    ward.draft(ward.enter(ward.record("DRAFT")), body("DRAFT"))
+    with ward.store.write(ward.surgeon, ward.now) as unit:
+        set_standing(unit, patient_id=plans["DIED"].patient_id, standing="died", reason="said so")
+        end_plan(unit, plan_id=plans["ENDED"].id, completed=False, reason="moved")
+    with ward.store.read() as session:
+        for first, last, given in (
+            (2, 6, []),
+            (7, 7, [("K-1", 2), ("K-2", 2)]),
+            (6, 7, [("K-1", 2), ("K-2", 2)]),
+            (7, 8, [("K-1", 2), ("K-2", 2)]),
+            (7, 9, [("K-1", 2), ("K-2", 2), ("K-1", 3), ("K-2", 3)]),
+            (10, 99, []),
+        ):
+            found = hand_outs(session, ward.day(first), ward.day(last))
+            assert [(one.patient.code, one.bottle.number) for one in found] == given, (first, last)
+        (line, _) = pharmacy_lines(session, ward.day(9), FORMULARY)
+        assert (line.code, line.number, line.opens, line.tablets) == ("K-1", 3, ward.day(9), "")

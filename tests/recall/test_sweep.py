@@ -67,12 +67,16 @@ def test_four_days_switched_off_and_started_again_gives_the_same_as_never_off(wa
     assert [noticed for *_, noticed in _known(ward)] == [steady, late, late]
 
 
-def test_sweeping_every_hour_and_sweeping_once_notice_the_same(ward):
-    ward.signed()
+def test_sweeping_every_six_hours_and_sweeping_once_notice_the_same(ward):
+    first, week, _ = ward.trips(ward.signed())
     for hour in range(0, 12 * 24, 6):
         sweep(ward.store, ward.at(0, 8.5 + hour))
-    often = [(trip, kind, became) for trip, kind, became, _ in _known(ward)]
-    assert [kind for _, kind, _ in often] == ["overdue", "late", "overdue"]
+    # What one sweep after ten days notices, shown above.
+    assert [(trip, kind, became) for trip, kind, became, _ in _known(ward)] == [
+        (first.id, "overdue", ward.at(1, 18.5)),
+        (week.id, "late", ward.at(7, 18.5)),
+        (week.id, "overdue", ward.at(9, 18.5)),
+    ]
     assert sweep(ward.store, ward.at(12)).noticed == 0
 
 

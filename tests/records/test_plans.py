@@ -10,7 +10,7 @@ import pytest
 from followup.clinical.careplan import Caution, CourseEdit, Impossible, Question
 from followup.errors import FollowupError
 from followup.records.oplist import ListLine, put_operation_list
-from followup.records.patients import correct_record, patient
+from followup.records.patients import correct_record
 from followup.records.plans import (
     active_plan,
     end_plan,
@@ -20,7 +20,6 @@ from followup.records.plans import (
     plans_not_handed_over,
     plans_of,
     plans_waiting_for_signature,
-    sign_plan,
 )
 from followup.records.protocols import protocol_signature, protocol_signatures, sign_protocol
 from followup.records.sheets import find_sheet, hand_over_sheet, issue_sheet
@@ -128,18 +127,6 @@ def test_a_plan_of_an_older_record_is_neither_stored_nor_signed(ward):
     assert caught.value.code == "plan.stale"
     again = ward.draft(draft.patient_id, record_number=2)
     assert ward.sign(again.id).status == "active"
-
-
-def test_a_correction_by_someone_else_is_seen_even_after_the_patient_was_looked_at(
-    ward,
-):
-    draft = ward.draft(ward.enter())
-    with ward.store.read() as session:
-        assert patient(session, draft.patient_id).record_number == 1
-    # A writer holds the whole store: nobody can correct anything while somebody signs, only before.
-    with ward.store.write(ward.counsellor, ward.now) as unit:
-        correct_record(unit, patient_id=draft.patient_id, record=ward.record(can_read=False), seen=1)
-    _refused(ward, draft.id, "plan.stale")
 
 
 def test_an_eye_that_the_operation_list_contradicts_is_caught_at_signing(ward):
@@ -300,11 +287,28 @@ def test_ending_a_plan_needs_a_surgeon_and_a_reason_and_cancels_its_visits(ward)
 
 
 def test_signing_that_fails_at_a_full_day_leaves_everything_as_it_was(ward):
+    """A booked day that now needs another service too, which is full. Nothing of the signature stays."""
+    calendar = '{"services": [{"name": "macula", "capacity": 1}]}'
+    ward.in_zone("Asia/Kolkata", calendar=calendar)
+    week, macula = ward.need("week", 5, 9), ward.need("macula", 5, 9, service="macula")
+    other = ward.signed("K-2", ward.body("K-2", needs=(macula,), trips=(ward.visit(1, 7, macula),)))
+    old = ward.signed("K-1")
+    for booked in (ward.trips(other)[0], ward.trips(old)[1]):
+        with ward.store.write(ward.reception, ward.now) as unit:
+            book_trip(unit, trip_id=booked.id)
+    body = ward.body(needs=(week, macula), trips=(ward.visit(1, 7, week, macula),))
+    draft = ward.draft(old.patient_id, body)
+    _refused(ward, draft.id, "place.full")
+    assert _states(ward, old.patient_id) == [(2, "draft"), (1, "active")]
+    assert [t.status for t in ward.trips(old)] == ["proposed", "booked", "proposed"]
+    assert ward.trips(draft) == ()
+    ward.in_zone("Asia/Kolkata", calendar=calendar.replace("1", "2"))
+    assert [t.status for t in ward.trips(ward.sign(draft.id))] == ["booked"]
+
+
+def test_a_plan_that_does_not_exist_is_not_signed(ward):
     old = ward.signed()
-    missing = type(old.id)(old.id + 100)
-    with pytest.raises(FollowupError) as caught, ward.store.write(ward.surgeon, ward.now) as unit:
-        sign_plan(unit, plan_id=missing)
-    assert caught.value.code == "plan.unknown"
+    _refused(ward, old.id + 100, "plan.unknown")
     assert _states(ward, old.patient_id) == [(1, "active")]
 
 

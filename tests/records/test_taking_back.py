@@ -109,12 +109,20 @@ def test_what_a_visit_left_over_goes_with_it(ward):
 
 
 def test_a_moved_visit_gets_its_old_place_back_or_says_that_it_is_taken(ward):
+    ward.in_zone("Asia/Kolkata", calendar='{"services": [{"name": "review", "capacity": 1}]}')
     desk, now = Desk(ward, booked=True), ward.at(5)
     before = desk.rows()
     desk.does(move_trip, now, trip_id=desk.week.id, day=ward.day(6))
     desk.back(now)
     assert desk.rows() == before
     assert before[1] == {("review", ward.day(7)): 1}
+    desk.does(move_trip, now, trip_id=desk.week.id, day=ward.day(6))
+    desk.does(book_trip, now, trip_id=ward.trips(ward.signed("K-2"))[1].id)
+    moved = desk.rows()
+    with pytest.raises(FollowupError) as caught:
+        desk.back(now)
+    assert caught.value.code == "place.full"
+    assert desk.rows() == moved
 
 
 def test_a_person_without_a_visit_who_was_someone_else_was_never_here(ward):
