@@ -46,6 +46,20 @@ def agreed():
 
 
 @pytest.fixture
+def patient(sqlite_ward, in_hand, agreed):
+    """Makes patients with visits on the days 1 (to 1), 7 (5 to 9) and 42 who agreed to messages."""
+
+    def make(code: str = "K-1", courses=(), **who):
+        number = sqlite_ward.enter(sqlite_ward.record(code, **who))
+        plan = sqlite_ward.sign(sqlite_ward.draft(number, sqlite_ward.body(code, courses=courses)).id)
+        in_hand(sqlite_ward, plan)
+        agreed(sqlite_ward, number, "gateway", "+44 20 7946 0101")
+        return plan
+
+    return make
+
+
+@pytest.fixture
 def place_of(protocol, tmp_path):
     """The workplace of a ward, with what is given on top."""
 

@@ -14,15 +14,9 @@ from followup.recall.messages.sending import queue_day, send_due
 from followup.recall.messages.wanted import earliest_try, may_go_out, wanted
 from followup.records.attempts import note_attempt, set_standing
 from followup.records.messages import (
-    choices_changed,
     choose_messages,
-    claim_message,
-    due_messages,
-    message_choice,
     messages_of_day,
     stop_messages,
-    take_back_messages_after,
-    unsent_messages,
 )
 from followup.records.plans import end_plan
 from followup.records.taking_back import steps_of_day, take_back
@@ -35,20 +29,6 @@ STEPS = {  # of the right eye, by days of the operation
     "right": ((1, 6, 6), (7, 7, 4)),
     "left": ((1, 13, 3),),
 }
-
-
-@pytest.fixture
-def patient(sqlite_ward, in_hand, agreed):
-    """Makes patients with visits on the days 1 (to 1), 7 (5 to 9) and 42 who agreed to messages."""
-
-    def make(code: str = "K-1", courses=(), **who):
-        number = sqlite_ward.enter(sqlite_ward.record(code, **who))
-        plan = sqlite_ward.sign(sqlite_ward.draft(number, sqlite_ward.body(code, courses=courses)).id)
-        in_hand(sqlite_ward, plan)
-        agreed(sqlite_ward, number, "gateway", OWN)
-        return plan
-
-    return make
 
 
 def _wanted(ward, kind, day, protocol):
@@ -287,155 +267,3 @@ def test_a_message_to_what_can_not_be_dialled_goes_nowhere_and_is_named(sqlite_w
     assert _send(sqlite_ward, protocol, sender, lambda: now).failed == 1
     assert sender.sent == []
     assert _states(sqlite_ward)["K-1"] == ("failed", "5---- is none that a message can go to")
-
-
-# The queue
-
-
-@pytest.fixture
-def waiting(sqlite_ward, patient, protocol):
-    """A message that waits, due at noon of day 6."""
-    patient()
-    queue_day(sqlite_ward.store, "reminder", sqlite_ward.day(6), sqlite_ward.at(6, NOON), protocol)
-    with sqlite_ward.store.read() as session:
-        (message,) = messages_of_day(session, sqlite_ward.day(6))
-    return message
-
-
-def _due(ward, now):
-    with ward.store.read() as session:
-        return len(due_messages(session, now))
-
-
-def test_a_message_is_tried_from_its_time_on_and_one_put_off_by_a_wrong_clock_at_once(sqlite_ward, waiting):
-    at = waiting.next_try
-    assert [_due(sqlite_ward, now) for now in (at - TICK, at, at + TICK)] == [0, 1, 1]
-    # Nothing is ever put off by more than a day and a half.
-    assert [_due(sqlite_ward, at - timedelta(hours=36) - late) for late in (-TICK, 0 * TICK, TICK)] == [
-        0,
-        0,
-        1,
-    ]
-
-
-def test_a_message_that_somebody_tries_is_tried_by_nobody_else_for_five_minutes(sqlite_ward, waiting):
-    now, five = waiting.next_try, timedelta(minutes=5)
-
-    def claims(owner, at):
-        with sqlite_ward.store.upkeep(at) as unit:
-            return claim_message(unit, message_id=waiting.id, owner=owner)
-
-    assert claims("a", now)
-    assert (_due(sqlite_ward, now + five - TICK), claims("b", now + five - TICK)) == (0, False)
-    # Claimed further ahead than twice that: a clock that ran ahead did it.
-    assert (_due(sqlite_ward, now - five), claims("b", now - five)) == (0, False)
-    assert _due(sqlite_ward, now - five - TICK) == 0, "before its time"
-    assert (_due(sqlite_ward, now + five), claims("b", now + five)) == (1, True)
-    assert claims("c", now - TICK), "claimed more than ten minutes ahead"
-    with sqlite_ward.store.read() as session:
-        (message,) = messages_of_day(session, sqlite_ward.day(6))
-    assert message.tries == 3
-
-
-@pytest.mark.parametrize("state", ["sent", "failed", "left out"])
-def test_what_does_not_wait_is_neither_tried_nor_claimed(sqlite_ward, waiting, state):
-    with sqlite_ward.store.engine.begin() as connection:
-        connection.execute(text("UPDATE message SET state = :state"), {"state": state})
-    assert _due(sqlite_ward, waiting.next_try) == 0
-    with sqlite_ward.store.upkeep(waiting.next_try) as unit:
-        assert not claim_message(unit, message_id=waiting.id, owner="a")
-
-
-def test_a_message_that_waits_too_long_or_failed_is_named_and_no_other(sqlite_ward, waiting):
-    def unsent(before=None):
-        with sqlite_ward.store.read() as session:
-            return len(unsent_messages(session, before=before))
-
-    at = waiting.next_try
-    assert [unsent(), unsent(at - TICK), unsent(at), unsent(at + TICK)] == [0, 0, 1, 1]
-    for state, found in (("sent", 0), ("left out", 0), ("failed", 1)):
-        with sqlite_ward.store.engine.begin() as connection:
-            connection.execute(text("UPDATE message SET state = :state"), {"state": state})
-        assert [unsent(), unsent(at)] == [found, found], state
-
-
-def test_messages_of_days_that_have_not_come_are_taken_back_and_those_of_today_are_not(sqlite_ward, waiting):
-    for day, left in ((6, ["r-"]), (5, [])):
-        with sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.now) as unit:
-            take_back_messages_after(unit, sqlite_ward.day(day))
-            unit.log("looked at", "clinic")
-        with sqlite_ward.store.read() as session:
-            assert [one.key[:2] for one in messages_of_day(session, sqlite_ward.day(6))] == left
-
-
-def test_one_that_went_out_ahead_of_its_day_leaves_its_key_to_the_one_in_time(sqlite_ward, waiting, protocol):
-    now, sender = waiting.next_try, Sender()
-    _send(sqlite_ward, protocol, sender, lambda: now)
-    for _ in range(2):
-        with sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.now) as unit:
-            take_back_messages_after(unit, sqlite_ward.day(5))
-            unit.log("looked at", "clinic")
-        with sqlite_ward.store.read() as session:
-            (message,) = messages_of_day(session, sqlite_ward.day(6))
-        assert (message.key, message.state) == (f"{waiting.key}~{waiting.id}", "sent")
-    assert queue_day(sqlite_ward.store, "reminder", sqlite_ward.day(6), now, protocol).new == 1
-
-
-def test_stopping_leaves_out_what_waits_for_this_patient_alone(sqlite_ward, patient, protocol):
-    plans = [patient(code) for code in ("K-1", "K-2")]
-    now = sqlite_ward.at(6, NOON)
-    queue_day(sqlite_ward.store, "reminder", sqlite_ward.day(6), now, protocol)
-    queue_day(sqlite_ward.store, "missed", sqlite_ward.day(6), now, protocol)
-    with sqlite_ward.store.engine.begin() as connection:
-        connection.execute(text("UPDATE message SET state = 'sent' WHERE kind = 'missed'"))
-    with sqlite_ward.store.write(sqlite_ward.reception, now) as unit:
-        stop_messages(unit, patient_id=plans[0].patient_id)
-    with sqlite_ward.store.read() as session:
-        assert [bool(message_choice(session, plan.patient_id).stopped_at) for plan in plans] == [True, False]
-        found = {
-            (one.patient_code, one.kind): one.state for one in messages_of_day(session, sqlite_ward.day(6))
-        }
-    assert found == {
-        ("K-1", "reminder"): "left out", ("K-1", "missed"): "sent",
-        ("K-2", "reminder"): "waiting", ("K-2", "missed"): "sent",
-    }  # fmt: skip
-
-
-def test_who_agreed_or_is_followed_again_since_an_instant_is_noticed_until_now(sqlite_ward, patient):
-    number = patient().patient_id
-    said = sqlite_ward.at(6)
-
-    def changed(since, until):
-        with sqlite_ward.store.read() as session:
-            return choices_changed(session, since, until)
-
-    assert not changed(said - timedelta(hours=1), said + timedelta(hours=1))
-    for word, noticed in (("died", False), ("followed", True)):
-        with sqlite_ward.store.write(sqlite_ward.reception, said) as unit:
-            set_standing(unit, patient_id=number, standing=word, reason="said so")
-        assert changed(said, said) is noticed
-        assert not changed(said - 2 * TICK, said - TICK)
-        assert not changed(said + TICK, said + 2 * TICK)
-    later = said + timedelta(hours=2)
-    with sqlite_ward.store.write(sqlite_ward.reception, later) as unit:
-        choose_messages(unit, patient_id=number, consent=True, channel="gateway", address=OTHER)
-    assert changed(later, later)
-    assert not changed(later - 2 * TICK, later - TICK)
-    assert not changed(later + TICK, later + 2 * TICK)
-
-
-def test_a_message_left_out_waits_again_once_it_is_asked_for_again_and_counts_as_new(
-    sqlite_ward, waiting, protocol
-):
-    now = waiting.next_try
-
-    def queued():
-        return queue_day(sqlite_ward.store, "reminder", sqlite_ward.day(6), now, protocol).new
-
-    for state, new in (("waiting", 0), ("sent", 0), ("failed", 0), ("left out", 1)):
-        with sqlite_ward.store.engine.begin() as connection:
-            connection.execute(text("UPDATE message SET state = :state, tries = 4"), {"state": state})
-        assert (queued(), _states(sqlite_ward)["K-1"][0]) == (new, "waiting" if new else state), state
-    with sqlite_ward.store.read() as session:
-        (message,) = messages_of_day(session, sqlite_ward.day(6))
-    assert (message.tries, message.key, message.created_at) == (0, waiting.key, waiting.created_at)
