@@ -77,6 +77,8 @@ def test_every_form_of_every_language_marks_the_eye_and_says_the_signs(row, make
     _page_one_marks_the_eye(pages[0], eyes)
     _page_one_says_what_it_must(pages, tag, eyes, given)
     _every_bottle_has_the_form_of_its_eye(pages, eyes, given["pictures"])
+    if given["twin"]:
+        _the_staff_read_the_same(pages, twin, eyes)
     watermark = in_language(tag, "Draft. Not for the patient.")
     assert [says(p.text, watermark) for p in pages] == [not given["issued"]] * count
 
@@ -105,6 +107,13 @@ def _page_one_says_what_it_must(pages: tuple[Page, ...], tag: str, eyes: str, gi
     named = [eye for eye, words in EYE.items() if holds_words(first, in_language(tag, words))]
     assert eyes in named
     assert eyes == "both" or named == [eyes]
+
+
+def _the_staff_read_the_same(pages: tuple[Page, ...], staff: str, eyes: str) -> None:
+    """Every sign and the eye in the staff's language too, on the first pages, whatever room there was."""
+    first = " ".join(page.text for page in pages[:3])
+    assert [sign for sign, words in signs_in(staff).items() if not says(first, words)] == []
+    assert says(first, in_language(staff, EYE[eyes]))
 
 
 def _every_bottle_has_the_form_of_its_eye(pages: tuple[Page, ...], eyes: str, pictures: bool) -> None:

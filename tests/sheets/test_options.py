@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from typing import get_args
 
@@ -239,8 +240,26 @@ def test_caps_have_colours_only_where_the_clinic_s_stock_has_them(make_content, 
 
 def test_paper_and_phone_have_the_same_colours_for_every_cap():
     paper = (folder("templates") / "sheet" / "drawings.typ").read_text("utf-8")
+    colours = paper[paper.index("#let cap-colours") :].partition("\n)")[0]
     assert set(CAP_COLOURS) == set(get_args(CapColour))
-    assert [shade for shade in CAP_COLOURS.values() if f'rgb("{shade}")' not in paper] == []
+    assert dict(re.findall(r'"?([a-z]+(?: [a-z]+)?)"?: rgb\("(#\w{6})"\)', colours)) == CAP_COLOURS
+    # What a pharmacist would call by this name: which of red, green and blue are strong.
+    strong = {
+        name: [c for c, at in zip("rgb", (1, 3, 5), strict=True) if int(shade[at : at + 2], 16) > 0x90]
+        for name, shade in CAP_COLOURS.items()
+    }
+    assert strong == {
+        "pink": ["r", "b"],
+        "tan": ["r", "g"],
+        "grey": ["g", "b"],
+        "red": ["r"],
+        "dark green": [],
+        "yellow": ["r", "g"],
+        "purple": [],
+        "orange": ["r"],
+        "turquoise": ["g", "b"],
+        "dark blue": [],
+    }
 
 
 # ---- native digits -------------------------------------------------------------------------------
