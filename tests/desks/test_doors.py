@@ -122,8 +122,7 @@ def _row_alone(house, _manager):
     [_switched_off, _other_roles, _new_password, _own_password, _row_alone],
     ids=lambda one: one.__name__,
 )
-def test_what_ends_a_person_ends_every_log_in_of_the_person_and_no_other(house_on_sqlite, ends):
-    house = house_on_sqlite
+def test_what_ends_a_person_ends_every_log_in_of_the_person_and_no_other(house, ends):
     window, home, other = house.enter("reception"), house.enter("reception"), house.enter("surgeon")
     manager = house.enter("manager")
     assert [one.get("/to-reach").status_code for one in (window, home, other)] == [200] * 3
@@ -137,8 +136,7 @@ def test_what_ends_a_person_ends_every_log_in_of_the_person_and_no_other(house_o
 
 
 @pytest.mark.parametrize("way", [("POST", "/log-out"), ("DELETE", "/api/session")], ids=str)
-def test_logging_out_ends_this_log_in_alone_also_for_whoever_kept_its_cookie(house_on_sqlite, way):
-    house = house_on_sqlite
+def test_logging_out_ends_this_log_in_alone_also_for_whoever_kept_its_cookie(house, way):
     here, elsewhere, thief = house.enter("surgeon"), house.enter("surgeon"), house.browser()
     thief.cookies.update(here.cookies)
     answer = here.request(*way)
@@ -147,8 +145,8 @@ def test_logging_out_ends_this_log_in_alone_also_for_whoever_kept_its_cookie(hou
     assert [one.get("/waiting").status_code for one in (here, thief, elsewhere)] == [303, 303, 200]
 
 
-def test_a_cookie_that_nobody_was_given_opens_nothing(house_on_sqlite):
-    browser = house_on_sqlite.enter("surgeon")
+def test_a_cookie_that_nobody_was_given_opens_nothing(house):
+    browser = house.enter("surgeon")
     (token,) = browser.cookies.values()
     for other in (token + "x", token[:-1], token.swapcase(), "", "x" * 5000):
         browser.cookies.clear()
@@ -156,8 +154,7 @@ def test_a_cookie_that_nobody_was_given_opens_nothing(house_on_sqlite):
         assert browser.get("/waiting").status_code == 303
 
 
-def test_a_log_in_used_all_day_ends_after_twelve_hours_to_the_second(house_on_sqlite):
-    house = house_on_sqlite
+def test_a_log_in_used_all_day_ends_after_twelve_hours_to_the_second(house):
     browser, start = house.enter("surgeon"), house.clock.now
     (token,) = browser.cookies.values()
     for used in range(1, 30):
@@ -172,8 +169,7 @@ def test_a_log_in_used_all_day_ends_after_twelve_hours_to_the_second(house_on_sq
     assert browser.get("/waiting").status_code == 303, "ended for good"
 
 
-def test_looking_at_a_page_keeps_the_log_in_for_another_half_hour(house_on_sqlite):
-    house = house_on_sqlite
+def test_looking_at_a_page_keeps_the_log_in_for_another_half_hour(house):
     browser, start = house.enter("surgeon"), house.clock.now
     for minutes, status in ((29, 200), (58, 200), (87, 200), (117, 303)):
         house.clock.now = start + timedelta(minutes=minutes)
@@ -181,10 +177,10 @@ def test_looking_at_a_page_keeps_the_log_in_for_another_half_hour(house_on_sqlit
 
 
 @pytest.mark.parametrize("path", ["/log-in", "/api/session"])
-def test_both_ways_in_give_the_same_cookie(house_on_sqlite, path):
+def test_both_ways_in_give_the_same_cookie(house, path):
     kind = "json" if path.startswith("/api") else "data"
     sent = {kind: {"login": "surgeon", "password": PASSWORD}}
-    answer = house_on_sqlite.browser().post(path, **sent)
+    answer = house.browser().post(path, **sent)
     name, *flags = (part.strip().lower() for part in answer.headers["set-cookie"].split(";"))
     assert sorted(flags) == ["httponly", "max-age=43200", "path=/", "samesite=strict"]
     assert name.startswith("followup=")
@@ -193,8 +189,7 @@ def test_both_ways_in_give_the_same_cookie(house_on_sqlite, path):
 
 @pytest.mark.parametrize(("wrong", "out"), [(4, False), (5, True)])
 @pytest.mark.parametrize("where", ["log-in", "api", "signature", "password"])
-def test_the_fifth_wrong_password_locks_wherever_it_was_typed(house_on_sqlite, where, wrong, out):
-    house = house_on_sqlite
+def test_the_fifth_wrong_password_locks_wherever_it_was_typed(house, where, wrong, out):
     browser = house.enter("surgeon")
     page = {"hash": house.desk.protocol.hash, "read": "yes"}
     for number in range(wrong):

@@ -7,6 +7,7 @@ from doors import EVERYBODY, ROLES, WHO_MAY, ask, door
 from fastapi.routing import APIRoute
 from starlette.routing import BaseRoute, Mount
 
+from followup.desks.app import create_app
 from followup.desks.permissions import TABLE
 from followup.records.staff import add_staff
 from followup.records.views import SYSTEM
@@ -29,11 +30,11 @@ def _routes(app) -> list[tuple[str, str]]:
 
 
 def test_every_route_stands_in_the_table_once_and_every_line_has_its_route(house):
-    assert sorted(_routes(house._app)) == sorted(WHO_MAY)
+    assert sorted(_routes(create_app(house.desk))) == sorted(WHO_MAY)
 
 
 def test_beside_the_routes_only_the_styles_and_scripts_of_the_pages_are_served(house):
-    others = [route for route in _served(house._app.routes) if not isinstance(route, APIRoute)]
+    others = [route for route in _served(create_app(house.desk).routes) if not isinstance(route, APIRoute)]
     assert [(type(route), route.path) for route in others] == [(Mount, "/static")]
 
 

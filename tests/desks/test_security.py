@@ -16,12 +16,6 @@ PASSWORD = "a long enough password"
 HOST = "clinic.test"
 
 
-@pytest.fixture
-def house(house_on_sqlite):
-    """Doors do not hang on the database."""
-    return house_on_sqlite
-
-
 @pytest.mark.parametrize(
     ("method", "headers", "refused"),
     [
