@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
-from followup.clinical.careplan import CarePlan, CheckGap
+from followup.clinical.careplan import CarePlan, CheckGap, Course
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record, parse_record
@@ -88,29 +88,37 @@ class Made:
 
     plan: CarePlan
 
+    def new(self, role: str) -> list[Course]:
+        """The courses of a role that the operation on the right eye brings, in order of their first day."""
+        mine = [
+            c
+            for c in self.plan.courses
+            if c.role == role and c.eye in ("right", None) and not c.from_before and c.state != "stopped"
+        ]
+        return sorted(mine, key=lambda c: c.first_day or date.max)
+
     def steps(self, role: str) -> str:
         """ "4x7 3x7" of all courses of a role one after the other; "" where there is none."""
-        mine = [c for c in self.plan.courses if c.role == role and not c.from_before and c.state != "stopped"]
-        steps = sorted((s for c in mine for s in c.steps), key=lambda s: s.start)
+        steps = sorted((s for c in self.new(role) for s in c.steps), key=lambda s: s.start)
         return " ".join(f"{s.count}x{s.days}" for s in steps)
 
     def first(self, role: str) -> int | None:
         """The day on which the new course of a role begins."""
-        days = [
-            c.first_day for c in self.plan.courses if c.role == role and not c.from_before and c.first_day
-        ]
-        return days_from(min(days, default=None))
+        return days_from(min((c.first_day for c in self.new(role) if c.first_day), default=None))
 
     def medicines(self, role: str) -> str:
         """The new products of a role, in the order in which they begin."""
-        mine = [c for c in self.plan.courses if c.role == role and not c.from_before and c.state != "stopped"]
-        return ", ".join(c.medicine for c in sorted(mine, key=lambda c: c.first_day or date.max))
+        return ", ".join(c.medicine for c in self.new(role))
 
-    def held(self) -> set[str]:
-        return {c.role for c in self.plan.courses if c.state == "held"}
+    def in_state(self, state: str) -> list[str]:
+        """The roles of the right eye, and by mouth, with a course in this state."""
+        return sorted({c.role for c in self.plan.courses if c.state == state and c.eye in ("right", None)})
 
-    def stopped(self) -> set[str]:
-        return {c.role for c in self.plan.courses if c.state == "stopped"}
+    def served(self) -> dict[str, int | None]:
+        """The day on which each look of the right eye took place; None where it did not yet."""
+        return {
+            n.key.removeprefix("right:"): days_from(n.served_on) for n in self.plan.needs if n.eye == "right"
+        }
 
     def asks(self) -> set[str]:
         return {q.id for q in self.plan.questions}
@@ -182,8 +190,8 @@ def _named(found: dict[str, Any], wanted: dict[str, Any]) -> dict[str, Any]:
 EXPECTED: dict[str, Any] = {
     "first": lambda made, wanted: {role: made.first(role) for role in wanted},
     "medicine": lambda made, wanted: {role: made.medicines(role) for role in wanted},
-    "held": lambda made, wanted: sorted(made.held()),
-    "stopped": lambda made, wanted: sorted(made.stopped()),
+    "held": lambda made, wanted: made.in_state("held"),
+    "stopped": lambda made, wanted: made.in_state("stopped"),
     "asks": lambda made, wanted: [id_ for id_ in wanted if id_ in made.asks()],
     "never_asks": lambda made, wanted: [id_ for id_ in wanted if id_ not in made.asks()],
     "blocks": lambda made, wanted: [id_ for id_ in wanted if id_ in made.blocks()],
@@ -194,6 +202,7 @@ EXPECTED: dict[str, Any] = {
     "no_cautions": lambda made, wanted: [id_ for id_ in wanted if id_ not in made.cautions()],
     "looks": lambda made, wanted: _named(made.windows(), wanted),
     "no_looks": lambda made, wanted: [name for name in wanted if name not in made.windows()],
+    "served": lambda made, wanted: {name: made.served().get(name, "no such look") or 0 for name in wanted},
     "tier": lambda made, wanted: made.plan.tiers["right"],
     "gaps": lambda made, wanted: _named(made.gaps(), wanted),
     "no_gaps": lambda made, wanted: [name for name in wanted if name not in made.gaps()],
