@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -13,6 +15,7 @@ from followup.language.catalogues import offered
 from followup.recall.messages.sending import queue_day, send_due
 from followup.recall.messages.wanted import earliest_try, may_go_out, wanted
 from followup.records.attempts import note_attempt, set_standing
+from followup.records.clinics import get_clinic, put_clinic
 from followup.records.messages import (
     choose_messages,
     messages_of_day,
@@ -100,6 +103,33 @@ def test_nobody_is_reminded_of_a_visit_that_is_over_and_everybody_of_one_that_wa
     with sqlite_ward.store.write(sqlite_ward.surgeon, sqlite_ward.at(7)) as unit:
         end_plan(unit, plan_id=plans["K-4"].id, completed=False, reason="goes elsewhere")
     assert [len(about(code)) for code in plans] == [1, 0, 0, 0]
+
+
+@pytest.mark.parametrize("closed", [False, True])
+@pytest.mark.parametrize(
+    ("visit", "open_day", "closed_day"),
+    [
+        ({}, True, False),
+        # The surgeon set its day: it is kept on a day on which nothing is offered.
+        ({"decided": True}, True, True),
+        # Elsewhere: told on paper alone, which says where. A message names the clinic.
+        ({"place": "Hill Street 4, on call", "hours": ("09:00", "10:00")}, False, False),
+        ({"place": "Hill Street 4", "hours": ("09:00", "10:00"), "decided": True}, False, False),
+    ],
+)
+def test_nobody_is_sent_to_a_closed_door_or_to_another_one(
+    sqlite_ward, in_hand, agreed, protocol, visit, open_day, closed_day, closed
+):
+    need = sqlite_ward.need("week", 5, 9)
+    trips = (sqlite_ward.visit(1, 7, need, **visit),)
+    plan = sqlite_ward.signed("K-1", sqlite_ward.body(needs=(need,), trips=trips))
+    in_hand(sqlite_ward, plan)
+    agreed(sqlite_ward, plan.patient_id, "gateway", OWN)
+    if closed:
+        with sqlite_ward.store.write(sqlite_ward.manager, sqlite_ward.now) as unit:
+            calendar = json.dumps({"holidays": [sqlite_ward.day(7).isoformat()]})
+            put_clinic(unit, replace(get_clinic(unit.session), calendar=calendar))
+    assert bool(_wanted(sqlite_ward, "reminder", 6, protocol)) is (closed_day if closed else open_day)
 
 
 @pytest.mark.parametrize("standing", ["moved away", "died", "refused", "lost to follow-up"])

@@ -271,7 +271,7 @@ ON_THE_EVE = [
             *_day(0, EARLY, K_1="agrees", K_2="agrees", K_3="agrees"),
             *_day(0, EARLY, K_1="moved back", K_2="moved away", K_3="booked"),
             *_day(1, EARLY, K_2="it was somebody else"),
-            *_day(1, EARLY, K_1="does not come", K_2="does not come"),
+            *_day(1, EARLY, K_1="does not come", K_2="does not come", K_3="moved on"),
         ],
     ),
 ]
@@ -360,6 +360,7 @@ def _judge(ward, people, day, when, sender, keys):
         told = f"day {day} at {when}: {message.patient_code} {about} to {message.address}"
         assert open_hours, f"{told}: in the quiet hours"
         assert message.key not in keys, f"{told}: twice"
+        assert about not in who.told, f"{told}: once more under another key"
         # What was due the day before and waited for the end of the night still tells of today.
         assert about in who.wants(day) | who.wants(day - 1), f"{told}: nobody asked for it"
         assert message.address == who.address, f"{told}: it is {who.address} now"
