@@ -15,6 +15,7 @@ from typing import Any, cast
 
 import pytest
 from hypothesis import settings
+from one_dialect import first_of_its_kind, remembering
 from sample_clinics import PATIENCE, Made, made_once
 from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
@@ -97,6 +98,7 @@ def postgres() -> Iterator[Engine]:
     template = make_engine(database_url(admin, "followup_template"), pooled=False)
     upgrade(template)
     template.dispose()
+    first_of_its_kind(admin)
     yield admin
     admin.dispose()
     server.cleanup()
@@ -184,6 +186,16 @@ def unguard_journal() -> Callable[[Connection], None]:
             connection.execute(text(f"DROP TRIGGER journal_no_{change}"))
 
     return take_off
+
+
+@pytest.fixture(scope="session", autouse=True)
+def statements_compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    first = make_engine(sqlite_url(tmp_path_factory.mktemp("first") / "empty.db"), pooled=False)
+    first_of_its_kind(first)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("followup.records.store.make_engine", remembering(make_engine))
+        yield
+    first.dispose()
 
 
 @pytest.fixture
