@@ -261,13 +261,13 @@ def _run(tests: Sequence[str], scratch: Path, said: Path) -> int:
 
 def _ended(pid: int) -> int | None:
     """The exit code; None, and the child and all it started ended, where it takes too long."""
-    until = time.monotonic() + WAITED
+    until, parent = time.monotonic() + WAITED, os.getppid()
     while True:
         found, status = os.waitpid(pid, os.WNOHANG)
         if found:
             _end_group(pid)
             return os.waitstatus_to_exitcode(status)
-        if time.monotonic() > until:
+        if time.monotonic() > until or os.getppid() != parent:  # or nobody waits any more
             _end_group(pid)
             os.waitpid(pid, 0)
             return None
