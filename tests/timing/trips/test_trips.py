@@ -205,6 +205,25 @@ def test_a_check_that_closed_days_make_late_is_named_and_comes_on_the_first_day_
     assert days(planned) == [1, 18]
 
 
+@pytest.mark.parametrize("opens", [20, 21, 22, 150, 366], ids=lambda day: f"opens on day {day}")
+def test_a_check_for_which_nobody_is_there_while_the_drops_last_comes_on_the_first_day_somebody_is(
+    opens: int,
+) -> None:
+    rule = GapRule("steroid", frozenset(on(d) for d in range(0, 20)), 14)
+    shut = calendar(holidays=[str(on(d)) for d in range(opens)])
+    planned = plan(gaps=[rule], calendar=shut)
+    assert [problem.need for problem in planned.impossible] == ["steroid"]
+    assert days(planned) == [opens], "the late check is missing, or not on the first day it can be"
+
+
+def test_a_check_overdue_from_drops_that_ended_before_the_plan_begins_is_due_on_its_first_day() -> None:
+    rule = GapRule("steroid", frozenset(on(d) for d in range(-20, -1)), 14)
+    planned = plan(gaps=[rule])
+    assert (planned.missed, days(planned)) == (("steroid",), [0])
+    shut = calendar(holidays=[str(on(0)), str(on(1))])
+    assert days(plan(gaps=[rule], calendar=shut)) == [2]
+
+
 def test_a_check_overdue_before_the_plan_begins_is_a_question_and_due_at_once() -> None:
     rule = GapRule("steroid", frozenset(on(d) for d in range(-20, 5)), 14)
     shut = calendar(holidays=[str(on(0))])
