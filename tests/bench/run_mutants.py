@@ -8,6 +8,7 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
 from collections import Counter
 from fnmatch import fnmatch
@@ -96,6 +97,7 @@ def main(arguments: list[str]) -> int:
         return 0
     if asked.times:
         return told_times(faults)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # and the workers with it
     by_id, lived = {fault.id: fault for fault in faults}, set()
     for verdict in verdicts(faults, asked.jobs):
         if not verdict.noticed:

@@ -15,7 +15,7 @@ PROSE = frozenset(
     {
         *("because", "source", "mark", "potency_mark", "test_source", "test_mark", "text", "question"),
         *("about", "otherwise", "said", "note", "name", "version", "country", "pressure_text"),
-        *("senior_call", "numbers", "values", "label", "title", "id", "words"),
+        *("senior_call", "numbers", "values", "label", "title", "id", "words", "unknown", "instead"),
     }
 )
 # Strings that hold figures: "7", "L+28", "20:00", "0.5+", "7x4 4x3".
