@@ -132,8 +132,15 @@ class Look:
     @property
     def steroid_in_force(self) -> tuple[Course, ...]:
         """This eye's steroid drops as the patient was told to take them before this look."""
+        return self._told("steroid")
+
+    def given(self, role: Role) -> bool:
+        """Whether the patient was told to give this eye a drop of ``role`` on the day of the look."""
+        return any(c.state == "active" and c.count_on(self.findings.date) for c in self._told(role))
+
+    def _told(self, role: Role) -> tuple[Course, ...]:
         courses = self.plan.courses if self.in_force is None else self.in_force
-        mine = (c for c in courses if c.eye == self.findings.eye and c.role == "steroid")
+        mine = (c for c in courses if c.eye == self.findings.eye and c.role == role)
         return tuple(c for c in mine if c.state != "stopped")
 
     @property

@@ -49,7 +49,8 @@ def _wanted(look: Look, entry: BeforeSteroid, raises: bool) -> bool:
 
 def _lacks(look: Look, entry: ToSee) -> bool:
     unseen = getattr(look.findings, entry.finding) in (*_NOTHING, *entry.or_is)
-    return in_time(look, entry) and unseen and all(look.fact(name) for name in entry.when)
+    given = entry.given is None or look.given(entry.given)
+    return in_time(look, entry) and unseen and given and all(look.fact(name) for name in entry.when)
 
 
 def in_time(look: Look, entry: Timed) -> bool:

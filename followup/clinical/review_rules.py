@@ -330,10 +330,14 @@ class Other(Sourced):
 
 
 class ToSee(Timed):
-    """A finding that a look between these days must hold; missing (or ``or_is``), it is asked for."""
+    """A finding that a look between these days must hold; missing (or ``or_is``), it is asked for.
+
+    ``given``: only while the eye is given a medicine of this role.
+    """
 
     finding: str
     or_is: tuple[Value, ...] = ()
+    given: Role | None = None
     text: str = Field(min_length=3)
 
 

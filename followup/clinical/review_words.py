@@ -179,9 +179,10 @@ def _other(other: Other, protocol: Protocol) -> Entry:
 def _to_see(entry: ToSee) -> Entry:
     until = f" to day {entry.to_day}" if entry.to_day is not None else " on"
     when = f", {listed(name.replace('_', ' ') for name in entry.when)}" if entry.when else ""
+    given = f", while the eye is given a medicine of the role {entry.given}" if entry.given else ""
     return Entry(
         entry.finding.replace("_", " ").capitalize(),
-        (f"From day {entry.from_day}{until}{when}: {entry.text}",),
+        (f"From day {entry.from_day}{until}{when}{given}: {entry.text}",),
     )
 
 

@@ -31,6 +31,7 @@ SEEN = {
     "blood": "none",
     "lens_material": "no",
     "loose_stitch": "no",
+    "epithelial_defect": "no",
     "synechiae": "no",
     "macula": "dry",
     "retina": "flat",
