@@ -21,7 +21,15 @@ from followup.records.views import PatientView, RecordVersion
 from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
-_DECISIONS = ("choices", "products", "no_steroid_drop", "answers", "released")
+# What only a surgeon decides of an operation, by the name that the record's form gives it.
+_DECISIONS = {
+    "choices": "The surgeon's choices",
+    "products": "Products that the surgeon picked",
+    "no_steroid_drop": "No steroid drop in this eye",
+    "answers": "Cautions that the surgeon answered",
+    "released": "Held courses let go",
+}
+_DECIDED_VISITS = "Visits decided by the surgeon"
 
 
 def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
@@ -32,8 +40,8 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     other eye.
     """
     unit.need_role(*CLINICAL, PROGRAM)
-    if said := surgeons_words(record):
-        unit.need_role(*SURGEON, PROGRAM, where=said[0][0])
+    if (said := surgeons_words(record)) and not unit.actor.roles & {*SURGEON, PROGRAM}:
+        raise _surgeon_decides(said)
     key = fold_code(record.patient.code)
     twin = select(PatientRow).where(PatientRow.code_key == key)
     known = unit.session.exec(twin, execution_options=ALL_SITES).first()
@@ -75,8 +83,9 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
         )
     if record == newest.record:
         return newest
-    if other := set(surgeons_words(record)) ^ set(surgeons_words(newest.record)):
-        unit.need_role(*SURGEON, where=min(other)[0])
+    other = set(surgeons_words(record)) ^ set(surgeons_words(newest.record))
+    if other and not unit.actor.roles & {*SURGEON}:
+        raise _surgeon_decides(other)
     refuse_phones(record.patient.telephones, newest.record.patient.telephones)
     refuse_other_eye(unit.session, record)
     return _store(unit, row, record, number=seen + 1)
@@ -159,13 +168,22 @@ def unknown_patient() -> FollowupError:
 
 def surgeons_words(record: Record) -> tuple[tuple[str, str], ...]:
     """What only a surgeon decides: field and content of each, by the eye and not by the record's line."""
-    found = [("decisions", one.model_dump_json()) for one in record.decisions]
+    found = [(_DECIDED_VISITS, one.model_dump_json()) for one in record.decisions]
     for operation in record.operations:
         told = operation.model_dump(mode="json", include=set(_DECISIONS), exclude_defaults=True)
         for name, said in told.items():
             parts = said if isinstance(said, list) else [said]
-            found += [(f"operations.{name}", json.dumps([operation.eye, one])) for one in parts if one]
+            found += [(_DECISIONS[name], json.dumps([operation.eye, one])) for one in parts if one]
     return tuple(found)
+
+
+def _surgeon_decides(said: Iterable[tuple[str, str]]) -> FollowupError:
+    return FollowupError(
+        "role.missing",
+        "only a surgeon decides this",
+        where=min(said)[0],
+        fix="leave it as it was; the plan asks the surgeon",
+    )
 
 
 def _store(unit: Unit, row: PatientRow, record: Record, *, number: int) -> RecordVersion:

@@ -44,14 +44,13 @@ class Unit:
         """Note what is done. Written when the unit ends; no personal data beyond codes."""
         self.entries.append(journal.Entry(action, subject, details))
 
-    def need_role(self, *roles: str, where: str = "") -> None:
+    def need_role(self, *roles: str) -> None:
         """Refuse, unless the actor has one of these roles."""
         if not self.actor.roles & set(roles):
             asked = [role for role in roles if role != PROGRAM] or roles
             raise FollowupError(
                 "role.missing",
                 f"{self.actor.login} may not do this",
-                where=where,
                 fix=f"ask someone with the role {' or '.join(asked)}",
             )
 

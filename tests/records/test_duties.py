@@ -445,6 +445,6 @@ def test_a_refusal_names_the_field_and_whose_work_it_is(hill):
     ):
         _correct(unit, hill, _record(hill, "K-2", answers=(ANSWER,)))
     assert (caught.value.where, caught.value.fix) == (
-        "operations.answers",
-        "ask someone with the role surgeon",
+        "Cautions that the surgeon answered",
+        "leave it as it was; the plan asks the surgeon",
     )
