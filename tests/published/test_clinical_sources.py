@@ -6,6 +6,7 @@ P published text or abstract seen, S seen in a secondary copy, M from memory, C 
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import load_protocol
 from followup.clinical.record import parse_record
+from followup.clinical.rule import Taper
 from followup.clinical.taper import daily_counts
 
 PROTOCOL = load_protocol()
@@ -79,6 +81,16 @@ def test_product_labels_the_pressure_is_watched_from_the_tenth_day_of_steroid():
     course = watched.course("right:steroid")
     assert (need.earliest - course.first_day).days + 1 == 10
     assert need.reasons[-1].source.startswith("steroid drop labels (10 days or longer")
+
+
+@pytest.mark.parametrize(("days", "checks"), [(9, 0), (10, 1)])
+def test_product_labels_a_course_of_ten_days_is_watched_and_one_of_nine_is_not(days, checks):
+    # Steroid drop labels (P): 10 days or longer.
+    taper = Taper(id="R", steps=[[4, days]], because="a short course", source="worked", mark="C")
+    short = replace(PROTOCOL, tapers={**PROTOCOL.tapers, "R": taper})
+    record = parse_record(copy.deepcopy(RECORD))
+    planned = build_plan(record, short, as_of=record.last_operation_day)
+    assert [n.kind for n in planned.needs].count("pressure") == checks
 
 
 @pytest.mark.parametrize(
