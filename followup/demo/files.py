@@ -76,8 +76,8 @@ def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
     with ThreadPoolExecutor(2) as pool:
         for sheet, pdf in zip(sheets, pool.map(render_pdf, contents), strict=True):
             (folder / "sheets" / f"{sheet.patient_code}-{sheet.issue}.pdf").write_bytes(pdf)
-    (folder / "due.csv").write_text(as_csv(DueLine, due), "utf-8")
-    (folder / "overdue.csv").write_text(as_csv(ReachLine, reach), "utf-8")
+    (folder / "due.csv").write_bytes(as_csv(DueLine, due).encode())
+    (folder / "overdue.csv").write_bytes(as_csv(ReachLine, reach).encode())
     return Written(len(sheets), len(due), len(reach))
 
 

@@ -87,8 +87,8 @@ def test_the_same_seed_and_day_give_the_same_two_lists(made: Any, twin: Store) -
     with twin.read() as session:
         due = due_lines(session, made.today, now, protocol.kinds)
         reach = reach_lines(session, now, translator("en", "desk"), protocol.kinds, protocol.recall)
-    assert as_csv(DueLine, due) == (made.folder / "due.csv").read_text("utf-8")
-    assert as_csv(ReachLine, reach) == (made.folder / "overdue.csv").read_text("utf-8")
+    assert as_csv(DueLine, due) == (made.folder / "due.csv").read_bytes().decode()
+    assert as_csv(ReachLine, reach) == (made.folder / "overdue.csv").read_bytes().decode()
 
 
 def test_every_sheet_says_that_the_clinic_is_a_sample_and_carries_no_draft_mark(made: Any) -> None:
