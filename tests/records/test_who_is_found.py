@@ -191,7 +191,9 @@ def test_a_draft_or_a_signature_of_one_patient_changes_no_plan_and_no_sheet_of_a
             states = [one.status for one in versions]
             assert states == STATES.get(name, ["active"]), name
             assert [one.number for one in versions] == list(range(len(states), 0, -1)), name
-            replaced = [sheet.replaced_at is not None for sheet in sheets_of(session, who)]
+            sheets = sheets_of(session, who)
+            assert [sheet.issue for sheet in sheets] == list(range(1, len(sheets) + 1)), name
+            replaced = [sheet.replaced_at is not None for sheet in sheets]
             expected = {key: [True, False] for key in ("signed-again", "gone-unseen", "gone-here")}
             none = ("draft", "by-hand", "two-drafts", "no-sheet")
             assert replaced == expected.get(name, [] if name in none else [False]), name
