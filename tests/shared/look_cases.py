@@ -126,9 +126,13 @@ def record_of(case: dict[str, Any]) -> Record:
     before = [{"eye": "right", **base, **look, "date": _date(look["day"])} for look in case.get("before", [])]
     for look in before:
         del look["day"]
+    operations = [operation]
+    if "other_eye_operated_on" in case:
+        other = {"eye": "left", "eye_drawn": "left", "date": _date(case["other_eye_operated_on"])}
+        operations.append(operation | other)
     told = {
         "patient": patient,
-        "operations": [operation],
+        "operations": operations,
         "in_use": case.get("in_use", []),
         "reviews": before,
     }
