@@ -349,11 +349,11 @@ def _alike(run: tuple[Shape, ...], parts: tuple[Shape, ...], turned: bool) -> bo
     return all(abs(a - c) < 0.04 and abs(b - d) < 0.04 for (a, b), (c, d) in pairs)
 
 
-def read(pdf: bytes, dpi: int = 0) -> tuple[Page, ...]:
-    """Its pages; ``dpi``: how fine those with a code on them are scanned, 0: not."""
+def read(pdf: bytes, dpi: int = 0, only: int | None = None) -> tuple[Page, ...]:
+    """Its pages, or ``only`` the first few; ``dpi``: how fine those with a code are scanned, 0: not."""
     document = pypdfium2.PdfDocument(pdf)
     try:
-        return tuple(Page(page, dpi) for page in document)
+        return tuple(Page(document[at], dpi) for at in range(only or len(document)))
     finally:
         document.close()
 

@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 import zxingcpp
+from printed import says
 
 from followup.errors import FollowupError
 from followup.sheets import batch as batches
@@ -72,11 +73,21 @@ def test_the_cover_lists_every_sheet_to_tick_off_and_what_was_left_out(printed, 
     assert "4 sheets" in cover
     at = [cover.index(f"Person Number{i} P-{i} Left eye") for i in range(4)]
     assert at == sorted(at)
-    assert "English" in cover
+    _each_line_has_the_language_and_pages_of_its_sheet(cover, at, _texts(open_pdf, printed))
     assert "Not printed. Make these by hand or put them right:" in cover
     assert "P-90 ?" in cover
     assert "operations.0.eye_drawn: the drawn eye is the other one - look" in cover
     assert "ZeroDivisionError" in cover
+
+
+def _each_line_has_the_language_and_pages_of_its_sheet(cover: str, at: list[int], texts: list[str]) -> None:
+    pages = {n: sum(f"P-{n} · " in " ".join(t.split()) for t in texts) for n in (0, 2, 3)}
+    # The foot of the Urdu sheet is given back turned round: its pages are those that are left.
+    pages[1] = sum(bool(t.strip()) for t in texts) - 1 - sum(pages.values())
+    for number, native in enumerate(("English", "اردو", "தமிழ்", "বাংলা")):
+        row = cover[at[number] :].split(" Person ")[0]
+        assert says(row, native), "each sheet's language by its own name"
+        assert row.removeprefix(f"Person Number{number} P-{number} Left eye").split()[1] == str(pages[number])
 
 
 def test_every_sheet_begins_on_a_front_and_blank_backs_are_blank(printed, open_pdf):
