@@ -52,7 +52,7 @@ LEAST = {
     "layout: test turned": 120,
     "layout: loop out": 25,
     "layout: element out": 110,
-    "layout: figure": 500,
+    "layout: figure": 300,
     "page: test turned": 450,
     "page: loop out": 180,
     "page: output out": 1200,

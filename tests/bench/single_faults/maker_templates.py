@@ -29,8 +29,8 @@ _STRING = re.compile(r'"(?:[^"\\]|\\.)*"')
 _TYPST_IF = re.compile(r"\bif\s+(?=\S)")
 _TYPST_FOR = re.compile(r"\bfor\s+[^{}\n]+?\s+in\s+([^{}\n]+?)\s*\{")
 _TYPST_CALL = re.compile(r"^[ \t]*#?([a-z][\w-]*(?:\.[a-z][\w-]*)*)\([^\n]*\)[ \t]*$", re.MULTILINE)
-# Numbers that count or place: indices, counts and lengths in millimetres; not shades of taste.
-_TYPST_NUMBER = re.compile(r"(?<![\w.#-])(\d+(?:\.\d+)?)(mm|cm)?(?![\w.%])")
+# Numbers that count or measure: indices, counts, whole millimetres; not the points of a curve.
+_TYPST_NUMBER = re.compile(r"(?<![\w.#-])(\d+)(mm|cm)?(?![\w.%]| \* u)")
 
 
 def _of_layout(text: str) -> Iterator[Edit]:
