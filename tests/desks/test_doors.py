@@ -206,3 +206,14 @@ def test_the_fifth_wrong_password_locks_wherever_it_was_typed(house, where, wron
     expected = 401 if out else 303
     assert house.browser().post("/log-in", data=right).status_code == expected
     assert house.browser().post("/log-in", data=right | {"login": "manager"}).status_code == 303
+
+
+def test_no_address_that_is_only_opened_changes_anything(scene):
+    """Lists, figures and forms; what is opened of one patient is asked in test_other_site.py."""
+    before, browser = scene.rows(), scene.browser("carol")
+    opened = sorted(path for method, path in WHO_MAY if method == "GET" and "{" not in path)
+    # What makes a document needs a day on which somebody was operated on.
+    asked = {path: browser.get(path + ("?on=2027-03-08" if path.endswith(".pdf") else "")) for path in opened}
+    assert len(asked) > 40
+    assert [path for path, answer in asked.items() if answer.status_code == 500] == []
+    assert scene.rows() == before
