@@ -19,6 +19,8 @@ from followup.typed import typed
 
 MAX_FAILED_LOGINS = 5
 LOCK = timedelta(minutes=15)
+# Under these names the journal says what nobody did by hand.
+_OF_THE_PROGRAM = frozenset({"system", "command line"})
 # An hour or two is let be: that is what a change of the clocks makes.
 AHEAD = timedelta(hours=3)
 
@@ -28,11 +30,11 @@ def add_staff(
 ) -> Staff:
     """A new member of staff, at the site of whoever adds the person, if that works at one.
 
-    Errors: ``role.missing``, ``staff.roles``, ``staff.login`` (taken or empty).
+    Errors: ``role.missing``, ``staff.roles``, ``staff.login`` (taken, empty, or the program's own).
     """
     unit.need_role(*MANAGER, PROGRAM)
     login = login.strip().casefold()
-    if not login or _row(unit.session, login) is not None:
+    if not login or login in _OF_THE_PROGRAM or _row(unit.session, login) is not None:
         raise FollowupError(
             "staff.login", f"the log-in name {typed(login)} can't be used", fix="choose another"
         )

@@ -407,6 +407,20 @@ def test_the_programs_own_role_can_be_given_to_nobody(hill):
         assert hill.ward.would(hill.ward.now, add_staff, by=SYSTEM, **given) == "staff.roles"
 
 
+@pytest.mark.parametrize("login", ["system", "System ", "command line"])
+def test_nobody_logs_in_under_a_name_of_the_program(hill, login):
+    given = {"login": login, "name": "X", "roles": ["reception"], "password_hash": "-"}
+    assert hill.ward.would(hill.ward.now, add_staff, by=SYSTEM, **given) == "staff.login"
+
+
+def test_the_program_goes_on_where_somebody_had_its_name_before(sqlite_ward):
+    with sqlite_ward.store.write(SYSTEM, sqlite_ward.now) as unit:
+        add_staff(unit, login="old", name="Old", roles=["reception"], password_hash="-")
+        unit.session.execute(text("UPDATE staff SET login = 'system', active = 0 WHERE login = 'old'"))
+    record = sqlite_ward.record("K-9")
+    assert sqlite_ward.would(sqlite_ward.now, enter_record, by=SYSTEM, record=record).number == 1
+
+
 def test_a_counsellor_corrects_a_record_with_the_surgeons_answers_in_it_and_leaves_them_as_they_are(hill):
     ward = hill.ward
 
