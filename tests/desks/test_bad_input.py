@@ -147,7 +147,7 @@ def test_a_code_already_in_use_is_refused_with_the_way_on(house, counsellor, rou
     before = _counts(house)
     other = form | {"patient.name": ["Somebody Else"]}
     answer = counsellor.post("/operations/new", data=other)
-    assert answer.status_code in (409, 422)
+    assert answer.status_code == 422
     assert "already in use" in words_of(answer.text)
     assert _counts(house) == before
 
@@ -163,7 +163,7 @@ def test_of_two_counsellors_the_second_is_told_and_keeps_the_typing(
     assert counsellor.post(page, data=changed).status_code == 303
     before = _counts(house)
     answer = counsellor.post(page, data=second | {"patient.can_read": ["no"]})
-    assert answer.status_code in (409, 422)
+    assert answer.status_code == 409
     assert "changed this record meanwhile" in words_of(answer.text)
     assert form_of(answer.text)["patient.can_read"] == ["no"]
     assert _counts(house) == before
@@ -172,9 +172,8 @@ def test_of_two_counsellors_the_second_is_told_and_keeps_the_typing(
 @pytest.mark.parametrize("text_typed", ["%", "_", "' OR 1=1 --", "زززز", "x" * 200, "\u200b"])
 def test_a_search_for_nothing_known_says_so(house, words_of, text_typed):
     answer = house.log_in("reception").post("/find", data={"text": text_typed})
-    assert answer.status_code in (303, 404)
-    if answer.status_code == 404:
-        assert "No patient is found" in words_of(answer.text)
+    assert answer.status_code == 404
+    assert "No patient is found" in words_of(answer.text)
 
 
 def test_wrong_codes_each_say_what_they_are(house, words_of):
