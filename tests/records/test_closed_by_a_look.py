@@ -7,7 +7,7 @@ from crowd import EVERYBODY
 
 from followup.clinical.careplan import CheckGap
 from followup.clinical.protocol import load_protocol
-from followup.records.leaving import close_by_findings, mark_unseen
+from followup.records.leaving import close_by_findings, mark_left, mark_unseen
 from followup.records.plans import sign_plan, store_draft
 from followup.records.trips import trip, trips_of_plan
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
@@ -150,3 +150,37 @@ def test_a_visit_without_a_check_of_its_own_is_done_by_what_the_plan_watches_and
         return [trip(unit.session, number).status == "fulfilled" for number in (walk.id, visit.id)]
 
     assert two.would(two.at(7), closed, by=EVERYBODY) == [walk_in, between]
+
+
+def test_a_look_that_saw_a_part_closes_that_part_and_leaves_the_rest_to_see(two):
+    """A look at cells sees the wound's week, not the refraction that the same visit is for."""
+
+    def partly(unit, *, arrives: bool):
+        week, refraction = two.need("week", 5, 9), two.need("refraction", 5, 9)
+        body = two.body(needs=(week, refraction), trips=(two.visit(1, 7, week, refraction),))
+        draft = store_draft(unit, patient_id=two.ids[0], record_number=1, body=body)
+        plan = sign_plan(unit, plan_id=draft.id).id
+        (visit,) = trips_of_plan(unit.session, plan)
+        if arrives:
+            mark_arrived(unit, trip_id=visit.id, nonce="here")
+        stands = []
+        for _ in range(2):
+            before, record = len(unit.entries), _look(two, 7)
+            close_by_findings(unit, patient_id=two.ids[0], record=record, protocol=PROTOCOL, day=two.day(7))
+            found = [(one.status, one.served) for one in trips_of_plan(unit.session, plan)]
+            stands.append((found, len(unit.entries) - before))
+        if arrives:
+            for _ in range(2):
+                mark_left(unit, trip_id=visit.id)
+                stands.append([(one.status, one.serves) for one in trips_of_plan(unit.session, plan)])
+        return stands
+
+    first, again, *left = two.would(two.at(7), partly, by=EVERYBODY, arrives=True)
+    assert first == ([("arrived", ("right:week",))], 1)
+    assert again == ([("arrived", ("right:week",))], 0)
+    done = [("fulfilled", ("right:week", "right:refraction")), ("proposed", ("right:refraction",))]
+    assert left == [done, done]
+    # Where nobody marked the arrival the visit is done, and what it did not see is a visit of its own.
+    first, again = two.would(two.at(7), partly, by=EVERYBODY, arrives=False)
+    assert first == ([("fulfilled", ("right:week",)), ("proposed", ())], 1)
+    assert again == (first[0], 0)

@@ -115,6 +115,20 @@ def test_open_alerts_are_those_of_whom_they_were_opened_for_until_they_are_close
     assert last == [other]
 
 
+def test_what_was_said_at_the_window_is_closed_once(two):
+    def closed(unit):
+        patient = lock_patient(unit, two.ids[0])
+        _alert(unit, patient.id, two.day(1), kind="walk-in")
+        counts = []
+        for word in ("seen", "seen again"):
+            before = len(unit.entries)
+            close_walk_ins(unit, patient, word=word)
+            counts.append(len(unit.entries) - before)
+        return counts
+
+    assert _tried(two, closed) == [1, 0]
+
+
 def test_an_alert_is_closed_for_its_own_patient_alone(two):
     one, other = two.ids
 
@@ -313,15 +327,21 @@ def test_places_are_counted_by_service_day_and_site_each_alone(two):
 
 def test_the_calendar_for_planning_frees_the_places_of_the_patients_own_booked_visits_alone(two):
     def planned(unit):
-        for visits in two.visits:
-            book_trip(unit, trip_id=visits[1])
-        found = []
-        for who in (None, *two.ids):
-            calendar = planning_calendar(unit.session, who)
-            found.append([calendar.taken(two.day(day), "review") for day in (1, 7, 42)])
-        return found
+        def taken():
+            calendars = [planning_calendar(unit.session, who) for who in (None, *two.ids)]
+            return [[calendar.taken(two.day(day), "review") for day in (1, 7, 42)] for calendar in calendars]
 
-    assert _tried(two, planned) == [[0, 2, 0], [0, 1, 0], [0, 1, 0]]
+        hill = put_site(unit, Site(0, "LEDGE", "Ledge room")).id
+        take_places(unit, parse_calendar({}), services=["review"], day=two.day(7), site=hill)
+        book_trip(unit, trip_id=two.visits[0][1])
+        one_booked = taken()
+        book_trip(unit, trip_id=two.visits[1][1])
+        return one_booked, taken()
+
+    # A visit that is only proposed holds no place, so that there is none of its own to free.
+    one_booked, both = _tried(two, planned)
+    assert one_booked == [[0, 1, 0], [0, 0, 0], [0, 1, 0]]
+    assert both == [[0, 2, 0], [0, 1, 0], [0, 1, 0]]
 
 
 def test_the_shelf_is_counted_at_each_site_alone(two):
