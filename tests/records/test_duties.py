@@ -401,6 +401,17 @@ def test_who_was_let_in_as_more_than_the_person_is_by_now_stores_nothing(hill, c
     assert (found == "role.missing") is refused
 
 
+def test_the_program_has_its_own_role_and_no_other():
+    assert SYSTEM.roles == {"program"}
+
+
+def test_what_stands_open_is_read_at_the_own_site_alone(hill):
+    with hill.ward.store.for_site(1).read() as session:
+        assert open_alerts(session) == ()
+    with hill.store.read() as session:
+        assert [one.id for one in open_alerts(session)] == [hill.alert]
+
+
 def test_the_programs_own_role_can_be_given_to_nobody(hill):
     for role in ("program", "system", "everybody", "anonymous"):
         given = {"login": "x", "name": "X", "roles": [role], "password_hash": "-"}
