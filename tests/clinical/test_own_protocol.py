@@ -235,3 +235,14 @@ def test_the_clinic_sets_how_dense_a_steroid_course_is_asked_about_beside_ritona
     stricter = told(taken, protocol=load_protocol(folder))
     assert "steroid.inhibitor" in stricter.cautions()
     assert "3 times a day or more for over 10 days, with ritonavir" in _cautions(stricter)
+
+
+def test_a_count_that_a_clinics_rule_gives_stands_over_the_usual_one(folder, someone, told):
+    rules = folder / "rules-1-courses.toml"
+    text = rules.read_text("utf-8")
+    own = text.replace(
+        'course = { role = "nsaid", days = 14 }', 'course = { role = "nsaid", days = 14, count = 1 }'
+    )
+    assert own != text
+    rules.write_text(own, "utf-8")
+    assert told(someone(), protocol=load_protocol(folder)).steps("right:nsaid") == "1x14"
