@@ -103,7 +103,7 @@ def _title(clinic: ClinicInfo) -> str:
     """The clinic's name as far as it is written in Latin letters, else its code."""
     plain = unicodedata.normalize("NFKD", clinic.name)
     letters = "".join(c for c in plain if not unicodedata.combining(c))
-    whole = letters.isascii() and letters.strip()
+    whole = letters.isascii() and _one_line(letters)
     title = letters if whole else f"Eye clinic {clinic.code}".strip()
     escaped = ["\\" + c if c in "\\;," else c for c in _one_line(title)]
     while len("".join(escaped)) > _LONGEST_TITLE:

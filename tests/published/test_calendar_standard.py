@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 import icalendar
 import pytest
 from dateutil.tz import gettz
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from followup.sheets.content import ClinicInfo, SheetIssue
@@ -52,6 +52,7 @@ def test_rfc_5545_an_entry_at_an_hour_rings_at_that_hour_by_the_clinics_clock(zo
 
 
 @given(st.text(max_size=80), st.sampled_from(["09:30", None]))
+@example("\x1b", None)
 def test_rfc_5545_any_name_of_a_clinic_gives_one_event_and_nothing_smuggled_in(name, hour):
     written = calendar_entry(date(2026, 6, 2), clinic(name), ISSUE, hour=hour)
     assert written.isascii()
