@@ -387,7 +387,7 @@ def test_the_last_manager_is_counted_over_all_sites(hill):
         ({"roles": frozenset({"counsellor"})}, False),
         ({}, False),
     ],
-    ids=str,
+    ids=["another site", "every site", "two roles for one", "one of the roles", "nothing changed"],
 )
 def test_who_was_let_in_as_more_than_the_person_is_by_now_stores_nothing(hill, changes, refused):
     with hill.ward.store.write(SYSTEM, hill.ward.now) as unit:
