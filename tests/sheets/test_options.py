@@ -180,7 +180,8 @@ def test_what_concerns_this_eye_alone_is_drawn_first(make_content, make_record):
 
 
 @pytest.mark.parametrize(
-    "name", [f"rule-{n}" for n in sorted(DRAWN)] + [f"sign-{n}" for n in SIGNS] + [f"sun-{p}" for p in DAY_PARTS]
+    "name",
+    [*(f"rule-{n}" for n in sorted(DRAWN)), *(f"sign-{n}" for n in SIGNS), *(f"sun-{p}" for p in DAY_PARTS)],
 )
 def test_everything_that_is_to_be_drawn_has_its_drawing_in_black_and_white(name):
     from xml.etree import ElementTree as ET
