@@ -91,7 +91,7 @@ def test_a_typed_code_may_begin_like_a_scanned_one():
 
 def test_an_id_is_fifty_random_bits_in_ten_characters_and_nothing_of_the_patient():
     for number, written in (
-        (0b00001_00010 << 40, "1200000000"),
+        ((0b00001_00010 << 40) + 1, "1200000001"),
         (2**50 - 1, "ZZZZZZZZZZ"),
         (31, "000000000Z"),
     ):
@@ -99,6 +99,7 @@ def test_an_id_is_fifty_random_bits_in_ten_characters_and_nothing_of_the_patient
 
         def bits(count, number=number, asked=asked):
             asked.append(count)
+            assert len(asked) == 1, "the first can be read and checked: no other is drawn"
             return number
 
         assert new_sheet_id(bits) == written
