@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import date
 
+import pypdfium2
 import pytest
 
 from followup.clinical.careplan import CarePlan, Step
 from followup.clinical.record import parse_record
+from followup.sheets.pdf import render_pdf
 
 
 def _with_steroid(plan: CarePlan, **update) -> CarePlan:
@@ -107,3 +109,18 @@ def test_the_visit_at_which_the_plan_was_changed_is_not_called_off(make_content,
     seen = today.model_copy(update={"status": "fulfilled"})
     new = old.model_copy(update={"trips": tuple(seen if trip == today else trip for trip in old.trips)})
     assert _lines(make_content, new, old) == ()
+
+
+def test_one_change_stands_on_page_one_before_the_signs(make_content, make_plan):
+    old = make_plan(approved=True)
+    first, *rest = old.courses[0].steps
+    new = _with_steroid(old, steps=(first, Step(start=date(2026, 6, 9), days=7, count=8), *rest[1:]))
+    content = make_content(plan=new, previous=old, printed_on=date(2026, 6, 8))
+    document = pypdfium2.PdfDocument(render_pdf(content))
+    try:
+        page = " ".join(document[0].get_textpage().get_text_bounded().split())
+    finally:
+        document.close()
+    (news,) = content.changes.lines
+    assert page.count(news) == 1
+    assert page.index(news) < page.index(content.alarm.heading)

@@ -195,10 +195,18 @@ def test_a_held_course_is_shown_as_not_to_start_and_is_in_no_list(make_content, 
     assert [b.bottle.letter for b in content.bottles] == ["A", "S"]
 
 
-def test_a_course_that_is_over_is_no_longer_printed(make_content):
-    content = make_content(printed_on=date(2026, 6, 10))
-    assert [b.bottle.letter for b in content.bottles] == ["N", "S"]
-    assert content.rounds[0].heading.startswith("From Tuesday 9 June 2026")
+# Antibiotic to day 7, NSAID to day 14, steroid to day 28: on its last day a drop is still taken.
+@pytest.mark.parametrize(
+    ("later", "letters", "tables"),
+    [
+        *((6, ["A", "N", "S"], 4), (7, ["A", "N", "S"], 4), (8, ["N", "S"], 3)),
+        *((14, ["N", "S"], 3), (15, ["S"], 2), (28, ["S"], 1), (29, [], 0)),
+    ],
+)
+def test_a_drop_stands_on_the_sheet_to_the_end_of_its_last_day(make_content, later, letters, tables):
+    content = make_content(printed_on=OPERATED + timedelta(days=later))
+    assert sorted(b.bottle.letter for b in content.bottles) == letters
+    assert len(content.rounds) == tables
 
 
 def test_steroid_tablets_name_their_doctor_and_are_never_stopped_suddenly(make_content, make_plan):
