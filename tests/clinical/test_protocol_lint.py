@@ -90,8 +90,9 @@ def test_every_faulty_entry_is_told_before_contradictions_are_looked_for(folder)
 def test_what_a_review_needs_must_be_there(folder, file, old, new, what):
     change(folder, file, (old, new))
     assert any(what in problem.what for problem in lint_protocol(folder))
-    with pytest.raises(FollowupError):
+    with pytest.raises(FollowupError) as caught:
         load_protocol(folder)
+    assert caught.value.line in [problem.line for problem in lint_protocol(folder)]
 
 
 def test_a_folder_that_is_none_is_one_problem(tmp_path):

@@ -26,8 +26,7 @@ def test_an_open_calendar_limits_nothing(someone, told):
 
 def test_a_closed_day_moves_a_visit_inside_its_window(someone, told):
     plan = told(someone(), calendar=calendar(holidays=dates(1, 7)))
-    assert plan.trip_days()[0] == 2
-    assert plan.trip_days()[1] in (6, 8)
+    assert plan.trip_days()[:2] == [2, 6]
     assert plan.plan.impossible == ()
 
 

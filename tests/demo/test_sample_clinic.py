@@ -192,9 +192,9 @@ def test_who_never_came_back_has_an_overdue_visit_and_who_came_has_none(store: S
     with store.read() as session:
         ibrahim = trips_of(session, by_name(store, "Ibrahim").id)
         wanjiru = trips_of(session, by_name(store, "Wanjiru").id)
-    assert [trip.status for trip in ibrahim][:2] == ["fulfilled", "proposed"] or ibrahim[1].status == "booked"
+    assert [trip.status for trip in ibrahim][:2] == ["fulfilled", "proposed"]
     assert ibrahim[1].window_end < ibrahim[-1].window_end
-    assert {trip.status for trip in wanjiru if trip.status != "cancelled"} == {"fulfilled"}
+    assert [trip.status for trip in wanjiru] == ["fulfilled"] * 3
 
 
 def test_todays_operations_stand_at_every_stage(made: Any, store: Store) -> None:

@@ -72,7 +72,7 @@ def test_the_day_after_is_taken_with_a_reason_then_the_plan_is_signed_and_the_vi
     surgeon = house.log_in("surgeon")
     page = surgeon.get(plan).text
     assert "can't be signed yet" in words_of(page)
-    assert "First look after surgery" in words_of(page) or "first look after surgery" in words_of(page)
+    assert "first look after surgery" in words_of(page)
     form = form_of(page, f"{plan}/decisions")
     form |= {"day": ["2027-03-04"], "why": ["closed for two days; no pain, nearby"]}
     answer = surgeon.post(f"{plan}/decisions", data=form)

@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import text
 
 from followup.clinical.careplan import Course, Step
+from followup.recall.codes import typed_code
 from followup.recall.daily import Workplace, run_due
 from followup.records.completing import complete_plan, last_day_of_drops, plans_to_complete
 from followup.records.journal import journal_of
@@ -158,7 +159,10 @@ def test_the_surgeon_ends_it_with_a_reason_and_then_no_list_reads_it(signed, wor
     scanned = words_of(reception.get(sheet.replace("sheets", "found")).text)
     assert "this plan is completed since Wednesday 10 March 2027" in scanned
     assert "newer plan" not in scanned
-    found = reception.get(f"/api/find?text={sheet.rpartition('/')[2]}").json()
+    found = reception.get(f"/api/find?text={typed_code(sheet.rpartition('/')[2])}").json()
+    assert found["current"] is False
+    assert found["completed_at"].startswith("2027-03-10T")
+    assert [one["code"] for one in found["people"]] == ["K-104"]
     assert found["current"] in (False, None)
 
 

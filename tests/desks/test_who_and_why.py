@@ -56,7 +56,7 @@ def test_what_was_told_and_is_not_routine_stands_on_the_plan_and_on_its_line(hou
         ):
             assert words in said, (page, words)
         # A routine answer goes without saying; a wound that is not watertight does not.
-        assert "Watertight: no" in said or "atertight" in said
+        assert "Watertight at the end : no" in said
         assert "hooks" not in said
     (line,) = surgeon.get("/api/plans/waiting").json()
     assert any("seafood" in text for part in line["glance"] for text in part["told"])

@@ -97,7 +97,7 @@ def test_a_locked_database_refuses_in_words_after_its_wait_and_goes_on(sqlite_wa
     with ward.store.read() as session:
         assert patient_by_code(session, "K-9") is None
         assert [line.patient.code for line in worklist(session, ward.at(3))] == ["K-1"]
-    with pytest.raises(FollowupError):
+    with pytest.raises(FollowupError, match="busy"):
         sweep_if_ours(ward.store, "a", ward.at(3))
     assert time.monotonic() - begun >= 0.8
     release.set()

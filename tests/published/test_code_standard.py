@@ -45,7 +45,7 @@ def test_iso_18004_capitals_and_digits_take_the_denser_mode(version):
 
 
 def test_a_text_longer_than_version_ten_holds_is_refused():
-    with pytest.raises(FollowupError):
+    with pytest.raises(FollowupError, match="this text has 214"):
         qr_picture("a" * 214)
 
 

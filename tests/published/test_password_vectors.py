@@ -71,5 +71,5 @@ def test_a_password_of_ten_to_two_hundred_characters_is_hashed_each_time_under_a
         assert passwords.matches(one, "x" * length)
         assert not passwords.matches(one, "x" * (length + 1))
     for length in (0, 9, 201):
-        with pytest.raises(FollowupError):
+        with pytest.raises(FollowupError, match="has 10 to 200 characters"):
             passwords.hash("x" * length)

@@ -15,8 +15,10 @@ from followup.recall.keyring import Keyring
 @pytest.mark.parametrize("layout", sorted(LAYOUTS))
 def test_a_burst_is_read_through_every_layout(layout):
     keyring, sheet = Keyring.fresh(), new_sheet_id()
-    burst = typed_on(layout, qr_payload(sheet, keyring, "RBE"))
-    assert burst != qr_payload(sheet, keyring, "RBE") or layout == "German"
+    sent = qr_payload(sheet, keyring, "RBE")
+    burst = typed_on(layout, sent)
+    # A German keyboard only changes Y and Z over; each of the others changes what every code holds.
+    assert burst != sent or (layout, {"Y", "Z"} & set(sent)) == ("German", set())
     assert sheet in {read_scan(text, keyring, "RBE").sheet_id for text in readings(burst)}
 
 

@@ -222,7 +222,7 @@ def test_only_an_overdue_patient_is_lost_or_the_surgeons():
     (line,) = _lines(_visit("A"), tried=[(2, 4, "surgeon told")], today=100, seen={1: ((2, _day(3)),)})
     assert (line.kind, line.next, line.tried) == ("plan again", None, ())
     assert for_surgeon([line], RULES, _day(100)) == ()
-    with pytest.raises(FollowupError):
+    with pytest.raises(FollowupError, match="lost to follow-up yet"):
         declare_lost(SimpleNamespace(), line, RULES, reason="never came")
 
 

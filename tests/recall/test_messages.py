@@ -175,21 +175,22 @@ def test_who_did_not_agree_is_on_the_call_list_on_paper(ward, in_hand, agreed, p
 
 
 @pytest.mark.parametrize(
-    "given",
+    ("given", "code"),
     [
-        {"channel": "pigeon"},
-        {"reader": "everyone"},
-        {"channel": "gateway", "address": " "},
-        {"channel": "mail", "address": "no at sign"},
+        ({"channel": "pigeon"}, "messages.channel"),
+        ({"reader": "everyone"}, "messages.channel"),
+        ({"channel": "gateway", "address": " "}, "messages.address"),
+        ({"channel": "mail", "address": "no at sign"}, "messages.address"),
     ],
 )
-def test_a_choice_that_can_not_be_kept_is_refused(ward, given):
+def test_a_choice_that_can_not_be_kept_is_refused(ward, given, code):
     patient_id = ward.enter()
     with (
-        pytest.raises(FollowupError),
+        pytest.raises(FollowupError) as caught,
         ward.store.write(ward.counsellor, ward.now) as unit,
     ):
         choose_messages(unit, patient_id=patient_id, consent=True, **given)
+    assert caught.value.code == code
     with ward.store.read() as session:
         assert message_choice(session, patient_id) is None
 

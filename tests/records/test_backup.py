@@ -259,8 +259,9 @@ def test_every_turned_bit_is_noticed_before_a_backup_is_put_back(sqlite_ward, tm
     turned = bytearray(content)
     turned[body] ^= 1
     path.write_bytes(turned)
-    with pytest.raises(FollowupError):
+    with pytest.raises(FollowupError) as caught:
         restore(path, tmp_path / "aimed.db", sqlite_ward.now)
+    assert caught.value.code == "backup.broken"
 
 
 def test_a_damaged_backup_keeps_no_whole_one_from_staying(store, tmp_path):

@@ -161,8 +161,9 @@ def test_a_change_by_statement_without_its_entry_is_not_stored_either(ward):
 def test_what_fails_half_way_leaves_neither_change_nor_entry(ward):
     before = _entries(ward.store)
     one, same_code_again = ward.record(), ward.record(name="Somebody Else")
-    with pytest.raises(FollowupError), ward.store.write(ward.counsellor, ward.now) as unit:
+    with pytest.raises(FollowupError) as caught, ward.store.write(ward.counsellor, ward.now) as unit:
         _enter_all(unit, one, same_code_again)
+    assert caught.value.code == "record.exists"
     assert _entries(ward.store) == before
     with ward.store.engine.connect() as connection:
         assert connection.execute(text("SELECT count(*) FROM patient")).scalar_one() == 0

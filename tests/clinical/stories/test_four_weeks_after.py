@@ -17,10 +17,7 @@ def test_1_she_comes_every_day_she_should_and_nothing_is_added(story):
     for day in due:
         plan = one.plan(day)
         assert one.visits(day)[0] == day, "the visit is where it was"
-        assert one.stands(plan.trips[-1] if day == due[-1] else plan.trips[0], day) in (
-            "due today",
-            "upcoming",
-        )
+        assert one.stands(plan.trips[-1] if day == due[-1] else plan.trips[0], day) == "due today"
         told = one.look(day, **QUIET, **({"refraction": "-0.50"} if day > 28 else {}))
         assert [p.id for p in told.proposals] == ["go-on"]
         assert told.senior == ()
@@ -43,7 +40,7 @@ def test_2_he_misses_day_seven_and_is_late_then_overdue_then_caught_up_at_once(s
         "overdue",
     ]
     # On day 8 the window is still open: the look moves to what is left of it.
-    assert two.visits(8)[0] in (8, 9)
+    assert two.visits(8)[0] == 8
     # On day 11 nothing was written down: the plan asks and guesses nothing.
     asked = two.plan(11)
     assert "done-left-wound" in {q.id for q in asked.questions}
@@ -52,7 +49,7 @@ def test_2_he_misses_day_seven_and_is_late_then_overdue_then_caught_up_at_once(s
     two.missed(7)
     caught = two.plan(11)
     assert "done-left-wound" not in {q.id for q in caught.questions}
-    assert two.visits(11)[0] in (11, 12, 13)
+    assert two.visits(11)[0] == 11
     two.look(12, **QUIET)
     assert "left:wound" in {n.key for n in two.plan(12).needs if n.state == "served"}
 
@@ -77,7 +74,7 @@ def test_3_cells_2_plus_on_day_seven_and_1_plus_with_27_on_day_21(story):
         assert (new.earliest - old.earliest).days == 7
     assert len(after.supply) > len(before.supply)
     # Seen again in two to four days, and the visits are planned again.
-    assert three.visits(7)[0] in (9, 10, 11)
+    assert three.visits(7)[0] == 10
     three.look(three.visits(7)[0], **QUIET | {"cells": "1+"})
     told = three.look(21, **QUIET | {"cells": "1+", "pressure": 27})
     assert told.senior == ()
@@ -97,9 +94,8 @@ def test_3_cells_2_plus_on_day_seven_and_1_plus_with_27_on_day_21(story):
 def test_4_a_white_level_on_day_four_is_for_a_senior_the_same_day_and_nothing_else(story):
     four = story("peter")
     told = four.look(4, hypopyon="yes", cells="3+", pressure=24, pain="no")
-    assert {c.id for c in told.senior} == {"hypopyon", "cells-3"}
+    assert {c.id for c in told.senior} == {"hypopyon", "cells-3"}, "no crystals: his steroid was a solution"
     assert told.proposals == ()
-    assert not any(c.id == "hypopyon-crystals" for c in told.senior), "his steroid was a solution"
 
 
 def test_6_he_never_comes_back_and_no_look_is_dropped(story):
@@ -140,9 +136,9 @@ def test_7_31_on_day_14_without_cells_in_an_eye_that_rises_on_steroid(story):
     after = seven.plan(14)
     assert seven.day(after.last_steroid_day["right"]) == 14
     assert after.last_steroid_day["right"] < before.last_steroid_day["right"]
-    assert seven.visits(14)[0] in (15, 16, 17)
+    assert seven.visits(14)[0] == 15
     old, new = (next(n for n in p.needs if n.key == "right:refraction") for p in (before, after))
-    assert new.earliest < old.earliest or seven.day(new.earliest) == 28
+    assert (seven.day(old.earliest), seven.day(new.earliest)) == (29, 28)
 
 
 def test_9_a_lost_sheet_changes_nothing_in_the_plan(story):
@@ -162,7 +158,7 @@ def test_11_cells_2_plus_on_day_ten_without_drops_starts_the_rescue_at_once(stor
     eleven.sign("rescue")
     after = eleven.plan(10)
     assert [eleven.drops(after, day) for day in (9, 10, 16, 17, 23, 24)] == [0, 8, 8, 6, 6, 5]
-    assert eleven.visits(10)[0] in (12, 13, 14)
+    assert eleven.visits(10)[0] == 13
     assert after.rounds[0].start == eleven.date(10)
     assert any(b.opened == eleven.date(10) for b in after.supply)
     # Refraction waits for the end of the drops that were not there before.
