@@ -6,7 +6,6 @@ from datetime import UTC, date, datetime
 from typing import cast
 
 import click
-from sqlmodel import Session
 
 from followup.cli.contract import Outcome, visible
 from followup.cli.files import Day
@@ -19,6 +18,7 @@ from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
 from followup.records.messages import choose_messages, stop_messages, unsent_messages
 from followup.records.patients import patient_by_code, unknown_patient
+from followup.records.store import Session
 from followup.records.views import SYSTEM
 
 

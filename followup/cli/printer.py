@@ -11,7 +11,6 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import click
-from sqlmodel import Session
 
 from followup.cli.contract import BAD_INPUT, Outcome
 from followup.cli.files import write_whole
@@ -35,6 +34,7 @@ from followup.records.plans import active_plan, open_draft
 from followup.records.plans import plan as stored_plan
 from followup.records.protocols import protocol_signature
 from followup.records.sheets import sheets_of
+from followup.records.store import Session
 from followup.records.views import PlanVersion
 from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.content import build_content, sheet_language

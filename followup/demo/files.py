@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from sqlmodel import Session
-
 from followup.desks.desk import Desk, Visit
 from followup.desks.sheet_content import content_of
 from followup.errors import FollowupError
@@ -19,6 +17,7 @@ from followup.records.clinics import get_clinic
 from followup.records.plans import plans_in_force
 from followup.records.protocols import protocol_signature
 from followup.records.sheets import sheets_of
+from followup.records.store import Session
 from followup.records.views import SheetView
 from followup.sheets.pdf import render_pdf
 

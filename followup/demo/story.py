@@ -9,8 +9,6 @@ from random import Random
 from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
-
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Person
 from followup.demo.clinic import TIME_ZONE, is_open
@@ -34,7 +32,7 @@ from followup.records.plans import active_plan, open_draft, sign_plan
 from followup.records.protocols import protocol_signature
 from followup.records.sheets import hand_over_sheet, issue_sheet, sheets_of
 from followup.records.staff import all_staff
-from followup.records.store import Unit
+from followup.records.store import Session, Unit
 from followup.records.trips import day_trips, trips_of
 from followup.records.trips import trip as a_trip
 from followup.records.views import Actor, TripView

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import BeforeLeaving
 from followup.desks.desk import Visit
 from followup.records.leaving_checks import checks_noted, operated_on
 from followup.records.patients import patients_by_id
 from followup.records.plans import newest_plan_bodies
+from followup.records.store import Session
 from followup.records.views import PatientView
 
 

@@ -9,7 +9,6 @@ from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
 from followup.clinical.record import parse_json_object
 from followup.desks.desk import AnyVisit, Visit
@@ -20,6 +19,7 @@ from followup.errors import FollowupError
 from followup.language.entered import must_print_text
 from followup.records.clinics import clinic_calendar_of, get_clinic, put_clinic
 from followup.records.closed import visits_without_offer
+from followup.records.store import Session
 from followup.records.views import Clinic, TripView
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 from followup.typed import typed

@@ -8,7 +8,6 @@ from datetime import date
 from functools import partial
 
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
 from followup.clinical.record import Eye, parse_json_object
 from followup.desks.before_leaving import checks_to_do
@@ -40,6 +39,7 @@ from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.records.oplist import ListLine, operations_on, put_operation_list
 from followup.records.patients import record_versions
+from followup.records.store import Session
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 
 router = APIRouter()

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlmodel import Session
-
 from followup.clinical.proposal import Outcome
 from followup.clinical.record import Findings, Record
 from followup.clinical.review import review
@@ -20,7 +18,7 @@ from followup.records.leaving import close_by_findings
 from followup.records.patients import lock_patient, patients_by_id
 from followup.records.places import planning_calendar
 from followup.records.plans import active_plan, plans_of
-from followup.records.store import Unit
+from followup.records.store import Session, Unit
 from followup.records.trips import trips_of
 from followup.records.views import PatientView
 

@@ -9,7 +9,6 @@ from typing import Any, Literal
 
 from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
-from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.explain_reasons import because_of
@@ -29,6 +28,7 @@ from followup.errors import FollowupError
 from followup.records.journal import JournalEntry, journal_of
 from followup.records.patients import correct_record, newest_record, patient_by_code
 from followup.records.plans import plans_of
+from followup.records.store import Session
 from followup.records.trips import trips_of
 from followup.records.views import PatientView, PlanVersion, RecordVersion, TripView
 from followup.sheets.timeline_svg import timeline_svg, timeline_table

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
 from followup.clinical.record import Record
 from followup.clinical.vision import BANDS_SOURCE, band
@@ -20,6 +19,7 @@ from followup.recall.forecast import DayLoad
 from followup.recall.forecast import forecast as load_ahead
 from followup.records.followed import ClosedVisit, visits_with_closed_window
 from followup.records.recent import records_since
+from followup.records.store import Session
 from followup.records.trips import missed_trips
 
 router = APIRouter()

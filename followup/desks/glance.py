@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import CarePlan, FactUse, Reason
 from followup.clinical.plan import build_plan
 from followup.clinical.record import Record
@@ -17,6 +15,7 @@ from followup.desks.posted import Posted
 from followup.errors import FollowupError
 from followup.records.oplist import EyeCheck, check_against_list
 from followup.records.places import planning_calendar
+from followup.records.store import Session
 from followup.records.views import PlanVersion
 from followup.sheets.staircase import Staircase, build_staircase
 

@@ -7,7 +7,6 @@ from datetime import date, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
-from sqlmodel import Session
 
 from followup.clinical.explain_reasons import because_of
 from followup.desks.desk import AnyVisit, Visit
@@ -19,6 +18,7 @@ from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
 from followup.records.places import planning_calendar
 from followup.records.plans import plan
+from followup.records.store import Session
 from followup.records.trips import trip
 from followup.records.views import TripView
 from followup.records.visits import book_trip, move_trip

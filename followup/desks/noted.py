@@ -6,12 +6,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlmodel import Session
-
 from followup.clinical.recall_rules import AttemptOutcome
 from followup.desks.desk import Visit
 from followup.language.catalogues import N_, Translator
 from followup.language.dates import long_date
+from followup.records.store import Session
 from followup.records.taking_back import Step, steps_of_day
 
 SAID: dict[AttemptOutcome, str] = {

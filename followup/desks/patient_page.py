@@ -6,7 +6,6 @@ import secrets
 from collections.abc import Callable
 
 from fastapi import Request, Response
-from sqlmodel import Session
 
 from followup.desks.before_leaving import checks_to_do
 from followup.desks.danger import QUESTIONS
@@ -25,6 +24,7 @@ from followup.records.messages import Channel, message_choice
 from followup.records.patients import patient_by_code, unknown_patient
 from followup.records.plans import active_plan, completed_plan, plans_of
 from followup.records.sheets import sheets_of
+from followup.records.store import Session
 from followup.records.trips import trips_of
 from followup.records.views import FoundSheet, PatientView
 

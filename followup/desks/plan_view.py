@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from sqlmodel import Session
-
 from followup.clinical.allergies import allergy_lines
 from followup.clinical.careplan import (
     AllergyLine,
@@ -30,6 +28,7 @@ from followup.clinical.record import Eye, Record
 from followup.desks.desk import Visit
 from followup.records.patients import record_versions
 from followup.records.plans import plan
+from followup.records.store import Session
 from followup.records.views import PlanVersion, RecordVersion
 
 

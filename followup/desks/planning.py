@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import Adjustment, CarePlan, DayPhase
 from followup.clinical.plan import build_plan
 from followup.clinical.record import Record, TripRecord
@@ -14,7 +12,7 @@ from followup.desks.desk import Visit
 from followup.records.patients import newest_record
 from followup.records.places import planning_calendar
 from followup.records.plans import active_plan, plans_of, store_draft
-from followup.records.store import Unit
+from followup.records.store import Session, Unit
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion, RecordVersion, TripView
 

@@ -12,7 +12,6 @@ from typing import Any, cast, get_args
 
 import pypdfium2  # type: ignore[import-untyped]
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.pages import go
@@ -24,6 +23,7 @@ from followup.errors import FollowupError
 from followup.records.oplist import operations_on
 from followup.records.plans import active_plan
 from followup.records.sheets import sheets_of
+from followup.records.store import Session
 from followup.records.views import PlanVersion, SheetView
 from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.options import Paper, SheetOptions, Size, usual_options

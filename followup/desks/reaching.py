@@ -6,7 +6,6 @@ import secrets
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
 from followup.clinical.english import day_words
 from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
@@ -25,6 +24,7 @@ from followup.records.attempts import AttemptView, attempt_of_form, attempts_on,
 from followup.records.patients import patients_by_id
 from followup.records.places import planning_calendar
 from followup.records.promises import book_promised
+from followup.records.store import Session
 from followup.records.trips import trip
 
 router = APIRouter()

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from datetime import date
 
-from sqlmodel import Session
-
 from followup.clinical.record import Record
 from followup.desks.danger import look_stored, newest_looks
 from followup.desks.desk import Visit
@@ -14,6 +12,7 @@ from followup.errors import FollowupError
 from followup.language.entered import must_print
 from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
 from followup.records.plans import plans_of
+from followup.records.store import Session
 from followup.records.views import PatientView, RecordVersion
 
 

@@ -6,7 +6,6 @@ from dataclasses import asdict
 from typing import Any
 
 from fastapi import Response
-from sqlmodel import Session
 
 from followup.clinical.careplan import CarePlan, Trip
 from followup.desks.desk import Visit
@@ -23,7 +22,7 @@ from followup.records.desk_notes import (
 )
 from followup.records.plans import plan
 from followup.records.sheets import issue_sheet, sheets_of
-from followup.records.store import Unit
+from followup.records.store import Session, Unit
 from followup.records.trips import trips_of_plan
 from followup.records.views import PlanVersion, SheetView
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language

@@ -8,7 +8,6 @@ from datetime import timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
-from sqlmodel import Session
 
 from followup.clinical.context import followed_eyes
 from followup.clinical.eye_rules import apply_rules
@@ -36,6 +35,7 @@ from followup.records.patients import (
 )
 from followup.records.plans import plan
 from followup.records.recent import records_since
+from followup.records.store import Session
 from followup.records.views import PatientView, PlanVersion
 
 router = APIRouter()

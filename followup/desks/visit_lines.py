@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import CarePlan
 from followup.clinical.plan_names import LOST, Names
 from followup.clinical.protocol import text_of
@@ -17,6 +15,7 @@ from followup.language.catalogues import N_
 from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
+from followup.records.store import Session
 from followup.records.trips import trips_of_all
 from followup.records.views import PatientView, TripView
 from followup.sheets.staircase import Staircase, build_staircase

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
-from sqlmodel import Session
 
 from followup.desks.at_a_glance import Part, at_a_glance, is_quiet
 from followup.desks.desk import AnyVisit, Visit
@@ -18,6 +17,7 @@ from followup.desks.signing import is_stale, sign_several
 from followup.errors import FollowupError
 from followup.records.patients import patient
 from followup.records.plans import active_plan, plans_waiting_for_signature
+from followup.records.store import Session
 from followup.records.views import PatientView, PlanVersion
 from followup.sheets.staircase import Staircase, build_staircase
 

@@ -9,13 +9,11 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from sqlmodel import Session
-
 from followup.recall.lateness import day_begins
 from followup.records.clinics import clinic_zone
 from followup.records.journal import newest_entry_at
 from followup.records.staff import logged_in_between
-from followup.records.store import Store
+from followup.records.store import Session, Store
 from followup.records.upkeep import heartbeat, note_heartbeat
 
 CLOCK = "clock"

@@ -13,8 +13,6 @@ from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from sqlmodel import Session
-
 from followup.clinical.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
@@ -32,7 +30,7 @@ from followup.records.completing import complete_plan, plans_to_complete
 from followup.records.durable import write_durably
 from followup.records.journal import Seal, newest_seal
 from followup.records.messages import Channel, choices_changed, take_back_messages_after
-from followup.records.store import Store
+from followup.records.store import Session, Store
 from followup.records.upkeep import (
     claim_daily_run,
     daily_runs,

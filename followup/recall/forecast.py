@@ -7,13 +7,12 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from sqlmodel import Session
-
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.records.expected import operations_without_plan, visits_in_force, visits_to_sign
+from followup.records.store import Session
 from followup.timing.calendar import Calendar
 
 

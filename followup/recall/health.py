@@ -9,8 +9,6 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from sqlmodel import Session
-
 from followup.clinical.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.fonts import families, font_file
@@ -25,6 +23,7 @@ from followup.records.clinics import get_clinic
 from followup.records.journal import newest_entry_at
 from followup.records.messages import unsent_messages, unusable_choices
 from followup.records.protocols import protocol_signature
+from followup.records.store import Session
 from followup.records.upkeep import heartbeat, lease
 
 # Three sweeps; a server that is merely slow is not called dead.

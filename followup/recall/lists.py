@@ -9,8 +9,6 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
-from sqlmodel import Session
-
 from followup.cells import guarded
 from followup.clinical.careplan import CarePlan, ReviewNeed
 from followup.clinical.protocol import Kind, text_of
@@ -22,6 +20,7 @@ from followup.recall.worklist import reason, worklist
 from followup.records.clinics import clinic_zone
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies
+from followup.records.store import Session
 from followup.records.trips import day_trips
 from followup.records.views import PatientView, TripView
 

@@ -8,8 +8,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TypeVar
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import CarePlan
 from followup.records.attempts import AttemptView, Standing, attempts_of, standings
 from followup.records.clinics import clinic_zone
@@ -25,6 +23,7 @@ from followup.records.plans import (
     plans_not_handed_over,
     plans_waiting_for_signature,
 )
+from followup.records.store import Session
 from followup.records.trips import days_seen, patient_of_trip, trip, trip_ids_past_window, trips_past_window
 from followup.records.views import PatientView, PlanVersion, TripView
 

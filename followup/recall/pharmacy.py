@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import Bottle, Course
 from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.record import Eye
@@ -15,6 +13,7 @@ from followup.clinical.tablets import dose_words
 from followup.records.attempts import standings
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies, plans_in_force_ids
+from followup.records.store import Session
 from followup.records.views import PatientView
 
 

@@ -12,14 +12,12 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
-
 from followup.errors import FollowupError
 from followup.recall.clock import SWEEP, note_clock
 from followup.recall.lateness import VisitDays, became_at
 from followup.records.bound import verify_all
 from followup.records.clinics import clinic_zone
-from followup.records.store import Store
+from followup.records.store import Session, Store
 from followup.records.trips import open_trip_ids, open_trips, trip
 from followup.records.upkeep import (
     claim_daily_run,

@@ -14,8 +14,6 @@ from datetime import date, datetime
 from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
-
 from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
 from followup.clinical.explain_reasons import because_of
 from followup.clinical.recall_rules import NextAttempt, RecallRules
@@ -26,6 +24,7 @@ from followup.recall.open_cases import Open, load_open
 from followup.recall.reasons import reason
 from followup.records.attempts import AttemptView
 from followup.records.clinics import clinic_zone
+from followup.records.store import Session
 from followup.records.views import PatientView, PlanVersion, TripView
 
 __all__ = ["Kind", "Open", "ToReach", "load_open", "reason", "to_reach", "worklist"]

@@ -11,7 +11,8 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.orm import ORMExecuteState, UOWTransaction
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session as Session  # every other room takes it from here
+from sqlmodel import SQLModel, select
 
 from followup.errors import FollowupError
 from followup.records import journal

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from sqlmodel import Session
-
 from followup.clinical.protocol import Protocol
 from followup.recall.messages.wanted import Wanted, wanted
 from followup.recall.messages.wording import MessageKind
+from followup.records.store import Session
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,6 @@ from functools import partial
 from typing import Literal, cast
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
-
 from followup.clinical.protocol import Protocol
 from followup.recall.clock import why_messages_wait
 from followup.recall.messages.channels import NotSentError, Sender
@@ -36,7 +34,7 @@ from followup.records.messages import (
     queue_message,
     write_anew,
 )
-from followup.records.store import Store
+from followup.records.store import Session, Store
 from followup.records.views import SYSTEM
 
 SENDING = "sending"

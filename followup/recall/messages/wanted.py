@@ -9,8 +9,6 @@ from datetime import date, datetime, time, timedelta
 from functools import cache, partial
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
-
 from followup.clinical.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.catalogues import Translator, choose, translator
@@ -27,6 +25,7 @@ from followup.records.patients import patients_by_id
 from followup.records.places import clinic_calendar
 from followup.records.plans import plans_handed_over
 from followup.records.sites import site_of_patient
+from followup.records.store import Session
 from followup.records.trips import day_trips
 from followup.records.views import PatientView
 
