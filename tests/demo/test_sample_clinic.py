@@ -192,9 +192,9 @@ def test_who_never_came_back_has_an_overdue_visit_and_who_came_has_none(store: S
     with store.read() as session:
         ibrahim = trips_of(session, by_name(store, "Ibrahim").id)
         wanjiru = trips_of(session, by_name(store, "Wanjiru").id)
-    assert [trip.status for trip in ibrahim][:2] == ["fulfilled", "proposed"]
+    assert [trip.status for trip in ibrahim][:2] == ["fulfilled", "booked"]
     assert ibrahim[1].window_end < ibrahim[-1].window_end
-    assert [trip.status for trip in wanjiru] == ["fulfilled"] * 3
+    assert {trip.status for trip in wanjiru if trip.status != "cancelled"} == {"fulfilled"}
 
 
 def test_todays_operations_stand_at_every_stage(made: Any, store: Store) -> None:
