@@ -26,7 +26,7 @@ from followup.records.protocols import sign_protocol
 from followup.records.staff import is_locked, note_failed_login, staff_by_login
 from followup.records.store import Store
 from followup.records.views import SYSTEM, Actor
-from followup.sheets.protocol_print import fingerprint, protocol_pdf, unprintable
+from followup.sheets.protocol_print import fingerprint, must_print, protocol_pdf, unprintable
 
 WIDTH = 100
 SAMPLE_NAME = "sample"
@@ -116,6 +116,7 @@ def sign(folder: str | None, own: str | None, login: str, read: str) -> Outcome:
             where="--read",
             fix="print it with followup protocol show, read it, and give the fingerprint on the print",
         )
+    must_print(loaded)
     password = typed_password()
     with opened(settings) as store:
         now = datetime.now(UTC)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from followup.clinical.careplan import Bottle, Course, DayPhase, Trip
+from followup.clinical.careplan import Bottle, Course, DayPhase, FirstDropDay, Trip
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
 from followup.clinical.going_on import goes_on
@@ -25,13 +25,14 @@ def draft_supply(
     protocol: Protocol,
     waking: WakingDay,
     as_of: date,
+    first_drops: Sequence[FirstDropDay],
 ) -> tuple[Bottle, ...]:
     """What every active course needs, by course and in order of opening."""
     bottles: list[Bottle] = []
     for course in courses:
         medicine = protocol.formulary[course.medicine]
         if course.eye is None or medicine.single_dose:
-            bottles += unit_supply(course, trips, as_of)
+            bottles += unit_supply(course, trips, as_of, rounds_more=_rounds_more(course, first_drops))
             continue
         if course.state != "active" or not course.steps:
             continue
@@ -42,6 +43,7 @@ def draft_supply(
             today=as_of,
             trips=trips,
             first_day_doses=_doses_left_today(course, rounds, eyes, waking),
+            rounds_more=_rounds_more(course, first_drops),
             margin=_margin(medicine, protocol),
             goes_on=goes_on(course, record),
         )
@@ -51,6 +53,15 @@ def draft_supply(
 def _margin(medicine: Medicine, protocol: Protocol) -> Margin:
     largest = medicine.largest_drop_ul or protocol.supply.largest_drop_ul
     return Margin(protocol.supply.left, medicine.drops_of(largest))
+
+
+def _rounds_more(course: Course, first_drops: Sequence[FirstDropDay]) -> int:
+    """The round before the sleep of a night worker, which comes before those of the course's first day."""
+    return sum(
+        first.at is not None and (first.eye, first.day) == (course.eye, course.first_day)
+        for first in first_drops
+        if not course.from_before
+    )
 
 
 def _doses_left_today(

@@ -138,7 +138,7 @@ def build_plan(
         status="draft",
         courses=tuple(_one_line(course) for course in held),
         rounds=rounds,
-        supply=draft_supply(held, rounds, visits.trips, eyes, record, protocol, waking, as_of),
+        supply=draft_supply(held, rounds, visits.trips, eyes, record, protocol, waking, as_of, first_drops),
         needs=visits.needs,
         before_leaving=(
             *(c for eye in eyes for c in before_leaving(eye, eye.context.operation.end)),

@@ -45,6 +45,7 @@ def simulate(
     today: date,
     trips: Sequence[Trip] = (),
     first_day_doses: int | None = None,
+    rounds_more: int = 0,
     drops_a_dose: int = 1,
     margin: Margin | None = None,
     goes_on: bool = False,
@@ -54,7 +55,8 @@ def simulate(
     A bottle is opened at the first dose it serves. It is gone when its drops run out or after
     its last usable day (``opened + open_days - 1``, its ``discard``), whichever is first; a dose
     it can't finish opens the next. ``first_day_doses`` are the rounds still to come on the
-    course's first day where some are past already (None: all of them). An as-needed course
+    course's first day where some are past already (None: all of them), ``rounds_more`` those of that day
+    beside the ones that the steps count. An as-needed course
     counts at its maximum, which is what its steps say. A held or stopped course, and anything
     by mouth, takes no bottle.
 
@@ -72,7 +74,7 @@ def simulate(
     if course.state != "active" or course.eye is None:
         return ()
     opened: list[_Opened] = []
-    for day in _doses(course, first_day_doses):
+    for day in _doses(course, first_day_doses, rounds_more):
         _serve(opened, day, drops_a_dose, drops_per_bottle, open_days)
     handing = sorted((t for t in trips if hands_over(t, today)), key=lambda t: (t.date, t.number))
     ends = None if goes_on else course.last_day
@@ -96,14 +98,15 @@ def last_usable_day(opened: date, open_days: int = DEFAULT_OPEN_DAYS) -> date:
     return opened + timedelta(days=open_days - 1)
 
 
-def _doses(course: Course, first_day_doses: int | None) -> Iterator[date]:
+def _doses(course: Course, first_day_doses: int | None, rounds_more: int) -> Iterator[date]:
     """The day of every dose, in order."""
     for step in course.steps:
         for offset in range(step.days):
             day = step.start + timedelta(days=offset)
             doses = step.count
-            if first_day_doses is not None and day == course.first_day:
-                doses = min(doses, max(0, first_day_doses))
+            if day == course.first_day:
+                still = doses if first_day_doses is None else min(doses, max(0, first_day_doses))
+                doses = still + rounds_more
             yield from (day for _ in range(doses))
 
 

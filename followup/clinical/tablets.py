@@ -83,11 +83,13 @@ def _part_of_the_day(clock: str) -> str:
     return "in the evening" if hour >= 18 else "at night"
 
 
-def unit_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[Bottle, ...]:
+def unit_supply(
+    course: Course, trips: Sequence[Trip], today: date, *, rounds_more: int = 0
+) -> tuple[Bottle, ...]:
     """The tablets or single doses of an active course by the visits that hand them over, the first today.
 
     Each hand-over lasts to the last day on which the visit after the next may be, so that no missed
-    visit ends the tablets suddenly; the last two hand over the rest.
+    visit ends the tablets suddenly; the last two hand over the rest. ``rounds_more``: of the first day.
     """
     if course.state != "active" or course.last_day is None:
         return ()
@@ -100,7 +102,7 @@ def unit_supply(course: Course, trips: Sequence[Trip], today: date) -> tuple[Bot
     begin = min(step.start for step in course.steps)
     for (day, number), end in zip(handing, [*ends[1:], course.last_day, course.last_day], strict=False):
         last = min(end, course.last_day)
-        units = _units(course, begin, last)
+        units = _units(course, begin, last) + (0 if made else rounds_more)
         if units:
             made.append(
                 Bottle(

@@ -11,6 +11,7 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
 from followup.records.protocols import sign_protocol
+from followup.sheets.protocol_print import must_print
 
 router = APIRouter()
 
@@ -42,11 +43,12 @@ def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
 def approve(visit: Visit, *, hash: str, password: str) -> None:
     """Sign the protocol with this hash, with the password once more.
 
-    Errors: ``protocol.changed``, ``password.wrong`` and those of ``sign_protocol``.
+    Errors: ``protocol.changed``, ``password.wrong``, those of ``must_print`` and of ``sign_protocol``.
     """
     protocol = visit.desk.protocol
     if hash != protocol.hash:
         raise FollowupError("protocol.changed", "the protocol has changed", fix="read it again, then sign")
+    must_print(protocol)
     must_match(visit, password)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)

@@ -52,6 +52,15 @@ def fingerprint(hash_: str) -> str:
     return " ".join(hash_[i : i + 4] for i in range(0, 16, 4))
 
 
+def must_print(protocol: Protocol) -> None:
+    """Refuse to approve a protocol that would leave patients without a sheet. Error ``language.glyph``."""
+    for text in (protocol.name, protocol.version):
+        must_be_covered(text, "protocol")
+    for medicine in protocol.formulary.values():
+        for text in (medicine.name, medicine.strength):
+            must_be_covered(text, medicine.id)
+
+
 def unprintable(source: Path | None) -> Iterator[FollowupError]:
     """Names of the protocol in ``source`` (else the sample) that stand on every sheet and no font prints.
 

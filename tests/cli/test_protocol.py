@@ -64,12 +64,21 @@ def test_every_problem_is_printed_with_file_and_line_and_the_exit_code_is_2(insi
         ("protocol.toml", 'version = "1"', 'version = "1\u13a0"', "U+13A0"),
     ],
 )
-def test_a_name_that_no_font_prints_is_a_problem_by_file_and_line(inside, own, file, old, new, character):
-    told = inside("protocol", "check", str(own((file, old, new))))
+def test_a_name_that_no_font_prints_is_a_problem_by_file_and_line_and_keeps_it_from_being_approved(
+    inside, own, clinic, store, file, old, new, character
+):
+    folder = own((file, old, new))
+    told = inside("protocol", "check", str(folder))
     assert told.returncode == 2
     (line,) = told.stdout.splitlines()
     assert line.startswith(f"{file} line ")
     assert f"no shipped font can print {character}" in line
+    loaded = load_protocol(folder)
+    given = ("--folder", clinic, "--login", "ruth", "--read", loaded.hash[:16], "--protocol", folder)
+    refused = inside("protocol", "sign", *map(str, given), **SECRET)
+    assert refused.returncode == 2
+    assert f"no shipped font can print {character}" in refused.stderr
+    assert signature(store, loaded.hash) is None
 
 
 def test_show_prints_every_rule_with_its_source_as_text_and_as_pdf(inside, tmp_path):

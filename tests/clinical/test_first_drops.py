@@ -43,3 +43,30 @@ def test_once_that_day_is_over_nothing_is_said_of_it_any_more(someone, told, on_
         waking={"rise": "16:00", "bedtime": "09:00"}, trips=[{"date": on_day(1), "status": "fulfilled"}]
     )
     assert not [line for line in told(record, as_of=3).plan.notices if "first drops" in line]
+
+
+@pytest.mark.parametrize(("bedtime", "more"), [("09:00", 1), ("06:00", 0)])
+def test_the_round_before_the_first_sleep_comes_out_of_each_bottle_too(someone, told, bedtime, more):
+    waking = {"rise": "16:00" if more else "14:00", "bedtime": bedtime}
+    plan = told(someone(waking=waking)).plan
+    assert [(b.course, b.number, b.drops) for b in plan.supply] == [
+        ("right:steroid", 1, 70 + more),
+        ("right:nsaid", 1, 28 + more),
+        ("right:antibiotic", 1, 28 + more),
+    ]
+
+
+def test_a_drop_from_before_the_operation_has_no_round_more(someone, told):
+    glaucoma = {"medicine": "dorzolamide-2", "eye": "right", "count_a_day": 3}
+    night = told(someone(waking={"rise": "16:00", "bedtime": "09:00"}, in_use=[glaucoma])).plan
+    early = told(someone(waking={"rise": "14:00", "bedtime": "06:00"}, in_use=[glaucoma])).plan
+    drops = [[b.drops for b in plan.supply if b.course == "right:dorzolamide-2"] for plan in (night, early)]
+    assert drops[0] == drops[1] != []
+
+
+def test_of_single_doses_the_first_hand_over_holds_one_more_of_each(someone, told):
+    waking, operation = {"rise": "16:00", "bedtime": "09:00"}, {"preservative_free": True}
+    plan = told(someone(waking=waking, operation=operation)).plan
+    assert {
+        c.key: [sum(b.units for b in plan.supply if b.course == c.key), c.drops] for c in plan.courses
+    } == {"right:steroid": [71, 70], "right:antibiotic": [29, 28], "right:nsaid": [57, 56]}

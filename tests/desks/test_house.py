@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -10,6 +11,7 @@ from starlette.testclient import TestClient
 
 from followup.desks.app import create_app
 from followup.recall.sweep import sweep
+from followup.records.protocols import protocol_signature
 
 PASSWORD = "a long enough password"
 
@@ -121,6 +123,19 @@ def test_the_protocol_is_signed_only_by_who_read_exactly_this_one(house, words_o
     assert surgeon.post("/protocol/sign", data=right).status_code == 303
     assert "by Dr Sen, registration R-1" in words_of(surgeon.get("/protocol").text)
     assert surgeon.post("/protocol/sign", data=right).status_code == 303
+
+
+def test_a_protocol_with_a_medicine_that_no_sheet_can_print_is_not_approved(house, words_of, monkeypatch):
+    protocol = house.desk.protocol
+    odd = protocol.formulary["levofloxacin-0-5"].model_copy(update={"name": "Levo\U00010330"})
+    unprinted = replace(protocol, formulary={**protocol.formulary, odd.id: odd})
+    surgeon = house.log_in("surgeon")
+    monkeypatch.setitem(house.desk.__dict__, "protocol", unprinted)
+    given = {"hash": unprinted.hash, "read": "yes", "password": PASSWORD}
+    answer = surgeon.post("/protocol/sign", data=given)
+    assert (answer.status_code, "U+10330" in words_of(answer.text)) == (422, True)
+    with house.store.read() as session:
+        assert protocol_signature(session, unprinted.hash) is None
 
 
 def test_a_person_can_change_the_own_password_only_with_the_old_one(house, words_of):

@@ -34,6 +34,13 @@ def test_no_bottle_is_opened_for_a_course_that_ends_with_the_last_drop(course, d
     assert opened_on(simulate(course((4, 7)), 27, today=day(0)), day) == [1, 7]
 
 
+def test_one_round_more_on_the_first_day_empties_the_bottle_one_dose_earlier(course, day):
+    # 4 a day for 25 days are 100 drops; with the first of a night worker they are 101.
+    assert [b.drops for b in simulate(course((4, 25)), 100, today=day(0))] == [100]
+    bottles = simulate(course((4, 25)), 100, today=day(0), rounds_more=1)
+    assert [(b.drops, (b.opened - day(0)).days) for b in bottles] == [(100, 1), (1, 25)]
+
+
 @pytest.mark.parametrize(("days", "bottles"), [(27, 1), (28, 1), (29, 2)])
 def test_a_bottle_serves_28_days_counting_the_opening_day(course, day, days, bottles):
     assert len(simulate(course((1, days)), 100, today=day(0))) == bottles
