@@ -1,4 +1,4 @@
-"""A plan with its visits as they came about: done, missed, moved, to come; never as once planned."""
+"""A plan with its visits as they came about: done, done in part, missed, moved, to come; never as planned."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from followup.clinical.careplan import CarePlan, Trip
 from followup.desks.desk import Visit
 from followup.records.views import TripView
 
-Went = Literal["proposed", "booked", "fulfilled", "noshow"]
+Went = Literal["proposed", "booked", "arrived", "fulfilled", "noshow"]
 
 
 def as_it_went(plan: CarePlan, trips: Iterable[TripView], visit: Visit) -> CarePlan:
@@ -27,7 +27,10 @@ def _went(trip: TripView, visit: Visit) -> Went | None:
         ended = trip.ended_at.astimezone(visit.zone).date() if trip.ended_at else date.min
         return "noshow" if trip.services and trip.day < ended else None
     if trip.status == "arrived":
-        return "noshow" if trip.is_unseen(today) else "proposed"
+        if not trip.is_unseen(today):
+            return "proposed"
+        # Who left when a part was looked at did not stay away, and is not done either.
+        return "arrived" if trip.served else "noshow"
     if trip.status in ("proposed", "booked"):
         return "noshow" if trip.day < today else "booked" if trip.status == "booked" else "proposed"
     return "fulfilled" if trip.status == "fulfilled" else "noshow"

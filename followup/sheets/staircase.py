@@ -16,10 +16,10 @@ from typing import Literal
 from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.record import Eye
 
-TickState = Literal["open", "done", "missed"]
+TickState = Literal["open", "part", "done", "missed"]
 Point = tuple[float, float]
 
-_DONE = {"arrived": "done", "fulfilled": "done", "noshow": "missed"}
+_DONE = {"arrived": "part", "fulfilled": "done", "noshow": "missed"}
 
 
 @dataclass(frozen=True)

@@ -91,6 +91,7 @@ def _plan(**more) -> CarePlan:
 @EACH_TURN
 def test_how_a_visit_came_about_is_drawn_by_the_clinics_day(turn: Turn):
     before, after = turn.begins - timedelta(minutes=30), turn.begins + timedelta(minutes=30)
+    part = {"serves": ("right:first-look", "right:pressure"), "served": ("right:pressure",)}
     for said, now, begun in turn.around:
         visit = _visit(turn.zone, now)
         for what, trip, drawn in (
@@ -99,6 +100,8 @@ def test_how_a_visit_came_about_is_drawn_by_the_clinics_day(turn: Turn):
             ("to come tomorrow", _trip(turn.day, "booked"), ("booked", "booked")),
             ("here today", _trip(turn.eve, "arrived", seen_on=turn.eve), ("proposed", "noshow")),
             ("left", _trip(turn.eve, "arrived", seen_on=turn.eve, left_at=before), ("noshow", "noshow")),
+            ("in part, here", _trip(turn.eve, "arrived", seen_on=turn.eve, **part), ("proposed", "arrived")),
+            ("in part, left", _trip(turn.eve, "arrived", left_at=before, **part), ("arrived", "arrived")),
             # A new plan signed on the day of the visit took it off in time, one signed later did not.
             ("ended on its day", _trip(turn.eve, "cancelled", ended_at=before), (None, None)),
             ("ended the day after", _trip(turn.eve, "cancelled", ended_at=after), ("noshow", "noshow")),

@@ -70,6 +70,25 @@ def test_trips_done_missed_and_to_come_look_different(make_plan):
     assert len(_all(svg, "path")) == 3, "one cross, and the line and head of today"
 
 
+def test_a_visit_of_which_a_part_was_looked_at_is_half_filled_neither_done_nor_missed(make_plan):
+    plan = make_plan()
+    trips = tuple(
+        trip.model_copy(update={"status": status})
+        for trip, status in zip(plan.trips, ("fulfilled", "arrived", "booked"), strict=True)
+    )
+    model = build_staircase(plan.model_copy(update={"trips": trips}))
+    assert [tick.state for tick in model.ticks] == ["done", "part", "open"]
+    svg = _svg(model, "card")
+    circles = _all(svg, "circle")
+    assert [c.get("fill") for c in circles] == ["currentColor", "none", "none"]
+    (half,) = _all(svg, "path")
+    x, y, r = (float(circles[1].get(name)) for name in ("cx", "cy", "r"))
+    assert (half.get("d"), half.get("fill")) == (
+        f"M{x - r} {y}A{r:g} {r:g} 0 0 0 {x + r} {y}Z",
+        "currentColor",
+    )
+
+
 @pytest.mark.parametrize(("size", "width"), [("row", "120"), ("card", "320"), ("page", "960")])
 def test_every_size_is_one_well_formed_picture_with_its_words(plan, size, width):
     svg = _svg(build_staircase(plan), size, 'drops of "left" eye')
