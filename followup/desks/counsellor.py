@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from functools import partial
 
@@ -37,6 +38,7 @@ from followup.desks.recording import (
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
+from followup.records.duties import SURGEON
 from followup.records.oplist import ListLine, operations_on, put_operation_list
 from followup.records.patients import record_versions
 from followup.records.store import Session
@@ -209,7 +211,7 @@ def _form_page(
         request,
         "record.html",
         status=status,
-        form=form,
+        form=replace(form, decides=bool(visit.actor.roles & {*SURGEON})),
         error=error,
         who=version.record.patient if version else None,
         # The version that the typing began from stays, whatever was stored meanwhile.

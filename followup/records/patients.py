@@ -30,6 +30,7 @@ _DECISIONS = {
     "released": "Held courses let go",
 }
 _DECIDED_VISITS = "Visits decided by the surgeon"
+DECIDED_OF_OPERATION = frozenset(_DECISIONS)
 
 
 def enter_record(unit: Unit, *, record: Record) -> RecordVersion:

@@ -24,6 +24,7 @@ from followup.desks.forms.place import Place
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
+from followup.records.patients import DECIDED_OF_OPERATION
 from followup.validation import problem_words
 
 Member = Field | Group
@@ -46,6 +47,7 @@ class OperationPart:
     prefix: str
     chapters: tuple[Part, ...]
     rest: tuple[Member, ...]
+    decided: tuple[Member, ...]
     folded: bool
     eye: str
     date: str
@@ -53,11 +55,15 @@ class OperationPart:
 
 @dataclass(frozen=True)
 class FormView:
-    """A filled form. ``problems`` says by field name what is wrong; ``focus`` is where to type next."""
+    """A filled form. ``problems`` says by field name what is wrong; ``focus`` is where to type next.
+
+    ``decides``: whoever fills it in may store what only a surgeon decides; else that is only told.
+    """
 
     values: Mapping[str, Sequence[str]]
     problems: Mapping[str, str] = field(default_factory=dict)
     focus: str = ""
+    decides: bool = True
 
     @property
     def patient_told(self) -> tuple[Member, ...]:
@@ -88,7 +94,10 @@ class FormView:
         )
         wrong = any(name.startswith(prefix) for name in self.problems)
         eye, day = (next(iter(self.values.get(prefix + name, ())), "") for name in ("eye", "date"))
-        return OperationPart(number, prefix, chapters, leftovers(shape, told), folded and not wrong, eye, day)
+        rest = leftovers(shape, told)
+        only_told = () if self.decides else tuple(m for m in rest if m.name in DECIDED_OF_OPERATION)
+        asked = tuple(m for m in rest if m not in only_told)
+        return OperationPart(number, prefix, chapters, asked, only_told, folded and not wrong, eye, day)
 
     @property
     def in_use(self) -> tuple[Member, ...]:
@@ -100,7 +109,12 @@ class FormView:
 
     @property
     def trips(self) -> tuple[Member, ...]:
-        return RECORD.member("trips"), RECORD.member("decisions")
+        return RECORD.member("trips"), *((RECORD.member("decisions"),) if self.decides else ())
+
+    @property
+    def decided(self) -> tuple[Member, ...]:
+        """What a surgeon decided of the visits, where it is only told."""
+        return () if self.decides else (RECORD.member("decisions"),)
 
     @property
     def routine(self) -> dict[str, str]:
