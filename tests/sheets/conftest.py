@@ -221,9 +221,9 @@ def medicine(id: str, name: str, strength: str, form: str, role: str, **more: An
     return Medicine.model_validate(data | more)
 
 
-@pytest.fixture
-def formulary() -> dict[str, Medicine]:
-    made = (
+FORMULARY = {
+    made.id: made
+    for made in (
         medicine("prednisolone-acetate-1", "Prednisolone acetate", "1%", "suspension", "steroid"),
         medicine("moxifloxacin-0-5", "Moxifloxacin", "0.5%", "solution", "antibiotic"),
         medicine("bromfenac-0-09", "Bromfenac", "0.09%", "solution", "nsaid"),
@@ -231,7 +231,12 @@ def formulary() -> dict[str, Medicine]:
         medicine("chloramphenicol-ointment", "Chloramphenicol", "1%", "ointment", "antibiotic"),
         medicine("prednisolone-5", "Prednisolone", "5 mg", "tablet", "steroid tablet", route="mouth"),
     )
-    return {m.id: m for m in made}
+}
+
+
+@pytest.fixture
+def formulary() -> dict[str, Medicine]:
+    return dict(FORMULARY)
 
 
 @pytest.fixture

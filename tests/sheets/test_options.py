@@ -8,6 +8,9 @@ from typing import get_args
 
 import pypdfium2.raw as raw
 import pytest
+import two_eyes
+import two_eyes_told as told
+from printed import read
 
 from followup.clinical.formulary import CapColour
 from followup.errors import FollowupError
@@ -75,6 +78,20 @@ def test_a_page_with_a_line_alone_is_set_again_closer_or_wider_then_refused(make
     with pytest.raises(FollowupError, match="a page of the sheet comes out with a single line"):
         render_pdf(make_content())
     assert len(tried) == len(_SQUEEZES) == 7
+
+
+@pytest.mark.parametrize("pictures", [False, True])
+def test_on_small_paper_too_every_dose_stands_beside_its_time(pictures, formulary):
+    """A time whose bottles go on over the page would leave them without one."""
+    options = SheetOptions(paper="A5", pictures=pictures, calendar=False)
+    drawn = 0
+    for page in read(render_pdf(two_eyes.content(formulary, options=options))):
+        times = [word for word in page.words if re.fullmatch(r"\d\d:\d\d", word.text)]
+        for dose in page.doses:
+            row = page.band(dose)
+            assert len([time for time in times if row.holds(time)]) >= 1, page.within(row)
+            drawn += 1
+    assert drawn == sum(len(marks.split()) for times in told.ROUNDS.values() for marks in times.values())
 
 
 # ---- the staff's language -----------------------------------------------------------------------

@@ -1,0 +1,44 @@
+"""A layout set in this process as the typesetting worker sets it, without the attempts that come before."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from typing import Any
+
+import typst
+
+from followup.language.fonts import font_folders
+from followup.resources import folder
+
+_TIMESTAMP = 1_767_225_600
+
+
+@cache
+def _compiler(layout: str) -> typst.Compiler:
+    templates = folder("templates")
+    return typst.Compiler(
+        str(templates / layout),
+        root=str(templates),
+        font_paths=[str(path) for path in font_folders()],
+        ignore_system_fonts=True,
+    )
+
+
+def set_(data: dict[str, Any], layout: str = "sheet.typ") -> bytes:
+    """The PDF. Raises typst.TypstError where the layout refuses it."""
+    inputs = {"data": json.dumps(data, ensure_ascii=False)}
+    made = _compiler(layout).compile(
+        format="pdf", sys_inputs=inputs, pdf_standards=["ua-1"], timestamp=_TIMESTAMP
+    )
+    assert isinstance(made, bytes)
+    return made
+
+
+def refusal(data: dict[str, Any]) -> str:
+    """What the layout says against it, or that it says nothing."""
+    try:
+        set_(data)
+    except typst.TypstError as exc:
+        return str(exc).splitlines()[0]
+    return "set"
