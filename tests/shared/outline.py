@@ -57,10 +57,8 @@ def _pages(pdf: bytes) -> Iterator[str]:
     yield "fonts: " + ", ".join(f"{letter} {name.split('+')[-1]}" for name, letter in fonts.items())
 
 
-def _thing(
-    found: pypdfium2.PdfObject, words: pypdfium2.PdfTextPage, fonts: dict[str, str]
-) -> _Thing | None:
-    aside = " aside" if _is_aside(found) else ""
+def _thing(found: pypdfium2.PdfObject, words: pypdfium2.PdfTextPage, fonts: dict[str, str]) -> _Thing | None:
+    aside = _is_aside(found)
     left, bottom, right, top = found.get_bounds()
     if found.type == raw.FPDF_PAGEOBJ_TEXT:
         text = _text(found, words)
@@ -69,17 +67,19 @@ def _thing(
         raw.FPDFTextObj_GetFontSize(found.raw, size)
         ink = _colour(found, raw.FPDFPageObj_GetFillColor)
         turned = "" if abs(b) < 0.001 and a > 0 else f" turned {a:.1f} {b:.1f}"
-        after = f" {size.value:.1f}{_font(found, fonts)}{'' if ink == _INK else ' ' + ink}{turned}{aside}"
+        more = f"{'' if ink == _INK else ' ' + ink}{turned}{' aside' if aside else ''}"
+        after = f" {size.value:.1f}{_font(found, fonts)}{more}"
         return _Thing(x, y, max(x, right), y + size.value, after=after, text=text) if text.strip() else None
+    read = "" if aside else " read out"
     if found.type != raw.FPDF_PAGEOBJ_PATH:
-        return _Thing(left, bottom, right, top, f"picture{aside} ")
+        return _Thing(left, bottom, right, top, f"picture{read} ")
     fill, edge = ctypes.c_int(), ctypes.c_int()
     raw.FPDFPath_GetDrawMode(found.raw, fill, edge)
     paint = f" {_colour(found, raw.FPDFPageObj_GetFillColor)}" if fill.value else ""
     if edge.value:
         paint += f" edge {_edge(found)}"
     form = _form(found)
-    return _Thing(left, bottom, right, top, f"{form}{paint}{aside} ", curved=form.startswith("curve"))
+    return _Thing(left, bottom, right, top, f"{form}{paint}{read} ", curved=form.startswith("curve"))
 
 
 def _joined(things: Iterator[_Thing]) -> list[_Thing]:
@@ -113,7 +113,10 @@ def _drawings(things: list[_Thing]) -> Iterator[list[_Thing]]:
 def _fits(group: list[_Thing], thing: _Thing) -> bool:
     left, bottom, right, top = _round([*group, thing])
     touches = any(
-        one.left <= thing.right and thing.left <= one.right and one.bottom <= thing.top and thing.bottom <= one.top
+        one.left <= thing.right
+        and thing.left <= one.right
+        and one.bottom <= thing.top
+        and thing.bottom <= one.top
         for one in group
     )
     return touches and right - left < _LARGEST and top - bottom < _LARGEST
@@ -137,14 +140,16 @@ def _told(group: list[_Thing], height: float) -> tuple[str, str, str]:
     left, bottom, right, top = _round(group)
     place = f"{_mm(left)} {_mm(height - top)}"
     if group[0].after:
-        return "", f"{_mm(left)} {_mm(height - bottom)}", f"{group[0].after} | {' '.join(group[0].text.split())}"
+        return (
+            "",
+            f"{_mm(left)} {_mm(height - bottom)}",
+            f"{group[0].after} | {' '.join(group[0].text.split())}",
+        )
     size = f"{_mm(right - left)} x {_mm(top - bottom)} at "
     if len(group) == 1:
         return group[0].what + size, place, ""
-    parts = "\n".join(
-        f"{one.what}{_half(one.left - left)} {_half(one.bottom - bottom)} {_half(one.width)} {_half(one.height)}"
-        for one in group
-    )
+    lying = ((one.what, one.left - left, one.bottom - bottom, one.width, one.height) for one in group)
+    parts = "\n".join(f"{what}{' '.join(str(_half(side)) for side in sides)}" for what, *sides in lying)
     return f"drawing of {len(group)} {_short(parts)}, {size}", place, ""
 
 
@@ -190,7 +195,8 @@ def _edge(found: pypdfium2.PdfObject) -> str:
     if count > 0:
         raw.FPDFPageObj_GetDashArray(found.raw, dashes, count)
     dash = " dashed " + "-".join(f"{d:.1f}" for d in dashes) if count > 0 else ""
-    return f"{width.value:.1f} {_colour(found, raw.FPDFPageObj_GetStrokeColor)}{dash}"
+    ink = _colour(found, raw.FPDFPageObj_GetStrokeColor)
+    return f"{width.value:.1f}{'' if ink == _INK else ' ' + ink}{dash}"
 
 
 def _form(found: pypdfium2.PdfObject) -> str:
@@ -203,7 +209,8 @@ def _form(found: pypdfium2.PdfObject) -> str:
         return f"curve of {count}"
     upright = len({x for x, _ in points}) <= 2 and len({y for _, y in points}) <= 2
     if count == 2:
-        return "line" if upright else f"line {'down' if (points[1][0] - points[0][0]) * (points[1][1] - points[0][1]) < 0 else 'up'}"
+        (x, y), (to_x, to_y) = points
+        return "line" if upright else "line down" if (to_x - x) * (to_y - y) < 0 else "line up"
     if count <= 5 and upright:
         return "box"
     first = points[0]
@@ -230,7 +237,8 @@ def _is_aside(found: pypdfium2.PdfObject) -> bool:
 def _structure(pdf: bytes) -> Iterator[str]:
     with pikepdf.open(io.BytesIO(pdf)) as document:
         info = document.open_metadata()
-        yield f"read out in {document.Root.Lang} | {info.get('dc:title', '')}, {info.get('xmp:CreateDate', '')[:10]}"
+        title, day = info.get("dc:title", ""), info.get("xmp:CreateDate", "")[:10]
+        yield f"read out in {document.Root.Lang} | {title}, {day}"
         for number, page in enumerate(document.pages, 1):
             patterns = [_pattern(one) for one in page.obj.get("/Resources", {}).get("/Pattern", {}).values()]
             if patterns:
@@ -275,7 +283,7 @@ def _name(part: pikepdf.Object, named: pikepdf.Object) -> str:
     kids = part.get("/K", pikepdf.Array())
     own = sum(_is_content(kid) for kid in (kids if isinstance(kids, pikepdf.Array) else [kids]))
     said = "".join(
-        f" {key[1:].lower()} {str(part[key])!r}" for key in ("/Lang", "/Alt", "/ActualText", "/T") if key in part
+        f" {key[1:].lower()} {str(part[key])!r}" for key in ("/Lang", "/Alt", "/ActualText") if key in part
     )
     return f"{str(named.get(part.S, part.S))[1:]}{f' {own}' if own else ''}{said}"
 

@@ -1,14 +1,13 @@
 """Outlines that were looked at once, kept as text files, and how two outlines are compared.
 
-Where the typesetter and the fonts are those that the pins were made with, every place and size is compared, to
-a tenth of a millimetre or two. Another typesetter may break a line elsewhere: then what is compared are the
-words in their order, what is read out in the place of drawings, and how many parts of each kind there are.
+Where the typesetter and the fonts are those that the pins were made with, every place and size is compared,
+to a tenth of a millimetre or two. Another typesetter may break a line elsewhere: then the words in order
+and what is read out in the place of drawings are compared.
 """
 
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Iterator
 from difflib import unified_diff
 from importlib import metadata
@@ -20,14 +19,20 @@ MADE_WITH = FOLDER / "made_with.txt"
 _DECIDING = re.compile(r"typst|fontpkg.*|pypdfium2|pikepdf|qrcode")
 _HAIR = 0.15  # millimetres or points; a tenth and what is lost by rounding
 _PLACE = re.compile(r"-?\d+\.\d")
-_PART = re.compile(r"(\w+)(?: \d+)?")
 _SHOWN = 40
 
 
 def versions() -> dict[str, str]:
     """The installed packages that decide how a sheet comes out."""
-    named = {dist.metadata["Name"].lower().replace("_", "-"): dist.version for dist in metadata.distributions()}
-    return {name: named[name] for name in sorted(named) if _DECIDING.fullmatch(name)}
+    named = {
+        dist.metadata["Name"].lower().replace("_", "-"): dist.version for dist in metadata.distributions()
+    }
+    return {name: _plain(named[name]) for name in sorted(named) if _DECIDING.fullmatch(name)}
+
+
+def _plain(version: str) -> str:
+    """2.7 where a package calls itself 2.007."""
+    return re.sub(r"\b0+(?=\d)", "", version)
 
 
 def pinned_versions() -> dict[str, str]:
@@ -49,7 +54,7 @@ def differences(was: list[str], now: list[str], *, exactly: bool) -> list[str]:
         was, now = list(_whatever_sets_it(was)), list(_whatever_sets_it(now))
     if was == now or (exactly and len(was) == len(now) and all(map(_alike, was, now))):
         return []
-    found = [line for line in unified_diff(was, _told_as(was, now), "pinned", "now", n=1, lineterm="")]
+    found = list(unified_diff(was, _told_as(was, now), "pinned", "now", n=1, lineterm=""))
     return found if len(found) <= _SHOWN else [*found[:_SHOWN], f"and {len(found) - _SHOWN} lines more"]
 
 

@@ -1,6 +1,6 @@
 """Pin the paper as it comes out now: see ``test_pinned.py``.
 
-``python tests/sheets/renew_pins.py [--look FOLDER]``; with a folder nothing is pinned, and the pages lie there.
+``python tests/sheets/renew_pins.py [--look FOLDER]``; with a folder nothing is pinned, the pages lie there.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The paper as it was when somebody last looked at it: every word, line and drawing in its place.
 
-A pin says only "this did not change": whether it is right is for the other tests, and for whoever looks at the
-pages before pinning them anew. It is there because a layout has hundreds of small decisions, of which each
-could be lost without a sentence missing. The sheets are chosen (see ``pinned_sheets``) so that together they
+A pin says only "this did not change": whether it is right is for the other tests, and for whoever looks at
+the pages before pinning them anew. It is there because a layout has hundreds of small decisions, of which
+each could be lost without a sentence missing. The sheets are chosen (see ``pinned_sheets``): together they
 reach every part of the layouts. After a change that is meant:
 
     python tests/sheets/renew_pins.py --look FOLDER     # the pages as PDF files, to look at
@@ -68,12 +68,23 @@ def test_a_shift_of_a_fifth_of_a_millimetre_is_seen_and_a_hair_is_not():
         "15.0 33.0 11.0a aside | By night: 0.5%",
     )
     for now in other:
-        assert differences([line], [now], exactly=True) == ["--- pinned", "+++ now", "@@ -1 +1 @@", f"-{line}", f"+{now}"]
+        assert differences([line], [now], exactly=True) == [
+            "--- pinned",
+            "+++ now",
+            "@@ -1 +1 @@",
+            f"-{line}",
+            f"+{now}",
+        ]
     assert differences([line, line], [line], exactly=True)
 
 
 def test_with_another_typesetter_words_and_what_is_read_out_are_still_compared():
-    was = ["15.0 33.0 11.0a | By night: call", "15.0 39.0 11.0a | us.", "read out in en | Title", "Figure 1 alt 'Left eye'"]
+    was = [
+        "15.0 33.0 11.0a | By night: call",
+        "15.0 39.0 11.0a | us.",
+        "read out in en | Title",
+        "Figure 1 alt 'Left eye'",
+    ]
     moved = ["15.0 33.0 11.0a | By night: call us.", "read out in en | Title", "Figure 2 alt 'Left eye'"]
     assert differences(was, moved, exactly=False) == []
     assert differences(was, moved, exactly=True)
