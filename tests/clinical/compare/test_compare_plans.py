@@ -64,6 +64,33 @@ def test_the_same_plan_twice_has_no_differences(changed):
     assert changed() == ()
 
 
+@pytest.mark.parametrize(
+    ("was", "now", "said_impossible"),
+    [
+        ("open", "open", False),
+        ("open", "impossible", True),
+        ("served", "impossible", True),
+        ("impossible", "impossible", False),
+        ("impossible", "open", False),
+        (None, "open", False),
+        (None, "impossible", True),
+        ("impossible", None, False),
+    ],
+)
+def test_a_look_without_a_day_is_said_where_it_became_so_and_not_again(plans, was, now, said_impossible):
+    """Before and after: the state of the look; None: no such look in that plan."""
+    plan, _ = plans()
+    look = next(need for need in plan.needs if need.kind == "wound")
+
+    def with_state(state):
+        needs = () if state is None else (look.model_copy(update={"state": state}),)
+        return plan.model_copy(update={"needs": needs})
+
+    found = [d.impossible for d in compare_plans(with_state(was), with_state(now))]
+    new_or_gone = [False] if None in (was, now) else []
+    assert found == new_or_gone + [True] * said_impossible
+
+
 def test_more_drops_a_later_end_and_moved_windows_are_said(changed, texts, protocol):
     found = changed(edit((3, 14), (2, 7), (1, 7)))
     assert texts(found, CourseDiffers) == [
