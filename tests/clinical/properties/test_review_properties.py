@@ -50,9 +50,18 @@ RED_FLAGS: tuple[dict[str, Any], ...] = (
 )
 
 
+# Everything that is asked before a proposal is shown, asked and not there.
+CALM: dict[str, Any] = {
+    **dict.fromkeys(
+        ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin"), "no"
+    ),
+    **{"chamber": "deep", "leak": "none", "blood": "none", "cornea": "clear", "epithelial_defect": "no"},
+}
+
+
 @st.composite
-def looks(draw: Any, records: Any) -> tuple[Any, Any]:
-    """A record and one look at its first eye, with up to two looks before it."""
+def looks(draw: Any, records: Any, **found_last: Any) -> tuple[Any, Any]:
+    """A record and one look at its first eye, with up to two looks before it; ``found_last``: strategies."""
     told = copy.deepcopy(draw(records))
     operation = told["operations"][0]
     operation["date"] = min(o["date"] for o in told["operations"] if o["eye"] == operation["eye"])
@@ -67,7 +76,14 @@ def looks(draw: Any, records: Any) -> tuple[Any, Any]:
         )
     *_, this = told["reviews"]
     told["reviews"] = told["reviews"][:-1]
+    this |= draw(st.fixed_dictionaries(found_last))
     return parse_record(told), parse_findings(this)
+
+
+def calm(records: Any, **found: Any) -> Any:
+    """Looks at eyes without a red flag: most of them lead to a proposal."""
+    fixed = {name: st.just(value) for name, value in CALM.items()}
+    return looks(records, **fixed, **{name: st.sampled_from(values) for name, values in found.items()})
 
 
 def steroid(plan: Any, eye: str, protocol: Any, start: date) -> list[tuple[int, int]]:
@@ -83,15 +99,17 @@ def steroid(plan: Any, eye: str, protocol: Any, start: date) -> list[tuple[int, 
 
 
 def test_no_proposal_lowers_a_steroid_in_an_eye_that_is_not_better(made, protocol):
+    compared = []
+
     @SLOW
-    @given(looks(made.records()))
+    @given(calm(made.records(), cells=["0.5+", "1+", "2+"], drops_taken=["as told"], pressure=[14, 26]))
     def holds(told):
         record, findings = told
         try:
             outcome = review(record, protocol, findings)
         except FollowupError:
             assume(False)
-        assume(findings.cells != "0")
+        assume(outcome.proposals)
         whole = with_findings(record, findings)
         before = build_plan(whole, protocol, as_of=findings.date)
         planned = steroid(before, findings.eye, protocol, findings.date)
@@ -99,16 +117,19 @@ def test_no_proposal_lowers_a_steroid_in_an_eye_that_is_not_better(made, protoco
             edits = accept([proposal], by="Dr Sen", reason="")
             after = build_plan(whole, protocol, as_of=findings.date, edits=edits)
             given_then = steroid(after, findings.eye, protocol, findings.date)
-            assert all(now[0] >= was[0] for was, now in zip(planned, given_then, strict=True))
-            assert all(now[1] >= was[1] for was, now in zip(planned, given_then, strict=True) if was[0])
+            for was, now in zip(planned, given_then, strict=True):
+                assert now[0] >= was[0], "fewer drops a day"
+                assert now[1] >= was[1] or not was[0], "a weaker steroid"
+            compared.append(sum(was[0] for was in planned))
             assert proposal.direction != "lower"
 
     holds()
+    assert any(compared), "no look at an eye with steroid drops led to a proposal"
 
 
 def test_any_proposals_that_may_be_signed_together_make_a_plan(made, protocol):
     @SLOW
-    @given(looks(made.records()), st.data())
+    @given(calm(made.records(), cells=["0", "1+", "2+"], pressure=[14, 26, 30]), st.data())
     def holds(told, data):
         record, findings = told
         try:
@@ -116,6 +137,7 @@ def test_any_proposals_that_may_be_signed_together_make_a_plan(made, protocol):
         except FollowupError:
             assume(False)
         assert not (outcome.senior and outcome.proposals)
+        assume(outcome.proposals)
         chosen = []
         for p in outcome.proposals:
             apart = {*p.opposes, *p.alternative_to}
@@ -133,16 +155,16 @@ def test_any_proposals_that_may_be_signed_together_make_a_plan(made, protocol):
 
 def test_a_rise_is_never_answered_by_eight_drops_or_fewer_than_now(made, protocol):
     @SLOW
-    @given(looks(made.records()))
+    @given(calm(made.records(), cells=["1+", "2+"], drops_taken=["as told"], pressure=[14]))
     def holds(told):
         record, findings = told
         try:
             outcome = review(record, protocol, findings)
         except FollowupError:
             assume(False)
-        for proposal in outcome.proposals:
-            if proposal.id not in ("raise", "rebound", "rescue"):
-                continue
+        more = [p for p in outcome.proposals if p.id in ("raise", "rebound", "rescue")]
+        assume(more)
+        for proposal in more:
             whole = with_findings(record, findings)
             edits = accept([proposal], by="Dr Sen", reason="")
             plan = build_plan(whole, protocol, as_of=findings.date, edits=edits)
@@ -179,13 +201,14 @@ def changed_steroid(proposal: Any, protocol: Any) -> dict[str, str]:
 
 def test_opposite_proposals_can_never_both_be_chosen(made, protocol):
     @SLOW
-    @given(looks(made.records()))
+    @given(calm(made.records(), cells=["0", "1+", "2+"], pressure=[14, 26, 30], macula=["dry", "oedema"]))
     def holds(told):
         record, findings = told
         try:
             outcome = review(record, protocol, findings)
         except FollowupError:
             assume(False)
+        assume(len(outcome.proposals) > 1)
         for one, two in combinations(outcome.proposals, 2):
             directions = {one.direction, two.direction}
             keeps = "keep" in directions and bool(directions & {"raise", "lower", "hold"})
@@ -202,7 +225,10 @@ def test_opposite_proposals_can_never_both_be_chosen(made, protocol):
 
 def test_a_red_flag_never_stands_beside_a_proposal_and_asks_nothing_else(made, protocol):
     @SLOW
-    @given(looks(made.records()), st.sampled_from(RED_FLAGS))
+    @given(
+        st.one_of(looks(made.records()), calm(made.records(), cells=["1+", "2+"], pressure=[14, 26])),
+        st.sampled_from(RED_FLAGS),
+    )
     def holds(told, flag):
         record, findings = told
         flagged = findings.model_copy(update=flag)
@@ -275,13 +301,14 @@ def test_no_red_flag_ever_makes_a_later_look_or_a_less_urgent_call(made, protoco
 
 def test_no_sentence_of_a_proposal_contradicts_what_signing_it_changes(made, protocol):
     @SLOW
-    @given(looks(made.records()))
+    @given(calm(made.records(), cells=["0", "1+", "2+"], pressure=[14, 26, 30]))
     def holds(told):
         record, findings = told
         try:
             outcome = review(record, protocol, findings)
         except FollowupError:
             assume(False)
+        assume(outcome.proposals)
         for p in outcome.proposals:
             assert bool(p.if_signed) is bool(p.adjustments)
             counts, days = said_steps(p.if_signed), said_days(p.if_signed)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from followup.clinical.choosing import accept
 from followup.clinical.look import Look
 from followup.clinical.review_pressure import row
+from followup.errors import FollowupError
 
 UVEITIC = {"uveitis": {"kind": "anterior", "last_active": "2025-06-01"}}
 GLAUCOMA = {"glaucoma": True}
@@ -33,9 +35,15 @@ def test_a_course_is_made_shorter_only_where_it_stays_long_enough(look, someone)
 
 
 def test_only_one_way_to_lower_the_steroid_can_be_chosen(look, someone):
-    seen = look(14, someone(eye={"steroid_responder": True}), pressure=27)
+    eye = {"glaucoma": True, "steroid_responder": True}
+    seen = look(14, someone(eye=eye, operation={"bleeding": True}), pressure=31)
     ways = [p for p in seen.outcome.proposals if p.direction == "lower" and p.about == "pressure"]
-    assert all(set(p.alternative_to) >= {o.id for o in ways} - {p.id} for p in ways)
+    assert {p.id: set(p.alternative_to) for p in ways} == {
+        "pressure-stop": {"pressure-weaker"},
+        "pressure-weaker": {"pressure-stop"},
+    }
+    with pytest.raises(FollowupError, match="exclude each other"):
+        accept(ways, by="Dr Sen", reason="both")
 
 
 def test_a_responder_over_30_with_a_damaged_nerve_and_no_cells_stops_or_weakens(look, someone):
