@@ -29,6 +29,7 @@ SENTENCES = frozenset(
 )
 _NAME = re.compile(r"\{([a-z_]+)\}")
 Place = tuple[str | int, ...]
+Stamp = tuple[str, int, int]
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,7 @@ def _told(pointer: str, table: Mapping[str, Any], folder: Path) -> str:
     path, _, way = pointer.partition(" ")
     value = _at(table, path.split("."))
     if value is None:
-        value = _at(_whole(folder, *_stamps(folder)), path.split("."))
+        value = _at(_whole(folder, *stamps_of(folder)), path.split("."))
     if way == "steps" and isinstance(value, list):
         pairs = value if value and isinstance(value[0], list) else [value]
         return steps_words((count, days) for count, days in pairs)
@@ -148,13 +149,14 @@ def _entry(entries: list[Any], step: str) -> Any:
     return named[0] if named else None
 
 
-def _stamps(folder: Path) -> tuple[tuple[str, int, int], ...]:
+def stamps_of(folder: Path) -> tuple[Stamp, ...]:
+    """What tells a folder's data files from the same files after a change."""
     found = sorted(folder.glob("*.toml"))
     return tuple((path.name, path.stat().st_mtime_ns, path.stat().st_size) for path in found)
 
 
 @lru_cache(maxsize=8)
-def _whole(folder: Path, *stamps: tuple[str, int, int]) -> dict[str, Any]:
+def _whole(folder: Path, *stamps: Stamp) -> dict[str, Any]:
     """All files of a folder in one: lists of one name put together. A file with a fault has no numbers;
     it is refused where it is read."""
     merged: dict[str, Any] = {}

@@ -18,7 +18,7 @@ from typing import Any, TypeAlias
 
 from pydantic import ValidationError
 
-from followup.clinical.numbers import fill_numbers
+from followup.clinical.numbers import Dangling, Stamp, fill_numbers, stamps_of
 from followup.errors import FollowupError
 
 Place: TypeAlias = tuple[str | int, ...]
@@ -50,7 +50,8 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
     """
     text = _read(path)
     try:
-        data, lines = _parsed(text)
+        data, _ = _filled(text, path.parent, *stamps_of(path.parent))
+        _, lines = _parsed(text)
     except tomllib.TOMLDecodeError as exc:
         raise _syntax_error(path, str(exc)) from None
     except RecursionError:
@@ -62,21 +63,27 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
                 return lines[place[:length]]
         return 1
 
-    data = deepcopy(data)
     _refuse_no_number(data, path, locate)
-    fill_numbers(data, path.parent)
     return data, locate
 
 
 @lru_cache(maxsize=64)
 def _parsed(text: str) -> tuple[dict[str, Any], Mapping[Place, int]]:
-    """Values and lines; loading a protocol reads each of its files several times. Not to be changed."""
+    """Values and lines. Not to be changed."""
     return tomllib.loads(text), _Scanner(text).scan()
+
+
+@lru_cache(maxsize=64)
+def _filled(text: str, folder: Path, *stamps: Stamp) -> tuple[dict[str, Any], Sequence[Dangling]]:
+    """Values with the folder's numbers in their sentences, and what points nowhere. Not to be changed:
+    loading a protocol reads each of its files several times."""
+    data = deepcopy(_parsed(text)[0])
+    return data, fill_numbers(data, folder)
 
 
 def dangling(path: Path) -> Iterator[FollowupError]:
     """Every sentence of a file that points to a number which neither its table nor its folder holds."""
-    for fault in fill_numbers(deepcopy(_parsed(_read(path))[0]), path.parent):
+    for fault in _filled(_read(path), path.parent, *stamps_of(path.parent))[1]:
         yield FollowupError(
             "protocol.number",
             fault.what,

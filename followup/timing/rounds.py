@@ -99,7 +99,7 @@ def plan_rounds(
         _refuse_impossible(slots, own, number)
     before = None if previous is None else mask_of(_within(previous, slots))
     enough = _sufficient_price(demands, slots, price)
-    found = best_rounds(slots, demands, before, enough)
+    found = best_rounds(slots, tuple(demands), before, enough)
     times = _own(slots, phases, kinds, found, by_key, enough)
     planned = tuple(
         PhaseRounds(slots_of(mask), {key: times[key, number] for key in phase.counts})

@@ -57,13 +57,14 @@ class _Candidates:
     costs: Totals
 
 
-def best_rounds(slots: int, demands: Sequence[Demand], before: int | None, price: int) -> list[int]:
+@lru_cache(maxsize=256)
+def best_rounds(slots: int, demands: tuple[Demand, ...], before: int | None, price: int) -> tuple[int, ...]:
     """The masks of the best rounds, one a phase. ``before``: the mask of the sheet in force.
 
     Fewest rounds is settled phase by phase. The two next aims are one number: the gaps and new
     times, scaled past any number of days, plus the days without a round at rising. What is
     still equal goes to the smallest mask, so the phases are costed from the last to the first
-    and then chosen from the first to the last.
+    and then chosen from the first to the last. Kept, since most plans of a clinic ask the same.
     """
     scale = sum(demand.days for demand in demands) + 1
     costed = _costed_to_the_end(slots, demands, price * scale, scale)
@@ -74,7 +75,7 @@ def best_rounds(slots: int, demands: Sequence[Demand], before: int | None, price
             totals = totals + price * scale * np.bitwise_count(phase.masks & ~before).astype(np.int64)
         before = int(phase.masks[int(np.argmin(totals))])
         chosen.append(before)
-    return chosen
+    return tuple(chosen)
 
 
 def choices_within(slots: int, rounds: int, kind: Kind) -> Masks:

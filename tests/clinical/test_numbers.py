@@ -75,7 +75,7 @@ def test_a_changed_number_changes_every_sentence_that_points_to_it(monkeypatch, 
     path, _, way = pointer.partition(" ")
     changed = copy.deepcopy(raw)
     table = list(_tables(changed))[index]
-    whole = copy.deepcopy(numbers._whole(SAMPLE, *numbers._stamps(SAMPLE)))
+    whole = copy.deepcopy(numbers._whole(SAMPLE, *numbers.stamps_of(SAMPLE)))
     new: Any = [[9, 377]] if way == "steps" and not path.split(".")[-1].isdecimal() else 377
     new = [9, 377] if way == "steps" and path.split(".")[-1].isdecimal() else new
     assert _put(table, path.split("."), new) or _put(whole, path.split("."), new)
