@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import tempfile
@@ -13,6 +14,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, cast
 
+import pyrage
 import pytest
 from hypothesis import settings
 from one_dialect import first_of_its_kind, remembering
@@ -196,6 +198,29 @@ def statements_compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterat
         patch.setattr("followup.records.store.make_engine", remembering(make_engine))
         yield
     first.dispose()
+
+
+@pytest.fixture
+def cheap_seal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Encrypts for a look alone: the real seal takes a second of work for each passphrase, on purpose.
+
+    It is itself tested in the records' room.
+    """
+    head = b"age-encryption.org/stand-in\n"
+
+    def key(passphrase: str) -> bytes:
+        return hashlib.sha256(passphrase.encode()).digest()
+
+    def encrypt(content: bytes, passphrase: str) -> bytes:
+        return head + key(passphrase) + bytes(byte ^ 0xFF for byte in content)
+
+    def decrypt(content: bytes, passphrase: str) -> bytes:
+        if not content.startswith(head + key(passphrase)):
+            raise pyrage.DecryptError("no such passphrase")
+        return bytes(byte ^ 0xFF for byte in content[len(head) + 32 :])
+
+    monkeypatch.setattr(pyrage.passphrase, "encrypt", encrypt)
+    monkeypatch.setattr(pyrage.passphrase, "decrypt", decrypt)
 
 
 @pytest.fixture

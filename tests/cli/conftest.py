@@ -52,11 +52,11 @@ def followup(tmp_path: Path, environment: dict[str, str]) -> Run:
 
 
 @pytest.fixture
-def database(
-    database_kind: str, environment: dict[str, str], request: pytest.FixtureRequest, tmp_path: Path
-) -> str:
-    """The URL of the clinic's database, on each of both: a file in its folder, or one on a server."""
-    if database_kind == "sqlite":
+def database(environment: dict[str, str], request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """The URL of the clinic's database: a file in its folder; where a test or module names
+    ``database_kind``, one on a server too."""
+    on_each = "database_kind" in request.fixturenames
+    if not on_each or request.getfixturevalue("database_kind") == "sqlite":
         return sqlite_url(tmp_path / "data" / "followup.sqlite3")
     environment["FOLLOWUP_DATABASE_URL"] = request.getfixturevalue("blank_postgres")()
     return environment["FOLLOWUP_DATABASE_URL"]
@@ -89,7 +89,7 @@ def set_up(answers: dict[str, str]) -> Callable[..., tuple[str, ...]]:
 
 @pytest.fixture
 def clinic(database: str, inside: Run, set_up: Callable[..., tuple[str, ...]], tmp_path: Path) -> Path:
-    """A clinic that has just been set up, on each of both databases; the folder of its data.
+    """A clinic that has just been set up; the folder of its data.
 
     Its first member of staff is a surgeon who also manages.
     """

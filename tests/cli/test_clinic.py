@@ -27,6 +27,7 @@ def data(tmp_path: Path) -> Path:
     return tmp_path / "data"
 
 
+@pytest.mark.usefixtures("database_kind")
 def test_setting_up_makes_database_keys_and_the_first_member_of_staff(
     data: Path, database: str, followup: Run, set_up: SetUp, open_store: Callable[[str], Store]
 ) -> None:

@@ -43,6 +43,7 @@ def entries(store):
     return count
 
 
+@pytest.mark.usefixtures("database_kind")
 def test_records_and_lists_are_stored_with_their_draft_plans_and_a_second_time_changes_nothing(
     clinic, store, inside, file, entries
 ) -> None:

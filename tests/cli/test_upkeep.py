@@ -13,6 +13,8 @@ from followup.records.staff import all_staff
 from followup.records.upkeep import release_lease, take_lease
 from followup.records.views import SYSTEM
 
+pytestmark = pytest.mark.usefixtures("database_kind", "cheap_seal")
+
 WORDS = {"FOLLOWUP_BACKUP_PASSPHRASE": "four plain words here"}
 
 

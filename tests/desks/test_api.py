@@ -6,7 +6,6 @@ import pytest
 
 PASSWORD = "a long enough password"
 KEY = "k" * 20
-pytestmark = pytest.mark.usefixtures("database_kind")
 
 
 @pytest.fixture

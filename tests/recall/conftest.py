@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import cast
 
 import pytest
 
@@ -10,11 +11,22 @@ from followup.clinical.protocol import Protocol, load_protocol
 from followup.recall.daily import Workplace
 from followup.records.messages import choose_messages
 from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.store import Store
 
 
 @pytest.fixture(scope="session")
 def protocol() -> Protocol:
     return load_protocol()
+
+
+@pytest.fixture
+def store(request: pytest.FixtureRequest) -> Store:
+    """On SQLite: what this room asks of the database is asked, and tested on both, in the records' room.
+
+    A test or module that names ``database_kind`` runs on each of both.
+    """
+    on_each = "database_kind" in request.fixturenames
+    return cast("Store", request.getfixturevalue("each_store" if on_each else "sqlite_store"))
 
 
 @pytest.fixture

@@ -164,6 +164,7 @@ def test_a_job_that_fails_is_named_tried_again_and_keeps_back_no_other(ready, mo
 # Clocks
 
 
+@pytest.mark.usefixtures("database_kind")
 def test_a_clock_that_ran_four_days_ahead_and_came_back_loses_and_doubles_nothing(ready):
     ward, place = ready
     now, ahead = ward.at(3, NOON), ward.at(7, NOON)

@@ -32,6 +32,8 @@ from followup.records.messages import (
 )
 from followup.records.visits import mark_arrived, move_trip
 
+pytestmark = pytest.mark.usefixtures("database_kind")
+
 # Noon in Kolkata: outside the quiet hours.
 NOON = 6.5
 

@@ -16,6 +16,8 @@ from followup.records.upkeep import daily_outcome, transitions
 from followup.records.views import Actor
 from followup.records.visits import mark_arrived, move_trip
 
+pytestmark = pytest.mark.usefixtures("database_kind")
+
 
 def _known(ward) -> list[tuple[int, str, datetime, datetime]]:
     with ward.store.read() as session:

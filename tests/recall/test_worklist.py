@@ -17,6 +17,8 @@ from followup.records.sites import Site, put_site
 from followup.records.views import SYSTEM
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow, move_trip
 
+pytestmark = pytest.mark.usefixtures("database_kind")
+
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
 CHILD = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")
 

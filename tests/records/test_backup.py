@@ -56,7 +56,8 @@ def test_a_backup_is_taken_while_others_write(ward, tmp_path):
     assert verify_file(taken.path)[1].entries == taken.journal.entries
 
 
-def test_an_encrypted_backup_shows_nothing_and_opens_with_its_passphrase_alone(ward, tmp_path):
+def test_an_encrypted_backup_shows_nothing_and_opens_with_its_passphrase_alone(sqlite_ward, tmp_path):
+    ward = sqlite_ward
     ward.signed()
     taken = take_backup(ward.store.engine, tmp_path, ward.now, passphrase="four plain words here")
     assert taken.path.suffix == ".age"
@@ -147,8 +148,8 @@ def test_a_folder_that_can_not_be_written_says_so_in_one_line(store, tmp_path):
     assert caught.value.code == "backup.folder"
 
 
-def test_a_busy_moment_is_not_taken_for_a_wrong_passphrase(store, tmp_path, monkeypatch):
-    taken = take_backup(store.engine, tmp_path / "b", NOW, passphrase="four plain words here")
+def test_a_busy_moment_is_not_taken_for_a_wrong_passphrase(sqlite_store, tmp_path, monkeypatch, cheap_seal):
+    taken = take_backup(sqlite_store.engine, tmp_path / "b", NOW, passphrase="four plain words here")
     opened, times = pyrage.passphrase.decrypt, []
 
     def busy(content, passphrase):
