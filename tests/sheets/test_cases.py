@@ -76,8 +76,7 @@ def test_the_night_worker_has_his_drops_after_rising_in_the_afternoon(clinic):
     assert ticked == times, "what belongs to the night says so beside its box as well"
 
 
-@pytest.mark.parametrize("language", ["ur", "ta", "sw", "fr"])
-@pytest.mark.parametrize("pictures", [False, True])
+@pytest.mark.parametrize(("language", "pictures"), [("ur", True), ("ta", True), ("sw", False), ("fr", False)])
 def test_times_of_the_night_find_room_in_two_languages_on_the_small_paper(clinic, language, pictures):
     name = next(n for n in CASES if n.startswith("08"))
     options = SheetOptions(paper="A5", size="large", twin="en", pictures=pictures)
