@@ -65,6 +65,8 @@ def environment(language: str) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    # No page lets anything through as markup: a template that would is refused.
+    del env.filters["safe"]
     env.policies["ext.i18n.trimmed"] = True
     texts = words.Texts(language)
     env.globals["comma"] = texts.comma

@@ -151,6 +151,8 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    # Nothing is let through as markup: a template that would is refused.
+    del environment.filters["safe"]
     environment.filters |= {"dialled": dialled, "main": _main}
     environment.globals |= {"picture": _picture, "cap_colours": CAP_COLOURS}
     return environment

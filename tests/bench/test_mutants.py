@@ -167,7 +167,9 @@ def test_a_drawing_and_a_page_are_changed_where_they_decide():
         '#let mark = if bottle.side == "right" { box(width: 3mm) } else { none }',
         '#let mark = if not (bottle.side == "left") { box(width: 3mm) } else { none }',
     ]
-    page = "{% for s in signs %}<bdi>{{ s }}</bdi>{% endfor %}{% if a and b %}x{% endif %}\n"
+    page = (
+        "{# the right eye #}{% for s in signs %}<bdi>{{ s }}</bdi>{% endfor %}{% if a and b %}x{% endif %}\n"
+    )
     assert {new for _, new in made(lambda t: template_edits("a.html", t), page)} == {
         page.replace("in signs", "in []"),
         page.replace("{{ s }}", ""),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
@@ -132,6 +132,17 @@ def _house(store: Store, protocol: Protocol) -> House:
 @pytest.fixture
 def house(store: Store, protocol: Protocol) -> House:
     return _house(store, protocol)
+
+
+@pytest.fixture(scope="session")
+def house_of(protocol: Protocol) -> Callable[..., House]:
+    """Opens the desks on a store of one's own; a desk is given ``more``."""
+
+    def opened(store: Store, **more: Any) -> House:
+        house = _house(store, protocol)
+        return House(store, replace(house.desk, **more), house.clock)
+
+    return opened
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,7 @@ from itertools import product
 
 import pytest
 from babel.messages.extract import extract_from_dir
+from jinja2 import TemplateAssertionError
 from jinja2.ext import babel_extract
 
 from followup import resources
@@ -80,6 +81,13 @@ def test_nothing_is_fetched_from_outside():
 @pytest.mark.parametrize("path", sorted(TEMPLATES.glob("*.html")), ids=lambda path: path.name)
 def test_every_template_compiles(path):
     environment("en").get_template(f"desks/{path.name}")
+
+
+def test_a_page_can_not_let_anything_through_as_markup():
+    with pytest.raises(TemplateAssertionError, match="safe"):
+        environment("en").from_string("{{ who.name | safe }}")
+    typed = "<b>&\"'"
+    assert environment("en").from_string("{{ typed }}").render(typed=typed) == "&lt;b&gt;&amp;&#34;&#39;"
 
 
 def _messages() -> list[str]:

@@ -77,6 +77,7 @@ def _whole(line: str) -> bool:
 
 
 # ---- pages (Jinja) ---------------------------------------------------------------------------
+_NOTE = re.compile(r"\{#.*?#\}", re.DOTALL)
 _TAG = re.compile(r"\{%-?\s*(if|elif|for)\s+(.*?)\s*-?%\}")
 _OUTPUT = re.compile(r"\{\{-?\s*(.*?)\s*-?\}\}")
 _INLINE = re.compile(r"(\{\{|\{%)(.*?)(\}\}|%\})")
@@ -85,7 +86,7 @@ _PAGE_NUMBER = re.compile(r"(?<![\w.#-])(\d+(?:\.\d+)?)()(?![\w.%])")
 
 
 def _of_page(text: str) -> Iterator[Edit]:
-    yield from _sides(text, [])
+    yield from _sides(text, [match.span() for match in _NOTE.finditer(text)])
     for match in _TAG.finditer(text):
         word, said = match.group(1), match.group(2)
         if word == "for":

@@ -1,0 +1,43 @@
+"""Every page of the desks as it stands, in every state that its template tells apart, for every role.
+
+A pin says only that a page did not change by accident. Whether what it shows is right is for the other tests.
+"""
+
+from __future__ import annotations
+
+import random
+import shutil
+from pathlib import Path
+
+import page_pins
+import pytest
+from pinned_clinic import walk_through
+from walked import Walk
+
+from followup.recall.codes import new_sheet_id
+from followup.recall.keyring import Keyring
+from followup.records.engine import sqlite_url
+from followup.records.store import Store
+
+HERE = Path(__file__).parent
+_KEYS = Keyring("01", {"01": b"k" * 32})
+COMMAND = "python tests/desks/renew_pins.py"
+
+
+@pytest.fixture(scope="module")
+def walked(sqlite_template, tmp_path_factory, furnish, house_of):
+    """The walk, made once."""
+    path = tmp_path_factory.mktemp("pinned") / "followup.db"
+    shutil.copy(sqlite_template, path)
+    store = furnish(Store.open(sqlite_url(path)))
+    walk = Walk(house_of(store, ways_out=frozenset({"paper", "gateway"}), keyring=_KEYS))
+    with pytest.MonkeyPatch.context() as patch, walk.watching():
+        patch.setattr(new_sheet_id, "__defaults__", (random.Random(1).getrandbits,))
+        walk_through(walk)
+    yield walk
+    store.close()
+
+
+def test_every_page_is_as_it_was_pinned(walked):
+    told = page_pins.compare(HERE / "pinned", walked.pages, COMMAND)
+    assert not told, told
