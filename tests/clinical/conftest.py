@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from in_words import DayNumber, Steps, Visits, Window, Windows, course_words, in_words, look_words
 
 from followup.clinical.careplan import CarePlan, Caution, Course, Question, ReviewNeed, Trip
 from followup.clinical.plan import build_plan
@@ -21,6 +22,12 @@ from followup.clinical.protocol import Protocol, load_protocol
 from followup.clinical.record import Record, parse_record
 
 DAY0 = date(2026, 3, 2)  # a Monday
+
+
+def pytest_assertrepr_compare(op: str, left: Any, right: Any) -> list[str] | None:
+    """A figure of a plan that is not as expected is told in the words of the trade."""
+    return in_words(op, left, right)
+
 
 ROUTINE: dict[str, Any] = {
     "eye": "right",
@@ -58,7 +65,9 @@ class Told:
 
     def steps(self, key: str) -> str:
         """ "4x7 3x7": count a day x days."""
-        return " ".join(f"{s.count}x{s.days}" for s in self.course(key).steps)
+        found = Steps(" ".join(f"{s.count}x{s.days}" for s in self.course(key).steps))
+        found.about = course_words(key)
+        return found
 
     def starts(self, key: str) -> int:
         return self.number(self.course(key).steps[0].start)
@@ -80,7 +89,11 @@ class Told:
     def last(self, eye: str = "right") -> int | None:
         """L, the last steroid day."""
         day = self.plan.last_steroid_day.get(eye)
-        return None if day is None else self.number(day)
+        if day is None:
+            return None
+        found = DayNumber(self.number(day))
+        found.about = f"last day of the steroid, {eye} eye"
+        return found
 
     def opened(self, key: str) -> list[int]:
         """The opening day of each bottle of a course."""
@@ -89,16 +102,18 @@ class Told:
     def need(self, key: str) -> ReviewNeed:
         return next(n for n in self.plan.needs if n.key == key)
 
-    def windows(self, state: str | None = None) -> dict[str, tuple[int, int, int]]:
+    def windows(self, state: str | None = None) -> Windows:
         """Every need (of that state) as earliest, target, latest."""
-        return {
-            n.key: (self.number(n.earliest), self.number(n.target), self.number(n.latest))
-            for n in self.plan.needs
-            if state in (None, n.state)
-        }
+        found = Windows()
+        for n in self.plan.needs:
+            if state in (None, n.state):
+                days = Window((self.number(n.earliest), self.number(n.target), self.number(n.latest)))
+                days.about = look_words(n.key)
+                found[n.key] = days
+        return found
 
     def trip_days(self, *statuses: str) -> list[int]:
-        return [self.number(t.date) for t in self.plan.trips if not statuses or t.status in statuses]
+        return Visits(self.number(t.date) for t in self.plan.trips if not statuses or t.status in statuses)
 
     def trip(self, day: int) -> Trip:
         return next(t for t in self.plan.trips if self.number(t.date) == day)

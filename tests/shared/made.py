@@ -10,6 +10,8 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Any
 
+from in_words import look_words, steps_words, window_words
+
 from followup.clinical.careplan import CarePlan, CheckGap, Course
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import Protocol
@@ -174,7 +176,22 @@ class Made:
             else:
                 found = EXPECTED[name](self, wanted)
             if found != wanted:
-                yield f"{name}: {wanted!r} expected, {found!r} planned"
+                yield from _not_as_expected(name, found, wanted)
+
+
+def _not_as_expected(name: str, found: Any, wanted: Any) -> Iterator[str]:
+    """In words; of several looks only those that differ."""
+    if name in ROLES:
+        yield f"{name}: planned {steps_words(str(found))}; expected {steps_words(str(wanted))}"
+    elif name == "looks":
+        for look in wanted:
+            if found[look] != wanted[look]:
+                days = [words and window_words(words.split("-")) for words in (found[look], wanted[look])]
+                yield f"{look_words(look)}: planned {days[0] or 'no such look'}; expected {days[1]}"
+    elif name == "last":
+        yield f"last day of the steroid: planned day {found}; expected day {wanted}"
+    else:
+        yield f"{name.replace('_', ' ')}: planned {found}; expected {wanted}"
 
 
 def _gap(gap: CheckGap) -> str:
