@@ -12,6 +12,10 @@ def test_a_look_in_another_window_is_named_with_its_eye_and_days(someone, told):
         "second macula look, right eye: planned day 63 to 90, aimed at day 84; "
         "expected day 63 to 91, aimed at day 84"
     ]
+    picked = {"right:macula-2": plan.windows()["right:macula-2"]}
+    assert in_words("==", picked, {}) == [
+        "second macula look, right eye: planned day 63 to 90, aimed at day 84; expected no such look"
+    ]
     others = {**plan.windows(), "right:first-look": (1, 1, 1), "right:stitches": (42, 49, 63)}
     assert in_words("==", plan.windows(), others) == [
         "first look, right eye: planned day 1 to 2, aimed at day 1; expected day 1",

@@ -80,7 +80,7 @@ def differences(planned: Any, expected: Any) -> Iterator[str]:
     """What differs, a line each; nothing for figures that don't say what they are."""
     if isinstance(planned, Window):
         yield _apart(planned.about, planned, expected, window_words)
-    elif isinstance(planned, Windows):
+    elif isinstance(planned, Windows) or _are_windows(planned):
         for key in sorted({*planned, *expected}):
             if planned.get(key) != expected.get(key):
                 yield _apart(look_words(key), planned.get(key), expected.get(key), window_words)
@@ -90,6 +90,12 @@ def differences(planned: Any, expected: Any) -> Iterator[str]:
         yield f"{planned.about}: planned day {planned:d}; expected day {expected}"
     elif isinstance(planned, Visits):
         yield _apart("visits", planned, expected, _days)
+
+
+def _are_windows(planned: Any) -> bool:
+    """Some of the looks of a plan, picked out by a test."""
+    found = list(planned.values()) if isinstance(planned, dict) else []
+    return bool(found) and all(isinstance(one, Window) for one in found)
 
 
 def in_words(op: str, left: Any, right: Any) -> list[str] | None:
