@@ -69,14 +69,18 @@ def _keyring(seed: int) -> Keyring:
 def _clinic(now: datetime) -> Clinic:
     today = now.astimezone(ZoneInfo(clinic.TIME_ZONE)).date()
     calendar = {
-        "open_weekdays": ["monday", "tuesday", "wednesday", "thursday", "friday", "saturday"],
+        "open_weekdays": clinic.open_weekdays(today),
         "holidays": [day.isoformat() for day in clinic.holidays(today)],
         "services": [
             {"name": "review", "capacity": 24},
             {"name": "pressure", "capacity": 24},
             {"name": "refraction", "capacity": 12},
             {"name": "macula", "weekdays": ["monday", "tuesday", "thursday"], "capacity": 6},
-            {"name": "retina", "weekdays": ["tuesday", "friday"], "capacity": 6},
+            {
+                "name": "retina",
+                "weekdays": ["tuesday", "sunday" if clinic.closed_weekday(today) == "friday" else "friday"],
+                "capacity": 6,
+            },
             {"name": "stitches", "weekdays": ["monday", "wednesday"], "capacity": 4},
         ],
         "half_days": [{"weekday": "saturday", "capacity": "half"}],

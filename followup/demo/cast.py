@@ -16,7 +16,8 @@ from followup.demo.looks import Seen
 from followup.demo.people import invent
 
 BACK, AHEAD = 42, 13  # with today: eight weeks
-OPERATING_DAYS = (0, 1, 3, 4)  # Monday, Tuesday, Thursday, Friday
+# Monday, Tuesday, Thursday, Friday, and Sunday where the clinic works on Sundays.
+OPERATING_DAYS = (0, 1, 3, 4, 6)
 
 
 @dataclass(frozen=True)

@@ -39,15 +39,28 @@ STAFF = (
 SURGEON = STAFF[2]
 
 
-def next_open(day: date) -> date:
-    """``day`` itself or the next day that is not a Sunday."""
-    return day + timedelta(days=1) if day.weekday() == 6 else day
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+def closed_weekday(today: date) -> str:
+    """Closed on Sundays; who opens the demonstration on a Sunday meets a clinic that closes on Fridays."""
+    return "friday" if WEEKDAYS[today.weekday()] == "sunday" else "sunday"
+
+
+def open_weekdays(today: date) -> tuple[str, ...]:
+    return tuple(name for name in WEEKDAYS if name != closed_weekday(today))
 
 
 def holidays(today: date) -> tuple[date, ...]:
-    """Two days off: one behind, one ahead of ``today``; never today, never a Sunday."""
-    return next_open(today - timedelta(days=17)), next_open(today + timedelta(days=11))
+    """Two days off: one behind, one ahead of ``today``; never today, never a day closed every week."""
+    return _works(today - timedelta(days=17), today), _works(today + timedelta(days=11), today)
+
+
+def _works(day: date, today: date) -> date:
+    """``day`` itself or, where the clinic is closed on it every week, the next."""
+    return day + timedelta(days=WEEKDAYS[day.weekday()] == closed_weekday(today))
 
 
 def is_open(day: date, today: date) -> bool:
-    return day.weekday() != 6 and day not in holidays(today)
+    """Whether the clinic of a demonstration that begins ``today`` works on ``day``; it works today."""
+    return WEEKDAYS[day.weekday()] in open_weekdays(today) and day not in holidays(today)

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+import json
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from random import Random
+from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from followup.demo.build import _clinic
 from followup.demo.cast import AHEAD, BACK, case, case_data, case_names, cast, expected
 from followup.demo.clinic import holidays, is_open
 from followup.demo.files import claim_folder
 from followup.demo.story import answered_record
 from followup.errors import FollowupError
+from followup.timing.calendar import WEEKDAYS, parse_calendar
 
 DAYS = st.dates(date(2024, 1, 1), date(2032, 12, 31))
 
@@ -43,7 +47,25 @@ def test_the_lists_of_the_days_to_come_lie_ahead_and_on_open_days(today: date, s
 def test_there_is_a_holiday_behind_and_one_ahead_and_never_today(today: date) -> None:
     behind, ahead = holidays(today)
     assert behind < today < ahead
-    assert {behind.weekday(), ahead.weekday()}.isdisjoint({6})
+    closed = 4 if today.weekday() == 6 else 6
+    assert closed not in (behind.weekday(), ahead.weekday())
+
+
+@pytest.mark.parametrize(
+    ("today", "closed"),
+    [(f"2027-03-{day}", "sunday") for day in ("08", "09", "10", "11", "12", "13")]
+    + [("2027-03-14", "friday")],
+)
+def test_the_sample_clinic_works_on_whatever_day_it_is_opened(today: str, closed: str) -> None:
+    """Monday 8 to Sunday 14 March 2027; at half past eleven at night too, by its own clock."""
+    now = datetime.fromisoformat(f"{today}T23:30").replace(tzinfo=ZoneInfo("Europe/London"))
+    calendar = parse_calendar(json.loads(_clinic(now).calendar))
+    assert calendar.is_open(now.date())
+    assert set(WEEKDAYS) - set(calendar.open_weekdays) == {closed}
+    week = [now.date() + timedelta(days=n) for n in range(1, 8)]
+    assert [calendar.is_open(day) for day in week] == [is_open(day, now.date()) for day in week]
+    retina = [day.strftime("%A").lower() for day in week if calendar.offers("retina", day)]
+    assert sorted(retina) == (["sunday", "tuesday"] if closed == "friday" else ["friday", "tuesday"])
 
 
 @pytest.mark.parametrize("name", case_names())
