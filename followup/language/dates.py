@@ -95,6 +95,15 @@ def clock(time: str, translator: Translator, *, rise: str) -> str:
     return translator.gettext("%(time)s (next morning)") % {"time": shown}
 
 
+def hour_words(time: str, translator: Translator) -> str:
+    """A clock time in a sentence: on the clock of 24 hours, and as people say it where that differs."""
+    figure, said = number(time, translator.language), spoken(time, translator)
+    if said is None:
+        return figure
+    # Translators: a time of day, first on the clock of 24 hours, then as people say it.
+    return translator.gettext("%(hour)s (%(spoken)s)") % {"hour": figure, "spoken": said}
+
+
 def spoken(time: str, translator: Translator) -> str | None:
     """A clock time such as "17:30" as people say it: "5:30 in the evening".
 

@@ -15,7 +15,7 @@ from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
 from followup.language import direction
 from followup.language.catalogues import Translator
-from followup.language.dates import clock, long_date, native_date, opening, spoken
+from followup.language.dates import clock, hour_words, long_date, native_date, opening, spoken
 from followup.language.digits import native_digits
 from followup.sheets.letters import letters
 from followup.sheets.model import Bottle, Kind
@@ -131,12 +131,8 @@ class SheetInputs:
         return spoken(time, self.words)
 
     def hour(self, time: str) -> str:
-        """A clock time in a sentence: on the clock of 24 hours, and as people say it where that differs."""
-        figure, said = self.number(time), self.spoken(time)
-        if said is None:
-            return figure
-        # Translators: a time of day, first on the clock of 24 hours, then as people say it.
-        return self.words.gettext("%(hour)s (%(spoken)s)") % {"hour": figure, "spoken": said}
+        """A clock time in a sentence."""
+        return hour_words(time, self.words)
 
     def time(self, time: str) -> str:
         return clock(time, self.words, rise=self.record.patient.waking.rise)

@@ -30,7 +30,7 @@ from followup.records.messages import (
     try_again,
     unsent_messages,
 )
-from followup.records.visits import mark_arrived, move_trip
+from followup.records.visits import book_trip, mark_arrived, move_trip
 
 pytestmark = pytest.mark.usefixtures("database_kind")
 
@@ -118,6 +118,34 @@ def test_a_reminder_goes_out_the_day_before_in_the_patients_language_without_a_n
     assert "lundi 8 mars 2027" in one.text
     assert "Wanjiru" not in one.text
     assert _wanted(ward, "reminder", 5, protocol) == ()
+
+
+@pytest.mark.parametrize(
+    ("language", "when"),
+    [
+        ("en", "Monday 8 March 2027, at 14:30. "),
+        ("fr", "lundi 8 mars 2027, à 14:30. "),
+        # Hours are counted from six: half past two is half past eight of the day.
+        ("sw", "8 Machi 2027, 14:30 (saa 8:30 mchana)"),
+    ],
+)
+def test_a_reminder_names_the_hour_of_a_visit_that_has_one_and_no_other(
+    ward, in_hand, agreed, protocol, language, when
+):
+    plan = _signed(ward, in_hand, language=language)
+    agreed(ward, plan.patient_id)
+    (before,) = _wanted(ward, "reminder", 6, protocol)
+    assert "14:30" not in before.text
+    visit = next(trip for trip in ward.trips(plan) if trip.day == ward.day(7))
+    with ward.store.write(ward.reception, ward.now) as unit:
+        book_trip(unit, trip_id=visit.id, hour="14:30")
+    (one,) = _wanted(ward, "reminder", 6, protocol)
+    assert when in one.text
+    # The hour belongs to its day: on another one nothing is said of it.
+    with ward.store.write(ward.reception, ward.now) as unit:
+        move_trip(unit, trip_id=visit.id, day=ward.day(8))
+    (moved,) = _wanted(ward, "reminder", 7, protocol)
+    assert "14:30" not in moved.text
 
 
 def test_nobody_is_reminded_of_a_visit_on_a_day_that_became_closed(ward, in_hand, agreed, protocol):

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.formulary import Medicine, label_of
 from followup.language.catalogues import Translator
-from followup.language.dates import long_date
+from followup.language.dates import hour_words, long_date
 from followup.recall.messages.wording import CHANGED, EYES, STOP, TEXTS, MessageKind, Reader
 from followup.records.views import Clinic
 
@@ -21,13 +21,18 @@ def message_text(
     words: Translator,
     lines: tuple[str, ...] = (),
     *,
+    hour: str | None = None,
     spoken: bool = False,
 ) -> str:
     """The whole text; ``lines`` stand between the message and how to stop them.
 
-    ``spoken``: a person reads it out, and there are no messages to stop.
+    ``hour``: that of the visit on ``day``, where it has one. ``spoken``: a person reads it out, and there
+    are no messages to stop.
     """
-    values = {"clinic": clinic.name, "phone": clinic.phone_day, "day": long_date(day, words.language)}
+    when = long_date(day, words.language)
+    if hour is not None:
+        when = words.gettext("%(day)s, at %(time)s") % {"day": when, "time": hour_words(hour, words)}
+    values = {"clinic": clinic.name, "phone": clinic.phone_day, "day": when}
     said = [words.gettext(TEXTS[kind, reader]) % values, *lines]
     return "\n".join(said if spoken else [*said, words.gettext(STOP) % values])
 

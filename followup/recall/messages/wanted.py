@@ -65,6 +65,7 @@ class _Cause:
     last_useful: date
     names: date
     lines: tuple[tuple[int, date], ...] = ()
+    hour: str | None = None
 
 
 def _channel(choice: MessageChoice) -> Channel:
@@ -117,7 +118,8 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
             here = visit.given and visit.place is None
             open_door = here or (not visit.given and offered(calendar, visit.day, visit.services))
             if visit.status in ("proposed", "booked") and open_door:
-                yield _Cause(f"r-{visit.id}-{visit.day}", visit.patient_id, visit.day, visit.day)
+                key = f"r-{visit.id}-{visit.day}"
+                yield _Cause(key, visit.patient_id, visit.day, visit.day, hour=visit.hour)
     elif kind == "step change":
         tomorrow = day + timedelta(days=1)
         for plan in plans_handed_over(session):
@@ -146,7 +148,9 @@ def _written(
     clinic = get_clinic(session, site_of_patient(session, patient.id))
     lines = _lines(session, cause, protocol, words)
     spoken = _channel(choice) == "paper"
-    text = message_text(kind, choice.reader, clinic, cause.names, words, lines, spoken=spoken)
+    text = message_text(
+        kind, choice.reader, clinic, cause.names, words, lines, hour=cause.hour, spoken=spoken
+    )
     return Wanted(cause.key, patient, kind, day, cause.last_useful, words.language.tag, choice, text)
 
 
