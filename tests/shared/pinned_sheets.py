@@ -67,7 +67,7 @@ def _brief(content: SheetContent) -> SheetContent:
             "stopping": _first(one.stopping, 1),
             "visits": one.visits[:1],
             "steroid_ends": one.steroid_ends[:1],
-            "sections": tuple(_first(part, 1) for part in one.sections[:2]),
+            "sections": tuple(_first(part, 1) for part in one.sections[:3]),
             "rounds_rules": one.rounds_rules[:1],
             "rounds": tuple(_first_and_last(table) for table in one.rounds),
         }
@@ -125,7 +125,7 @@ def bottles_of_every_kind(formulary: Formulary) -> Job:
         })})
         for at, (letter, cap) in enumerate(zip(letters, caps, strict=True))
     )  # fmt: skip
-    return _set(content.model_copy(update={"bottles": drawn}))
+    return _set(_with_a_long_sign(content.model_copy(update={"bottles": drawn}), 22), tight=1)
 
 
 def draft_on_small_paper(formulary: Formulary) -> Job:
@@ -143,7 +143,15 @@ def in_english_for_want_of_words(formulary: Formulary) -> Job:
 
 
 def small_paper_in_pictures(formulary: Formulary) -> Job:
-    return _set(_few(formulary, options=SheetOptions(paper="A5", pictures=True)), tight=1)
+    """Two signs beside each other, for one has a long word."""
+    content = _few(formulary, options=SheetOptions(paper="A5", pictures=True))
+    return _set(_with_a_long_sign(content, 12), tight=1)
+
+
+def _with_a_long_sign(content: SheetContent, length: int) -> SheetContent:
+    first, *others = content.alarm.signs
+    signs = (first.model_copy(update={"words": "W" * length}), *others)
+    return content.model_copy(update={"alarm": content.alarm.model_copy(update={"signs": signs})})
 
 
 def large_print_on_small_paper(formulary: Formulary) -> Job:
@@ -152,8 +160,14 @@ def large_print_on_small_paper(formulary: Formulary) -> Job:
 
 
 def two_languages(formulary: Formulary) -> Job:
+    """One word of the staff's as wide as a column, and a pair of lines that has to stay on one page."""
     options = SheetOptions(twin="en", native_digits=True)
-    return _set(_few(formulary, rounds=(0, 3, 5, 6), days=(0,), language="bn", options=options))
+    content = _few(formulary, rounds=(0, 3, 5, 6), days=(0,), language="bn", options=options)
+    made = _set(content)
+    (sheet,) = made["sheets"]
+    sheet["rounds"][1]["bottles"][0]["eye"]["twin"] = "Internationalisations"
+    sheet["stopping"]["lines"] = [{"main": "word " * 60, "twin": "more " * 45}] * 7
+    return made
 
 
 def two_languages_in_pictures(formulary: Formulary) -> Job:
@@ -170,7 +184,7 @@ def two_languages_closest(formulary: Formulary) -> Job:
 
 
 def from_right_to_left(formulary: Formulary) -> Job:
-    return _set(_few(formulary, rounds=(0, 4, 5), language="ar", days=(0, 4, -1)))
+    return _set(_few(formulary, rounds=(0, 4, 5, 6, 5), language="ar", days=(0, 4, -1)))
 
 
 def from_right_to_left_in_pictures(formulary: Formulary) -> Job:
@@ -188,6 +202,34 @@ def _bare(formulary: Formulary, **options: Any) -> SheetContent:
         dict(formulary), plan=plan, previous=None, issue=issue, clinic=clinic, options=SheetOptions(**options)
     )
     return made.model_copy(update={"allergies": None, "before_leaving": None, "held": None})
+
+
+def _stairs(formulary: Formulary, xs: list[float], **given: Any) -> Job:
+    """One eye: more days under the steps than fit, visits of each kind, lines of each kind."""
+    made = _set(_few(formulary, rounds=(0, 4, 4), bottles=0, **given))
+    (sheet,) = made["sheets"]
+    for bottle in (bottle for table in sheet["rounds"] for bottle in table["bottles"]):
+        bottle["name"] = "Pred"  # so short that three columns would fit into half a page
+    sheet["stairs"] = sheet["stairs"][1:]
+    (block,) = sheet["stairs"]
+    block["marks"] = [{"x": x, "words": f"{at} June"} for at, x in enumerate(xs)]
+    steroid, line, *_ = block["drawing"]["stairs"]
+    steroid["treads"][0] |= {"days": 1, "count": 16}
+    lines = [line | {"dash": dash, "held": dash == 3, "key": steroid["key"]} for dash in range(6)]
+    block["drawing"]["stairs"] = [steroid, *lines, steroid | {"held": True}]
+    tick = block["drawing"]["ticks"][0]
+    states = ("done", "missed", "open")
+    block["drawing"]["ticks"] = [tick | {"state": state, "x": 0.2 * at} for at, state in enumerate(states)]
+    return made
+
+
+def stairs_of_one_eye(formulary: Formulary) -> Job:
+    return _stairs(formulary, [0.003 * at for at in range(100)], issue=None)
+
+
+def stairs_from_right_to_left(formulary: Formulary) -> Job:
+    issue = replace(two_eyes.ISSUE, code_grouped="7KQ2")  # narrower than its square
+    return _stairs(formulary, [0.01, *(1 - 0.003 * at for at in range(100))], language="ur", issue=issue)
 
 
 def next_to_nothing(formulary: Formulary) -> Job:
@@ -225,6 +267,14 @@ def long_days_on_small_paper(formulary: Formulary) -> Job:
     """Of three events each stays whole, of four it may go on over the page; the last two hold together."""
     days = [(60,), (40, 40, 40), (), (40, 20, 20, 20), *([()] * 5)]
     return _ticked(formulary, days, (), paper="A5", size="large")
+
+
+def next_to_nothing_in_two_languages(formulary: Formulary) -> Job:
+    return _set(_bare(formulary, calendar=False, twin="bn"), tight=1)
+
+
+def next_to_nothing_on_small_paper(formulary: Formulary) -> Job:
+    return _set(_with_a_long_sign(_bare(formulary, calendar=False, paper="A5", pictures=True), 8))
 
 
 def _of_one_page(formulary: Formulary) -> Job:
@@ -280,6 +330,7 @@ def _only_four(plain: SheetContent, at: int, many: str) -> Job:
 def refused(formulary: Formulary) -> dict[str, Job]:
     """Sheets that must not come out, each by what is wrong with it."""
     plain = _few(formulary)
+    drawn = _few(formulary, options=SheetOptions(pictures=True))
     clinic, alarm, (block, *_) = plain.clinic, plain.alarm, plain.bottles
     line, wide = block.lines[0], "W" * 33  # the width of a page bears 36 of them
     many = "so many words that they fill a page " * 60
@@ -311,11 +362,13 @@ def refused(formulary: Formulary) -> dict[str, Job]:
         "a date on page two": told(dated=plain.dated * 60),
         "the signs on page two": told(first_line=many),
         "a later sign on page two": told(alarm=alarm.model_copy(update={"signs": longer})),
+        "the fourth sign on page two in pictures": _only_four(drawn, 3, many),
         "the fourth sign on page two, though later ones may stand there": _only_four(plain, 3, many),
         "the fifth sign on page two, where it may stand": _only_four(plain, 4, many),
         "what to do on page two": told(alarm=alarm.model_copy(update={"signs": few, "action": many})),
         "a name wider than its place": told(who=plain.who.model_copy(update={"name": wide})),
-        "a word wider than the page": told(teach_back=plain.teach_back, steroid_ends=(wide * 2,)),
+        "a word wider than the page": told(steroid_ends=("W" * 35 + "i" * 6,)),
+        "a word as wide as the page bears": told(steroid_ends=("W" * 36 + "ii",)),
         "a dose wider than its column": of_bottle(dose="W" * 24),
         "a date wider than its column": of_bottle(dates=wide, dose="one drop " * 9),
     }  # fmt: skip
@@ -358,8 +411,12 @@ _SHEETS: tuple[Callable[[Formulary], Job], ...] = (
     from_right_to_left,
     from_right_to_left_in_pictures,
     next_to_nothing,
+    next_to_nothing_in_two_languages,
+    next_to_nothing_on_small_paper,
     a_days_batch,
     a_days_batch_on_fronts,
+    stairs_of_one_eye,
+    stairs_from_right_to_left,
     a_day_without_sheets,
     days_over_two_pages,
     long_days_on_small_paper,
