@@ -75,6 +75,17 @@ def _brief(content: SheetContent) -> SheetContent:
     return _in_both(content, cut)
 
 
+def _front(content: SheetContent) -> SheetContent:
+    """Its first page, its stairs, and next to nothing after them."""
+    none = dict.fromkeys(("rounds", "bottles", "visits", "squares"), ())
+
+    def cut(one: SheetContent) -> dict[str, Any]:
+        alone = dict.fromkeys(("next_visit", "stopping", "calendar"))
+        return none | alone | {"sections": one.sections[:1]}
+
+    return _in_both(_brief(content), cut)
+
+
 def _set(*contents: SheetContent, tight: int = 0, whole: bool = True, **more: Any) -> Job:
     sheets = [sheet_data(content) | {"tight": tight, "whole": whole} for content in contents]
     return job(sheets, two_eyes.LEFT_DONE, **more)
@@ -175,12 +186,15 @@ def two_languages_in_pictures(formulary: Formulary) -> Job:
 
 
 def two_languages_closer(formulary: Formulary) -> Job:
-    return _set(_few(formulary, language="ar", options=SheetOptions(twin="en")), tight=2)
+    return _set(
+        _front(two_eyes.content(dict(formulary), language="ar", options=SheetOptions(twin="en"))), tight=2
+    )
 
 
 def two_languages_closest(formulary: Formulary) -> Job:
     options = SheetOptions(twin="ur", paper="A5", size="large")
-    return _set(_few(formulary, language="ta", options=options), tight=3, whole=False)
+    content = two_eyes.content(dict(formulary), language="ta", options=options)
+    return _set(_front(content), tight=3, whole=False)
 
 
 def from_right_to_left(formulary: Formulary) -> Job:
@@ -210,7 +224,7 @@ def _stairs(formulary: Formulary, xs: list[float], **given: Any) -> Job:
     (sheet,) = made["sheets"]
     for bottle in (bottle for table in sheet["rounds"] for bottle in table["bottles"]):
         bottle["name"] = "Pred"  # so short that three columns would fit into half a page
-    sheet["stairs"] = sheet["stairs"][1:]
+    sheet |= {"stairs": sheet["stairs"][1:], "visits": [], "squares": [], "sections": sheet["sections"][:1]}
     (block,) = sheet["stairs"]
     block["marks"] = [{"x": x, "words": f"{at} June"} for at, x in enumerate(xs)]
     steroid, line, *_ = block["drawing"]["stairs"]
@@ -298,7 +312,7 @@ def a_days_batch(formulary: Formulary) -> Job:
         ),
         CoverProblem(name="P-91", reason="العين", language="ar", direction="rtl"),
     )
-    front = cover_data(cover(tell, two_eyes.LEFT_DONE, lines, problems), "A4")
+    front = cover_data(cover(tell, two_eyes.LEFT_DONE, lines, problems), "A5")
     return job(sheets, date(2026, 11, 23), cover=front, duplex=True)
 
 
@@ -313,7 +327,7 @@ def a_day_without_sheets(formulary: Formulary) -> Job:
     problem = CoverProblem(
         name="P-90", reason="the drawn eye is the other one", language="en", direction="ltr"
     )
-    front = cover_data(cover(translator("en"), two_eyes.LEFT_DONE, (), (problem,)), "A5")
+    front = cover_data(cover(translator("en"), two_eyes.LEFT_DONE, (), (problem,)), "A4")
     return job([], two_eyes.LEFT_DONE, cover=front)
 
 
