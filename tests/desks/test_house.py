@@ -12,6 +12,8 @@ from starlette.testclient import TestClient
 from followup.desks.app import create_app
 from followup.recall.sweep import sweep
 from followup.records.protocols import protocol_signature
+from followup.records.sites import Site, bind_staff, put_site
+from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"
 
@@ -123,6 +125,21 @@ def test_the_protocol_is_signed_only_by_who_read_exactly_this_one(house, words_o
     assert surgeon.post("/protocol/sign", data=right).status_code == 303
     assert "by Dr Sen, registration R-1" in words_of(surgeon.get("/protocol").text)
     assert surgeon.post("/protocol/sign", data=right).status_code == 303
+
+
+def test_a_surgeon_of_one_site_is_told_who_signs_the_protocol_and_can_not(house, words_of):
+    with house.store.write(SYSTEM, house.clock.now) as unit:
+        site = put_site(unit, Site(0, "HILL", "Hill room"))
+        bind_staff(unit, login="surgeon", site=site.id)
+        unit.log("staff bound to a site", "staff:surgeon")
+    surgeon = house.log_in("surgeon")
+    page = surgeon.get("/protocol").text
+    assert 'action="/protocol/sign"' not in page
+    assert "a surgeon who works at all of them signs it" in words_of(page)
+    given = {"hash": house.desk.protocol.hash, "read": "yes", "password": PASSWORD}
+    assert surgeon.post("/protocol/sign", data=given).status_code == 403
+    with house.store.read() as session:
+        assert protocol_signature(session, house.desk.protocol.hash) is None
 
 
 def test_a_protocol_with_a_medicine_that_no_sheet_can_print_is_not_approved(house, words_of, monkeypatch):

@@ -165,6 +165,7 @@ def test_a_walk_in_is_no_look_for_a_plan_made_again(here, form_of):
         who = patient_by_code(session, "K-104")
         record, trips = newest_record(session, who.id).record, trips_of(session, who.id)
     day = here.clock.now.date()
+    assert day in [t.seen_on for t in trips if t.status == "arrived"], "the walk-in is stored"
     assert [t for t in with_visits(record, trips, day).trips if t.date == day] == []
 
 
