@@ -11,6 +11,7 @@ from typing import Any
 from urllib.parse import quote
 
 from pinned_rarely import rarely
+from pinned_seldom import seldom
 from walked import NOBODY, Walk
 
 from followup.desks.forms import values as flat
@@ -84,6 +85,7 @@ def walk_through(walk: Walk) -> None:
         _second_week,
         _later_on,
         rarely,
+        seldom,
     ):
         part(walk, ids)
 
@@ -143,7 +145,9 @@ def _records(walk: Walk, ids: dict[str, Any]) -> None:
     }
     typed |= {"patient.telephones.0.number": "12", "operations.0.surgeon": ODD, "patient.language": "xx"}
     typed |= {"operations.0.date": day(0), "operations.0.chamber": ODD, "operations.0.free_text": ODD}
-    walk.send("refused", "counsellor", "/operations/new", **typed)
+    twice = {"operations.0.eye_drawn": ["left", "right"], "operations.0.eye": ["middle", "left"]}
+    twice |= {"patient.name": [ODD, "second"], "operations.0.procedure": ODD}
+    walk.send("refused", "counsellor", "/operations/new", **typed | twice)
     walk.send("a line more", "counsellor", "/operations/new", add="patient.telephones", **typed)
     walk.send("not complete", "counsellor", "/operations/preview", **typed)
     walk.send("nothing typed", "counsellor", "/operations/preview", **{"patient.code": ""})
@@ -192,6 +196,10 @@ def _day_of_surgery(walk: Walk, ids: dict[str, Any]) -> None:
     walk.send("no eye", "counsellor", "/operations/list", on=day(0), lines=f"X-9, {ODD}")
     walk.send("lines out", "counsellor", "/operations/list", on=day(0), lines="X-10, Somebody Else, left")
     walk.see("to sign", "/waiting")
+    lines = walk.page("waiting/surgeon: to sign").given["lines"]
+    some = [line for line in lines if line.who.code in ("C-0002", "C-0021", "C-0003", "C-0012", "C-0007")]
+    together = [line for line in some if line.together]
+    walk.vary("to sign", "waiting/surgeon: to sign", instead=True, lines=some, together=together)
     walk.send("wrong password", "surgeon", "/waiting/sign", plan=[str(ids["maya"])], password="not that")
     walk.send(
         "some failed", "surgeon", "/waiting/sign", plan=[str(ids["li"]), str(ids["rosa"])], password=PASSWORD
@@ -205,7 +213,8 @@ def _day_of_surgery(walk: Walk, ids: dict[str, Any]) -> None:
     for name in ("maya", "nils", "olga", "pia", "wanjiru", "sami"):
         walk.say("surgeon", f"POST /plans/{ids[name]}/sign", password=PASSWORD)
     walk.see("maya, signed", f"/plans/{ids['maya']}")
-    walk.see("amina", f"/patients/{ids['code amina']}/record")
+    walk.see("amina", f"/patients/{ids['code amina']}/record", "surgeon")
+    walk.see("fatuma, decided", f"/patients/{ids['code fatuma']}/record", "counsellor")
     walk.see("day of surgery", "/today")
 
 
@@ -389,6 +398,8 @@ def _later_on(walk: Walk, ids: dict[str, Any]) -> None:
     walk.lost("no page", "reception", "/nowhere")
     walk.lost("not logged in", NOBODY, "/nowhere")
     walk.see("fortnight", "/forecast")
+    weeks = walk.page("forecast/manager: fortnight").given["weeks"]
+    walk.vary("fortnight", "forecast/manager: fortnight", instead=True, weeks=weeks[:3])
     walk.see("fortnight", "/outcomes")
     walk.see("usual", "/calendar")
     walk.see("fortnight", "/today")

@@ -15,7 +15,7 @@ from page_pins import Pages
 
 NOBODY = "nobody"
 
-_WHY = re.compile(r'<details class="why"><summary>[^<]*</summary><ul>(.*?)</ul></details>', re.DOTALL)
+_WHY = re.compile(r'<details class="why"><summary>why[^<]*</summary><ul>(.*?)</ul></details>', re.DOTALL)
 
 
 @dataclass

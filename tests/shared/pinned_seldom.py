@@ -1,0 +1,263 @@
+"""More states of pages that a few invented people never show: lists, days, bottles, another language."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from types import SimpleNamespace
+from typing import Any
+
+from walked import Walk
+
+ODD = "<b>&\"'"
+DAY = date(2027, 3, 15)
+AT = datetime(2027, 3, 15, 6, tzinfo=UTC)
+
+
+class Like:
+    """Something as it is, but for what is said here."""
+
+    def __init__(self, other: Any, **said: Any) -> None:
+        self._other = other
+        self.__dict__.update(said)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._other, name)
+
+    def __getitem__(self, name: str) -> Any:
+        return self._other[name]
+
+
+def seldom(walk: Walk, _ids: dict[str, Any]) -> None:
+    for vary in (
+        _bottles,
+        _calendar,
+        _calls,
+        _dangers,
+        _visits,
+        _eye,
+        _forecast,
+        _patient,
+        _others,
+        _languages,
+    ):
+        vary(walk)
+
+
+def _bottles(walk: Walk) -> None:
+    page = "bottles/pharmacy: of the first day"
+    given = walk.page(page).given
+    line, who = given["lines"][0], walk.page("patient/reception: due").given["who"]
+    counted = SimpleNamespace(bottles=5, at=AT, by=f"Lina {ODD}")
+    lines = [
+        replace(line, counted=counted, gone=gone, week=week, name=f"Drops {ODD}", typed=ODD)
+        for gone, week in ((0, 9), (1, 4), (2, 1))
+    ]
+    step = SimpleNamespace(mg=20, tablets_figure="4")
+    out: dict[str, Any] = {"who": who, "name": f"Drops {ODD}", "number": 2}
+    hands = [
+        SimpleNamespace(eye="right", tablets="", step=None, **out),
+        SimpleNamespace(eye="right", tablets="30", step=None, **out),
+        SimpleNamespace(eye=None, tablets="28", step=step, **out),
+        SimpleNamespace(eye=None, tablets="1½", step=None, **out | {"who": replace(who, code="C-0099")}),
+    ]
+    walk.vary("counted", page, lines=lines, out=hands, error=f"Refused {ODD}")
+
+
+def _calendar(walk: Walk) -> None:
+    refused = "calendar/manager: refused"
+    given = walk.page(refused).given
+    twice = {name: [*values, "second"] for name, values in given["typed"].items()}
+    walk.vary("refused, two of each", refused, typed=twice, error=f"Refused {ODD}")
+    trip = walk.page("patient/reception: due").given["coming"].trip
+    trips = (replace(trip, status="booked", patient_name=ODD), replace(trip, status="proposed"))
+    usual = "calendar/manager: usual"
+    for count in (1, 2):
+        walk.vary(f"{count} hit", usual, hit=trips[:count])
+        walk.vary(f"{count} on closed days", usual, hit=(), closed=trips[:count])
+
+
+def _calls(walk: Walk) -> None:
+    who = walk.page("patient/reception: due").given["who"]
+    two = replace(who, telephones=(*who.telephones, *who.telephones), name=ODD)
+    lines = [(two, ("right", "left"), f"Move it {ODD}"), (replace(who, telephones=()), ("left",), "Move it")]
+    for count in (1, 2):
+        walk.vary(f"{count} to move", "calls/reception: fourth day", to_move=lines[:count])
+        walk.vary(f"{count} to move, no call", "calls/reception: fourth day", to_move=lines[:count], parts={})
+    reach = walk.page("call/surgeon: tried").given
+    walk.vary("to tell the surgeon", "call/surgeon: tried", way="surgeon", days=())
+    item = replace(reach["item"], patient=replace(reach["item"].patient, telephones=()))
+    walk.vary("no telephone", "call/surgeon: tried", item=item)
+
+
+def _dangers(walk: Walk) -> None:
+    who = walk.page("patient/reception: due").given["who"]
+    said: dict[str, Any] = {"text": "Measure the pressure.", "eye": "right", "key": "right:pressure"}
+    checks = [
+        SimpleNamespace(check=SimpleNamespace(earliest=start, latest=end, **said), who=replace(who, name=ODD))
+        for start, end in (("15:00", "18:00"), ("15:00", None), (None, "18:00"))
+    ]
+    typed = {"mmhg": ODD, "why": ODD, "key": "right:pressure"}
+    for role in ("reception", "surgeon"):
+        walk.vary("checks before leaving", f"patient/{role}: in danger", checks=checks, typed=typed)
+    walk.vary(
+        "checks before leaving, a reason alone",
+        "patient/surgeon: in danger",
+        checks=checks,
+        typed={"why": ODD},
+    )
+    walk.vary("checks before leaving", "sheet-page/counsellor: handed over", checks=checks)
+    walk.vary("checks before leaving", "today/reception: first day", checks=checks)
+
+
+def _visits(walk: Walk) -> None:
+    page = "day-list/reception: first day"
+    line = walk.page(page).given["lines"][0]
+    away = replace(line.trip, place=ODD, opens="09:00", closes="11:00", hour="10:30")
+    reasons = (*line.reasons, *line.reasons)
+    both = replace(line.who, eyes=("right", "left"), name=ODD)
+    stood = ("overdue", "late", "due today", "here", "left", "done", "cancelled", "upcoming")
+    lines = [replace(line, trip=away, who=both, reasons=reasons, stands=stands, days=2) for stands in stood]
+    missed = replace(line, trip=replace(away, status="noshow", closes=""), stands="late")
+    walk.vary("every standing", page, lines=[*lines, missed])
+    page = "move/reception: week"
+    days = [
+        SimpleNamespace(
+            day=DAY + timedelta(days=away), away=away, open=open_, room=room, possible=open_ and room != 0
+        )
+        for away, open_, room in (
+            (-2, True, None),
+            (-1, True, 1),
+            (0, True, 2),
+            (1, True, 0),
+            (2, False, 3),
+            (3, True, 3),
+        )
+    ]
+    walk.vary(
+        "every kind of day",
+        page,
+        days=days,
+        line=replace(lines[0], trip=away),
+        because=("A step ends.", "So."),
+    )
+    walk.vary("no day left", page, days=[])
+
+
+def _eye(walk: Walk) -> None:
+    page = "eye/surgeon: gil, a fortnight"
+    case = walk.page(page).given["case"]
+    peter = walk.page("plan/surgeon: peter").given["plan"]
+    tablets = next(c for c in peter.courses if c.steps and c.steps[0].tablets)
+    steps = tuple(
+        step.model_copy(update={"start": start, "days": 5})
+        for step, start in ((tablets.steps[0], DAY), (tablets.steps[-1], DAY + timedelta(days=5)))
+    )
+    goes_on = tablets.model_copy(update={"goes_on": True, "steps": steps})
+    last = tablets.model_copy(update={"goes_on": True, "steps": steps[:1]})
+    held, stopped = (tablets.model_copy(update={"state": state}) for state in ("held", "stopped"))
+    kept = [
+        SimpleNamespace(at=AT, actor=ODD, details={"taken": taken, "reason": ODD})
+        for taken in (f"Lower {ODD}", "")
+    ]
+    both = replace(case.who, eyes=("right", "left"))
+    seen = Like(
+        case,
+        who=both,
+        taken=lambda _day: (goes_on, last),
+        not_taken=lambda _day: [
+            SimpleNamespace(course=held, why=("Is it so?", "And so?")),
+            SimpleNamespace(course=stopped, why=(f"Because {ODD}",)),
+        ],
+        decided=[SimpleNamespace(**vars(one)) for one in kept],
+    )
+    due = walk.page("day-list/reception: every standing").given["lines"][0]
+    walk.vary("everything", page, case=seen, who=both, due=due)
+
+
+def _forecast(walk: Walk) -> None:
+    page = "forecast/manager: fortnight"
+    day = walk.page(page).given["weeks"][0][0]
+    few = (
+        replace(day, services=(replace(day.services[0], service=ODD, places=1, expected=3),), visits=3)
+        if (day.services)
+        else day
+    )
+    week = [
+        replace(few, half=True),
+        replace(few, open=False),
+        replace(day, open=False, visits=0, after_operations=0),
+    ]
+    for count in (1, 2):
+        walk.vary(f"{count} too many", page, weeks=[week], missed=count, over=week[:count], most=3)
+
+
+def _patient(walk: Walk) -> None:
+    found = walk.page("patient/reception: found").given["found"]
+    page = "patient/reception: two sheets"
+    for name, changed in (
+        ("in force", {"current": True}),
+        ("completed", {"current": False, "completed_at": AT}),
+        ("not printed", {"current": False, "give_instead": None}),
+        ("none in force", {"current": False, "give_instead": None, "in_force": None}),
+    ):
+        sheet = replace(found, **changed)
+        walk.vary(f"scanned, {name}", page, found=sheet)
+        walk.vary(f"scanned, {name}, by the counsellor", "patient/counsellor: tried", found=sheet)
+        walk.vary(name, "sheet-page/counsellor: handed over", found=sheet)
+    new = replace(found, current=True, sheet=replace(found.sheet, handed_over_at=None))
+    walk.vary("scanned, not handed over", page, found=new)
+    due = walk.page("day-list/reception: every standing").given["lines"]
+    standing = walk.page("not-followed/reception: every kind").given["lines"][0].standing
+    walk.vary("lost", "patient/reception: due", gone=standing, typed={"standing": "followed", "reason": ODD})
+    typed = {"sign.0": "yes", "sign.1": "no", "nonce": "n" * 20, "why": ODD}
+    for name in ("first", "last"):
+        early = replace(due[2].trip, window_start=DAY if name == "last" else date(2027, 3, 2), day=DAY)
+        coming = replace(due[7], trip=replace(early, status="proposed"))
+        lines = [coming, replace(due[5], trip=replace(early, seen_on=DAY))]
+        walk.vary(f"early, {name}", "patient/reception: due", coming=coming, lines=lines, typed=typed)
+    walk.vary(
+        "came on its first day",
+        "patient/reception: due",
+        coming=replace(
+            coming, trip=replace(early, window_start=walk.page("patient/reception: due").given["today"])
+        ),
+        typed={"nonce": "n" * 20},
+    )
+    for word in ("moved away", "died", "followed"):
+        walk.vary(f"typed {word}", "patient/reception: due", typed={"standing": word, "reason": ODD})
+    asked = {"answer": "no", "channel": "paper", "reader": "carer", "address": ODD}
+    walk.vary("typed no messages", "patient/reception: due", typed=asked)
+
+
+def _others(walk: Walk) -> None:
+    walk.vary("the clock jumped", "log-in/nobody: nothing yet", waits=True)
+    walk.vary("an error", "find/reception: nobody", error=f"Refused {ODD}", text="", people=[])
+    tried = walk.page("outcomes/manager: fortnight").given["tiers"]
+    tiers = [Like(t, in_time=i, late=1, never=2, all=i + 3) for i, t in zip((40, 1, 0), tried, strict=False)]
+    walk.vary("counted", "outcomes/manager: fortnight", tiers=tiers)
+    lines = walk.page("operations/counsellor: entered").given["lines"]
+    stood = [
+        Like(lines[0], plan_status=word, entered=True) for word in ("draft", "active", "on-hold", "none")
+    ]
+    walk.vary(
+        "every state",
+        "operations/counsellor: entered",
+        lines=stood,
+        out=lines[:1],
+        takes_out="x",
+        error="No.",
+    )
+
+
+def _languages(walk: Walk) -> None:
+    """The pages that tell of danger and of bottles, from right to left and in another script."""
+    for tag, direction in (("ar", "rtl"), ("hi", "ltr")):
+        for page in (
+            "patient/reception: in danger",
+            "today/reception: in danger",
+            "plan/surgeon: gil, before",
+            "waiting/surgeon: changed",
+        ):
+            if any(f"{one.file}/{one.name}" == page for one in walk.drawn):
+                walk.vary(f"{page.split(': ')[1]}, {tag}", page, language=tag, direction=direction)
