@@ -86,8 +86,8 @@ class _Reader(HTMLParser):
         if tag in _INLINE:
             self._said.append("}")
             return
-        self._raw = ""
         self.end_line()
+        self._raw = ""
 
     def handle_data(self, data: str) -> None:
         if self._options:

@@ -356,7 +356,7 @@ def _second_week(walk: Walk, ids: dict[str, Any]) -> None:
     new = ids["maya again"] = drafted["about"]["id"]
     walk.see("changed", f"/plans/{new}", "surgeon")
     walk.see("before the change", f"/plans/{ids['maya']}", "surgeon")
-    walk.see("a draft waits", f"/patients/{ids['code maya']}", "reception")
+    walk.see("a draft waits", f"/patients/{ids['code maya']}", "counsellor")
     walk.see("a draft waits", f"/patients/{ids['code maya']}/eyes/right")
     walk.see("changed", f"/plans/{ids['maya']}/against/{new}", "surgeon")
     walk.see("the same", f"/plans/{new}/against/{new}", "counsellor")

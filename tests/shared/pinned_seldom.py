@@ -9,6 +9,8 @@ from typing import Any
 
 from walked import Walk
 
+from followup.clinical.careplan import Step
+
 ODD = "<b>&\"'"
 DAY = date(2027, 3, 15)
 AT = datetime(2027, 3, 15, 6, tzinfo=UTC)
@@ -231,6 +233,29 @@ def _patient(walk: Walk) -> None:
 
 
 def _others(walk: Walk) -> None:
+    page = "waiting/surgeon: to sign"
+    line = walk.page(page).given["together"][0]
+    (drops, *_) = line.plan.body.courses
+    days = (Step(start=DAY, days=1, count=4), Step(start=DAY, days=1, count=1, mg=20, tablets=4))
+    days += (Step(start=DAY, days=2, count=1, mg=10, tablets=2),)
+    body = line.plan.body.model_copy(update={"courses": (drops.model_copy(update={"steps": days}),)})
+    one_day = Like(line, plan=replace(line.plan, body=body))
+    walk.vary("days of one", page, lines=[one_day], together=[one_day])
+    since = walk.page("plan/surgeon: before the change").given["since"]
+    walk.vary("no change since", "plan/surgeon: before the change", since=replace(since, lines=()))
+    here = walk.page("patient/surgeon: here").given["here"]
+    (reason, *_) = here.reasons
+    seen = replace(here, trip=replace(here.trip, served=(reason.key,)))
+    walk.vary("no visit left", "patient/surgeon: here", here=None, coming=None, left=None)
+    who = walk.page("patient/reception: due").given["who"]
+    other = SimpleNamespace(number="+44 20 7946 0999", whose="carer")
+    walk.vary(
+        "two telephones",
+        "patient/reception: due",
+        who=replace(who, telephones=(*who.telephones, other)),
+        messages=None,
+    )
+    walk.vary("here, looked at", "patient/surgeon: here", here=seen)
     walk.vary("the clock jumped", "log-in/nobody: nothing yet", waits=True)
     walk.vary("an error", "find/reception: nobody", error=f"Refused {ODD}", text="", people=[])
     tried = walk.page("outcomes/manager: fortnight").given["tiers"]

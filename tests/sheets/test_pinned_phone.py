@@ -1,0 +1,175 @@
+"""The page for a telephone as it stands, with its styles, drawings and languages.
+
+A pin says only that it did not change by accident. Whether what it shows is right is for the other tests.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import page_pins
+import two_eyes
+from markupsafe import escape
+from page_outline import outline
+
+from followup.sheets.content import SheetOptions
+from followup.sheets.phone import Face, _environment, render_phone
+
+FOLDER = Path(__file__).parent / "pinned_phone"
+COMMAND = "python tests/sheets/renew_phone_pins.py"
+ODD = "<b>&\"'"
+PICTURES = SheetOptions(pictures=True)
+
+
+def _brief(content):
+    """What repeats on every page is cut short, in both languages alike."""
+    cut = {
+        "rounds": content.rounds[:2],
+        "bottles": content.bottles[:2],
+        "visits": content.visits[:2],
+        "sections": content.sections[:2],
+        "squares": content.squares[:1],
+    }
+    return content.model_copy(update=cut | {"twin": content.twin and _brief(content.twin)})
+
+
+def _of_every_kind(content):
+    """Bottles of each kind and side, with caps and without, letters of two signs."""
+    (first, *_) = content.bottles
+    told = [("S", "drop", "left", "pink"), ("N", "drop", "right", None), ("A2", "ointment", "left", "tan")]
+    told += [("C", "tablet", None, None), ("P", "tablet", None, "red"), ("L", "ointment", "right", "grey")]
+    blocks = [
+        first.model_copy(
+            update={
+                "bottle": first.bottle.model_copy(
+                    update={
+                        "letter": letter,
+                        "kind": kind,
+                        "side": side,
+                        "cap": cap,
+                        "name": f"{letter} {ODD}",
+                    }
+                )
+            }
+        )
+        for letter, kind, side, cap in told
+    ]
+    rounds = [
+        phase.model_copy(
+            update={
+                "bottles": tuple(block.bottle for block in blocks),
+                "rounds": tuple(one.model_copy(update={"due": (True, False) * 3}) for one in phase.rounds),
+            }
+        )
+        for phase in content.rounds[:2]
+    ]
+    return _brief(content).model_copy(update={"bottles": tuple(blocks), "rounds": tuple(rounds)})
+
+
+def _bare(content):
+    """All that a sheet may lack is gone."""
+    gone = dict.fromkeys(
+        (
+            "changes",
+            "held",
+            "cautions",
+            "allergies",
+            "before_leaving",
+            "next_visit",
+            "stopping",
+            "code",
+            "first_line",
+        )
+    )
+    clinic = content.clinic.model_copy(update={"address": "", "nearest": ""})
+    lists = dict.fromkeys(
+        ("bottles", "visits", "squares", "sections", "steroid_ends", "rounds", "rounds_rules"), ()
+    )
+    none = {"no_rounds": "No drops now.", "stairs": content.stairs[:1], "clinic": clinic}
+    return content.model_copy(update=gone | lists | none)
+
+
+def _drawn(formulary) -> dict[str, str]:
+    caps = replace(two_eyes.CLINIC, cap_colours=True, name=f"Riverbend {ODD}", address=ODD)
+    odd = two_eyes.record(name=f"Maya {ODD}")
+    whole = two_eyes.content(formulary, record=odd, clinic=caps, options=PICTURES)
+    made = {
+        "in pictures": whole,
+        "in words": two_eyes.content(formulary),
+        "draft": two_eyes.content(formulary, issue=None, plan=two_eyes.plan(approved=False)),
+        "from right to left": two_eyes.content(formulary, record=two_eyes.record(language="ar")),
+        "Bengali, in pictures": two_eyes.content(
+            formulary, record=two_eyes.record(language="bn"), options=SheetOptions(pictures=True, twin="ar")
+        ),
+        "in English for want of words": two_eyes.content(formulary, record=two_eyes.record(language="so")),
+        "bottles of every kind": _of_every_kind(whole),
+        "next to nothing": _bare(two_eyes.content(formulary)),
+    }
+    short = {name: content if name == "in words" else _brief(content) for name, content in made.items()}
+    short["bottles of every kind"] = made["bottles of every kind"]
+    return {name: render_phone(content) for name, content in short.items()}
+
+
+def test_the_page_for_a_telephone_is_as_it_was_pinned(formulary, monkeypatch):
+    monkeypatch.setattr(
+        "followup.sheets.phone._faces",
+        lambda content: (Face(f"Letters of {content.language}", 400, "AAAA"), Face("Others", 700, "BBBB")),
+    )
+    monkeypatch.setattr(
+        "followup.sheets.phone.qr_picture",
+        lambda payload: SimpleNamespace(svg=f"<svg>{escape(payload)}</svg>"),
+    )
+    found = {name: outline(_without_artwork(page)) for name, page in _drawn(formulary).items()}
+    told = page_pins.compare(FOLDER, {"phone": found}, COMMAND)
+    assert not told, told
+
+
+def _without_artwork(page: str) -> str:
+    """The artwork of signs and suns by the length of its lines: they have tests of their own."""
+    return re.sub(
+        r'(<svg class="picture[^>]*>)(.*?)(</svg>)',
+        lambda found: f"{found[1]}{len(found[2])} signs of artwork{found[3]}",
+        page,
+        flags=re.DOTALL,
+    )
+
+
+def _stairs(mirrored: bool, today: float | None) -> SimpleNamespace:
+    """Every kind of stair and of visit at once."""
+    treads = [
+        SimpleNamespace(x=x, y=1 - count / 6, days=7, count=count) for x, count in ((0.0, 6), (0.25, 4))
+    ]
+    kinds = [
+        (True, False, 0),
+        (True, True, 0),
+        (False, True, 1),
+        *((False, False, dash) for dash in range(6)),
+    ]
+    points = ((0.0, 1.0), (0.123, 0.456), (0.789, 0.456), (1.0, 0.0))
+    stairs = [
+        SimpleNamespace(points=points, filled=filled, held=held, dash=dash, treads=treads)
+        for filled, held, dash in kinds
+    ]
+    states = ("missed", "done", "part", "planned", "booked")
+    ticks = [SimpleNamespace(x=at / 7, state=state) for at, state in enumerate(states)]
+    return SimpleNamespace(stairs=stairs, ticks=ticks, today=today, mirrored=mirrored, days=28)
+
+
+def test_the_staircase_is_drawn_as_it_was_pinned():
+    draw = _environment().get_template("staircase.svg.html").module.staircase
+    found = {
+        f"{size}, {'mirrored' if mirrored else 'as read'}": outline(
+            str(draw(_stairs(mirrored, today), size, label))
+        )
+        for size, mirrored, today, label in (
+            ("row", False, 0.377, ""),
+            ("card", False, 0.377, f"The drops {ODD}"),
+            ("card", True, None, "The drops"),
+            ("page", False, 0.377, "The drops"),
+        )
+    }
+    told = page_pins.compare(FOLDER.parent / "pinned_staircase", {"staircase": found}, COMMAND)
+    assert not told, told
