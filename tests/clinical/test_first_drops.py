@@ -70,3 +70,11 @@ def test_of_single_doses_the_first_hand_over_holds_one_more_of_each(someone, tol
     assert {
         c.key: [sum(b.units for b in plan.supply if b.course == c.key), c.drops] for c in plan.courses
     } == {"right:steroid": [71, 70], "right:antibiotic": [29, 28], "right:nsaid": [57, 56]}
+
+
+def test_of_two_eyes_each_has_its_own_round_more_and_none_of_the_other(someone, told, on_day):
+    left = {"eye": "left", "eye_drawn": "left", "date": on_day(10)}
+    plan = told(someone(waking={"rise": "16:00", "bedtime": "09:00"}, more_operations=[left]))
+    assert at(plan) == ["07:00", "07:00"]
+    drops = {(b.course, b.number): b.drops for b in plan.plan.supply if b.course.endswith("steroid")}
+    assert drops == {("right:steroid", 1): 71, ("left:steroid", 1): 71}
