@@ -227,15 +227,22 @@ def test_what_is_not_written_down_is_never_counted_as_good_in_silence(someone, t
 
 
 # ---- pregnancy and milk ----------------------------------------------------------------------------
-@pytest.mark.parametrize("third", ["first trimester", "second trimester", "third trimester"])
-def test_every_third_of_a_pregnancy_is_asked_about_for_each_class(someone, told, third):
+@pytest.mark.parametrize(
+    ("third", "nsaid"),
+    [
+        ("first trimester", "nsaid.pregnant"),
+        ("second trimester", "nsaid.pregnant"),
+        ("third trimester", "nsaid.third-trimester"),
+    ],
+)
+def test_every_third_of_a_pregnancy_is_asked_about_for_each_class(someone, told, third, nsaid):
     tablets = {"medicine": "prednisolone-5-tablet", "route": "mouth", "mg": 20, "count_a_day": 1}
     record = someone(
         conditions={"pregnancy": third}, birth_date="1990-01-01", in_use=[tablets | {"ordered_by": "Dr Osei"}]
     )
     asked = told(record).blocking()
     assert {"quinolone.pregnant", "steroid-tablet.pregnant"} <= asked
-    assert asked & {"nsaid.pregnant", "nsaid.third-trimester"}
+    assert {id_ for id_ in asked if id_.startswith("nsaid.")} == {nsaid}
 
 
 def test_breast_feeding_is_asked_about_for_each_class(someone, told):
