@@ -25,8 +25,9 @@ def _compiler(layout: str) -> typst.Compiler:
     )
 
 
-def set_(data: dict[str, Any], layout: str = "sheet.typ") -> bytes:
-    """The PDF. Raises typst.TypstError where the layout refuses it."""
+def set_(data: dict[str, Any]) -> bytes:
+    """The PDF of sheets or of a protocol. Raises typst.TypstError where the layout refuses it."""
+    layout = "sheet.typ" if "sheets" in data else "protocol.typ"
     inputs = {"data": json.dumps(data, ensure_ascii=False)}
     made = _compiler(layout).compile(
         format="pdf", sys_inputs=inputs, pdf_standards=["ua-1"], timestamp=_TIMESTAMP

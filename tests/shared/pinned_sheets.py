@@ -369,6 +369,7 @@ def refused(formulary: Formulary) -> dict[str, Job]:
     front = a_day_without_sheets(formulary)
     front["cover"]["problems"][0]["name"] = "⊗"
     return {
+        "a character of no face of ours in a protocol": _protocol(text="⊗"),
         "a character of no face of ours": strange,
         "a character of no face of ours on the cover": front,
         "a telephone on page two": of_clinic(telephones=clinic.telephones * 40),

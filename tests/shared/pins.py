@@ -48,13 +48,19 @@ def pin(name: str, lines: Iterable[str]) -> None:
     (FOLDER / f"{name}.txt").write_text("".join(f"{line}\n" for line in lines), "utf-8", newline="\n")
 
 
-def differences(was: list[str], now: list[str], *, exactly: bool) -> list[str]:
+def differences(was: list[str], now: list[str], *, exactly: bool, to_the_letter: bool = False) -> list[str]:
     """What changed, in lines of a diff; nothing where the two are alike."""
+    if to_the_letter:
+        return _shown(was, now) if was != now else []
     if not exactly:
         was, now = list(_whatever_sets_it(was)), list(_whatever_sets_it(now))
     if was == now or (exactly and len(was) == len(now) and all(map(_alike, was, now))):
         return []
-    found = list(unified_diff(was, _told_as(was, now), "pinned", "now", n=1, lineterm=""))
+    return _shown(was, _told_as(was, now))
+
+
+def _shown(was: list[str], now: list[str]) -> list[str]:
+    found = list(unified_diff(was, now, "pinned", "now", n=1, lineterm=""))
     return found if len(found) <= _SHOWN else [*found[:_SHOWN], f"and {len(found) - _SHOWN} lines more"]
 
 

@@ -17,6 +17,7 @@ from outline import outline  # noqa: E402
 from paper import refusal, set_  # noqa: E402
 from pinned_sheets import BY_NAME, PROTOCOLS, refused  # noqa: E402
 from pins import pin, versions  # noqa: E402
+from time_lines import DRAWINGS  # noqa: E402
 
 
 def main(arguments: list[str]) -> None:
@@ -24,7 +25,7 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--look", type=Path, metavar="FOLDER")
     look = parser.parse_args(arguments).look
     made = {name: set_(job(FORMULARY)) for name, job in BY_NAME.items()}
-    made |= {name: set_(job, "protocol.typ") for name, job in PROTOCOLS.items()}
+    made |= {name: set_(job) for name, job in PROTOCOLS.items()}
     if look:
         look.mkdir(parents=True, exist_ok=True)
         for name, pdf in made.items():
@@ -32,6 +33,8 @@ def main(arguments: list[str]) -> None:
         return
     for name, pdf in made.items():
         pin(name, outline(pdf))
+    for name, drawn in DRAWINGS.items():
+        pin(name, drawn())
     pin("refused", [f"{what}: {refusal(job)}" for what, job in refused(FORMULARY).items()])
     pin("made_with", [f"{name}=={version}" for name, version in versions().items()])
 

@@ -18,6 +18,7 @@ from outline import outline
 from paper import refusal, set_
 from pinned_sheets import BY_NAME, PROTOCOLS, refused
 from pins import FOLDER, differences, pinned, pinned_versions, versions
+from time_lines import DRAWINGS
 
 CONSTRAINTS = Path(__file__).resolve().parents[2] / ".ci" / "constraints.txt"
 RENEW = "if it is meant: look at the pages, then python tests/sheets/renew_pins.py"
@@ -35,7 +36,14 @@ def test_a_sheet_comes_out_as_it_was_looked_at(name, formulary):
 
 @pytest.mark.parametrize("name", PROTOCOLS)
 def test_a_protocol_comes_out_as_it_was_looked_at(name):
-    _unchanged(name, outline(set_(PROTOCOLS[name], "protocol.typ")))
+    _unchanged(name, outline(set_(PROTOCOLS[name])))
+
+
+@pytest.mark.parametrize("name", DRAWINGS)
+def test_a_drawing_comes_out_as_it_was_looked_at(name):
+    """To the letter: whatever draws it is our own."""
+    found = differences(pinned(name), DRAWINGS[name](), exactly=True, to_the_letter=True)
+    assert not found, "\n".join([f"{name} is no longer drawn as it was looked at; {RENEW}", *found])
 
 
 def test_what_does_not_fit_is_refused_for_the_same_reason(formulary):
@@ -44,7 +52,7 @@ def test_what_does_not_fit_is_refused_for_the_same_reason(formulary):
 
 def test_every_pin_is_of_a_sheet_that_is_still_set():
     held = {path.stem for path in FOLDER.glob("*.txt")}
-    assert held == {*BY_NAME, *PROTOCOLS, "refused", "made_with"}
+    assert held == {*BY_NAME, *PROTOCOLS, *DRAWINGS, "refused", "made_with"}
 
 
 def test_the_pins_were_made_with_the_versions_that_the_tests_are_run_with():

@@ -3,89 +3,22 @@
 from __future__ import annotations
 
 import re
-from datetime import date, timedelta
 from itertools import combinations
 from xml.etree import ElementTree
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from time_lines import R, a_course, a_look, a_plan, a_record, day
 
-from followup.clinical.careplan import CarePlan, Course, Step, Trip
-from followup.clinical.record import Record, parse_record
 from followup.sheets.shapes import Bar, Mark, Path, Text
 from followup.sheets.timeline import build_timeline
 from followup.sheets.timeline_layout import WIDTH, Layout
 from followup.sheets.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
 from followup.sheets.timeline_words import ENGLISH, Words
 
-DAY0 = date(2026, 3, 2)
 SVG = "{http://www.w3.org/2000/svg}"
 CELLS = ["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
-
-
-def day(number: int) -> date:
-    return DAY0 + timedelta(days=number)
-
-
-def a_record(reviews=(), both=False) -> Record:
-    operations = [
-        {"eye": "right", "eye_drawn": "right", "date": DAY0.isoformat(), "procedure": "phacoemulsification"}
-    ]
-    if both:
-        left = {"eye": "left", "eye_drawn": "left", "date": day(10).isoformat()}
-        operations.append(operations[0] | left)
-    patient = {"code": "T-1", "name": "Invented Person", "birth_year": 1955}
-    return parse_record({"patient": patient, "operations": operations, "reviews": list(reviews)})
-
-
-def a_course(*steps, role="steroid", start=1, state="active", eye="right") -> Course:
-    made, at = [], day(start)
-    for count, days in steps:
-        made.append(Step(start=at, days=days, count=count))
-        at += timedelta(days=days)
-    medicine = {"steroid": "dexamethasone-0-1"}.get(role, "levofloxacin-0-5")
-    return Course(key=f"{eye}:{role}", role=role, medicine=medicine, eye=eye, state=state, steps=tuple(made))
-
-
-def a_plan(*courses, visits=(), as_of=0) -> CarePlan:
-    trips = tuple(
-        Trip(
-            number=i,
-            date=day(at),
-            status=status,
-            serves=(),
-            services=(),
-            window_start=day(at),
-            window_end=day(at),
-            tier="C",
-        )
-        for i, (at, status) in enumerate(visits, 1)
-    )
-    return CarePlan(
-        patient="T-1",
-        as_of=day(as_of),
-        status="active",
-        protocol="p",
-        protocol_hash="h",
-        approved=True,
-        engine="e",
-        courses=courses,
-        trips=trips,
-    )
-
-
-def a_look(at: int, **found) -> dict:
-    return {
-        "eye": "right",
-        "date": day(at).isoformat(),
-        "cells": "1+",
-        "pressure": 16,
-        "vision": "6/9",
-    } | found
-
-
-R = ((4, 7), (3, 7), (2, 7), (1, 7))
 
 
 @st.composite
