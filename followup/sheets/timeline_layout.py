@@ -199,7 +199,7 @@ class Layout:
         self._name(name, self.y + 10)
         for lane, x, text in placed:
             self._add(Text(x, self.y + 10 + lane * _LANE, text, 10, "middle"))
-        self.y += _LANE * (1 + max((lane for lane, _, _ in placed), default=0)) + 2
+        self.y += _LANE * (1 + max(lane for lane, _, _ in placed)) + 2
 
     def _laned(self, labels: Iterable[tuple[int, str]], size: float) -> Iterator[tuple[int, float, str]]:
         ends: list[float] = []
