@@ -11,6 +11,7 @@ from pathlib import Path
 
 import page_pins
 import pytest
+from doors import WHO_MAY
 from pinned_clinic import walk_through
 from walked import Walk
 
@@ -21,6 +22,30 @@ from followup.records.store import Store
 
 HERE = Path(__file__).parent
 _KEYS = Keyring("01", {"01": b"k" * 32})
+_GOES_ON, _NO_PAGE = "goes on to another page", "answers with no page"
+NOT_PINNED = {
+    ("GET", "/"): _GOES_ON,
+    ("GET", "/help"): _GOES_ON,
+    ("GET", "/healthz"): _NO_PAGE,
+    ("GET", "/readyz"): _NO_PAGE,
+    ("GET", "/fonts/{name}"): _NO_PAGE,
+    ("GET", "/operations/sheets.pdf"): "paper",
+    ("GET", "/plans/{plan}/draft.pdf"): "paper",
+    ("GET", "/plans/{plan}/pages/{number}.png"): "paper",
+    ("GET", "/sheets/{sheet}/paper.pdf"): "paper",
+    ("GET", "/sheets/{sheet}/phone.html"): "pinned in sheets/test_pinned_phone.py",
+    ("POST", "/log-out"): _GOES_ON,
+    ("POST", "/photo"): "answers as /find does",
+    ("POST", "/plans/{plan}/again"): _GOES_ON,
+    (
+        "POST",
+        "/plans/{plan}/answers",
+    ): "goes on to the plan made again; refused, it answers as the record does",
+    ("POST", "/plans/{plan}/sheets"): _GOES_ON,
+    ("POST", "/operations/sheets"): _GOES_ON,
+    ("POST", "/sheets/{sheet}/taught"): _GOES_ON,
+    ("POST", "/trips/{trip}/no-show"): "answers as the other buttons of a visit do",
+}
 COMMAND = "python tests/desks/renew_pins.py"
 
 
@@ -41,3 +66,9 @@ def walked(sqlite_template, tmp_path_factory, furnish, house_of):
 def test_every_page_is_as_it_was_pinned(walked):
     told = page_pins.compare(HERE / "pinned", walked.pages, COMMAND)
     assert not told, told
+
+
+def test_every_page_that_is_served_is_looked_at(walked):
+    """A route that is new is walked, or stands here with the reason why not."""
+    served = {route for route in WHO_MAY if not route[1].startswith("/api/")}
+    assert served - walked.routes == set(NOT_PINNED)

@@ -20,6 +20,7 @@ from followup.records.clinics import get_clinic, put_clinic
 from followup.records.staff import add_staff, change_staff
 from followup.records.views import SYSTEM
 
+SOME = ("C-0002", "C-0021", "C-0003", "C-0012", "C-0007")
 PASSWORD = "a long enough password"
 # What people type is text and never markup.
 ODD = "<b>&\"'"
@@ -88,6 +89,21 @@ def walk_through(walk: Walk) -> None:
         seldom,
     ):
         part(walk, ids)
+    _shorten(walk)
+
+
+def _shorten(walk: Walk) -> None:
+    """Of long lists a few lines, one of each kind: the rest would repeat them."""
+    for drawn in list(walk.drawn):
+        _role, name = drawn.name.split(": ", 1)
+        some: dict[str, Any] = {}
+        if drawn.file == "waiting" and len(drawn.given["lines"]) > 5:
+            lines = [line for line in drawn.given["lines"] if line.who.code in SOME]
+            some = {"lines": lines, "together": [line for line in lines if line.together]}
+        if drawn.file == "forecast" and len(drawn.given["weeks"]) > 3:
+            some = {"weeks": drawn.given["weeks"][:3]}
+        if some:
+            walk.vary(name, f"{drawn.file}/{drawn.name}", instead=True, **some)
 
 
 def _before_anything(walk: Walk, _ids: dict[str, Any]) -> None:
@@ -101,9 +117,11 @@ def _before_anything(walk: Walk, _ids: dict[str, Any]) -> None:
             )
         change_staff(unit, login="odd", active=False)
     walk.see("nothing yet", "/log-in?then=/today", NOBODY)
-    for path in ("/waiting", "/my-patients", "/operations", "/today", "/to-reach", "/today/list", "/calls"):
+    for path in ("/waiting", "/my-patients", "/operations", "/today"):
         walk.see("nothing yet", path)
-    for path in ("/not-followed", "/bottles", "/messages", "/outcomes", "/operations/paste"):
+    for path in ("/to-reach", "/today/list", "/calls", "/not-followed"):
+        walk.see("nothing yet", path, "reception")
+    for path in ("/bottles", "/messages", "/outcomes", "/operations/paste"):
         walk.see("nothing yet", path)
     walk.see("not signed", "/protocol")
     walk.see("all", "/password")
@@ -196,10 +214,6 @@ def _day_of_surgery(walk: Walk, ids: dict[str, Any]) -> None:
     walk.send("no eye", "counsellor", "/operations/list", on=day(0), lines=f"X-9, {ODD}")
     walk.send("lines out", "counsellor", "/operations/list", on=day(0), lines="X-10, Somebody Else, left")
     walk.see("to sign", "/waiting")
-    lines = walk.page("waiting/surgeon: to sign").given["lines"]
-    some = [line for line in lines if line.who.code in ("C-0002", "C-0021", "C-0003", "C-0012", "C-0007")]
-    together = [line for line in some if line.together]
-    walk.vary("to sign", "waiting/surgeon: to sign", instead=True, lines=some, together=together)
     walk.send("wrong password", "surgeon", "/waiting/sign", plan=[str(ids["maya"])], password="not that")
     walk.send(
         "some failed", "surgeon", "/waiting/sign", plan=[str(ids["li"]), str(ids["rosa"])], password=PASSWORD
@@ -209,13 +223,14 @@ def _day_of_surgery(walk: Walk, ids: dict[str, Any]) -> None:
         whom = ("counsellor", "surgeon") if name in ("amina", "maya") else ("surgeon",)
         walk.see(name, f"/plans/{ids[name]}", *whom, whys=name == "amina")
         if name in ("amina", "li", "lakshmi"):
-            walk.see(f"{name}, day of surgery", f"/patients/{ids[f'code {name}']}")
+            only = ("reception",) if name != "amina" else ()
+            walk.see(f"{name}, day of surgery", f"/patients/{ids[f'code {name}']}", *only)
     for name in ("maya", "nils", "olga", "pia", "wanjiru", "sami"):
         walk.say("surgeon", f"POST /plans/{ids[name]}/sign", password=PASSWORD)
     walk.see("maya, signed", f"/plans/{ids['maya']}")
     walk.see("amina", f"/patients/{ids['code amina']}/record", "surgeon")
     walk.see("fatuma, decided", f"/patients/{ids['code fatuma']}/record", "counsellor")
-    walk.see("day of surgery", "/today")
+    walk.see("day of surgery", "/today", "reception")
 
 
 def _sheets(walk: Walk, ids: dict[str, Any]) -> None:
@@ -235,7 +250,7 @@ def _sheets(walk: Walk, ids: dict[str, Any]) -> None:
         walk.say("counsellor", f"POST /sheets/{ids[f'sheet {name}']}/handed-over", to=to, how=how)
     walk.see("handed over", f"/sheets/{ids['sheet maya']}", "counsellor")
     walk.see("with its sheet", f"/plans/{ids['maya']}")
-    walk.see("before printing", f"/plans/{ids['maya']}/preview")
+    walk.see("before printing", f"/plans/{ids['maya']}/preview", "counsellor")
     walk.see("of the first day", "/bottles")
     walk.send("no number", "pharmacy", "/bottles", **{"stock.dexamethasone-0-1": ODD})
     code = ids["code maya"]
@@ -271,9 +286,9 @@ def _first_days(walk: Walk, ids: dict[str, Any]) -> None:
     walk.say("reception", f"POST /visits/{maya}/arrived", nonce="a" * 20)
     walk.say("reception", f"POST /visits/{nils}/arrived", nonce="b" * 20)
     walk.see("here", f"/patients/{ids['code maya']}")
-    walk.see("some here", "/today")
+    walk.see("some here", "/today", "reception")
     walk.say("reception", f"POST /visits/{nils}/left")
-    walk.see("left", f"/patients/{ids['code nils']}")
+    walk.see("left", f"/patients/{ids['code nils']}", "reception", "surgeon")
     walk.say("reception", f"POST /visits/{olga}/no-show")
     walk.see("did not come", f"/patients/{ids['code olga']}", "reception")
     walk.send(
@@ -312,7 +327,7 @@ def _first_days(walk: Walk, ids: dict[str, Any]) -> None:
     walk.say("surgeon", f"POST {at}/findings", seen=1, look=look | TOLD | {"note": ODD})
     walk.see("seen", at)
     walk.see("first day", f"{at}/looks/{day(1)}")
-    walk.see("seen", f"/patients/{ids['code maya']}")
+    walk.see("seen", f"/patients/{ids['code maya']}", "surgeon")
     walk.see("inflamed", "/my-patients")
 
 
@@ -334,7 +349,7 @@ def _second_week(walk: Walk, ids: dict[str, Any]) -> None:
         note=ODD,
     )
     walk.see("tried", f"/patients/{code}/call", "surgeon")
-    walk.see("tried", "/to-reach")
+    walk.see("tried", "/to-reach", "reception")
     walk.see("tried", f"/patients/{code}", "counsellor")
     at = f"/plans/{ids['maya']}/steps"
     walk.see("as it stands", f"{at}?course=right:steroid")
@@ -384,7 +399,7 @@ def _second_week(walk: Walk, ids: dict[str, Any]) -> None:
         walk.say("surgeon", f"POST /patients/{ids[f'code {name}']}/standing", standing=word, reason=ODD)
         walk.see(word, f"/patients/{ids[f'code {name}']}", "reception")
     walk.see("three", "/not-followed")
-    walk.see("some gone", "/to-reach")
+    walk.see("some gone", "/to-reach", "reception")
 
 
 def _later_on(walk: Walk, ids: dict[str, Any]) -> None:
@@ -398,12 +413,10 @@ def _later_on(walk: Walk, ids: dict[str, Any]) -> None:
     walk.lost("no page", "reception", "/nowhere")
     walk.lost("not logged in", NOBODY, "/nowhere")
     walk.see("fortnight", "/forecast")
-    weeks = walk.page("forecast/manager: fortnight").given["weeks"]
-    walk.vary("fortnight", "forecast/manager: fortnight", instead=True, weeks=weeks[:3])
     walk.see("fortnight", "/outcomes")
     walk.see("usual", "/calendar")
     walk.see("fortnight", "/today")
-    walk.see("fortnight", "/to-reach")
+    walk.see("fortnight", "/to-reach", "reception")
     for name, look in (
         ("gil", {"cells": "0", "flare": "0", "pressure": 31}),
         ("ulla", {"cells": "2+", "flare": "2+", "pressure": 29}),
@@ -417,18 +430,42 @@ def _later_on(walk: Walk, ids: dict[str, Any]) -> None:
         walk.see(name, f"{at}/looks/{day(14)}", "surgeon", *(["counsellor"] if name == "gil" else []))
         walk.see(f"{name}, a fortnight", at, "surgeon")
     walk.see("fortnight", "/my-patients")
-    walk.see("senior", f"/patients/{ids['code olga']}")
-    walk.see("senior", "/today", "reception", "surgeon")
+    walk.see("senior", f"/patients/{ids['code olga']}", "reception")
+    walk.see("senior", "/today", "reception")
     walk.see("pressure", f"/plans/{ids['gil']}", "surgeon")
     at = f"/patients/{ids['code ulla']}/eyes/right/looks/{day(14)}"
     walk.send("nothing taken", "surgeon", at, store="yes", reason=[ODD, "second"], seen="1")
     walk.say("surgeon", f"POST /plans/{ids['nils']}/end", reason=ODD)
-    walk.see("ended", f"/plans/{ids['nils']}")
+    _refused(walk, ids)
+    walk.see("ended", f"/plans/{ids['nils']}", "surgeon")
     walk.see("ended", f"/patients/{ids['code nils']}", "reception")
     walk.see("ended", f"/patients/{ids['code nils']}/eyes/right", "surgeon")
     walk.see("ended", f"/sheets/{ids['sheet nils']}", "counsellor")
     walk.see("found, ended", f"/found/{ids['sheet nils']}", "reception")
     _calendar(walk, ids)
+
+
+def _refused(walk: Walk, ids: dict[str, Any]) -> None:
+    """Forms that come back with what was typed."""
+    maya, sami = f"/patients/{ids['code maya']}", f"/patients/{ids['code sami']}"
+    trip = f"/trips/{ids['visits maya'][1]}"
+    for name, who, path, sent in (
+        ("no word", "surgeon", f"{sami}/alerts/1/close", {"word": ""}),
+        ("nothing measured", "counsellor", f"{maya}/leaving", {"key": "x", "mmhg": ODD, "why": ODD}),
+        ("nothing to take back", "reception", f"{maya}/take-back", {"entry": "999999"}),
+        ("wrong standing", "surgeon", f"{maya}/standing", {"standing": ODD, "reason": ODD}),
+        ("no record", "counsellor", f"{maya}/record", {"seen": "1", "patient.name": ODD}),
+        ("no such need", "surgeon", f"/plans/{ids['gil']}/decisions", {"seen": "2", "need": "x", "why": ODD}),
+        ("none decided", "surgeon", f"/plans/{ids['gil']}/decisions/take-back", {"seen": "2", "need": "x"}),
+        ("no reason", "surgeon", f"/plans/{ids['olga']}/end", {"reason": ""}),
+        ("no such change", "surgeon", f"/plans/{ids['gil']}/take-back", {"change": "9"}),
+        ("no form of its own", "reception", f"{trip}/arrived", {"nonce": "short"}),
+        ("no such hour", "reception", f"{trip}/book", {"hour": ODD, "seen": day(1)}),
+        ("not here", "reception", f"{trip}/left", {}),
+        ("nothing looked at", "surgeon", f"{trip}/seen", {}),
+        ("no such message", "manager", "/messages/9/again", {}),
+    ):
+        walk.send(name, who, path, **sent)
 
 
 def _calendar(walk: Walk, _ids: dict[str, Any]) -> None:
@@ -445,7 +482,7 @@ def _calendar(walk: Walk, _ids: dict[str, Any]) -> None:
     walk.say("manager", "PUT /calendar", calendar=changed, seen=now["seen"])
     walk.see("visits without their day", "/calendar")
     walk.see("too few places", "/forecast")
-    walk.see("days to move", "/to-reach")
+    walk.see("days to move", "/to-reach", "reception")
     walk.see("days to move", "/calls", "reception")
 
 

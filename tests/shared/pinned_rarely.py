@@ -193,7 +193,7 @@ def _plan(walk: Walk) -> None:
 
 
 def _my_patients(walk: Walk) -> None:
-    items = walk.page("to-reach/surgeon: fortnight").given["now"]
+    items = walk.page("to-reach/reception: fortnight").given["now"]
     (item, why), *_ = items
     odd = replace(item, patient=replace(item.patient, name=f"Odd {ODD}", code="C-0099"))
     decide = [

@@ -233,6 +233,25 @@ def _patient(walk: Walk) -> None:
 
 
 def _others(walk: Walk) -> None:
+    plan = walk.page("plan/surgeon: pressure").given
+    none = {"words": "", "medicine": None, "described": None, "to": "sulfonamide", "reaction": "rash"}
+    allergies = [
+        SimpleNamespace(**none | said)
+        for said in (
+            {"words": ODD},
+            {"medicine": "diclofenac-0-1"},
+            {"described": ODD},
+            {"reaction": "severe"},
+        )
+    ]
+    walk.vary(
+        "allergies of every kind", "plan/surgeon: pressure", view=Like(plan["view"], allergies=allergies)
+    )
+    changed = [
+        SimpleNamespace(place=f"Name {ODD}", was=ODD, now="", kept=True),
+        SimpleNamespace(place="Eye", was=None, now=ODD, kept=False),
+    ]
+    walk.vary("changed meanwhile", "record/surgeon: amina", changed=changed)
     page = "waiting/surgeon: to sign"
     line = walk.page(page).given["together"][0]
     (drops, *_) = line.plan.body.courses

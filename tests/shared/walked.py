@@ -29,7 +29,7 @@ class Drawn:
     whys: bool
 
 
-@dataclass
+@dataclass(repr=False)
 class Walk:
     """Everybody's way through the clinic of ``house``."""
 
