@@ -88,6 +88,7 @@ def _usual() -> tuple[list[CarePlan], Record, date]:
     beside = a_course((2, 14), role="nsaid"), a_course((4, 7), (2, 3), role="antibiotic", state="held")
     now = a_plan(a_course((4, 7), (8, 7), *R), *beside, visits=VISITS)
     seen = [a_look(1, flare="2+"), a_look(7, cells="not seen", pressure="not done"), a_look(8, cells="0")]
+    del seen[-1]["vision"]
     return [a_plan(a_course(*R)), now], a_record(seen, both=True), day(9)
 
 
@@ -113,8 +114,8 @@ def _drawn(plans: list[CarePlan], record: Record, on: date, **more: Words) -> li
 
 
 def _held_from_right_to_left() -> list[str]:
-    plan = a_plan(a_course(*R, state="held"), a_course((2, 14), role="nsaid"), visits=VISITS)
-    return _drawn([plan], a_record([a_look(1), a_look(3)]), day(28), words=Words(rtl=True))
+    plan = a_plan(a_course(*R, state="held"), a_course((2, 14), role="nsaid"), visits=VISITS[:3])
+    return _drawn([plan], a_record([a_look(1), a_look(3)]), day(29), words=Words(rtl=True))
 
 
 def _stairs() -> list[str]:
