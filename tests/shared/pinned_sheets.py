@@ -225,6 +225,8 @@ def _stairs(formulary: Formulary, xs: list[float], **given: Any) -> Job:
     for bottle in (bottle for table in sheet["rounds"] for bottle in table["bottles"]):
         bottle["name"] = "Pred"  # so short that three columns would fit into half a page
     sheet |= {"stairs": sheet["stairs"][1:], "visits": [], "squares": [], "sections": sheet["sections"][:1]}
+    for sign in sheet["alarm"]["signs"][3:]:  # three are left that would fit beside each other
+        sign["words"] += " " + "and more " * 5
     (block,) = sheet["stairs"]
     block["marks"] = [{"x": x, "words": f"{at} June"} for at, x in enumerate(xs)]
     steroid, line, *_ = block["drawing"]["stairs"]
@@ -243,7 +245,11 @@ def stairs_of_one_eye(formulary: Formulary) -> Job:
 
 def stairs_from_right_to_left(formulary: Formulary) -> Job:
     issue = replace(two_eyes.ISSUE, code_grouped="7KQ2")  # narrower than its square
-    return _stairs(formulary, [0.01, *(1 - 0.003 * at for at in range(100))], language="ur", issue=issue)
+    made = _stairs(formulary, [0.01, *(1 - 0.003 * at for at in range(100))], language="ur", issue=issue)
+    (sheet,) = made["sheets"]
+    for sign in sheet["alarm"]["signs"]:  # all fit beside each other
+        sign["words"] = sign["words"][:9]
+    return made
 
 
 def next_to_nothing(formulary: Formulary) -> Job:
