@@ -247,6 +247,25 @@ def _others(walk: Walk) -> None:
     walk.vary(
         "allergies of every kind", "plan/surgeon: pressure", view=Like(plan["view"], allergies=allergies)
     )
+    view, body, version = plan["view"], plan["plan"], plan["version"]
+    leaving = [
+        SimpleNamespace(eye="right", text="Measure.", earliest=start, latest=end, reasons=())
+        for start, end in (("15:00", "18:00"), ("15:00", None), (None, None))
+    ]
+    first = body.courses[0]
+    courses = (
+        first.model_copy(update={"state": "stopped"}),
+        first.model_copy(update={"key": "mouth:x", "eye": None, "goes_on": False}),
+        *body.courses[1:],
+    )
+    other = body.model_copy(update={"courses": courses})
+    said = {"view": Like(view, before_leaving=leaving), "plan": other, "base": version, "in_force": None}
+    page = "plan/surgeon: pressure"
+    sheets = walk.page("plan/surgeon: with its sheet").given["sheets"]
+    sheets = tuple(replace(sheet, handed_over_at=at) for sheet in sheets for at in (None, AT))
+    walk.vary("compared with a draft", page, **said, sheets=sheets)
+    walk.vary("not signed yet", page, signature=None)
+    walk.vary("not made today", page, stale=True)
     changed = [
         SimpleNamespace(place=f"Name {ODD}", was=ODD, now="", kept=True),
         SimpleNamespace(place="Eye", was=None, now=ODD, kept=False),
