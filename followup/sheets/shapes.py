@@ -89,7 +89,7 @@ class Path:
     """A line through points; ``closed`` fills the shape lightly, ``dash`` breaks the line."""
 
     points: tuple[tuple[float, float], ...]
-    width: float = 1.2
+    width: float
     dash: str = ""
     closed: bool = False
 

@@ -217,3 +217,19 @@ def test_findings_after_the_day_and_of_the_other_eye_are_not_drawn():
 def test_an_eye_that_was_not_operated_has_no_time_line():
     with pytest.raises(ValueError, match="operation of the eye"):
         build_timeline([a_plan(a_course(*R))], a_record(), "left", day(3))
+
+
+def test_the_edges_that_these_tests_measure_by_are_those_of_what_is_drawn():
+    """A letter is taken for 0.62 of its size; a text stands from its capitals' top to its letters' foot."""
+    texts = [Text(100, 50, "abcd", 10, anchor).box for anchor in ("start", "middle", "end")]
+    assert [(box.left, round(box.right, 6)) for box in texts] == [(100, 124.8), (87.6, 112.4), (75.2, 100)]
+    assert {(box.top, box.bottom) for box in texts} == {(42, 52.2)}
+    path = Path(((3, 9), (7, 2), (1, 5)), 1).box
+    assert (path.left, path.top, path.right, path.bottom) == (1, 2, 7, 9)
+    bar, mark = Bar(2, 3, 10, 4).box, Mark(20, 30, 2, "filled").box
+    assert (bar.left, bar.top, bar.right, bar.bottom) == (2, 3, 12, 7)
+    assert (mark.left, mark.top, mark.right, mark.bottom) == (18, 28, 22, 32)
+    beside = [Bar(12, 3, 1, 4), Bar(2, 7, 10, 1), Bar(1, 3, 1, 4), Bar(2, 2, 10, 1)]
+    assert [bar.meets(other.box) for other in beside] == [False] * 4
+    over = [Bar(11, 3, 2, 4), Bar(2, 6, 10, 2), Bar(1, 3, 2, 4), Bar(2, 2, 10, 2)]
+    assert [bar.meets(other.box) for other in over] == [True] * 4
