@@ -266,6 +266,31 @@ def _others(walk: Walk) -> None:
     walk.vary("compared with a draft", page, **said, sheets=sheets)
     walk.vary("not signed yet", page, signature=None)
     walk.vary("not made today", page, stale=True)
+    lines = walk.page("day-list/reception: every standing").given["lines"][:2]
+    for later in (1, 2):
+        given = {
+            "day": DAY + timedelta(days=3),
+            "to_reach": 0,
+            "later": later,
+            "lines": lines,
+            "missed": lines,
+        }
+        walk.vary(f"another day, {later} later", "today/reception: fortnight", **given)
+    walk.vary(
+        "refused",
+        "preview/counsellor: before printing",
+        error=f"Refused {ODD}",
+        pages=1,
+        language_chosen="ar",
+    )
+    sheet = replace(
+        walk.page("sheet-page/counsellor: handed over").given["sheet"], reason=ODD, handed_over_at=None
+    )
+    walk.vary(
+        "printed again", "sheet-page/counsellor: handed over", sheet=sheet, notice=f"Noted {ODD}", to=ODD
+    )
+    walk.vary("two signed", "waiting/surgeon: some failed", signed=2)
+    walk.vary("one signed", "waiting/surgeon: signed", signed=1)
     changed = [
         SimpleNamespace(place=f"Name {ODD}", was=ODD, now="", kept=True),
         SimpleNamespace(place="Eye", was=None, now=ODD, kept=False),
