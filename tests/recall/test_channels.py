@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import smtplib
 import socket
+import ssl
 import threading
 import time
 from collections.abc import Iterator
@@ -146,6 +148,69 @@ def test_a_mail_is_never_sent_in_the_clear_where_encryption_was_asked_for(mailbo
     assert box.mails == []
 
 
+class SilentServer:
+    """A mail server that takes everything, and notes what was done with it."""
+
+    def __init__(self, refuses: int = 0) -> None:
+        self.done, self.refuses = [], refuses
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.done.append("leave")
+
+    def starttls(self, context) -> None:
+        assert context.verify_mode == ssl.CERT_REQUIRED
+        assert context.check_hostname
+        self.done.append("cipher")
+
+    def login(self, user: str, password: str) -> None:
+        self.done.append((user, password))
+        if self.refuses:
+            raise smtplib.SMTPAuthenticationError(self.refuses, b"who are you?")
+
+    def send_message(self, mail) -> None:
+        self.done.append(mail)
+
+
+@pytest.mark.parametrize(
+    ("given", "steps"),
+    [
+        ({}, ["cipher"]),
+        ({"security": "none"}, []),
+        ({"user": "clinic"}, ["cipher", ("clinic", "hush")]),
+        ({"security": "tls", "user": "clinic"}, [("clinic", "hush")]),
+    ],
+)
+def test_a_mail_goes_out_after_the_cipher_and_the_log_in_that_were_asked_for(monkeypatch, given, steps):
+    servers, asked = {"plain": SilentServer(), "tls": SilentServer()}, []
+
+    def begun(kind):
+        return lambda host, port, **more: asked.append((kind, host, port, more["timeout"])) or servers[kind]
+
+    monkeypatch.setattr("smtplib.SMTP", begun("plain"))
+    monkeypatch.setattr("smtplib.SMTP_SSL", begun("tls"))
+    sender = MailSettings(host="mail.example", port=587, sender="clinic@example.org", **given)
+    MailSender(sender, "hush").send(_message())
+    kind = "tls" if given.get("security") == "tls" else "plain"
+    assert asked == [(kind, "mail.example", 587, 20.0)]
+    *before, mail, last = servers[kind].done
+    assert (before, last) == (steps, "leave")
+    assert (mail["Subject"], mail["Content-Language"]) == ("Your eye clinic", "bn")
+    assert mail["Date"] == "Sun, 07 Mar 2027 06:30:00 +0000"
+
+
+@pytest.mark.parametrize("code", [454, 535])
+def test_a_password_that_the_mail_server_refuses_is_mended_and_the_mails_go_out_then(monkeypatch, code):
+    monkeypatch.setattr("smtplib.SMTP", lambda *_, **__: SilentServer(refuses=code))
+    sender = MailSettings(host="mail.example", port=587, sender="clinic@example.org", user="clinic")
+    with pytest.raises(NotSentError) as caught:
+        MailSender(sender, "hush").send(_message())
+    assert not caught.value.lasting
+    assert "hush" not in str(caught.value)
+
+
 # Gateway
 
 
@@ -244,6 +309,11 @@ def test_a_form_and_an_address_in_the_url_are_escaped(gateway):
         (401, False),
         (302, False),
         (400, True),
+        (403, False),
+        (404, True),
+        (408, False),
+        (410, True),
+        (413, True),
         (422, True),
         ("noise", False),
         (1.0, False),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any, cast
+
+import pytest
 
 from followup.clinical.careplan import Bottle, Course, Step
 from followup.clinical.formulary import load_formulary
@@ -32,6 +34,24 @@ def test_tablets_are_listed_by_number_and_with_mg_a_day_and_tablets_a_time():
     one = hand_out("prednisolone-5-tablet", None, 28, count=1, mg=20, tablets=4)
     assert one.amount == 28
     assert one.dose(FORMULARY) == "20 mg a day: 4 tablets of 5 mg once a day"
+
+
+@pytest.mark.parametrize(
+    ("opened", "dose"),
+    [
+        (0, "20 mg a day: 4 tablets of 5 mg once a day"),
+        (6, "20 mg a day: 4 tablets of 5 mg once a day"),
+        (7, "10 mg a day: 2 tablets of 5 mg once a day"),
+        (13, "10 mg a day: 2 tablets of 5 mg once a day"),
+        (14, ""),
+    ],
+)
+def test_the_dose_is_that_of_the_step_in_which_the_tablets_are_begun(opened, dose):
+    one = hand_out("prednisolone-5-tablet", None, 28, count=1, mg=20, tablets=4)
+    second = Step(start=DAY + timedelta(days=7), days=7, count=1, mg=10, tablets=2)
+    course = one.course.model_copy(update={"steps": (*one.course.steps, second)})
+    bottle = one.bottle.model_copy(update={"opened": DAY + timedelta(days=opened)})
+    assert HandOut(one.patient, course, bottle).dose(FORMULARY) == dose
 
 
 def test_single_doses_are_listed_by_number_and_a_bottle_is_one():

@@ -41,9 +41,13 @@ def _person(ward, code: str = "K-1", eyes=BOTH, **patient) -> int:
     return ward.enter(Record.model_validate({**first, "operations": operations}))
 
 
-def _plan(ward, number: int, code: str, *looks: tuple[str, str | None, int, int], in_hand=None, **more):
+def _plan(
+    ward, number: int, code: str, *looks: tuple[str, str | None, int, int], in_hand=None, tier="C", **more
+):
     """A signed plan; each look is (kind, eye, the day of its visit, its last day)."""
-    needs = tuple(ward.need(kind, on, last, eye=eye, key=f"{eye}:{kind}") for kind, eye, on, last in looks)
+    needs = tuple(
+        ward.need(kind, on, last, eye=eye, key=f"{eye}:{kind}", tier=tier) for kind, eye, on, last in looks
+    )
     trips = tuple(ward.visit(i, looks[i - 1][2], need) for i, need in enumerate(needs, 1))
     body = ward.body(code, needs=needs, trips=trips, **more)
     plan = ward.sign(ward.draft(number, body).id)
@@ -279,11 +283,13 @@ def test_the_call_list_says_whom_to_ring_at_every_number_and_nothing_about_stopp
     ward = sqlite_ward
     phones = [{"number": "+44 20 7946 0102", "whose": "carer"}, {"number": "+44 20 7946 0103"}]
     for code in ("K-2", "K-1"):
-        number = _person(ward, code, telephones=phones)
-        _plan(ward, number, code, ("look", "left", 7, 9), in_hand=in_hand)
+        number, tier = _person(ward, code, telephones=phones), "A" if code == "K-2" else "C"
+        _plan(ward, number, code, ("look", "left", 7, 9), in_hand=in_hand, tier=tier)
     with ward.store.read() as session:
         lines = call_lines(session, "reminder", ward.day(6), protocol)
-    assert [line.code for line in lines] == ["K-1", "K-2"]
+        missed = call_lines(session, "missed", ward.day(10), protocol)
+    # By code, as the lists on paper are; whom to reach first says another list.
+    assert [[line.code for line in one] for one in (lines, missed)] == [["K-1", "K-2"]] * 2
     assert {line.telephones for line in lines} == {("carer: +44 20 7946 0102", "own: +44 20 7946 0103")}
     assert {line.say for line in lines} == {
         "Riverbend Eye Clinic: your visit is on Monday 8 March 2027. Bring your sheet and all bottles. "

@@ -133,8 +133,9 @@ class MailSender:
         )
         mail["Date"] = format_datetime(message.created_at)
         mail["Message-ID"] = f"<{message.key}@{self._settings.sender.rpartition('@')[2]}>"
-        mail["Content-Language"] = message.language
         mail.set_content(message.text)
+        # After the text: setting it takes away every header that tells of the content.
+        mail["Content-Language"] = message.language
         return mail
 
 
