@@ -15,7 +15,8 @@ from followup.records.trips import OPEN, held_trip
 def book_promised(unit: Unit, *, trip_id: int, day: date) -> None:
     """Book the open visit for the promised ``day``, outside its window too: it stays overdue until done.
 
-    The same day again changes nothing. Errors: ``role.missing``, ``place.full``, ``place.closed``.
+    The same day again changes nothing. An hour belongs to its day: on another day it is gone.
+    Errors: ``role.missing``, ``place.full``, ``place.closed``.
     """
     unit.need_role(*FRONT)
     row = held_trip(unit, trip_id)
@@ -26,7 +27,8 @@ def book_promised(unit: Unit, *, trip_id: int, day: date) -> None:
     take_places(unit, clinic_calendar(unit.session, site), services=row.services, day=day, site=site)
     if row.holds_places:
         release_places(unit, services=row.services, day=row.day, site=site)
-    old, before, held = row.day, row.status, row.holds_places
+    old, before, held, over, hour = row.day, row.status, row.holds_places, row.overbooked, row.hour
+    row.hour = hour if day == old else None
     row.day, row.status, row.holds_places, row.overbooked = day, "booked", True, []
     unit.session.add(row)
     unit.session.flush()
@@ -39,4 +41,6 @@ def book_promised(unit: Unit, *, trip_id: int, day: date) -> None:
         new=day.isoformat(),
         before=before,
         held=held,
+        overbooked=over,
+        hour_before=hour,
     )

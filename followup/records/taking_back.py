@@ -220,14 +220,17 @@ def _undo_booking(unit: Unit, step: Step, patient: PatientRow) -> None:
 
 
 def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
-    row, old = _held(unit, step), date.fromisoformat(str(step.details["old"]))
-    over = [str(name) for name in cast("list[str]", step.details.get("overbooked") or [])]
+    row, old, over = _held(unit, step), date.fromisoformat(str(step.details["old"])), _overbooked(step)
     if row.holds_places:
         site = patient.site_id
         calendar = clinic_calendar(unit.session, site)
         take_places(unit, calendar, services=row.services, day=old, overbook=over, site=site)
         release_places(unit, services=row.services, day=row.day, site=site)
     row.day, row.overbooked, row.hour = old, over, _hour_before(step)
+
+
+def _overbooked(step: Step) -> list[str]:
+    return [str(name) for name in cast("list[str]", step.details.get("overbooked") or [])]
 
 
 def _hour_before(step: Step) -> str | None:
@@ -239,6 +242,7 @@ def _undo_promise(unit: Unit, step: Step, patient: PatientRow) -> None:
     row, old = _held(unit, step), date.fromisoformat(str(step.details["old"]))
     release_places(unit, services=row.services, day=row.day, site=patient.site_id)
     row.day, row.status, row.holds_places = old, str(step.details.get("before") or "proposed"), False
+    row.overbooked, row.hour = _overbooked(step), _hour_before(step)
     if step.details.get("held"):
         calendar = clinic_calendar(unit.session, patient.site_id)
         over = row.services
