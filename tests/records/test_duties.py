@@ -464,6 +464,19 @@ def test_a_session_names_its_person_from_whatever_site_it_is_looked_up(hill):
         assert found.staff.login == "lee"
 
 
+def test_a_refusal_names_the_first_of_several_fields_by_its_name(hill):
+    said = {"answers": (ANSWER,), "choices": {"cycloplegic": "do not give"}}
+    both = _record(hill, "K-5", **said)
+    look = {"need": "right:first-look", "day": hill.ward.day(2), "why": "closed on day 1"}
+    record = type(both).model_validate(both.model_dump() | {"decisions": [look]})
+    with (
+        pytest.raises(FollowupError) as caught,
+        hill.store.write(hill.ward.counsellor, hill.ward.now) as unit,
+    ):
+        enter_record(unit, record=record)
+    assert (caught.value.code, caught.value.where) == ("role.missing", "Cautions that the surgeon answered")
+
+
 def test_a_refusal_names_the_field_and_whose_work_it_is(hill):
     with (
         pytest.raises(FollowupError) as caught,

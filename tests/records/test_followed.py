@@ -121,6 +121,16 @@ def test_the_same_look_after_a_second_operation_does_not_catch_up_the_first_ones
     assert _counted(ward, 30) == ["in time", "never"]
 
 
+def test_a_plan_made_before_the_day_of_its_operation_is_for_that_operation(sqlite_ward):
+    """Its visit is missed, and caught up under a plan made after the operation: one look, late."""
+    ward, look = sqlite_ward, sqlite_ward.need("wound", 5, 9)
+    body = ward.body(needs=(look,), trips=(ward.visit(1, 7, look),), as_of=ward.day(-1))
+    plan = ward.signed(body=body)
+    new = _again(ward, plan.patient_id, 10, ward.need("wound", 10, 12))
+    _come(ward, ward.trips(new)[0], 11)
+    assert _counted(ward, 13) == ["late"]
+
+
 def test_visits_between_two_checks_count_one_by_one_and_are_caught_up_by_any_visit_of_a_new_plan(ward):
     first, second = ward.need("wound", 1, 1), ward.need("refraction", 29, 30)
     between = [

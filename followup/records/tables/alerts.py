@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Annotated
 
 from sqlalchemy import JSON, Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
@@ -28,12 +29,12 @@ class AlertRow(SQLModel, table=True):
         Index("ix_alert_closed_at", "closed_at"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id", index=True)
     kind: str
     eye: str | None = None
     day: date
-    trip_id: int | None = Field(default=None, foreign_key="trip.id")
+    trip_id: Annotated[int | None, Field(foreign_key="trip.id")] = None
     signs: list[str] = Field(sa_type=JSON)
     words: str = Field(default="", sa_type=Text)
     opened_at: datetime
@@ -52,7 +53,7 @@ class LeavingCheckRow(SQLModel, table=True):
         check("said", "mmhg IS NOT NULL OR why <> ''"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
     key: str
     day: date = Field(index=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Annotated
 
 from sqlalchemy import JSON, Text, UniqueConstraint, false
 from sqlmodel import Field, SQLModel
@@ -48,7 +49,7 @@ class StaffRow(SQLModel, table=True):
     __tablename__ = "staff"
     __table_args__ = (UniqueConstraint("login"), check("failed_logins", "failed_logins >= 0"))
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     login: str
     name: str
     registration: str = ""
@@ -58,7 +59,7 @@ class StaffRow(SQLModel, table=True):
     failed_logins: int = 0
     locked_until: datetime | None = None
     created_at: datetime
-    site_id: int | None = Field(default=None, foreign_key="site.id")
+    site_id: Annotated[int | None, Field(foreign_key="site.id")] = None
 
 
 class LoginSessionRow(SQLModel, table=True):

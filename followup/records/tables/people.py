@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Annotated
 
 from sqlalchemy import JSON, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
@@ -26,7 +27,7 @@ class PatientRow(SQLModel, table=True):
         check("birth", "birth_date IS NOT NULL OR birth_year IS NOT NULL"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     code: str
     code_key: str
     name: str
@@ -48,7 +49,7 @@ class RecordVersionRow(SQLModel, table=True):
     __tablename__ = "record_version"
     __table_args__ = (UniqueConstraint("patient_id", "number"), check("number", "number >= 1"))
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
     number: int
     body: str = Field(sa_type=Text)
@@ -62,7 +63,7 @@ class OperationRow(SQLModel, table=True):
     __tablename__ = "operation"
     __table_args__ = (UniqueConstraint("patient_id", "eye", "day"), one_of("eye", EYES))
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
     eye: str
     day: date = Field(index=True)
@@ -75,7 +76,7 @@ class OperationListRow(SQLModel, table=True):
     __tablename__ = "operation_list"
     __table_args__ = (UniqueConstraint("day", "code_key", "eye"), one_of("eye", EYES))
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     site_id: int = Field(default=1, foreign_key="site.id")
     day: date
     patient_code: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Annotated
 
 from sqlalchemy import JSON, ForeignKeyConstraint, Index, Text, UniqueConstraint, false, text
 from sqlmodel import Field, SQLModel
@@ -33,7 +34,7 @@ class CarePlanRow(SQLModel, table=True):
         check("signed", "status <> 'active' OR (signed_by IS NOT NULL AND signed_at IS NOT NULL)"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
     number: int
     status: str = Field(index=True)
@@ -50,7 +51,7 @@ class CarePlanRow(SQLModel, table=True):
     signed_at: datetime | None = None
     ended_at: datetime | None = None
     ended_reason: str | None = None
-    replaced_by: int | None = Field(default=None, foreign_key="care_plan.id")
+    replaced_by: Annotated[int | None, Field(foreign_key="care_plan.id")] = None
 
 
 class TripRow(SQLModel, table=True):
@@ -73,7 +74,7 @@ class TripRow(SQLModel, table=True):
         Index("ix_trip_status_window_end", "status", "window_end"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id", index=True)
     care_plan_id: int
     number: int
@@ -141,7 +142,7 @@ class SheetRow(SQLModel, table=True):
     handed_to: str | None = None
     how: str | None = None
     replaced_at: datetime | None = None
-    replaced_by_plan: int | None = Field(default=None, foreign_key="care_plan.id")
+    replaced_by_plan: Annotated[int | None, Field(foreign_key="care_plan.id")] = None
 
 
 class TripTransitionRow(SQLModel, table=True):
@@ -150,7 +151,7 @@ class TripTransitionRow(SQLModel, table=True):
     __tablename__ = "trip_transition"
     __table_args__ = (UniqueConstraint("trip_id", "kind", "became_at"), one_of("kind", ("late", "overdue")))
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     trip_id: int = Field(foreign_key="trip.id")
     kind: str
     became_at: datetime

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Annotated
 
 from sqlalchemy import Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
@@ -34,7 +35,7 @@ class SiteRow(SQLModel, table=True):
     __tablename__ = "site"
     __table_args__ = (UniqueConstraint("code"), check("code", "length(code) BETWEEN 1 AND 8"))
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     code: str
     name: str
     phone_day: str = ""
@@ -58,7 +59,7 @@ class ContactAttemptRow(SQLModel, table=True):
         Index("ix_contact_attempt_patient_id_at", "patient_id", "at"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
     at: datetime
     day: date
@@ -115,7 +116,7 @@ class MessageRow(SQLModel, table=True):
         Index("ix_message_state_next_try", "state", "next_try"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     key: str
     patient_id: int = Field(foreign_key="patient.id")
     kind: str

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Annotated
 
 from sqlalchemy import Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
@@ -73,7 +74,7 @@ class DailyRunRow(SQLModel, table=True):
     __tablename__ = "daily_run"
     __table_args__ = (UniqueConstraint("job", "day"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: Annotated[int | None, Field(primary_key=True)] = None
     job: str
     day: date
     claimed_at: datetime
