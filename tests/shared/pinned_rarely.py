@@ -7,12 +7,12 @@ from datetime import date, timedelta
 from types import SimpleNamespace
 from typing import Any
 
+from pinned_people import ODD
 from walked import Walk
 
 from followup.clinical.careplan import Bottle, CourseAdded, CourseEdit, Decided, Impossible, NeedAdded, Step
 from followup.clinical.proposal import Offer, Refused
 
-ODD = "<b>&\"'"
 ODDER = [ODD, "second"]
 DAY = date(2027, 3, 15)
 

@@ -7,11 +7,11 @@ from datetime import UTC, date, datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
 
+from pinned_people import ODD
 from walked import Walk
 
 from followup.clinical.careplan import Step
 
-ODD = "<b>&\"'"
 DAY = date(2027, 3, 15)
 AT = datetime(2027, 3, 15, 6, tzinfo=UTC)
 

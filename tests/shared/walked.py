@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gc
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import Any
+from unittest.mock import patch
 
+from anyio.from_thread import start_blocking_portal
 from doors import ROLES, WHO_MAY
 from jinja2 import Template
 from page_outline import outline
@@ -39,16 +42,22 @@ class Walk:
     drawn: list[Drawn] = field(default_factory=list)
     whys: bool = False
     _browsers: dict[str, Any] = field(default_factory=dict)
+    _portal: Any = None
+    _entered: dict[str, Any] = field(default_factory=dict)
     _frames: dict[str, dict[str, str]] = field(default_factory=dict)
+    _outlined: dict[str, list[str]] = field(default_factory=dict)
     _rendered: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
 
     # ---- doing ------------------------------------------------------------------------------
     def browser(self, who: str) -> Any:
         """Somebody's browser; a new log-in where the clock was moved, as a session ends."""
-        key = f"{who} {self.house.clock.now}"
-        if key not in self._browsers:
-            self._browsers[key] = self.house.browser() if who == NOBODY else self.house.enter(who)
-        return self._browsers[key]
+        now = self.house.clock.now
+        if who not in self._browsers or (who != NOBODY and self._entered[who] != now):
+            browser = self.house.browser() if who == NOBODY else self.house.enter(who)
+            # One loop for all of them: making one for each request takes longer than many a page.
+            browser.portal = self._portal
+            self._browsers[who], self._entered[who] = browser, now
+        return self._browsers[who]
 
     def say(self, who: str, what: str, /, **sent: Any) -> Any:
         """Do something over JSON, which must not be refused."""
@@ -137,7 +146,9 @@ class Walk:
         around, main, rest = html.partition('<main id="main">')
         if not main:
             return outline(html, self.tidy)
-        frame = outline(around, self.tidy)
+        if around not in self._outlined:
+            self._outlined[around] = outline(around, self.tidy)
+        frame = self._outlined[around]
         title = [line.strip() for line in frame if line.strip().startswith("title")]
         here = [line.strip() for line in frame if "aria-current" in line]
         frame = [line.replace(" aria-current=page", "") for line in frame if line.strip() not in title]
@@ -164,11 +175,15 @@ class Walk:
                 self._rendered.append((template.name or "", given))
             return render(template, *args, **given)
 
-        Template.render = rendering  # type: ignore[method-assign]
-        try:
+        with ExitStack() as stack:
+            stack.enter_context(patch.object(Template, "render", rendering))
+            # No page shows the paper, and laying one out takes as long as ten pages.
+            stack.enter_context(patch("followup.desks.sheet_content.render_pdf"))
+            self._portal = stack.enter_context(start_blocking_portal())
+            # What is kept of every page makes each round of the collector longer, and is all still in use.
+            gc.disable()
+            stack.callback(gc.enable)
             yield
-        finally:
-            Template.render = render  # type: ignore[method-assign]
 
 
 def _fits(route: tuple[str, str], method: str, path: str) -> bool:
