@@ -72,6 +72,11 @@ def test_other_word_order_and_other_words_are_no_flaw(source, form):
     assert list(flaws((source,), (form,), SPANISH)) == []
 
 
+@pytest.mark.parametrize(("letters", "too_long"), [(68, False), (69, True)])
+def test_a_translation_may_be_four_times_as_long_as_the_english_and_forty_letters_more(letters, too_long):
+    assert any("far longer" in flaw for flaw in flaws(("At home",), ("a" * letters,), SPANISH)) is too_long
+
+
 def test_every_plural_form_is_judged_and_counted():
     source = ("%(count)s time a day", "%(count)s times a day")
     six = tuple(f"%(count)s مرة {n}" for n in "أبتثجح")

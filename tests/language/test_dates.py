@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -140,6 +141,44 @@ def test_clock_times_stay_on_the_24_hour_clock(tag):
 )
 def test_a_time_is_told_as_people_say_it(tag, time, words):
     assert without_marks(spoken(time, translator(tag))) == words
+
+
+# Each part of the day at its first and last minute, as English would say it by twelve hours (the day
+# periods of CLDR for Hindi and Bengali, joined), and as Swahili counts: from six, with an earlier night.
+PARTS = [
+    ("12", "00:00", "12 at night"),
+    ("12", "03:59", "3:59 at night"),
+    ("12", "04:00", "4 in the morning"),
+    ("12", "11:59", "11:59 in the morning"),
+    ("12", "12:00", "12 at noon"),
+    ("12", "12:59", "12:59 at noon"),
+    ("12", "13:00", "1 in the afternoon"),
+    ("12", "15:59", "3:59 in the afternoon"),
+    ("12", "16:00", "4 in the late afternoon"),
+    ("12", "17:59", "5:59 in the late afternoon"),
+    ("12", "18:00", "6 in the evening"),
+    ("12", "19:59", "7:59 in the evening"),
+    ("12", "20:00", "8 at night"),
+    ("12", "23:59", "11:59 at night"),
+    ("from six", "03:59", "9:59 at night"),
+    ("from six", "04:00", "10 in the morning"),
+    ("from six", "06:05", "12:05 in the morning"),
+    ("from six", "18:59", "12:59 in the evening"),
+    ("from six", "19:00", "1 at night"),
+]
+
+
+@pytest.mark.parametrize(("hours", "time", "words"), PARTS)
+def test_each_part_of_the_day_begins_and_ends_at_its_minute(hours, time, words):
+    like = replace(LANGUAGES["en"], hours=hours, night="19:00" if hours == "from six" else "20:00")
+    assert spoken(time, replace(translator("en"), language=like)) == words
+
+
+def test_which_languages_speak_by_which_hours_and_from_when_on_it_is_night():
+    assert {tag: (one.hours, one.night) for tag, one in LANGUAGES.items() if one.hours != "24"} == {
+        **dict.fromkeys(("bn", "hi", "ta", "te", "ur", "ar"), ("12", "20:00")),
+        "sw": ("from six", "19:00"),
+    }
 
 
 @pytest.mark.parametrize("tag", ["en", "fr", "es", "pt", "ne"])

@@ -159,6 +159,19 @@ def test_who_left_without_findings_is_named_by_the_day_here_and_by_what_is_still
     )
 
 
+def test_who_left_a_visit_that_was_for_no_check_has_no_last_day(sqlite_ward, in_hand):
+    ward = sqlite_ward
+    visit = ward.visit(1, 5, ward.need("look", 1, 9)).model_copy(update={"serves": ()})
+    plan = ward.sign(ward.draft(_person(ward), ward.body("K-1", needs=(), trips=(visit,))).id)
+    in_hand(ward, plan)
+    with ward.store.write(ward.reception, ward.at(5)) as unit:
+        mark_arrived(unit, trip_id=ward.trips(plan)[0].id, nonce="n")
+    with ward.store.read() as session:
+        (line,) = worklist(session, ward.at(6))
+    assert (line.kind, line.due_by, line.needs) == ("left unseen", None, ())
+    assert reason(line, WORDS).endswith("say what was looked at, or have the patient come again.")
+
+
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
 ASIDE = QUESTION.model_copy(update={"id": "aside", "blocks": False})
 
@@ -176,7 +189,7 @@ def test_a_draft_is_said_to_wait_for_the_answers_without_which_it_can_not_be_sig
     sqlite_ward.draft(_person(sqlite_ward), sqlite_ward.body(questions=questions, needs=(), trips=()))
     with sqlite_ward.store.read() as session:
         (line,) = worklist(session, sqlite_ward.at(2))
-    assert reason(line, WORDS) == said
+    assert (reason(line, WORDS), line.tier) == (said, "C")
 
 
 def test_the_first_look_of_an_unsigned_plan_is_the_soonest_that_is_not_done_and_its_risk_the_worst(
