@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from typing import Annotated, Any, ClassVar, Protocol
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, StringConstraints
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
@@ -207,10 +207,15 @@ class Whole(Said):
         return cls.of(str_of(parts))
 
 
-def say(template: str, /, **values: object) -> Sentence:
+def say(template: str, /, **values: object) -> Said:
     """A sentence of ours. ``{name}`` in the template stands for a value: a text, a number, a day, a
     sentence; the template is what translators see, so names say what they stand for."""
     return Sentence.of(template, values)
+
+
+def fill(text: str, **values: object) -> Sentence:
+    """A text with places for values, with these of its values filled in."""
+    return text.filled(**values) if isinstance(text, Sentence) else Sentence.of(text, values)
 
 
 def tell(value: object, language: Language) -> str:
@@ -268,8 +273,8 @@ SENTENCES = {"sentences": True}
 """Context in which a model is written and read with its sentences whole; otherwise they are their English."""
 
 
-class _Texts:
-    """How pydantic reads and writes a text that may be a sentence of ours."""
+class MaySay:
+    """Marks a text that may be a sentence of ours, as the last of its annotations."""
 
     @classmethod
     def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
@@ -305,5 +310,8 @@ def _write(value: Any, info: core_schema.SerializationInfo) -> Any:
     return as_data(value) if _whole_wanted(info) else str.__str__(value)
 
 
-Text = Annotated[str, _Texts]
+SaidText = Annotated[str, MaySay]
 """A text of a model that may be a sentence of ours."""
+
+SaidLine = Annotated[str, StringConstraints(min_length=3), MaySay]
+"""Such a text that can't be empty."""

@@ -19,6 +19,7 @@ from followup.clinical.careplan import CarePlan
 from followup.clinical.formulary import Medicine
 from followup.clinical.record import Eye, Operation, Record
 from followup.clinical.toml_lines import load_toml, toml_problem
+from followup.said import MaySay
 
 AFTERCARE = Path(__file__).resolve().parent / "data" / "aftercare.toml"
 
@@ -30,7 +31,7 @@ Place = Literal["important", "paper", "ordinary", "teach-back"]
 class _Sourced(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    source: Annotated[str, StringConstraints(min_length=1, max_length=300)]
+    source: Annotated[str, StringConstraints(min_length=1, max_length=300), MaySay]
     mark: Literal["P", "S", "M", "C"]
 
 

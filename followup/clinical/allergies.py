@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from followup.clinical.careplan import AllergyLine, Question, Reason
 from followup.clinical.names import Names, Reaction, Reading
 from followup.clinical.record import Record
+from followup.said import say
 from followup.typed import typed
 
 LIST = "patient.allergies"
@@ -111,14 +112,19 @@ def allergy_questions(record: Record, names: Names) -> Iterator[Question]:
     quoted = ", ".join(f"“{typed(word)}”" for word in open_words)
     yield Question(
         id="allergy-words",
-        text=f"The words about allergies are not understood: {quoted}. What is the patient allergic to, and "
-        "how did it show? Enter it in the list of allergies, or correct the words.",
+        text=say(
+            "The words about allergies are not understood: {quoted}. What is the patient allergic to, "
+            "and how did it show? Enter it in the list of allergies, or correct the words.",
+            quoted=quoted,
+        ),
         eye=None,
         fields=(LIST, TEXT),
         reasons=(
             Reason(
                 rule="allergy-words",
-                because="Words about allergies that are not understood may name a medicine of this plan.",
+                because=say(
+                    "Words about allergies that are not understood may name a medicine of this plan."
+                ),
                 source="common practice, no source",
                 mark="C",
             ),

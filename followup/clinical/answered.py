@@ -13,6 +13,7 @@ from datetime import date
 from followup.clinical.contraindications import Finding
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.operation import CautionAnswer
+from followup.said import say
 
 Raised = Mapping[tuple[str, Eye | None], Sequence[str]]
 """By caution and eye, the keys of the courses about which it is raised."""
@@ -96,13 +97,15 @@ class Answers:
         if finding.level != "stop" or finding.answered:
             return replace(finding, answer_fields=(*fields, *from_before))
         if from_before:
-            asked = f"{finding.text} It is in use: stop it, or name what is given instead."
+            asked = say("{text} It is in use: stop it, or name what is given instead.", text=finding.text)
             return replace(finding, answer_fields=(*fields, *from_before), question=asked, blocks=True)
-        asked = finding.instead or f"{finding.text} Choose another medicine, or leave it out."
+        otherwise = finding.instead or say(
+            "{text} Choose another medicine, or leave it out.", text=finding.text
+        )
         fields = (*fields, f"operations.{index}.products")
         if finding.steroid_drop:
             fields = (*fields, f"operations.{index}.no_steroid_drop")
-        return replace(finding, answer_fields=fields, question=asked, blocks=True)
+        return replace(finding, answer_fields=fields, question=otherwise, blocks=True)
 
 
 def closed(finding: Finding) -> Finding:

@@ -10,6 +10,7 @@ from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Operation
 from followup.clinical.record.operation import DropBefore
+from followup.said import say
 
 
 def as_told(contexts: Sequence[EyeContext], protocol: Protocol) -> Iterator[str]:
@@ -23,17 +24,29 @@ def as_told(contexts: Sequence[EyeContext], protocol: Protocol) -> Iterator[str]
 
 def _lens(operation: Operation) -> Iterator[str]:
     if operation.lens_power is not None:
-        yield f"The lens in the {operation.eye} eye has {operation.lens_power:g} dioptres."
+        yield say(
+            "The lens in the {eye} eye has {lens_power} dioptres.",
+            eye=operation.eye,
+            lens_power=f"{operation.lens_power:g}",
+        )
     if operation.toric_axis is not None:
         axis = operation.toric_axis
-        yield f"The toric lens in the {operation.eye} eye was left on the axis of {axis} degrees."
+        yield say(
+            "The toric lens in the {eye} eye was left on the axis of {axis} degrees.",
+            eye=operation.eye,
+            axis=axis,
+        )
 
 
 def _before(drop: DropBefore, operation: Operation, protocol: Protocol) -> str:
     name = label_of(drop.medicine, protocol.formulary)
     often = f", {drop.count_a_day} a day" if drop.count_a_day else ""
     since = f" since {day_words(drop.since)}" if drop.since else ""
-    return (
-        f"Before the operation the {operation.eye} eye had {name}{often}{since}: that ended with the "
-        "operation, and what this plan gives comes from new bottles."
+    return say(
+        "Before the operation the {eye} eye had {value}{often}{since}: that ended with the operation, "
+        "and what this plan gives comes from new bottles.",
+        eye=operation.eye,
+        value=name,
+        often=often,
+        since=since,
     )

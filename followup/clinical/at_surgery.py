@@ -16,6 +16,7 @@ from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
 from followup.clinical.protocol import Protocol
 from followup.clinical.safety import Net, caution_of, question_of, reason_of
+from followup.said import say
 from followup.typed import typed
 
 # The question about an antibiotic that nobody named, and the course that its answer in words speaks of.
@@ -78,7 +79,9 @@ def _settled(answers: Answers, finding: Finding, course: str) -> Settled:
     asked = finding.question
     if finding.level == "stop" or _of_allergy(finding):
         finding = replace(finding, level="stop")
-        asked = f"{finding.text} It was given at surgery: what is done about it, and who watches?"
+        asked = say(
+            "{text} It was given at surgery: what is done about it, and who watches?", text=finding.text
+        )
     return Settled(replace(finding, answer_fields=fields, question=asked, blocks=True), course)
 
 
@@ -87,7 +90,7 @@ def _with_what_is_done(text: str, why: str | None) -> str:
     if not why:
         return text
     done = typed(why.rstrip(". "))
-    said = f"It was given; what is done: {done}."
+    said = say("It was given; what is done: {done}.", done=done)
     return f"{text} {said}"
 
 
@@ -115,7 +118,7 @@ def _unnamed_antibiotic(eye: EyeRules, protocol: Protocol) -> Question | None:
         return None
     return Question(
         id=UNNAMED_ANTIBIOTIC,
-        text="Which antibiotic was put into the chamber? With this patient's allergies it matters.",
+        text=say("Which antibiotic was put into the chamber? With this patient's allergies it matters."),
         eye=eye.eye,
         course=course_at_surgery(eye.eye, "antibiotic"),
         fields=tuple(
@@ -130,7 +133,7 @@ def _said_of(eye: EyeRules, question: Question) -> Caution | None:
     for answer in eye.context.operation.answers:
         about = answer.caution == question.id and answer.course in (None, question.course)
         if about and answer.decision == "given" and answer.why:
-            text = "An antibiotic that is not in the formulary was put into the chamber."
+            text = say("An antibiotic that is not in the formulary was put into the chamber.")
             return Caution(
                 id=question.id,
                 text=_with_what_is_done(text, answer.why),

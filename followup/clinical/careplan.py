@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from followup.clinical.record.base import Eye
+from followup.said import SaidText
 
 Day = date
 
@@ -48,15 +49,15 @@ class FactUse(Line):
     fact: str
     value: str
     fields: tuple[str, ...]
-    holds: str = ""
+    holds: SaidText = ""
 
 
 class Reason(Line):
     """One rule that fired. ``mark`` is P, S, M or C (see clinical data). ``overrode`` names what lost."""
 
     rule: str
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: str
     facts: tuple[FactUse, ...] = ()
     overrode: tuple[str, ...] = ()
@@ -109,7 +110,7 @@ class Course(Line):
     goes_on: bool = False
     ordered_by: str | None = None
     fixed_times: tuple[time, ...] = ()
-    above_label: str | None = None
+    above_label: SaidText | None = None
     reasons: tuple[Reason, ...] = ()
 
     @property
@@ -143,7 +144,7 @@ class CourseEdit(Line):
     course: str
     starts: date
     steps: tuple[tuple[ACount, Days], ...]
-    reason: str
+    reason: SaidText
     by: str
 
 
@@ -155,7 +156,7 @@ class CourseAdded(Line):
     medicine: str
     starts: date
     steps: tuple[tuple[ACount, Days], ...]
-    reason: str
+    reason: SaidText
     by: str
 
 
@@ -168,7 +169,7 @@ class NeedAdded(Line):
     earliest: date
     target: date
     latest: date
-    reason: str
+    reason: SaidText
     by: str
 
 
@@ -240,7 +241,7 @@ class BeforeLeaving(Line):
     eye: Eye
     earliest: str | None
     latest: str | None
-    text: str
+    text: SaidText
     reasons: tuple[Reason, ...] = ()
 
 
@@ -277,12 +278,12 @@ class Question(Line):
     """
 
     id: str
-    text: str
+    text: SaidText
     eye: Eye | None
     fields: tuple[str, ...]
     course: str | None = None
     medicine: str | None = None
-    choices: tuple[str, ...] = ()
+    choices: tuple[SaidText, ...] = ()
     holds: tuple[str, ...] = ()
     blocks: bool = True
     reasons: tuple[Reason, ...] = ()
@@ -296,7 +297,7 @@ class Caution(Line):
     """
 
     id: str
-    text: str
+    text: SaidText
     eye: Eye | None
     decided_by: str | None = None
     level: Literal["stop", "ask", "warn", "note"]
@@ -325,7 +326,7 @@ class InWords(Line):
 
     field: str
     eye: Eye | None
-    text: str
+    text: SaidText
 
 
 class Dose(Line):
@@ -375,7 +376,7 @@ class Impossible(Line):
     """
 
     need: str
-    text: str
+    text: SaidText
     before: date | None
     after: date | None
     kind: str = ""
@@ -398,7 +399,7 @@ class Decided(Line):
     earliest: date | None
     latest: date | None
     place: str | None
-    why: str
+    why: SaidText
     by: str | None
 
 
@@ -406,7 +407,7 @@ class Overridden(Line):
     """What a rule wanted and lost, and to which rule."""
 
     rule: str
-    wanted: str
+    wanted: SaidText
     lost_to: str
     reason: Reason
 
@@ -439,7 +440,7 @@ class CarePlan(Line):
     overridden: tuple[Overridden, ...] = ()
     tiers: dict[str, Tier] = {}
     last_steroid_day: dict[str, date] = {}
-    notices: tuple[str, ...] = ()
+    notices: tuple[SaidText, ...] = ()
 
     @property
     def watched(self) -> tuple[tuple[str, Eye], ...]:

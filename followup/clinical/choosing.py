@@ -10,6 +10,7 @@ from followup.clinical.look import never_less
 from followup.clinical.proposal import Offer, Proposal
 from followup.clinical.review_rules import StepPair
 from followup.errors import FollowupError
+from followup.said import say
 from followup.typed import typed
 
 
@@ -77,9 +78,9 @@ def accept(
         if clash:
             raise FollowupError(
                 "review.opposite",
-                f'"{proposal.id}" and "{min(clash)}" exclude each other',
-                where="proposals",
-                fix="choose one of them",
+                say('"{id}" and "{clash}" exclude each other', id=proposal.id, clash=min(clash)),
+                where=say("proposals"),
+                fix=say("choose one of them"),
             )
     signed: list[Adjustment] = []
     for proposal in proposals:
@@ -133,7 +134,10 @@ def _offered(
                 why = f"{proposal.title} {typed(reason)}" if reason else proposal.title
                 return _with_last_look(proposal, one, days, by, why)
     raise FollowupError(
-        "review.offer", f'"{medicine}" was not offered', where="proposals", fix="choose an offered medicine"
+        "review.offer",
+        say('"{medicine}" was not offered', medicine=medicine),
+        where=say("proposals"),
+        fix=say("choose an offered medicine"),
     )
 
 
@@ -158,7 +162,7 @@ def _with_last_look(proposal: Proposal, one: Offer, days: int, by: str, why: str
         earliest=max(first, tomorrow),
         target=max(target, tomorrow),
         latest=latest,
-        reason="A pressure medicine that was added ends only with a look.",
+        reason=say("A pressure medicine that was added ends only with a look."),
         by=by,
     )
     return (given, look)

@@ -29,6 +29,7 @@ from followup.clinical.english import day_words
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye
+from followup.said import say
 
 
 class Words(Shape):
@@ -350,4 +351,6 @@ def _listed(parts: Iterable[str], words: Words) -> str:
 def in_english(differences: Iterable[Difference], protocol: Protocol) -> tuple[str, ...]:
     """A line each, for the command line and for whoever compares protocols."""
     told = (said(difference, English(protocol)) for difference in differences)
-    return tuple(f"{one.text} Now: {one.now}." if one.now else one.text for one in told)
+    return tuple(
+        say("{text} Now: {now}.", text=one.text, now=one.now) if one.now else one.text for one in told
+    )

@@ -27,6 +27,7 @@ from followup.clinical.conditions import CONDITIONS, Answer, Situation, all_of, 
 from followup.clinical.formulary import Mark, Medicine
 from followup.clinical.record import Eye, Record
 from followup.clinical.taken import taken
+from followup.said import fill
 
 __all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_cautions"]
 
@@ -139,11 +140,11 @@ def _judge(
         medicine=situation.medicine.id,
         eye=situation.eye,
         level="note" if answered else level,
-        text=rule.text.format(**words),
+        text=fill(rule.text, **words),
         because=rule.because,
         source=rule.source,
         mark=rule.mark,
-        question=rule.question.format(**words) if rule.question and opens and level == "ask" else None,
+        question=fill(rule.question, **words) if rule.question and opens and level == "ask" else None,
         told={True: "yes", False: "no", None: "not recorded"}[told.value],
         fields=told.fields,
         answer_fields=_fields(told, *unless) + choice_fields,
@@ -152,7 +153,7 @@ def _judge(
         answered=answered,
         sheet=rule.sheet,
         steroid_drop=situation.medicine.role == "steroid" and situation.medicine.route == "eye",
-        instead=rule.instead.format(**words) if rule.instead else None,
+        instead=fill(rule.instead, **words) if rule.instead else None,
     )
 
 
@@ -203,11 +204,11 @@ def _judge_pair(
                 medicine=one.id,
                 eye=pair[0].eye or pair[1].eye,
                 level=rule.level,
-                text=rule.text.format(**words),
+                text=fill(rule.text, **words),
                 because=rule.because,
                 source=rule.source,
                 mark=rule.mark,
-                question=rule.question.format(**words) if rule.question else None,
+                question=fill(rule.question, **words) if rule.question else None,
                 blocks=rule.level in ("stop", "ask"),
                 courses=(pair[0].key, pair[1].key),
             )

@@ -25,6 +25,7 @@ from followup.clinical.rule import CourseEffect, Taper
 from followup.clinical.rules import Fired
 from followup.clinical.taper import as_steps, cut_from, daily_counts, envelope, winners
 from followup.errors import FollowupError
+from followup.said import say
 
 # Not steroid and antiviral: the steroid comes first because others are counted from its end.
 JOINED: tuple[Role, ...] = ("nsaid", "antibiotic", "cycloplegic", "pressure", "lubricant", "salt", "other")
@@ -173,11 +174,15 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
         if count is None:
             raise FollowupError(
                 "protocol.count",
-                f"{medicine.id} has no usual count a day",
-                where=f"rule {fired.rule.id}",
-                fix="add label_count to the formulary or count to the rule",
+                say("{id} has no usual count a day", id=medicine.id),
+                where=say("rule {id}", id=fired.rule.id),
+                fix=say("add label_count to the formulary or count to the rule"),
             )
-        return Wanted(fired, (count,) * effect.days, f"{role_words(effect.role)} for {length}")
+        return Wanted(
+            fired,
+            (count,) * effect.days,
+            say("{role} for {length}", role=role_words(effect.role), length=length),
+        )
     return None
 
 
@@ -269,7 +274,7 @@ def _treatment(rules: EyeRules, protocol: Protocol) -> list[Course]:
     medicine = protocol.formulary[ordered.medicine]
     reason = Reason(
         rule="herpes-treatment-ordered",
-        because="The treatment of the herpes, as the surgeon ordered it: no prevention.",
+        because=say("The treatment of the herpes, as the surgeon ordered it: no prevention."),
         source="the surgeon's order",
         mark="C",
     )
@@ -319,9 +324,9 @@ def apply_edits(
         if edit.course not in known:
             raise FollowupError(
                 "edit.course",
-                f'no course "{edit.course}"',
-                where="edit",
-                fix=f"name one of {', '.join(sorted(known))}",
+                say('no course "{course}"', course=edit.course),
+                where=say("edit"),
+                fix=say("name one of {known}", known=", ".join(sorted(known))),
             )
     return tuple(_edited(course, [e for e in edits if e.course == course.key]) for course in courses)
 
@@ -331,9 +336,9 @@ def _added(adjustment: CourseAdded, protocol: Protocol) -> Course:
     if medicine is None:
         raise FollowupError(
             "edit.medicine",
-            f'no medicine "{adjustment.medicine}" in the formulary',
-            where="edit",
-            fix="use an id of the formulary",
+            say('no medicine "{medicine}" in the formulary', medicine=adjustment.medicine),
+            where=say("edit"),
+            fix=say("use an id of the formulary"),
         )
     counts = [count for count, days in adjustment.steps for _ in range(days)]
     reason = Reason(rule="surgeon", because=adjustment.reason, source=f"added by {adjustment.by}", mark="C")

@@ -11,6 +11,7 @@ from followup.clinical.english import day_words
 from followup.clinical.formulary import label_of
 from followup.clinical.plan_names import where
 from followup.clinical.protocol import Protocol
+from followup.said import say
 from followup.timing.rounds import Phase, RoundBottle, fits, plan_rounds
 from followup.timing.waking import WakingDay
 
@@ -105,14 +106,20 @@ def _bottle(
 
 def _moved(courses: Sequence[Course], waking: WakingDay, protocol: Protocol) -> list[str]:
     """Fixed times that are not on the hours of this waking day move to the nearest round."""
-    told = []
+    told: list[str] = []
     for course in courses:
         for t in course.fixed_times:
             at = waking.clock(waking.slot_of(f"{t:%H:%M}"))
             if at != f"{t:%H:%M}":
                 name = label_of(course.medicine, protocol.formulary)
                 told.append(
-                    f"{name}, {where(course.eye)}: the usual time {t:%H:%M} moves to the round at {at}."
+                    say(
+                        "{value}, {eye}: the usual time {t} moves to the round at {at}.",
+                        value=name,
+                        eye=where(course.eye),
+                        t=f"{t:%H:%M}",
+                        at=at,
+                    )
                 )
     return told
 
@@ -120,7 +127,7 @@ def _moved(courses: Sequence[Course], waking: WakingDay, protocol: Protocol) -> 
 def long_rounds(phases: Sequence[DayPhase], courses: Sequence[Course], protocol: Protocol) -> list[str]:
     """Rounds that last longer than the gap after them: bottles of one eye wait for each other."""
     by_key = {c.key: c for c in courses}
-    told = []
+    told: list[str] = []
     for phase in phases:
         for i, clock in enumerate(phase.times):
             minutes = _round_minutes(clock, phase, by_key, protocol)
@@ -128,7 +135,15 @@ def long_rounds(phases: Sequence[DayPhase], courses: Sequence[Course], protocol:
             gap = (_minutes(after) - _minutes(clock)) % 1440 or 1440
             if minutes > gap:
                 since = day_words(phase.start)
-                told.append(f"From {since} the round at {clock} lasts {minutes} minutes, past {after}.")
+                told.append(
+                    say(
+                        "From {since} the round at {clock} lasts {minutes} minutes, past {after}.",
+                        since=since,
+                        clock=clock,
+                        minutes=minutes,
+                        after=after,
+                    )
+                )
                 break
     return told
 

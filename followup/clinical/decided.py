@@ -12,6 +12,7 @@ from followup.clinical.needs import Opened
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, Record, VisitDecision
 from followup.errors import FollowupError
+from followup.said import say
 
 FIXED_VISIT = "trip:"
 """How the trip planner names a visit that can't move and lies on a closed day."""
@@ -55,9 +56,9 @@ def read_decisions(record: Record, opened: Sequence[Opened]) -> Decisions:
         if decision.need in days:
             raise FollowupError(
                 "record.decisions",
-                f"{decision.need} is decided for two days",
-                where=f"record: decisions.{number}",
-                fix="keep the one that holds",
+                say("{need} is decided for two days", need=decision.need),
+                where=say("record: decisions.{number}", number=number),
+                fix=say("keep the one that holds"),
             )
         if entry is not None and _still_so(decision, entry):
             days[decision.need] = decision
@@ -65,8 +66,11 @@ def read_decisions(record: Record, opened: Sequence[Opened]) -> Decisions:
         stays.append(decision)
         if entry is not None:
             notices.append(
-                f"The look decided for {day_words(decision.day)} has another window now: the visit stays, "
-                "and the look is planned anew."
+                say(
+                    "The look decided for {day} has another window now: the visit stays, and the look "
+                    "is planned anew.",
+                    day=day_words(decision.day),
+                )
             )
     return Decisions(
         tuple(_widened(entry, days.get(entry.need.key)) for entry in opened),
@@ -87,9 +91,13 @@ def check_promises(record: Record, protocol: Protocol, as_of: date) -> None:
         if day > limit:
             raise FollowupError(
                 "record.promise",
-                f"{day} is further ahead than any visit may be promised ({limit} at the latest)",
-                where=f"record: {field}",
-                fix="correct the year",
+                say(
+                    "{day} is further ahead than any visit may be promised ({limit} at the latest)",
+                    day=day,
+                    limit=limit,
+                ),
+                where=say("record: {field}", field=field),
+                fix=say("correct the year"),
             )
 
 

@@ -5,66 +5,80 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from followup.typed import plain
-
-# Not strftime: its names follow the computer's locale.
-MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
+from followup.said import Count, Day, Said, Several, Whole, say
 
 MARKS = {
-    "P": "published text or abstract seen",
-    "S": "seen in a secondary copy",
-    "M": "from memory, not seen",
-    "C": "common practice or our judgement",
+    "P": say("published text or abstract seen"),
+    "S": say("seen in a secondary copy"),
+    "M": say("from memory, not seen"),
+    "C": say("common practice or our judgement"),
 }
 """What the mark of a source means."""
 
 
-def day_words(day: date) -> str:
+def day_words(day: date) -> Day:
     """Such as "29 February 2024"."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+    return Day.of(day)
 
 
-def counted(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"
+def counted(number: int, one: str, many: str) -> Count:
+    """Such as "1 day", "3 days"."""
+    return Count.of(number, one, many)
 
 
-def listed(items: Iterable[str], last: str = "and") -> str:
+def listed(items: Iterable[str], last: str = "and") -> Several:
     """Such as "a, b and c"."""
-    found = list(items)
-    return f"{', '.join(found[:-1])} {last} {found[-1]}" if len(found) > 1 else "".join(found)
+    return Several.of(items, ", ", f" {last} ")
 
 
-def sentence(text: str) -> str:
+def joined(items: Iterable[str], sign: str = " ") -> Several:
+    """Texts one after the other, with ``sign`` between them."""
+    return Several.of(items, sign)
+
+
+def sentence(text: str) -> Whole:
     """``text`` beginning with a capital and ending with a stop."""
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if plain(text).endswith((".", "?", "!")) else ".")
+    return Whole.of(text)
 
 
-def steps_words(steps: Iterable[tuple[int, int]]) -> str:
+def steps_words(steps: Iterable[tuple[int, int]]) -> Said:
     """Such as "4 a day for 7 days, 3 a day for 7 days"."""
-    return ", ".join(f"{count} a day for {counted(days, 'day', 'days')}" for count, days in steps)
+    return joined(
+        (
+            say("{count} a day for {days}", count=count, days=counted(days, "day", "days"))
+            for count, days in steps
+        ),
+        ", ",
+    )
 
 
-def window_words(window: tuple[int, int, int], hours: tuple[int, int] | None = None) -> str:
+def window_words(window: tuple[int, int, int], hours: tuple[int, int] | None = None) -> Said:
     """When the look of a window in days is: "in 2 to 4 days", "the next day"; ``hours`` for one today."""
     first, _, last = window
     days = _days_words(max(first, 1), last)
     if hours:
-        return f"in {hours[0]} to {hours[1]} hours or {days}"
-    return days if first else f"later today or {days}"
+        return say("in {hours} to {hours_2} hours or {days}", hours=hours[0], hours_2=hours[1], days=days)
+    return days if first else say("later today or {days}", days=days)
 
 
-def _days_words(first: int, last: int) -> str:
+def _days_words(first: int, last: int) -> Said:
     if last <= 1:
-        return "the next day"
-    return f"in {last} days" if first >= last else f"in {first} to {last} days"
+        return say("the next day")
+    return (
+        say("in {last} days", last=last)
+        if first >= last
+        else say("in {first} to {last} days", first=first, last=last)
+    )
 
 
-def steps_in_short(steps: Iterable[tuple[int, int]], start: str) -> str:
+def steps_in_short(steps: Iterable[tuple[int, int]], start: str) -> Said:
     """Such as "16 a day for 3 days from 10 March 2026, then 8 for 4 days, then 6 for 7 days"."""
     (count, days), *later = list(steps)
-    first = f"{count} a day for {counted(days, 'day', 'days')} from {start}"
-    return first + "".join(f", then {count} for {counted(days, 'day', 'days')}" for count, days in later)
+    first = say(
+        "{count} a day for {days} from {start}", count=count, days=counted(days, "day", "days"), start=start
+    )
+    after = (
+        say("then {count} for {days}", count=count, days=counted(days, "day", "days"))
+        for count, days in later
+    )
+    return joined((first, *after), ", ")

@@ -17,6 +17,7 @@ from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.tablets import dose_words, number_of_units
 from followup.errors import FollowupError
+from followup.said import say
 from followup.typed import typed
 
 
@@ -37,9 +38,9 @@ def why(plan: CarePlan, protocol: Protocol, target: str, *, traced: bool = True)
     if not told:
         raise FollowupError(
             "why.unknown",
-            f'the plan has no line "{target[:60]}"',
-            where="why",
-            fix=f"name one of: {', '.join(explainable(plan, protocol))}",
+            say('the plan has no line "{target}"', target=target[:60]),
+            where=say("why"),
+            fix=say("name one of: {protocol}", protocol=", ".join(explainable(plan, protocol))),
         )
     return tuple(told)
 
@@ -73,7 +74,7 @@ def _lines(plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[tuple[s
 def _few(plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[tuple[str, Lines]]:
     """What there is once an eye, or once a plan."""
     for first in plan.first_drop_days:
-        text = f"The drops of the {first.eye} eye begin on {day_words(first.day)}."
+        text = say("The drops of the {eye} eye begin on {day}.", eye=first.eye, day=day_words(first.day))
         told = (text, *tell(first.reasons, plan, protocol, traced=traced))
         yield f"{first.eye}:first-drop-day", lambda t=told: iter(t)  # type: ignore[misc]
     for check in plan.before_leaving:
@@ -86,38 +87,41 @@ def _few(plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[tuple[str
 
 def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     name = label_of(course.medicine, protocol.formulary)
-    where = f"{course.eye} eye" if course.eye else "by mouth"
+    where = say("{eye} eye", eye=course.eye) if course.eye else say("by mouth")
     if course.state == "stopped":
-        yield f"{name}, {where}: not given."
+        yield say("{value}, {where}: not given.", value=name, where=where)
         yield from tell(course.reasons, plan, protocol, traced=traced)
         return
     by_mouth = (
-        f"{dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s))} "
-        f"from {day_words(s.start)}"
+        say(
+            "{s} from {start}",
+            s=dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s)),
+            start=day_words(s.start),
+        )
         for s in course.steps
     )
-    drops = steps_words((s.count, s.days) for s in course.steps) or "no drops are planned"
+    drops = steps_words((s.count, s.days) for s in course.steps) or say("no drops are planned")
     yield f"{name}, {where}: {drops if course.eye else '; '.join(by_mouth)}."
     if course.goes_on:
-        yield "Nobody has ordered a last day: it goes on."
+        yield say("Nobody has ordered a last day: it goes on.")
     elif course.last_day:
-        yield f"The last day is {day_words(course.last_day)}."
+        yield say("The last day is {last_day}.", last_day=day_words(course.last_day))
     if course.taper:
-        yield f"It follows the {Names(plan, protocol).taper(course.taper)}."
+        yield say("It follows the {taper}.", taper=Names(plan, protocol).taper(course.taper))
     yield from _held(course, plan, protocol, traced)
     if course.above_label:
         yield sentence(course.above_label)
     if course.ordered_by:
-        yield f"It is as ordered by {typed(course.ordered_by)}."
+        yield say("It is as ordered by {ordered_by}.", ordered_by=typed(course.ordered_by))
     yield from tell(course.reasons, plan, protocol, traced=traced)
 
 
 def _held(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     if course.held_by:
-        yield f"It is held: {Names(plan, protocol).waits_for(course.held_by)}"
+        yield say("It is held: {held_by}", held_by=Names(plan, protocol).waits_for(course.held_by))
     fields = [f for question in plan.questions if question.id in course.held_by for f in question.fields]
     if fields and traced:
-        yield f"It is answered in {listed(dict.fromkeys(fields), 'or')}."
+        yield say("It is answered in {fields}.", fields=listed(dict.fromkeys(fields), "or"))
 
 
 def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
@@ -125,53 +129,85 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) ->
     medicine = protocol.formulary[course.medicine]
     if bottle.units is not None:
         yield (
-            f"{sentence(number_of_units(bottle.units, medicine))[:-1]} of {medicine.label} for "
-            f"{day_words(bottle.opened)} to {day_words(bottle.discard)}, handed over on "
-            f"{day_words(bottle.handed_over)}."
+            say(
+                "{medicine} of {label} for {opened} to {discard}, handed over on {handed_over}.",
+                medicine=sentence(number_of_units(bottle.units, medicine))[:-1],
+                label=medicine.label,
+                opened=day_words(bottle.opened),
+                discard=day_words(bottle.discard),
+                handed_over=day_words(bottle.handed_over),
+            )
         )
-        yield "They last until the visit after the next may be, so that a missed visit does not end them."
+        yield say(
+            "They last until the visit after the next may be, so that a missed visit does not end them."
+        )
         return
     yield (
-        f"Bottle {bottle.number} of {medicine.label} is opened on {day_words(bottle.opened)}, serves "
-        f"{counted(bottle.drops, 'drop', 'drops')} and is thrown away on the evening of "
-        f"{day_words(bottle.discard)}."
+        say(
+            "Bottle {number} of {label} is opened on {opened}, serves {drops} and is thrown away on "
+            "the evening of {discard}.",
+            number=bottle.number,
+            label=medicine.label,
+            opened=day_words(bottle.opened),
+            drops=counted(bottle.drops, "drop", "drops"),
+            discard=day_words(bottle.discard),
+        )
     )
     earlier = [b for b in plan.supply if b.course == bottle.course and b.number == bottle.number - 1]
     for before in earlier:
         if before.drops >= medicine.drops_per_bottle:
-            yield f"The bottle before it has no drop left after {before.drops}."
+            yield say("The bottle before it has no drop left after {drops}.", drops=before.drops)
         else:
-            yield f"The bottle before it may not be used after {day_words(before.discard)}."
+            yield say(
+                "The bottle before it may not be used after {discard}.", discard=day_words(before.discard)
+            )
     if not earlier:
-        yield "It is the first bottle of the course."
+        yield say("It is the first bottle of the course.")
     yield (
-        f"A bottle holds {counted(medicine.drops_per_bottle, 'drop', 'drops')} and is used for at most "
-        f"{counted(medicine.open_days, 'day', 'days')} (formulary: {medicine.source})."
+        say(
+            "A bottle holds {drops_per_bottle} and is used for at most {open_days} (formulary: {source}).",
+            drops_per_bottle=counted(medicine.drops_per_bottle, "drop", "drops"),
+            open_days=counted(medicine.open_days, "day", "days"),
+            source=medicine.source,
+        )
     )
     over = day_words(bottle.handed_over)
     if bottle.handed_over_trip is None:
-        yield f"It is handed over on {over}: no visit is sure to come before it is opened."
+        yield say("It is handed over on {over}: no visit is sure to come before it is opened.", over=over)
     else:
         yield (
-            f"It is handed over at visit {bottle.handed_over_trip} on {over}, the last visit while enough is "
-            f"left of the bottle before it. {protocol.supply.because}"
+            say(
+                "It is handed over at visit {handed_over_trip} on {over}, the last visit while enough "
+                "is left of the bottle before it. {because}",
+                handed_over_trip=bottle.handed_over_trip,
+                over=over,
+                because=protocol.supply.because,
+            )
         )
 
 
 def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     text = text_of(need.kind, protocol.kinds)
-    what = f"{need.eye.capitalize()} eye, {text}" if need.eye else text
+    what = say("{capitalize} eye, {text}", capitalize=need.eye.capitalize(), text=text) if need.eye else text
     yield (
-        f"{what}: from {day_words(need.earliest)} to {day_words(need.latest)}, best on "
-        f"{day_words(need.target)}."
+        say(
+            "{what}: from {earliest} to {latest}, best on {target}.",
+            what=what,
+            earliest=day_words(need.earliest),
+            latest=day_words(need.latest),
+            target=day_words(need.target),
+        )
     )
     if need.after in {other.key for other in plan.needs}:
-        yield f"Its days are also counted from the day of: {Names(plan, protocol).look(str(need.after))}."
+        yield say(
+            "Its days are also counted from the day of: {after}.",
+            after=Names(plan, protocol).look(str(need.after)),
+        )
     if need.state == "served" and need.served_on:
-        yield f"It was done on {day_words(need.served_on)}."
+        yield say("It was done on {served_on}.", served_on=day_words(need.served_on))
     for trip in plan.trips:
         if need.key in trip.serves and need.state == "open":
-            yield f"Visit {trip.number} on {day_words(trip.date)} is for it."
+            yield say("Visit {number} on {date} is for it.", number=trip.number, date=day_words(trip.date))
     for broken in plan.impossible:
         if broken.need == need.key:
             yield sentence(broken.text)
@@ -181,26 +217,30 @@ def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol, traced: bool) ->
 def _question(question: Question, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     yield sentence(question.text)
     if question.fields and traced:
-        yield f"It is answered in {listed(question.fields, 'or')}."
+        yield say("It is answered in {fields}.", fields=listed(question.fields, "or"))
     if question.choices:
-        yield f"The answers are {listed(question.choices, 'or')}."
+        yield say("The answers are {choices}.", choices=listed(question.choices, "or"))
     if question.holds:
-        yield f"Until then it holds {Names(plan, protocol).courses(question.holds)}."
-    yield "The plan can't be signed before." if question.blocks else "The plan may be signed without it."
+        yield say("Until then it holds {holds}.", holds=Names(plan, protocol).courses(question.holds))
+    yield (
+        say("The plan can't be signed before.")
+        if question.blocks
+        else say("The plan may be signed without it.")
+    )
     yield from tell(question.reasons, plan, protocol, traced=traced)
 
 
 def _caution(caution: Caution, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     level = {
-        "stop": "It stops the plan until it is mended or answered.",
-        "ask": "It asks; the question stands with the plan.",
-        "warn": "It warns.",
-        "note": "It is a note; nothing waits for it.",
+        "stop": say("It stops the plan until it is mended or answered."),
+        "ask": say("It asks; the question stands with the plan."),
+        "warn": say("It warns."),
+        "note": say("It is a note; nothing waits for it."),
     }
     if caution.eye:
-        yield f"It is about the {caution.eye} eye."
+        yield say("It is about the {eye} eye.", eye=caution.eye)
     yield sentence(caution.text)
     yield level[caution.level]
     if caution.sheet:
-        yield "The patient reads it on the sheet."
+        yield say("The patient reads it on the sheet.")
     yield from tell(caution.reasons, plan, protocol, traced=traced)

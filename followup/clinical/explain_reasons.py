@@ -10,18 +10,23 @@ from followup.clinical.facts import bare, once
 from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol
 from followup.clinical.rule import Rule
+from followup.said import say
 from followup.typed import said, typed
 
 BY_HAND = "surgeon"
 """What stands for a rule where a surgeon decided."""
 
 _ITS_OWN = {
-    BY_HAND: "a change signed by a surgeon; only a later signature changes it",
-    "goes-on": "the record says that the medicine is stopped, or until when it is given",
-    "waking-day": "the record gives rising and bedtime with a waking day between them",
-    "long-nsaid": "the NSAID runs no longer than its label, or the protocol sets another limit",
-    "label-no-figure": "the formulary gets the figure of the clinic's label, or another product is chosen",
-    "label-ceiling": "the course is lowered, another product is chosen, or the protocol is signed for it",
+    BY_HAND: say("a change signed by a surgeon; only a later signature changes it"),
+    "goes-on": say("the record says that the medicine is stopped, or until when it is given"),
+    "waking-day": say("the record gives rising and bedtime with a waking day between them"),
+    "long-nsaid": say("the NSAID runs no longer than its label, or the protocol sets another limit"),
+    "label-no-figure": say(
+        "the formulary gets the figure of the clinic's label, or another product is chosen"
+    ),
+    "label-ceiling": say(
+        "the course is lowered, another product is chosen, or the protocol is signed for it"
+    ),
 }
 """Reasons that no rule of the protocol's files gives, and what changes them."""
 
@@ -37,11 +42,22 @@ def tell(
             yield " ".join(reason_words(reason))
 
 
-_QUALITY = {"P": "published", "S": "secondary copy", "M": "from memory", "C": "common practice"}
+_QUALITY = {
+    "P": "published",
+    "S": say("secondary copy"),
+    "M": say("from memory"),
+    "C": say("common practice"),
+}
 # What is words and no citation.
-_WORDS = ("common practice, no source", "from memory", "the surgeon's answer")
+_WORDS = (say("common practice, no source"), say("from memory"), say("the surgeon's answer"))
 # What a source may say itself of its own quality.
-_KNOWN = ("common practice", "from memory", "secondary copy", "the surgeon's answer", "our judgement")
+_KNOWN = (
+    say("common practice"),
+    say("from memory"),
+    say("secondary copy"),
+    say("the surgeon's answer"),
+    say("our judgement"),
+)
 
 
 def reason_words(reason: Reason) -> tuple[str, ...]:
@@ -53,7 +69,7 @@ def reason_words(reason: Reason) -> tuple[str, ...]:
 def here_words(reason: Reason) -> str:
     """What of this record decided; where nothing was found, what was looked for and is not there."""
     holds = once(fact.holds for fact in reason.facts)
-    return f"In this record: {holds}." if holds else ""
+    return say("In this record: {holds}.", holds=holds) if holds else ""
 
 
 def origin_words(reason: Reason) -> str:
@@ -78,66 +94,80 @@ def source_of(reason: Reason) -> str:
     if reason.rule != BY_HAND:
         return reason.source
     deed, _, name = reason.source.partition(" by ")
-    return f"{deed} by {typed(name)}" if name and name != "the surgeon" else reason.source
+    return (
+        say("{deed} by {typed}", deed=deed, typed=typed(name))
+        if name and name != say("the surgeon")
+        else reason.source
+    )
 
 
 def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     for fact in reason.facts:
         yield _fact(fact, protocol)
     because, source = because_of(reason), source_of(reason)
-    yield f"Rule {reason.rule}: {sentence(because)}"
-    yield f"Source: {source} ({reason.mark}: {MARKS[reason.mark]})."
+    yield say("Rule {rule}: {because}", rule=reason.rule, because=sentence(because))
+    yield say(
+        "Source: {source} ({mark}: {mark_2}).", source=source, mark=reason.mark, mark_2=MARKS[reason.mark]
+    )
     for loser in reason.overrode:
         yield from _overrode(loser, reason, plan, protocol)
     change = _change(reason, plan, protocol)
     if change:
-        yield f"It would change if {change}."
+        yield say("It would change if {change}.", change=change)
 
 
 def _fact(use: FactUse, protocol: Protocol) -> str:
     about = _abouts(protocol).get(use.fact)
     said = use.holds or (f"{about}: {use.value}" if about else use.value)
     fields = listed(use.fields)
-    return f"The record: {said} ({fields})." if fields else f"The record: {said}."
+    return (
+        say("The record: {said} ({fields}).", said=said, fields=fields)
+        if fields
+        else say("The record: {said}.", said=said)
+    )
 
 
 def _overrode(loser: str, reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     lost = [o for o in plan.overridden if o.rule == loser and reason.rule in o.lost_to]
     for entry in lost or [o for o in plan.overridden if o.rule == loser]:
-        yield f"Rule {entry.rule} gave way. {Names(plan, protocol).gave_way(entry)}"
+        yield say(
+            "Rule {rule} gave way. {entry}", rule=entry.rule, entry=Names(plan, protocol).gave_way(entry)
+        )
 
 
 def _change(reason: Reason, plan: CarePlan, protocol: Protocol) -> str:
     rule = next((r for r in protocol.rules if r.id == reason.rule), None)
     if rule is not None:
-        return "; or if ".join(_conditions(rule, protocol)) or "the protocol itself is changed"
+        return "; or if ".join(_conditions(rule, protocol)) or say("the protocol itself is changed")
     if reason.rule.startswith("tier-"):
-        return "another fact sets a stricter tier, or the one that set it falls away"
+        return say("another fact sets a stricter tier, or the one that set it falls away")
     fields = [f for q in plan.questions if q.id == reason.rule for f in q.fields]
     fields += [f for use in reason.facts for f in use.fields]
     if reason.rule in _ITS_OWN:
         return _ITS_OWN[reason.rule]
     if fields:
-        return f"the record says otherwise in {listed(dict.fromkeys(fields), 'or')}"
-    return "another medicine is chosen, or the protocol itself is changed"
+        return say("the record says otherwise in {fields}", fields=listed(dict.fromkeys(fields), "or"))
+    return say("another medicine is chosen, or the protocol itself is changed")
 
 
 def _conditions(rule: Rule, protocol: Protocol) -> Iterator[str]:
     """What would keep the rule from firing."""
     about = _abouts(protocol)
     for name in rule.when:
-        yield f"this were not so: {_said(name, about)}"
+        yield say("this were not so: {about}", about=_said(name, about))
     if rule.any_of:
-        yield f"none of these were so: {listed((_said(n, about) for n in rule.any_of), 'or')}"
+        yield say(
+            "none of these were so: {any_of}", any_of=listed((_said(n, about) for n in rule.any_of), "or")
+        )
     for name in rule.unless:
-        yield f"this were so: {_said(name, about)}"
+        yield say("this were so: {about}", about=_said(name, about))
     for name in rule.unknown:
-        yield f"it were written down whether this is so: {_said(name, about)}"
+        yield say("it were written down whether this is so: {about}", about=_said(name, about))
 
 
 def _said(name: str, about: dict[str, str]) -> str:
     words = about.get(bare(name), bare(name).replace("_", " "))
-    return words if name == bare(name) else f"not ({words})"
+    return words if name == bare(name) else say("not ({words})", words=words)
 
 
 def _abouts(protocol: Protocol) -> dict[str, str]:

@@ -10,20 +10,26 @@ from followup.clinical.english import counted, day_words
 from followup.clinical.explain_reasons import tell
 from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol
+from followup.said import say
 
 _OVER = ("arrived", "fulfilled", "noshow", "cancelled")
 
 
 def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     names = Names(plan, protocol)
-    yield f"Visit {trip.number} is on {day_words(trip.date)}."
+    yield say("Visit {number} is on {date}.", number=trip.number, date=day_words(trip.date))
     if trip.status in _OVER:
-        yield "It stands here as the record tells it."
+        yield say("It stands here as the record tells it.")
     needs = [need for need in plan.needs if need.key in trip.serves]
     for need in needs:
         yield (
-            f"It is for this: {names.look(need.key)}, to be seen from "
-            f"{day_words(need.earliest)} to {day_words(need.latest)}, best on {day_words(need.target)}."
+            say(
+                "It is for this: {key}, to be seen from {earliest} to {latest}, best on {target}.",
+                key=names.look(need.key),
+                earliest=day_words(need.earliest),
+                latest=day_words(need.latest),
+                target=day_words(need.target),
+            )
         )
     if trip.status not in _OVER:
         yield from _its_day(trip, needs, plan, names)
@@ -31,7 +37,7 @@ def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> I
         yield from tell(need.reasons, plan, protocol, traced=traced)
     yield from tell(trip.reasons, plan, protocol, traced=traced)
     if not needs and not trip.reasons and trip.status not in _OVER:
-        yield "It is booked, and a booked visit is kept unless fewer visits can do without it."
+        yield say("It is booked, and a booked visit is kept unless fewer visits can do without it.")
 
 
 def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) -> Iterator[str]:
@@ -39,18 +45,23 @@ def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) 
         last = min(needs, key=lambda n: n.latest)
         first = max(needs, key=lambda n: n.earliest)
         yield (
-            f"It can't be before {day_words(first.earliest)} ({names.look(first.key)}) nor after "
-            f"{day_words(last.latest)} ({names.look(last.key)})."
+            say(
+                "It can't be before {earliest} ({key}) nor after {latest} ({key_2}).",
+                earliest=day_words(first.earliest),
+                key=names.look(first.key),
+                latest=day_words(last.latest),
+                key_2=names.look(last.key),
+            )
         )
     for gap in plan.gaps:
         yield from _forced(trip, gap, plan, names, min((n.latest for n in needs), default=date.max))
     if trip.cannot_move:
-        yield "It is booked and can't be moved."
+        yield say("It is booked and can't be moved.")
     elif trip.status == "booked":
-        yield "It is booked; a booked visit moves only where fewer visits come of it."
+        yield say("It is booked; a booked visit moves only where fewer visits come of it.")
     for service in trip.overbooked:
-        yield f"It is beyond the day's places for {service}, because it is urgent."
-    yield "Of the days that leave the fewest visits it lies nearest to the days aimed at."
+        yield say("It is beyond the day's places for {service}, because it is urgent.", service=service)
+    yield say("Of the days that leave the fewest visits it lies nearest to the days aimed at.")
 
 
 def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: date) -> Iterator[str]:
@@ -60,19 +71,41 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: dat
     if len(days) <= gap.limit or days[gap.limit] > latest:
         return
     last = days[gap.limit]
-    since = f"after the visit on {day_words(before)}" if before else "from the first drop on"
+    since = (
+        say("after the visit on {before}", before=day_words(before))
+        if before
+        else say("from the first drop on")
+    )
     if gap.kind == "look":
         yield (
-            f"{gap.eye.capitalize()} eye: two looks lie no more than "
-            f"{counted(gap.limit + 1, 'day', 'days')} apart, so {since} it can't be after {day_words(last)}."
+            say(
+                "{capitalize} eye: two looks lie no more than {limit} apart, so {since} it can't be "
+                "after {last}.",
+                capitalize=gap.eye.capitalize(),
+                limit=counted(gap.limit + 1, "day", "days"),
+                since=since,
+                last=day_words(last),
+            )
         )
         return
     what = "steroid" if gap.kind == "pressure" else "NSAID"
-    least = f"{gap.from_count} or more a day of {what}" if gap.from_count > 1 else what
+    least = (
+        say("{from_count} or more a day of {what}", from_count=gap.from_count, what=what)
+        if gap.from_count > 1
+        else what
+    )
     length = counted(gap.limit, "day", "days")
     yield (
-        f"{gap.eye.capitalize()} eye, {names.watched(gap)}: no more than {length} on {least} may pass "
-        f"{since} unchecked, so it can't be after {day_words(last)}."
+        say(
+            "{capitalize} eye, {gap}: no more than {length} on {least} may pass {since} unchecked, so "
+            "it can't be after {last}.",
+            capitalize=gap.eye.capitalize(),
+            gap=names.watched(gap),
+            length=length,
+            least=least,
+            since=since,
+            last=day_words(last),
+        )
     )
 
 
@@ -92,8 +125,14 @@ def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
 
 
 def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
-    yield f"{gap.eye.capitalize()} eye. {Names(plan, protocol).limit(gap)}"
+    yield say(
+        "{capitalize} eye. {gap}", capitalize=gap.eye.capitalize(), gap=Names(plan, protocol).limit(gap)
+    )
     for trip in plan.trips:
         if gap.reasons and not trip.serves and any(reason in trip.reasons for reason in gap.reasons):
-            yield f"Visit {trip.number} on {day_words(trip.date)} is there because of it."
+            yield say(
+                "Visit {number} on {date} is there because of it.",
+                number=trip.number,
+                date=day_words(trip.date),
+            )
     yield from tell(gap.reasons, plan, protocol, traced=traced)

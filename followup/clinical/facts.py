@@ -20,6 +20,7 @@ from followup.clinical.careplan import FactUse
 from followup.clinical.context import EyeContext, held_at
 from followup.clinical.english import day_words, listed
 from followup.clinical.record.base import NOT_RECORDED
+from followup.said import SaidText
 from followup.typed import typed
 
 _PLACE = re.compile(r"\{(\w+)\}")
@@ -45,10 +46,10 @@ class FactDef(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
     name: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
-    about: str
-    otherwise: str | None = None
-    unknown: str | None = None
-    said: str | None = None
+    about: SaidText
+    otherwise: SaidText | None = None
+    unknown: SaidText | None = None
+    said: SaidText | None = None
     values: dict[str, str] = {}
     field: str | None = None
     is_: tuple[Scalar, ...] | None = Field(None, alias="is", min_length=1)
@@ -65,8 +66,8 @@ class FactDef(BaseModel):
     absent: Literal["no", "not recorded", "yes"] = "not recorded"
     any_of: tuple[str, ...] | None = Field(None, min_length=1)
     all_of: tuple[str, ...] | None = Field(None, min_length=1)
-    because: str = ""
-    source: str = ""
+    because: SaidText = ""
+    source: SaidText = ""
     mark: Mark | None = None
 
     @model_validator(mode="after")

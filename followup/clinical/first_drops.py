@@ -6,6 +6,7 @@ from followup.clinical.careplan import FirstDropDay
 from followup.clinical.english import day_words
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.protocol import Protocol
+from followup.said import say
 from followup.timing.waking import MINUTES_A_DAY, WakingDay
 
 
@@ -29,7 +30,10 @@ def _before_sleep(eye: EyeRules, protocol: Protocol, waking: WakingDay) -> str |
 
 def told(first: FirstDropDay) -> str:
     """What the staff read of it."""
-    return (
-        f"{first.eye.capitalize()} eye: the first drops on {day_words(first.day)} at {first.at}, when the "
-        "pad may come off and before the patient sleeps; then by the table. It is one round more."
+    return say(
+        "{capitalize} eye: the first drops on {day} at {at}, when the pad may come off and before the "
+        "patient sleeps; then by the table. It is one round more.",
+        capitalize=first.eye.capitalize(),
+        day=day_words(first.day),
+        at=first.at,
     )

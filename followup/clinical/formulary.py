@@ -17,6 +17,7 @@ from followup.clinical.conditions import ConditionName
 from followup.clinical.record.base import MedicineId
 from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
 from followup.errors import FollowupError
+from followup.said import MaySay
 
 Mark: TypeAlias = Literal["P", "S", "M", "C"]
 Country: TypeAlias = Literal["UK", "US", "EU"]
@@ -52,7 +53,7 @@ CapColour: TypeAlias = Literal[
     "pink", "tan", "grey", "red", "dark green", "yellow", "purple", "orange", "turquoise", "dark blue"
 ]
 
-Words = Annotated[str, StringConstraints(min_length=1, max_length=300, strip_whitespace=True)]
+Words = Annotated[str, StringConstraints(min_length=1, max_length=300, strip_whitespace=True), MaySay]
 
 MARK_LETTERS: Mapping[Role, str] = {
     "steroid": "S",

@@ -13,6 +13,7 @@ from followup.clinical.needs import day_of
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.served import checks, looks, steroid_dates
+from followup.said import say
 from followup.timing.trip_types import GapRule
 
 _SERVICES = {"pressure": "pressure", "cornea": "review"}
@@ -131,7 +132,13 @@ def _rule(
     if gone > limit:
         since = day_words(last) if last else "the first drop"
         told.append(
-            f"{gap.eye.capitalize()} eye: {gone} days since {since} without a check, more than {limit}: a "
-            "check is due at once."
+            say(
+                "{capitalize} eye: {gone} days since {since} without a check, more than {limit}: a "
+                "check is due at once.",
+                capitalize=gap.eye.capitalize(),
+                gone=gone,
+                since=since,
+                limit=limit,
+            )
         )
     return [GapRule(key, left, limit, service)] if left else []

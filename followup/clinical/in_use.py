@@ -16,12 +16,13 @@ from followup.clinical.tablets import dosed, tablets_a_time
 from followup.clinical.taken import classes_taken, must_be_named
 from followup.clinical.taper import cut_from
 from followup.errors import FollowupError
+from followup.said import say
 from followup.timing.waking import WakingDay
 from followup.typed import typed
 
 _GOES_ON = Reason(
     rule="goes-on",
-    because="A medicine from before the operation goes on unless the surgeon stops it.",
+    because=say("A medicine from before the operation goes on unless the surgeon stops it."),
     source="common practice, no source",
     mark="C",
 )
@@ -79,49 +80,60 @@ def courses_from_before(
 def _not_going_on(entry: InUse, protocol: Protocol) -> str:
     """Nobody reads that a medicine is stopped unless the record says who stopped it."""
     if entry.stopped_by is None:
-        return f"{_name(entry, protocol)} from before the operation does not go on."
-    return f"{_name(entry, protocol)} from before the operation is stopped, by {typed(entry.stopped_by)}."
+        return say("{protocol} from before the operation does not go on.", protocol=_name(entry, protocol))
+    return say(
+        "{protocol} from before the operation is stopped, by {stopped_by}.",
+        protocol=_name(entry, protocol),
+        stopped_by=typed(entry.stopped_by),
+    )
 
 
 def _other_medicine(entry: InUse, protocol: Protocol) -> Iterator[str]:
     """Other tablets go on by name without a question; what their class means for the eye is said."""
-    yield f"{_name(entry, protocol)} goes on as before."
+    yield say("{protocol} goes on as before.", protocol=_name(entry, protocol))
     for one in classes_taken(entry, protocol.cautions.names):
-        yield f"{_name(entry, protocol)} is {one.about}."
+        yield say("{protocol} is {about}.", protocol=_name(entry, protocol), about=one.about)
 
 
 def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Question]:
     field = f"in_use.{i}"
     asked = []
     if entry.medicine is None:
-        text = f'Which medicine is "{typed(entry.described)}"? Name it, so that it can stand in the plan.'
+        text = say(
+            'Which medicine is "{described}"? Name it, so that it can stand in the plan.',
+            described=typed(entry.described),
+        )
         # A drop that the formulary does not know can't be named: then somebody says that it does not go on.
         ways = (f"{field}.medicine", f"{field}.continues", f"{field}.stopped_by")
         asked.append(_question(f"name-{i}", text, ways))
     elif entry.medicine not in protocol.formulary:
         raise FollowupError(
             "record.medicine",
-            f'no medicine "{entry.medicine}" in the formulary',
-            where=f"record: {field}.medicine",
-            fix="use a formulary id, or leave it out and write what it is in described",
+            say('no medicine "{medicine}" in the formulary', medicine=entry.medicine),
+            where=say("record: {field}.medicine", field=field),
+            fix=say("use a formulary id, or leave it out and write what it is in described"),
         )
     elif protocol.formulary[entry.medicine].route != entry.route:
         raise FollowupError(
             "record.route",
-            f"{entry.medicine} is {_WAYS[protocol.formulary[entry.medicine].route]}",
-            where=f"record: {field}.route",
-            fix="correct the route, or the medicine",
+            say(
+                "{medicine} is {route}",
+                medicine=entry.medicine,
+                route=_WAYS[protocol.formulary[entry.medicine].route],
+            ),
+            where=say("record: {field}.route", field=field),
+            fix=say("correct the route, or the medicine"),
         )
     # Steroid tablets told in mg a day are taken once, in the morning, unless somebody ordered otherwise.
     once = _is_steroid_tablet(entry, protocol) and (entry.mg is not None or bool(entry.mg_steps))
     if not (entry.count_a_day or entry.times or once) and entry.medicine is not None:
-        text = f"How many times a day is {_name(entry, protocol)} given?"
+        text = say("How many times a day is {protocol} given?", protocol=_name(entry, protocol))
         asked.append(_question(f"count-{i}", text, (f"{field}.count_a_day",)))
     if _is_steroid_tablet(entry, protocol) and entry.ordered_by is None:
-        text = f"Who tapers the {_name(entry, protocol)} by mouth?"
+        text = say("Who tapers the {protocol} by mouth?", protocol=_name(entry, protocol))
         asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",)))
     if entry.paused_on is not None and entry.resumes_on is None:
-        text = f"{_name(entry, protocol)} is paused: on which day does it start again?"
+        text = say("{protocol} is paused: on which day does it start again?", protocol=_name(entry, protocol))
         asked.append(_question(f"resumes-{i}", text, (f"{field}.resumes_on", f"{field}.continues")))
     untold = entry.mg is None and not any(step.starts <= start for step in entry.mg_steps)
     medicine = protocol.formulary.get(entry.medicine or "")
@@ -135,24 +147,30 @@ def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -
     fields = (f"in_use.{i}.mg", f"in_use.{i}.mg_steps")
     if untold:
         steps = ", and in which steps" if medicine.role == "steroid tablet" else ""
-        yield _question(f"mg-{i}", f"How many mg of {medicine.label} a day{steps}?", fields)
+        yield _question(
+            f"mg-{i}", say("How many mg of {label} a day{steps}?", label=medicine.label, steps=steps), fields
+        )
     count = entry.count_a_day or len(entry.times) or 1
     told = [mg for mg in (entry.mg, *(step.mg for step in entry.mg_steps)) if mg]
     wrong = next((mg for mg in told if tablets_a_time(mg, count, medicine) is None), None)
     if wrong is not None:
         least = "whole or half tablets" if medicine.form == "tablet" else "whole capsules"
         times = f" in {count} doses" if count > 1 else ""
-        text = (
-            f"{medicine.label}: {wrong:g} mg a day{times} can't be made of {least}. "
-            "Which dose, or which strength?"
+        text = say(
+            "{label}: {wrong} mg a day{times} can't be made of {least}. Which dose, or which strength?",
+            label=medicine.label,
+            wrong=f"{wrong:g}",
+            times=times,
+            least=least,
         )
         yield _question(f"dose-{i}", text, (*fields, f"in_use.{i}.count_a_day", f"in_use.{i}.medicine"))
 
 
 def _crowded(entry: InUse, i: int, protocol: Protocol) -> Question:
-    text = (
-        f"{_name(entry, protocol)} as often as that has no place in the waking day: how many times a day, "
-        "at which times, and when does the patient rise and go to bed?"
+    text = say(
+        "{protocol} as often as that has no place in the waking day: how many times a day, at which "
+        "times, and when does the patient rise and go to bed?",
+        protocol=_name(entry, protocol),
     )
     fields = (f"in_use.{i}.count_a_day", f"in_use.{i}.times", "patient.waking")
     return _question(f"times-{i}", text, fields)

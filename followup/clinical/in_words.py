@@ -13,6 +13,7 @@ from followup.clinical.careplan import InWords, Question, Reason
 from followup.clinical.context import EyeContext
 from followup.clinical.names import FieldWords, Names
 from followup.clinical.record import Eye, Record
+from followup.said import say
 from followup.typed import typed
 
 _EYES: tuple[Eye, Eye] = ("right", "left")
@@ -63,7 +64,7 @@ def _asked(
             reasons=(
                 Reason(
                     rule="in-words",
-                    because="What stands in free text alone is used for nothing: a field must say it.",
+                    because=say("What stands in free text alone is used for nothing: a field must say it."),
                     source=one.source,
                     mark=one.mark,
                 ),

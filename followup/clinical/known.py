@@ -11,6 +11,7 @@ from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.history import eyes_of
 from followup.errors import FollowupError
+from followup.said import say
 
 _FIX = "use an id of the formulary"
 _NUMBERED = re.compile(r"-[0-9]+$")
@@ -21,16 +22,18 @@ def check_names(record: Record, protocol: Protocol) -> None:
     for field, medicine, role in _named(record, protocol):
         found = protocol.formulary.get(medicine)
         if found is None:
-            raise _refused(field, f'no medicine "{medicine}" in the formulary')
+            raise _refused(field, say('no medicine "{medicine}" in the formulary', medicine=medicine))
         if found.role != role:
-            raise _refused(field, f'"{medicine}" is not a medicine for {role}')
+            raise _refused(
+                field, say('"{medicine}" is not a medicine for {role}', medicine=medicine, role=role)
+            )
     check_answers(record, protocol)
     known = {name for m in protocol.formulary.values() for name in (m.id, *m.substances)}
     for i, allergy in enumerate(record.patient.allergies):
         if allergy.medicine is not None and allergy.medicine not in known:
             field = f"patient.allergies.{i}.medicine"
             what = f'no medicine or substance "{allergy.medicine}" in the formulary'
-            raise _refused(field, what, "use an id of the formulary, or write it in allergy_text")
+            raise _refused(field, what, say("use an id of the formulary, or write it in allergy_text"))
 
 
 def check_answers(record: Record, protocol: Protocol) -> None:
@@ -44,9 +47,9 @@ def check_answers(record: Record, protocol: Protocol) -> None:
             if course is not None and not _can_be(course, eyes, protocol):
                 raise FollowupError(
                     "record.course",
-                    f'no course "{course}" can be in this plan',
-                    where=f"record: operations.{i}.{place}.course",
-                    fix=f"name a course as the plan gives it, such as {operation.eye}:steroid",
+                    say('no course "{course}" can be in this plan', course=course),
+                    where=say("record: operations.{i}.{place}.course", i=i, place=place),
+                    fix=say("name a course as the plan gives it, such as {eye}:steroid", eye=operation.eye),
                 )
 
 
@@ -78,4 +81,4 @@ def _named(record: Record, protocol: Protocol) -> Iterator[tuple[str, str, str]]
 
 
 def _refused(field: str, what: str, fix: str = _FIX) -> FollowupError:
-    return FollowupError("record.medicine", what, where=f"record: {field}", fix=fix)
+    return FollowupError("record.medicine", what, where=say("record: {field}", field=field), fix=fix)

@@ -20,6 +20,7 @@ from followup.clinical.context import known_path
 from followup.clinical.formulary import Kind, Medicine, Sourced, Words
 from followup.clinical.toml_lines import load_toml, toml_problem, where
 from followup.errors import FollowupError
+from followup.said import say
 
 Reaction: TypeAlias = Literal["rash", "severe", "wheeze", "other", "not known"]
 Form: TypeAlias = tuple[str, ...]
@@ -330,12 +331,14 @@ def load_names(path: Path, formulary: Mapping[str, Medicine]) -> Names:
     for number, one in enumerate(read.classes):
         if one.id in classes:
             place = where(path, locate, "class", number, "id")
-            raise FollowupError("names.file", f'"{one.id}" stands twice', where=place, fix="keep one")
+            raise FollowupError(
+                "names.file", say('"{id}" stands twice', id=one.id), where=place, fix=say("keep one")
+            )
         classes[one.id] = one
     for number, told in enumerate(read.fields):
         if not known_path(told.field):
             place = where(path, locate, "field", number, "field")
             what = f'no field "{told.field}" in the record'
-            raise FollowupError("names.file", what, where=place, fix="name a field of the record")
+            raise FollowupError("names.file", what, where=place, fix=say("name a field of the record"))
     substances = dict.fromkeys(s for medicine in formulary.values() for s in medicine.substances)
     return Names(classes, tuple(substances), read.reactions, read.words, read.fields)

@@ -21,6 +21,7 @@ from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.rule import After, NeedEffect
 from followup.clinical.rules import Fired
 from followup.errors import FollowupError
+from followup.said import say
 from followup.timing.trip_types import After as TripAfter
 
 
@@ -105,7 +106,10 @@ def added_needs(rules: EyeRules, protocol: Protocol, adjustments: Sequence[Adjus
         kind = protocol.kinds.get(look.need)
         if kind is None:
             raise FollowupError(
-                "edit.need", f'no kind of look "{look.need}"', where="edit", fix="use a kind of the protocol"
+                "edit.need",
+                say('no kind of look "{need}"', need=look.need),
+                where=say("edit"),
+                fix=say("use a kind of the protocol"),
             )
         reason = Reason(rule="surgeon", because=look.reason, source=f"added by {look.by}", mark="C")
         need = ReviewNeed(
@@ -191,7 +195,12 @@ def _merge(found: Sequence[Wish], protocol: Protocol) -> tuple[Wish, tuple[Overr
     return best, tuple(
         Overridden(
             rule=w.fired.rule.id,
-            wanted=f"{kind} from {day_words(w.window[0])} to {day_words(w.window[2])}",
+            wanted=say(
+                "{kind} from {window} to {window_2}",
+                kind=kind,
+                window=day_words(w.window[0]),
+                window_2=day_words(w.window[2]),
+            ),
             lost_to=best.fired.rule.id,
             reason=w.fired.reason,
         )

@@ -10,12 +10,15 @@ from dataclasses import dataclass
 
 from followup.clinical.careplan import Caution, Course, Question, Reason
 from followup.clinical.eye_rules import EyeRules
+from followup.said import say
 from followup.typed import typed
 
 NAME = "no-steroid-drop"
 _REASON = Reason(
     rule=NAME,
-    because="An operated eye without steroid drops can inflame: to leave them out is a decision of its own.",
+    because=say(
+        "An operated eye without steroid drops can inflame: to leave them out is a decision of its own."
+    ),
     source="common practice, no source",
     mark="C",
 )
@@ -64,8 +67,10 @@ def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decid
             questions.append(
                 Question(
                     id=NAME,
-                    text="The steroid drop of this operated eye is not to be given: which product takes its "
-                    "place, or no steroid drop in this eye, and why?",
+                    text=say(
+                        "The steroid drop of this operated eye is not to be given: which product "
+                        "takes its place, or no steroid drop in this eye, and why?"
+                    ),
                     eye=eye.eye,
                     fields=(f"{place}.products", f"{place}.no_steroid_drop"),
                     holds=waiting,

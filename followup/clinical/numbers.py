@@ -22,7 +22,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from followup.clinical.english import steps_words
+from followup.clinical.english import counted, steps_words
+from followup.said import fill, say
 
 SENTENCES = frozenset(
     {"because", "text", "question", "about", "otherwise", "unknown", "source", "without_steroid"}
@@ -89,14 +90,14 @@ def _sentences(table: dict[str, Any]) -> Iterator[tuple[dict[str, Any], str]]:
 
 
 def _filled(text: str, holder: Mapping[str, Any], table: Mapping[str, Any], told: Mapping[str, str]) -> str:
-    def put(found: re.Match[str]) -> str:
-        name = found[1]
-        if name in told:
-            return told[name]
+    values = {}
+    for name in _NAME.findall(text):
         own = holder.get(name, table.get(name))
-        return _figure(own) if _is_number(own) else found[0]
-
-    return _NAME.sub(put, text)
+        if name in told:
+            values[name] = told[name]
+        elif _is_number(own):
+            values[name] = _figure(own)
+    return fill(text, **values) if values else text
 
 
 def _told(pointer: str, table: Mapping[str, Any], folder: Path) -> str:
@@ -109,17 +110,19 @@ def _told(pointer: str, table: Mapping[str, Any], folder: Path) -> str:
         pairs = value if value and isinstance(value[0], list) else [value]
         return steps_words((count, days) for count, days in pairs)
     if not _is_number(value) and not isinstance(value, str):
-        raise ValueError(f'"{path}" is no number of this protocol')
+        raise ValueError(say('"{path}" is no number of this protocol', path=path))
     tell = _WAYS.get(way)
     if tell is None:
-        raise ValueError(f'"{way}" is no way to tell a number; write steps, days, times or nothing')
+        raise ValueError(
+            say('"{way}" is no way to tell a number; write steps, days, times or nothing', way=way)
+        )
     return tell(_figure(value))
 
 
 _WAYS: dict[str, Callable[[str], str]] = {
     "": lambda number: number,
     "times": lambda number: number,
-    "days": lambda number: f"{number} {'day' if number == '1' else 'days'}",
+    "days": lambda number: counted(int(number), "day", "days"),
 }
 
 

@@ -56,6 +56,7 @@ from followup.clinical.taper import merged_by_mouth
 from followup.clinical.unused import answers_to_nothing
 from followup.clinical.visits import draft_visits
 from followup.errors import FollowupError
+from followup.said import say
 from followup.timing.calendar import Calendar
 from followup.timing.waking import WakingDay
 
@@ -110,9 +111,9 @@ def build_plan(
     if not contexts:
         raise FollowupError(
             "plan.as_of",
-            f"no operation on or before {as_of.isoformat()}",
-            where="as-of day",
-            fix="give a day on or after the first operation",
+            say("no operation on or before {as_of}", as_of=as_of),
+            where=say("as-of day"),
+            fix=say("give a day on or after the first operation"),
         )
     check_names(record, protocol)
     check_promises(record, protocol, as_of)
@@ -261,7 +262,13 @@ def _still_followed(
     kept, told = [], []
     for eye in eyes:
         if eye.day0 < newest and _over_by(eye, protocol, hours) < newest:
-            told.append(f"The follow-up of the {eye.eye} eye, operated on {day_words(eye.day0)}, is over.")
+            told.append(
+                say(
+                    "The follow-up of the {eye} eye, operated on {day0}, is over.",
+                    eye=eye.eye,
+                    day0=day_words(eye.day0),
+                )
+            )
         else:
             kept.append(eye)
     return tuple(kept), tuple(told)
@@ -284,13 +291,17 @@ def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
     except FollowupError as exc:
         reason = Reason(
             rule="waking-day",
-            because="The rounds of a day fit into 12 to 18 hours awake.",
+            because=say("The rounds of a day fit into 12 to 18 hours awake."),
             source="common practice, no source",
             mark="C",
         )
         question = Question(
             id="waking-day",
-            text=f"When does the patient rise and go to bed? {exc.what[:1].upper()}{exc.what[1:]}.",
+            text=say(
+                "When does the patient rise and go to bed? {what}{what_2}.",
+                what=exc.what[:1].upper(),
+                what_2=exc.what[1:],
+            ),
             eye=None,
             fields=("patient.waking.rise", "patient.waking.bedtime"),
             reasons=(reason,),
@@ -373,7 +384,7 @@ def _lost_tiers(eyes: Sequence[EyeRules]) -> tuple[Overridden, ...]:
                 lost.append(
                     Overridden(
                         rule=fired.rule.id,
-                        wanted=f"pressure risk {RISK[fired.rule.tier]}",
+                        wanted=say("pressure risk {tier}", tier=RISK[fired.rule.tier]),
                         lost_to=winner,
                         reason=fired.reason,
                     )
@@ -386,8 +397,13 @@ def _unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Que
     return tuple(
         Question(
             id=f"done-{need.key.replace(':', '-')}",
-            text=f"Was this look done between {day_words(need.earliest)} and {day_words(need.latest)}: "
-            f"{text_of(need.kind, protocol.kinds)}? Enter the review, or the visit that was missed.",
+            text=say(
+                "Was this look done between {earliest} and {latest}: {kinds}? Enter the review, or "
+                "the visit that was missed.",
+                earliest=day_words(need.earliest),
+                latest=day_words(need.latest),
+                kinds=text_of(need.kind, protocol.kinds),
+            ),
             eye=need.eye,
             fields=("reviews", "trips"),
             reasons=need.reasons,
@@ -397,12 +413,17 @@ def _unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Que
 
 
 def _replaced(record: Record, eyes: Sequence[EyeRules], as_of: date) -> list[str]:
-    told = []
+    told: list[str] = []
     for eye in eyes:
         for operation in record.operations:
             if operation.eye == eye.eye and operation.date < eye.day0 <= as_of:
                 told.append(
-                    f"The {eye.eye} eye was operated again on {day_words(eye.day0)}: what was planned after "
-                    f"{day_words(operation.date)} is replaced."
+                    say(
+                        "The {eye} eye was operated again on {day0}: what was planned after {date} is "
+                        "replaced.",
+                        eye=eye.eye,
+                        day0=day_words(eye.day0),
+                        date=day_words(operation.date),
+                    )
                 )
     return told

@@ -10,28 +10,29 @@ from followup.clinical.english import counted, day_words, listed, sentence
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye
+from followup.said import say
 
 RISK: dict[Tier, str] = {"A": "high", "B": "middle", "C": "low"}
 """The pressure risk of an eye for people; the letters stand in the protocol's files and in JSON."""
 
-LOST = "a look of an earlier plan"
+LOST = say("a look of an earlier plan")
 """What a need is called that neither plan nor protocol knows any more."""
 
 ROLES = {
     "nsaid": "NSAID",
-    "steroid tablet": "steroid tablets",
-    "salt": "salt drops",
-    "pressure": "pressure drop",
+    say("steroid tablet"): say("steroid tablets"),
+    "salt": say("salt drops"),
+    "pressure": say("pressure drop"),
     "lubricant": "lubricant",
 }
 
 CHOICES = {
-    "responder_course": "course for an eye that rises on steroid",
-    "depot_course": "course after a depot",
-    "steroid_in_responder": "steroid put into an eye that rises on it",
-    "cycloplegic": "pupil-widening drop",
-    "nsaid": "NSAID drop",
-    "steroid_with_inhibitor": "steroid beside a strong inhibitor",
+    "responder_course": say("course for an eye that rises on steroid"),
+    "depot_course": say("course after a depot"),
+    "steroid_in_responder": say("steroid put into an eye that rises on it"),
+    "cycloplegic": say("pupil-widening drop"),
+    "nsaid": say("NSAID drop"),
+    "steroid_with_inhibitor": say("steroid beside a strong inhibitor"),
 }
 """The surgeon's choices as a sentence names them."""
 
@@ -53,7 +54,7 @@ class Names:
     def course(self, key: str) -> str:
         """Such as "Dexamethasone 0.1%, left eye"; what this plan does not have, without its key."""
         course = self._courses.get(key)
-        return self.of_course(course) if course else "a course that this plan does not have"
+        return self.of_course(course) if course else say("a course that this plan does not have")
 
     def of_course(self, course: Course) -> str:
         return f"{self.medicine(course.medicine)}, {where(course.eye)}"
@@ -68,7 +69,7 @@ class Names:
         kind = need.kind if need else self._kinds.get(key.partition(":")[2], "")
         eye = need.eye if need else None
         words = text_of(kind, self._protocol.kinds) if kind else LOST
-        return f"{words} ({eye} eye)" if eye and len(self._eyes) > 1 else words
+        return say("{words} ({eye} eye)", words=words, eye=eye) if eye and len(self._eyes) > 1 else words
 
     def looks(self, keys: Iterable[str]) -> str:
         """What a visit is for, each thing once."""
@@ -77,14 +78,17 @@ class Names:
     def kept(self, key: str) -> str:
         """What can't be kept: a look, a limit between two, or a visit that can't move."""
         if key in self._gaps:
-            return f"{self._gaps[key].eye} eye, {self.watched(self._gaps[key])}"
+            return say("{eye} eye, {key}", eye=self._gaps[key].eye, key=self.watched(self._gaps[key]))
         if key.startswith("trip:"):
-            return f"the visit on {day_words(date.fromisoformat(key.removeprefix('trip:')))}"
+            return say(
+                "the visit on {removeprefix}",
+                removeprefix=day_words(date.fromisoformat(key.removeprefix("trip:"))),
+            )
         return self.look(key)
 
     def watched(self, gap: CheckGap) -> str:
         """What a limit watches, in words."""
-        kinds = {"pressure": "pressure check", "cornea": "look at the stained cornea"}
+        kinds = {"pressure": say("pressure check"), "cornea": say("look at the stained cornea")}
         if gap.kind in kinds:
             return kinds[gap.kind]
         return text_of(gap.need or gap.kind, self._protocol.kinds)
@@ -93,15 +97,28 @@ class Names:
         """Such as "Pressure check: no more than 28 days on steroid without one (last on 31 March 2026)."""
         watched = sentence(self.watched(gap)).rstrip(".")
         if gap.first is not None and gap.last is not None:
-            return (
-                f"{watched}: no more than {counted(gap.limit + 1, 'day', 'days')} between two looks, "
-                f"from {day_words(gap.first)} to {day_words(gap.last)}."
+            return say(
+                "{watched}: no more than {limit} between two looks, from {first} to {last}.",
+                watched=watched,
+                limit=counted(gap.limit + 1, "day", "days"),
+                first=day_words(gap.first),
+                last=day_words(gap.last),
             )
-        drops = "an NSAID" if gap.kind == "cornea" else "steroid"
-        least = f"{gap.from_count} drops or more a day of {drops}" if gap.from_count > 1 else drops
+        drops = say("an NSAID") if gap.kind == "cornea" else "steroid"
+        least = (
+            say("{from_count} drops or more a day of {drops}", from_count=gap.from_count, drops=drops)
+            if gap.from_count > 1
+            else drops
+        )
         last = self._last_seen(gap.eye)
         since = f" (last on {day_words(last)})" if last else ""
-        return f"{watched}: no more than {counted(gap.limit, 'day', 'days')} on {least} without one{since}."
+        return say(
+            "{watched}: no more than {limit} on {least} without one{since}.",
+            watched=watched,
+            limit=counted(gap.limit, "day", "days"),
+            least=least,
+            since=since,
+        )
 
     def _last_seen(self, eye: Eye) -> date | None:
         """The last visit that took place; every visit measures the pressure."""
@@ -120,7 +137,7 @@ class Names:
         to = (
             " ".join(self.rule(name) for name in winners) if known >= set(winners) else sentence(lost.lost_to)
         )
-        gave_way = f"It gave way: {to}"
+        gave_way = say("It gave way: {to}", to=to)
         return f"{sentence(lost.wanted)} {sentence(lost.reason.because)} {gave_way}"
 
     def taper(self, name: str) -> str:
@@ -133,7 +150,7 @@ class Names:
         asked = {question.id: question.text for question in self._plan.questions}
         warned = {caution.id: caution.text for caution in self._plan.cautions}
         found = dict.fromkeys(asked.get(name) or warned.get(name) or "" for name in ids)
-        return " ".join(sentence(text) for text in found if text) or "A decision of the surgeon is open."
+        return " ".join(sentence(text) for text in found if text) or say("A decision of the surgeon is open.")
 
     @property
     def _eyes(self) -> frozenset[str]:
@@ -146,4 +163,4 @@ def role_words(role: str) -> str:
 
 
 def where(eye: Eye | None) -> str:
-    return f"{eye} eye" if eye else "by mouth"
+    return say("{eye} eye", eye=eye) if eye else say("by mouth")

@@ -10,6 +10,7 @@ from typing import Literal
 
 from followup.clinical.careplan import Adjustment, Caution, Line, Question, Reason
 from followup.clinical.record.base import Eye
+from followup.said import SaidText
 
 Direction = Literal["raise", "hold", "lower", "keep", "none"]
 """What becomes of the steroid: keep goes on with what is ordered, none leaves it to other proposals."""
@@ -23,10 +24,10 @@ class Offer(Line):
     kind: str
     medicine: str
     count: int
-    name: str
+    name: SaidText
     by_mouth: bool = False
     last_look: tuple[int, int, int]
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[SaidText, ...] = ()
 
 
 class Refused(Line):
@@ -34,7 +35,7 @@ class Refused(Line):
     are answered, may have it offered."""
 
     kind: str
-    why: str
+    why: SaidText
     fields: tuple[str, ...] = ()
 
 
@@ -51,7 +52,7 @@ class Proposal(Line):
     eye: Eye
     on: date
     about: Literal["inflammation", "pressure", "other"]
-    title: str
+    title: SaidText
     direction: Direction
     adjustments: tuple[Adjustment, ...] = ()
     offers: tuple[Offer, ...] = ()
@@ -61,8 +62,8 @@ class Proposal(Line):
     today: bool = False
     senior: bool = False
     treats: bool = False
-    if_signed: str = ""
-    cautions: tuple[str, ...] = ()
+    if_signed: SaidText = ""
+    cautions: tuple[SaidText, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
 
@@ -78,13 +79,13 @@ class Outcome(Line):
     eye: Eye
     date: date
     day: int
-    expected: str
+    expected: SaidText
     present_count: int
     taken_count: int
     senior: tuple[Caution, ...] = ()
-    now: tuple[str, ...] = ()
-    waits: str = ""
+    now: tuple[SaidText, ...] = ()
+    waits: SaidText = ""
     proposals: tuple[Proposal, ...] = ()
     missing: tuple[Question, ...] = ()
     notes: tuple[Caution, ...] = ()
-    response: str = ""
+    response: SaidText = ""

@@ -25,6 +25,7 @@ from followup.clinical.review_rules import ReviewRules, load_review
 from followup.clinical.rule import Part, Rule, Taper
 from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
 from followup.errors import FollowupError
+from followup.said import SaidLine, SaidText
 
 T = TypeVar("T", bound=BaseModel)
 SAMPLE = Path(__file__).resolve().parent / "data"
@@ -36,15 +37,15 @@ class About(Part):
     name: str = Field(min_length=2, max_length=80)
     version: str = Field(min_length=1, max_length=40)
     country: Country
-    text: str = ""
+    text: SaidText = ""
 
 
 class RoundSettings(Part):
     """``price``: hours squared times days that a clock time new to the patient must earn."""
 
     price: StrictInt = Field(ge=0, le=10**9)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -53,7 +54,7 @@ class Kind(Part):
     ``finding``: what a review must hold for the need to count as looked at."""
 
     service: str = Field(min_length=2)
-    text: str = Field(min_length=2)
+    text: SaidLine
     finding: str | None = None
     merge: Literal["earliest", "latest", "same"] = "same"
 
@@ -72,8 +73,8 @@ class GapLimit(Part):
 
 class TierSettings(Part):
     gaps: tuple[GapLimit, ...] = Field(min_length=1)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
     @model_validator(mode="after")
@@ -89,8 +90,8 @@ class LongNsaid(Part):
 
     after_days: StrictInt = Field(ge=1)
     gap: StrictInt = Field(ge=1)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -98,8 +99,8 @@ class CatchUp(Part):
     """A look that was missed is caught up within so many days of the plan that notices it."""
 
     days: StrictInt = Field(ge=0, le=14)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -116,8 +117,8 @@ class ClosedDaysSettings(Part):
     pressure_from_hours: StrictInt = Field(ge=0, le=24)
     pressure_to_hours: StrictInt = Field(ge=0, le=24)
     pressure_text: str = Field(min_length=3)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -125,8 +126,8 @@ class EarlierOperation(Part):
     """So long an earlier operation on the same eye counts: a torn capsule, lost vitreous, steroid."""
 
     days: StrictInt = Field(ge=0, le=1000)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -134,8 +135,8 @@ class PadSettings(Part):
     """From when on, on the morning after surgery, a pad or shield may come off."""
 
     off: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -143,8 +144,8 @@ class Promises(Part):
     """No visit is booked or decided more than so many days after the last operation, or after today."""
 
     days: StrictInt = Field(ge=28, le=1000)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -154,8 +155,8 @@ class SupplySettings(Part):
 
     left: float = Field(ge=0, lt=1)
     largest_drop_ul: float = Field(ge=10, le=100)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
 
@@ -166,7 +167,7 @@ class AboveLabel(Part):
     drops_a_day: StrictInt = Field(ge=1, le=16)
     days: StrictInt = Field(ge=1)
     owner: str = Field(min_length=2)
-    reason: str = Field(min_length=3)
+    reason: SaidLine
 
 
 class _Settings(Part):

@@ -17,6 +17,7 @@ from followup.clinical.formulary import Medicine
 from followup.clinical.plan_names import RISK
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.rule import CourseEffect, NeedEffect, Rule, Taper
+from followup.said import fill
 
 NOT_APPROVED = "Not approved for patients until a licensed clinician of the clinic has signed it."
 
@@ -226,7 +227,7 @@ def _medicine(medicine: Medicine) -> Entry:
 
 def _caution(rule: CautionRule) -> Entry:
     conditions = rule.when_any or rule.when_all
-    joined = listed((name.replace("_", " ") for name in conditions), "or" if rule.when_any else "and")
+    joined: str = listed((name.replace("_", " ") for name in conditions), "or" if rule.when_any else "and")
     text = _filled(rule.text)
     if rule.dense:
         joined += f", on {rule.dense.count} a day or more for over {rule.dense.over_days} days"
@@ -243,7 +244,7 @@ def _duplicate(rule: DuplicateRule) -> Entry:
 
 def _filled(text: str) -> str:
     """A text with its open places in words."""
-    return text.format(medicine="[medicine]", other="[other medicine]", days="[days]", count="[count]")
+    return fill(text, medicine="[medicine]", other="[other medicine]", days="[days]", count="[count]")
 
 
 def _selected(selectors: Sequence[Selector]) -> str:

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 from followup.clinical.careplan import Tier
 from followup.clinical.toml_lines import load_toml, toml_problem
 from followup.errors import FollowupError
+from followup.said import MaySay
 
 RECALL = Path(__file__).resolve().parent / "data" / "recall.toml"
 
@@ -43,8 +44,8 @@ _Clock = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 class _Sourced(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    because: Annotated[str, StringConstraints(min_length=1, max_length=300)]
-    source: Annotated[str, StringConstraints(min_length=1, max_length=300)]
+    because: Annotated[str, StringConstraints(min_length=1, max_length=300), MaySay]
+    source: Annotated[str, StringConstraints(min_length=1, max_length=300), MaySay]
     mark: Literal["P", "S", "M", "C"]
 
 

@@ -26,6 +26,7 @@ from followup.clinical.review_pressure import column, propose_for_pressure, resp
 from followup.clinical.review_rules import GRADES, ReviewRules
 from followup.clinical.review_signed import told
 from followup.errors import FollowupError
+from followup.said import say
 from followup.timing.calendar import Calendar
 
 __all__ = ["accept", "review", "with_findings"]
@@ -54,9 +55,9 @@ def review(
         eye=findings.eye,
         date=findings.date,
         day=look.day,
-        expected=f"no cells expected on day {look.day}"
+        expected=say("no cells expected on day {day}", day=look.day)
         if expected == GRADES[0]
-        else f"cells {expected} or fewer expected on day {look.day}",
+        else say("cells {expected} or fewer expected on day {day}", expected=expected, day=look.day),
         present_count=look.present_count,
         taken_count=look.taken_count,
         senior=called,
@@ -101,7 +102,7 @@ def _other_drops_again(look: Look) -> tuple[Proposal, ...]:
     names = listed(look.protocol.formulary[course.medicine].label for course in given)
     reason = Reason(
         rule="restart",
-        because="Drops that were not taken are started again before anything else is judged.",
+        because=say("Drops that were not taken are started again before anything else is judged."),
         source="common practice, no source",
         mark="C",
     )
@@ -110,7 +111,7 @@ def _other_drops_again(look: Look) -> tuple[Proposal, ...]:
         eye=look.findings.eye,
         on=look.findings.date,
         about="other",
-        title=f"The drops were not taken: start again today what was ordered, {names}.",
+        title=say("The drops were not taken: start again today what was ordered, {names}.", names=names),
         direction="none",
         today=True,
         reasons=(reason,),
@@ -141,7 +142,7 @@ def _look(
         else:
             what = f"{day.isoformat()} lies before the operation of {min(operated).isoformat()}"
             fix = "correct the date"
-        raise FollowupError("review.eye", what, where="findings: eye, date", fix=fix)
+        raise FollowupError("review.eye", what, where=say("findings: eye, date"), fix=fix)
     rules = apply_rules(contexts[0], protocol)
     plan = build_plan(record, protocol, as_of=day, calendar=calendar, edits=edits)
     look = Look(record, protocol, findings, rules, plan, _in_force(record, protocol, findings, edits))
@@ -204,16 +205,16 @@ def _refuse_ended(look: Look) -> None:
     if day > over or eye not in look.plan.tiers:
         raise FollowupError(
             "review.ended",
-            f"the follow-up of the {eye} eye ended on {over.isoformat()}",
-            where="findings: date",
-            fix="correct the date, or enter a new operation",
+            say("the follow-up of the {eye} eye ended on {over}", eye=eye, over=over),
+            where=say("findings: date"),
+            fix=say("correct the date, or enter a new operation"),
         )
 
 
 def _by_hand(look: Look) -> Caution:
     return Caution(
         id="by-hand",
-        text="This patient is followed by hand: the protocol proposes nothing. A senior decides.",
+        text=say("This patient is followed by hand: the protocol proposes nothing. A senior decides."),
         eye=look.findings.eye,
         level="stop",
         reasons=tuple(reason for caution in look.plan.refused for reason in caution.reasons),

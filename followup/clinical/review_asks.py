@@ -8,6 +8,7 @@ from followup.clinical.careplan import Question, Reason
 from followup.clinical.look import Look
 from followup.clinical.proposal import Proposal
 from followup.clinical.review_rules import GRADES, BeforeSteroid, ReviewRules, Timed, ToSee
+from followup.said import say
 
 _NOTHING = (None, "not seen", "not done", "not asked")
 
@@ -36,7 +37,7 @@ def waiting(asked: Sequence[Question]) -> str:
     """That the proposals for the steroid are not shown yet; "" where nothing is asked first."""
     if not asked:
         return ""
-    return "What is asked here is answered first; only then are the proposals for the steroid shown."
+    return say("What is asked here is answered first; only then are the proposals for the steroid shown.")
 
 
 def _wanted(look: Look, entry: BeforeSteroid, raises: bool) -> bool:
@@ -58,9 +59,9 @@ def in_time(look: Look, entry: Timed) -> bool:
 
 
 def _question(look: Look, entry: ToSee) -> Question:
-    because = "What was not seen never counts as normal."
+    because = say("What was not seen never counts as normal.")
     if isinstance(entry, BeforeSteroid):
-        because = "More steroid on an infection or on lens material left behind can cost the eye."
+        because = say("More steroid on an infection or on lens material left behind can cost the eye.")
     reason = Reason(rule="not-seen", because=because, source="common practice, no source", mark="C")
     return Question(
         id=f"missing-{entry.finding.replace('_', '-')}",

@@ -10,6 +10,7 @@ from followup.clinical.english import counted, steps_words, window_words
 from followup.clinical.look import Look
 from followup.clinical.proposal import Direction, Proposal
 from followup.clinical.review_rules import GRADES, Cells, ReviewRules, Settings, StepPair
+from followup.said import say
 
 _GONE = {"stopped": "The drops were stopped", "run out": "The drops ran out", "lost": "The drops were lost"}
 
@@ -25,10 +26,16 @@ def severe(look: Look, rules: ReviewRules) -> Caution | None:
         return None
     soon = look.cells >= _grade(s.senior_cells) and look.day >= s.senior_cells_from_day
     if soon or look.cells >= _grade(s.senior_cells_any_day):
-        text = f"Cells {GRADES[look.cells]} on day {look.day}: same-day senior review."
+        text = say(
+            "Cells {cells} on day {day}: same-day senior review.", cells=GRADES[look.cells], day=look.day
+        )
         return _caution(look, s, "cells-3", text)
     if rises(look, s) and look.taken_count >= look.hourly:
-        text = f"Cells {GRADES[look.cells]} on {look.taken_count} drops a day: same-day senior review."
+        text = say(
+            "Cells {cells} on {taken_count} drops a day: same-day senior review.",
+            cells=GRADES[look.cells],
+            taken_count=look.taken_count,
+        )
         return _caution(look, s, "cells-at-hourly", text)
     return None
 
@@ -76,9 +83,11 @@ def persistent(look: Look, rules: ReviewRules) -> Caution | None:
         limit = s.persistent_after_event
     if not _reaches(look, s.persistent_cells) or look.day <= limit:
         return None
-    text = (
-        f"Cells {GRADES[look.cells or 0]} on day {look.day}: look for lens material, a lens that rubs, iris "
-        "in the wound, slow infection. Senior review."
+    text = say(
+        "Cells {cells} on day {day}: look for lens material, a lens that rubs, iris in the wound, "
+        "slow infection. Senior review.",
+        cells=GRADES[look.cells or 0],
+        day=look.day,
     )
     return _caution(look, s, "persistent", text)
 
@@ -89,11 +98,17 @@ def _again(look: Look, s: Settings, forbidden: str) -> tuple[Proposal, ...]:
     steps = look.steps_ahead
     if not steps:
         # The steroid from before the operation alone: it has no end, and no steps to change.
-        title = f"{gone}: start again today what was ordered; seen again {window_words(s.see_again)}."
+        title = say(
+            "{gone}: start again today what was ordered; seen again {see_again}.",
+            gone=gone,
+            see_again=window_words(s.see_again),
+        )
     else:
-        title = (
-            f"{gone}: start again today what was ordered, {steps_words(steps)}; "
-            f"seen again {window_words(s.see_again)}."
+        title = say(
+            "{gone}: start again today what was ordered, {steps}; seen again {see_again}.",
+            gone=gone,
+            steps=steps_words(steps),
+            see_again=window_words(s.see_again),
         )
     looks = look.seen_again("inflammation", s.see_again, title)
     restart = _proposal(look, s, "restart", title, "keep", (*look.restarted(title), *looks))
@@ -122,14 +137,25 @@ def _raise(look: Look, s: Settings) -> Proposal | None:
     later = s.rebound_steps[1:] if rebound else _later(look, s)
     steps, again = (*first, *later), window_words(s.see_again)
     if rescue:
-        title = f"The rescue path: {steps[0][0]} drops of steroid a day at once, then down; see {again}."
+        title = say(
+            "The rescue path: {steps} drops of steroid a day at once, then down; see {again}.",
+            steps=steps[0][0],
+            again=again,
+        )
         return _rescue(look, s, title, look.capped(steps))
     changes = look.raised(steps, "")
     top = max((a.steps[0][0] for a in changes if a.steps), default=look.own_count)
     if rebound:
-        title = f"Inflammation has come back: {top} a day, then down slowly; see {again}."
+        title = say(
+            "Inflammation has come back: {top} a day, then down slowly; see {again}.", top=top, again=again
+        )
     else:
-        title = f"Raise the steroid from {look.own_count} to {top} a day, then down again; see {again}."
+        title = say(
+            "Raise the steroid from {own_count} to {top} a day, then down again; see {again}.",
+            own_count=look.own_count,
+            top=top,
+            again=again,
+        )
     changes = look.raised(steps, title)
     looks = look.seen_again("inflammation", s.see_again, title)
     return _proposal(look, s, "rebound" if rebound else "raise", title, "raise", (*changes, *looks))
@@ -172,12 +198,20 @@ def _not_raised(look: Look, s: Settings, forbidden: str) -> Proposal:
     steps = ((look.own_count, s.step_back_days), *look.later_steps) if look.own_count else ()
     grade = GRADES[look.cells or 0]
     if look.own_count:
-        title = (
-            f"Cells {grade} would ask for more steroid, but {forbidden}: it is not raised; {look.own_count} "
-            f"a day stay for {s.step_back_days} days. Ask a senior today."
+        title = say(
+            "Cells {grade} would ask for more steroid, but {forbidden}: it is not raised; {own_count} "
+            "a day stay for {step_back_days} days. Ask a senior today.",
+            grade=grade,
+            forbidden=forbidden,
+            own_count=look.own_count,
+            step_back_days=s.step_back_days,
         )
     else:
-        title = f"Cells {grade} would ask for steroid, but {forbidden}: none is started. Ask a senior today."
+        title = say(
+            "Cells {grade} would ask for steroid, but {forbidden}: none is started. Ask a senior today.",
+            grade=grade,
+            forbidden=forbidden,
+        )
     made = _proposal(look, s, "not-raised", title, "hold", look.kept(steps, title))
     return made.model_copy(update={"today": True})
 
@@ -186,11 +220,19 @@ def _watch(look: Look, s: Settings, expected: int) -> Proposal:
     """Over what is expected while the plan gives no steroid, and too little for more: seen again soon."""
     grade, most, again = GRADES[look.cells or 0], GRADES[expected], window_words(s.see_again)
     if look.present_count:
-        title = (
-            f"Cells {grade}, at most {most} expected, on the steroid from before alone: see again {again}."
+        title = say(
+            "Cells {grade}, at most {most} expected, on the steroid from before alone: see again {again}.",
+            grade=grade,
+            most=most,
+            again=again,
         )
     else:
-        title = f"Cells {grade}, at most {most} expected, and no steroid is given: see again {again}."
+        title = say(
+            "Cells {grade}, at most {most} expected, and no steroid is given: see again {again}.",
+            grade=grade,
+            most=most,
+            again=again,
+        )
     looks = look.seen_again("inflammation", s.see_again, title)
     return _proposal(look, s, "watch", title, "none", tuple(looks))
 
@@ -210,17 +252,19 @@ def _worse(look: Look, s: Settings, expected: int) -> tuple[Proposal, ...]:
 
 def _go_on(look: Look, s: Settings, expected: int) -> Proposal:
     how = "with the taper" if look.remaining else "as planned"
-    title = f"Cells are as expected or fewer: go on {how}."
+    title = say("Cells are as expected or fewer: go on {how}.", how=how)
     changes = _other_medicine(look, title)
     if changes:
-        title = "Cells are as expected or fewer: go on with the same counts, but with another steroid today."
+        title = say(
+            "Cells are as expected or fewer: go on with the same counts, but with another steroid today."
+        )
         changes = _other_medicine(look, title)
     return _proposal(look, s, "go-on", title, "keep", changes)
 
 
 def _swapped(look: Look, s: Settings) -> tuple[Proposal, ...]:
     """Cells that nobody saw say nothing; what speaks against the present steroid does."""
-    title = "The steroid is changed today for one that this eye may have, at the same counts."
+    title = say("The steroid is changed today for one that this eye may have, at the same counts.")
     changes = _other_medicine(look, title)
     return (_proposal(look, s, "other-steroid", title, "keep", changes),) if changes else ()
 
@@ -237,15 +281,23 @@ def _hold(look: Look, s: Settings, expected: int) -> Proposal:
     count = look.own_count
     steps = ((count, s.step_back_days), *look.later_steps)
     grade, most = GRADES[look.cells or 0], GRADES[expected]
-    title = f"Cells {grade}, at most {most} expected: hold {count} a day for {s.step_back_days} days."
+    title = say(
+        "Cells {grade}, at most {most} expected: hold {count} a day for {step_back_days} days.",
+        grade=grade,
+        most=most,
+        count=count,
+        step_back_days=s.step_back_days,
+    )
     return _proposal(look, s, "hold", title, "hold", look.kept(steps, title))
 
 
 def _step_back(look: Look, s: Settings) -> Proposal:
     back = min(max(look.step_before or 0, look.own_count + 1), look.hourly)
     steps = ((back, s.step_back_days), *look.steps_ahead)
-    title = (
-        f"Worse than last time: back to {back} a day for {s.step_back_days} days, then the later steps whole."
+    title = say(
+        "Worse than last time: back to {back} a day for {step_back_days} days, then the later steps whole.",
+        back=back,
+        step_back_days=s.step_back_days,
     )
     return _proposal(look, s, "step-back", title, "raise", look.kept(steps, title))
 
@@ -259,7 +311,10 @@ def _shorten(look: Look, s: Settings, go_on: str) -> tuple[Proposal, ...]:
     steps = _shorter(look, s)
     if steps is None:
         return ()
-    title = f"Quiet twice: the later steps may be {s.shorter_step_days} days each."
+    title = say(
+        "Quiet twice: the later steps may be {shorter_step_days} days each.",
+        shorter_step_days=s.shorter_step_days,
+    )
     short = _proposal(look, s, "shorten", title, "lower", look.lowered(steps, title))
     return (short.model_copy(update={"alternative_to": (go_on,)}),)
 
@@ -303,11 +358,25 @@ def _grade(cells: Cells) -> int:
 def _against_expected(found: str, day: int, most: str, uveitic: bool) -> str:
     if most == GRADES[0]:
         if uveitic:
-            return f"Cells {found} on day {day}, none expected in an eye with uveitis."
-        return f"Cells {found} on day {day}, none expected in an eye without uveitis."
+            return say(
+                "Cells {found} on day {day}, none expected in an eye with uveitis.", found=found, day=day
+            )
+        return say(
+            "Cells {found} on day {day}, none expected in an eye without uveitis.", found=found, day=day
+        )
     if uveitic:
-        return f"Cells {found} on day {day}, {most} or fewer expected in an eye with uveitis."
-    return f"Cells {found} on day {day}, {most} or fewer expected in an eye without uveitis."
+        return say(
+            "Cells {found} on day {day}, {most} or fewer expected in an eye with uveitis.",
+            found=found,
+            day=day,
+            most=most,
+        )
+    return say(
+        "Cells {found} on day {day}, {most} or fewer expected in an eye without uveitis.",
+        found=found,
+        day=day,
+        most=most,
+    )
 
 
 def _seen(look: Look) -> str:
@@ -316,13 +385,23 @@ def _seen(look: Look) -> str:
     most = look.protocol.review.expected_cells(look.uveitic, look.day)
     said = [_against_expected(found, look.day, most, look.uveitic)]
     if look.cells_before is not None:
-        said.append(f"Last time they were {GRADES[look.cells_before]}.")
+        said.append(say("Last time they were {cells_before}.", cells_before=GRADES[look.cells_before]))
     if look.taken_count:
-        said.append(f"Steroid taken now: {counted(look.taken_count, 'drop', 'drops')} a day.")
+        said.append(
+            say(
+                "Steroid taken now: {taken_count} a day.",
+                taken_count=counted(look.taken_count, "drop", "drops"),
+            )
+        )
     elif look.untaken and look.present_count:
-        said.append(f"Steroid ordered, and not taken: {counted(look.present_count, 'drop', 'drops')} a day.")
+        said.append(
+            say(
+                "Steroid ordered, and not taken: {present_count} a day.",
+                present_count=counted(look.present_count, "drop", "drops"),
+            )
+        )
     else:
-        said.append("No steroid drop is taken now.")
+        said.append(say("No steroid drop is taken now."))
     return " ".join(said)
 
 

@@ -11,6 +11,7 @@ from followup.clinical.review_asks import in_time
 from followup.clinical.review_cells import severe
 from followup.clinical.review_others import seen
 from followup.clinical.review_rules import GRADES, Flag, ReviewRules
+from followup.said import say
 
 
 def raised_flags(look: Look, rules: ReviewRules) -> tuple[Flag, ...]:
@@ -37,21 +38,23 @@ def _sentences(look: Look, rules: ReviewRules, flags: Sequence[Flag]) -> Iterato
         calls = [rules.settings.senior_call, *calls]
     yield from dict.fromkeys(calls)
     if look.plan.refused:
-        yield "This patient is followed by hand: the drops of the surgeon's own plan go on until then."
+        yield say("This patient is followed by hand: the drops of the surgeon's own plan go on until then.")
         return
     given = due_today(look)
     paused = _paused(look, flags, given)
     goes_on = [_dose(look, course) for course in given if course.key not in paused]
     if goes_on and look.untaken:
-        yield f"The drops were not taken: until then start again as ordered: {listed(goes_on)}."
+        yield say(
+            "The drops were not taken: until then start again as ordered: {goes_on}.", goes_on=listed(goes_on)
+        )
     elif goes_on:
-        yield f"Until then these go on as ordered: {listed(goes_on)}."
+        yield say("Until then these go on as ordered: {goes_on}.", goes_on=listed(goes_on))
     not_now = [look.protocol.formulary[course.medicine].label for course in given if course.key in paused]
     if not_now:
-        yield f"Not given before the eye has been seen: {listed(not_now)}."
+        yield say("Not given before the eye has been seen: {not_now}.", not_now=listed(not_now))
     if not given:
-        yield "No drops of the plan are due today."
-    yield "No drop is added, raised or lowered before the eye has been seen."
+        yield say("No drops of the plan are due today.")
+    yield say("No drop is added, raised or lowered before the eye has been seen.")
 
 
 def _paused(look: Look, flags: Sequence[Flag], given: Sequence[Course]) -> set[str]:

@@ -10,6 +10,7 @@ from followup.clinical.formulary import Medicine
 from followup.clinical.look import Look, counts_from, never_less
 from followup.clinical.proposal import Proposal
 from followup.clinical.review_rules import Careful, Other, OtherLook, StepPair
+from followup.said import fill
 
 _UNSEEN = (None, "not seen", "not done")
 
@@ -140,7 +141,7 @@ def said(other: Other, text: str, given: Medicine | None, nsaid: Medicine | None
         values["give"] = f"{given.label}, {steps_words(((other.give.count, other.give.days),))}"
     if nsaid and other.nsaid_days:
         values["nsaid"] = f"{nsaid.label}, {steps_words(((nsaid.label_count or 1, other.nsaid_days),))}"
-    return text.format(**values)
+    return fill(text, **values)
 
 
 def _windows(looks: tuple[OtherLook, ...]) -> str:

@@ -12,6 +12,7 @@ from followup.clinical.look import Look, pairs
 from followup.clinical.proposal import Direction, Offer, Proposal, Refused
 from followup.clinical.review_cells import days_short
 from followup.clinical.review_rules import GRADES, Cell, Column, PressureRow, ReviewRules, Settings
+from followup.said import fill, say
 
 # Answers to a caution about a course that there is not yet.
 _NO_FACT = (".answers", ".products", ".continues")
@@ -61,15 +62,24 @@ def response(look: Look, rules: ReviewRules) -> str:
     if look.pressure is None or look.pressure < s.response.pressure:
         return ""
     if look.day < s.response_from_day:
-        return f"Before day {s.response_from_day} a rise is not called a steroid response."
+        return say(
+            "Before day {response_from_day} a rise is not called a steroid response.",
+            response_from_day=s.response_from_day,
+        )
     if not _on_steroid(look):
         return ""
     if look.rules.context.history.pressure_before is None:
-        return "Pressure before surgery is not recorded: whether the eye responds to steroid can't be told."
+        return say(
+            "Pressure before surgery is not recorded: whether the eye responds to steroid can't be told."
+        )
     rise = response_rise(look, s)
     if rise is None:
         return ""
-    named = f"Steroid response: {look.pressure:g} mmHg, {rise:g} more than before surgery."
+    named = say(
+        "Steroid response: {pressure} mmHg, {rise} more than before surgery.",
+        pressure=f"{look.pressure:g}",
+        rise=f"{rise:g}",
+    )
     if look.fact("responder"):
         return f"{named}{_in_bands(look, s)}"
     return f"{named} Write it into the record: the eye rises on steroid.{_in_bands(look, s)}"
@@ -131,8 +141,11 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
     nothing: tuple[str, ...] = ()
     if cell.treat and not offers:
         nothing = (
-            f"{look.pressure:g} mmHg needs treatment, and none of the list may be given here: choose the "
-            "product and its dose outside this list.",
+            say(
+                "{pressure} mmHg needs treatment, and none of the list may be given here: choose the "
+                "product and its dose outside this list.",
+                pressure=f"{look.pressure:g}",
+            ),
         )
     ids = [f"pressure-{id_}" for id_, _, _, _ in ways]
     made = []
@@ -169,7 +182,7 @@ def _steroid_ways(look: Look, rules: ReviewRules, cell: Cell) -> Iterator[Way]:
     """The ways to treat the steroid. An eye with cells, or cells unseen, is never given less."""
     lowers = cell.steroid != "unchanged" and look.cells == 0 and look.remaining
     if lowers and cell.steroid == "stop-or-weaken" and is_response(look, rules):
-        why = "Pressure: the steroid is stopped."
+        why = say("Pressure: the steroid is stopped.")
         yield "stop", " Stop the steroid.", "lower", look.lowered((), why)
         yield from _weaker(look)
     elif lowers and cell.steroid == "weaker-or-shorter":
@@ -192,7 +205,11 @@ def _weaker(look: Look) -> Iterator[Way]:
     if not stronger:
         yield "unchanged", " The steroid is the weaker one already.", "none", ()
         return
-    why = f"Pressure: from tomorrow {weaker.name} {weaker.strength} at the same counts."
+    why = say(
+        "Pressure: from tomorrow {weaker} {strength} at the same counts.",
+        weaker=weaker.name,
+        strength=weaker.strength,
+    )
     ended = tuple(look.edit(c.key, (), why) for c in due)
     yield "weaker", f" {why}", "lower", (*ended, look.added(weaker.id, pairs(look.remaining), why))
 
@@ -201,14 +218,14 @@ def _shorter(look: Look, rules: ReviewRules) -> Iterator[Way]:
     """The next step from tomorrow on, where the course does not become too short by it."""
     steps = tuple(step for step in look.later_steps if step[0] < look.remaining[0])
     if steps and (is_response(look, rules) or days_short(look, rules.settings, steps) <= 0):
-        why = f"Pressure: from tomorrow {steps[0][0]} a day, one step sooner."
+        why = say("Pressure: from tomorrow {steps} a day, one step sooner.", steps=steps[0][0])
         yield "shorter", f" {why}", "lower", look.lowered(steps, why)
 
 
 def words_of(cell: Cell, steroid: bool) -> str:
     """What the table says, with the days of its look."""
     text = cell.without_steroid if cell.without_steroid and not steroid else cell.text
-    return text.format(again=window_words(cell.look, cell.hours))
+    return fill(text, again=window_words(cell.look, cell.hours))
 
 
 def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Refused, ...]]:
@@ -239,7 +256,7 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
         )
         against = [f for f in found if f.level == "stop" or (f.holds and not f.answered)]
         if rule.kind in in_use:
-            refused.append(Refused(kind=rule.kind, why="this class is in use already"))
+            refused.append(Refused(kind=rule.kind, why=say("this class is in use already")))
         elif unnamed:
             why = f'"{unnamed[0]}" is in use and not named: it may be of this class'
             refused.append(Refused(kind=rule.kind, why=why))
@@ -283,10 +300,15 @@ def _unnamed(look: Look) -> list[str]:
 
 
 def _reason(look: Look, found: PressureRow, where: Column) -> Reason:
-    why = f"{look.pressure:g} mmHg on day {look.day} ({_COLUMN_WORDS[where]})."
+    why = say(
+        "{pressure} mmHg on day {day} ({where}).",
+        pressure=f"{look.pressure:g}",
+        day=look.day,
+        where=_COLUMN_WORDS[where],
+    )
     # What a column says explains a pressure that is high; a low one has other causes.
     if (look.pressure or 0) < look.protocol.review.settings.response.pressure:
-        why = f"{look.pressure:g} mmHg on day {look.day}."
+        why = say("{pressure} mmHg on day {day}.", pressure=f"{look.pressure:g}", day=look.day)
     return Reason(
         rule=f"pressure-{found.id}",
         because=f"{why} {found.because}",

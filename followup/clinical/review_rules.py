@@ -24,6 +24,7 @@ from followup.clinical.record.base import MedicineId
 from followup.clinical.record.findings import MOST_MMHG
 from followup.clinical.rule import LONGEST_DAYS, Part
 from followup.clinical.toml_lines import load_toml, toml_problem
+from followup.said import SaidLine, SaidText
 
 Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+"]
 GRADES: tuple[Cells, ...] = ("0", "0.5+", "1+", "2+", "3+", "4+")
@@ -59,7 +60,7 @@ class Response(Part):
 
     pressure: Mmhg
     rise: Mmhg
-    source: str = Field(min_length=3)
+    source: SaidLine
     mark: Mark
 
 
@@ -70,7 +71,7 @@ class SixWeekTest(Part):
     count: Count
     days: Days
     bands: tuple[Mmhg, Mmhg]
-    source: str = Field(min_length=3)
+    source: SaidLine
     mark: Mark
 
     @model_validator(mode="after")
@@ -93,7 +94,7 @@ class Settings(Part):
     senior_cells: Cells
     senior_cells_from_day: FromDay
     senior_cells_any_day: Cells
-    senior_call: str = Field(min_length=3)
+    senior_call: SaidLine
     hourly_then: Steps = Field(min_length=1)
     rebound_cells: Cells
     rebound_days: Days
@@ -118,8 +119,8 @@ class Settings(Part):
     pressure_drop_days: Days
     untreated_from: Mmhg
     pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
     @model_validator(mode="after")
@@ -161,9 +162,9 @@ class Timed(Part):
 
 class Sourced(Part):
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    text: str = Field(min_length=3)
-    because: str = Field(min_length=3)
-    source: str = Field(min_length=3)
+    text: SaidLine
+    because: SaidLine
+    source: SaidLine
     mark: Mark
 
 
@@ -179,7 +180,7 @@ class Flag(Sourced, Timed):
     pressure_at_least: Mmhg | None = None
     cells_at_least: Cells | None = None
     pause: tuple[Role, ...] = ()
-    call: str = ""
+    call: SaidText = ""
 
 
 class Cell(Part):
@@ -188,8 +189,8 @@ class Cell(Part):
     ``{again}`` in the words stands for the days of ``look``, and for ``hours`` where the same day will do.
     """
 
-    text: str
-    without_steroid: str = ""
+    text: SaidText
+    without_steroid: SaidText = ""
     look: Window
     hours: tuple[StrictInt, StrictInt] | None = None
     treat: StrictBool = False
@@ -217,8 +218,8 @@ class PressureRow(Part):
     quiet: Cell
     inflamed: Cell
     frail: Cell
-    because: str = Field(min_length=3)
-    source: str = Field(min_length=3)
+    because: SaidLine
+    source: SaidLine
     mark: Mark
 
     @model_validator(mode="after")
@@ -250,7 +251,7 @@ class OfferRule(Part):
     medicine: MedicineId
     count: StrictInt = Field(ge=1, le=6)
     over: Mmhg | None = None
-    source: str = Field(min_length=3)
+    source: SaidLine
     mark: Mark
 
 
@@ -275,10 +276,10 @@ class Careful(Part):
 
     pressure_at_least: Mmhg
     when_any: tuple[str, ...] = Field(min_length=1)
-    text: str = Field(min_length=3)
+    text: SaidLine
     look: tuple[OtherLook, ...] = Field(min_length=1)
-    because: str = Field(min_length=3)
-    source: str = Field(min_length=3)
+    because: SaidLine
+    source: SaidLine
     mark: Mark
 
 
@@ -298,13 +299,13 @@ class Other(Sourced):
     since_days: FromDay = 0
     pressure_at_least: Mmhg | None = None
     stop: tuple[Role, ...] = ()
-    no_raise: str = ""
+    no_raise: SaidText = ""
     give: Give | None = None
     steroid: Steps = ()
     nsaid_days: Days | None = None
-    nsaid_text: str = ""
-    steroid_text: str = ""
-    bare_text: str = ""
+    nsaid_text: SaidText = ""
+    steroid_text: SaidText = ""
+    bare_text: SaidText = ""
     careful: Careful | None = None
     look: tuple[OtherLook, ...] = ()
     today: StrictBool = False
@@ -338,7 +339,7 @@ class ToSee(Timed):
     finding: str
     or_is: tuple[Value, ...] = ()
     given: Role | None = None
-    text: str = Field(min_length=3)
+    text: SaidLine
 
 
 class BeforeSteroid(ToSee):

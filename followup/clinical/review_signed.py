@@ -10,12 +10,13 @@ from followup.clinical.english import counted, day_words, steps_in_short
 from followup.clinical.look import Look
 from followup.clinical.proposal import Proposal
 from followup.clinical.protocol import text_of
+from followup.said import say
 
 
 def told(look: Look, proposal: Proposal) -> Proposal:
     """The proposal with what it changes, and with what still stands in the way of it."""
     parts = [part for a in proposal.adjustments for part in _part(look, a)]
-    signed = f"If you sign: {'; '.join(parts)}." if parts else ""
+    signed = say("If you sign: {parts}.", parts="; ".join(parts)) if parts else ""
     cautions = (*proposal.cautions, *_in_the_way(look, proposal))
     return proposal.model_copy(update={"if_signed": signed, "cautions": tuple(dict.fromkeys(cautions))})
 
@@ -24,7 +25,11 @@ def _part(look: Look, change: Adjustment) -> Iterator[str]:
     if isinstance(change, NeedAdded):
         first, last = day_words(change.earliest), day_words(change.latest)
         kind = text_of(change.need, look.protocol.kinds)
-        yield f"{kind} on {first}" if first == last else f"{kind} between {first} and {last}"
+        yield (
+            say("{kind} on {first}", kind=kind, first=first)
+            if first == last
+            else say("{kind} between {first} and {last}", kind=kind, first=first, last=last)
+        )
     elif isinstance(change, CourseAdded):
         name = look.protocol.formulary[change.medicine].label
         yield f"{name} {_steps(change.steps, change.starts, None)}"
@@ -36,7 +41,9 @@ def _edited(look: Look, change: CourseEdit) -> str:
     course = next((c for c in look.plan.courses if c.key == change.course), None)
     name = look.protocol.formulary[course.medicine].label if course else change.course
     if not change.steps:
-        return f"{name} ends: no more drops of it from {day_words(change.starts)}"
+        return say(
+            "{value} ends: no more drops of it from {starts}", value=name, starts=day_words(change.starts)
+        )
     return f"{name} {_steps(change.steps, change.starts, course.last_day if course else None)}"
 
 
@@ -45,11 +52,17 @@ def _steps(steps: tuple[tuple[int, int], ...], starts: date, was: date | None) -
         # A course that begins later: the days before it hold no drop.
         starts, steps = starts + timedelta(days=steps[0][1]), steps[1:]
     last = starts + timedelta(days=sum(days for _, days in steps) - 1)
-    said = f"{steps_in_short(steps, day_words(starts))}; last day {day_words(last)}"
+    said = say(
+        "{starts}; last day {last}", starts=steps_in_short(steps, day_words(starts)), last=day_words(last)
+    )
     if was is None or was == last:
         return said
     more = counted(abs((last - was).days), "day", "days")
-    return f"{said}, {more} later" if last > was else f"{said}, {more} earlier"
+    return (
+        say("{said}, {more} later", said=said, more=more)
+        if last > was
+        else say("{said}, {more} earlier", said=said, more=more)
+    )
 
 
 def _in_the_way(look: Look, proposal: Proposal) -> Iterator[str]:
@@ -73,4 +86,4 @@ def _waiting_for(look: Look, course: Course) -> Iterator[str]:
     name = look.protocol.formulary[course.medicine].label
     for question in look.plan.questions:
         if course.key in question.holds or (not question.holds and question.id in course.held_by):
-            yield f"{name} waits for an answer: {question.text}"
+            yield say("{value} waits for an answer: {text}", value=name, text=question.text)

@@ -18,6 +18,7 @@ from followup.clinical.review_rules import (
     Settings,
     ToSee,
 )
+from followup.said import fill
 
 _COLUMNS: dict[Column, str] = {
     "quiet": "on steroid, healthy nerve, no cells",
@@ -132,7 +133,7 @@ def _range(row: PressureRow) -> str:
 
 def _cell(cell: Cell) -> str:
     first, target, last = cell.look
-    text = cell.text.format(again=window_words(cell.look, cell.hours))
+    text = fill(cell.text, again=window_words(cell.look, cell.hours))
     return f"{text.rstrip('.')} (look after {first}-{target}-{last} days)"
 
 

@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, field_
 from followup.clinical.careplan import Role, Tier
 from followup.clinical.facts import Mark
 from followup.clinical.record.base import MedicineId
+from followup.said import SaidLine, SaidText
 
 Count = StrictInt | Literal["hourly", "2-hourly"]
 LONGEST_DAYS = 400
@@ -62,11 +63,11 @@ class Taper(Part):
     """
 
     id: str = Field(pattern=r"^[A-Z][A-Za-z0-9]*$")
-    name: str = ""
+    name: SaidText = ""
     steps: tuple[StepDef, ...] = Field(min_length=1)
     weaker_from: StrictInt | None = Field(None, ge=1)
-    because: str
-    source: str
+    because: SaidText
+    source: SaidText
     mark: Mark
 
     _short = field_validator("steps", mode="before")(_steps)
@@ -231,7 +232,7 @@ class Ask(Part):
     many drops a day. A question that does not block lets the plan be signed with its courses held.
     ``released_by`` is the finding of a review that lets the courses go: they begin on that day."""
 
-    text: str = Field(min_length=3)
+    text: SaidLine
     fields: tuple[str, ...] = Field(min_length=1)
     choices: tuple[str, ...] = ()
     holds: tuple[Role, ...] = ()
@@ -241,7 +242,7 @@ class Ask(Part):
 
 
 class CautionEffect(Part):
-    text: str = Field(min_length=3)
+    text: SaidLine
     level: Literal["stop", "ask", "warn", "note"] = "warn"
     sheet: str | None = None
 
@@ -250,7 +251,7 @@ class Leaving(Part):
     """A check before the patient leaves: hours after the end of the operation."""
 
     kind: str = Field(min_length=3)
-    text: str = Field(min_length=3)
+    text: SaidLine
     earliest_hours: StrictInt = Field(ge=0, le=24)
     latest_hours: StrictInt = Field(ge=0, le=24)
 
@@ -269,7 +270,7 @@ class Recall(Part):
 
 
 class Refusal(Part):
-    text: str = Field(min_length=3)
+    text: SaidLine
 
 
 class Rule(Part):
@@ -285,8 +286,8 @@ class Rule(Part):
     unknown: tuple[str, ...] = ()
     looked_for: tuple[str, ...] = ()
     rank: StrictInt = 0
-    because: str = Field(min_length=3)
-    source: str = Field(min_length=3)
+    because: SaidLine
+    source: SaidLine
     mark: Mark
     always: StrictBool = False
     course: tuple[CourseEffect, ...] = ()

@@ -19,6 +19,7 @@ from followup.clinical.labels import above_label
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.rules import Fired
+from followup.said import say
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,11 @@ def _doubles(answers: Answers, protocol: Protocol, courses: Sequence[Course]) ->
         plain = "give" if alone[pair.id, pair.eye] == 1 and answers.both_meant(pair) else None
         sides = []
         for key in pair.courses:
-            asked = f"{pair.question} Is {medicines[key].label} to be given?" if pair.question else None
+            asked = (
+                say("{question} Is {label} to be given?", question=pair.question, label=medicines[key].label)
+                if pair.question
+                else None
+            )
             one = replace(pair, medicine=medicines[key].id, question=asked, answer_fields=(field,))
             said = answers.to(one, key)
             sides.append((one, key, said.decision if said else plain))
@@ -178,13 +183,21 @@ def _against_label(course: Course, protocol: Protocol) -> tuple[Course, list[Cau
             text = f"above label, signed in the protocol by {owned.owner}: {owned.reason}"
             return course.model_copy(update={"above_label": text}), []
     strictest = "" if over.country == country else f", the strictest known; none is on file for {country}"
-    text = (
-        f"{medicine.label}: {over.count} a day on day {over.day} of the course is above its label "
-        f"({over.country}: {over.allowed} a day{strictest}). Lower it, or have the protocol signed for it."
+    text = say(
+        "{label}: {count} a day on day {day} of the course is above its label ({country}: {allowed} a "
+        "day{strictest}). Lower it, or have the protocol signed for it.",
+        label=medicine.label,
+        count=over.count,
+        day=over.day,
+        country=over.country,
+        allowed=over.allowed,
+        strictest=strictest,
     )
     reason = Reason(
         rule="label-ceiling",
-        because="A course above the label is owned once, by name and reason, at the signing of the protocol.",
+        because=say(
+            "A course above the label is owned once, by name and reason, at the signing of the protocol."
+        ),
         source=over.ceiling.source,
         mark=over.ceiling.mark,
     )
@@ -197,18 +210,22 @@ def _no_figure(course: Course, medicine: Medicine, country: Country) -> Iterator
         return
     others = dict.fromkeys(c.country for c in medicine.labels)
     if others:
-        text = (
-            f"{medicine.label}: no figure of a label is on file for {country}. The course stays within the "
-            f"strictest known ({listed(others)}); signing the protocol signs it."
+        text = say(
+            "{label}: no figure of a label is on file for {country}. The course stays within the "
+            "strictest known ({others}); signing the protocol signs it.",
+            label=medicine.label,
+            country=country,
+            others=listed(others),
         )
     else:
-        text = (
-            f"{medicine.label}: no figure of any label is on file. The count is the protocol's own; signing "
-            "the protocol signs it."
+        text = say(
+            "{label}: no figure of any label is on file. The count is the protocol's own; signing the "
+            "protocol signs it.",
+            label=medicine.label,
         )
     reason = Reason(
         rule="label-no-figure",
-        because="Where the clinic's own label is not known, its silence is not taken for permission.",
+        because=say("Where the clinic's own label is not known, its silence is not taken for permission."),
         source=medicine.source,
         mark=medicine.mark,
     )

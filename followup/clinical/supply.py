@@ -11,6 +11,7 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import Bottle, Course, Trip
 from followup.errors import FollowupError
+from followup.said import say
 
 # 28 days counting the opening day: the in-use limit of preserved eye drops (common practice, and
 # what most labels state); a maker's shorter limit comes from the formulary.
@@ -154,7 +155,13 @@ def _check(course: Course, drops_per_bottle: int, open_days: int, drops_a_dose: 
     if drops_a_dose < 1 or drops_per_bottle < drops_a_dose or open_days < 1:
         raise FollowupError(
             "supply.bottle",
-            f"{drops_per_bottle} drops a bottle, {drops_a_dose} a dose, {open_days} days open serve no dose",
+            say(
+                "{drops_per_bottle} drops a bottle, {drops_a_dose} a dose, {open_days} days open "
+                "serve no dose",
+                drops_per_bottle=drops_per_bottle,
+                drops_a_dose=drops_a_dose,
+                open_days=open_days,
+            ),
             where=course.key,
-            fix="correct the bottle volume, drop size and days open in the formulary",
+            fix=say("correct the bottle volume, drop size and days open in the formulary"),
         )

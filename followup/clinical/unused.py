@@ -11,6 +11,7 @@ from followup.clinical.eye_rules import EyeRules, apply_rules
 from followup.clinical.plan_names import CHOICES, role_words
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Choices, Eye
+from followup.said import say
 
 
 def answers_to_nothing(
@@ -26,7 +27,7 @@ def answers_to_nothing(
         told += _no_such_caution(eye, protocol)
         told += _no_such_course(eye, courses)
         told += [
-            f"The answer on the {what} changes nothing in the {eye.eye} eye."
+            say("The answer on the {what} changes nothing in the {eye} eye.", what=what, eye=eye.eye)
             for what in (*_choices(eye, protocol, met), *_of_no_course(eye, courses))
         ]
     return told
@@ -37,7 +38,7 @@ def _no_such_caution(eye: EyeRules, protocol: Protocol) -> list[str]:
     known = {rule.id for rule in protocol.cautions.cautions} | {d.id for d in protocol.cautions.duplicates}
     known.add(UNNAMED_ANTIBIOTIC)
     return [
-        f'The answer to "{a.caution}" fits no caution of this protocol.'
+        say('The answer to "{caution}" fits no caution of this protocol.', caution=a.caution)
         for a in eye.context.operation.answers
         if a.caution not in known
     ]
@@ -47,7 +48,11 @@ def _no_such_course(eye: EyeRules, courses: Sequence[Course]) -> list[str]:
     """Answers about a course that this plan does not have, or has no longer."""
     keys = {course.key for course in courses}
     return [
-        f'The answer to "{a.caution}" is about the course "{a.course}", which this plan does not have.'
+        say(
+            'The answer to "{caution}" is about the course "{course}", which this plan does not have.',
+            caution=a.caution,
+            course=a.course,
+        )
         for a in eye.context.operation.answers
         if a.course is not None and a.course not in keys and ":at-surgery:" not in a.course
     ]

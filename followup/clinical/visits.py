@@ -27,6 +27,7 @@ from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record, TripRecord
 from followup.clinical.served import Past, first_day_to_come
 from followup.clinical.stays import ELSEWHERE, STANDS, Stays
+from followup.said import say
 from followup.timing.calendar import Calendar
 from followup.timing.trip_types import BookedTrip, GapRule, PlannedTrip, TripNeed, TripsPlan
 from followup.timing.trips import plan_trips
@@ -86,7 +87,7 @@ def draft_visits(
     broken = _impossible(plan, decisions.windows, limits)
     settled = settle(broken, decisions, limits, frozenset(done | again.keys()), start)
     given_up = tuple(
-        f"The booked visit on {day_words(day)} is given up."
+        say("The booked visit on {day} is given up.", day=day_words(day))
         for day in plan.given_up
         if day not in stays.moved
     )
@@ -106,7 +107,10 @@ def _not_offered(stays: Stays, decisions: Decisions, calendar: Calendar) -> Iter
     for key, decision in decisions.days.items():
         day, service = decision.day, decisions.windows[key].need.service
         if day in stays.places and decision.place is None and day and not calendar.offers(service, day):
-            yield f"The calendar offers nothing for the visit decided for {day_words(day)}: make sure of it."
+            yield say(
+                "The calendar offers nothing for the visit decided for {day}: make sure of it.",
+                day=day_words(day),
+            )
 
 
 def _impossible(

@@ -24,6 +24,7 @@ from followup.records.staff import (
     staff_by_login,
 )
 from followup.records.views import SYSTEM
+from followup.said import say
 
 router = APIRouter()
 
@@ -137,8 +138,8 @@ def new_session(visit: Visit, login: str, password: str) -> str:
                 note_failed_login(unit, login=person.login)
         raise FollowupError(
             "login.refused",
-            "the log-in name or the password is wrong",
-            fix="type both again; after several wrong passwords wait a quarter of an hour",
+            say("the log-in name or the password is wrong"),
+            fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
         )
     with desk.store.write(person.actor, visit.now) as unit:
         return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)

@@ -13,6 +13,7 @@ from followup.desks.planning import planned
 from followup.errors import FollowupError
 from followup.records.patients import newest_record
 from followup.records.plans import plans_of
+from followup.said import say
 
 _STEP = re.compile(r"(\d{1,2})\s*[x×*]\s*(\d{1,3})")
 MOST_A_DAY, MOST_STEPS = 24, 24
@@ -48,7 +49,9 @@ def said(
     with visit.desk.store.read() as session:
         if plans_of(session, patient_id)[0].id != plan_id:
             raise FollowupError(
-                "plan.changed", "a newer plan exists", fix="open the newest plan and change that one"
+                "plan.changed",
+                say("a newer plan exists"),
+                fix=say("open the newest plan and change that one"),
             )
         version = newest_record(session, patient_id)
         old = planned(session, visit, version, before)
@@ -71,8 +74,8 @@ def read_steps(text: str, where: str) -> tuple[StepPair, ...]:
     if wrong or any(not (0 <= count <= MOST_A_DAY and days >= 1) for count, days in pairs):
         raise FollowupError(
             "steps.number",
-            "these are no steps",
+            say("these are no steps"),
             where=where,
-            fix="write times a day x days, such as: 6 x 7, 4 x 7",
+            fix=say("write times a day x days, such as: 6 x 7, 4 x 7"),
         )
     return pairs

@@ -21,6 +21,7 @@ from followup.recall.pharmacy import HandOut as AHandOut
 from followup.recall.pharmacy import hand_outs
 from followup.records.desk_notes import StockCount, count_stock, stock
 from followup.records.views import PatientView
+from followup.said import say
 from followup.typed import typed
 
 router = APIRouter()
@@ -85,7 +86,7 @@ def store_counts(visit: Visit, counts: Mapping[str, int]) -> None:
     unknown = [key for key in counts if key not in visit.desk.protocol.formulary]
     if unknown or not counts:
         raise FollowupError(
-            "stock.none", "nothing was counted", where="stock", fix="type a count, then store"
+            "stock.none", say("nothing was counted"), where=say("stock"), fix=say("type a count, then store")
         )
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         count_stock(unit, counts=counts)
@@ -99,7 +100,10 @@ def _number(form: Posted, name: str) -> int:
     text = first(form, name)
     if not (text.isascii() and text.isdecimal() and len(text) < 8):
         raise FollowupError(
-            "stock.count", f"{typed(text[:20])} is no number of bottles", where=name[6:], fix="write digits"
+            "stock.count",
+            say("{text} is no number of bottles", text=typed(text[:20])),
+            where=name[6:],
+            fix=say("write digits"),
         )
     return int(text)
 

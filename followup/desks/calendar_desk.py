@@ -21,6 +21,7 @@ from followup.records.clinics import clinic_calendar_of, get_clinic, put_clinic
 from followup.records.closed import visits_without_offer
 from followup.records.store import Session
 from followup.records.views import Clinic, TripView
+from followup.said import say
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 from followup.typed import typed
 
@@ -89,8 +90,8 @@ def replace_calendar(
     if visit.actor.site is not None:
         raise FollowupError(
             "calendar.site",
-            "the calendar of one site is not changed here",
-            fix="ask the clinic's manager",
+            say("the calendar of one site is not changed here"),
+            fix=say("ask the clinic's manager"),
         )
     must_print_text(address or "", "address")
     must_print_text((calendar.get("closed_days") or {}).get("place") or "", "place")
@@ -99,8 +100,8 @@ def replace_calendar(
         if seen_mark(clinic) != seen:
             raise FollowupError(
                 "store.conflict",
-                "someone else changed the calendar meanwhile",
-                fix="open it again and repeat what is still needed",
+                say("someone else changed the calendar meanwhile"),
+                fix=say("open it again and repeat what is still needed"),
             )
         if shown is not None:
             new = parse_calendar(calendar, "calendar")
@@ -160,9 +161,9 @@ def _number(text: str) -> int:
     if not (text.isascii() and text.isdecimal() and len(text) < 7):
         raise FollowupError(
             "calendar.places",
-            f"{typed(text[:20])} is no number of places",
-            where="places a day",
-            fix="write digits",
+            say("{text} is no number of places", text=typed(text[:20])),
+            where=say("places a day"),
+            fix=say("write digits"),
         )
     return int(text)
 

@@ -43,6 +43,7 @@ from followup.records.oplist import ListLine, operations_on, put_operation_list
 from followup.records.patients import record_versions
 from followup.records.store import Session
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
+from followup.said import say
 
 router = APIRouter()
 
@@ -190,7 +191,7 @@ def _one_more(form: Posted, today: date) -> FormView:
         return with_another_row(form, name, defaults)
     except KeyError:
         raise FollowupError(
-            "form.add", "there is no such list in a record", fix="open the form again"
+            "form.add", say("there is no such list in a record"), fix=say("open the form again")
         ) from None
 
 
@@ -257,9 +258,9 @@ def _list_line(number: int, line: str, texts: Texts) -> ListLine:
     if len(parts) < 3 or not all(parts) or eye is None:
         raise FollowupError(
             "list.line",
-            "not a patient code, a name and an eye with commas between",
-            where=f"line {number} of the list",
-            fix="write such as: P-104, Amina Yusuf, left",
+            say("not a patient code, a name and an eye with commas between"),
+            where=say("line {number} of the list", number=number),
+            fix=say("write such as: P-104, Amina Yusuf, left"),
         )
     return ListLine(parts[0], ", ".join(parts[1:-1]), eye)
 

@@ -18,6 +18,7 @@ from followup.desks.posted import AForm, first, number_of
 from followup.errors import FollowupError
 from followup.records.patients import newest_record
 from followup.records.views import PlanVersion
+from followup.said import say
 
 router = APIRouter()
 NO_DAY = "none"
@@ -64,7 +65,10 @@ def decide(visit: Visit, view: PlanView, chosen: Choice, *, seen: int | None = N
     """
     if len(chosen.why) < 3:
         raise FollowupError(
-            "decision.why", "no reason given", where="why", fix="say why the look is on this day"
+            "decision.why",
+            say("no reason given"),
+            where=say("why"),
+            fix=say("say why the look is on this day"),
         )
     record = _record(visit, view)
     limits = {gap.key for gap in view.plan.gaps}
@@ -111,9 +115,11 @@ def _window(plan: CarePlan, chosen: Choice) -> dict[str, str]:
     if any(one.need == chosen.need for one in plan.impossible):
         raise FollowupError(
             "decision.day",
-            "this day is not one of those offered",
-            where="day",
-            fix="choose the day before or after; only where there is neither can the gap be signed as it is",
+            say("this day is not one of those offered"),
+            where=say("day"),
+            fix=say(
+                "choose the day before or after; only where there is neither can the gap be signed as it is"
+            ),
         )
     if not chosen.place:
         raise _unknown(chosen.need)
@@ -134,9 +140,9 @@ def _elsewhere(plan: CarePlan, chosen: Choice) -> dict[str, str]:
     if chosen.day is None or not need.earliest <= chosen.day <= need.latest:
         raise FollowupError(
             "decision.day",
-            "this day lies outside the days on which the look is due",
-            where="day",
-            fix="choose a day on which it is due",
+            say("this day lies outside the days on which the look is due"),
+            where=say("day"),
+            fix=say("choose a day on which it is due"),
         )
     return _days(need.earliest, need.latest) if _counts_alone(need) else {}
 
@@ -160,14 +166,14 @@ def _day(form: Mapping[str, list[str]]) -> date | None:
         return date.fromisoformat(text)
     except ValueError:
         raise FollowupError(
-            "decision.day", "no day is chosen", where="day", fix="choose one of the days"
+            "decision.day", say("no day is chosen"), where=say("day"), fix=say("choose one of the days")
         ) from None
 
 
 def _unknown(need: str) -> FollowupError:
     return FollowupError(
         "decision.need",
-        "the plan has no such look to decide",
-        where=need[:60] or "look",
-        fix="open the newest plan and choose there",
+        say("the plan has no such look to decide"),
+        where=need[:60] or say("look"),
+        fix=say("open the newest plan and choose there"),
     )

@@ -31,6 +31,7 @@ from followup.records.plans import plans_of
 from followup.records.store import Session
 from followup.records.trips import trips_of
 from followup.records.views import PatientView, PlanVersion, RecordVersion, TripView
+from followup.said import say
 from followup.sheets.timeline_svg import timeline_svg, timeline_table
 from followup.sheets.timeline_words import Words
 
@@ -154,7 +155,10 @@ def store_findings(visit: Visit, case: EyeCase, look: dict[str, Any], *, seen: i
     """
     if not any(name not in _GIVEN for name in look):
         raise FollowupError(
-            "findings.empty", "nothing was entered", where="findings", fix="enter what was seen"
+            "findings.empty",
+            say("nothing was entered"),
+            where=say("findings"),
+            fix=say("enter what was seen"),
         )
     record = _with_look(case.record, look, visit, case.eye)
     stored = next(r for r in record.reviews if (r.eye, r.date) == (case.eye, visit.today))
@@ -185,11 +189,13 @@ def eye_case(visit: Visit, code: str, eye: OneEye) -> EyeCase:
         who = patient_by_code(session, code)
         if who is None:
             raise FollowupError(
-                "patient.unknown", "no patient with this code", fix="look the patient up by name"
+                "patient.unknown", say("no patient with this code"), fix=say("look the patient up by name")
             )
         if eye not in who.eyes:
             raise FollowupError(
-                "eye.unknown", f"the {eye} eye was not operated on", fix="open the patient and choose the eye"
+                "eye.unknown",
+                say("the {eye} eye was not operated on", eye=eye),
+                fix=say("open the patient and choose the eye"),
             )
         return _case(session, visit, who, eye)
 

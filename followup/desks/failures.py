@@ -17,6 +17,7 @@ from followup.desks.posted import read_posted, to_keep
 from followup.desks.security.origin import is_cross_site
 from followup.errors import FollowupError, Line
 from followup.language.catalogues import N_
+from followup.said import say
 from followup.validation import problem_words
 
 log = logging.getLogger(__name__)
@@ -88,7 +89,7 @@ def install(app: FastAPI) -> None:
 async def _to_log_in(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, LoginNeededError)
     if _for_a_program(request):
-        refused = FollowupError("login.needed", "nobody is logged in", fix="log in, then ask again")
+        refused = FollowupError("login.needed", say("nobody is logged in"), fix=say("log in, then ask again"))
         return problems.answer(401, refused)
     if request.method == "GET":
         return go(f"/log-in?then={quote(exc.then, safe='/')}")
@@ -97,7 +98,9 @@ async def _to_log_in(request: Request, exc: Exception) -> Response:
     except (FollowupError, HTTPException):
         kept = ()
     if kept and not is_cross_site(request.method, request.headers):
-        error = "Log in first: you were away too long. Nothing was stored yet, and nothing typed is lost."
+        error = say(
+            "Log in first: you were away too long. Nothing was stored yet, and nothing typed is lost."
+        )
         path = request.url.path
         shown = {"error": error, "then": path, "login": "", "kept": kept, "waits": False}
         return show(request, "log-in.html", status=401, **shown)
@@ -105,8 +108,10 @@ async def _to_log_in(request: Request, exc: Exception) -> Response:
         request,
         401,
         N_("Log in first"),
-        "You are not logged in, or were away too long. Nothing was stored.",
-        "Log in in another tab, then come back here and send again: what you typed is still in this page.",
+        say("You are not logged in, or were away too long. Nothing was stored."),
+        say(
+            "Log in in another tab, then come back here and send again: what you typed is still in this page."
+        ),
     )
 
 
@@ -122,18 +127,18 @@ def _refused(request: Request, exc: Exception) -> Response:
 def _http(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, HTTPException)
     if _for_a_program(request):
-        error = FollowupError("request.http", str(exc.detail), fix="read /api/openapi.json")
+        error = FollowupError("request.http", str(exc.detail), fix=say("read /api/openapi.json"))
         return problems.answer(exc.status_code, error)
     what = {
-        404: "There is no such page.",
-        405: "This page is not opened in this way.",
-        413: "This is larger than the program takes.",
-    }.get(exc.status_code, "The program could not read this request.")
+        404: say("There is no such page."),
+        405: say("This page is not opened in this way."),
+        413: say("This is larger than the program takes."),
+    }.get(exc.status_code, say("The program could not read this request."))
     next_step = {
-        404: "Check the address, or look the patient up by name or code.",
-        405: "Open the page from the list and use its button.",
-        413: "Send one record, one list, or one photo of at most 12 MB at a time.",
-    }.get(exc.status_code, "Go back and try again.")
+        404: say("Check the address, or look the patient up by name or code."),
+        405: say("Open the page from the list and use its button."),
+        413: say("Send one record, one list, or one photo of at most 12 MB at a time."),
+    }.get(exc.status_code, say("Go back and try again."))
     heading = _HEADINGS.get(exc.status_code, _HEADINGS[422])
     return _page(request, exc.status_code, heading, what, next_step)
 
@@ -145,7 +150,7 @@ def _bad_request(request: Request, exc: Exception) -> Response:
     first = exc.errors()[0]
     field = ".".join(str(part) for part in first["loc"][1:])
     said = Line.of(problem_words(first), field)
-    return _page(request, 422, _HEADINGS[422], said, "Go back and correct this field.")
+    return _page(request, 422, _HEADINGS[422], said, say("Go back and correct this field."))
 
 
 def _for_a_program(request: Request) -> bool:
@@ -155,7 +160,9 @@ def _for_a_program(request: Request) -> bool:
 def _fault(request: Request, exc: Exception) -> Response:
     log.error("fault in %s %s", request.method, request.url.path, exc_info=exc)
     if _for_a_program(request):
-        fault = FollowupError("program.fault", "a fault of the program, nothing was stored", fix="try again")
+        fault = FollowupError(
+            "program.fault", say("a fault of the program, nothing was stored"), fix=say("try again")
+        )
         return problems.answer(500, fault)
     return HTMLResponse(_BROKEN, 500)
 
@@ -165,5 +172,7 @@ def _page(request: Request, status: int, heading: str, what: str, next_step: str
         try:
             request.state.visit = look_up(request)
         except FollowupError as exc:
-            return HTMLResponse(_BROKEN.replace("Something went wrong inside the program.", exc.what), 503)
+            return HTMLResponse(
+                _BROKEN.replace(say("Something went wrong inside the program."), exc.what), 503
+            )
     return show(request, "error.html", status=status, heading=heading, what=what, next_step=next_step)

@@ -16,6 +16,7 @@ from followup.recall.keyboards import readings
 from followup.recall.photos import read_photo
 from followup.records.patients import search_patients
 from followup.records.sheets import find_sheet
+from followup.said import say
 
 router = APIRouter()
 LONGEST_SEARCH = 200
@@ -28,7 +29,9 @@ def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
     if not text:
         return go("/today")
     if len(text) > LONGEST_SEARCH:
-        raise FollowupError("find.length", "too long for a code or a name", where="search", fix="shorten it")
+        raise FollowupError(
+            "find.length", say("too long for a code or a name"), where=say("search"), fix=say("shorten it")
+        )
     scan = scanned(visit, text)
     with visit.desk.store.read() as session:
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
@@ -46,7 +49,10 @@ def photo(request: Request, visit: AnyVisit, photo: Annotated[bytes, File()] = b
     try:
         if not photo:
             raise FollowupError(
-                "photo.none", "no photo was chosen", where="photo", fix="take or choose a photo of the sheet"
+                "photo.none",
+                say("no photo was chosen"),
+                where=say("photo"),
+                fix=say("take or choose a photo of the sheet"),
             )
         scan = read_photo(photo, visit.desk.keyring, visit.clinic.code)
     except FollowupError as exc:

@@ -16,6 +16,7 @@ from followup.records.messages import MessageChoice, choose_messages, message_ch
 from followup.records.patients import patients_by_id
 from followup.records.taking_back import take_back
 from followup.records.views import PatientView
+from followup.said import say
 
 router = APIRouter()
 # What is said at the window or on the telephone; what else ends the following only the surgeon decides.
@@ -55,7 +56,10 @@ def say_following(visit: Visit, code: str, word: str, reason: str) -> Standing:
     """Store what the desk heard. Errors: ``standing.word``, ``standing.reason``, ``standing.same``."""
     if word not in AT_THE_WINDOW:
         raise FollowupError(
-            "standing.word", "not said what became of the patient", where="standing", fix="choose one of them"
+            "standing.word",
+            say("not said what became of the patient"),
+            where=say("standing"),
+            fix=say("choose one of them"),
         )
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         who = known(unit.session, code)
@@ -90,11 +94,17 @@ def agree_messages(
     """
     if answer not in ("yes", "no", "stop"):
         raise FollowupError(
-            "messages.answer", "not said what the patient wants", where="answer", fix="choose one of them"
+            "messages.answer",
+            say("not said what the patient wants"),
+            where=say("answer"),
+            fix=say("choose one of them"),
         )
     if answer == "yes" and channel not in visit.desk.ways_out:
         raise FollowupError(
-            "messages.way", "this way is not set up here", where="channel", fix="choose another way"
+            "messages.way",
+            say("this way is not set up here"),
+            where=say("channel"),
+            fix=say("choose another way"),
         )
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         who = known(unit.session, code)

@@ -7,6 +7,7 @@ from fastapi.responses import FileResponse
 
 from followup.errors import FollowupError
 from followup.language.fonts import font_file
+from followup.said import say
 
 router = APIRouter()
 # As desk.css names them: family and weight.
@@ -25,6 +26,6 @@ FONTS = {
 def font(name: str) -> FileResponse:
     """A font file; browsers keep it for a week."""
     if name not in FONTS:
-        raise FollowupError("font.unknown", "no such font", fix="load the page again")
+        raise FollowupError("font.unknown", say("no such font"), fix=say("load the page again"))
     path = font_file(*FONTS[name])
     return FileResponse(path, media_type="font/ttf", headers={"cache-control": "public, max-age=604800"})

@@ -16,6 +16,7 @@ from followup.records.clinics import get_clinic
 from followup.records.protocols import protocol_signature
 from followup.records.staff import find_session, is_locked, note_failed_login, staff_by_login, touch_session
 from followup.records.views import SYSTEM, Staff
+from followup.said import say
 from followup.typed import typed
 
 IDLE = timedelta(minutes=30)
@@ -47,10 +48,10 @@ def guard(request: Request) -> None:
         by_program = request.url.path.startswith("/api/")
         raise FollowupError(
             "request.cross-site",
-            "this request did not come from a page of this clinic",
-            fix="send the header Origin with the address of this server"
+            say("this request did not come from a page of this clinic"),
+            fix=say("send the header Origin with the address of this server")
             if by_program
-            else "open the page here and press the button again",
+            else say("open the page here and press the button again"),
         )
     _refuse_strange(request)
     path = request.scope["route"].path
@@ -60,8 +61,8 @@ def guard(request: Request) -> None:
         raise LoginNeededError(wanted(request))
     raise FollowupError(
         "role.missing",
-        f"{typed(visit.login.staff.name)} may not open this page",
-        fix="ask someone whose work it is, or the manager for the role",
+        say("{staff} may not open this page", staff=typed(visit.login.staff.name)),
+        fix=say("ask someone whose work it is, or the manager for the role"),
     )
 
 
@@ -69,9 +70,9 @@ def _refuse_strange(request: Request) -> None:
     """What no database can look up: a zero byte, or a number that is larger than any it gives out."""
     given = (request.scope["path"], *(part for pair in request.query_params.multi_items() for part in pair))
     if any("\0" in text for text in given):
-        raise FollowupError("request.text", "the address holds a zero byte", fix="type it again")
+        raise FollowupError("request.text", say("the address holds a zero byte"), fix=say("type it again"))
     if any(len(request.path_params.get(name, "")) > MOST_DIGITS for name in _NUMBERS):
-        raise FollowupError("page.unknown", "nothing has this number", fix="open it from the list")
+        raise FollowupError("page.unknown", say("nothing has this number"), fix=say("open it from the list"))
 
 
 def look_up(request: Request) -> Visit:
@@ -123,7 +124,7 @@ def must_match(visit: Visit, password: str) -> Staff:
             note_failed_login(unit, login=login)
     raise FollowupError(
         "password.wrong",
-        "this is not your password, or it was wrong too often; nothing was stored",
-        where="password",
-        fix="type it again; after several wrong ones wait a quarter of an hour",
+        say("this is not your password, or it was wrong too often; nothing was stored"),
+        where=say("password"),
+        fix=say("type it again; after several wrong ones wait a quarter of an hour"),
     )

@@ -8,6 +8,7 @@ from followup.desks.desk import AnyVisit
 from followup.desks.pages import desk_of, go, show
 from followup.desks.permissions import ROLES
 from followup.errors import FollowupError
+from followup.said import say
 
 router = APIRouter()
 
@@ -20,5 +21,5 @@ def help_page(visit: AnyVisit) -> Response:
 @router.get("/help/{desk}")
 def help_of_desk(request: Request, desk: str) -> Response:
     if desk not in ROLES:
-        raise FollowupError("help.unknown", "no such desk", fix="open the help of one of the desks")
+        raise FollowupError("help.unknown", say("no such desk"), fix=say("open the help of one of the desks"))
     return show(request, "help.html", desk=desk, desks=ROLES)

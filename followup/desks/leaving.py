@@ -21,6 +21,7 @@ from followup.errors import FollowupError
 from followup.records.leaving_checks import note_leaving
 from followup.records.patients import correct_record, newest_record
 from followup.records.plans import open_draft
+from followup.said import say
 
 router = APIRouter()
 
@@ -56,17 +57,17 @@ def note_check(visit: Visit, code: str, key: str, *, mmhg: str, why: str) -> tup
         if item is None:
             raise FollowupError(
                 "leaving.unknown",
-                "this check is not open today",
-                where="check",
-                fix="open the patient and look at what is still to do",
+                say("this check is not open today"),
+                where=say("check"),
+                fix=say("open the patient and look at what is still to do"),
             )
         pressure = _pressure(mmhg)
         if (pressure is None) == (not why):
             raise FollowupError(
                 "leaving.said",
-                "say the pressure, or why the patient goes without it, and not both",
-                where="check before leaving",
-                fix="measure, or give the reason",
+                say("say the pressure, or why the patient goes without it, and not both"),
+                where=say("check before leaving"),
+                fix=say("measure, or give the reason"),
             )
         note_leaving(unit, patient_id=who.id, key=key, mmhg=pressure, why=why)
         if pressure is None:
@@ -99,6 +100,9 @@ def _pressure(text: str) -> float | None:
         number = -1
     if not 0 <= number <= MOST_MMHG:
         raise FollowupError(
-            "leaving.mmhg", f"{text} is no pressure", where="mmHg", fix=f"write mmHg from 0 to {MOST_MMHG}"
+            "leaving.mmhg",
+            say("{text} is no pressure", text=text),
+            where=say("mmHg"),
+            fix=say("write mmHg from 0 to {most_mmhg}", most_mmhg=MOST_MMHG),
         )
     return number

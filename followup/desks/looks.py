@@ -31,6 +31,7 @@ from followup.records.places import planning_calendar
 from followup.records.plans import open_draft
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion
+from followup.said import say
 from followup.typed import typed
 
 router = APIRouter()
@@ -68,7 +69,9 @@ def outcome_of_today(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
     """What a look of today leads to. Error ``look.over`` on another day: nothing of it is taken over."""
     if look.date != visit.today:
         raise FollowupError(
-            "look.over", "proposals of another day are not taken over", fix="enter the findings of today"
+            "look.over",
+            say("proposals of another day are not taken over"),
+            fix=say("enter the findings of today"),
         )
     return outcome_of(visit, case, look)
 
@@ -104,14 +107,16 @@ def _with_choice(
     visit: Visit, case: EyeCase, outcome: Outcome, form: Posted
 ) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
     if not case.plans:
-        raise FollowupError("plan.unknown", "there is no plan to change", fix="open the record and store it")
+        raise FollowupError(
+            "plan.unknown", say("there is no plan to change"), fix=say("open the record and store it")
+        )
     other = _given(form, "other")
     if other and other not in dict(pressure_medicines(visit)):
         raise FollowupError(
             "look.medicine",
-            f"{other} is no pressure drop of the formulary",
-            where="product",
-            fix="choose one",
+            say("{other} is no pressure drop of the formulary", other=other),
+            where=say("product"),
+            fix=say("choose one"),
         )
     new = chosen_adjustments(outcome, form, visit.actor.name or visit.actor.login)
     return case.plans[0], joined(case.plans[0].edits, new)
@@ -152,7 +157,10 @@ def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> No
     """Note that no proposal is followed, and why. Errors: ``look.reason``, ``role.missing``."""
     if not reason:
         raise FollowupError(
-            "look.reason", "no reason given", where="reason", fix="say why no proposal is followed"
+            "look.reason",
+            say("no reason given"),
+            where=say("reason"),
+            fix=say("say why no proposal is followed"),
         )
     said: dict[str, Detail] = {
         "eye": case.eye,
@@ -177,20 +185,20 @@ def chosen_adjustments(outcome: Outcome, form: Posted, by: str) -> tuple[Adjustm
     ids = form.get("take", [])
     if not ids or any(name not in known for name in ids):
         raise FollowupError(
-            "look.none", "no proposal is chosen", where="proposals", fix="choose at least one"
+            "look.none", say("no proposal is chosen"), where=say("proposals"), fix=say("choose at least one")
         )
     reason = first(form, "reason")
     if not reason:
-        raise FollowupError("look.reason", "no reason given", where="reason", fix="say why")
+        raise FollowupError("look.reason", say("no reason given"), where=say("reason"), fix=say("say why"))
     chosen = [_edited(known[name], form) for name in dict.fromkeys(ids)]
     offer, other = _offer(form), _other(form, outcome, by, reason)
     treating = next((p for p in chosen if p.treats), None)
     if treating is not None and offer is None and other is None:
         raise FollowupError(
             "look.medicine",
-            "a pressure medicine is to be added, and none is chosen",
-            where="pressure medicine",
-            fix="choose the medicine and its days, or follow no proposal and say why",
+            say("a pressure medicine is to be added, and none is chosen"),
+            where=say("pressure medicine"),
+            fix=say("choose the medicine and its days, or follow no proposal and say why"),
         )
     taken = accept(chosen, by=by, reason=reason[:500], offer=offer)
     return (*taken, other) if other else taken
@@ -209,9 +217,9 @@ def _other(form: Posted, outcome: Outcome, by: str, reason: str) -> CourseAdded 
     if not 1 <= count <= MOST_A_DAY:
         raise FollowupError(
             "look.count",
-            "not said how many times a day the medicine is given",
-            where="times a day",
-            fix=f"give a whole number from 1 to {MOST_A_DAY}",
+            say("not said how many times a day the medicine is given"),
+            where=say("times a day"),
+            fix=say("give a whole number from 1 to {most_a_day}", most_a_day=MOST_A_DAY),
         )
     if not 1 <= days <= MOST_OFFER_DAYS:
         raise _no_days()
@@ -239,9 +247,9 @@ def pressure_medicines(visit: Visit) -> list[tuple[str, str]]:
 def _no_days() -> FollowupError:
     return FollowupError(
         "look.days",
-        "no number of days for the pressure medicine",
-        where="days",
-        fix=f"give a whole number from 1 to {MOST_OFFER_DAYS}",
+        say("no number of days for the pressure medicine"),
+        where=say("days"),
+        fix=say("give a whole number from 1 to {most_offer_days}", most_offer_days=MOST_OFFER_DAYS),
     )
 
 
@@ -275,7 +283,9 @@ def look_of(case: EyeCase, on: date) -> Findings:
     """What was seen on that day. Error: ``look.unknown``."""
     found = next((look for look in case.looks if look.date == on), None)
     if found is None:
-        raise FollowupError("look.unknown", f"nothing was entered on {on}", fix="enter the findings first")
+        raise FollowupError(
+            "look.unknown", say("nothing was entered on {on}", on=on), fix=say("enter the findings first")
+        )
     return found
 
 

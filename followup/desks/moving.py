@@ -22,6 +22,7 @@ from followup.records.store import Session
 from followup.records.trips import trip
 from followup.records.views import TripView
 from followup.records.visits import book_trip, move_trip
+from followup.said import say
 from followup.timing.calendar import Calendar
 
 router = APIRouter()
@@ -89,7 +90,9 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise FollowupError("trip.day", "not a day", where="day", fix="choose one of the days") from None
+        raise FollowupError(
+            "trip.day", say("not a day"), where=say("day"), fix=say("choose one of the days")
+        ) from None
 
 
 def _choices(visit: Visit, line: VisitLine, calendar: Calendar) -> tuple[DayChoice, ...]:

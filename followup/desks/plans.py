@@ -28,6 +28,7 @@ from followup.records.patients import correct_record, newest_record, patient
 from followup.records.plans import active_plan, end_plan, plan, plans_of
 from followup.records.sheets import sheets_of
 from followup.records.views import PlanVersion
+from followup.said import say
 from followup.sheets.staircase import Staircase, build_staircase
 from followup.typed import typed_in
 
@@ -52,10 +53,10 @@ def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Respons
     if "add" in form:
         kept = dict(answer_form(view.record).values) | form
         try:
-            return _page(request, visit, plan, form=with_another_row(kept, first(form, "add"), {}))
+            return _page(request, visit, plan, form=with_another_row(kept, first(form, say("add")), {}))
         except KeyError:
             raise FollowupError(
-                "form.add", "there is no such list in a record", fix="open the plan again"
+                "form.add", say("there is no such list in a record"), fix=say("open the plan again")
             ) from None
     with visit.desk.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
@@ -113,7 +114,10 @@ def end_one(visit: Visit, view: PlanView, reason: str) -> None:
         return
     if view.version.status not in ("active", "on-hold"):
         raise FollowupError(
-            "plan.state", "only a plan in force can end", where="plan", fix="open the plan that is in force"
+            "plan.state",
+            say("only a plan in force can end"),
+            where=say("plan"),
+            fix=say("open the plan that is in force"),
         )
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         end_plan(unit, plan_id=view.version.id, completed=True, reason=reason[:500])
@@ -163,7 +167,9 @@ def without_change(visit: Visit, view: PlanView, number: int) -> PlanVersion:
     """Store a draft without the change ``number`` of the newest plan, counted from 1."""
     version = view.version
     if not 1 <= number <= len(version.edits):
-        raise FollowupError("change.unknown", "no such change", fix="open the newest plan and choose one")
+        raise FollowupError(
+            "change.unknown", say("no such change"), fix=say("open the newest plan and choose one")
+        )
     kept = version.edits[: number - 1] + version.edits[number:]
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         return draft_plan(unit, visit, version.patient_id, edits=kept, seen=version.number)

@@ -10,6 +10,7 @@ from starlette.datastructures import UploadFile
 from followup.desks.desk import visit_of
 from followup.desks.words import NOT_DONE
 from followup.errors import FollowupError
+from followup.said import say
 from followup.typed import plain
 
 MAX_FIELDS = 20_000
@@ -27,7 +28,7 @@ async def read_posted(request: Request) -> Posted:
             text = await _text_of(value) if isinstance(value, UploadFile) else value
             if "\0" in text or "\0" in name:
                 raise FollowupError(
-                    "form.text", "the text holds a zero byte", where=name[:60], fix="type it again"
+                    "form.text", say("the text holds a zero byte"), where=name[:60], fix=say("type it again")
                 )
             form.setdefault(name, []).append(plain(text.replace("\r\n", "\n")))
     return form
@@ -61,15 +62,18 @@ async def _text_of(file: UploadFile) -> str:
     if len(content) > MAX_FILE:
         raise FollowupError(
             "form.file",
-            "the file is too large",
-            where=file.filename or "file",
-            fix=f"send at most {MAX_FILE // 1_000_000} MB at a time",
+            say("the file is too large"),
+            where=file.filename or say("file"),
+            fix=say("send at most {max_file} MB at a time", max_file=MAX_FILE // 1000000),
         )
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise FollowupError(
-            "form.file", "not a UTF-8 text", where=file.filename or "file", fix="upload a JSON file"
+            "form.file",
+            say("not a UTF-8 text"),
+            where=file.filename or say("file"),
+            fix=say("upload a JSON file"),
         ) from None
 
 

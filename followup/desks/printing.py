@@ -25,6 +25,7 @@ from followup.records.plans import active_plan
 from followup.records.sheets import sheets_of
 from followup.records.store import Session
 from followup.records.views import PlanVersion, SheetView
+from followup.said import say
 from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.options import Paper, SheetOptions, Size, usual_options
 from followup.sheets.pdf import READER, render_pdf
@@ -39,7 +40,7 @@ def read_options(form: Posted | Mapping[str, str]) -> SheetOptions:
     size, paper = given.get("size") or "normal", given.get("paper") or "A4"
     if size not in get_args(Size) or paper not in get_args(Paper):
         raise FollowupError(
-            "sheet.options", "no such size or paper", where="size", fix="choose from the list"
+            "sheet.options", say("no such size or paper"), where=say("size"), fix=say("choose from the list")
         )
     return SheetOptions(
         size=cast(Size, size),
@@ -68,7 +69,9 @@ def _picture(pdf: bytes, number: int) -> bytes:
         document = pypdfium2.PdfDocument(pdf)
         try:
             if not 1 <= number <= len(document):
-                raise FollowupError("page.unknown", "the sheet has no such page", fix="open the first page")
+                raise FollowupError(
+                    "page.unknown", say("the sheet has no such page"), fix=say("open the first page")
+                )
             out = io.BytesIO()
             document[number - 1].render(scale=_SCALE).to_pil().save(out, "PNG")
         finally:
@@ -126,8 +129,8 @@ def sheets_of_day(visit: Visit, day: date, part: int) -> bytes:
             _must_be_printable(visit, plan)
         raise FollowupError(
             "batch.none",
-            "no sheet of this day is printed yet",
-            fix="sign the plans first, then print the sheets of the day",
+            say("no sheet of this day is printed yet"),
+            fix=say("sign the plans first, then print the sheets of the day"),
         )
     batch = render_batch(
         [BatchSheet(each.patient_code, partial(_make, visit, each)) for each in found],
@@ -145,7 +148,7 @@ def _make(visit: Visit, given: SheetView | PlanVersion) -> Any:
             return content_of(session, visit, given)
     _must_be_printable(visit, given)
     raise FollowupError(
-        "sheet.unprinted", "its sheet is not printed yet", fix="print the sheets of the day again"
+        "sheet.unprinted", say("its sheet is not printed yet"), fix=say("print the sheets of the day again")
     )
 
 

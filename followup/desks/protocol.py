@@ -11,6 +11,7 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
 from followup.records.protocols import sign_protocol
+from followup.said import say
 from followup.sheets.protocol_print import must_print
 
 router = APIRouter()
@@ -30,9 +31,9 @@ def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
         if first(form, "read") != "yes":
             raise FollowupError(
                 "protocol.read",
-                "not confirmed",
-                where="I have read it",
-                fix="read the files, then tick the box",
+                say("not confirmed"),
+                where=say("I have read it"),
+                fix=say("read the files, then tick the box"),
             )
         approve(visit, hash=first(form, "hash"), password=form.get("password", [""])[0])
     except FollowupError as exc:
@@ -47,7 +48,9 @@ def approve(visit: Visit, *, hash: str, password: str) -> None:
     """
     protocol = visit.desk.protocol
     if hash != protocol.hash:
-        raise FollowupError("protocol.changed", "the protocol has changed", fix="read it again, then sign")
+        raise FollowupError(
+            "protocol.changed", say("the protocol has changed"), fix=say("read it again, then sign")
+        )
     must_print(protocol)
     must_match(visit, password)
     with visit.desk.store.write(visit.actor, visit.now) as unit:

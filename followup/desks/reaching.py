@@ -26,6 +26,7 @@ from followup.records.places import planning_calendar
 from followup.records.promises import book_promised
 from followup.records.store import Session
 from followup.records.trips import trip
+from followup.said import say
 
 router = APIRouter()
 WAYS: dict[Way, str] = {
@@ -71,14 +72,16 @@ def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Resp
         way, outcome, nonce = first(form, "way"), first(form, "outcome"), first(form, "nonce")
         if way not in OUTCOMES or outcome not in SAID or not 16 <= len(nonce) <= 64:
             raise FollowupError(
-                "attempt.outcome", "not said what came of it", fix="press one of the outcomes"
+                "attempt.outcome", say("not said what came of it"), fix=say("press one of the outcomes")
             )
         promised = _day(first(form, "promised")) if outcome == "will come" else None
         note_reached(
             visit, code, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
         )
     except FollowupError as exc:
-        return _page(request, visit, item, error=exc.line, status=status_of(exc), note=first(form, "note"))
+        return _page(
+            request, visit, item, error=exc.line, status=status_of(exc), note=first(form, say("note"))
+        )
     return go("/to-reach")
 
 
@@ -146,7 +149,7 @@ def _promised(session: Session, visit: Visit, item: ToReach, promised: date | No
         if days
         else "no day is free in time: tell the surgeon"
     )
-    raise FollowupError("attempt.promised", what, where="promised day", fix=fix)
+    raise FollowupError("attempt.promised", what, where=say("promised day"), fix=fix)
 
 
 def _day(text: str) -> date | None:
@@ -154,7 +157,7 @@ def _day(text: str) -> date | None:
         return date.fromisoformat(text) if text else None
     except ValueError:
         raise FollowupError(
-            "attempt.promised", "not a day", where="promised day", fix="choose one of the days"
+            "attempt.promised", say("not a day"), where=say("promised day"), fix=say("choose one of the days")
         ) from None
 
 
@@ -169,7 +172,9 @@ def _item_of(session: Session, visit: Visit, code: str) -> ToReach:
     found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
     if found is None:
         raise FollowupError(
-            "reach.unknown", "this patient need not be reached now", fix="open the list To reach today"
+            "reach.unknown",
+            say("this patient need not be reached now"),
+            fix=say("open the list To reach today"),
         )
     return found
 

@@ -23,6 +23,7 @@ from followup.records.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
 from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.walkins import note_walk_in
+from followup.said import say
 
 TripId = Annotated[int, Path(alias="trip", ge=1, le=2_147_483_647)]
 router = APIRouter()
@@ -69,7 +70,10 @@ def _come_in(visit: Visit, code: str, form: Posted) -> TripView:
     answers = {sign: first(form, f"sign.{i}") for i, sign in enumerate(QUESTIONS)}
     if any(said not in ("yes", "no") for said in answers.values()):
         raise FollowupError(
-            "walkin.signs", "not all four are answered", where="the four questions", fix="ask each: yes or no"
+            "walkin.signs",
+            say("not all four are answered"),
+            where=say("the four questions"),
+            fix=say("ask each: yes or no"),
         )
     signs = [sign for sign, said in answers.items() if said == "yes"]
     return come_in(visit, code, why=first(form, "why"), signs=signs, nonce=_nonce(form))
@@ -142,7 +146,7 @@ def _then(request: Request, visit: Visit, trip_id: int, form: Posted, do: Callab
 def _nonce(form: Posted) -> str:
     nonce = first(form, "nonce")
     if not 16 <= len(nonce) <= 64:
-        raise FollowupError("trip.nonce", "this form is not complete", fix="open the patient again")
+        raise FollowupError("trip.nonce", say("this form is not complete"), fix=say("open the patient again"))
     return nonce
 
 

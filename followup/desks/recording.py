@@ -14,6 +14,7 @@ from followup.records.patients import correct_record, enter_record, newest_recor
 from followup.records.plans import plans_of
 from followup.records.store import Session
 from followup.records.views import PatientView, RecordVersion
+from followup.said import say
 
 
 def store_record(visit: Visit, record: Record, known: PatientView | None, seen: int) -> int:
@@ -47,7 +48,9 @@ def known_patient(visit: Visit, code: str) -> PatientView:
     """The patient with this code. Error: ``patient.unknown``."""
     found = find_patient(visit, code)
     if found is None:
-        raise FollowupError("patient.unknown", "no patient with this code", fix="look the patient up by name")
+        raise FollowupError(
+            "patient.unknown", say("no patient with this code"), fix=say("look the patient up by name")
+        )
     return found
 
 
@@ -62,7 +65,9 @@ def day_of_form(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise FollowupError("form.day", "not a day", where="on", fix="write YYYY-MM-DD") from None
+        raise FollowupError(
+            "form.day", say("not a day"), where=say("on"), fix=say("write YYYY-MM-DD")
+        ) from None
 
 
 def _same_as_stored(session: Session, known: PatientView, record: Record) -> int | None:

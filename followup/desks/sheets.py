@@ -36,6 +36,7 @@ from followup.records.patients import patient
 from followup.records.plans import plan
 from followup.records.sheets import find_sheet, hand_over_sheet, sheets_of
 from followup.records.views import FoundSheet, PlanVersion, SheetView
+from followup.said import say
 from followup.sheets.content import sheet_language
 from followup.sheets.options import SheetOptions, usual_options
 from followup.sheets.pdf import render_pdf
@@ -201,7 +202,9 @@ def found_sheet(visit: Visit, sheet_id: str) -> FoundSheet:
     with visit.desk.store.read() as session:
         found = find_sheet(session, sheet_id)
     if found is None:
-        raise FollowupError("sheet.unknown", "no such sheet was issued here", fix="search by name instead")
+        raise FollowupError(
+            "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")
+        )
     return found
 
 
@@ -214,7 +217,10 @@ def bottles_with(visit: Visit, sheet: SheetView, version: PlanVersion) -> list[B
 def _how(text: str) -> Literal["paper", "telephone"]:
     if text not in ("paper", "telephone"):
         raise FollowupError(
-            "sheet.how", "not said how", where="how", fix="choose on paper or read out by telephone"
+            "sheet.how",
+            say("not said how"),
+            where=say("how"),
+            fix=say("choose on paper or read out by telephone"),
         )
     return "paper" if text == "paper" else "telephone"
 

@@ -10,6 +10,7 @@ from followup.desks.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.patients import patient
 from followup.records.plans import active_plan, sign_plan
+from followup.said import say
 from followup.typed import typed_in
 
 MOST_AT_ONCE = 60
@@ -34,13 +35,16 @@ def sign_one(visit: Visit, view: PlanView, *, password: str, reason: str) -> Non
 def _sign_checked(visit: Visit, view: PlanView, reason: str) -> None:
     if not reason and needs_reason(visit, view):
         raise FollowupError(
-            "plan.reason", "no reason given", where="reason", fix="say why the plan in force changes"
+            "plan.reason",
+            say("no reason given"),
+            where=say("reason"),
+            fix=say("say why the plan in force changes"),
         )
     if _is_stale_now(visit, view):
         raise FollowupError(
             "plan.stale",
-            "the record, the protocol or the day has changed since this draft was made",
-            fix="make the plan again, look at it, then sign",
+            say("the record, the protocol or the day has changed since this draft was made"),
+            fix=say("make the plan again, look at it, then sign"),
         )
     # What stood in the box already was stored with words of ours before it: they stay.
     stored = reason == typed_in(view.version.reason)
@@ -57,7 +61,10 @@ def sign_several(
     ids = tuple(dict.fromkeys(plans))[:MOST_AT_ONCE]
     if not ids:
         raise FollowupError(
-            "sign.none", "no plan is ticked", where="plans", fix="look at a plan, tick it, then sign"
+            "sign.none",
+            say("no plan is ticked"),
+            where=say("plans"),
+            fix=say("look at a plan, tick it, then sign"),
         )
     must_match(visit, password)
     found = [(number, _sign_plain(visit, number)) for number in ids]
@@ -100,9 +107,13 @@ def _sign_plain(visit: Visit, number: int) -> str:
 
 def _sign_plainly(visit: Visit, view: PlanView) -> None:
     if _is_stale_now(visit, view):
-        raise FollowupError("plan.stale", "made for another day or record", fix="make it again, look, sign")
+        raise FollowupError(
+            "plan.stale", say("made for another day or record"), fix=say("make it again, look, sign")
+        )
     if needs_reason(visit, view):
-        raise FollowupError("plan.reason", "it replaces a plan in force", fix="sign it on its own page")
+        raise FollowupError(
+            "plan.reason", say("it replaces a plan in force"), fix=say("sign it on its own page")
+        )
     _sign(visit, view)
 
 

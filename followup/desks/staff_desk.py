@@ -15,6 +15,7 @@ from followup.errors import FollowupError
 from followup.language.entered import must_print_text
 from followup.records.staff import add_staff, all_staff, change_staff
 from followup.records.views import Staff
+from followup.said import say
 
 router = APIRouter()
 
@@ -62,7 +63,9 @@ def add_person(
     Errors: ``staff.name``, ``language.glyph``, those of the password and of ``add_staff``.
     """
     if not name:
-        raise FollowupError("staff.name", "no name", where="name", fix="give the name that colleagues know")
+        raise FollowupError(
+            "staff.name", say("no name"), where=say("name"), fix=say("give the name that colleagues know")
+        )
     must_print_text(name, "name")
     stored = visit.desk.passwords.hash(password)
     with visit.desk.store.write(visit.actor, visit.now) as unit:
@@ -87,7 +90,9 @@ def change_person(
     """
     if login.strip().casefold() == visit.actor.login and (MANAGER not in roles or not active):
         raise FollowupError(
-            "staff.self", "you can't take this page away from yourself", fix="have another manager do it"
+            "staff.self",
+            say("you can't take this page away from yourself"),
+            fix=say("have another manager do it"),
         )
     stored = visit.desk.passwords.hash(password) if password else None
     with visit.desk.store.write(visit.actor, visit.now) as unit:

@@ -19,6 +19,7 @@ from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.records.patients import patient
 from followup.records.views import PlanVersion
+from followup.said import say
 from followup.typed import typed
 
 router = APIRouter()
@@ -113,16 +114,23 @@ def _edit(typed: StepsForm, course: Course, visit: Visit) -> CourseEdit:
     starts = _starts(typed.starts, course, visit.today)
     rows = [(c, d) for c, d in zip(typed.counts, typed.days, strict=False) if c or d]
     if len(rows) > MOST_STEPS:
-        raise FollowupError("steps.many", f"more than {MOST_STEPS} steps", where="steps", fix="join some")
+        raise FollowupError(
+            "steps.many",
+            say("more than {most_steps} steps", most_steps=MOST_STEPS),
+            where=say("steps"),
+            fix=say("join some"),
+        )
     steps = tuple(
         (
-            _number(count, f"step {i}, times a day", MOST_A_DAY),
-            _number(days, f"step {i}, days", MOST_DAYS),
+            _number(count, say("step {i}, times a day", i=i), MOST_A_DAY),
+            _number(days, say("step {i}, days", i=i), MOST_DAYS),
         )
         for i, (count, days) in enumerate(rows, 1)
     )
     if not typed.reason:
-        raise FollowupError("steps.reason", "no reason given", where="reason", fix="say why the steps change")
+        raise FollowupError(
+            "steps.reason", say("no reason given"), where=say("reason"), fix=say("say why the steps change")
+        )
     return CourseEdit(
         course=course.key,
         starts=starts,
@@ -136,20 +144,22 @@ def _starts(text: str, course: Course, today: date) -> date:
     try:
         starts = date.fromisoformat(text)
     except ValueError:
-        raise FollowupError("steps.day", "not a day", where="from", fix="write YYYY-MM-DD") from None
+        raise FollowupError(
+            "steps.day", say("not a day"), where=say("from"), fix=say("write YYYY-MM-DD")
+        ) from None
     if starts < today:
         raise FollowupError(
             "steps.day",
-            "this day is over: drops of the past can't be changed",
-            where="from",
-            fix="choose today or later",
+            say("this day is over: drops of the past can't be changed"),
+            where=say("from"),
+            fix=say("choose today or later"),
         )
     if course.first_day and starts < course.first_day:
         raise FollowupError(
             "steps.day",
-            "this day lies before the first drop of the course",
-            where="from",
-            fix=f"choose {course.first_day} or later",
+            say("this day lies before the first drop of the course"),
+            where=say("from"),
+            fix=say("choose {first_day} or later", first_day=course.first_day),
         )
     return starts
 
@@ -158,9 +168,13 @@ def _number(text: str, where: str, most: int) -> int:
     if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= most):
         raise FollowupError(
             "steps.number",
-            f"{typed(text) if text else 'nothing'} is not a whole number from 1 to {most}",
+            say(
+                "{text} is not a whole number from 1 to {most}",
+                text=typed(text) if text else say("nothing"),
+                most=most,
+            ),
             where=where,
-            fix="correct it",
+            fix=say("correct it"),
         )
     return int(text)
 
@@ -180,8 +194,8 @@ def _course(view: PlanView, key: str) -> Course:
     if found is None or not view.changeable(found):
         raise FollowupError(
             "course.unknown",
-            "this course has no steps to change here",
-            fix="open the newest plan and choose a course",
+            say("this course has no steps to change here"),
+            fix=say("open the newest plan and choose a course"),
         )
     return found
 

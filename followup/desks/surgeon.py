@@ -37,6 +37,7 @@ from followup.records.plans import plan
 from followup.records.recent import records_since
 from followup.records.store import Session
 from followup.records.views import PatientView, PlanVersion
+from followup.said import say
 
 router = APIRouter()
 WEEK = timedelta(days=7)
@@ -107,7 +108,9 @@ def say_standing(visit: Visit, code: str, *, standing: str, reason: str) -> None
             set_standing(unit, patient_id=number, standing=standing, reason=reason)  # type: ignore[arg-type]
         else:
             raise FollowupError(
-                "standing.word", "this can't be said of this patient now", fix="choose from the list"
+                "standing.word",
+                say("this can't be said of this patient now"),
+                fix=say("choose from the list"),
             )
 
 
@@ -127,7 +130,9 @@ def two_versions(visit: Visit, newer: int, older: int) -> tuple[PlanVersion, Pla
         new, old = plan(session, newer), plan(session, older)
         if new.patient_id != old.patient_id:
             raise FollowupError(
-                "plan.unknown", "these are plans of two patients", fix="choose two versions of one plan"
+                "plan.unknown",
+                say("these are plans of two patients"),
+                fix=say("choose two versions of one plan"),
             )
         return new, old, patient(session, new.patient_id)
 

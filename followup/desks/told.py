@@ -15,12 +15,12 @@ import re
 from datetime import date
 from functools import lru_cache, reduce
 
-from followup.clinical.english import MONTHS
 from followup.desks.forms.place import Place
 from followup.errors import Line, joined
 from followup.language.catalogues import N_, NN_, Translator, wanted_messages
 from followup.language.dates import long_date
 from followup.language.languages import Language
+from followup.said import MONTHS, Said
 from followup.typed import TYPED, holds_typed
 
 _VALUE = re.compile(r"\{([^\W\d]\w*)\}")
@@ -99,11 +99,26 @@ class Teller:
             return joined(self.told(text.what), self.told(text.where), self.told(text.fix))
         if isinstance(text, Place):
             return text.told(self.told)
+        if isinstance(text, Said):
+            return upright(text.told(self), self._words.language)
         if text not in self._known:
             if len(self._known) > 5000:
                 self._known.clear()
             self._known[text] = self._around_typed(text)
         return self._known[text]
+
+    def gettext(self, message: str) -> str:
+        return self._words.gettext(message)
+
+    def ngettext(self, singular: str, plural: str, n: int) -> str:
+        return self._words.ngettext(singular, plural, n)
+
+    def day(self, day: date) -> str:
+        return long_date(day, self._words.language)
+
+    def word(self, text: str) -> str:
+        """A value of a sentence: told where it is a word or sentence of ours by itself."""
+        return self.told(text)
 
     def reason(self, text: str) -> str:
         """A stored reason: as a person typed it, but for words of ours that were put before it."""

@@ -13,6 +13,7 @@ from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES, Language
+from followup.said import say
 
 # Direction marks and joiners shape the text and draw nothing.
 _INVISIBLE = frozenset("\u200c\u200d\u2066\u2067\u2068\u2069\n")
@@ -30,7 +31,9 @@ def font_file(family: str, weight: int = 400) -> Path:
         return Path(fontpkg.path(family, weight=weight))
     except fontpkg.FontpkgError as exc:
         raise FollowupError(
-            "language.font", f"the font {family} is missing: {exc}", fix="install the program again"
+            "language.font",
+            say("the font {family} is missing: {exc}", family=family, exc=exc),
+            fix=say("install the program again"),
         ) from None
 
 
@@ -58,9 +61,13 @@ def must_be_covered(text: str, where: str) -> None:
         known = unicodedata.name(character, "a character without a name")
         raise FollowupError(
             "language.glyph",
-            f"no shipped font can print U+{ord(character):04X} ({known.lower()})",
+            say(
+                "no shipped font can print U+{character} ({known})",
+                character=f"{ord(character):04X}",
+                known=known.lower(),
+            ),
             where=where,
-            fix="write it in Latin letters or in the script of the sheet",
+            fix=say("write it in Latin letters or in the script of the sheet"),
         )
 
 

@@ -8,6 +8,7 @@ from typing import Literal
 from babel import Locale, UnknownLocaleError
 
 from followup.errors import FollowupError
+from followup.said import say
 
 Direction = Literal["ltr", "rtl"]
 
@@ -175,8 +176,8 @@ def language(tag: str) -> Language:
     if found is None:
         raise FollowupError(
             "language.unknown",
-            f"no sheet language {tag!r}",
-            fix=f"choose one of {', '.join(LANGUAGES)}",
+            say("no sheet language {tag}", tag=f"{tag!r}"),
+            fix=say("choose one of {languages}", languages=", ".join(LANGUAGES)),
         )
     return found
 

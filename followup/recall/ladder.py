@@ -13,6 +13,7 @@ from followup.errors import FollowupError
 from followup.language.catalogues import N_
 from followup.records.attempts import AttemptView, Standing, set_standing
 from followup.records.store import Unit
+from followup.said import say
 from followup.typed import typed
 
 if TYPE_CHECKING:
@@ -66,8 +67,11 @@ def declare_lost(unit: Unit, line: ToReach, rules: RecallRules, *, reason: str) 
         days = rules.lost[line.tier].days
         raise FollowupError(
             "standing.rule",
-            f"{typed(line.patient.code)} can't be lost to follow-up yet",
-            fix=f"try every rung of the ladder first, and wait until {days} days past the last possible day",
+            say("{code} can't be lost to follow-up yet", code=typed(line.patient.code)),
+            fix=say(
+                "try every rung of the ladder first, and wait until {days} days past the last possible day",
+                days=days,
+            ),
         )
     return set_standing(unit, patient_id=line.patient.id, standing="lost to follow-up", reason=reason)
 

@@ -8,6 +8,7 @@ import sys
 
 from followup.errors import FollowupError
 from followup.recall.codes import Keyring, Scan, read_scan
+from followup.said import say
 
 MOST_BYTES = 12_000_000
 _SECONDS = 15
@@ -22,26 +23,26 @@ def read_photo(photo: bytes, keyring: Keyring, clinic: str) -> Scan:
     if len(photo) > MOST_BYTES:
         raise FollowupError(
             "photo.size",
-            f"the photo is larger than {MOST_BYTES // 1_000_000} MB",
-            where="photo",
-            fix="take it again in a smaller size, or type the return code",
+            say("the photo is larger than {most_bytes} MB", most_bytes=MOST_BYTES // 1000000),
+            where=say("photo"),
+            fix=say("take it again in a smaller size, or type the return code"),
         )
     scans = [read_scan(text, keyring, clinic) for text in _texts(photo)]
     codes = {scan.sheet_id or scan.reason: scan for scan in scans if scan.outcome != "not a code"}
     if not codes:
         raise FollowupError(
             "photo.code",
-            "no return code is seen in this photo",
-            where="photo",
-            fix="hold the sheet flat and near, all of the square in the picture, or type the code",
+            say("no return code is seen in this photo"),
+            where=say("photo"),
+            fix=say("hold the sheet flat and near, all of the square in the picture, or type the code"),
         )
     ours = {key: scan for key, scan in codes.items() if scan.sheet_id}
     if len(ours or codes) > 1:
         raise FollowupError(
             "photo.two",
-            "two different sheets are in this photo",
-            where="photo",
-            fix="take a photo of one sheet alone",
+            say("two different sheets are in this photo"),
+            where=say("photo"),
+            fix=say("take a photo of one sheet alone"),
         )
     return next(iter((ours or codes).values()))
 
@@ -60,9 +61,9 @@ def _texts(photo: bytes) -> list[str]:
     if done is None or done.returncode != 0:
         raise FollowupError(
             "photo.picture",
-            "this is no picture that can be read",
-            where="photo",
-            fix="take a JPEG or PNG photo of the sheet, or type the return code",
+            say("this is no picture that can be read"),
+            where=say("photo"),
+            fix=say("take a JPEG or PNG photo of the sheet, or type the return code"),
         )
     found: list[str] = json.loads(done.stdout)
     return found

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from followup.clinical.record import Phone
 from followup.errors import FollowupError
 from followup.records.folding import fold_phone
+from followup.said import say
 
 # ITU-T E.164: at most 15 digits. The fewest that a clinic dials from outside: common practice, no source.
 FEWEST_DIGITS, MOST_DIGITS = 5, 15
@@ -62,7 +63,12 @@ def refuse_phones(new: Iterable[Phone], before: Iterable[Phone] = ()) -> None:
         if phone.number not in known and not is_phone(phone.number):
             raise FollowupError(
                 "record.telephone",
-                f"{phone.number} can't be dialled: it takes {FEWEST_DIGITS} to {MOST_DIGITS} digits",
-                where=f"patient.telephones.{place}.number",
-                fix="type the whole number, with its area code",
+                say(
+                    "{number} can't be dialled: it takes {fewest_digits} to {most_digits} digits",
+                    number=phone.number,
+                    fewest_digits=FEWEST_DIGITS,
+                    most_digits=MOST_DIGITS,
+                ),
+                where=say("patient.telephones.{place}.number", place=place),
+                fix=say("type the whole number, with its area code"),
             )

@@ -20,6 +20,7 @@ from followup.records.duties import CLINICAL, FRONT
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import AlertRow, PatientRow
+from followup.said import say
 
 AlertKind = Literal["walk-in", "senior review"]
 LONGEST_WORD = 500
@@ -94,20 +95,25 @@ def close_alert(unit: Unit, *, patient_id: int, alert_id: int, word: str) -> Non
     unit.need_role(*CLINICAL)
     if not word.strip():
         raise FollowupError(
-            "alert.word", "not said what was done", where="word", fix="say in a few words what was done"
+            "alert.word",
+            say("not said what was done"),
+            where=say("word"),
+            fix=say("say in a few words what was done"),
         )
     patient = lock_patient(unit, patient_id)
     row = unit.session.get(AlertRow, alert_id, populate_existing=True)
     if row is None or row.patient_id != patient_id:
-        raise FollowupError("alert.unknown", "nothing of this kind is open", fix="open the patient again")
+        raise FollowupError(
+            "alert.unknown", say("nothing of this kind is open"), fix=say("open the patient again")
+        )
     said = word.strip()[:LONGEST_WORD]
     if row.closed_at is None:
         _close(unit, row, patient, said)
     elif (row.closed_by, row.closed_word) != (unit.actor.name or unit.actor.login, said):
         raise FollowupError(
             "alert.closed",
-            f"{row.closed_by} has closed this already",
-            fix="look at what was written; where more was done, enter it as a finding",
+            say("{closed_by} has closed this already", closed_by=row.closed_by),
+            fix=say("look at what was written; where more was done, enter it as a finding"),
         )
 
 

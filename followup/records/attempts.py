@@ -16,6 +16,7 @@ from followup.records.duties import FRONT, SURGEON
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import STANDINGS, ContactAttemptRow, PatientRow, StandingRow
+from followup.said import say
 
 StandingWord = Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
 # Said by whoever answers the telephone; the rest only the surgeon decides.
@@ -72,15 +73,17 @@ def note_attempt(
     known = attempt_of_form(unit.session, nonce)
     if known is not None:
         if known.patient_id != patient_id:
-            raise FollowupError("attempt.nonce", "this form was used for another patient", fix="open it anew")
+            raise FollowupError(
+                "attempt.nonce", say("this form was used for another patient"), fix=say("open it anew")
+            )
         return known
     today = unit.now.astimezone(clinic_zone(unit.session)).date()
     if promised is not None and (outcome != "will come" or promised < today):
         raise FollowupError(
             "attempt.promised",
-            "a promised day goes with 'will come' and can't have passed",
-            where="promised",
-            fix="give today or a later day, or leave it empty",
+            say("a promised day goes with 'will come' and can't have passed"),
+            where=say("promised"),
+            fix=say("give today or a later day, or leave it empty"),
         )
     row = ContactAttemptRow(
         patient_id=patient_id,
@@ -142,16 +145,26 @@ def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason:
     ``standing.word``, ``standing.reason``, ``standing.same``.
     """
     if standing not in STANDINGS:
-        raise FollowupError("standing.word", f"{standing} is no standing", fix=f"one of {STANDINGS}")
+        raise FollowupError(
+            "standing.word",
+            say("{standing} is no standing", standing=standing),
+            fix=say("one of {standings}", standings=STANDINGS),
+        )
     if standing in ("refused", "lost to follow-up"):
         unit.need_role(*SURGEON)
     else:
         unit.need_role(*FRONT)
     if not reason.strip():
-        raise FollowupError("standing.reason", "no reason given", where="reason", fix="say why")
+        raise FollowupError(
+            "standing.reason", say("no reason given"), where=say("reason"), fix=say("say why")
+        )
     patient = lock_patient(unit, patient_id)
     if standing_word(unit.session, patient_id) == standing:
-        raise FollowupError("standing.same", f"the patient is {standing} already", fix="nothing to do")
+        raise FollowupError(
+            "standing.same",
+            say("the patient is {standing} already", standing=standing),
+            fix=say("nothing to do"),
+        )
     return _put_standing(unit, patient, standing, reason=reason.strip())
 
 

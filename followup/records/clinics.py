@@ -13,6 +13,7 @@ from followup.records.duties import MANAGER, PROGRAM
 from followup.records.store import Unit
 from followup.records.tables import ClinicRow, SiteRow
 from followup.records.views import Clinic
+from followup.said import say
 from followup.timing.calendar import Calendar, parse_calendar
 
 
@@ -51,7 +52,9 @@ def get_clinic(session: Session, site: int | None = None) -> Clinic:
     """
     row = session.get(ClinicRow, 1)
     if row is None:
-        raise FollowupError("clinic.missing", "the clinic is not set up yet", fix="run: followup init")
+        raise FollowupError(
+            "clinic.missing", say("the clinic is not set up yet"), fix=say("run: followup init")
+        )
     number = site or session.info.get("site")
     place = session.get(SiteRow, number) if number else None
     own = place or SiteRow(code="", name="")
@@ -89,19 +92,33 @@ def _zones() -> frozenset[str]:
 
 def _check(clinic: Clinic) -> None:
     if clinic.zone not in _zones():
-        raise _refused("zone", f"{clinic.zone} is no time zone", "give an IANA name such as Asia/Kolkata")
+        raise _refused(
+            say("zone"),
+            say("{zone} is no time zone", zone=clinic.zone),
+            say("give an IANA name such as Asia/Kolkata"),
+        )
     if not (clinic.code.isascii() and clinic.code.isalnum() and clinic.code == clinic.code.upper()):
-        raise _refused("code", f"{clinic.code} can't stand in a code", "use capital letters and digits")
+        raise _refused(
+            say("code"),
+            say("{code} can't stand in a code", code=clinic.code),
+            say("use capital letters and digits"),
+        )
     if not 1 <= len(clinic.code) <= 8:
-        raise _refused("code", "the clinic's code has 1 to 8 characters", "shorten it")
+        raise _refused(say("code"), say("the clinic's code has 1 to 8 characters"), say("shorten it"))
     if not clinic.name.strip():
-        raise _refused("name", "the clinic has no name", "give the name that patients know")
+        raise _refused(say("name"), say("the clinic has no name"), say("give the name that patients know"))
     if not (clinic.phone_day.strip() and clinic.phone_night.strip()):
-        raise _refused("phone", "a telephone number is missing", "give one for the day and one for the night")
+        raise _refused(
+            say("phone"),
+            say("a telephone number is missing"),
+            say("give one for the day and one for the night"),
+        )
     if not clinic.sheet_languages:
-        raise _refused("languages", "no language for the sheets", "name at least one, such as en")
+        raise _refused(
+            say("languages"), say("no language for the sheets"), say("name at least one, such as en")
+        )
     clinic_calendar_of(clinic)
 
 
 def _refused(field: str, what: str, fix: str) -> FollowupError:
-    return FollowupError(f"clinic.{field}", what, where=f"clinic: {field}", fix=fix)
+    return FollowupError(f"clinic.{field}", what, where=say("clinic: {field}", field=field), fix=fix)

@@ -20,6 +20,7 @@ from followup.records.tables import (
     TeachBackRow,
 )
 from followup.records.views import TripStatus
+from followup.said import say
 
 MOST_BOTTLES = 1_000_000
 Options = Mapping[str, str | bool | None]
@@ -107,7 +108,10 @@ def count_stock(unit: Unit, *, counts: Mapping[str, int]) -> None:
     for medicine, bottles in counts.items():
         if not 0 <= bottles <= MOST_BOTTLES:
             raise FollowupError(
-                "stock.count", f"{bottles} can't be on a shelf", where=medicine, fix="count again"
+                "stock.count",
+                say("{bottles} can't be on a shelf", bottles=bottles),
+                where=medicine,
+                fix=say("count again"),
             )
         row = unit.session.get(StockCountRow, (site, medicine)) or StockCountRow(
             site_id=site, medicine=medicine, bottles=0, by="", at=unit.now

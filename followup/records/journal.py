@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
 from followup.records.tables import JournalRow
+from followup.said import say
 
 FIRST = "0" * 64
 
@@ -163,7 +164,7 @@ class JournalEntry:
 def _broken(number: int, what: str) -> FollowupError:
     return FollowupError(
         "journal.broken",
-        f"entry {number} {what}",
-        where="journal",
-        fix="restore the newest backup whose journal is whole and tell who is in charge of the records",
+        say("entry {number} {what}", number=number, what=what),
+        where=say("journal"),
+        fix=say("restore the newest backup whose journal is whole and tell who is in charge of the records"),
     )

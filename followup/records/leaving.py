@@ -19,6 +19,7 @@ from followup.records.tables import CarePlanRow, PatientRow, TripRow
 from followup.records.trips import OPEN, held_trip, is_followed, trip
 from followup.records.views import TripView
 from followup.records.visits import end_visit
+from followup.said import SENTENCES, say
 
 LEFT = "left without findings"
 
@@ -54,9 +55,9 @@ def mark_unseen(unit: Unit, *, trip_id: int) -> TripView:
     if row.status != "arrived" or row.served:
         raise FollowupError(
             "trip.state",
-            "something was looked at at this visit",
-            where=f"visit of {row.day}",
-            fix="look at what the visit has seen, and say what is still missing",
+            say("something was looked at at this visit"),
+            where=say("visit of {day}", day=row.day),
+            fix=say("look at what the visit has seen, and say what is still missing"),
         )
     came_without = not row.serves and not row.services
     seen_on = row.seen_on
@@ -152,7 +153,7 @@ def _missing(body: CarePlan | None, row: TripRow, record: Record, protocol: Prot
 
 def _body(session: Session, row: TripRow) -> CarePlan | None:
     plan = session.get(CarePlanRow, row.care_plan_id)
-    return CarePlan.model_validate_json(plan.body) if plan else None
+    return CarePlan.model_validate_json(plan.body, context=SENTENCES) if plan else None
 
 
 def _arrived(unit: Unit, trip_id: int) -> TripRow:
@@ -160,8 +161,8 @@ def _arrived(unit: Unit, trip_id: int) -> TripRow:
     if row.status not in ("arrived", "fulfilled"):
         raise FollowupError(
             "trip.state",
-            "nobody has come for this visit yet",
-            where=f"visit of {row.day}",
-            fix="mark the patient as arrived first",
+            say("nobody has come for this visit yet"),
+            where=say("visit of {day}", day=row.day),
+            fix=say("mark the patient as arrived first"),
         )
     return row

@@ -23,6 +23,7 @@ from followup.records.tables import (
     PatientRow,
     StandingRow,
 )
+from followup.said import say
 
 # A try ends long before; whoever still holds a message then is dead.
 LONGEST_CLAIM = timedelta(minutes=5)
@@ -88,18 +89,30 @@ def choose_messages(
     """
     unit.need_role(*DESKS, PROGRAM)
     if reader not in READERS or channel not in CHANNELS:
-        raise FollowupError("messages.channel", "no such reader or way", fix=f"one of {', '.join(CHANNELS)}")
+        raise FollowupError(
+            "messages.channel",
+            say("no such reader or way"),
+            fix=say("one of {channels}", channels=", ".join(CHANNELS)),
+        )
     address = " ".join(address.split())
     if channel == "gateway":
         address = with_plain_digits(address)
     if consent and channel in ("mail", "gateway") and not address:
-        raise FollowupError("messages.address", "no address", where="address", fix="give number or address")
+        raise FollowupError(
+            "messages.address", say("no address"), where=say("address"), fix=say("give number or address")
+        )
     if consent and not is_usable(channel, address):
         raise FollowupError(
             "messages.address",
-            f"{address[:60]} is no {'mail address' if channel == 'mail' else 'telephone number'}",
-            where="address",
-            fix="write name@place.org" if channel == "mail" else "type the whole number with its area code",
+            say(
+                "{address} is no {channel}",
+                address=address[:60],
+                channel=say("mail address") if channel == say("mail") else say("telephone number"),
+            ),
+            where=say("address"),
+            fix=say("write name@place.org")
+            if channel == say("mail")
+            else say("type the whole number with its area code"),
         )
     patient = lock_patient(unit, patient_id)
     row = unit.session.get(MessageChoiceRow, patient_id) or MessageChoiceRow(
@@ -290,7 +303,9 @@ def try_again(unit: Unit, *, message_id: int) -> None:
     unit.need_role(*MANAGER)
     found = _messages(unit.session, MessageRow.id == message_id, MessageRow.state == "failed")
     if not found:
-        raise FollowupError("message.unknown", "no such message failed", fix="look at the list again")
+        raise FollowupError(
+            "message.unknown", say("no such message failed"), fix=say("look at the list again")
+        )
     unit.session.execute(
         update(MessageRow)
         .where(col(MessageRow.id) == message_id)

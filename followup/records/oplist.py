@@ -18,6 +18,7 @@ from followup.records.sites import site_of_session
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow
 from followup.records.views import OperationOnDay
+from followup.said import say
 from followup.typed import typed
 
 
@@ -48,9 +49,13 @@ def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> N
     if doubles:
         raise FollowupError(
             "list.double",
-            f"{typed(doubles[0].patient_code)} stands twice with the {doubles[0].eye} eye",
-            where=f"operation list of {day}",
-            fix="take one line out",
+            say(
+                "{patient_code} stands twice with the {eye} eye",
+                patient_code=typed(doubles[0].patient_code),
+                eye=doubles[0].eye,
+            ),
+            where=say("operation list of {day}", day=day),
+            fix=say("take one line out"),
         )
     site = site_of_session(unit.session)
     here = (col(OperationListRow.day) == day, col(OperationListRow.site_id) == site)
@@ -103,9 +108,13 @@ def refuse_other_eye(session: Session, record: Record) -> None:
         if check.result == "other eye":
             raise FollowupError(
                 "record.eye",
-                f"the operation list of {check.day} does not name the {check.eye} eye of this patient",
-                where="operations.eye",
-                fix="look at the patient and the list, then correct whichever is wrong",
+                say(
+                    "the operation list of {day} does not name the {eye} eye of this patient",
+                    day=check.day,
+                    eye=check.eye,
+                ),
+                where=say("operations.eye"),
+                fix=say("look at the patient and the list, then correct whichever is wrong"),
             )
 
 

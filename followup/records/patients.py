@@ -18,6 +18,7 @@ from followup.records.sites import ALL_SITES, site_of_session
 from followup.records.store import Unit
 from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
 from followup.records.views import PatientView, RecordVersion
+from followup.said import say
 from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
@@ -49,9 +50,9 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     if known is not None:
         raise FollowupError(
             "record.exists",
-            f"the code {typed(known.code)} is already in use",
-            where="patient.code",
-            fix="open that patient and add the operation there, or correct the code",
+            say("the code {code} is already in use", code=typed(known.code)),
+            where=say("patient.code"),
+            fix=say("open that patient and add the operation there, or correct the code"),
         )
     refuse_phones(record.patient.telephones)
     refuse_other_eye(unit.session, record)
@@ -72,15 +73,19 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
     if newest.number != seen:
         raise FollowupError(
             "record.changed",
-            f"{typed(newest.entered_by)} changed this record meanwhile (version {newest.number})",
-            fix="look at the newest version and repeat what is still needed",
+            say(
+                "{entered_by} changed this record meanwhile (version {number})",
+                entered_by=typed(newest.entered_by),
+                number=newest.number,
+            ),
+            fix=say("look at the newest version and repeat what is still needed"),
         )
     if fold_code(record.patient.code) != row.code_key:
         raise FollowupError(
             "record.code",
-            f"this is the record of {typed(row.code)}",
-            where="patient.code",
-            fix="keep the code",
+            say("this is the record of {code}", code=typed(row.code)),
+            where=say("patient.code"),
+            fix=say("keep the code"),
         )
     if record == newest.record:
         return newest
@@ -164,7 +169,7 @@ def lock_patient(unit: Unit, patient_id: int) -> PatientRow:
 
 def unknown_patient() -> FollowupError:
     """The error for a patient who is not in the store."""
-    return FollowupError("patient.unknown", "no such patient", fix="search again")
+    return FollowupError("patient.unknown", say("no such patient"), fix=say("search again"))
 
 
 def surgeons_words(record: Record) -> tuple[tuple[str, str], ...]:
@@ -181,9 +186,9 @@ def surgeons_words(record: Record) -> tuple[tuple[str, str], ...]:
 def _surgeon_decides(said: Iterable[tuple[str, str]]) -> FollowupError:
     return FollowupError(
         "role.missing",
-        "only a surgeon decides this",
+        say("only a surgeon decides this"),
         where=min(said)[0],
-        fix="leave it as it was; the plan asks the surgeon",
+        fix=say("leave it as it was; the plan asks the surgeon"),
     )
 
 

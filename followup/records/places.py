@@ -14,6 +14,7 @@ from followup.records.clinics import clinic_calendar_of, get_clinic
 from followup.records.sites import MAIN, site_of_patient, site_of_session
 from followup.records.store import Unit, insert_once
 from followup.records.tables import PlaceRow, TripRow
+from followup.said import say
 from followup.timing.calendar import Calendar
 
 
@@ -53,18 +54,18 @@ def take_places(
         if service not in allowed and not calendar.offers(service, day):
             raise FollowupError(
                 "place.closed",
-                f"{service} is not offered on {day}",
-                where="visit",
-                fix="choose another day inside the window",
+                say("{service} is not offered on {day}", service=service, day=day),
+                where=say("visit"),
+                fix=say("choose another day inside the window"),
             )
         _make_row(unit.session, site, service, day)
         capacity = calendar.room(service, day)
         if not _take(unit.session, site, service, day, capacity, over=service in allowed):
             raise FollowupError(
                 "place.full",
-                f"the last place for {service} on {day} was taken",
-                where="visit",
-                fix="choose another day, or have the visits planned again",
+                say("the last place for {service} on {day} was taken", service=service, day=day),
+                where=say("visit"),
+                fix=say("choose another day, or have the visits planned again"),
             )
 
 

@@ -22,6 +22,7 @@ from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
 from followup.records.trips import cancel_open_trips, end_arrivals, propose_trips
 from followup.records.views import PlanVersion
+from followup.said import SENTENCES, say
 from followup.typed import typed
 
 _EDITS = TypeAdapter(tuple[Adjustment, ...])
@@ -76,7 +77,7 @@ def store_draft(
         status="on-hold" if by_hand else "draft",
         record_number=record_number,
         as_of=body.as_of,
-        body=body.model_dump_json(),
+        body=body.model_dump_json(context=SENTENCES),
         edits=_EDITS.dump_json(chosen).decode(),
         reason=reason,
         protocol_hash=body.protocol_hash,
@@ -105,14 +106,14 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
     unit.session.refresh(plan_row)
     _refuse_unsignable(unit, plan_row, patient)
     _end(unit, plan_row.patient_id, ("active",), by=plan_row)
-    body = CarePlan.model_validate_json(plan_row.body)
+    body = CarePlan.model_validate_json(plan_row.body, context=SENTENCES)
     signed = body.model_copy(update={"status": "active", "approved": True})
     result = unit.session.execute(
         update(CarePlanRow)
         .where(col(CarePlanRow.id) == plan_id, col(CarePlanRow.status) == "draft")
         .values(
             status="active",
-            body=signed.model_dump_json(),
+            body=signed.model_dump_json(context=SENTENCES),
             reason=reason or plan_row.reason,
             signed_by=unit.actor.name or unit.actor.login,
             signed_at=unit.now,
@@ -153,12 +154,16 @@ def end_plan(unit: Unit, *, plan_id: int, completed: bool, reason: str) -> PlanV
     """
     unit.need_role(*SURGEON)
     if not reason.strip():
-        raise FollowupError("plan.reason", "no reason given", where="reason", fix="say why the plan ends")
+        raise FollowupError(
+            "plan.reason", say("no reason given"), where=say("reason"), fix=say("say why the plan ends")
+        )
     row = _row(unit.session, plan_id)
     patient = lock_patient(unit, row.patient_id)
     unit.session.refresh(row)
     if row.status in ("revoked", "completed"):
-        raise FollowupError("plan.ended", "this plan has ended already", fix="open the newest version")
+        raise FollowupError(
+            "plan.ended", say("this plan has ended already"), fix=say("open the newest version")
+        )
     if row.status == "active":
         cancel_open_trips(unit, patient_id=row.patient_id, reason=reason)
         today = unit.now.astimezone(clinic_zone(unit.session)).date()
@@ -268,7 +273,7 @@ def plan_bodies(session: Session, plans: Iterable[int]) -> dict[int, CarePlan]:
     for plan_id, body in rows:
         # The list of whom to reach must stand even where a plan does not load: its visit is there.
         with suppress(ValidationError):
-            found[plan_id or 0] = CarePlan.model_validate_json(body)
+            found[plan_id or 0] = CarePlan.model_validate_json(body, context=SENTENCES)
     return found
 
 
@@ -283,27 +288,27 @@ def newest_plan_bodies(session: Session, patients: Iterable[int]) -> dict[int, C
     found: dict[int, CarePlan] = {}
     for row in rows:
         with suppress(ValidationError):
-            found[row.patient_id] = CarePlan.model_validate_json(row.body)
+            found[row.patient_id] = CarePlan.model_validate_json(row.body, context=SENTENCES)
     return found
 
 
 def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:
     if row.status != "draft":
         raise _changed(unit.session, row.patient_id, row)
-    body = CarePlan.model_validate_json(row.body)
+    body = CarePlan.model_validate_json(row.body, context=SENTENCES)
     if not body.signable:
         raise FollowupError(
             "plan.blocked",
-            "the plan still has an open question, a stop caution or a check that no day can serve",
-            where=f"plan {row.number} of {typed(patient.code)}",
-            fix="answer it on the plan's page, then sign the new draft",
+            say("the plan still has an open question, a stop caution or a check that no day can serve"),
+            where=say("plan {number} of {code}", number=row.number, code=typed(patient.code)),
+            fix=say("answer it on the plan's page, then sign the new draft"),
         )
     if protocol_signature(unit.session, row.protocol_hash) is None:
         raise FollowupError(
             "plan.protocol",
-            "this protocol is not approved for patients",
-            where=f"plan {row.number} of {typed(patient.code)}",
-            fix="a licensed clinician of the clinic must sign the protocol first",
+            say("this protocol is not approved for patients"),
+            where=say("plan {number} of {code}", number=row.number, code=typed(patient.code)),
+            fix=say("a licensed clinician of the clinic must sign the protocol first"),
         )
     _refuse_stale(unit, patient, row.record_number)
     refuse_other_eye(unit.session, newest_record(unit.session, row.patient_id).record)
@@ -313,9 +318,13 @@ def _refuse_stale(unit: Unit, patient: PatientRow, record_number: int) -> None:
     if patient.record_number != record_number:
         raise FollowupError(
             "plan.stale",
-            f"the record of {typed(patient.code)} was changed (version {patient.record_number})",
-            where="plan",
-            fix="have the plan built again from the newest version",
+            say(
+                "the record of {code} was changed (version {record_number})",
+                code=typed(patient.code),
+                record_number=patient.record_number,
+            ),
+            where=say("plan"),
+            fix=say("have the plan built again from the newest version"),
         )
 
 
@@ -325,14 +334,23 @@ def _changed(session: Session, patient_id: int, row: CarePlanRow | None = None) 
     if row is not None and row.status == "active":
         return FollowupError(
             "plan.signed",
-            f"{typed(row.signed_by)} has already signed plan {row.number}",
-            fix="nothing to do; look at the signed plan",
+            say(
+                "{signed_by} has already signed plan {number}",
+                signed_by=typed(row.signed_by),
+                number=row.number,
+            ),
+            fix=say("nothing to do; look at the signed plan"),
         )
     who = newest.signed_by or newest.drafted_by
     return FollowupError(
         "plan.replaced" if row is not None else "plan.changed",
-        f"{typed(who)} made plan {newest.number} meanwhile ({newest.status})",
-        fix="look at the newest version and repeat what is still needed",
+        say(
+            "{who} made plan {number} meanwhile ({status})",
+            who=typed(who),
+            number=newest.number,
+            status=newest.status,
+        ),
+        fix=say("look at the newest version and repeat what is still needed"),
     )
 
 
@@ -388,7 +406,9 @@ def _only(found: tuple[PlanVersion, ...]) -> PlanVersion:
 
 
 def _unknown() -> FollowupError:
-    return FollowupError("plan.unknown", "no such plan", fix="open the patient and choose a version")
+    return FollowupError(
+        "plan.unknown", say("no such plan"), fix=say("open the patient and choose a version")
+    )
 
 
 def _plans(session: Session, *conditions: ColumnElement[bool]) -> tuple[PlanVersion, ...]:
@@ -409,6 +429,6 @@ def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
         patient_code=patient.code,
         patient_name=patient.name,
         status=status,
-        body=CarePlan.model_validate_json(row.body).model_copy(update={"status": status}),
+        body=CarePlan.model_validate_json(row.body, context=SENTENCES).model_copy(update={"status": status}),
         edits=_EDITS.validate_json(row.edits),
     )

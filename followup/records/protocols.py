@@ -9,6 +9,7 @@ from followup.records.duties import SURGEON
 from followup.records.store import Unit
 from followup.records.tables import ProtocolSignatureRow
 from followup.records.views import ProtocolSignature
+from followup.said import say
 from followup.typed import typed
 
 
@@ -23,13 +24,15 @@ def sign_protocol(unit: Unit, *, hash: str, name: str, version: str) -> Protocol
     if not unit.actor.registration:
         raise FollowupError(
             "protocol.registration",
-            f"{typed(unit.actor.login)} has no registration number",
-            fix="have the manager enter the registration of the licensed clinician who signs",
+            say("{login} has no registration number", login=typed(unit.actor.login)),
+            fix=say("have the manager enter the registration of the licensed clinician who signs"),
         )
     known = protocol_signature(unit.session, hash)
     if known is not None:
         raise FollowupError(
-            "protocol.signed", f"already signed by {typed(known.signer)}", fix="nothing to do"
+            "protocol.signed",
+            say("already signed by {signer}", signer=typed(known.signer)),
+            fix=say("nothing to do"),
         )
     row = ProtocolSignatureRow(
         hash=hash,

@@ -16,6 +16,7 @@ from followup.records.plans import active_plan, completed_plan
 from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetChoiceRow, SheetRow
 from followup.records.views import FoundSheet, SheetView
+from followup.said import say
 
 _SAME = {
     "id",
@@ -52,18 +53,21 @@ def issue_sheet(
     if row is None or row.status != "active":
         raise FollowupError(
             "sheet.plan",
-            "only a signed plan in force has a sheet with a code",
-            fix="sign it, or print a draft",
+            say("only a signed plan in force has a sheet with a code"),
+            fix=say("sign it, or print a draft"),
         )
     code = lock_patient(unit, row.patient_id).code
     unit.session.refresh(row)
     earlier = unit.session.exec(select(SheetRow).where(SheetRow.patient_id == row.patient_id)).all()
     if any(sheet.care_plan_id == plan_id for sheet in earlier) and not reason.strip():
         raise FollowupError(
-            "sheet.reason", "a sheet of this plan was printed before", where="reason", fix="say why again"
+            "sheet.reason",
+            say("a sheet of this plan was printed before"),
+            where=say("reason"),
+            fix=say("say why again"),
         )
     if unit.session.get(SheetRow, sheet_id) is not None:
-        raise FollowupError("sheet.taken", "this code is in use", fix="print again with a new code")
+        raise FollowupError("sheet.taken", say("this code is in use"), fix=say("print again with a new code"))
     sheet = SheetRow(
         id=sheet_id,
         patient_id=row.patient_id,
@@ -104,13 +108,17 @@ def hand_over_sheet(
     row = unit.session.get_one(SheetRow, sheet_id)
     unit.session.refresh(row)
     if row.replaced_at is not None:
-        raise FollowupError("sheet.replaced", "a newer plan exists", fix="print and hand over its sheet")
+        raise FollowupError(
+            "sheet.replaced", say("a newer plan exists"), fix=say("print and hand over its sheet")
+        )
     if row.handed_over_at is not None:
         raise FollowupError(
-            "sheet.handed_over", f"already handed over to {row.handed_to}", fix="nothing to do"
+            "sheet.handed_over",
+            say("already handed over to {handed_to}", handed_to=row.handed_to),
+            fix=say("nothing to do"),
         )
     if not to.strip():
-        raise FollowupError("sheet.to", "not said to whom", where="to", fix="name the person")
+        raise FollowupError("sheet.to", say("not said to whom"), where=say("to"), fix=say("name the person"))
     row.handed_over_at, row.handed_over_by = unit.now, unit.actor.login
     row.handed_to, row.how = to.strip(), how
     unit.session.add(row)
@@ -166,7 +174,9 @@ def _only(found: tuple[SheetView, ...]) -> SheetView:
 
 
 def _unknown() -> FollowupError:
-    return FollowupError("sheet.unknown", "no such sheet was issued here", fix="search by name instead")
+    return FollowupError(
+        "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")
+    )
 
 
 def _view(sheet: SheetRow, plan: CarePlanRow, who: PatientRow) -> SheetView:

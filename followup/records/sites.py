@@ -13,6 +13,7 @@ from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
 from followup.records.duties import PROGRAM
 from followup.records.tables import OperationListRow, PatientRow, SiteRow, StaffRow
+from followup.said import say
 from followup.timing.calendar import parse_calendar
 from followup.typed import typed
 
@@ -83,20 +84,28 @@ def put_site(unit: Unit, site: Site) -> Site:
     session = unit.session
     if not (site.code.isascii() and site.code.isalnum() and 1 <= len(site.code) <= 8):
         raise FollowupError(
-            "site.code", f"{typed(site.code)} is no code", where="site", fix="use 1 to 8 letters"
+            "site.code",
+            say("{code} is no code", code=typed(site.code)),
+            where=say("site"),
+            fix=say("use 1 to 8 letters"),
         )
     if not site.name.strip():
-        raise FollowupError("site.name", "the site has no name", where="site", fix="give its name")
+        raise FollowupError(
+            "site.name", say("the site has no name"), where=say("site"), fix=say("give its name")
+        )
     if site.calendar:
         parse_calendar(parse_json_object(site.calendar, "calendar"), "calendar")
     twin = session.exec(select(SiteRow).where(SiteRow.code == site.code)).first()
     if twin is not None and twin.id != site.id:
         raise FollowupError(
-            "site.code", f"{typed(site.code)} is in use", where="site", fix="choose another code"
+            "site.code",
+            say("{code} is in use", code=typed(site.code)),
+            where=say("site"),
+            fix=say("choose another code"),
         )
     row = session.get(SiteRow, site.id) if site.id else SiteRow(code="", name="")
     if row is None:
-        raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
+        raise FollowupError("site.unknown", say("no such site"), fix=say("look at the list of sites"))
     for name in ("code", "name", "phone_day", "phone_night", "calendar", "address"):
         setattr(row, name, getattr(site, name))
     session.add(row)
@@ -114,9 +123,11 @@ def bind_staff(unit: Unit, *, login: str, site: int | None) -> None:
     session = unit.session
     row = session.exec(select(StaffRow).where(StaffRow.login == login.strip().casefold())).first()
     if row is None:
-        raise FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")
+        raise FollowupError(
+            "staff.unknown", say("nobody logs in as {login}", login=typed(login)), fix=say("check the name")
+        )
     if site is not None and session.get(SiteRow, site) is None:
-        raise FollowupError("site.unknown", "no such site", fix="look at the list of sites")
+        raise FollowupError("site.unknown", say("no such site"), fix=say("look at the list of sites"))
     row.site_id = site
     session.add(row)
     session.flush()

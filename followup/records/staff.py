@@ -15,6 +15,7 @@ from followup.records.sites import ALL_SITES
 from followup.records.store import Unit
 from followup.records.tables import ROLES, LoginSessionRow, StaffRow
 from followup.records.views import LoginSession, Staff
+from followup.said import say
 from followup.typed import typed
 
 MAX_FAILED_LOGINS = 5
@@ -36,7 +37,9 @@ def add_staff(
     login = login.strip().casefold()
     if not login or login in _OF_THE_PROGRAM or _row(unit.session, login) is not None:
         raise FollowupError(
-            "staff.login", f"the log-in name {typed(login)} can't be used", fix="choose another"
+            "staff.login",
+            say("the log-in name {login} can't be used", login=typed(login)),
+            fix=say("choose another"),
         )
     row = StaffRow(
         login=login,
@@ -76,8 +79,8 @@ def change_staff(
     if seen is not None and seen != _staff(row).mark:
         raise FollowupError(
             "staff.changed",
-            f"someone else changed {row.name or row.login} meanwhile",
-            fix="look at the list again and repeat what is still needed",
+            say("someone else changed {login} meanwhile", login=row.name or row.login),
+            fix=say("look at the list again and repeat what is still needed"),
         )
     was_manager = row.active and "manager" in row.roles
     if roles is not None:
@@ -96,8 +99,8 @@ def change_staff(
     ):
         raise FollowupError(
             "staff.last",
-            f"{row.name or row.login} is the last manager",
-            fix="make someone else manager first, then change this",
+            say("{login} is the last manager", login=row.name or row.login),
+            fix=say("make someone else manager first, then change this"),
         )
     end_sessions_of(unit, login=row.login)
     unit.log(
@@ -150,11 +153,15 @@ def open_session(unit: Unit, *, login: str, lifetime: timedelta, checked: str | 
     """
     row = _known(unit.session, login)
     if checked is not None and checked != row.password_hash:
-        raise FollowupError("staff.changed", "the password was changed meanwhile", fix="log in again")
+        raise FollowupError(
+            "staff.changed", say("the password was changed meanwhile"), fix=say("log in again")
+        )
     if not row.active:
-        raise FollowupError("staff.inactive", "this log-in is switched off", fix="ask the manager")
+        raise FollowupError("staff.inactive", say("this log-in is switched off"), fix=say("ask the manager"))
     if _is_locked(row.locked_until, unit.now):
-        raise FollowupError("staff.locked", "too many wrong passwords", fix="wait a quarter of an hour")
+        raise FollowupError(
+            "staff.locked", say("too many wrong passwords"), fix=say("wait a quarter of an hour")
+        )
     row.failed_logins, row.locked_until = 0, None
     unit.session.add(row)
     token = secrets.token_urlsafe(32)
@@ -243,7 +250,7 @@ def _checked_roles(roles: Iterable[str]) -> list[str]:
     unknown = [role for role in chosen if role not in ROLES]
     if unknown or not chosen:
         what = f"{', '.join(unknown)} is no role" if unknown else "no role given"
-        raise FollowupError("staff.roles", what, fix=f"choose from {', '.join(ROLES)}")
+        raise FollowupError("staff.roles", what, fix=say("choose from {roles}", roles=", ".join(ROLES)))
     return chosen
 
 
@@ -255,7 +262,9 @@ def _known(session: Session, login: str) -> StaffRow:
 
 
 def _unknown(login: str) -> FollowupError:
-    return FollowupError("staff.unknown", f"nobody logs in as {typed(login)}", fix="check the name")
+    return FollowupError(
+        "staff.unknown", say("nobody logs in as {login}", login=typed(login)), fix=say("check the name")
+    )
 
 
 def _row(session: Session, login: str) -> StaffRow | None:

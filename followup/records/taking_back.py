@@ -23,6 +23,7 @@ from followup.records.patients import lock_patient
 from followup.records.places import clinic_calendar, release_places, take_places
 from followup.records.store import Unit
 from followup.records.tables import ContactAttemptRow, JournalRow, PatientRow, SheetRow, TripRow
+from followup.said import say
 
 TAKEN_BACK = "taken back"
 _FRONT: Final = frozenset({"counsellor", "reception", "surgeon"})
@@ -91,8 +92,8 @@ def take_back(unit: Unit, *, patient_id: int, entry: int) -> None:
     if step is None:
         raise FollowupError(
             "back.gone",
-            "this can't be taken back any more: its day is over, or something later stands on it",
-            fix="open the patient and look at what was noted since",
+            say("this can't be taken back any more: its day is over, or something later stands on it"),
+            fix=say("open the patient and look at what was noted since"),
         )
     unit.need_role(*sorted(step.roles))
     _REVERSES[step.action].undo(unit, step, patient)

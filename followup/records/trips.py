@@ -17,6 +17,7 @@ from followup.records.sites import site_of_patient
 from followup.records.store import Unit
 from followup.records.tables import PatientRow, StandingRow, TripRow
 from followup.records.views import TripStatus, TripView
+from followup.said import say
 
 # A missed visit stays open: what it was to look at has not been looked at.
 OPEN = ("proposed", "booked", "noshow")
@@ -46,7 +47,9 @@ def trip(session: Session, trip_id: int) -> TripView:
     """One visit. Error: ``trip.unknown``."""
     found = _trips(session, col(TripRow.id) == trip_id)
     if not found:
-        raise FollowupError("trip.unknown", "no such visit", fix="open the patient and choose a visit")
+        raise FollowupError(
+            "trip.unknown", say("no such visit"), fix=say("open the patient and choose a visit")
+        )
     return found[0]
 
 

@@ -21,6 +21,7 @@ from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, TripRow
 from followup.records.trips import OPEN, held_trip, trip
 from followup.records.views import TripView
+from followup.said import say
 from followup.typed import typed
 
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
@@ -58,7 +59,10 @@ def _hour(text: str | None) -> str | None:
         return None
     if not _CLOCK.fullmatch(text.strip()):
         raise FollowupError(
-            "trip.hour", f"{typed(text[:20])} is no time of day", where="hour", fix="write it as 14:30"
+            "trip.hour",
+            say("{text} is no time of day", text=typed(text[:20])),
+            where=say("hour"),
+            fix=say("write it as 14:30"),
         )
     return text.strip()
 
@@ -93,9 +97,9 @@ def move_trip(
     if closed:
         raise FollowupError(
             "place.closed",
-            f"{', '.join(closed)} is not offered on {day}",
-            where="visit",
-            fix="choose another day inside the window",
+            say("{closed} is not offered on {day}", closed=", ".join(closed), day=day),
+            where=say("visit"),
+            fix=say("choose another day inside the window"),
         )
     if row.holds_places:
         take_places(unit, calendar, services=row.services, day=day, site=site)
@@ -127,21 +131,23 @@ def mark_arrived(unit: Unit, *, trip_id: int, nonce: str) -> TripView:
         return trip(unit.session, trip_id)
     used = unit.session.exec(select(TripRow.id).where(TripRow.arrival_nonce == nonce)).first()
     if used is not None:
-        raise FollowupError("trip.nonce", "this form was already used for another visit", fix="open it anew")
+        raise FollowupError(
+            "trip.nonce", say("this form was already used for another visit"), fix=say("open it anew")
+        )
     today, before = _today(unit), row.status
     came_again = (
         row.status == "arrived" and not row.served and (row.left_at or (row.seen_on or today) < today)
     )
     if row.status == "arrived" and not came_again:
-        raise FollowupError("trip.arrived", "this arrival is already marked", fix="nothing to do")
+        raise FollowupError("trip.arrived", say("this arrival is already marked"), fix=say("nothing to do"))
     if not came_again:
         _need_state(row, *OPEN, done="marked as arrived")
     if today < row.window_start:
         raise FollowupError(
             "trip.early",
-            f"this visit is not before {row.window_start}",
-            where=f"visit of {row.day}",
-            fix="if something is wrong with the eye, call the surgeon now",
+            say("this visit is not before {window_start}", window_start=row.window_start),
+            where=say("visit of {day}", day=row.day),
+            fix=say("if something is wrong with the eye, call the surgeon now"),
         )
     row.status, row.arrived_at, row.arrival_nonce, row.seen_on = "arrived", unit.now, nonce, today
     row.left_at = None
@@ -169,9 +175,11 @@ def end_visit(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None = None
     if strange or (row.serves and not done):
         raise FollowupError(
             "trip.served",
-            f"this visit was not for {', '.join(strange)}" if strange else "nothing was looked at",
-            where="served",
-            fix="choose from what the visit is for",
+            say("this visit was not for {strange}", strange=", ".join(strange))
+            if strange
+            else say("nothing was looked at"),
+            where=say("served"),
+            fix=say("choose from what the visit is for"),
         )
     before, row.status, row.fulfilled_at = row.status, "fulfilled", unit.now
     row.served = [key for key in row.serves if key in done]
@@ -190,7 +198,9 @@ def mark_noshow(unit: Unit, *, trip_id: int) -> TripView:
     row = held_trip(unit, trip_id)
     _need_state(row, "proposed", "booked", done="marked as missed")
     if _today(unit) < row.day:
-        raise FollowupError("trip.early", f"the visit is on {row.day}", fix="wait until that day")
+        raise FollowupError(
+            "trip.early", say("the visit is on {day}", day=row.day), fix=say("wait until that day")
+        )
     before, row.status = row.status, "noshow"
     return _stored(unit, row, "did not come", day=row.day.isoformat(), before=before)
 
@@ -199,9 +209,9 @@ def _need_state(row: TripRow, *states: str, done: str) -> None:
     if row.status not in states:
         raise FollowupError(
             "trip.state",
-            f"a visit that is {row.status} can't be {done}",
-            where=f"visit of {row.day}",
-            fix="look at the patient's visits",
+            say("a visit that is {status} can't be {done}", status=row.status, done=done),
+            where=say("visit of {day}", day=row.day),
+            fix=say("look at the patient's visits"),
         )
 
 
@@ -209,9 +219,9 @@ def _refuse_moved(row: TripRow, seen: date | None) -> None:
     if seen is not None and seen != row.day:
         raise FollowupError(
             "trip.changed",
-            f"this visit was moved to {row.day} meanwhile",
-            where=f"visit of {seen}",
-            fix="look at the patient's visits and repeat what is still needed",
+            say("this visit was moved to {day} meanwhile", day=row.day),
+            where=say("visit of {seen}", seen=seen),
+            fix=say("look at the patient's visits and repeat what is still needed"),
         )
 
 
@@ -221,7 +231,9 @@ def _today(unit: Unit) -> date:
 
 def _refuse_past(unit: Unit, day: date) -> None:
     if day < _today(unit):
-        raise FollowupError("trip.past", f"{day} is over", where="day", fix="choose today or later")
+        raise FollowupError(
+            "trip.past", say("{day} is over", day=day), where=say("day"), fix=say("choose today or later")
+        )
 
 
 def _stored(unit: Unit, row: TripRow, action: str, **details: Detail) -> TripView:
@@ -237,9 +249,14 @@ def _refuse_move(session: Session, row: TripRow, day: date) -> None:
     if not row.window_start <= day <= row.window_end:
         raise FollowupError(
             "trip.window",
-            f"{day} lies outside the window {row.window_start} to {row.window_end}",
-            where=f"visit of {row.day}",
-            fix="choose a day inside it, or ask the surgeon",
+            say(
+                "{day} lies outside the window {window_start} to {window_end}",
+                day=day,
+                window_start=row.window_start,
+                window_end=row.window_end,
+            ),
+            where=say("visit of {day}", day=row.day),
+            fix=say("choose a day inside it, or ask the surgeon"),
         )
     others = session.exec(
         select(TripRow).where(
@@ -251,16 +268,16 @@ def _refuse_move(session: Session, row: TripRow, day: date) -> None:
     if any(min(day, row.day) <= other.day <= max(day, row.day) for other in others):
         raise FollowupError(
             "trip.order",
-            "the visit would fall on or pass another visit",
-            where=f"visit of {row.day}",
-            fix="choose a day between the neighbouring visits, or have the visits planned again",
+            say("the visit would fall on or pass another visit"),
+            where=say("visit of {day}", day=row.day),
+            fix=say("choose a day between the neighbouring visits, or have the visits planned again"),
         )
     if day > row.day and any(_counts_from(session, row, other) for other in others if other.day > row.day):
         raise FollowupError(
             "trip.counts",
-            "a later visit counts its days from this one",
-            where=f"visit of {row.day}",
-            fix="have the visits planned again instead",
+            say("a later visit counts its days from this one"),
+            where=say("visit of {day}", day=row.day),
+            fix=say("have the visits planned again instead"),
         )
 
 

@@ -17,6 +17,7 @@ from followup.records.store import Unit
 from followup.records.tables import TripRow
 from followup.records.trips import trip
 from followup.records.views import TripView
+from followup.said import say
 
 SIGNS = ("sight falls", "pain", "redness grows", "knock or flashes")
 """What is asked of everybody who comes without a visit: any yes is seen now."""
@@ -39,17 +40,25 @@ def note_walk_in(
     said = tuple(dict.fromkeys(signs))
     if strange := [sign for sign in said if sign not in SIGNS]:
         raise FollowupError(
-            "walkin.sign", f"{strange[0]} is none of the four questions", where="signs", fix="ask the four"
+            "walkin.sign",
+            say("{strange} is none of the four questions", strange=strange[0]),
+            where=say("signs"),
+            fix=say("ask the four"),
         )
     if not reason.strip() and not said:
         raise FollowupError(
-            "walkin.reason", "not said why", where="why", fix="say in a few words why the patient comes"
+            "walkin.reason",
+            say("not said why"),
+            where=say("why"),
+            fix=say("say in a few words why the patient comes"),
         )
     # Whoever comes after the plan has ended, or before one is signed, may be the one in danger.
     plan = active_plan(unit.session, patient_id) or next(iter(plans_of(unit.session, patient_id)), None)
     if plan is None:
         raise FollowupError(
-            "walkin.plan", "no plan was ever made for this patient", fix="send the patient to the surgeon now"
+            "walkin.plan",
+            say("no plan was ever made for this patient"),
+            fix=say("send the patient to the surgeon now"),
         )
     today = unit.now.astimezone(clinic_zone(unit.session)).date()
     numbers = unit.session.exec(select(TripRow.number).where(TripRow.care_plan_id == plan.id))

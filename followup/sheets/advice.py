@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from followup.clinical.aftercare import Advice, Holding
 from followup.clinical.record import Eye
 from followup.errors import FollowupError
+from followup.said import say
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import go_on
 from followup.sheets.model import Alarm, Section, Sign
@@ -101,8 +102,12 @@ def _must_know(inputs: SheetInputs) -> None:
         if caution.sheet is not None and caution.sheet not in known:
             raise FollowupError(
                 "sheet.sentence",
-                f"the caution {caution.id} asks for the sentence {caution.sheet!r}, which the sheet lacks",
-                fix=f"name one of {', '.join(sorted(known))}",
+                say(
+                    "the caution {id} asks for the sentence {sheet}, which the sheet lacks",
+                    id=caution.id,
+                    sheet=f"{caution.sheet!r}",
+                ),
+                fix=say("name one of {known}", known=", ".join(sorted(known))),
             )
 
 
@@ -148,15 +153,15 @@ def _words(advice: Advice) -> str:
     if words is None:
         raise FollowupError(
             "sheet.sentence",
-            f"the sheet has no words for the advice {advice.id!r}",
-            where="aftercare.toml",
-            fix=f"name one of {', '.join(ADVICE)}",
+            say("the sheet has no words for the advice {id}", id=f"{advice.id!r}"),
+            where=say("aftercare.toml"),
+            fix=say("name one of {advice}", advice=", ".join(ADVICE)),
         )
     if ("%(until)s" in words) and advice.small is None:
         raise FollowupError(
             "sheet.sentence",
-            f"the advice {advice.id!r} needs a last day",
-            where="aftercare.toml",
-            fix="give small and large",
+            say("the advice {id} needs a last day", id=f"{advice.id!r}"),
+            where=say("aftercare.toml"),
+            fix=say("give small and large"),
         )
     return words

@@ -17,6 +17,7 @@ from followup.errors import FollowupError
 from followup.language.catalogues import Translator, translator
 from followup.language.fonts import uncovered
 from followup.language.languages import ENGLISH, language
+from followup.said import say
 from followup.sheets.cover import cover, cover_line
 from followup.sheets.model import CoverLine, CoverProblem, SheetContent
 from followup.sheets.options import Paper
@@ -130,8 +131,8 @@ def _lay_out(
 def _fault(exc: Exception) -> FollowupError:
     return FollowupError(
         "sheet.fault",
-        f"the program failed on this sheet ({type(exc).__name__})",
-        fix="make this sheet by hand and tell whoever looks after the program",
+        say("the program failed on this sheet ({name})", name=type(exc).__name__),
+        fix=say("make this sheet by hand and tell whoever looks after the program"),
     )
 
 

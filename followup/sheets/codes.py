@@ -9,6 +9,7 @@ import qrcode
 from qrcode.constants import ERROR_CORRECT_M
 
 from followup.errors import FollowupError
+from followup.said import say
 
 QUIET_ZONE = 4
 MODULE_MM = 0.7
@@ -38,8 +39,12 @@ def qr_picture(payload: str) -> QrPicture:
     if not payload or not plain or len(payload) > _LONGEST:
         raise FollowupError(
             "sheet.code",
-            f"a code holds 1 to {_LONGEST} plain ASCII characters, this text has {len(payload)}",
-            fix="shorten it",
+            say(
+                "a code holds 1 to {longest} plain ASCII characters, this text has {payload}",
+                longest=_LONGEST,
+                payload=len(payload),
+            ),
+            fix=say("shorten it"),
         )
     code = qrcode.QRCode(error_correction=ERROR_CORRECT_M, border=QUIET_ZONE)
     code.add_data(payload)

@@ -18,6 +18,7 @@ from followup.errors import FollowupError
 from followup.language.catalogues import LanguageChoice, choose, translator
 from followup.language.fonts import fallback
 from followup.language.languages import ENGLISH
+from followup.said import say
 from followup.sheets import (
     advice,
     allergies,
@@ -49,9 +50,12 @@ def sheet_language(record: Record, asked: str | None = None) -> LanguageChoice:
     if tag is None and len(patient.speaks) > 1:
         raise FollowupError(
             "sheet.language",
-            f"the patient speaks {', '.join(patient.speaks)} and no sheet language is picked",
-            where="patient.language",
-            fix="pick one",
+            say(
+                "the patient speaks {speaks} and no sheet language is picked",
+                speaks=", ".join(patient.speaks),
+            ),
+            where=say("patient.language"),
+            fix=say("pick one"),
         )
     choice = choose(tag or (patient.speaks[0] if patient.speaks else None))
     own = choose(patient.language)
@@ -172,17 +176,17 @@ def _must_be_printable(plan: CarePlan, issue: SheetIssue | None) -> None:
     if plan.refused:
         raise FollowupError(
             "sheet.refused",
-            f"no sheet for a refused plan: {plan.refused[0].text}",
+            say("no sheet for a refused plan: {text}", text=plan.refused[0].text),
             where=plan.patient,
-            fix="plan by hand",
+            fix=say("plan by hand"),
         )
     if issue and not (plan.approved and plan.signable):
         reason = "its protocol is not approved" if not plan.approved else "it can't be signed yet"
         raise FollowupError(
             "sheet.unsigned",
-            f"this plan may not be handed out: {reason}",
+            say("this plan may not be handed out: {reason}", reason=reason),
             where=plan.patient,
-            fix="print a draft, or sign first",
+            fix=say("print a draft, or sign first"),
         )
 
 

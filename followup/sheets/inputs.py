@@ -17,6 +17,7 @@ from followup.language import direction
 from followup.language.catalogues import Translator
 from followup.language.dates import clock, hour_words, long_date, native_date, opening, spoken
 from followup.language.digits import native_digits
+from followup.said import say
 from followup.sheets.letters import letters
 from followup.sheets.model import Bottle, Kind
 from followup.sheets.options import SheetOptions
@@ -60,8 +61,12 @@ class SheetInputs:
         if found is None:
             raise FollowupError(
                 "sheet.medicine",
-                f"the medicine {course.medicine} of the course {course.key} is not in the formulary",
-                fix="add it to the formulary",
+                say(
+                    "the medicine {medicine} of the course {key} is not in the formulary",
+                    medicine=course.medicine,
+                    key=course.key,
+                ),
+                fix=say("add it to the formulary"),
             )
         return found
 

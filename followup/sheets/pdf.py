@@ -14,6 +14,7 @@ import pypdfium2  # type: ignore[import-untyped]
 from followup.errors import FollowupError
 from followup.language.direction import without_marks
 from followup.language.fonts import must_be_covered
+from followup.said import say
 from followup.sheets.codes import qr_picture
 from followup.sheets.model import Cover, SheetContent
 from followup.sheets.pairs import paired
@@ -56,9 +57,9 @@ def laid_out(content: SheetContent, setter: Typesetter = typesetter) -> tuple[by
             return pdf, data, len(pages)
     raise FollowupError(
         "sheet.pages",
-        "a page of the sheet comes out with a single line",
+        say("a page of the sheet comes out with a single line"),
         where=without_marks(content.who.code),
-        fix="print it in another size or on other paper",
+        fix=say("print it in another size or on other paper"),
     )
 
 
@@ -146,9 +147,11 @@ def _must_end(pages: int, content: SheetContent) -> None:
     if pages > most:
         raise FollowupError(
             "sheet.pages",
-            f"the sheet came out wrong: {pages} pages, at most {most} can be right",
+            say(
+                "the sheet came out wrong: {pages} pages, at most {most} can be right", pages=pages, most=most
+            ),
             where=without_marks(content.who.code),
-            fix="tell whoever looks after the program; do not hand this sheet out",
+            fix=say("tell whoever looks after the program; do not hand this sheet out"),
         )
 
 
@@ -188,9 +191,9 @@ def _must_lie_on_paper(pages: list[_Page], content: SheetContent) -> None:
         if min(page.room) < least:
             raise FollowupError(
                 "sheet.cut",
-                f"text of page {number} runs off the paper",
+                say("text of page {number} runs off the paper", number=number),
                 where=without_marks(content.who.code),
-                fix="print it in normal size or on larger paper; do not hand this sheet out",
+                fix=say("print it in normal size or on larger paper; do not hand this sheet out"),
             )
 
 

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
 from followup.errors import FollowupError
+from followup.said import say
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import ReturnCode, Square
@@ -75,7 +76,9 @@ def calendar_entry(day: date, clinic: ClinicInfo, issue: SheetIssue, *, hour: st
     """
     uid = "".join(c for c in issue.code_grouped if c.isascii() and c.isalnum())
     if not uid:
-        raise FollowupError("sheet.code", "the sheet has no code to name its visit by", fix="issue it anew")
+        raise FollowupError(
+            "sheet.code", say("the sheet has no code to name its visit by"), fix=say("issue it anew")
+        )
     return "\r\n".join(
         (
             "BEGIN:VCALENDAR",

@@ -13,6 +13,7 @@ from typing import Literal
 
 from followup.clinical.careplan import CarePlan, Course, Role
 from followup.clinical.record import Eye, Findings, Record
+from followup.said import say
 
 VisitState = Literal["to come", "done", "missed"]
 Name = Callable[[Course], str]
@@ -97,7 +98,7 @@ def build_timeline(
     """
     operated = [o.date for o in record.operations if o.eye == eye and o.date <= as_of]
     if not plans or not operated:
-        raise ValueError("a time line needs a plan and an operation of the eye")
+        raise ValueError(say("a time line needs a plan and an operation of the eye"))
     day0 = max(operated)
     first, now = plans[0], plans[-1]
     steroid, planned = (_steroid(plan, eye, day0) for plan in (now, first))

@@ -10,6 +10,7 @@ import threading
 from typing import Any
 
 from followup.errors import FollowupError
+from followup.said import say
 from followup.sheets.worker import DONE, read_message, write_message
 
 TIME_LIMIT = 20.0
@@ -59,8 +60,8 @@ class Typesetter:
             self.close()
             raise FollowupError(
                 "sheet.time",
-                f"the sheet was not ready within {self._limit:g} seconds",
-                fix="print it again; if it happens again, shorten the plan's texts",
+                say("the sheet was not ready within {limit} seconds", limit=f"{self._limit:g}"),
+                fix=say("print it again; if it happens again, shorten the plan's texts"),
             )
         return answer
 
@@ -81,19 +82,22 @@ def _refusal(message: str) -> FollowupError:
         word = message.split("overflow: ", 1)[1].split('"')[0]
         return FollowupError(
             "sheet.overflow",
-            f"too long for its place on the sheet: {word[:60]!r}",
-            fix="shorten it, or break it with a space",
+            say("too long for its place on the sheet: {word}", word=f"{word[:60]!r}"),
+            fix=say("shorten it, or break it with a space"),
         )
     if "page one: " in message:
         return FollowupError(
             "sheet.page_one",
-            "the come-at-once signs, telephones, eye and date do not fit on the first page",
-            fix="print it in normal size, on larger paper or without the second language",
+            say("the come-at-once signs, telephones, eye and date do not fit on the first page"),
+            fix=say("print it in normal size, on larger paper or without the second language"),
         )
     return FollowupError(
         "sheet.layout",
-        f"the sheet could not be laid out: {message.splitlines()[0] if message else 'no reason given'}",
-        fix="tell whoever looks after the program",
+        say(
+            "the sheet could not be laid out: {message}",
+            message=message.splitlines()[0] if message else say("no reason given"),
+        ),
+        fix=say("tell whoever looks after the program"),
     )
 
 

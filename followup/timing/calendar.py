@@ -32,6 +32,7 @@ from typing import Any, Self, TypeVar
 from pydantic import Field, ValidationError, model_validator
 
 from followup.errors import FollowupError
+from followup.said import say
 from followup.timing.calendar_entries import (
     WEEKDAYS,
     AWeekday,
@@ -213,5 +214,5 @@ def parse_calendar(data: dict[str, Any], source: str = "calendar") -> Calendar:
         "calendar.field",
         problem_words(first),
         where=f"{source}: {field}" if field else source,
-        fix=f"correct this field (and {more} more)" if more else "correct this field",
+        fix=say("correct this field (and {more} more)", more=more) if more else say("correct this field"),
     )

@@ -8,6 +8,8 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
 
+from followup.said import say
+
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 WEEKDAYS: tuple[Weekday, ...] = (
     "monday",
@@ -28,7 +30,7 @@ def _whole_day(value: Any) -> Any:
     plain = isinstance(value, date) and not isinstance(value, datetime)
     if plain or (isinstance(value, str) and _DAY.fullmatch(value)):
         return value
-    raise ValueError("write a day as YYYY-MM-DD")
+    raise ValueError(say("write a day as YYYY-MM-DD"))
 
 
 Day = Annotated[date, BeforeValidator(_whole_day)]
@@ -79,7 +81,7 @@ class HalfDay(Entry):
     @model_validator(mode="after")
     def _names_one_kind_of_day(self) -> Self:
         if (self.weekday is None) == (self.date is None):
-            raise ValueError("give either weekday or date")
+            raise ValueError(say("give either weekday or date"))
         return self
 
     @property
@@ -109,11 +111,11 @@ class ClosedDays(Entry):
     def _says_where_and_when(self) -> Self:
         told = (self.place, self.opens, self.closes)
         if self.first_look == "on call" and None in told:
-            raise ValueError("a look by whoever is on call needs its place and hours (opens, closes)")
+            raise ValueError(say("a look by whoever is on call needs its place and hours (opens, closes)"))
         if self.first_look == "another day" and told != (None, None, None):
-            raise ValueError("place and hours belong to a look by whoever is on call; take them out")
+            raise ValueError(say("place and hours belong to a look by whoever is on call; take them out"))
         if self.opens is not None and self.closes is not None and self.opens >= self.closes:
-            raise ValueError("it closes before it opens; correct the hours")
+            raise ValueError(say("it closes before it opens; correct the hours"))
         return self
 
 

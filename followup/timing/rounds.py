@@ -20,6 +20,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from followup.errors import FollowupError
+from followup.said import say
 from followup.timing.own_times import Stay, own_times
 from followup.timing.rounds_search import NO_SET, Demand, Kind, best_rounds, least_gaps
 from followup.timing.slotsets import HOURS_A_DAY, mask_of, slots_of
@@ -154,7 +155,7 @@ def _checked(
     ]
     for wrong, what in complaints:
         if wrong:
-            raise FollowupError("rounds.input", what, where="rounds")
+            raise FollowupError("rounds.input", what, where=say("rounds"))
     return by_key
 
 
@@ -181,9 +182,12 @@ def _refuse_impossible(slots: int, kinds: Mapping[str, Kind], phase: int) -> Non
         if not kind.possible(slots):
             raise FollowupError(
                 "rounds.impossible",
-                f"{kind.count} a day can't be placed in the waking day as its interval and times demand",
-                where=f"{key}, phase {phase}",
-                fix="give fewer a day, another time, or a longer waking day",
+                say(
+                    "{count} a day can't be placed in the waking day as its interval and times demand",
+                    count=kind.count,
+                ),
+                where=say("{key}, phase {phase}", key=key, phase=phase),
+                fix=say("give fewer a day, another time, or a longer waking day"),
             )
 
 
@@ -193,7 +197,9 @@ def _sufficient_price(demands: Sequence[Demand], slots: int, price: int) -> int:
     enough = min(price, gaps + 1)
     days = sum(demand.days for demand in demands) + 1
     if (gaps + enough * slots * len(demands)) * days >= MOST_WORK:
-        raise FollowupError("rounds.input", "the phases are too long to be compared exactly", where="rounds")
+        raise FollowupError(
+            "rounds.input", say("the phases are too long to be compared exactly"), where=say("rounds")
+        )
     return enough
 
 

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 
 from followup.errors import FollowupError
+from followup.said import say
 
 MINUTES_A_DAY = 24 * 60
 SHORTEST_WAKING_HOURS = 12
@@ -31,7 +32,9 @@ class WakingDay:
 
     def __post_init__(self) -> None:
         if not 0 <= self.rise < MINUTES_A_DAY:
-            raise FollowupError("rounds.waking", f"rising at minute {self.rise} is not on the clock")
+            raise FollowupError(
+                "rounds.waking", say("rising at minute {rise} is not on the clock", rise=self.rise)
+            )
         _check_awake(self.hours * 60)
 
     @classmethod
@@ -70,7 +73,7 @@ class WakingDay:
 
     def _minute(self, slot: int) -> int:
         if not 0 <= slot < self.slots:
-            raise FollowupError("rounds.waking", f"slot {slot} is outside the waking day")
+            raise FollowupError("rounds.waking", say("slot {slot} is outside the waking day", slot=slot))
         return self.rise + slot * 60
 
 
@@ -84,7 +87,9 @@ def _minutes(clock: str) -> int:
     match = _CLOCK.fullmatch(clock)
     if match is None:
         raise FollowupError(
-            "rounds.waking", f'"{clock}" is not a clock time', fix="write HH:MM, such as 06:30"
+            "rounds.waking",
+            say('"{clock}" is not a clock time', clock=clock),
+            fix=say("write HH:MM, such as 06:30"),
         )
     return int(match[1]) * 60 + int(match[2])
 
@@ -93,7 +98,16 @@ def _check_awake(minutes: int, when: str = "in all") -> None:
     if not SHORTEST_WAKING_HOURS * 60 <= minutes <= LONGEST_WAKING_HOURS * 60:
         raise FollowupError(
             "rounds.waking",
-            f"{minutes // 60} h {minutes % 60:02d} min awake {when}",
-            fix=f"ask when the patient rises and goes to bed: {SHORTEST_WAKING_HOURS} to "
-            f"{LONGEST_WAKING_HOURS} hours awake can be planned",
+            say(
+                "{minutes} h {minutes_2} min awake {when}",
+                minutes=minutes // 60,
+                minutes_2=f"{minutes % 60:02d}",
+                when=when,
+            ),
+            fix=say(
+                "ask when the patient rises and goes to bed: {shortest_waking_hours} to "
+                "{longest_waking_hours} hours awake can be planned",
+                shortest_waking_hours=SHORTEST_WAKING_HOURS,
+                longest_waking_hours=LONGEST_WAKING_HOURS,
+            ),
         )

@@ -24,6 +24,7 @@ from followup.clinical.record.patient import (
     WakingDay,
 )
 from followup.errors import FollowupError
+from followup.said import say
 from followup.validation import problem_words
 
 __all__ = [
@@ -74,27 +75,39 @@ class Record(Part):
         year = self.patient.birth_year
         for i, operation in enumerate(self.operations):
             if (born and operation.date < born) or (year and operation.date.year < year):
-                raise ValueError(f"operations.{i}.date lies before the birth of the patient; correct one")
+                raise ValueError(
+                    say("operations.{i}.date lies before the birth of the patient; correct one", i=i)
+                )
             if _youngest(born, year, operation.date) > OLDEST:
-                raise ValueError(f"the patient is over {OLDEST} on operations.{i}.date; correct the birth")
+                raise ValueError(
+                    say(
+                        "the patient is over {oldest} on operations.{i}.date; correct the birth",
+                        oldest=OLDEST,
+                        i=i,
+                    )
+                )
             if operation.date.year < 1990:
-                raise ValueError(f"operations.{i}.date is before 1990; correct the year")
+                raise ValueError(say("operations.{i}.date is before 1990; correct the year", i=i))
         seen = {(operation.eye, operation.date) for operation in self.operations}
         if len(seen) != len(self.operations):
-            raise ValueError("two operations have the same eye and date; keep one")
+            raise ValueError(say("two operations have the same eye and date; keep one"))
         for eye, past in (("right", self.patient.eyes.right), ("left", self.patient.eyes.left)):
             _check_history(past, f"patient.eyes.{eye}", self._last_day_of(eye), born.year if born else year)
         for i, review in enumerate(self.reviews):
             days = [o.date for o in self.operations if o.eye == review.eye]
             if not days:
                 raise ValueError(
-                    f"reviews.{i}.eye is the {review.eye} eye, which was not operated; correct the eye"
+                    say(
+                        "reviews.{i}.eye is the {eye} eye, which was not operated; correct the eye",
+                        i=i,
+                        eye=review.eye,
+                    )
                 )
             if review.date < min(days):
-                raise ValueError(f"reviews.{i}.date lies before the operation; correct the date")
+                raise ValueError(say("reviews.{i}.date lies before the operation; correct the date", i=i))
         for i, trip in enumerate(self.trips):
             if trip.date < self.first_day - timedelta(days=1):
-                raise ValueError(f"trips.{i}.date lies before the first operation; correct the date")
+                raise ValueError(say("trips.{i}.date lies before the first operation; correct the date", i=i))
         return self
 
     @model_validator(mode="after")
@@ -103,14 +116,20 @@ class Record(Part):
         decided: set[tuple[str, date | None]] = set()
         for i, decision in enumerate(self.decisions):
             if (decision.need, decision.day) in decided:
-                raise ValueError(f"decisions.{i} decides {decision.need} a second time; keep one")
+                raise ValueError(
+                    say("decisions.{i} decides {need} a second time; keep one", i=i, need=decision.need)
+                )
             decided.add((decision.need, decision.day))
             if decision.day is None:
                 continue
             if decision.day < self.first_day:
-                raise ValueError(f"decisions.{i}.day lies before the first operation; correct the date")
+                raise ValueError(
+                    say("decisions.{i}.day lies before the first operation; correct the date", i=i)
+                )
             if places.setdefault(decision.day, decision.place) != decision.place:
-                raise ValueError(f"decisions.{i}: two places on one day; correct the day or the place")
+                raise ValueError(
+                    say("decisions.{i}: two places on one day; correct the day or the place", i=i)
+                )
         return self
 
     def _last_day_of(self, eye: str) -> date:
@@ -138,7 +157,11 @@ def _check_history(past: EyeHistory, place: str, operated: date, born: int | Non
     active = past.uveitis.last_active if past.uveitis else None
     if active is not None and active > operated:
         raise ValueError(
-            f"{place}.uveitis.last_active lies after the operation; correct it, or enter a review of that day"
+            say(
+                "{place}.uveitis.last_active lies after the operation; correct it, or enter a review "
+                "of that day",
+                place=place,
+            )
         )
     rise, herpes = past.rise_on_steroid, past.herpetic_keratitis
     years = {
@@ -148,25 +171,34 @@ def _check_history(past: EyeHistory, place: str, operated: date, born: int | Non
     }
     for field, year in years.items():
         if year is not None and year > operated.year:
-            raise ValueError(f"{place}.{field} lies after the operation; correct it")
+            raise ValueError(
+                say("{place}.{field} lies after the operation; correct it", place=place, field=field)
+            )
     if active is not None and born is not None and active.year < born:
-        raise ValueError(f"{place}.uveitis.last_active lies before the birth of the patient; correct it")
+        raise ValueError(
+            say("{place}.uveitis.last_active lies before the birth of the patient; correct it", place=place)
+        )
 
 
 def parse_json_object(text: str | bytes, source: str) -> dict[str, Any]:
     """The JSON object in ``text``, or one line that says where it breaks."""
     if len(text) > MAX_BYTES:
         raise FollowupError(
-            "json.size", f"larger than {MAX_BYTES} bytes", where=source, fix="send one record only"
+            "json.size",
+            say("larger than {max_bytes} bytes", max_bytes=MAX_BYTES),
+            where=source,
+            fix=say("send one record only"),
         )
     try:
         data = json.loads(text, object_pairs_hook=_no_doubles)
     except (ValueError, RecursionError) as exc:
         raise FollowupError(
-            "json.syntax", f"not valid JSON: {exc}", where=source, fix="correct the file"
+            "json.syntax", say("not valid JSON: {exc}", exc=exc), where=source, fix=say("correct the file")
         ) from None
     if not isinstance(data, dict):
-        raise FollowupError("json.object", "not a JSON object", where=source, fix="start the file with {")
+        raise FollowupError(
+            "json.object", say("not a JSON object"), where=source, fix=say("start the file with {")
+        )
     return data
 
 
@@ -203,5 +235,5 @@ def _no_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(found) != len(pairs):
         keys = [key for key, _ in pairs]
         double = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f'the key "{double[:60]}" stands twice')
+        raise ValueError(say('the key "{double}" stands twice', double=double[:60]))
     return found

@@ -18,6 +18,8 @@ from pydantic import (
     model_validator,
 )
 
+from followup.said import say
+
 NOT_RECORDED = "not recorded"
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
@@ -63,13 +65,13 @@ def _whole_day(value: Any) -> Any:
     plain = isinstance(value, date) and not isinstance(value, datetime)
     if plain or (isinstance(value, str) and _DAY.fullmatch(value.strip())):
         return value
-    raise ValueError("write a day as YYYY-MM-DD")
+    raise ValueError(say("write a day as YYYY-MM-DD"))
 
 
 def _within_reach(day: date) -> date:
     """A year that nobody alive can mean is a slip of the pen, and no plan can be counted from it."""
     if not 1890 <= day.year <= 2200:
-        raise ValueError("the year must lie between 1890 and 2200; correct it")
+        raise ValueError(say("the year must lie between 1890 and 2200; correct it"))
     return day
 
 
@@ -77,7 +79,7 @@ def _has_a_letter(text: str) -> str:
     """A name of spaces, signs or invisible characters names nobody."""
     if any(unicodedata.category(character).startswith("L") for character in text):
         return text
-    raise ValueError("holds no letter that can be read; write it in letters")
+    raise ValueError(say("holds no letter that can be read; write it in letters"))
 
 
 Day = Annotated[date, BeforeValidator(_whole_day), AfterValidator(_within_reach)]

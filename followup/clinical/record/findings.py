@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from followup.clinical.record.base import ClockTime, Day, Eye, Part, Short, Text
+from followup.said import say
 
 Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
 Flare = Literal["0", "1+", "2+", "3+", "4+", "not seen"]
@@ -24,7 +25,7 @@ def _mmhg(value: Any) -> Any:
         number = -1.0
     if 0 <= number <= MOST_MMHG:
         return number
-    raise ValueError(f'write the pressure in mmHg, 0 to {MOST_MMHG}, or "not done"')
+    raise ValueError(say('write the pressure in mmHg, 0 to {most_mmhg}, or "not done"', most_mmhg=MOST_MMHG))
 
 
 Pressure = Annotated[

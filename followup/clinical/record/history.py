@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short
+from followup.said import say
 
 
 class TabletStep(Part):
@@ -37,21 +38,21 @@ class InUse(Part):
     @model_validator(mode="after")
     def _hangs_together(self) -> InUse:
         if self.medicine is None and self.described is None:
-            raise ValueError("give medicine, or described when its name is not known")
+            raise ValueError(say("give medicine, or described when its name is not known"))
         if self.route == "eye" and self.eye is None:
-            raise ValueError("an eye medicine needs eye: right, left or both")
+            raise ValueError(say("an eye medicine needs eye: right, left or both"))
         if self.route == "mouth" and self.eye is not None:
-            raise ValueError("a medicine by mouth has no eye; leave eye out")
+            raise ValueError(say("a medicine by mouth has no eye; leave eye out"))
         if self.stopped_by is not None and self.continues:
-            raise ValueError("stopped_by is named but continues is true; correct one")
+            raise ValueError(say("stopped_by is named but continues is true; correct one"))
         if len({step.starts for step in self.mg_steps}) != len(self.mg_steps):
-            raise ValueError("two steps of mg_steps start on the same day; keep one")
+            raise ValueError(say("two steps of mg_steps start on the same day; keep one"))
         if self.until is not None and any(step.starts > self.until for step in self.mg_steps):
-            raise ValueError("a step of mg_steps starts after until; correct one")
+            raise ValueError(say("a step of mg_steps starts after until; correct one"))
         if self.resumes_on is not None and (self.paused_on is None or self.resumes_on <= self.paused_on):
-            raise ValueError("resumes_on needs a day paused_on before it; correct one")
+            raise ValueError(say("resumes_on needs a day paused_on before it; correct one"))
         if self.times and self.count_a_day and len(self.times) != self.count_a_day:
-            raise ValueError("times and count_a_day differ; correct one")
+            raise ValueError(say("times and count_a_day differ; correct one"))
         return self
 
 
@@ -82,11 +83,11 @@ class VisitDecision(Part):
     @model_validator(mode="after")
     def _hangs_together(self) -> VisitDecision:
         if self.place is not None and self.day is None:
-            raise ValueError("a look at another clinic needs its day")
+            raise ValueError(say("a look at another clinic needs its day"))
         if (self.earliest is None) != (self.latest is None):
-            raise ValueError("give earliest and latest together, or neither")
+            raise ValueError(say("give earliest and latest together, or neither"))
         if self.earliest is not None and self.latest is not None and self.latest < self.earliest:
-            raise ValueError("latest lies before earliest; correct one")
+            raise ValueError(say("latest lies before earliest; correct one"))
         return self
 
 

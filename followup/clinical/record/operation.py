@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short, Text
+from followup.said import say
 
 Procedure = Literal[
     "phacoemulsification",
@@ -43,7 +44,7 @@ class SteroidGiven(Part):
     @model_validator(mode="after")
     def _possible(self) -> SteroidGiven:
         if self.fate == "washed out" and self.form == "slow-release":
-            raise ValueError("a slow-release steroid can't be washed out; correct form or fate")
+            raise ValueError(say("a slow-release steroid can't be washed out; correct form or fate"))
         return self
 
 
@@ -81,7 +82,7 @@ class CautionAnswer(Part):
     @model_validator(mode="after")
     def _given_says_what_is_done(self) -> CautionAnswer:
         if self.decision == "given" and not self.why:
-            raise ValueError("why is missing: say what is done about a medicine that was given")
+            raise ValueError(say("why is missing: say what is done about a medicine that was given"))
         return self
 
 
@@ -197,41 +198,54 @@ class Operation(Part):
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> Operation:
         if self.eye != self.eye_drawn:
-            raise ValueError(f"eye says {self.eye} but eye_drawn says {self.eye_drawn}; confirm the eye")
+            raise ValueError(
+                say(
+                    "eye says {eye} but eye_drawn says {eye_drawn}; confirm the eye",
+                    eye=self.eye,
+                    eye_drawn=self.eye_drawn,
+                )
+            )
         if self.capsule_torn and self.capsule_whole:
-            raise ValueError("capsule_torn and capsule_whole can't both be true; correct one")
+            raise ValueError(say("capsule_torn and capsule_whole can't both be true; correct one"))
         for field, names in (
             ("products", [f"{one.role} {one.course or ''}".strip() for one in self.products]),
             ("answers", [f"{one.caution} {one.course or ''}".strip() for one in self.answers]),
             ("released", [release.course for release in self.released]),
         ):
             if double := next((name for i, name in enumerate(names) if name in names[:i]), None):
-                raise ValueError(f"{field} names {double} twice; keep one")
+                raise ValueError(say("{field} names {double} twice; keep one", field=field, double=double))
         if any(release.on < self.date for release in self.released):
-            raise ValueError("released has a day before the operation; correct it")
+            raise ValueError(say("released has a day before the operation; correct it"))
         if self.stitches_absorbable is not None and self.stitches == 0:
-            raise ValueError("stitches_absorbable is told but stitches is 0; correct one")
+            raise ValueError(say("stitches_absorbable is told but stitches is 0; correct one"))
         if self.toric_axis is not None and self.lens == "none":
-            raise ValueError("toric_axis is told but lens says none; correct one")
+            raise ValueError(say("toric_axis is told but lens says none; correct one"))
         if any(drop.since is not None and drop.since > self.date for drop in self.drops_before):
-            raise ValueError("drops_before has a day after the operation; correct it")
+            raise ValueError(say("drops_before has a day after the operation; correct it"))
         if self.start and self.end and self.start == self.end:
-            raise ValueError("start and end are the same; correct one")
+            raise ValueError(say("start and end are the same; correct one"))
         if (self.minutes or 0) > LONGEST_MINUTES:
             raise ValueError(
-                f"start and end make an operation of {(self.minutes or 0) // 60} hours; correct one"
+                say(
+                    "start and end make an operation of {minutes} hours; correct one",
+                    minutes=(self.minutes or 0) // 60,
+                )
             )
         if self.procedure in WHOLE_NUCLEUS and self.cut_mm is not None and self.cut_mm < LEAST_FOR_NUCLEUS:
             raise ValueError(
-                f"cut_mm is {self.cut_mm:g}, too small for a lens taken out {self.procedure}; correct cut_mm "
-                "or procedure"
+                say(
+                    "cut_mm is {cut_mm}, too small for a lens taken out {procedure}; correct cut_mm "
+                    "or procedure",
+                    cut_mm=f"{self.cut_mm:g}",
+                    procedure=self.procedure,
+                )
             )
         if self.procedure == "intracapsular" and self.lens == "bag":
-            raise ValueError("intracapsular surgery leaves no bag, but lens says bag; correct one")
+            raise ValueError(say("intracapsular surgery leaves no bag, but lens says bag; correct one"))
         if self.lens_left_hard and self.lens_left == "none":
-            raise ValueError("lens_left_hard is true but lens_left says none; correct one")
+            raise ValueError(say("lens_left_hard is true but lens_left says none; correct one"))
         if self.antibiotic and self.antibiotic_in_chamber is False:
-            raise ValueError("antibiotic is named but antibiotic_in_chamber is false; correct one")
+            raise ValueError(say("antibiotic is named but antibiotic_in_chamber is false; correct one"))
         return self
 
     @property

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.record.base import NOT_RECORDED, ClockTime, Day, MedicineId, Name, Part, Short, Text
+from followup.said import say
 
 LanguageTag = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
 Telephone = Annotated[str, StringConstraints(pattern=r"^\+?[0-9][0-9 ().-]{3,24}$")]
@@ -64,9 +65,9 @@ class Allergy(Part):
     @model_validator(mode="after")
     def _is_named(self) -> Allergy:
         if (self.to == "medicine") != (self.medicine is not None):
-            raise ValueError('give "medicine" exactly when "to" is "medicine"')
+            raise ValueError(say('give "medicine" exactly when "to" is "medicine"'))
         if self.to == "other" and self.described is None:
-            raise ValueError('"other" needs described: what is the patient allergic to?')
+            raise ValueError(say('"other" needs described: what is the patient allergic to?'))
         return self
 
 
@@ -155,9 +156,9 @@ class Uveitis(Part):
     @model_validator(mode="after")
     def _other_is_told(self) -> Uveitis:
         if self.kind == "other" and self.kind_words is None:
-            raise ValueError('kind "other" needs kind_words: which uveitis is it?')
+            raise ValueError(say('kind "other" needs kind_words: which uveitis is it?'))
         if self.kind == "herpetic" and self.herpetic is False:
-            raise ValueError('kind says "herpetic" but herpetic is false; correct one')
+            raise ValueError(say('kind says "herpetic" but herpetic is false; correct one'))
         return self
 
 
@@ -224,7 +225,7 @@ class EyeHistory(Part):
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> EyeHistory:
         if self.rise_on_steroid is not None and self.steroid_responder is False:
-            raise ValueError("rise_on_steroid tells a rise but steroid_responder is false; correct one")
+            raise ValueError(say("rise_on_steroid tells a rise but steroid_responder is false; correct one"))
         return self
 
 
@@ -270,7 +271,7 @@ class Patient(Part):
     @model_validator(mode="after")
     def _age_is_known(self) -> Patient:
         if self.birth_date is None and self.birth_year is None:
-            raise ValueError("give birth_date (YYYY-MM-DD) or birth_year")
+            raise ValueError(say("give birth_date (YYYY-MM-DD) or birth_year"))
         if self.birth_date and self.birth_year and self.birth_date.year != self.birth_year:
-            raise ValueError("birth_date and birth_year differ; give one")
+            raise ValueError(say("birth_date and birth_year differ; give one"))
         return self

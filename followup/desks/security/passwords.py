@@ -8,6 +8,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from followup.errors import FollowupError
+from followup.said import say
 
 SHORTEST = 10
 LONGEST = 200
@@ -25,9 +26,9 @@ class Passwords:
         if not SHORTEST <= len(password) <= LONGEST:
             raise FollowupError(
                 "password.length",
-                f"a password has {SHORTEST} to {LONGEST} characters",
-                where="password",
-                fix="choose another",
+                say("a password has {shortest} to {longest} characters", shortest=SHORTEST, longest=LONGEST),
+                where=say("password"),
+                fix=say("choose another"),
             )
         return self._hasher.hash(password)
 

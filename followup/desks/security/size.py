@@ -9,6 +9,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from followup.desks.api.problems import MEDIA_TYPE, answer
 from followup.errors import FollowupError
+from followup.said import say
 
 # So much is taken off the wire and thrown away, so that the browser listens to the answer.
 _DRAIN = 100_000_000
@@ -51,7 +52,7 @@ def _number(digits: bytes) -> int:
 
 def _problem() -> bytes:
     error = FollowupError(
-        "request.size", "too large, nothing was stored", where="body", fix="send less at once"
+        "request.size", say("too large, nothing was stored"), where=say("body"), fix=say("send less at once")
     )
     return bytes(answer(413, error).body)
 
