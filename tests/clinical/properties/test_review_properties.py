@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseEdit, NeedAdded
-from followup.clinical.english import MONTHS
+from followup.said import MONTHS
 from followup.clinical.look import POTENCIES
 from followup.clinical.plan import build_plan
 from followup.clinical.record import parse_findings, parse_record

@@ -13,7 +13,7 @@ from pydantic import BaseModel
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import CarePlan, CheckGap, Course, Reason
-from followup.clinical.english import MONTHS
+from followup.said import MONTHS
 from followup.clinical.explain import why
 from followup.clinical.explain_reasons import reason_words
 from followup.clinical.formulary import label_of
