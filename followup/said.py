@@ -29,6 +29,7 @@ _VALUE = re.compile(r"\{([^\W\d]\w*)\}")
 # Two of several, in the order in which they stand; whoever tells them folds a longer list by pairs.
 _PAIRS = {
     ", ": "%(first)s, %(last)s",
+    ": ": "%(first)s: %(last)s",
     "; ": "%(first)s; %(last)s",
     "; or if ": "%(first)s; or if %(last)s",
     " and ": "%(first)s and %(last)s",
@@ -42,6 +43,10 @@ class Language(Protocol):
     def gettext(self, message: str, /) -> str: ...
     def ngettext(self, singular: str, plural: str, n: int, /) -> str: ...
     def day(self, day: date, /) -> str: ...
+    def apart(self, text: str, /) -> str:
+        """A text that keeps its own direction among words of the other direction."""
+        ...
+
     def word(self, text: str, /) -> str:
         """A value that is a word or sentence of ours by itself; anything else as it is."""
         ...
@@ -185,26 +190,43 @@ class Several(Said):
 
 
 class Whole(Said):
-    """A text as a sentence of its own: with a capital, and a stop where it has no end."""
+    """A text that begins with a capital; as a sentence of its own with a stop, where it has no end."""
 
     kind = "whole"
     inner: str
+    stop: bool
 
     @classmethod
-    def of(cls, text: str) -> Whole:
-        made = cls(_whole(text))
-        made.inner = text
+    def of(cls, text: str, *, stop: bool = True) -> Whole:
+        made = cls(_whole(text, stop))
+        made.inner, made.stop = text, stop
         return made
 
     def told(self, language: Language) -> str:
-        return _whole(tell(self.inner, language))
+        return _whole(tell(self.inner, language), self.stop)
 
     def parts(self) -> Any:
-        return as_data(self.inner)
+        return [as_data(self.inner), self.stop]
 
     @classmethod
     def of_parts(cls, parts: Any) -> Said:
-        return cls.of(str_of(parts))
+        return cls.of(str_of(parts[0]), stop=parts[1])
+
+
+class Cited(Said):
+    """What is cited as it is written, in every language: a source, a name in Latin letters."""
+
+    kind = "cited"
+
+    def told(self, language: Language) -> str:
+        return language.apart(str.__str__(self))
+
+    def parts(self) -> Any:
+        return str.__str__(self)
+
+    @classmethod
+    def of_parts(cls, parts: Any) -> Said:
+        return cls(parts)
 
 
 def say(template: str, /, **values: object) -> Said:
@@ -264,9 +286,10 @@ def _english(value: object) -> str:
     return value.isoformat() if isinstance(value, date) else str(value)
 
 
-def _whole(text: str) -> str:
+def _whole(text: str, stop: bool) -> str:
     text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if plain(text).endswith((".", "?", "!")) else ".")
+    ends = not stop or plain(text).endswith((".", "?", "!"))
+    return text[:1].upper() + text[1:] + ("" if ends else ".")
 
 
 SENTENCES = {"sentences": True}

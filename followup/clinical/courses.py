@@ -15,7 +15,7 @@ from followup.clinical.careplan import (
     Reason,
     Role,
 )
-from followup.clinical.english import counted
+from followup.clinical.english import counted, joined
 from followup.clinical.eye_rules import EyeRules
 from followup.clinical.formulary import Medicine
 from followup.clinical.plan_names import role_words
@@ -166,7 +166,7 @@ def _joined(rules: EyeRules, protocol: Protocol, role: Role, hours: int) -> Draf
 def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) -> Wanted | None:
     if effect.steps is not None:
         return Wanted(
-            fired, daily_counts(effect.steps, hours), f"{role_words(effect.role)} {_steps_told(effect)}"
+            fired, daily_counts(effect.steps, hours), joined((role_words(effect.role), _steps_told(effect)))
         )
     if effect.days is not None:
         length = counted(effect.days, "day", "days")
@@ -187,7 +187,11 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
 
 
 def _steps_told(effect: CourseEffect) -> str:
-    return ", ".join(f"{s.count} a day for {counted(s.days, 'day', 'days')}" for s in effect.steps or ())
+    told = (
+        say("{count} a day for {days}", count=s.count, days=counted(s.days, "day", "days"))
+        for s in effect.steps or ()
+    )
+    return joined(told, ", ")
 
 
 def _medicine(

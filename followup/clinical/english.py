@@ -41,6 +41,11 @@ def sentence(text: str) -> Whole:
     return Whole.of(text)
 
 
+def capital(text: str) -> Whole:
+    """``text`` beginning with a capital, to go on after it."""
+    return Whole.of(text, stop=False)
+
+
 def steps_words(steps: Iterable[tuple[int, int]]) -> Said:
     """Such as "4 a day for 7 days, 3 a day for 7 days"."""
     return joined(

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from itertools import chain
 
 from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed
-from followup.clinical.english import counted, day_words, listed, sentence, steps_words
+from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
 from followup.clinical.explain_reasons import tell
 from followup.clinical.explain_trips import tell_gap, tell_trip
 from followup.clinical.formulary import label_of
@@ -101,7 +101,8 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) ->
         for s in course.steps
     )
     drops = steps_words((s.count, s.days) for s in course.steps) or say("no drops are planned")
-    yield f"{name}, {where}: {drops if course.eye else '; '.join(by_mouth)}."
+    given = drops if course.eye else joined(by_mouth, "; ")
+    yield say("{medicine}, {where}: {steps}.", medicine=name, where=where, steps=given)
     if course.goes_on:
         yield say("Nobody has ordered a last day: it goes on.")
     elif course.last_day:
@@ -131,7 +132,7 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) ->
         yield (
             say(
                 "{medicine} of {label} for {opened} to {discard}, handed over on {handed_over}.",
-                medicine=sentence(number_of_units(bottle.units, medicine))[:-1],
+                medicine=capital(number_of_units(bottle.units, medicine)),
                 label=medicine.label,
                 opened=day_words(bottle.opened),
                 discard=day_words(bottle.discard),

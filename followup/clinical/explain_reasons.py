@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from followup.clinical.careplan import CarePlan, FactUse, Reason
-from followup.clinical.english import MARKS, listed, sentence
+from followup.clinical.english import MARKS, joined, listed, sentence
 from followup.clinical.facts import bare, once
 from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol
 from followup.clinical.rule import Rule
-from followup.said import say
+from followup.said import Cited, say
 from followup.typed import said, typed
 
 BY_HAND = "surgeon"
@@ -39,7 +39,7 @@ def tell(
         if traced:
             yield from _tell(reason, plan, protocol)
         else:
-            yield " ".join(reason_words(reason))
+            yield joined(reason_words(reason))
 
 
 _QUALITY = {
@@ -76,12 +76,12 @@ def origin_words(reason: Reason) -> str:
     """The source, and how good it is, in brackets; empty where a surgeon decided and is named."""
     source = source_of(reason)
     if reason.rule == BY_HAND or source in _WORDS:
-        return f"({source})"
+        return say("({words})", words=source)
     # A source is cited as it is written, in every language.
     cited = typed(source)
     if any(known in source for known in _KNOWN):
-        return f"({cited})"
-    return f"({cited}; {_QUALITY[reason.mark]})"
+        return say("({words})", words=cited)
+    return say("({words})", words=joined((cited, _QUALITY[reason.mark]), "; "))
 
 
 def because_of(reason: Reason) -> str:
@@ -105,6 +105,8 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
     for fact in reason.facts:
         yield _fact(fact, protocol)
     because, source = because_of(reason), source_of(reason)
+    if reason.rule != BY_HAND and source not in _WORDS:
+        source = Cited(source)
     yield say("Rule {rule}: {because}", rule=reason.rule, because=sentence(because))
     yield say(
         "Source: {source} ({mark}: {mark_2}).", source=source, mark=reason.mark, mark_2=MARKS[reason.mark]
@@ -118,7 +120,7 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
 
 def _fact(use: FactUse, protocol: Protocol) -> str:
     about = _abouts(protocol).get(use.fact)
-    said = use.holds or (f"{about}: {use.value}" if about else use.value)
+    said = use.holds or (joined((about, use.value), ": ") if about else use.value)
     fields = listed(use.fields)
     return (
         say("The record: {said} ({fields}).", said=said, fields=fields)
@@ -138,7 +140,7 @@ def _overrode(loser: str, reason: Reason, plan: CarePlan, protocol: Protocol) ->
 def _change(reason: Reason, plan: CarePlan, protocol: Protocol) -> str:
     rule = next((r for r in protocol.rules if r.id == reason.rule), None)
     if rule is not None:
-        return "; or if ".join(_conditions(rule, protocol)) or say("the protocol itself is changed")
+        return joined(_conditions(rule, protocol), "; or if ") or say("the protocol itself is changed")
     if reason.rule.startswith("tier-"):
         return say("another fact sets a stricter tier, or the one that set it falls away")
     fields = [f for q in plan.questions if q.id == reason.rule for f in q.fields]

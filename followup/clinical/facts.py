@@ -8,7 +8,7 @@ rules, and a fact may only build on facts that stand before it, so no circle is 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from operator import ge, gt
@@ -18,9 +18,9 @@ from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, mode
 
 from followup.clinical.careplan import FactUse
 from followup.clinical.context import EyeContext, held_at
-from followup.clinical.english import day_words, listed
+from followup.clinical.english import day_words, joined, listed
 from followup.clinical.record.base import NOT_RECORDED
-from followup.said import SaidText
+from followup.said import Said, SaidText, Several, fill
 from followup.typed import typed
 
 _PLACE = re.compile(r"\{(\w+)\}")
@@ -150,7 +150,7 @@ def _said(definition: FactDef, context: EyeContext) -> str:
     if not definition.said or any(value in (None, ()) for value, _ in values.values()):
         return ""
     told = {name: _told(value, held_at(path).is_text) for name, (value, path) in values.items()}
-    return _PLACE.sub(lambda place: told[place[1]], definition.said)
+    return fill(definition.said, **told)
 
 
 def _told(value: Any, is_text: bool) -> str:
@@ -200,7 +200,14 @@ def _combined(definition: FactDef, value: bool | None, parts: str) -> str:
 
 def once(statements: Iterable[str]) -> str:
     """Statements of facts one after the other; what two of them say both stands once."""
-    return "; ".join(dict.fromkeys(part for held in statements for part in held.split("; ") if part))
+    parts = list(dict.fromkeys(part for held in statements for part in _apart(held) if part))
+    return parts[0] if len(parts) == 1 else joined(parts, "; ")
+
+
+def _apart(held: str) -> Sequence[str]:
+    if isinstance(held, Several) and held.sign == "; ":
+        return held.texts
+    return (held,) if isinstance(held, Said) else held.split("; ")
 
 
 def bare(name: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 
 from followup.clinical.careplan import CarePlan, CheckGap, Course, Overridden, Tier
-from followup.clinical.english import counted, day_words, listed, sentence
+from followup.clinical.english import capital, counted, day_words, joined, listed, sentence
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye
@@ -57,7 +57,7 @@ class Names:
         return self.of_course(course) if course else say("a course that this plan does not have")
 
     def of_course(self, course: Course) -> str:
-        return f"{self.medicine(course.medicine)}, {where(course.eye)}"
+        return joined((self.medicine(course.medicine), where(course.eye)), ", ")
 
     def courses(self, keys: Iterable[str]) -> str:
         """Several, each once."""
@@ -73,7 +73,7 @@ class Names:
 
     def looks(self, keys: Iterable[str]) -> str:
         """What a visit is for, each thing once."""
-        return "; ".join(dict.fromkeys(self.look(key) for key in keys))
+        return joined(dict.fromkeys(self.look(key) for key in keys), "; ")
 
     def kept(self, key: str) -> str:
         """What can't be kept: a look, a limit between two, or a visit that can't move."""
@@ -95,7 +95,7 @@ class Names:
 
     def limit(self, gap: CheckGap) -> str:
         """Such as "Pressure check: no more than 28 days on steroid without one (last on 31 March 2026)."""
-        watched = sentence(self.watched(gap)).rstrip(".")
+        watched = capital(self.watched(gap))
         if gap.first is not None and gap.last is not None:
             return say(
                 "{watched}: no more than {limit} between two looks, from {first} to {last}.",
@@ -111,7 +111,7 @@ class Names:
             else drops
         )
         last = self._last_seen(gap.eye)
-        since = f" (last on {day_words(last)})" if last else ""
+        since = joined(("", say("(last on {last})", last=day_words(last)))) if last else ""
         return say(
             "{watched}: no more than {limit} on {least} without one{since}.",
             watched=watched,
@@ -134,11 +134,10 @@ class Names:
         """What something asked for and did not get, and to what it gave way."""
         winners = [name for name in lost.lost_to.replace(" and ", ", ").split(", ") if name]
         known = {rule.id for rule in self._protocol.rules}
-        to = (
-            " ".join(self.rule(name) for name in winners) if known >= set(winners) else sentence(lost.lost_to)
-        )
+        lost_to = joined(self.rule(name) for name in winners)
+        to = lost_to if known >= set(winners) else sentence(lost.lost_to)
         gave_way = say("It gave way: {to}", to=to)
-        return f"{sentence(lost.wanted)} {sentence(lost.reason.because)} {gave_way}"
+        return joined((sentence(lost.wanted), sentence(lost.reason.because), gave_way))
 
     def taper(self, name: str) -> str:
         """The name of a taper in words; of several, each."""
@@ -150,7 +149,7 @@ class Names:
         asked = {question.id: question.text for question in self._plan.questions}
         warned = {caution.id: caution.text for caution in self._plan.cautions}
         found = dict.fromkeys(asked.get(name) or warned.get(name) or "" for name in ids)
-        return " ".join(sentence(text) for text in found if text) or say("A decision of the surgeon is open.")
+        return joined(sentence(text) for text in found if text) or say("A decision of the surgeon is open.")
 
     @property
     def _eyes(self) -> frozenset[str]:

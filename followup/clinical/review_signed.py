@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Adjustment, Course, CourseAdded, CourseEdit, NeedAdded
-from followup.clinical.english import counted, day_words, steps_in_short
+from followup.clinical.english import counted, day_words, joined, steps_in_short
 from followup.clinical.look import Look
 from followup.clinical.proposal import Proposal
 from followup.clinical.protocol import text_of
@@ -16,7 +16,7 @@ from followup.said import say
 def told(look: Look, proposal: Proposal) -> Proposal:
     """The proposal with what it changes, and with what still stands in the way of it."""
     parts = [part for a in proposal.adjustments for part in _part(look, a)]
-    signed = say("If you sign: {parts}.", parts="; ".join(parts)) if parts else ""
+    signed = say("If you sign: {parts}.", parts=joined(parts, "; ")) if parts else ""
     cautions = (*proposal.cautions, *_in_the_way(look, proposal))
     return proposal.model_copy(update={"if_signed": signed, "cautions": tuple(dict.fromkeys(cautions))})
 
@@ -32,7 +32,7 @@ def _part(look: Look, change: Adjustment) -> Iterator[str]:
         )
     elif isinstance(change, CourseAdded):
         name = look.protocol.formulary[change.medicine].label
-        yield f"{name} {_steps(change.steps, change.starts, None)}"
+        yield joined((name, _steps(change.steps, change.starts, None)))
     else:
         yield _edited(look, change)
 
@@ -44,7 +44,7 @@ def _edited(look: Look, change: CourseEdit) -> str:
         return say(
             "{value} ends: no more drops of it from {starts}", value=name, starts=day_words(change.starts)
         )
-    return f"{name} {_steps(change.steps, change.starts, course.last_day if course else None)}"
+    return joined((name, _steps(change.steps, change.starts, course.last_day if course else None)))
 
 
 def _steps(steps: tuple[tuple[int, int], ...], starts: date, was: date | None) -> str:

@@ -116,6 +116,9 @@ class Teller:
     def day(self, day: date) -> str:
         return long_date(day, self._words.language)
 
+    def apart(self, text: str) -> str:
+        return f"\u2068{text}\u2069" if self._words.language.rtl else text
+
     def word(self, text: str) -> str:
         """A value of a sentence: told where it is a word or sentence of ours by itself."""
         return self.told(text)
