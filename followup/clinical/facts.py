@@ -20,7 +20,7 @@ from followup.clinical.careplan import FactUse
 from followup.clinical.context import EyeContext, held_at
 from followup.clinical.english import day_words, joined, listed
 from followup.clinical.record.base import NOT_RECORDED
-from followup.said import Said, SaidText, Several, fill
+from followup.said import Said, SaidText, Several, fill, say
 from followup.typed import typed
 
 _PLACE = re.compile(r"\{(\w+)\}")
@@ -164,11 +164,13 @@ def _told(value: Any, is_text: bool) -> str:
 
 
 def _stated(definition: FactDef, value: bool | None) -> str:
+    about = definition.about
     if value:
-        return definition.about
+        return about
     if value is None:
-        return f"not written down: {definition.about}" if definition.unknown is None else definition.unknown
-    return f"not so: {definition.about}" if definition.otherwise is None else definition.otherwise
+        own = definition.unknown
+        return say("not written down: {about}", about=about) if own is None else own
+    return say("not so: {about}", about=about) if definition.otherwise is None else definition.otherwise
 
 
 def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:

@@ -130,7 +130,7 @@ def _rule(
     left = frozenset(day for day in days if last is None or day > last)
     gone = sum(day < as_of for day in left)
     if gone > limit:
-        since = day_words(last) if last else "the first drop"
+        since = day_words(last) if last else say("the first drop")
         told.append(
             say(
                 "{capitalize} eye: {gone} days since {since} without a check, more than {limit}: a "
