@@ -8,6 +8,7 @@ older database is plain: it is shown as it is, and nothing is guessed from its l
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import date
@@ -274,6 +275,19 @@ def str_of(data: Any) -> str:
     """The text that ``data`` was made from."""
     value = of_data(data)
     return value if isinstance(value, str) else str(value)
+
+
+_MADE = "\x1d"  # a sign that nobody types, before a text that holds how it was made
+
+
+def as_text(text: str) -> str:
+    """A text for a column of letters, so that :func:`of_text` finds the sentence again."""
+    return f"{_MADE}{json.dumps(as_data(text), ensure_ascii=False)}" if isinstance(text, Said) else text
+
+
+def of_text(text: str) -> str:
+    """What :func:`as_text` wrote; any other text as it is."""
+    return str_of(json.loads(text[1:])) if text.startswith(_MADE) else text
 
 
 def _both(first: str, last: str, sign: str, language: Language) -> str:

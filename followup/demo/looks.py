@@ -13,6 +13,7 @@ from followup.demo.clinic import SURGEON
 from followup.desks.adjusting import joined
 from followup.desks.danger import look_stored
 from followup.desks.desk import Visit
+from followup.desks.looks import reason_of
 from followup.desks.planning import draft_plan, newest_edits, with_visits
 from followup.records.patients import correct_record, newest_record
 from followup.records.places import planning_calendar
@@ -93,8 +94,8 @@ def draft_taken(unit: Unit, patient: int, eye: Eye, visit: Visit, seen: Seen) ->
     offered = {offer.medicine for proposal in taken for offer in proposal.offers}
     offer = seen.offer if seen.offer and seen.offer[0] in offered else None
     new = accept(taken, by=SURGEON.name, reason=seen.reason, offer=offer)
-    titles = "; ".join(proposal.title.rstrip(".") for proposal in taken)
-    draft_plan(unit, visit, patient, edits=joined(edits, new), reason=f"{titles}. {seen.reason}"[:500])
+    reason = reason_of(taken, seen.reason)
+    draft_plan(unit, visit, patient, edits=joined(edits, new), reason=reason)
     return True
 
 

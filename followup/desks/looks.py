@@ -7,6 +7,7 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
+from followup.clinical import english
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
 from followup.clinical.formulary import label_of
 from followup.clinical.proposal import Outcome, Proposal
@@ -31,7 +32,7 @@ from followup.records.places import planning_calendar
 from followup.records.plans import open_draft
 from followup.records.trips import trips_of
 from followup.records.views import PlanVersion
-from followup.said import say
+from followup.said import Said, say
 from followup.typed import typed
 
 router = APIRouter()
@@ -127,30 +128,35 @@ def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) ->
     edits = _with_choice(visit, case, outcome, form)[1]
     reason = first(form, "reason")[:500]
     taken = form.get("take", [])
-    titles = _titles(p for p in outcome.proposals if p.id in taken)
+    chosen = [p for p in outcome.proposals if p.id in taken]
     with visit.desk.store.write(visit.actor, visit.now) as unit:
         made = draft_plan(
             unit,
             visit,
             case.who.id,
             edits=edits,
-            reason=f"{titles}. {typed(reason)}",
+            reason=reason_of(chosen, reason),
             seen=number_of(first(form, "seen")),
         )
         unit.log(
             DECIDED,
             f"patient:{case.who.code}",
             eye=case.eye,
-            taken=titles,
+            taken=titles_of(chosen),
             reason=reason,
             day=outcome.date.isoformat(),
         )
     return made.id
 
 
-def _titles(proposals: Iterable[Proposal]) -> str:
-    """The proposals by their titles, without the full stops that some of them end with."""
-    return "; ".join(proposal.title.rstrip(".") for proposal in proposals)
+def titles_of(proposals: Iterable[Proposal]) -> Said:
+    """The proposals by their titles, a sentence each."""
+    return english.joined(english.sentence(proposal.title) for proposal in proposals)
+
+
+def reason_of(proposals: Iterable[Proposal], reason: str) -> Said:
+    """Why a plan is made again: the proposals that are followed, then what the surgeon typed."""
+    return english.joined((titles_of(proposals), typed(reason)))
 
 
 def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
@@ -167,7 +173,7 @@ def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> No
         "taken": "",
         "reason": reason[:500],
         "day": outcome.date.isoformat(),
-        "proposed": _titles(outcome.proposals),
+        "proposed": titles_of(outcome.proposals),
     }
     subject = f"patient:{case.who.code}"
     with visit.desk.store.write(visit.actor, visit.now) as unit:

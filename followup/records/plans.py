@@ -22,7 +22,7 @@ from followup.records.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
 from followup.records.trips import cancel_open_trips, end_arrivals, propose_trips
 from followup.records.views import PlanVersion
-from followup.said import SENTENCES, say
+from followup.said import SENTENCES, as_text, of_text, say
 from followup.typed import typed
 
 _EDITS = TypeAdapter(tuple[Adjustment, ...])
@@ -32,7 +32,6 @@ _SAME = {
     "number",
     "record_number",
     "as_of",
-    "reason",
     "drafted_by",
     "drafted_at",
     "signed_by",
@@ -78,8 +77,8 @@ def store_draft(
         record_number=record_number,
         as_of=body.as_of,
         body=body.model_dump_json(context=SENTENCES),
-        edits=_EDITS.dump_json(chosen).decode(),
-        reason=reason,
+        edits=_EDITS.dump_json(chosen, context=SENTENCES).decode(),
+        reason=as_text(reason),
         protocol_hash=body.protocol_hash,
         engine=body.engine,
         drafted_by=unit.actor.login,
@@ -114,7 +113,7 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
         .values(
             status="active",
             body=signed.model_dump_json(context=SENTENCES),
-            reason=reason or plan_row.reason,
+            reason=as_text(reason) or plan_row.reason,
             signed_by=unit.actor.name or unit.actor.login,
             signed_at=unit.now,
         )
@@ -139,7 +138,7 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
         plan=plan_row.number,
         id=plan_id,
         sha256=plan_hash(unit.session, plan_row),
-        reason=plan_row.reason,
+        reason=of_text(plan_row.reason),
         protocol=plan_row.protocol_hash,
         registration=unit.actor.registration,
     )
@@ -387,7 +386,7 @@ def _newest_number(session: Session, patient_id: int) -> int:
 def _newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
     newest = select(CarePlanRow.edits).where(CarePlanRow.patient_id == patient_id)
     edits = session.exec(newest.order_by(col(CarePlanRow.number).desc()).limit(1)).first()
-    return _EDITS.validate_json(edits) if edits is not None else ()
+    return _EDITS.validate_json(edits, context=SENTENCES) if edits is not None else ()
 
 
 def _row(session: Session, plan_id: int) -> CarePlanRow:
@@ -429,6 +428,7 @@ def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
         patient_code=patient.code,
         patient_name=patient.name,
         status=status,
+        reason=of_text(row.reason),
         body=CarePlan.model_validate_json(row.body, context=SENTENCES).model_copy(update={"status": status}),
-        edits=_EDITS.validate_json(row.edits),
+        edits=_EDITS.validate_json(row.edits, context=SENTENCES),
     )
