@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from followup.clinical.careplan import AllergyLine, Question, Reason
+from followup.clinical.english import joined
 from followup.clinical.names import Names, Reaction, Reading
 from followup.clinical.record import Record
 from followup.said import say
@@ -109,7 +110,7 @@ def allergy_questions(record: Record, names: Names) -> Iterator[Question]:
         open_words = [text]
     if not open_words:
         return
-    quoted = ", ".join(f"“{typed(word)}”" for word in open_words)
+    quoted = joined((f"“{typed(word)}”" for word in open_words), ", ")
     yield Question(
         id="allergy-words",
         text=say(

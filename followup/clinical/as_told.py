@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from followup.clinical.context import EyeContext
-from followup.clinical.english import day_words
+from followup.clinical.english import day_words, joined
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Operation
@@ -40,8 +40,8 @@ def _lens(operation: Operation) -> Iterator[str]:
 
 def _before(drop: DropBefore, operation: Operation, protocol: Protocol) -> str:
     name = label_of(drop.medicine, protocol.formulary)
-    often = f", {drop.count_a_day} a day" if drop.count_a_day else ""
-    since = f" since {day_words(drop.since)}" if drop.since else ""
+    often = joined(("", say("{count} a day", count=drop.count_a_day)), ", ") if drop.count_a_day else ""
+    since = joined(("", say("since {since}", since=day_words(drop.since)))) if drop.since else ""
     return say(
         "Before the operation the {eye} eye had {value}{often}{since}: that ended with the operation, "
         "and what this plan gives comes from new bottles.",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import MAXYEAR, date, timedelta
 
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.english import joined
 from followup.clinical.look import never_less
 from followup.clinical.proposal import Offer, Proposal
 from followup.clinical.review_rules import StepPair
@@ -85,11 +86,16 @@ def accept(
     signed: list[Adjustment] = []
     for proposal in proposals:
         for adjustment in proposal.adjustments:
-            why = f"{adjustment.reason} {typed(reason)}" if reason else adjustment.reason
+            why = _because(adjustment.reason, reason)
             _add(signed, adjustment.model_copy(update={"by": by, "reason": why}))
     if offer is not None:
         signed += _offered(proposals, offer, by, reason)
     return tuple(signed)
+
+
+def _because(own: str, reason: str) -> str:
+    """What the proposal says, then what the surgeon typed."""
+    return joined((own, typed(reason))) if reason else own
 
 
 def _add(signed: list[Adjustment], new: Adjustment) -> None:
@@ -114,7 +120,9 @@ def _both(old: Adjustment, new: Adjustment) -> Adjustment:
         return old
     starts = min(old.starts, new.starts)
     steps = never_less(_from(new, starts), [n for n, days in _from(old, starts) for _ in range(days)])
-    return old.model_copy(update={"starts": starts, "steps": steps, "reason": f"{old.reason} {new.reason}"})
+    return old.model_copy(
+        update={"starts": starts, "steps": steps, "reason": joined((old.reason, new.reason))}
+    )
 
 
 def _from(change: CourseEdit | CourseAdded, day: date) -> tuple[StepPair, ...]:
@@ -131,7 +139,7 @@ def _offered(
     for proposal in proposals:
         for one in proposal.offers:
             if one.medicine == medicine:
-                why = f"{proposal.title} {typed(reason)}" if reason else proposal.title
+                why = _because(proposal.title, reason)
                 return _with_last_look(proposal, one, days, by, why)
     raise FollowupError(
         "review.offer",

@@ -345,7 +345,9 @@ def _added(adjustment: CourseAdded, protocol: Protocol) -> Course:
             fix=say("use an id of the formulary"),
         )
     counts = [count for count, days in adjustment.steps for _ in range(days)]
-    reason = Reason(rule="surgeon", because=adjustment.reason, source=f"added by {adjustment.by}", mark="C")
+    reason = Reason(
+        rule="surgeon", because=adjustment.reason, source=say("added by {by}", by=adjustment.by), mark="C"
+    )
     return Course(
         key=f"{adjustment.eye or 'mouth'}:{medicine.id}",
         role=medicine.role,
@@ -373,6 +375,8 @@ def _edited(course: Course, edits: Sequence[CourseEdit]) -> Course:
     for edit in edits:
         counts = [count for count, days in edit.steps for _ in range(days)]
         steps = (*cut_from(course.steps, edit.starts), *as_steps(counts, edit.starts))
-        reason = Reason(rule="surgeon", because=edit.reason, source=f"changed by {edit.by}", mark="C")
+        reason = Reason(
+            rule="surgeon", because=edit.reason, source=say("changed by {by}", by=edit.by), mark="C"
+        )
         course = course.model_copy(update={"steps": steps, "reasons": (*course.reasons, reason)})
     return course

@@ -123,7 +123,7 @@ def _widened(entry: Opened, decision: VisitDecision | None) -> Opened:
 
 
 def _reason(decision: VisitDecision) -> Reason:
-    by = f"decided by {decision.by}" if decision.by else "decided by the surgeon"
+    by = say("decided by {by}", by=decision.by) if decision.by else say("decided by the surgeon")
     return Reason(rule="surgeon", because=decision.why, source=by, mark="C")
 
 

@@ -10,7 +10,7 @@ from followup.clinical.facts import bare, once
 from followup.clinical.plan_names import Names
 from followup.clinical.protocol import Protocol
 from followup.clinical.rule import Rule
-from followup.said import Cited, say
+from followup.said import Cited, Sentence, say
 from followup.typed import said, typed
 
 BY_HAND = "surgeon"
@@ -93,6 +93,8 @@ def source_of(reason: Reason) -> str:
     """Where a reason comes from; the name of the surgeon who gave it is marked as typed."""
     if reason.rule != BY_HAND:
         return reason.source
+    if isinstance(reason.source, Sentence) and reason.source.values.get("by"):
+        return reason.source.filled(by=typed(reason.source.values["by"]))
     deed, _, name = reason.source.partition(" by ")
     return (
         say("{deed} by {typed}", deed=deed, typed=typed(name))

@@ -137,7 +137,7 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
     value = _test(definition, said)
     words = _words(said, value)
     if definition.absent == "yes" and said in (None, ()):
-        words = f"{NOT_RECORDED}, so counted as yes"
+        words = say("{not_recorded}, so counted as yes", not_recorded=NOT_RECORDED)
     holds = "" if definition.otherwise == "" and not value else _said(definition, context)
     silent = definition.absent == "yes" and said in (None, ())
     holds = holds or _stated(definition, None if silent and definition.unknown else value)

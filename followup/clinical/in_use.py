@@ -8,6 +8,7 @@ from datetime import date, time, timedelta
 
 from followup.clinical.careplan import Course, Question, Reason, Step
 from followup.clinical.day_rounds import fits_the_day
+from followup.clinical.english import joined
 from followup.clinical.formulary import Medicine, label_of
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Eye, InUse, Record
@@ -146,7 +147,7 @@ def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -
     """What is taken by mouth needs its mg a day, in whole or half tablets; a strength is no dose."""
     fields = (f"in_use.{i}.mg", f"in_use.{i}.mg_steps")
     if untold:
-        steps = ", and in which steps" if medicine.role == "steroid tablet" else ""
+        steps = say(", and in which steps") if medicine.role == "steroid tablet" else ""
         yield _question(
             f"mg-{i}", say("How many mg of {label} a day{steps}?", label=medicine.label, steps=steps), fields
         )
@@ -154,8 +155,8 @@ def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -
     told = [mg for mg in (entry.mg, *(step.mg for step in entry.mg_steps)) if mg]
     wrong = next((mg for mg in told if tablets_a_time(mg, count, medicine) is None), None)
     if wrong is not None:
-        least = "whole or half tablets" if medicine.form == "tablet" else "whole capsules"
-        times = f" in {count} doses" if count > 1 else ""
+        least = say("whole or half tablets") if medicine.form == "tablet" else say("whole capsules")
+        times = joined(("", say("in {count} doses", count=count))) if count > 1 else ""
         text = say(
             "{label}: {wrong} mg a day{times} can't be made of {least}. Which dose, or which strength?",
             label=medicine.label,

@@ -58,7 +58,11 @@ def _asked(
         paths = context.fields(one.field)
         yield Question(
             id=f"in-words-{one.field.replace('.', '-').replace('_', '-')}",
-            text=f"The free text says “{typed(word.text)}”, and the record does not say so: {one.asks}",
+            text=say(
+                "The free text says “{text}”, and the record does not say so: {asks}",
+                text=typed(word.text),
+                asks=one.asks,
+            ),
             eye=None if one.field.startswith("patient.") else context.eye,
             fields=(*paths, place),
             reasons=(

@@ -111,7 +111,9 @@ def added_needs(rules: EyeRules, protocol: Protocol, adjustments: Sequence[Adjus
                 where=say("edit"),
                 fix=say("use a kind of the protocol"),
             )
-        reason = Reason(rule="surgeon", because=look.reason, source=f"added by {look.by}", mark="C")
+        reason = Reason(
+            rule="surgeon", because=look.reason, source=say("added by {by}", by=look.by), mark="C"
+        )
         need = ReviewNeed(
             key=f"{rules.eye}:added-{number}-{look.need}",
             kind=look.need,

@@ -46,7 +46,7 @@ def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decid
             decision = operation.no_steroid_drop
             found = tuple(_stopped(c) if c.key in mine else c for c in found)
             by, why = typed(decision.decided_by), typed(decision.why)
-            text = f"No steroid drop in this eye, decided by {by}: {why}"
+            text = say("No steroid drop in this eye, decided by {by}: {why}", by=by, why=why)
             cautions.append(
                 Caution(
                     id=NAME,

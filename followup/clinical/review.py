@@ -11,7 +11,7 @@ from datetime import timedelta
 from followup.clinical.careplan import Adjustment, Caution, Course, Reason
 from followup.clinical.choosing import accept, ordered
 from followup.clinical.context import followed_eyes
-from followup.clinical.english import listed
+from followup.clinical.english import joined, listed
 from followup.clinical.eye_rules import apply_rules
 from followup.clinical.look import Look
 from followup.clinical.plan import build_plan, courses_in_force
@@ -138,10 +138,11 @@ def _look(
     if not contexts:
         operated = [o.date for o in record.operations if o.eye == findings.eye]
         if not operated:
-            what, fix = f"the {findings.eye} eye was not operated", "enter the findings of the operated eye"
+            what = say("the {eye} eye was not operated", eye=findings.eye)
+            fix = say("enter the findings of the operated eye")
         else:
-            what = f"{day.isoformat()} lies before the operation of {min(operated).isoformat()}"
-            fix = "correct the date"
+            what = say("{day} lies before the operation of {operated}", day=day, operated=min(operated))
+            fix = say("correct the date")
         raise FollowupError("review.eye", what, where=say("findings: eye, date"), fix=fix)
     rules = apply_rules(contexts[0], protocol)
     plan = build_plan(record, protocol, as_of=day, calendar=calendar, edits=edits)
@@ -232,6 +233,6 @@ def _high_pressure(look: Look, rules: ReviewRules) -> tuple[Caution, ...]:
     cell = found.cell(column(look)) if found else None
     if found is None or cell is None or not cell.senior:
         return ()
-    text = f"{look.pressure:g} mmHg: {words_of(cell, bool(look.remaining))}"
+    text = joined((f"{look.pressure:g} mmHg", words_of(cell, bool(look.remaining))), ": ")
     reason = Reason(rule=f"pressure-{found.id}", because=found.because, source=found.source, mark=found.mark)
     return (Caution(id="pressure-now", text=text, eye=look.findings.eye, level="stop", reasons=(reason,)),)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 
 from followup.clinical.careplan import Adjustment, Caution, Reason
-from followup.clinical.english import counted, steps_words, window_words
+from followup.clinical.english import counted, joined, steps_words, window_words
 from followup.clinical.look import Look
 from followup.clinical.proposal import Direction, Proposal
 from followup.clinical.review_rules import GRADES, Cells, ReviewRules, Settings, StepPair
@@ -402,7 +402,7 @@ def _seen(look: Look) -> str:
         )
     else:
         said.append(say("No steroid drop is taken now."))
-    return " ".join(said)
+    return joined(said)
 
 
 def _caution(look: Look, s: Settings, id_: str, text: str) -> Caution:

@@ -74,7 +74,9 @@ def due_today(look: Look) -> tuple[Course, ...]:
 def _dose(look: Look, course: Course) -> str:
     name = look.protocol.formulary[course.medicine].label
     count = course.count_on(look.findings.date)
-    return f"{name} by mouth" if course.eye is None else f"{name} {count} a day"
+    if course.eye is None:
+        return say("{medicine} by mouth", medicine=name)
+    return say("{medicine} {count} a day", medicine=name, count=count)
 
 
 def _raised(look: Look, flag: Flag) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from followup.clinical.careplan import Adjustment, Course, Reason, Role
-from followup.clinical.english import listed, steps_words, window_words
+from followup.clinical.english import joined, listed, steps_words, window_words
 from followup.clinical.formulary import Medicine
 from followup.clinical.look import Look, counts_from, never_less
 from followup.clinical.proposal import Proposal
@@ -138,9 +138,11 @@ def said(other: Other, text: str, given: Medicine | None, nsaid: Medicine | None
         "nsaid": "",
     }
     if other.give and given:
-        values["give"] = f"{given.label}, {steps_words(((other.give.count, other.give.days),))}"
+        values["give"] = joined((given.label, steps_words(((other.give.count, other.give.days),))), ", ")
     if nsaid and other.nsaid_days:
-        values["nsaid"] = f"{nsaid.label}, {steps_words(((nsaid.label_count or 1, other.nsaid_days),))}"
+        values["nsaid"] = joined(
+            (nsaid.label, steps_words(((nsaid.label_count or 1, other.nsaid_days),))), ", "
+        )
     return fill(text, **values)
 
 

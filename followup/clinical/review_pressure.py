@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from followup.clinical.careplan import Adjustment, Reason
 from followup.clinical.contraindications import check_medicine
-from followup.clinical.english import window_words
+from followup.clinical.english import joined, window_words
 from followup.clinical.formulary import Medicine
 from followup.clinical.look import Look, pairs
 from followup.clinical.proposal import Direction, Offer, Proposal, Refused
@@ -81,8 +81,9 @@ def response(look: Look, rules: ReviewRules) -> str:
         rise=f"{rise:g}",
     )
     if look.fact("responder"):
-        return f"{named}{_in_bands(look, s)}"
-    return f"{named} Write it into the record: the eye rises on steroid.{_in_bands(look, s)}"
+        return joined((named, *_in_bands(look, s)))
+    written = say("Write it into the record: the eye rises on steroid.")
+    return joined((named, written, *_in_bands(look, s)))
 
 
 def response_rise(look: Look, s: Settings) -> float | None:
@@ -103,7 +104,7 @@ def _on_steroid(look: Look) -> bool:
     return begun or look.fact("depot_left")
 
 
-def _in_bands(look: Look, s: Settings) -> str:
+def _in_bands(look: Look, s: Settings) -> Iterator[str]:
     """Where the pressure lies among the responders to the six-week test, in an eye that had the test."""
     tested = [c for c in look.steroid if c.medicine == s.six_weeks.medicine]
     days = sum(
@@ -112,9 +113,8 @@ def _in_bands(look: Look, s: Settings) -> str:
         for step in c.steps
         if step.count >= s.six_weeks.count and step.start < look.findings.date
     )
-    if look.pressure is None or days < s.six_weeks.days:
-        return ""
-    return f" By the six-week test: {band(look.pressure, s)} responder."
+    if look.pressure is not None and days >= s.six_weeks.days:
+        yield say("By the six-week test: {band} responder.", band=band(look.pressure, s))
 
 
 def band(pressure: float, s: Settings) -> str:
@@ -159,7 +159,7 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
                 eye=look.findings.eye,
                 on=look.findings.date,
                 about="pressure",
-                title=f"{look.pressure:g} mmHg. {text}{words}",
+                title=joined((f"{look.pressure:g} mmHg.", text, *((words,) if words else ()))),
                 direction=direction,
                 adjustments=(*changes, *again),
                 offers=offers,
@@ -183,12 +183,12 @@ def _steroid_ways(look: Look, rules: ReviewRules, cell: Cell) -> Iterator[Way]:
     lowers = cell.steroid != "unchanged" and look.cells == 0 and look.remaining
     if lowers and cell.steroid == "stop-or-weaken" and is_response(look, rules):
         why = say("Pressure: the steroid is stopped.")
-        yield "stop", " Stop the steroid.", "lower", look.lowered((), why)
+        yield "stop", say("Stop the steroid."), "lower", look.lowered((), why)
         yield from _weaker(look)
     elif lowers and cell.steroid == "weaker-or-shorter":
         yield from _weaker(look)
         yield from _shorter(look, rules)
-        yield "unchanged", " The steroid stays as it is ordered.", "none", ()
+        yield "unchanged", say("The steroid stays as it is ordered."), "none", ()
     else:
         yield "unchanged", "", "none", ()
 
@@ -198,12 +198,12 @@ def _weaker(look: Look) -> Iterator[Way]:
     usual = look.protocol.usual_medicine("steroid_weaker")
     weaker = usual if not look.against(usual) else look.instead_of(usual)
     if weaker is None:
-        yield "unchanged", " Something speaks against every weaker steroid.", "none", ()
+        yield "unchanged", say("Something speaks against every weaker steroid."), "none", ()
         return
     due = [c for c in look.own if look.still_due(c)]
     stronger = [c for c in due if look.potency(c.medicine) > look.potency(weaker.id)]
     if not stronger:
-        yield "unchanged", " The steroid is the weaker one already.", "none", ()
+        yield "unchanged", say("The steroid is the weaker one already."), "none", ()
         return
     why = say(
         "Pressure: from tomorrow {weaker} {strength} at the same counts.",
@@ -211,7 +211,7 @@ def _weaker(look: Look) -> Iterator[Way]:
         strength=weaker.strength,
     )
     ended = tuple(look.edit(c.key, (), why) for c in due)
-    yield "weaker", f" {why}", "lower", (*ended, look.added(weaker.id, pairs(look.remaining), why))
+    yield "weaker", why, "lower", (*ended, look.added(weaker.id, pairs(look.remaining), why))
 
 
 def _shorter(look: Look, rules: ReviewRules) -> Iterator[Way]:
@@ -219,7 +219,7 @@ def _shorter(look: Look, rules: ReviewRules) -> Iterator[Way]:
     steps = tuple(step for step in look.later_steps if step[0] < look.remaining[0])
     if steps and (is_response(look, rules) or days_short(look, rules.settings, steps) <= 0):
         why = say("Pressure: from tomorrow {steps} a day, one step sooner.", steps=steps[0][0])
-        yield "shorter", f" {why}", "lower", look.lowered(steps, why)
+        yield "shorter", why, "lower", look.lowered(steps, why)
 
 
 def words_of(cell: Cell, steroid: bool) -> str:
@@ -283,11 +283,17 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
 
 def _name(medicine: Medicine, count: int) -> str:
     """Such as "Dorzolamide 2%, 3 times a day"; a tablet with its mg a day."""
-    times = "once" if count == 1 else f"{count} times"
+    times = say("once a day") if count == 1 else say("{count} times a day", count=count)
     if medicine.tablet_mg is None:
-        return f"{medicine.label}, {times} a day"
-    of = f"{medicine.name} {medicine.strength}"
-    return f"{of} by mouth: 1 {medicine.form} {times} a day, {count * medicine.tablet_mg:g} mg a day in all"
+        return joined((medicine.label, times), ", ")
+    one = say("1 tablet") if medicine.form == "tablet" else say("1 capsule")
+    return say(
+        "{medicine} by mouth: {one} {times}, {mg} mg a day in all",
+        medicine=f"{medicine.name} {medicine.strength}",
+        one=one,
+        times=times,
+        mg=f"{count * medicine.tablet_mg:g}",
+    )
 
 
 def _unnamed(look: Look) -> list[str]:

@@ -180,9 +180,13 @@ def _against_label(course: Course, protocol: Protocol) -> tuple[Course, list[Cau
     most, length = max(s.count for s in course.steps), sum(s.days for s in course.steps)
     for owned in protocol.above_label:
         if owned.medicine == medicine.id and most <= owned.drops_a_day and length <= owned.days:
-            text = f"above label, signed in the protocol by {owned.owner}: {owned.reason}"
+            text = say(
+                "above label, signed in the protocol by {owner}: {reason}",
+                owner=owned.owner,
+                reason=owned.reason,
+            )
             return course.model_copy(update={"above_label": text}), []
-    strictest = "" if over.country == country else f", the strictest known; none is on file for {country}"
+    strictest = say(", the strictest known; none is on file for {country}", country=country)
     text = say(
         "{label}: {count} a day on day {day} of the course is above its label ({country}: {allowed} a "
         "day{strictest}). Lower it, or have the protocol signed for it.",
@@ -191,7 +195,7 @@ def _against_label(course: Course, protocol: Protocol) -> tuple[Course, list[Cau
         day=over.day,
         country=over.country,
         allowed=over.allowed,
-        strictest=strictest,
+        strictest="" if over.country == country else strictest,
     )
     reason = Reason(
         rule="label-ceiling",

@@ -68,7 +68,7 @@ def _choices(eye: EyeRules, protocol: Protocol, met: set[tuple[str, Eye | None]]
             continue
         without = apply_rules(_without(eye.context, name), protocol)
         if [f.rule.id for f in without.fired] == [f.rule.id for f in eye.fired]:
-            yield CHOICES.get(name, "choice")
+            yield CHOICES.get(name, say("choice"))
 
 
 def _without(context: EyeContext, choice: str) -> EyeContext:
@@ -86,7 +86,7 @@ def _of_no_course(eye: EyeRules, courses: Sequence[Course]) -> Iterator[str]:
     operation = eye.context.operation
     for product in operation.products:
         if product.role not in roles:
-            yield f"product for the {role_words(product.role)}"
+            yield say("product for the {role}", role=role_words(product.role))
     for release in operation.released:
         if release.course not in roles:
-            yield f"release of the {role_words(release.course)}"
+            yield say("release of the {role}", role=role_words(release.course))

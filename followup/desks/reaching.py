@@ -7,7 +7,7 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.english import day_words
+from followup.clinical.english import day_words, joined
 from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
@@ -139,15 +139,15 @@ def _promised(session: Session, visit: Visit, item: ToReach, promised: date | No
         visit.desk.protocol.recall, item.tier, visit.today, planning_calendar(session, item.patient.id)
     )
     if promised is None:
-        what = "no day is given to the promise"
+        what = say("no day is given to the promise")
     elif promised > last:
-        what = f"{day_words(promised)} is too late for an overdue check"
+        what = say("{day} is too late for an overdue check", day=day_words(promised))
     else:
-        what = f"on {day_words(promised)} there is no place for this visit"
+        what = say("on {day} there is no place for this visit", day=day_words(promised))
     fix = (
-        f"choose {' or '.join(day_words(day) for day in days[:5])}"
+        say("choose {days}", days=joined((day_words(day) for day in days[:5]), " or "))
         if days
-        else "no day is free in time: tell the surgeon"
+        else say("no day is free in time: tell the surgeon")
     )
     raise FollowupError("attempt.promised", what, where=say("promised day"), fix=fix)
 

@@ -171,23 +171,29 @@ class Calendar(Entry):
     def _contradictions(self) -> Iterable[str]:
         """What cannot hold together, each as one sentence that says what to correct."""
         for day in sorted(self._closed & self._extra):
-            yield f"{day} is both a holiday and an extra day; keep one"
+            yield say("{day} is both a holiday and an extra day; keep one", day=day)
         for name in _doubles(service.name for service in self.services):
-            yield f'the service "{name}" is listed twice; join the two entries'
+            yield say('the service "{name}" is listed twice; join the two entries', name=name)
         for key in _doubles(half.key for half in self.half_days):
-            yield f"{key} has two half-day entries; join them"
+            yield say("{key} has two half-day entries; join them", key=key)
         for name, day in _doubles((entry.service, entry.date) for entry in self.places_taken):
-            yield f'places taken for "{name}" on {day} stand twice; add them up'
+            yield say('places taken for "{name}" on {day} stand twice; add them up', name=name, day=day)
         for service in self.services:
             for day in service.dates or ():
                 if not self.is_open(day):
-                    yield f'"{service.name}" names {day}, a closed day; open it in extra_days or take it out'
+                    yield say(
+                        '"{name}" names {day}, a closed day; open it in extra_days or take it out',
+                        name=service.name,
+                        day=day,
+                    )
         for half in self.half_days:
             if half.date is not None and not self.is_open(half.date):
-                yield f"{half.date} is a half-day and closed; open it in extra_days or take it out"
+                yield say(
+                    "{day} is a half-day and closed; open it in extra_days or take it out", day=half.date
+                )
         if self.only_listed_services:
             for name in sorted(self._mentioned() - set(self._by_name)):
-                yield f'"{name}" is used but not listed under services; list it'
+                yield say('"{name}" is used but not listed under services; list it', name=name)
 
     def _mentioned(self) -> set[str]:
         halves = {name for half in self.half_days for name in half.services or ()}
