@@ -27,7 +27,7 @@ def _lens(operation: Operation) -> Iterator[str]:
         yield say(
             "The lens in the {eye} eye has {lens_power} dioptres.",
             eye=operation.eye,
-            lens_power=f"{operation.lens_power:g}",
+            lens_power=format(operation.lens_power, "g"),
         )
     if operation.toric_axis is not None:
         axis = operation.toric_axis
@@ -43,10 +43,10 @@ def _before(drop: DropBefore, operation: Operation, protocol: Protocol) -> str:
     often = joined(("", say("{count} a day", count=drop.count_a_day)), ", ") if drop.count_a_day else ""
     since = joined(("", say("since {since}", since=day_words(drop.since)))) if drop.since else ""
     return say(
-        "Before the operation the {eye} eye had {value}{often}{since}: that ended with the operation, "
+        "Before the operation the {eye} eye had {medicine}{often}{since}: that ended with the operation, "
         "and what this plan gives comes from new bottles.",
         eye=operation.eye,
-        value=name,
+        medicine=name,
         often=often,
         since=since,
     )

@@ -114,10 +114,10 @@ def _moved(courses: Sequence[Course], waking: WakingDay, protocol: Protocol) -> 
                 name = label_of(course.medicine, protocol.formulary)
                 told.append(
                     say(
-                        "{value}, {eye}: the usual time {t} moves to the round at {at}.",
-                        value=name,
+                        "{medicine}, {eye}: the usual time {usual} moves to the round at {at}.",
+                        medicine=name,
                         eye=where(course.eye),
-                        t=f"{t:%H:%M}",
+                        usual=format(t, "%H:%M"),
                         at=at,
                     )
                 )

@@ -62,7 +62,7 @@ def window_words(window: tuple[int, int, int], hours: tuple[int, int] | None = N
     first, _, last = window
     days = _days_words(max(first, 1), last)
     if hours:
-        return say("in {hours} to {hours_2} hours or {days}", hours=hours[0], hours_2=hours[1], days=days)
+        return say("in {least} to {most} hours or {days}", least=hours[0], most=hours[1], days=days)
     return days if first else say("later today or {days}", days=days)
 
 

@@ -40,7 +40,7 @@ def why(plan: CarePlan, protocol: Protocol, target: str, *, traced: bool = True)
             "why.unknown",
             say('the plan has no line "{target}"', target=target[:60]),
             where=say("why"),
-            fix=say("name one of: {protocol}", protocol=", ".join(explainable(plan, protocol))),
+            fix=say("name one of: {names}", names=", ".join(explainable(plan, protocol))),
         )
     return tuple(told)
 
@@ -89,13 +89,13 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) ->
     name = label_of(course.medicine, protocol.formulary)
     where = say("{eye} eye", eye=course.eye) if course.eye else say("by mouth")
     if course.state == "stopped":
-        yield say("{value}, {where}: not given.", value=name, where=where)
+        yield say("{medicine}, {where}: not given.", medicine=name, where=where)
         yield from tell(course.reasons, plan, protocol, traced=traced)
         return
     by_mouth = (
         say(
-            "{s} from {start}",
-            s=dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s)),
+            "{dose} from {start}",
+            dose=dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s)),
             start=day_words(s.start),
         )
         for s in course.steps
@@ -131,9 +131,9 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) ->
     if bottle.units is not None:
         yield (
             say(
-                "{medicine} of {label} for {opened} to {discard}, handed over on {handed_over}.",
-                medicine=capital(number_of_units(bottle.units, medicine)),
-                label=medicine.label,
+                "{number} of {medicine} for {opened} to {discard}, handed over on {handed_over}.",
+                number=capital(number_of_units(bottle.units, medicine)),
+                medicine=medicine.label,
                 opened=day_words(bottle.opened),
                 discard=day_words(bottle.discard),
                 handed_over=day_words(bottle.handed_over),
@@ -189,11 +189,11 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) ->
 
 def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     text = text_of(need.kind, protocol.kinds)
-    what = say("{capitalize} eye, {text}", capitalize=need.eye.capitalize(), text=text) if need.eye else text
+    what = say("{side} eye, {look}", side=need.eye.capitalize(), look=text) if need.eye else text
     yield (
         say(
-            "{what}: from {earliest} to {latest}, best on {target}.",
-            what=what,
+            "{look}: from {earliest} to {latest}, best on {target}.",
+            look=what,
             earliest=day_words(need.earliest),
             latest=day_words(need.latest),
             target=day_words(need.target),

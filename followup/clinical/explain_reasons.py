@@ -97,7 +97,7 @@ def source_of(reason: Reason) -> str:
         return reason.source.filled(by=typed(reason.source.values["by"]))
     deed, _, name = reason.source.partition(" by ")
     return (
-        say("{deed} by {typed}", deed=deed, typed=typed(name))
+        say("{deed} by {name}", deed=deed, name=typed(name))
         if name and name != say("the surgeon")
         else reason.source
     )
@@ -111,7 +111,7 @@ def _tell(reason: Reason, plan: CarePlan, protocol: Protocol) -> Iterator[str]:
         source = Cited(source)
     yield say("Rule {rule}: {because}", rule=reason.rule, because=sentence(because))
     yield say(
-        "Source: {source} ({mark}: {mark_2}).", source=source, mark=reason.mark, mark_2=MARKS[reason.mark]
+        "Source: {source} ({mark}: {quality}).", source=source, mark=reason.mark, quality=MARKS[reason.mark]
     )
     for loser in reason.overrode:
         yield from _overrode(loser, reason, plan, protocol)

@@ -24,8 +24,8 @@ def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> I
     for need in needs:
         yield (
             say(
-                "It is for this: {key}, to be seen from {earliest} to {latest}, best on {target}.",
-                key=names.look(need.key),
+                "It is for this: {look}, to be seen from {earliest} to {latest}, best on {target}.",
+                look=names.look(need.key),
                 earliest=day_words(need.earliest),
                 latest=day_words(need.latest),
                 target=day_words(need.target),
@@ -46,11 +46,11 @@ def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) 
         first = max(needs, key=lambda n: n.earliest)
         yield (
             say(
-                "It can't be before {earliest} ({key}) nor after {latest} ({key_2}).",
+                "It can't be before {earliest} ({first_look}) nor after {latest} ({last_look}).",
                 earliest=day_words(first.earliest),
-                key=names.look(first.key),
+                first_look=names.look(first.key),
                 latest=day_words(last.latest),
-                key_2=names.look(last.key),
+                last_look=names.look(last.key),
             )
         )
     for gap in plan.gaps:
@@ -79,9 +79,8 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: dat
     if gap.kind == "look":
         yield (
             say(
-                "{capitalize} eye: two looks lie no more than {limit} apart, so {since} it can't be "
-                "after {last}.",
-                capitalize=gap.eye.capitalize(),
+                "{side} eye: two looks lie no more than {limit} apart, so {since} it can't be after {last}.",
+                side=gap.eye.capitalize(),
                 limit=counted(gap.limit + 1, "day", "days"),
                 since=since,
                 last=day_words(last),
@@ -97,9 +96,9 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: dat
     length = counted(gap.limit, "day", "days")
     yield (
         say(
-            "{capitalize} eye, {gap}: no more than {length} on {least} may pass {since} unchecked, so "
+            "{side} eye, {gap}: no more than {length} on {least} may pass {since} unchecked, so "
             "it can't be after {last}.",
-            capitalize=gap.eye.capitalize(),
+            side=gap.eye.capitalize(),
             gap=names.watched(gap),
             length=length,
             least=least,
@@ -125,9 +124,7 @@ def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
 
 
 def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
-    yield say(
-        "{capitalize} eye. {gap}", capitalize=gap.eye.capitalize(), gap=Names(plan, protocol).limit(gap)
-    )
+    yield say("{side} eye. {gap}", side=gap.eye.capitalize(), gap=Names(plan, protocol).limit(gap))
     for trip in plan.trips:
         if gap.reasons and not trip.serves and any(reason in trip.reasons for reason in gap.reasons):
             yield say(

@@ -31,9 +31,9 @@ def _before_sleep(eye: EyeRules, protocol: Protocol, waking: WakingDay) -> str |
 def told(first: FirstDropDay) -> str:
     """What the staff read of it."""
     return say(
-        "{capitalize} eye: the first drops on {day} at {at}, when the pad may come off and before the "
+        "{side} eye: the first drops on {day} at {at}, when the pad may come off and before the "
         "patient sleeps; then by the table. It is one round more.",
-        capitalize=first.eye.capitalize(),
+        side=first.eye.capitalize(),
         day=day_words(first.day),
         at=first.at,
     )

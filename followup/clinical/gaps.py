@@ -133,9 +133,9 @@ def _rule(
         since = day_words(last) if last else say("the first drop")
         told.append(
             say(
-                "{capitalize} eye: {gone} days since {since} without a check, more than {limit}: a "
+                "{side} eye: {gone} days since {since} without a check, more than {limit}: a "
                 "check is due at once.",
-                capitalize=gap.eye.capitalize(),
+                side=gap.eye.capitalize(),
                 gone=gone,
                 since=since,
                 limit=limit,

@@ -81,19 +81,19 @@ def courses_from_before(
 def _not_going_on(entry: InUse, protocol: Protocol) -> str:
     """Nobody reads that a medicine is stopped unless the record says who stopped it."""
     if entry.stopped_by is None:
-        return say("{protocol} from before the operation does not go on.", protocol=_name(entry, protocol))
+        return say("{medicine} from before the operation does not go on.", medicine=_name(entry, protocol))
     return say(
-        "{protocol} from before the operation is stopped, by {stopped_by}.",
-        protocol=_name(entry, protocol),
+        "{medicine} from before the operation is stopped, by {stopped_by}.",
+        medicine=_name(entry, protocol),
         stopped_by=typed(entry.stopped_by),
     )
 
 
 def _other_medicine(entry: InUse, protocol: Protocol) -> Iterator[str]:
     """Other tablets go on by name without a question; what their class means for the eye is said."""
-    yield say("{protocol} goes on as before.", protocol=_name(entry, protocol))
+    yield say("{medicine} goes on as before.", medicine=_name(entry, protocol))
     for one in classes_taken(entry, protocol.cautions.names):
-        yield say("{protocol} is {about}.", protocol=_name(entry, protocol), about=one.about)
+        yield say("{medicine} is {about}.", medicine=_name(entry, protocol), about=one.about)
 
 
 def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Question]:
@@ -128,13 +128,13 @@ def _questions(entry: InUse, i: int, protocol: Protocol, start: date) -> list[Qu
     # Steroid tablets told in mg a day are taken once, in the morning, unless somebody ordered otherwise.
     once = _is_steroid_tablet(entry, protocol) and (entry.mg is not None or bool(entry.mg_steps))
     if not (entry.count_a_day or entry.times or once) and entry.medicine is not None:
-        text = say("How many times a day is {protocol} given?", protocol=_name(entry, protocol))
+        text = say("How many times a day is {medicine} given?", medicine=_name(entry, protocol))
         asked.append(_question(f"count-{i}", text, (f"{field}.count_a_day",)))
     if _is_steroid_tablet(entry, protocol) and entry.ordered_by is None:
-        text = say("Who tapers the {protocol} by mouth?", protocol=_name(entry, protocol))
+        text = say("Who tapers the {medicine} by mouth?", medicine=_name(entry, protocol))
         asked.append(_question(f"ordered-by-{i}", text, (f"{field}.ordered_by",)))
     if entry.paused_on is not None and entry.resumes_on is None:
-        text = say("{protocol} is paused: on which day does it start again?", protocol=_name(entry, protocol))
+        text = say("{medicine} is paused: on which day does it start again?", medicine=_name(entry, protocol))
         asked.append(_question(f"resumes-{i}", text, (f"{field}.resumes_on", f"{field}.continues")))
     untold = entry.mg is None and not any(step.starts <= start for step in entry.mg_steps)
     medicine = protocol.formulary.get(entry.medicine or "")
@@ -160,7 +160,7 @@ def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -
         text = say(
             "{label}: {wrong} mg a day{times} can't be made of {least}. Which dose, or which strength?",
             label=medicine.label,
-            wrong=f"{wrong:g}",
+            wrong=format(wrong, "g"),
             times=times,
             least=least,
         )
@@ -169,9 +169,9 @@ def _dose_questions(entry: InUse, i: int, medicine: Medicine, *, untold: bool) -
 
 def _crowded(entry: InUse, i: int, protocol: Protocol) -> Question:
     text = say(
-        "{protocol} as often as that has no place in the waking day: how many times a day, at which "
+        "{medicine} as often as that has no place in the waking day: how many times a day, at which "
         "times, and when does the patient rise and go to bed?",
-        protocol=_name(entry, protocol),
+        medicine=_name(entry, protocol),
     )
     fields = (f"in_use.{i}.count_a_day", f"in_use.{i}.times", "patient.waking")
     return _question(f"times-{i}", text, fields)

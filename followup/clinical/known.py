@@ -48,7 +48,7 @@ def check_answers(record: Record, protocol: Protocol) -> None:
                 raise FollowupError(
                     "record.course",
                     say('no course "{course}" can be in this plan', course=course),
-                    where=say("record: operations.{i}.{place}.course", i=i, place=place),
+                    where=say("record: operations.{number}.{place}.course", number=i, place=place),
                     fix=say("name a course as the plan gives it, such as {eye}:steroid", eye=operation.eye),
                 )
 

@@ -198,10 +198,10 @@ def _merge(found: Sequence[Wish], protocol: Protocol) -> tuple[Wish, tuple[Overr
         Overridden(
             rule=w.fired.rule.id,
             wanted=say(
-                "{kind} from {window} to {window_2}",
+                "{kind} from {first} to {last}",
                 kind=kind,
-                window=day_words(w.window[0]),
-                window_2=day_words(w.window[2]),
+                first=day_words(w.window[0]),
+                last=day_words(w.window[2]),
             ),
             lost_to=best.fired.rule.id,
             reason=w.fired.reason,

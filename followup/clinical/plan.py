@@ -111,7 +111,7 @@ def build_plan(
     if not contexts:
         raise FollowupError(
             "plan.as_of",
-            say("no operation on or before {as_of}", as_of=as_of),
+            say("no operation on or before {day}", day=as_of),
             where=say("as-of day"),
             fix=say("give a day on or after the first operation"),
         )
@@ -264,9 +264,9 @@ def _still_followed(
         if eye.day0 < newest and _over_by(eye, protocol, hours) < newest:
             told.append(
                 say(
-                    "The follow-up of the {eye} eye, operated on {day0}, is over.",
+                    "The follow-up of the {eye} eye, operated on {day}, is over.",
                     eye=eye.eye,
-                    day0=day_words(eye.day0),
+                    day=day_words(eye.day0),
                 )
             )
         else:
@@ -298,9 +298,9 @@ def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
         question = Question(
             id="waking-day",
             text=say(
-                "When does the patient rise and go to bed? {what}{what_2}.",
-                what=exc.what[:1].upper(),
-                what_2=exc.what[1:],
+                "When does the patient rise and go to bed? {capital}{rest}.",
+                capital=exc.what[:1].upper(),
+                rest=exc.what[1:],
             ),
             eye=None,
             fields=("patient.waking.rise", "patient.waking.bedtime"),
@@ -398,11 +398,11 @@ def _unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Que
         Question(
             id=f"done-{need.key.replace(':', '-')}",
             text=say(
-                "Was this look done between {earliest} and {latest}: {kinds}? Enter the review, or "
+                "Was this look done between {earliest} and {latest}: {look}? Enter the review, or "
                 "the visit that was missed.",
                 earliest=day_words(need.earliest),
                 latest=day_words(need.latest),
-                kinds=text_of(need.kind, protocol.kinds),
+                look=text_of(need.kind, protocol.kinds),
             ),
             eye=need.eye,
             fields=("reviews", "trips"),
@@ -419,11 +419,11 @@ def _replaced(record: Record, eyes: Sequence[EyeRules], as_of: date) -> list[str
             if operation.eye == eye.eye and operation.date < eye.day0 <= as_of:
                 told.append(
                     say(
-                        "The {eye} eye was operated again on {day0}: what was planned after {date} is "
+                        "The {eye} eye was operated again on {again}: what was planned after {before} is "
                         "replaced.",
                         eye=eye.eye,
-                        day0=day_words(eye.day0),
-                        date=day_words(operation.date),
+                        again=day_words(eye.day0),
+                        before=day_words(operation.date),
                     )
                 )
     return told

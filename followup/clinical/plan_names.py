@@ -78,11 +78,11 @@ class Names:
     def kept(self, key: str) -> str:
         """What can't be kept: a look, a limit between two, or a visit that can't move."""
         if key in self._gaps:
-            return say("{eye} eye, {key}", eye=self._gaps[key].eye, key=self.watched(self._gaps[key]))
+            return say("{eye} eye, {look}", eye=self._gaps[key].eye, look=self.watched(self._gaps[key]))
         if key.startswith("trip:"):
             return say(
-                "the visit on {removeprefix}",
-                removeprefix=day_words(date.fromisoformat(key.removeprefix("trip:"))),
+                "the visit on {day}",
+                day=day_words(date.fromisoformat(key.removeprefix("trip:"))),
             )
         return self.look(key)
 

@@ -77,8 +77,8 @@ def response(look: Look, rules: ReviewRules) -> str:
         return ""
     named = say(
         "Steroid response: {pressure} mmHg, {rise} more than before surgery.",
-        pressure=f"{look.pressure:g}",
-        rise=f"{rise:g}",
+        pressure=format(look.pressure, "g"),
+        rise=format(rise, "g"),
     )
     if look.fact("responder"):
         return joined((named, *_in_bands(look, s)))
@@ -144,7 +144,7 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
             say(
                 "{pressure} mmHg needs treatment, and none of the list may be given here: choose the "
                 "product and its dose outside this list.",
-                pressure=f"{look.pressure:g}",
+                pressure=format(look.pressure, "g"),
             ),
         )
     ids = [f"pressure-{id_}" for id_, _, _, _ in ways]
@@ -289,10 +289,10 @@ def _name(medicine: Medicine, count: int) -> str:
     one = say("1 tablet") if medicine.form == "tablet" else say("1 capsule")
     return say(
         "{medicine} by mouth: {one} {times}, {mg} mg a day in all",
-        medicine=f"{medicine.name} {medicine.strength}",
+        medicine=joined((medicine.name, medicine.strength)),
         one=one,
         times=times,
-        mg=f"{count * medicine.tablet_mg:g}",
+        mg=format(count * medicine.tablet_mg, "g"),
     )
 
 
@@ -308,13 +308,13 @@ def _unnamed(look: Look) -> list[str]:
 def _reason(look: Look, found: PressureRow, where: Column) -> Reason:
     why = say(
         "{pressure} mmHg on day {day} ({where}).",
-        pressure=f"{look.pressure:g}",
+        pressure=format(look.pressure, "g"),
         day=look.day,
         where=_COLUMN_WORDS[where],
     )
     # What a column says explains a pressure that is high; a low one has other causes.
     if (look.pressure or 0) < look.protocol.review.settings.response.pressure:
-        why = say("{pressure} mmHg on day {day}.", pressure=f"{look.pressure:g}", day=look.day)
+        why = say("{pressure} mmHg on day {day}.", pressure=format(look.pressure, "g"), day=look.day)
     return Reason(
         rule=f"pressure-{found.id}",
         because=f"{why} {found.because}",

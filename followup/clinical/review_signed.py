@@ -42,7 +42,9 @@ def _edited(look: Look, change: CourseEdit) -> str:
     name = look.protocol.formulary[course.medicine].label if course else change.course
     if not change.steps:
         return say(
-            "{value} ends: no more drops of it from {starts}", value=name, starts=day_words(change.starts)
+            "{medicine} ends: no more drops of it from {starts}",
+            medicine=name,
+            starts=day_words(change.starts),
         )
     return joined((name, _steps(change.steps, change.starts, course.last_day if course else None)))
 
@@ -86,4 +88,4 @@ def _waiting_for(look: Look, course: Course) -> Iterator[str]:
     name = look.protocol.formulary[course.medicine].label
     for question in look.plan.questions:
         if course.key in question.holds or (not question.holds and question.id in course.held_by):
-            yield say("{value} waits for an answer: {text}", value=name, text=question.text)
+            yield say("{medicine} waits for an answer: {text}", medicine=name, text=question.text)

@@ -1,14 +1,13 @@
 """Every message that the desks can say, found where it is written.
 
-Four places: the pages, the marked messages of the rooms, the one-line errors and sentences of the
-rooms that know no language (an f-string becomes a message with its values in braces), and the
-sentences of the sample protocol. Used when catalogues are brought up to date and when they are judged.
+Four places: the pages, the marked messages of the rooms, the sentences that the rooms ``say``, and those
+of the sample protocol. Used when catalogues are brought up to date and when they are judged.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +15,6 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 
 from followup import resources
-from followup.desks.spoken import spoken_in
 from followup.language.extraction import KEYWORDS
 from followup.validation import WORDS
 
@@ -28,6 +26,8 @@ _MARKED = (
     ("clinical", "compare_words.py"),
     ("sheets", "timeline*.py"),
 )
+# Rooms that say sentences as values (see ``followup.said``).
+_SAYING = ("timing", "clinical", "records", "language", "recall", "sheets", "desks")
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
 _TOLD = frozenset({"text", "because", "question", "about", "otherwise", "unknown", "said"})
@@ -42,6 +42,7 @@ def desk_messages() -> Catalog:
     return found
 
 
+Keywords = Mapping[str, Any]
 _Found = tuple[Any, tuple[str, int], list[str]]
 
 
@@ -49,8 +50,8 @@ def _all() -> Iterator[_Found]:
     yield from _pages()
     for room, pattern in _MARKED:
         yield from _marked(room, pattern)
-    for text, place, line in spoken_in(_PACKAGE):
-        yield text, (place, line), []
+    for room in _SAYING:
+        yield from _marked(room, "**.py", {"say": None})
     for words in WORDS.values():
         yield words, ("followup/validation.py", 1), ["What a wrong field is told, after its name."]
     yield from _protocol()
@@ -64,11 +65,11 @@ def _pages() -> Iterator[_Found]:
         yield message, (f"templates/desks/{name}", line), comments
 
 
-def _marked(room: str, pattern: str) -> Iterator[_Found]:
+def _marked(room: str, pattern: str, keywords: Keywords = KEYWORDS) -> Iterator[_Found]:
     for name, line, message, comments, _context in extract_from_dir(
         _PACKAGE / room,
-        [("messages/**", "ignore"), (pattern, "python")],
-        keywords=KEYWORDS,
+        [("messages/**", "ignore"), (pattern, "python")] if keywords is KEYWORDS else [(pattern, "python")],
+        keywords=keywords,
         comment_tags=("Translators:",),
         strip_comment_tags=True,
     ):

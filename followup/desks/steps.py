@@ -122,8 +122,8 @@ def _edit(typed: StepsForm, course: Course, visit: Visit) -> CourseEdit:
         )
     steps = tuple(
         (
-            _number(count, say("step {i}, times a day", i=i), MOST_A_DAY),
-            _number(days, say("step {i}, days", i=i), MOST_DAYS),
+            _number(count, say("step {number}, times a day", number=i), MOST_A_DAY),
+            _number(days, say("step {number}, days", number=i), MOST_DAYS),
         )
         for i, (count, days) in enumerate(rows, 1)
     )

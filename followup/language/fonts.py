@@ -32,7 +32,7 @@ def font_file(family: str, weight: int = 400) -> Path:
     except fontpkg.FontpkgError as exc:
         raise FollowupError(
             "language.font",
-            say("the font {family} is missing: {exc}", family=family, exc=exc),
+            say("the font {family} is missing: {why}", family=family, why=exc),
             fix=say("install the program again"),
         ) from None
 
@@ -63,7 +63,7 @@ def must_be_covered(text: str, where: str) -> None:
             "language.glyph",
             say(
                 "no shipped font can print U+{character} ({known})",
-                character=f"{ord(character):04X}",
+                character=format(ord(character), "04X"),
                 known=known.lower(),
             ),
             where=where,

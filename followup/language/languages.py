@@ -176,7 +176,7 @@ def language(tag: str) -> Language:
     if found is None:
         raise FollowupError(
             "language.unknown",
-            say("no sheet language {tag}", tag=f"{tag!r}"),
+            say("no sheet language {tag}", tag=repr(tag)),
             fix=say("choose one of {languages}", languages=", ".join(LANGUAGES)),
         )
     return found

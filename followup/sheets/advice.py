@@ -105,7 +105,7 @@ def _must_know(inputs: SheetInputs) -> None:
                 say(
                     "the caution {id} asks for the sentence {sheet}, which the sheet lacks",
                     id=caution.id,
-                    sheet=f"{caution.sheet!r}",
+                    sheet=repr(caution.sheet),
                 ),
                 fix=say("name one of {known}", known=", ".join(sorted(known))),
             )
@@ -153,14 +153,14 @@ def _words(advice: Advice) -> str:
     if words is None:
         raise FollowupError(
             "sheet.sentence",
-            say("the sheet has no words for the advice {id}", id=f"{advice.id!r}"),
+            say("the sheet has no words for the advice {id}", id=repr(advice.id)),
             where=say("aftercare.toml"),
             fix=say("name one of {advice}", advice=", ".join(ADVICE)),
         )
     if ("%(until)s" in words) and advice.small is None:
         raise FollowupError(
             "sheet.sentence",
-            say("the advice {id} needs a last day", id=f"{advice.id!r}"),
+            say("the advice {id} needs a last day", id=repr(advice.id)),
             where=say("aftercare.toml"),
             fix=say("give small and large"),
         )

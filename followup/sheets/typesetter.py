@@ -60,7 +60,7 @@ class Typesetter:
             self.close()
             raise FollowupError(
                 "sheet.time",
-                say("the sheet was not ready within {limit} seconds", limit=f"{self._limit:g}"),
+                say("the sheet was not ready within {limit} seconds", limit=format(self._limit, "g")),
                 fix=say("print it again; if it happens again, shorten the plan's texts"),
             )
         return answer
@@ -82,7 +82,7 @@ def _refusal(message: str) -> FollowupError:
         word = message.split("overflow: ", 1)[1].split('"')[0]
         return FollowupError(
             "sheet.overflow",
-            say("too long for its place on the sheet: {word}", word=f"{word[:60]!r}"),
+            say("too long for its place on the sheet: {word}", word=repr(word[:60])),
             fix=say("shorten it, or break it with a space"),
         )
     if "page one: " in message:

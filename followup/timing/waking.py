@@ -99,9 +99,9 @@ def _check_awake(minutes: int, when: str = "in all") -> None:
         raise FollowupError(
             "rounds.waking",
             say(
-                "{minutes} h {minutes_2} min awake {when}",
-                minutes=minutes // 60,
-                minutes_2=f"{minutes % 60:02d}",
+                "{hours} h {minutes} min awake {when}",
+                hours=minutes // 60,
+                minutes=format(minutes % 60, "02d"),
                 when=when,
             ),
             fix=say(

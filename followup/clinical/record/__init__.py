@@ -76,18 +76,20 @@ class Record(Part):
         for i, operation in enumerate(self.operations):
             if (born and operation.date < born) or (year and operation.date.year < year):
                 raise ValueError(
-                    say("operations.{i}.date lies before the birth of the patient; correct one", i=i)
+                    say(
+                        "operations.{number}.date lies before the birth of the patient; correct one", number=i
+                    )
                 )
             if _youngest(born, year, operation.date) > OLDEST:
                 raise ValueError(
                     say(
-                        "the patient is over {oldest} on operations.{i}.date; correct the birth",
+                        "the patient is over {oldest} on operations.{number}.date; correct the birth",
                         oldest=OLDEST,
-                        i=i,
+                        number=i,
                     )
                 )
             if operation.date.year < 1990:
-                raise ValueError(say("operations.{i}.date is before 1990; correct the year", i=i))
+                raise ValueError(say("operations.{number}.date is before 1990; correct the year", number=i))
         seen = {(operation.eye, operation.date) for operation in self.operations}
         if len(seen) != len(self.operations):
             raise ValueError(say("two operations have the same eye and date; keep one"))
@@ -98,16 +100,20 @@ class Record(Part):
             if not days:
                 raise ValueError(
                     say(
-                        "reviews.{i}.eye is the {eye} eye, which was not operated; correct the eye",
-                        i=i,
+                        "reviews.{number}.eye is the {eye} eye, which was not operated; correct the eye",
+                        number=i,
                         eye=review.eye,
                     )
                 )
             if review.date < min(days):
-                raise ValueError(say("reviews.{i}.date lies before the operation; correct the date", i=i))
+                raise ValueError(
+                    say("reviews.{number}.date lies before the operation; correct the date", number=i)
+                )
         for i, trip in enumerate(self.trips):
             if trip.date < self.first_day - timedelta(days=1):
-                raise ValueError(say("trips.{i}.date lies before the first operation; correct the date", i=i))
+                raise ValueError(
+                    say("trips.{number}.date lies before the first operation; correct the date", number=i)
+                )
         return self
 
     @model_validator(mode="after")
@@ -117,18 +123,22 @@ class Record(Part):
         for i, decision in enumerate(self.decisions):
             if (decision.need, decision.day) in decided:
                 raise ValueError(
-                    say("decisions.{i} decides {need} a second time; keep one", i=i, need=decision.need)
+                    say(
+                        "decisions.{number} decides {need} a second time; keep one",
+                        number=i,
+                        need=decision.need,
+                    )
                 )
             decided.add((decision.need, decision.day))
             if decision.day is None:
                 continue
             if decision.day < self.first_day:
                 raise ValueError(
-                    say("decisions.{i}.day lies before the first operation; correct the date", i=i)
+                    say("decisions.{number}.day lies before the first operation; correct the date", number=i)
                 )
             if places.setdefault(decision.day, decision.place) != decision.place:
                 raise ValueError(
-                    say("decisions.{i}: two places on one day; correct the day or the place", i=i)
+                    say("decisions.{number}: two places on one day; correct the day or the place", number=i)
                 )
         return self
 
@@ -193,7 +203,7 @@ def parse_json_object(text: str | bytes, source: str) -> dict[str, Any]:
         data = json.loads(text, object_pairs_hook=_no_doubles)
     except (ValueError, RecursionError) as exc:
         raise FollowupError(
-            "json.syntax", say("not valid JSON: {exc}", exc=exc), where=source, fix=say("correct the file")
+            "json.syntax", say("not valid JSON: {why}", why=exc), where=source, fix=say("correct the file")
         ) from None
     if not isinstance(data, dict):
         raise FollowupError(

@@ -200,9 +200,9 @@ class Operation(Part):
         if self.eye != self.eye_drawn:
             raise ValueError(
                 say(
-                    "eye says {eye} but eye_drawn says {eye_drawn}; confirm the eye",
+                    "eye says {eye} but eye_drawn says {drawn}; confirm the eye",
                     eye=self.eye,
-                    eye_drawn=self.eye_drawn,
+                    drawn=self.eye_drawn,
                 )
             )
         if self.capsule_torn and self.capsule_whole:
@@ -236,7 +236,7 @@ class Operation(Part):
                 say(
                     "cut_mm is {cut_mm}, too small for a lens taken out {procedure}; correct cut_mm "
                     "or procedure",
-                    cut_mm=f"{self.cut_mm:g}",
+                    cut_mm=format(self.cut_mm, "g"),
                     procedure=self.procedure,
                 )
             )
