@@ -13,13 +13,13 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseEdit, NeedAdded
-from followup.said import MONTHS
 from followup.clinical.look import POTENCIES
 from followup.clinical.plan import build_plan
 from followup.clinical.record import parse_findings, parse_record
 from followup.clinical.review import accept, review, with_findings
 from followup.clinical.review_rules import GRADES
 from followup.errors import FollowupError
+from followup.said import MONTHS
 
 SLOW = settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]

@@ -13,13 +13,13 @@ from pydantic import BaseModel
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import CarePlan, CheckGap, Course, Reason
-from followup.said import MONTHS
 from followup.clinical.explain import why
 from followup.clinical.explain_reasons import reason_words
 from followup.clinical.formulary import label_of
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import load_protocol, text_of
 from followup.clinical.record import Record, parse_record
+from followup.said import MONTHS
 from followup.typed import plain
 
 PROTOCOL = load_protocol()
