@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from itertools import zip_longest
 
 from followup.desks.forms.place import Place
 from followup.errors import Line, joined
@@ -16,6 +17,7 @@ from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date
 from followup.language.languages import Language
 from followup.said import Said
+from followup.typed import TYPED
 
 # What is counted in the sentences of other rooms.
 _COUNTED = (NN_("%(num)s day", "%(num)s days"), NN_("%(num)s drop", "%(num)s drops"))
@@ -47,8 +49,13 @@ _PAIRS = (
 
 
 def upright(text: str, language: Language) -> str:
-    """``text`` with its grades and ranges kept from left to right inside right-to-left words."""
-    return _SIGNED.sub("\u2066\\g<0>\u2069", text) if language.rtl else text
+    """``text`` with its grades and ranges kept from left to right inside right-to-left words; what a person
+    typed keeps its own direction already."""
+    if not language.rtl:
+        return text
+    kept = TYPED.findall(text)
+    told = (_SIGNED.sub("\u2066\\g<0>\u2069", part) for part in TYPED.split(text))
+    return "".join(f"{part}{piece}" for part, piece in zip_longest(told, kept, fillvalue=""))
 
 
 class Teller:
