@@ -20,7 +20,7 @@ from followup.records.duties import CLINICAL, FRONT
 from followup.records.patients import lock_patient
 from followup.records.store import Unit
 from followup.records.tables import AlertRow, PatientRow
-from followup.said import say
+from followup.said import as_text, of_text, say
 
 AlertKind = Literal["walk-in", "senior review"]
 LONGEST_WORD = 500
@@ -68,7 +68,7 @@ def open_alert(
             col(AlertRow.eye).is_(None) if eye is None else col(AlertRow.eye) == eye,
         )
     ).all()
-    known = {sign for row in same for sign in row.signs}
+    known = {of_text(sign) for row in same for sign in row.signs}
     if kind == "senior review" and set(said) <= known:
         return
     row = AlertRow(
@@ -77,7 +77,7 @@ def open_alert(
         eye=eye,
         day=day,
         trip_id=trip_id,
-        signs=said,
+        signs=[as_text(sign) for sign in said],
         words=words,
         opened_at=unit.now,
         opened_by=unit.actor.name or unit.actor.login,
@@ -162,7 +162,7 @@ def _alert(row: AlertRow) -> Alert:
         eye=cast("Eye | None", row.eye),
         day=row.day,
         trip_id=row.trip_id,
-        signs=tuple(row.signs),
+        signs=tuple(of_text(sign) for sign in row.signs),
         words=row.words,
         opened_at=row.opened_at,
         opened_by=row.opened_by,
