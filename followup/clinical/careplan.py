@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from followup.clinical.record.base import Eye
-from followup.said import SaidText
+from followup.said import SENTENCES, SaidText
 
 Day = date
 
@@ -466,3 +466,13 @@ class CarePlan(Line):
     def signable(self) -> bool:
         """No open blocking question, no undecided stop, no impossible need, nothing refused."""
         return not (self.refused or self.impossible or any(q.blocks for q in self.questions) or self.stops)
+
+
+def to_store(plan: CarePlan) -> str:
+    """The plan as it is stored: with its sentences whole."""
+    return plan.model_dump_json(context=SENTENCES)
+
+
+def read_stored(text: str) -> CarePlan:
+    """A stored plan; one of before, whose sentences are plain text, too."""
+    return CarePlan.model_validate_json(text, context=SENTENCES)

@@ -6,14 +6,13 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
-from followup.clinical.careplan import CarePlan
+from followup.clinical.careplan import CarePlan, read_stored
 from followup.records.duties import PROGRAM
 from followup.records.patients import lock_patient
 from followup.records.plans import plans_in_force_ids
 from followup.records.store import Unit
 from followup.records.tables import AlertRow, CarePlanRow, TripRow
 from followup.records.trips import OPEN
-from followup.said import SENTENCES
 
 OVER = "last visit done, last drop taken"
 
@@ -61,7 +60,7 @@ def _is_over(session: Session, plan_id: int, today: date) -> bool:
     row = session.get(CarePlanRow, plan_id)
     if row is None or _waits(session, row.patient_id):
         return False
-    body = CarePlan.model_validate_json(row.body, context=SENTENCES)
+    body = read_stored(row.body)
     last = last_day_of_drops(body)
     return last is None or last < today
 

@@ -6,7 +6,7 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
-from followup.clinical.careplan import CarePlan
+from followup.clinical.careplan import CarePlan, read_stored
 from followup.clinical.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.served import seen_by_findings
@@ -19,7 +19,7 @@ from followup.records.tables import CarePlanRow, PatientRow, TripRow
 from followup.records.trips import OPEN, held_trip, is_followed, trip
 from followup.records.views import TripView
 from followup.records.visits import end_visit
-from followup.said import SENTENCES, say
+from followup.said import say
 
 LEFT = "left without findings"
 
@@ -153,7 +153,7 @@ def _missing(body: CarePlan | None, row: TripRow, record: Record, protocol: Prot
 
 def _body(session: Session, row: TripRow) -> CarePlan | None:
     plan = session.get(CarePlanRow, row.care_plan_id)
-    return CarePlan.model_validate_json(plan.body, context=SENTENCES) if plan else None
+    return read_stored(plan.body) if plan else None
 
 
 def _arrived(unit: Unit, trip_id: int) -> TripRow:

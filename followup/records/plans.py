@@ -10,7 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, CursorResult
 from sqlmodel import Session, and_, col, or_, select, update
 
-from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus
+from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus, read_stored, to_store
 from followup.errors import FollowupError
 from followup.records.bound import SIGNED, plan_hash
 from followup.records.clinics import clinic_zone
@@ -76,7 +76,7 @@ def store_draft(
         status="on-hold" if by_hand else "draft",
         record_number=record_number,
         as_of=body.as_of,
-        body=body.model_dump_json(context=SENTENCES),
+        body=to_store(body),
         edits=_EDITS.dump_json(chosen, context=SENTENCES).decode(),
         reason=as_text(reason),
         protocol_hash=body.protocol_hash,
@@ -105,14 +105,14 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
     unit.session.refresh(plan_row)
     _refuse_unsignable(unit, plan_row, patient)
     _end(unit, plan_row.patient_id, ("active",), by=plan_row)
-    body = CarePlan.model_validate_json(plan_row.body, context=SENTENCES)
+    body = read_stored(plan_row.body)
     signed = body.model_copy(update={"status": "active", "approved": True})
     result = unit.session.execute(
         update(CarePlanRow)
         .where(col(CarePlanRow.id) == plan_id, col(CarePlanRow.status) == "draft")
         .values(
             status="active",
-            body=signed.model_dump_json(context=SENTENCES),
+            body=to_store(signed),
             reason=as_text(reason) or plan_row.reason,
             signed_by=unit.actor.name or unit.actor.login,
             signed_at=unit.now,
@@ -272,7 +272,7 @@ def plan_bodies(session: Session, plans: Iterable[int]) -> dict[int, CarePlan]:
     for plan_id, body in rows:
         # The list of whom to reach must stand even where a plan does not load: its visit is there.
         with suppress(ValidationError):
-            found[plan_id or 0] = CarePlan.model_validate_json(body, context=SENTENCES)
+            found[plan_id or 0] = read_stored(body)
     return found
 
 
@@ -287,14 +287,14 @@ def newest_plan_bodies(session: Session, patients: Iterable[int]) -> dict[int, C
     found: dict[int, CarePlan] = {}
     for row in rows:
         with suppress(ValidationError):
-            found[row.patient_id] = CarePlan.model_validate_json(row.body, context=SENTENCES)
+            found[row.patient_id] = read_stored(row.body)
     return found
 
 
 def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:
     if row.status != "draft":
         raise _changed(unit.session, row.patient_id, row)
-    body = CarePlan.model_validate_json(row.body, context=SENTENCES)
+    body = read_stored(row.body)
     if not body.signable:
         raise FollowupError(
             "plan.blocked",
@@ -429,6 +429,6 @@ def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
         patient_name=patient.name,
         status=status,
         reason=of_text(row.reason),
-        body=CarePlan.model_validate_json(row.body, context=SENTENCES).model_copy(update={"status": status}),
+        body=read_stored(row.body).model_copy(update={"status": status}),
         edits=_EDITS.validate_json(row.edits, context=SENTENCES),
     )

@@ -8,7 +8,7 @@ from typing import get_args
 
 from sqlmodel import Session, col, select
 
-from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
+from followup.clinical.careplan import ReviewNeed, Tier, read_stored
 from followup.errors import FollowupError
 from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
@@ -287,7 +287,7 @@ def _counts_from(session: Session, first: TripRow, later: TripRow) -> bool:
 
 def _needs(session: Session, row: TripRow) -> list[ReviewNeed]:
     plan = session.get(CarePlanRow, row.care_plan_id)
-    body = CarePlan.model_validate_json(plan.body) if plan else None
+    body = read_stored(plan.body) if plan else None
     return [need for need in body.needs if need.key in row.serves] if body else []
 
 
