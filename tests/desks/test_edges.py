@@ -378,7 +378,8 @@ def test_days_after_surgery_are_counted_from_the_latest_operation_that_has_been(
     again = record.operations[0].model_copy(update={"date": _on(20)})
     both = record.model_copy(update={"operations": (*record.operations, again)})
     case = EyeCase(None, "right", SimpleNamespace(record=both), (), (), (), ())
-    assert [case.day_of(_on(day)) for day in (0, 19, 20, 21)] == [0, 19, 0, 1]
+    # Before the first operation the days count down to it.
+    assert [case.day_of(_on(day)) for day in (-1, 0, 19, 20, 21)] == [-1, 0, 19, 0, 1]
 
 
 # The age that a sheet tells, and the visits still to come, on the day of printing.

@@ -338,3 +338,33 @@ def test_where_the_surgeon_decided_on_no_steroid_drop_nothing_speaks_of_one(
     assert content.held is None
     assert content.steroid_ends == ()
     assert all("steroid" not in key for block in content.stairs for key in block.labels)
+
+
+def test_what_is_said_of_a_bottle_holds_to_the_end_of_its_day(make_content, make_plan):
+    plan = make_plan(approved=True)
+    second = plan.supply[0].model_copy(
+        update={
+            "number": 2,
+            "opened": _later(20),
+            "discard": _later(25),
+            "handed_over": _later(7),
+            "handed_over_trip": 2,
+        }
+    )
+    plan = plan.model_copy(update={"supply": (*plan.supply, second)})
+    fetch = "You get bottle 2 at your visit on Monday 8 June 2026."
+    ahead = (
+        "Bottle 2: open it on Sunday 21 June 2026. Throw it away after the last drop of Friday 26 June 2026."
+    )
+    in_use = "Bottle 2: throw it away after the last drop of Friday 26 June 2026."
+    for printed, said in (
+        (6, [ahead, fetch]),
+        (7, [ahead, fetch]),
+        (8, [ahead]),
+        (20, [ahead]),
+        (21, [in_use]),
+        (25, [in_use]),
+        (26, []),
+    ):
+        notes = _bottle_notes(make_content(plan=plan, printed_on=_later(printed)), "S")
+        assert [note for note in notes if "ottle 2" in note] == said, f"printed on day {printed}"
