@@ -103,12 +103,7 @@ def _allergies(plan: CarePlan, formulary: Mapping[str, Medicine]) -> Iterator[st
             yield f"In words: {one_line(line.words)}"
             continue
         named = label_of(line.medicine, formulary) if line.medicine else line.described or line.to or ""
-        reaction = {
-            "severe": "severe reaction",
-            "other": "another reaction",
-            "not known": "reaction not known",
-        }
-        yield f"{one_line(named)}: {reaction.get(line.reaction or 'not known', line.reaction)}"
+        yield f"{one_line(named)}: {_REACTIONS.get(line.reaction or 'not known', line.reaction)}"
 
 
 def _in_words(plan: CarePlan) -> Iterator[str]:

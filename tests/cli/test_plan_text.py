@@ -12,6 +12,7 @@ from birthdays import AGES
 from followup.cli import plan_text
 from followup.cli.plan_text import WIDTH, render_plan
 from followup.clinical.careplan import (
+    AllergyLine,
     BeforeLeaving,
     Bottle,
     CarePlan,
@@ -19,6 +20,7 @@ from followup.clinical.careplan import (
     CheckGap,
     Course,
     DayPhase,
+    Decided,
     Dose,
     FactUse,
     FirstDropDay,
@@ -256,6 +258,137 @@ def test_no_part_of_a_plan_is_left_out_of_the_text() -> None:
     silent = {"patient", "protocol_hash", "engine", "last_steroid_day"}
     source = inspect.getsource(plan_text)
     assert {name for name in CarePlan.model_fields if f"plan.{name}" not in source} <= silent
+
+
+def _section(made: CarePlan, title: str) -> list[str]:
+    """The lines under a title, folds joined, until the next title."""
+    lines = render_plan(made, record(), PROTOCOL).split("\n")
+    rest = lines[lines.index(title) + 1 :]
+    end = next((i for i, line in enumerate(rest) if not line.startswith(" ")), len(rest))
+    return [line.strip() for line in rest[:end]]
+
+
+def test_every_allergy_is_said_with_its_reaction_and_none_written_down_is_not_none() -> None:
+    lines = (
+        AllergyLine(to="medicine", medicine="ciprofloxacin-0-3", reaction="severe"),
+        AllergyLine(to="iodine", reaction="other"),
+        AllergyLine(to="other", described="plaster", reaction="not known"),
+        AllergyLine(to="latex"),
+        AllergyLine(words="sulfa - blisters"),
+    )
+    assert _section(plan(allergies=lines), "Allergies") == [
+        "Ciprofloxacin 0.3%: severe reaction",
+        "iodine: another reaction",
+        "plaster: reaction not known",
+        "latex: reaction not known",
+        "In words: sulfa - blisters",
+    ]
+    assert _section(plan(), "Allergies") == ["No allergy is written down."]
+
+
+@pytest.mark.parametrize(
+    ("level", "said"), [("stop", "Stop"), ("ask", "To decide"), ("warn", "Caution"), ("note", "Note")]
+)
+def test_a_caution_says_how_much_it_asks_and_of_which_eye(level: Any, said: str) -> None:
+    for eye, where in (("right", "right eye: "), (None, "")):
+        caution = Caution(id="c", text="Mind this.", eye=eye, level=level)
+        assert _section(plan(cautions=(caution,)), "Cautions") == [f"{said}: {where}Mind this."]
+
+
+VISIT = {
+    "number": 1, "date": day(7), "serves": (), "services": ("doctor",), "window_start": day(5),
+    "window_end": day(9), "tier": "C", "status": "booked",
+}  # fmt: skip
+ELSEWHERE = {"place": "Hill Street 4", "hours": ("09:00", "10:00")}
+VISITS = [
+    ({"status": "proposed"}, ""),
+    ({"status": "booked"}, ", booked"),
+    ({"status": "arrived"}, ", arrived"),
+    ({"status": "fulfilled"}, ", seen"),
+    ({"status": "noshow"}, ", did not come"),
+    ({"status": "cancelled"}, ", cancelled"),
+    ({"cannot_move": True}, ", booked, can't be moved"),
+    ({"overbooked": ("doctor", "field")}, ", booked, beyond the places of doctor and field"),
+    ({"decided": True}, ", booked, on the day that was decided"),
+    ({"place": "Hill Street 4"}, ", booked, at Hill Street 4"),
+    (ELSEWHERE, ", booked, at Hill Street 4, 09:00 to 10:00"),
+]
+
+
+@pytest.mark.parametrize(("more", "said"), VISITS)
+def test_a_visit_says_how_it_stands_where_it_is_and_what_is_fixed(more: Any, said: str) -> None:
+    made = plan(trips=(Trip.model_validate({**VISIT, **more}),))
+    first, *_, last = _section(made, "Visits")
+    assert first == f"1. Thursday 8 February 2024 (day 7){said}"
+    assert last == "any day from Tue 6 Feb 2024 to Sat 10 Feb 2024"
+
+
+def test_a_visit_of_one_day_alone_says_so() -> None:
+    made = plan(trips=(Trip.model_validate({**VISIT, "window_start": day(7), "window_end": day(7)}),))
+    assert _section(made, "Visits")[-1] == "on this day only"
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, "day 5 to 9, best 7: Tue 6 Feb 2024 to Sat 10 Feb 2024, best Thu 8 Feb 2024"),
+        ({"earliest": day(9), "target": day(9)}, "day 9, Sat 10 Feb 2024"),
+        (
+            {"earliest": day(9), "target": day(9), "served_on": day(8)},
+            "day 9, Sat 10 Feb 2024; seen on Fri 9 Feb 2024",
+        ),
+    ],
+)
+@pytest.mark.parametrize("urgent", [False, True])
+def test_what_must_be_looked_at_says_its_days_and_whether_it_was_seen(
+    more: Any, said: str, urgent: bool
+) -> None:
+    given = {
+        "key": "left:refraction", "kind": "refraction", "eye": "left", "service": "refraction", "tier": "C",
+        "earliest": day(5), "target": day(7), "latest": day(9), "urgent": urgent,
+    }  # fmt: skip
+    made = plan(needs=(ReviewNeed.model_validate({**given, **more}),))
+    named = "left eye, refraction for glasses" + (", urgent" if urgent else "")
+    assert " ".join(_section(made, "What must be looked at")) == f"{named}: {said}"
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"day": day(9)}, "on Saturday 10 February 2024. Reason: the clinic is closed (Dr Osei)"),
+        (
+            {"day": day(9), "place": "Hill Street 4"},
+            "on Saturday 10 February 2024 at Hill Street 4. Reason: the clinic is closed (Dr Osei)",
+        ),
+        (
+            {"day": None, "earliest": day(5), "latest": day(8), "by": None},
+            "not in time, because no day is offered (due from Tue 6 Feb 2024 to Fri 9 Feb 2024). "
+            "Reason: the clinic is closed",
+        ),
+    ],
+)
+def test_what_was_decided_says_the_day_or_that_it_is_not_in_time(more: Any, said: str) -> None:
+    given = {
+        "need": "left:macula-1", "kind": "macula-1", "eye": "left", "day": None, "earliest": None,
+        "latest": None, "place": None, "why": "the clinic is closed", "by": "Dr Osei", **more,
+    }  # fmt: skip
+    (line,) = [" ".join(_section(plan(decided=(Decided(**given),)), "Decided and signed with the plan"))]
+    assert line == f"Macula: {said}"
+
+
+@pytest.mark.parametrize(
+    ("start", "said"),
+    [(0, "2 a day, no last day is ordered"), (1, "2 a day from Fri 2 Feb 2024 on, no last day is ordered")],
+)
+def test_a_course_that_goes_on_says_that_no_last_day_is_ordered(start: int, said: str) -> None:
+    steps = (Step(start=day(start), days=30, count=2),)
+    course = STEROID.model_copy(
+        update={"steps": steps, "goes_on": True, "from_before": True, "as_needed": True, "reasons": ()}
+    )
+    assert _section(plan(courses=(course,)), "Courses") == [
+        "left eye, steroid: dexamethasone-01, from before, as needed",
+        said,
+    ]
 
 
 def test_with_both_eyes_operated_a_trip_gives_the_day_of_each_eye() -> None:

@@ -128,10 +128,21 @@ def test_a_row_given_twice_names_both():
 
 def test_markup_is_refused_and_all_faults_are_counted():
     rows = _table("es")
-    for source, text in (("At home", "En <i>casa</i>"), ("Never", "Siempre"), ("Evening", "")):
+    changed = {"At home": "En <i>casa</i>", "Never": "Siempre", "Evening": ""}
+    for source, text in changed.items():
         rows[_row(rows, source) - 1][1] = text
     error = _refused("es", rows)
     assert "(and 2 more)" in error.what
+    assert error.where == f"hi.csv, row {min(_row(rows, source) for source in changed)}", "the first is named"
+
+
+def test_of_rows_taken_out_the_first_is_named_and_all_are_counted():
+    rows = _table("es")
+    gone = sorted(_row(rows, source) for source in ("At home", "Never", "Evening"))
+    named = rows[gone[0] - 1][0]
+    for number in reversed(gone):
+        rows.pop(number - 1)
+    assert _refused("es", rows).what == f"no row for {named!r} (and 2 more)"
 
 
 @pytest.mark.parametrize(
