@@ -8,14 +8,17 @@ import socket
 import stat
 import subprocess
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 
 import httpx2
 import pytest
 
+from followup.cli.serving import desk_for
 from followup.records.clinics import get_clinic
 from followup.records.staff import all_staff
 from followup.records.store import Store
+from followup.settings import load_settings
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 SECRET = {"FOLLOWUP_PASSWORD": "a long enough password"}
@@ -68,6 +71,43 @@ def test_a_clinics_data_can_be_changed_without_touching_its_staff(
     assert (found.name, found.phone_day) == ("Hillside Eye Clinic", "+44 20 7946 0100")
     assert json.loads(found.calendar) == {"holidays": ["2027-01-01"]}
     assert [person.login for person in staff] == ["ruth"]
+
+
+CHANGES = {
+    "name": ("name", "Hillside Eye Clinic"),
+    "code": ("code", "HEC"),
+    "phone-day": ("phone_day", "+44 20 7946 0111"),
+    "phone-night": ("phone_night", "+44 20 7946 0112"),
+    "zone": ("zone", "Asia/Dhaka"),
+    "nearest": ("nearest_eye_clinic", "Ford Street"),
+    "address": ("address", "4 Mill Road"),
+    "language": ("sheet_languages", "te"),
+    "staff-language": ("staff_language", "fr"),
+}
+
+
+def test_each_answer_changes_its_own_line_of_the_clinic_alone(
+    clinic: Path, store: Store, inside: Run
+) -> None:
+    def told() -> dict[str, object]:
+        with store.read() as session:
+            return asdict(get_clinic(session))
+
+    expected = told()
+    assert (expected["cap_colours"], expected["is_sample"]) == (False, False)
+    for option, (field, value) in CHANGES.items():
+        assert inside("init", "--again", f"--{option}", value).returncode == 0
+        expected[field] = (value,) if option == "language" else value
+        assert told() == expected, option
+    for option, colours in (("--cap-colours", True), ("--no-cap-colours", False)):
+        assert inside("init", "--again", option).returncode == 0
+        assert told() == expected | {"cap_colours": colours}
+
+
+def test_cookies_keep_to_https_where_the_clinic_says_that_it_has_it(clinic: Path, store: Store) -> None:
+    settings = load_settings({}, {"folder": clinic})
+    assert [desk_for(settings, store, https=given).https for given in (True, False)] == [True, False]
+    assert not desk_for(settings, store).https
 
 
 @pytest.mark.parametrize(

@@ -7,11 +7,13 @@ import io
 import json
 import os
 import stat
-from datetime import date
+from datetime import date, timedelta
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
+from followup.cli.backup import _refuse_while_served
 from followup.cli.files import write_whole
 from followup.cli.serving import _ways_out
 from followup.cli.workplace import load_mail, workplace
@@ -23,6 +25,7 @@ from followup.recall.messages.sending import queue_day
 from followup.recall.sweep import Swept
 from followup.records.messages import message_choice
 from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.upkeep import release_lease, take_lease
 from followup.settings import load_settings
 
 PHONES = [{"number": "+44 20 7946 0102"}, {"number": "+44 20 7946 0103", "whose": "carer"}]
@@ -164,6 +167,32 @@ def test_what_is_written_for_somebody_is_its_owners_alone_and_never_over_the_rec
             write_whole(place, b"one", never=str(record))
     assert record.read_text() == "{}"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["record.json", "sheet.pdf"]
+
+
+def test_a_lease_keeps_a_backup_out_while_a_living_server_can_hold_it(sqlite_ward, people) -> None:
+    """Two and a half minutes a server takes it for; one that runs for more than twice that was a clock's."""
+    target, now = Path(sqlite_ward.store.engine.url.database), sqlite_ward.at(3)
+    tick, longest = timedelta(microseconds=1), timedelta(minutes=5)
+    for left, refused in (
+        (timedelta(0), False),
+        (tick, True),
+        (longest, True),
+        (longest + tick, False),
+    ):
+        with sqlite_ward.store.upkeep(now) as unit:
+            release_lease(unit, name="sweep", owner="a")
+            assert take_lease(unit, name="sweep", owner="a", lifetime=left)
+        if refused:
+            with pytest.raises(FollowupError, match="is at work on this database"):
+                _refuse_while_served(target, now)
+        else:
+            _refuse_while_served(target, now)
+
+
+def test_the_journal_tells_how_many_plans_and_sheets_are_as_they_were_signed(people) -> None:
+    whole, bound = people("journal", "verify").splitlines()
+    assert whole.startswith("The journal is whole: ")
+    assert bound == "As they were signed and issued, by their hash: 2 plans, 2 sheets"
 
 
 WAYS = {

@@ -37,13 +37,26 @@ def test_rotation_adds_a_key_and_keeps_the_old_ones(tmp_path):
     assert path.stat().st_mode & 0o777 == 0o600
 
 
-def test_a_ring_that_others_can_read_is_refused(tmp_path):
+@pytest.mark.parametrize("mode", [0o640, 0o620, 0o610, 0o604, 0o602, 0o601])
+def test_a_ring_that_others_can_read_or_change_is_refused(tmp_path, mode):
     path = tmp_path / "keys.json"
     create_keyring(path)
-    path.chmod(0o640)
+    path.chmod(mode)
     with pytest.raises(FollowupError) as caught:
         load_keyring(path)
     assert caught.value.code == "keyring.open"
+
+
+def test_while_another_program_adds_a_key_nothing_is_added(tmp_path):
+    path, lock = tmp_path / "keys.json", tmp_path / "keys.json.turning"
+    made = create_keyring(path)
+    lock.touch()
+    with pytest.raises(FollowupError) as caught:
+        rotate_keyring(path)
+    assert (caught.value.code, load_keyring(path), lock.exists()) == ("keyring.busy", made, True)
+    lock.unlink()
+    assert len(rotate_keyring(path).keys) == 2
+    assert not lock.exists()
 
 
 def test_a_missing_ring_says_so(tmp_path):

@@ -61,6 +61,12 @@ def test_what_is_not_one_sheet_is_refused_in_words(photo, problem):
     assert refused.value.fix
 
 
+def test_beside_the_sheet_of_another_clinic_ours_is_read():
+    sheet, other = new_sheet_id(), qr_payload(new_sheet_id(), Keyring.fresh(), "OTHER")
+    scan = read_photo(_photo(other, _code(sheet)), KEYRING, "RBE")
+    assert (scan.outcome, scan.sheet_id) == ("ours", sheet)
+
+
 def test_a_sheet_of_another_clinic_is_named_as_such():
     scan = read_photo(_photo(qr_payload(new_sheet_id(), Keyring.fresh(), "OTHER")), KEYRING, "RBE")
     assert scan.outcome == "other clinic"
