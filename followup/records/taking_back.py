@@ -194,8 +194,9 @@ def _undo_walk_in(unit: Unit, step: Step, patient: PatientRow) -> None:
 
 def _undo_done(unit: Unit, step: Step, _patient: PatientRow) -> None:
     row = _held(unit, step)
-    row.status, row.fulfilled_at, row.served = str(step.details.get("before") or "arrived"), None, []
-    row.left_at = None
+    row.status, row.fulfilled_at = str(step.details.get("before") or "arrived"), None
+    # What findings had seen before the visit was said to be done, they have seen.
+    row.left_at, row.served = None, _names(step, "looked")
     if row.status != "arrived":
         row.seen_on = None
     left = step.details.get("left_trip")
@@ -221,7 +222,11 @@ def _undo_booking(unit: Unit, step: Step, patient: PatientRow) -> None:
 
 
 def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
-    row, old, over = _held(unit, step), date.fromisoformat(str(step.details["old"])), _overbooked(step)
+    row, old, over = (
+        _held(unit, step),
+        date.fromisoformat(str(step.details["old"])),
+        _names(step, "overbooked"),
+    )
     if row.holds_places:
         site = patient.site_id
         calendar = clinic_calendar(unit.session, site)
@@ -230,8 +235,8 @@ def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
     row.day, row.overbooked, row.hour = old, over, _hour_before(step)
 
 
-def _overbooked(step: Step) -> list[str]:
-    return [str(name) for name in cast("list[str]", step.details.get("overbooked") or [])]
+def _names(step: Step, detail: str) -> list[str]:
+    return [str(name) for name in cast("list[str]", step.details.get(detail) or [])]
 
 
 def _hour_before(step: Step) -> str | None:
@@ -243,7 +248,7 @@ def _undo_promise(unit: Unit, step: Step, patient: PatientRow) -> None:
     row, old = _held(unit, step), date.fromisoformat(str(step.details["old"]))
     release_places(unit, services=row.services, day=row.day, site=patient.site_id)
     row.day, row.status, row.holds_places = old, str(step.details.get("before") or "proposed"), False
-    row.overbooked, row.hour = _overbooked(step), _hour_before(step)
+    row.overbooked, row.hour = _names(step, "overbooked"), _hour_before(step)
     if step.details.get("held"):
         calendar = clinic_calendar(unit.session, patient.site_id)
         over = row.services

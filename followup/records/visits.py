@@ -182,11 +182,13 @@ def end_visit(unit: Unit, *, trip_id: int, served: tuple[str, ...] | None = None
             fix=say("choose from what the visit is for"),
         )
     before, row.status, row.fulfilled_at = row.status, "fulfilled", unit.now
+    looked = row.served
     row.served = [key for key in row.serves if key in done]
     row.seen_on = row.seen_on or _today(unit)
     left = [key for key in row.serves if key not in done]
     left_trip = _leave_over(unit, row, left) if left else None
-    return _stored(unit, row, "visit done", served=row.served, left=left, left_trip=left_trip, before=before)
+    given = {"served": row.served, "looked": looked, "left": left, "left_trip": left_trip, "before": before}
+    return _stored(unit, row, "visit done", **given)
 
 
 def mark_noshow(unit: Unit, *, trip_id: int) -> TripView:

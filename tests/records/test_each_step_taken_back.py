@@ -51,10 +51,10 @@ class _Case:
             case "promise":
                 book_promised(unit, **one, day=ward.day(int(given)))
             case "overbook":
-                unit.session.execute(
-                    text("UPDATE trip SET overbooked = '[\"review\"]' WHERE id = :id"), {"id": self.trip}
-                )
-                unit.session.expire_all()
+                self._writes(unit, "overbooked = '[\"review\"]'")
+            case "looked":
+                # As findings leave a visit whose patient is still here.
+                self._writes(unit, "served = '[\"right:week\"]'")
             case "arrive":
                 mark_arrived(unit, **one, nonce=f"arrives {self.who}")
             case "leave":
@@ -74,6 +74,10 @@ class _Case:
                 hand_over_sheet(unit, sheet_id=self.sheet, to="her son", how="telephone")
             case _:
                 raise AssertionError(what)
+
+    def _writes(self, unit, what: str) -> None:
+        unit.session.execute(text(f"UPDATE trip SET {what} WHERE id = :id"), {"id": self.trip})
+        unit.session.expire_all()
 
     def stands(self, unit) -> dict[str, object]:
         """Every column of the patient's rows that a step changes; a form's own number stays used."""
@@ -113,6 +117,8 @@ STEPS = [
     ("book 09:30", "done", "visit done", FRONT),
     ("missed", "done", "visit done", FRONT),
     ("arrive", "done", "visit done", FRONT),
+    ("arrive, looked", "done", "visit done", FRONT),
+    ("arrive, looked", "leave", "visit done", FRONT),
     ("", "missed", "did not come", "reception"),
     ("book 09:30", "missed", "did not come", "reception"),
     ("", "book", "visit booked", FRONT),
