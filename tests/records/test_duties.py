@@ -6,13 +6,17 @@ prints and completes; it never signs, answers, looks, marks an arrival or hands 
 
 from __future__ import annotations
 
+import ast
+import sys
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 from sqlalchemy import text
 
+from followup import records
 from followup.clinical.careplan import CourseEdit
 from followup.errors import FollowupError
 from followup.records.alerts import close_alert, open_alert, open_alerts
@@ -38,7 +42,7 @@ from followup.records.staff import (
     open_session,
     staff_by_login,
 )
-from followup.records.store import Store
+from followup.records.store import Store, Unit
 from followup.records.taking_back import take_back
 from followup.records.views import SYSTEM, Actor
 from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
@@ -324,6 +328,27 @@ def test_each_role_may_do_its_own_work_and_no_other(hill, use_case):
     assert refused == {role: role not in allowed for role in ROLES}
     assert _tried(hill, use_case, Actor("nobody")) == "role.missing", "somebody without any role"
     assert _rows(hill) == before
+
+
+def test_whatever_asks_whose_work_it_is_has_its_line_in_the_table(hill, monkeypatch):
+    room = [path.read_text("utf-8") for path in Path(records.__file__).parent.rglob("*.py")]
+    asking = {
+        node.name
+        for source in room
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.FunctionDef)
+        and "unit.need_role(" in (ast.get_source_segment(source, node) or "")
+    }
+    asked = set()
+
+    def need_role(_unit, *_roles):
+        asked.add(sys._getframe(1).f_code.co_name)
+
+    monkeypatch.setattr(Unit, "need_role", need_role)
+    for use_case in USE_CASES:
+        _tried(hill, use_case, SYSTEM, hill.store if use_case.found else hill.ward.store)
+    assert len(asking) > 30
+    assert asked == asking
 
 
 @pytest.mark.parametrize("use_case", [one for one in USE_CASES if one.found], ids=str)

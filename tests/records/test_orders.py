@@ -12,9 +12,11 @@ import pytest
 from crowd import EVERYBODY
 from sqlalchemy import text
 
+from followup.errors import FollowupError
 from followup.records import journal
 from followup.records.alerts import open_alert, open_alerts
 from followup.records.attempts import attempts_of, attempts_on, note_attempt
+from followup.records.bound import verify_all
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.closed import visits_to_move
 from followup.records.followed import visits_with_closed_window
@@ -339,9 +341,26 @@ def _journal(house, unit):
     ), ([1, 2, 3], ward.at(2), True)
 
 
+def _unlike(house, unit):
+    """Of two signed plans that are not there any more the first is named."""
+    plans = [house.plan(unit, code, (7, 5, 9)).id for code in ("B-2", "A-1")]
+    _written(unit)
+    for plan in plans:
+        unit.session.execute(
+            text("UPDATE care_plan SET status = 'revoked', signed_at = NULL WHERE id = :id"), {"id": plan}
+        )
+
+    def named(session):
+        with pytest.raises(FollowupError) as caught:
+            verify_all(session)
+        return caught.value.code, caught.value.where
+
+    return named, ("journal.unlike", "B-2")
+
+
 CASES = (
     *(_attempts, _to_take_back, _choices, _messages, _clinic, _visits, _here, _followed, _told_later),
-    *(_records, _upkeep, _plans, _printed_again, _operations, _alerts, _journal),
+    *(_records, _upkeep, _plans, _printed_again, _operations, _alerts, _journal, _unlike),
 )
 
 
