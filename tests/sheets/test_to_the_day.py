@@ -1,0 +1,121 @@
+"""What a sheet says of a day it says to the end of that day, and not the day after."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+
+from followup.clinical.careplan import FirstDropDay, Step
+
+OPERATED = date(2026, 6, 1)  # a Monday
+MONDAY_13_JULY = date(2026, 7, 13)
+
+
+def _on(day: int) -> date:
+    return OPERATED + timedelta(days=day)
+
+
+def _news(make_content, new, old, printed: int) -> list[str]:
+    content = make_content(plan=new, previous=old, printed_on=_on(printed))
+    return list(content.changes.lines) if content.changes else []
+
+
+@pytest.mark.parametrize(("printed", "told"), [(13, True), (14, True), (15, False)])
+def test_a_drop_that_is_taken_away_is_called_off_to_its_old_last_day(make_content, make_plan, printed, told):
+    old = make_plan(approved=True)
+    new = old.model_copy(update={"courses": old.courses[:2], "rounds": ()})
+    said = ["Left eye, Bromfenac 0.09%: do not use it any more."]
+    assert _news(make_content, new, old, printed) == (said if told else [])
+
+
+@pytest.mark.parametrize(("printed", "told"), [(27, True), (28, True), (29, False)])
+def test_an_earlier_end_is_told_to_the_old_last_day(make_content, make_plan, printed, told):
+    old = make_plan(approved=True)
+    steroid = old.courses[0].model_copy(update={"steps": old.courses[0].steps[:3]})
+    new = old.model_copy(update={"courses": (steroid, *old.courses[1:])})
+    said = ["Left eye, Prednisolone acetate 1%: the new last day is Monday 22 June 2026."]
+    assert _news(make_content, new, old, printed) == (said if told else [])
+
+
+@pytest.mark.parametrize(("printed", "day"), [(7, 8), (8, 8), (9, 9), (14, 14), (15, None)])
+def test_another_count_is_told_from_its_first_day_that_is_still_to_come(
+    make_content, make_plan, printed, day
+):
+    old = make_plan(approved=True)
+    first, second, *rest = old.courses[0].steps
+    more = Step(start=second.start, days=second.days, count=6)
+    steroid = old.courses[0].model_copy(update={"steps": (first, more, *rest)})
+    new = old.model_copy(update={"courses": (steroid, *old.courses[1:])})
+    said = {
+        8: "Left eye, Prednisolone acetate 1%: from Tuesday 9 June 2026 on 6 times a day.",
+        9: "Left eye, Prednisolone acetate 1%: from Wednesday 10 June 2026 on 6 times a day.",
+        14: "Left eye, Prednisolone acetate 1%: from Monday 15 June 2026 on 6 times a day.",
+    }
+    assert _news(make_content, new, old, printed) == ([] if day is None else [said[day]])
+
+
+@pytest.mark.parametrize(
+    ("printed", "said"),
+    [
+        (34, ["New visit on Monday 13 July 2026.", "No visit any more on Monday 6 July 2026."]),
+        (35, ["New visit on Monday 13 July 2026.", "No visit any more on Monday 6 July 2026."]),
+        (36, ["New visit on Monday 13 July 2026."]),
+        (42, ["New visit on Monday 13 July 2026."]),
+        (43, []),
+    ],
+)
+def test_a_moved_visit_is_told_to_its_old_and_to_its_new_day(make_content, make_plan, printed, said):
+    old = make_plan(approved=True)
+    moved = old.trips[2].model_copy(update={"date": MONDAY_13_JULY})
+    new = old.model_copy(update={"trips": (*old.trips[:2], moved)})
+    assert _news(make_content, new, old, printed) == said
+
+
+@pytest.mark.parametrize(
+    ("status", "said"),
+    [
+        ("arrived", []),
+        ("fulfilled", []),
+        ("cancelled", ["No visit any more on Monday 6 July 2026."]),
+        ("noshow", ["No visit any more on Monday 6 July 2026."]),
+    ],
+)
+def test_only_a_visit_that_took_place_today_is_not_called_off(make_content, make_plan, status, said):
+    old = make_plan(approved=True)
+    today = old.trips[2].model_copy(update={"status": status})
+    new = old.model_copy(update={"trips": (*old.trips[:2], today)})
+    assert _news(make_content, new, old, 35) == said
+
+
+@pytest.mark.parametrize(
+    ("printed", "days"),
+    [
+        (1, ["Tuesday 2 June 2026", "Monday 8 June 2026", "Monday 6 July 2026"]),
+        (2, ["Monday 8 June 2026", "Monday 6 July 2026"]),
+        (7, ["Monday 8 June 2026", "Monday 6 July 2026"]),
+        (8, ["Monday 6 July 2026"]),
+        (35, ["Monday 6 July 2026"]),
+        (36, []),
+    ],
+)
+def test_the_visits_and_the_one_for_the_phone_are_the_soonest_first_to_their_own_day(
+    make_content, make_plan, issue, printed, days
+):
+    plan = make_plan(approved=True)
+    plan = plan.model_copy(update={"trips": plan.trips[::-1]})
+    content = make_content(plan=plan, issue=issue, printed_on=_on(printed))
+    assert [visit.day for visit in content.visits] == days
+    assert [one.words for one in content.squares if one.id == "visit"] == days[:1]
+
+
+@pytest.mark.parametrize(("printed", "told"), [(0, True), (1, True), (2, False)])
+def test_the_first_drops_of_a_night_worker_are_told_to_the_end_of_their_day(
+    make_content, make_plan, printed, told
+):
+    first = FirstDropDay(eye="left", day=_on(1), at="07:00")
+    plan = make_plan(approved=True).model_copy(update={"first_drop_days": (first,)})
+    content = make_content(plan=plan, printed_on=_on(printed))
+    lines = content.cautions.lines if content.cautions else ()
+    said = [line for line in lines if "Put in the first drops on Tuesday 2 June 2026 at 07:00" in line]
+    assert len(said) == told
