@@ -147,6 +147,41 @@ def test_nothing_is_signed_with_a_wrong_password_name_or_fingerprint(
     assert signature(store, load_protocol().hash) is None
 
 
+SIGN = ("protocol", "sign", "--login", "ruth", "--read")
+
+
+@pytest.mark.parametrize(
+    ("state", "said"),
+    [
+        ("active = 0", "don't go together"),
+        ("roles = '[\"manager\"]'", "role"),
+        ("registration = ''", "registration"),
+    ],
+)
+def test_nobody_signs_who_was_switched_off_or_is_no_surgeon_with_a_registration(
+    inside, clinic, store, state, said
+):
+    with store.engine.begin() as connection:
+        connection.exec_driver_sql(f"UPDATE staff SET {state}")
+    told = inside(*SIGN, PRINT, **SECRET)
+    assert (told.returncode, told.stdout) == (2, "")
+    assert said in told.stderr
+    assert signature(store, load_protocol().hash) is None
+
+
+def test_a_fingerprint_counts_from_its_twelfth_sign_on_with_or_without_gaps_and_capitals(
+    inside, clinic, store
+):
+    whole = load_protocol().hash
+    other = "0" if whole[11] != "0" else "1"
+    for read in (whole[:11], f"{whole[:11]}{other}", f"{whole}0"):
+        assert inside(*SIGN, read, **SECRET).returncode == 2
+        assert signature(store, whole) is None
+    told = inside(*SIGN, f"{whole[:4]} {whole[4:8]} {whole[8:12]}".upper(), **SECRET)
+    assert (told.returncode, told.stderr) == (0, "")
+    assert signature(store, whole) is not None
+
+
 def test_too_many_wrong_passwords_lock_the_signature_too(inside, clinic, store):
     given = ("protocol", "sign", "--folder", str(clinic), "--login", "ruth", "--read", PRINT)
     for _ in range(5):

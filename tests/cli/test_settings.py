@@ -60,6 +60,16 @@ def test_a_bad_value_is_refused_in_one_line_that_names_its_key(env: dict[str, st
     assert "\n" not in refused.value.line
 
 
+@pytest.mark.parametrize("key", ["backup_passphrase", "mail_password"])
+def test_every_secret_may_lie_in_a_file_and_is_shown_nowhere(tmp_path: Path, key: str) -> None:
+    (tmp_path / "word").write_text("hush hush\n")
+    settings = load_settings({f"FOLLOWUP_{key.upper()}_FILE": str(tmp_path / "word")})
+    assert getattr(settings, key) == "hush hush"
+    assert "hush" not in repr(settings)
+    # What is no secret is never read from a file.
+    assert load_settings({"FOLLOWUP_HOST_FILE": str(tmp_path / "word")}).host == "127.0.0.1"
+
+
 def test_a_secret_given_twice_or_empty_is_refused(tmp_path: Path) -> None:
     empty = tmp_path / "empty"
     empty.write_text("\n")
