@@ -19,6 +19,7 @@ from followup.records.attempts import attempts_of, attempts_on, note_attempt
 from followup.records.bound import verify_all
 from followup.records.clinics import get_clinic, put_clinic
 from followup.records.closed import visits_to_move
+from followup.records.copying import fingerprints
 from followup.records.followed import visits_with_closed_window
 from followup.records.journal import journal_of, newest_entry_at, newest_seal, verify_journal
 from followup.records.leaving import left_trips, unseen_ids
@@ -358,9 +359,18 @@ def _unlike(house, unit):
     return named, ("journal.unlike", "B-2")
 
 
+def _carried(house, unit):
+    """What is carried to another database is the same whole, however the rows lie in the first."""
+    for code in ("A-1", "C-3"):
+        house.plan(unit, code, (7, 5, 9), (20, 15, 25))
+        house.plan(unit, code, (8, 5, 9))
+    unit.session.flush()
+    return lambda session: fingerprints(session.connection()), fingerprints(unit.session.connection())
+
+
 CASES = (
     *(_attempts, _to_take_back, _choices, _messages, _clinic, _visits, _here, _followed, _told_later),
-    *(_records, _upkeep, _plans, _printed_again, _operations, _alerts, _journal, _unlike),
+    *(_records, _upkeep, _plans, _printed_again, _operations, _alerts, _journal, _unlike, _carried),
 )
 
 
