@@ -31,7 +31,10 @@ def language() -> None:
 @click.argument("tag", metavar="[LANG]", required=False)
 @folder_option
 def check(tag: str | None, folder: str | None) -> Outcome:
-    """Print how complete each language is, who has read it, and what is wrong with it."""
+    """Print how complete each language is, who has read it, and what is wrong with it.
+
+    Then what the staff's pages say in English because it has no words yet.
+    """
     bind_clinic(settings_from(folder).folder)
     chosen = [spoken_language(tag)] if tag else [each for each in LANGUAGES.values() if each != ENGLISH]
     lines: list[str] = []
@@ -39,7 +42,7 @@ def check(tag: str | None, folder: str | None) -> Outcome:
     for spoken in chosen:
         state, problems = _judged(spoken)
         faulty += len(problems)
-        lines += [state, *(f"    {problem}" for problem in problems)]
+        lines += [state, *(f"    {problem}" for problem in problems), *_in_english(spoken)]
     error = f"{counted(faulty, 'message is', 'messages are')} not fit to print" if faulty else ""
     return Outcome("".join(f"{line}\n" for line in lines), BAD_INPUT if faulty else 0, error)
 
@@ -126,6 +129,15 @@ def _problems(spoken: Language, loaded: Loaded) -> list[str]:
         faults = flaws(source, forms, spoken) if forms else ["has no words"]
         found += [f"{key[1][:60]!r} {fault}" for fault in faults]
     return found
+
+
+def _in_english(spoken: Language) -> list[str]:
+    """What the pages of the staff still say in English; none of a language that they do not speak."""
+    staff = files.shipped(spoken, "desk")
+    if staff is None:
+        return []
+    missing = [key[1] for key in wanted_messages("desk") if key not in staff.messages]
+    return [f"    staff's pages, in English: {text[:60]!r}" for text in missing]
 
 
 def _review(reviewer: str | None, day: date | None) -> Review:

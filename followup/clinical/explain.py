@@ -129,30 +129,26 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) ->
     course = plan.course(bottle.course)
     medicine = protocol.formulary[course.medicine]
     if bottle.units is not None:
-        yield (
-            say(
-                "{number} of {medicine} for {opened} to {discard}, handed over on {handed_over}.",
-                number=capital(number_of_units(bottle.units, medicine)),
-                medicine=medicine.label,
-                opened=day_words(bottle.opened),
-                discard=day_words(bottle.discard),
-                handed_over=day_words(bottle.handed_over),
-            )
+        yield say(
+            "{number} of {medicine} for {opened} to {discard}, handed over on {handed_over}.",
+            number=capital(number_of_units(bottle.units, medicine)),
+            medicine=medicine.label,
+            opened=day_words(bottle.opened),
+            discard=day_words(bottle.discard),
+            handed_over=day_words(bottle.handed_over),
         )
         yield say(
             "They last until the visit after the next may be, so that a missed visit does not end them."
         )
         return
-    yield (
-        say(
-            "Bottle {number} of {label} is opened on {opened}, serves {drops} and is thrown away on "
-            "the evening of {discard}.",
-            number=bottle.number,
-            label=medicine.label,
-            opened=day_words(bottle.opened),
-            drops=counted(bottle.drops, "drop", "drops"),
-            discard=day_words(bottle.discard),
-        )
+    yield say(
+        "Bottle {number} of {label} is opened on {opened}, serves {drops} and is thrown away on "
+        "the evening of {discard}.",
+        number=bottle.number,
+        label=medicine.label,
+        opened=day_words(bottle.opened),
+        drops=counted(bottle.drops, "drop", "drops"),
+        discard=day_words(bottle.discard),
     )
     earlier = [b for b in plan.supply if b.course == bottle.course and b.number == bottle.number - 1]
     for before in earlier:
@@ -164,40 +160,34 @@ def _bottle(bottle: Bottle, plan: CarePlan, protocol: Protocol, traced: bool) ->
             )
     if not earlier:
         yield say("It is the first bottle of the course.")
-    yield (
-        say(
-            "A bottle holds {drops_per_bottle} and is used for at most {open_days} (formulary: {source}).",
-            drops_per_bottle=counted(medicine.drops_per_bottle, "drop", "drops"),
-            open_days=counted(medicine.open_days, "day", "days"),
-            source=medicine.source,
-        )
+    yield say(
+        "A bottle holds {drops_per_bottle} and is used for at most {open_days} (formulary: {source}).",
+        drops_per_bottle=counted(medicine.drops_per_bottle, "drop", "drops"),
+        open_days=counted(medicine.open_days, "day", "days"),
+        source=medicine.source,
     )
     over = day_words(bottle.handed_over)
     if bottle.handed_over_trip is None:
         yield say("It is handed over on {over}: no visit is sure to come before it is opened.", over=over)
     else:
-        yield (
-            say(
-                "It is handed over at visit {handed_over_trip} on {over}, the last visit while enough "
-                "is left of the bottle before it. {because}",
-                handed_over_trip=bottle.handed_over_trip,
-                over=over,
-                because=protocol.supply.because,
-            )
+        yield say(
+            "It is handed over at visit {handed_over_trip} on {over}, the last visit while enough "
+            "is left of the bottle before it. {because}",
+            handed_over_trip=bottle.handed_over_trip,
+            over=over,
+            because=protocol.supply.because,
         )
 
 
 def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     text = text_of(need.kind, protocol.kinds)
     what = say("{side} eye, {look}", side=need.eye.capitalize(), look=text) if need.eye else text
-    yield (
-        say(
-            "{look}: from {earliest} to {latest}, best on {target}.",
-            look=what,
-            earliest=day_words(need.earliest),
-            latest=day_words(need.latest),
-            target=day_words(need.target),
-        )
+    yield say(
+        "{look}: from {earliest} to {latest}, best on {target}.",
+        look=what,
+        earliest=day_words(need.earliest),
+        latest=day_words(need.latest),
+        target=day_words(need.target),
     )
     if need.after in {other.key for other in plan.needs}:
         yield say(

@@ -22,14 +22,12 @@ def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> I
         yield say("It stands here as the record tells it.")
     needs = [need for need in plan.needs if need.key in trip.serves]
     for need in needs:
-        yield (
-            say(
-                "It is for this: {look}, to be seen from {earliest} to {latest}, best on {target}.",
-                look=names.look(need.key),
-                earliest=day_words(need.earliest),
-                latest=day_words(need.latest),
-                target=day_words(need.target),
-            )
+        yield say(
+            "It is for this: {look}, to be seen from {earliest} to {latest}, best on {target}.",
+            look=names.look(need.key),
+            earliest=day_words(need.earliest),
+            latest=day_words(need.latest),
+            target=day_words(need.target),
         )
     if trip.status not in _OVER:
         yield from _its_day(trip, needs, plan, names)
@@ -44,14 +42,12 @@ def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) 
     if needs:
         last = min(needs, key=lambda n: n.latest)
         first = max(needs, key=lambda n: n.earliest)
-        yield (
-            say(
-                "It can't be before {earliest} ({first_look}) nor after {latest} ({last_look}).",
-                earliest=day_words(first.earliest),
-                first_look=names.look(first.key),
-                latest=day_words(last.latest),
-                last_look=names.look(last.key),
-            )
+        yield say(
+            "It can't be before {earliest} ({first_look}) nor after {latest} ({last_look}).",
+            earliest=day_words(first.earliest),
+            first_look=names.look(first.key),
+            latest=day_words(last.latest),
+            last_look=names.look(last.key),
         )
     for gap in plan.gaps:
         yield from _forced(trip, gap, plan, names, min((n.latest for n in needs), default=date.max))
@@ -77,14 +73,12 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: dat
         else say("from the first drop on")
     )
     if gap.kind == "look":
-        yield (
-            say(
-                "{side} eye: two looks lie no more than {limit} apart, so {since} it can't be after {last}.",
-                side=gap.eye.capitalize(),
-                limit=counted(gap.limit + 1, "day", "days"),
-                since=since,
-                last=day_words(last),
-            )
+        yield say(
+            "{side} eye: two looks lie no more than {limit} apart, so {since} it can't be after {last}.",
+            side=gap.eye.capitalize(),
+            limit=counted(gap.limit + 1, "day", "days"),
+            since=since,
+            last=day_words(last),
         )
         return
     what = "steroid" if gap.kind == "pressure" else "NSAID"
@@ -94,17 +88,15 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: dat
         else what
     )
     length = counted(gap.limit, "day", "days")
-    yield (
-        say(
-            "{side} eye, {gap}: no more than {length} on {least} may pass {since} unchecked, so "
-            "it can't be after {last}.",
-            side=gap.eye.capitalize(),
-            gap=names.watched(gap),
-            length=length,
-            least=least,
-            since=since,
-            last=day_words(last),
-        )
+    yield say(
+        "{side} eye, {gap}: no more than {length} on {least} may pass {since} unchecked, so "
+        "it can't be after {last}.",
+        side=gap.eye.capitalize(),
+        gap=names.watched(gap),
+        length=length,
+        least=least,
+        since=since,
+        last=day_words(last),
     )
 
 

@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from followup.language import catalogue_files as files
+from followup.language.languages import Language
+
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
 
@@ -33,6 +36,25 @@ def test_check_names_every_language_in_itself_and_whether_somebody_read_it(follo
     assert len(lines) == 11
     assert all(line.endswith("a draft, not read yet") for line in lines)
     assert any(line.startswith("te  తెలుగు (Telugu): ") for line in lines)
+
+
+def test_check_names_what_the_staff_still_read_in_english(
+    inside: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shipped = files.shipped
+
+    def lacking(spoken: Language, domain: files.Domain) -> files.Loaded | None:
+        found = shipped(spoken, domain)
+        if found is None or (spoken.tag, domain) != ("fr", "desk"):
+            return found
+        left = {key: forms for key, forms in found.messages.items() if key != (None, "right eye")}
+        return files.Loaded(left, found.review)
+
+    monkeypatch.setattr(files, "shipped", lacking)
+    french, swahili = (inside("language", "check", tag) for tag in ("fr", "sw"))
+    assert (french.returncode, swahili.returncode) == (0, 0)
+    assert french.stdout.splitlines()[1:] == ["    staff's pages, in English: 'right eye'"]
+    assert len(swahili.stdout.splitlines()) == 1
 
 
 def test_a_read_table_is_taken_and_the_language_is_no_draft_any_more(
