@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from followup.clinical.protocol import load_protocol
 from followup.clinical.record import Record, parse_record
-from followup.recall.forecast import Coming, forecast, load_of_days, visits_after
+from followup.recall.forecast import Coming, DayLoad, ServiceLoad, forecast, load_of_days, visits_after
 from followup.records.oplist import ListLine, put_operation_list
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 
@@ -103,6 +103,19 @@ def test_a_half_day_has_half_its_places_rounded_down_and_a_closed_day_none():
     assert not monday.over
     assert (tuesday.open, tuesday.over, tuesday.services[0].places) == (False, True, 0)
     assert (saturday.half, saturday.over, saturday.services[0].places) == (True, True, 2)
+
+
+@pytest.mark.parametrize(
+    ("expected", "places", "shown"),
+    [(3, None, False), (0, 5, True), (5, 5, True), (1, 0, True), (0, 0, False)],
+)
+def test_a_service_is_counted_where_its_places_are_or_where_people_come_though_it_is_not_offered(
+    expected, places, shown
+):
+    load = ServiceLoad("review", expected, places)
+    day = DayLoad(MONDAY, open=True, half=False, visits=0, after_operations=0, services=(load,))
+    assert (day.limited == (load,)) is shown
+    assert day.over is (places == 0 and expected == 1)
 
 
 @pytest.mark.parametrize("weekday", range(7))

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
+from followup.recall import health
 from followup.recall.messages.sending import queue_day, send_due
 from followup.records.attempts import set_standing
 from followup.records.messages import (
@@ -119,6 +120,13 @@ def test_a_message_that_waits_too_long_or_failed_is_named_and_no_other(sqlite_wa
         with sqlite_ward.store.engine.begin() as connection:
             connection.execute(text("UPDATE message SET state = :state"), {"state": state})
         assert [unsent(), unsent(at)] == [found, found], state
+
+
+def test_a_message_that_waits_for_twelve_hours_is_found_by_the_checks(sqlite_ward, waiting):
+    due = waiting.next_try + timedelta(hours=12)
+    for now, found in ((due - TICK, []), (due, ["W08"]), (due + TICK, ["W08"])):
+        with sqlite_ward.store.read() as session:
+            assert [one.code for one in health._messages(session, now)] == found
 
 
 def test_messages_of_days_that_have_not_come_are_taken_back_and_those_of_today_are_not(sqlite_ward, waiting):

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import text
 
-from followup.clinical.careplan import Question
+from followup.clinical.careplan import CheckGap, Question
 from followup.clinical.protocol import Kind
 from followup.clinical.recall_rules import NextAttempt
 from followup.clinical.record import Record
@@ -29,6 +29,7 @@ NOON = 6.5
 WORDS = translator("en", "desk")
 KINDS = {
     "look": Kind(text="first look after surgery", service="review"),
+    "pressure": Kind(text="pressure check", service="review"),
     "macula": Kind(text="scan of the macula", service="review"),
 }
 RIGHT, LEFT, BOTH = ("right",), ("left",), ("right", "left")
@@ -105,6 +106,20 @@ def test_a_line_of_the_days_list_says_who_how_old_on_that_day_and_until_when(sql
         ("review",),
         ("own: +44 20 7946 0102", "carer: +44 20 7946 0103"),
     )
+
+
+def test_a_visit_for_no_check_of_its_own_says_what_it_keeps_from_being_late(sqlite_ward, in_hand):
+    """And nothing where somebody came without a visit: then no service is asked for."""
+    ward = sqlite_ward
+    gap = CheckGap(key="right:pressure-gap-4", eye="right", kind="pressure", limit=14, from_count=4)
+    visit = ward.visit(1, 5, ward.need("look", 1, 9)).model_copy(update={"serves": ()})
+    for code, services, told in (("K-1", ("review",), ("pressure check",)), ("K-2", (), ())):
+        trips = (visit.model_copy(update={"services": services}),)
+        body = ward.body(code, needs=(), trips=trips, gaps=(gap,))
+        in_hand(ward, ward.sign(ward.draft(_person(ward, code), body).id))
+        with ward.store.read() as session:
+            lines = due_lines(session, ward.day(5), ward.at(5), KINDS)
+        assert {line.code: line.for_what for line in lines}[code] == told
 
 
 def test_a_line_to_reach_says_the_last_day_and_since_when_it_is_over(sqlite_ward, in_hand):
