@@ -135,6 +135,27 @@ def test_a_clinical_role_closes_one_by_one_and_says_that_nothing_was_looked_at(h
     assert "left without findings" not in words_of(here.log_in("reception").get("/to-reach").text)
 
 
+@pytest.mark.parametrize(
+    ("sent", "served", "status"),
+    [
+        ({"served": ["right:first-look"]}, ("right:first-look",), "fulfilled"),
+        # Both said: nothing is closed.
+        ({"served": ["right:first-look"], "nothing": "yes"}, (), "proposed"),
+        ({"nothing": "yes"}, (), "proposed"),
+    ],
+)
+def test_what_a_clinical_role_ticks_on_the_page_is_what_was_looked_at(here, sent, served, status):
+    surgeon = here.enter("surgeon")
+    page = surgeon.get(PATIENT).text
+    assert 'name="served" value="right:first-look"' in page
+    action = re.search(r'action="(/trips/\d+/seen)"', page)[1]
+    assert surgeon.post(action, data=sent).status_code == 303
+    with here.store.read() as session:
+        trips = trips_of(session, patient_by_code(session, "K-104").id)
+    first = min(trips, key=lambda trip: trip.day)
+    assert (first.served, first.status) == (served, status)
+
+
 def test_leaving_is_taken_back_on_its_day(here, words_of):
     _leave(here)
     reception = here.log_in("reception")
