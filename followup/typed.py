@@ -1,9 +1,9 @@
 """Words that a person typed, marked inside the program's own sentences.
 
-A page puts the program's English into the staff's language by looking for sentences that it knows.
-What a person typed may look like one of them and must be shown as it was typed: so it is kept between
-two invisible signs, which also keep its own direction among words of the other direction. A text that
-a person typed as a whole needs no marks: no page may look for sentences in it at all.
+A page puts the program's sentences and the words in them into the staff's language (see ``said``). What a
+person typed may look like one of them and must be shown as it was typed: so it is kept between two
+invisible signs, which also keep its own direction among words of the other direction. A text that a
+person typed as a whole needs no marks: no page tells it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The care plan: everything that follows from one record, each line with its reasons.
 
-Types only; :mod:`followup.clinical.plan` builds it. Texts here are English source strings for
-the staff; what the patient reads is made from ids (medicine, need kind) in ``language``.
+Types only; :mod:`followup.clinical.plan` builds it. Texts here are sentences for the staff
+(see ``followup.said``); what the patient reads is made from ids (medicine, need kind) in ``language``.
 """
 
 from __future__ import annotations

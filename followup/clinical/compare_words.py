@@ -33,7 +33,7 @@ from followup.said import say
 
 
 class Words(Shape):
-    """What a language says. ``told`` puts a finished English sentence of the rules into it."""
+    """What a language says. ``told`` puts a sentence of the rules into it."""
 
     def gettext(self, message: str, /) -> str: ...
     def ngettext(self, singular: str, plural: str, n: int, /) -> str: ...
@@ -73,7 +73,7 @@ class English:
 
 
 @dataclass(frozen=True)
-class Said:
+class DifferenceTold:
     """A difference in a sentence; ``was`` and ``now`` say more where the sentence does not say all."""
 
     text: str
@@ -81,21 +81,21 @@ class Said:
     now: str = ""
 
 
-def said(difference: Difference, words: Words) -> Said:
+def said(difference: Difference, words: Words) -> DifferenceTold:
     """One difference in the words of a language."""
     match difference:
         case HandDiffers(by_hand):
-            return Said(_hand(by_hand, words))
+            return DifferenceTold(_hand(by_hand, words))
         case QuestionDiffers(question, new):
-            return Said(_question(question, new, words))
+            return DifferenceTold(_question(question, new, words))
         case CautionDiffers(was, now):
-            return Said(_caution(was, now, words))
+            return DifferenceTold(_caution(was, now, words))
         case CourseDiffers():
             return _course(difference, words)
         case VisitDiffers(before, after):
-            return Said(_visit(before, after, words))
+            return DifferenceTold(_visit(before, after, words))
         case TimesDiffer(new_times, gone):
-            return Said(_times(new_times, gone, words))
+            return DifferenceTold(_times(new_times, gone, words))
         case BottlesDiffer(course, was_there, there):
             return _bottles(course, was_there, there, words)
         case NeedDiffers(was_due, due, impossible):
@@ -136,15 +136,15 @@ def _of_eye(text: str, eye: Eye | None, words: Words) -> str:
     return words.gettext("%(text)s (%(eye)s)") % {"text": words.told(text), "eye": words.eye(eye)}
 
 
-def _course(difference: CourseDiffers, words: Words) -> Said:
+def _course(difference: CourseDiffers, words: Words) -> DifferenceTold:
     was, now = difference.was, difference.now
     what = {"what": _what(difference.course, words)}
     steps = tuple(_steps(course, words) if course else "" for course in (was, now))
     match difference.about:
         case "new":
-            return Said(words.gettext("%(what)s: new in the plan.") % what, *steps)
+            return DifferenceTold(words.gettext("%(what)s: new in the plan.") % what, *steps)
         case "gone":
-            return Said(words.gettext("%(what)s: no longer in the plan.") % what, *steps)
+            return DifferenceTold(words.gettext("%(what)s: no longer in the plan.") % what, *steps)
     assert was is not None
     assert now is not None
     match difference.about:
@@ -153,14 +153,14 @@ def _course(difference: CourseDiffers, words: Words) -> Said:
                 **what,
                 "old": words.medicine(was.medicine),
             }
-            return Said(text)
+            return DifferenceTold(text)
         case "state":
-            return Said(_state(now, words) % what)
+            return DifferenceTold(_state(now, words) % what)
         case "steps":
-            return Said(_amount(was, now, what, words), *steps)
+            return DifferenceTold(_amount(was, now, what, words), *steps)
         case "dose":
-            return Said(words.gettext("%(what)s: another dose a day.") % what)
-    return Said(_end(was, now, what, words))
+            return DifferenceTold(words.gettext("%(what)s: another dose a day.") % what)
+    return DifferenceTold(_end(was, now, what, words))
 
 
 def _state(course: Course, words: Words) -> str:
@@ -267,34 +267,36 @@ def _times(new: tuple[str, ...], gone: tuple[str, ...], words: Words) -> str:
     return words.gettext("The daily times change, with no clock time that is new to the patient.")
 
 
-def _bottles(course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], words: Words) -> Said:
+def _bottles(
+    course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], words: Words
+) -> DifferenceTold:
     what = {"what": _what(course, words)}
     days = tuple(_listed((words.day(bottle.opened) for bottle in bottles), words) for bottles in (was, now))
     more = len(now) - len(was)
     if more == 0:
-        return Said(words.gettext("%(what)s: bottles are opened on other days.") % what, *days)
+        return DifferenceTold(words.gettext("%(what)s: bottles are opened on other days.") % what, *days)
     if more > 0:
         text = words.ngettext("%(what)s: %(count)s bottle more.", "%(what)s: %(count)s bottles more.", more)
     else:
         text = words.ngettext(
             "%(what)s: %(count)s bottle fewer.", "%(what)s: %(count)s bottles fewer.", -more
         )
-    return Said(text % {**what, "count": abs(more)}, *days)
+    return DifferenceTold(text % {**what, "count": abs(more)}, *days)
 
 
-def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, words: Words) -> Said:
+def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, words: Words) -> DifferenceTold:
     need = now or was
     assert need is not None
     parts = [words.look(need.kind), *([words.eye(need.eye)] if need.eye else [])]
     what = {"what": _listed(parts, words)}
     if impossible:
-        return Said(words.gettext("To look at: %(what)s. No day is left for it.") % what)
+        return DifferenceTold(words.gettext("To look at: %(what)s. No day is left for it.") % what)
     windows = tuple(_window(each, words) if each else "" for each in (was, now))
     if was is None:
-        return Said(words.gettext("New to look at: %(what)s.") % what, *windows)
+        return DifferenceTold(words.gettext("New to look at: %(what)s.") % what, *windows)
     if now is None:
-        return Said(words.gettext("No longer to look at: %(what)s.") % what, *windows)
-    return Said(words.gettext("To look at on other days: %(what)s.") % what, *windows)
+        return DifferenceTold(words.gettext("No longer to look at: %(what)s.") % what, *windows)
+    return DifferenceTold(words.gettext("To look at on other days: %(what)s.") % what, *windows)
 
 
 def _window(need: ReviewNeed, words: Words) -> str:

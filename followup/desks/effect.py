@@ -7,7 +7,7 @@ from datetime import date
 
 from followup.clinical.careplan import CarePlan
 from followup.clinical.compare import BottlesDiffer, Difference, NeedDiffers, compare_plans
-from followup.clinical.compare_words import Said, said
+from followup.clinical.compare_words import DifferenceTold, said
 from followup.clinical.formulary import label_of
 from followup.clinical.protocol import Protocol, text_of
 from followup.clinical.record import Eye
@@ -47,7 +47,7 @@ def effect(old: CarePlan, new: CarePlan, words: PlanWords) -> tuple[str, ...]:
     return tuple(said(one, words).text for one in _to_notice(compare_plans(old, new)))
 
 
-def side_by_side(old: CarePlan, new: CarePlan, words: PlanWords) -> tuple[Said, ...]:
+def side_by_side(old: CarePlan, new: CarePlan, words: PlanWords) -> tuple[DifferenceTold, ...]:
     """Every difference between two versions, with what was and what is."""
     return tuple(said(one, words) for one in compare_plans(old, new))
 
