@@ -100,6 +100,8 @@ def test_the_day_after_is_taken_with_a_reason_then_the_plan_is_signed_and_the_vi
         ({"day": ["none"], "why": ["no look needed"]}, "not one of those offered"),
         ({"day": ["tomorrow"], "why": ["some day"]}, "no day is chosen"),
         ({"need": ["right:nothing"], "day": ["2027-03-04"], "why": ["some look"]}, "no such look"),
+        # It has days here: without another clinic there is nothing to decide.
+        ({"need": ["right:wound"], "day": ["2027-03-08"], "why": ["some look"]}, "no such look"),
     ],
 )
 def test_a_decision_that_is_none_stores_nothing_and_keeps_what_was_typed(

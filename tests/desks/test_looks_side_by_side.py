@@ -64,8 +64,8 @@ def test_the_week_holds_seven_days_with_today_and_of_each_eye_its_last_look(sqli
         _record("G-TOMORROW", {"date": _on(15), "cells": "4+"}),
         _record(
             "H-CALM-SINCE-NOON",
-            {"date": _on(14), "time": "16:00", "cells": "0"},
             {"date": _on(14), "time": "08:00", "cells": "4+"},
+            {"date": _on(14), "time": "16:00", "cells": "0"},
         ),
     )
     with sqlite_ward.store.write(sqlite_ward.counsellor, _at(14)) as unit:
