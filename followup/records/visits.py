@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from typing import get_args
 
 from sqlmodel import Session, col, select
 
-from followup.clinical.careplan import ReviewNeed, Tier, read_stored
+from followup.clinical.careplan import ReviewNeed, read_stored
 from followup.errors import FollowupError
 from followup.records.attempts import take_up_again
 from followup.records.clinics import clinic_zone
@@ -25,7 +24,6 @@ from followup.said import say
 from followup.typed import typed
 
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9]")
-_TIERS: tuple[Tier, ...] = get_args(Tier)
 
 
 def book_trip(unit: Unit, *, trip_id: int, hour: str | None = None, seen: date | None = None) -> TripView:
@@ -309,7 +307,7 @@ def _leave_over(unit: Unit, row: TripRow, keys: list[str]) -> int:
         status="proposed",
         serves=keys,
         services=sorted({need.service for need in needs}) or row.services,
-        tier=min((need.tier for need in needs), default=row.tier, key=_TIERS.index),
+        tier=min((need.tier for need in needs), default=row.tier),
     )
     unit.session.add(left)
     unit.session.flush()

@@ -404,6 +404,15 @@ def test_the_last_manager_is_counted_over_all_sites(hill):
     assert not off.active
 
 
+def test_where_nobody_is_manager_everybody_else_is_changed_all_the_same(sqlite_ward):
+    """Only the change that takes the last manager away is refused."""
+    with sqlite_ward.store.write(SYSTEM, sqlite_ward.now) as unit:
+        add_staff(unit, login="omar", name="Omar", roles=["reception"], password_hash="-")
+    for change in ({"roles": ["counsellor"]}, {"active": False}, {"password_hash": "new"}):
+        changed = sqlite_ward.would(sqlite_ward.now, change_staff, by=SYSTEM, login="omar", **change)
+        assert changed.login == "omar", changed
+
+
 @pytest.mark.parametrize(
     ("changes", "refused"),
     [

@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
+from sqlalchemy import text
 
 from followup.errors import FollowupError
 from followup.records.attempts import set_standing
@@ -241,6 +242,39 @@ def test_what_a_visit_left_out_becomes_a_visit_of_its_own(ward):
         "B",
     )
     assert (left.window_start, left.day, left.window_end) == (ward.day(6), ward.day(7), ward.day(20))
+
+
+@pytest.mark.parametrize(
+    ("on", "day"),
+    [(7, 8), (8, 8), (10, 10), (12, 12), (13, 12)],
+)
+def test_two_checks_left_out_become_one_visit_in_the_days_that_are_right_for_both(sqlite_ward, on, day):
+    """Macula from day 6 to 20, field from day 8 to 12: seen together, as early as the more urgent asks."""
+    ward, look = sqlite_ward, sqlite_ward.need("look", 5, 20)
+    macula = ward.need("macula", 6, 20, service="macula", tier="B")
+    field = ward.need("field", 8, 12, service="field", tier="A")
+    visit = ward.visit(1, on, look, macula, field, window_start=ward.day(5), window_end=ward.day(20))
+    later = ward.visit(2, 30, ward.need("late", 30, 40))
+    needs = (look, macula, field, ward.need("late", 30, 40))
+    signed = ward.signed(body=ward.body(needs=needs, trips=(visit, later)))
+    _do(ward, mark_fulfilled, trip_id=ward.trips(signed)[0].id, served=("right:look",), now=ward.at(on))
+    left = next(one for one in ward.trips(signed) if one.number == 3)
+    assert (left.window_start, left.day, left.window_end) == (ward.day(8), ward.day(day), ward.day(12))
+    assert (left.status, left.tier, left.services) == ("proposed", "A", ("field", "macula"))
+    assert left.serves == ("right:macula", "right:field")
+
+
+def test_a_check_that_the_plan_does_not_tell_keeps_the_days_of_its_visit(sqlite_ward):
+    """As a plan of an older version may leave it: what was not looked at is not lost with it."""
+    ward, signed = sqlite_ward, sqlite_ward.signed()
+    week = ward.trips(signed)[1]
+    with ward.store.engine.begin() as connection:
+        served = {"serves": '["right:week", "right:old"]', "id": week.id}
+        connection.execute(text("UPDATE trip SET serves = :serves, tier = 'B' WHERE id = :id"), served)
+    _do(ward, mark_fulfilled, trip_id=week.id, served=("right:week",), now=ward.at(7))
+    left = next(one for one in ward.trips(signed) if one.number == 4)
+    assert (left.window_start, left.day, left.window_end) == (ward.day(5), ward.day(7), ward.day(9))
+    assert (left.serves, left.services, left.tier) == (("right:old",), ("review",), "B")
 
 
 @pytest.mark.parametrize("served", [(), ("left:look",)])
