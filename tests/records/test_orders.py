@@ -359,6 +359,21 @@ def _unlike(house, unit):
     return named, ("journal.unlike", "B-2")
 
 
+def _unreadable(house, unit):
+    """Where two entries can't be read the first of them is named."""
+    house.plan(unit, "A-1", (7, 5, 9))
+    _written(unit)
+    unit.session.execute(text("DROP TRIGGER journal_no_update"))
+    unit.session.execute(text("UPDATE journal SET at = 'noon' WHERE number IN (3, 4)"))
+
+    def named(session):
+        with pytest.raises(FollowupError) as caught:
+            verify_journal(session)
+        return caught.value.code, "entry 3 was changed" in caught.value.line
+
+    return named, ("journal.broken", True)
+
+
 def _carried(house, unit):
     """What is carried to another database is the same whole, however the rows lie in the first."""
     for code in ("A-1", "C-3"):
@@ -370,7 +385,18 @@ def _carried(house, unit):
 
 CASES = (
     *(_attempts, _to_take_back, _choices, _messages, _clinic, _visits, _here, _followed, _told_later),
-    *(_records, _upkeep, _plans, _printed_again, _operations, _alerts, _journal, _unlike, _carried),
+    *(
+        _records,
+        _upkeep,
+        _plans,
+        _printed_again,
+        _operations,
+        _alerts,
+        _journal,
+        _unlike,
+        _unreadable,
+        _carried,
+    ),
 )
 
 
