@@ -173,3 +173,15 @@ def test_eight_drops_a_day_are_looked_at_before_they_are_signed(protocol, count,
     assert is_quiet(view) is quiet
     high = view.version.body.model_copy(update={"tiers": {"right": "A"}})
     assert not is_quiet(PlanView(SimpleNamespace(body=high), _record("K-1"), protocol, DAY0))
+
+
+def test_no_check_before_leaving_is_asked_of_an_eye_operated_on_another_day(sqlite_ward, protocol):
+    who = sqlite_ward.enter(_record("K-1", operated=(("right", 0), ("left", -7))))
+    checks = tuple(
+        BeforeLeaving(key=eye, kind="pressure", eye=eye, earliest=None, latest=None, text="measure")
+        for eye in ("left", "right")
+    )
+    sqlite_ward.draft(who, sqlite_ward.body(before_leaving=checks))
+    visit = _visit(sqlite_ward.now, sqlite_ward.store, protocol)
+    with sqlite_ward.store.read() as session:
+        assert [one.check.eye for one in checks_to_do(session, visit)] == ["right"]

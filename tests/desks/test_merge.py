@@ -88,3 +88,16 @@ def test_a_list_that_both_lengthened_stays_as_typed():
     merged, (changed,) = merge(base, theirs, mine, place_of)
     assert merged == mine
     assert (changed.was, changed.now, changed.kept) == ("", "2", True)
+
+
+def test_a_row_taken_out_of_a_list_and_another_corrected_never_mix():
+    """The second number's owner was corrected here, the first number was taken out there."""
+    base = {"patient.telephones.0.number": ["1"], "patient.telephones.1.number": ["2"]}
+    theirs = {"patient.telephones.0.number": ["2"]}
+    mine = base | {"patient.telephones.1.whose": ["carer"]}
+    merged, changed = merge(base, theirs, mine, place_of)
+    assert merged == mine
+    assert [one.kept for one in changed] == [True, True]
+    # Whoever left the list alone gets what the other made of it.
+    assert merge(base, theirs, base, place_of)[0] == theirs
+    assert merge(base, base, mine, place_of) == (mine, ())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -119,3 +120,24 @@ def test_the_first_drops_of_a_night_worker_are_told_to_the_end_of_their_day(
     lines = content.cautions.lines if content.cautions else ()
     said = [line for line in lines if "Put in the first drops on Tuesday 2 June 2026 at 07:00" in line]
     assert len(said) == told
+
+
+def test_the_visit_for_the_phone_has_its_hour_by_the_clinics_clock(make_content, make_plan, issue, clinic):
+    plan = make_plan(approved=True)
+    first, *later = plan.trips
+    plan = plan.model_copy(update={"trips": (first.model_copy(update={"hour": "14:30"}), *later)})
+    lima = replace(clinic, time_zone="America/Lima")
+    content = make_content(plan=plan, issue=issue, clinic=lima)
+    (square,) = [one for one in content.squares if one.id == "visit"]
+    assert "DTSTART:20260602T193000Z" in square.payload.split("\r\n")
+
+
+def test_another_count_on_the_very_last_day_is_told(make_content, make_plan):
+    old = make_plan(approved=True)
+    *first, last = old.courses[0].steps
+    end = (Step(start=last.start, days=6, count=1), Step(start=_on(28), days=1, count=2))
+    steroid = old.courses[0].model_copy(update={"steps": (*first, *end)})
+    new = old.model_copy(update={"courses": (steroid, *old.courses[1:])})
+    said = ["Left eye, Prednisolone acetate 1%: from Monday 29 June 2026 on 2 times a day."]
+    assert _news(make_content, new, old, 7) == said
+    assert _news(make_content, new, old, 28) == said
