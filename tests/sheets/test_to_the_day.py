@@ -141,3 +141,21 @@ def test_another_count_on_the_very_last_day_is_told(make_content, make_plan):
     said = ["Left eye, Prednisolone acetate 1%: from Monday 29 June 2026 on 2 times a day."]
     assert _news(make_content, new, old, 7) == said
     assert _news(make_content, new, old, 28) == said
+
+
+def test_a_look_at_an_eye_without_steroid_drops_does_not_speak_of_the_other_eyes_drops(
+    make_content, make_plan
+):
+    plan = make_plan(approved=True)
+    first, *later = plan.needs
+    said = {}
+    for eye in ("left", "right"):
+        look = first.model_copy(update={"key": "left:first-look", "kind": "pressure", "eye": eye})
+        content = make_content(plan=plan.model_copy(update={"needs": (look, *later)}))
+        said[eye] = content.visits[0].reasons
+    assert said == {
+        "left": (
+            "We measure the pressure in the eye. The steroid drop can raise it, and you cannot feel it.",
+        ),
+        "right": ("We measure the pressure in the eye. You cannot feel it.",),
+    }
