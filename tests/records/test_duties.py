@@ -8,31 +8,22 @@ from __future__ import annotations
 
 import ast
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 from sqlalchemy import text
+from use_cases import ANSWER, EDIT, ROLES, USE_CASES, correct, record_of
 
 from followup import records
 from followup.clinical.careplan import CourseEdit
 from followup.errors import FollowupError
-from followup.records.alerts import close_alert, open_alert, open_alerts
-from followup.records.attempts import note_attempt, set_standing
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.completing import complete_plan
-from followup.records.desk_notes import count_stock, note_teach_back
-from followup.records.leaving import close_by_findings, mark_left, mark_unseen
-from followup.records.leaving_checks import note_leaving
-from followup.records.messages import choose_messages, queue_message, stop_messages, try_again
-from followup.records.oplist import ListLine, put_operation_list
+from followup.records.alerts import open_alert, open_alerts
+from followup.records.messages import queue_message
 from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
-from followup.records.plans import end_plan, sign_plan, store_draft
-from followup.records.promises import book_promised
-from followup.records.protocols import sign_protocol
-from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.sheets import issue_sheet
 from followup.records.sites import Site, bind_staff, put_site
 from followup.records.staff import (
     add_staff,
@@ -43,27 +34,8 @@ from followup.records.staff import (
     staff_by_login,
 )
 from followup.records.store import Store, Unit
-from followup.records.taking_back import take_back
 from followup.records.views import SYSTEM, Actor
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
-from followup.records.walkins import note_walk_in
-
-ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager", "program")
-EDIT = {"course": "right:steroid", "steps": ((8, 7),), "reason": "more cells", "by": "Dr Sen"}
-ANSWER = {"caution": "diabetes", "course": "right:steroid", "decision": "give"}
-
-
-@dataclass(frozen=True)
-class UseCase:
-    """``call`` gets the unit and what there is; ``who`` may; ``found``: it looks for what is at the hill."""
-
-    name: str
-    who: str
-    call: object
-    found: bool = True
-
-    def __str__(self) -> str:
-        return self.name
+from followup.records.visits import book_trip
 
 
 @pytest.fixture(scope="module")
@@ -100,207 +72,6 @@ def hill(shared_ward):
         **{"draft": draft.id, "edit": edit, "first": first.id, "week": week.id, "late": late.id},
         **{"alert": alert, "record": record, "entry": entry, "message": 1, "sheet": "0123456789"},
     )
-
-
-def _record(there, code="K-3", **decided):
-    """A record; ``decided``: what only a surgeon decides of its operation."""
-    record = there.ward.record(code)
-    operations = tuple(one.model_validate(one.model_dump() | decided) for one in record.operations)
-    return record.model_copy(update={"operations": operations})
-
-
-def _decided(there, code):
-    """A record with a decided look."""
-    look = {"need": "right:first-look", "day": there.ward.day(2), "why": "closed on day 1"}
-    record = there.ward.record(code)
-    return type(record).model_validate(record.model_dump() | {"decisions": [look]})
-
-
-def _correct(unit, there, record):
-    return correct_record(unit, patient_id=there.patient, record=record, seen=1)
-
-
-def _draft(unit, there, *edits):
-    body = there.ward.body("K-2")
-    return store_draft(unit, patient_id=there.patient, record_number=1, body=body, edits=edits)
-
-
-def _standing(word):
-    return lambda u, h: set_standing(u, patient_id=h.patient, standing=word, reason="said so")
-
-
-def _attempt(unit, there):
-    told = {"rung": 0, "way": "call", "outcome": "no answer", "nonce": "n"}
-    return note_attempt(unit, patient_id=there.patient, **told)
-
-
-def _choice(unit, there):
-    return choose_messages(unit, patient_id=there.patient, consent=True)
-
-
-def _look_closed(unit, there):
-    given = {"record": there.record, "protocol": None, "day": there.ward.day0}
-    return close_by_findings(unit, patient_id=there.patient, **given)
-
-
-def _alert(unit, there):
-    return open_alert(unit, patient_id=there.patient, kind="walk-in", day=there.ward.day0, signs=["pain"])
-
-
-def _own_clinic(unit, _there):
-    return put_clinic(unit, get_clinic(unit.session))
-
-
-USE_CASES = [
-    # The counsellor enters what was told; what only a surgeon decides is the surgeon's to store.
-    UseCase("a record", "counsellor surgeon program", lambda u, h: enter_record(u, record=_record(h)), False),
-    *(
-        UseCase(
-            f"a record with {name}",
-            "surgeon program",
-            lambda u, h, name=name, said=said: enter_record(u, record=_record(h, **{name: said})),
-            False,
-        )
-        for name, said in {
-            "answers": (ANSWER,),
-            "products": ({"role": "steroid", "medicine": "prednisolone-1"},),
-            "choices": {"cycloplegic": "do not give"},
-            "no_steroid_drop": {"why": "a depot was given", "decided_by": "Dr Sen"},
-            "released": ({"course": "nsaid", "on": "2027-03-02"},),
-        }.items()
-    ),
-    UseCase(
-        "a record with a decided look",
-        "surgeon program",
-        lambda u, h: enter_record(u, record=_decided(h, "K-4")),
-        False,
-    ),
-    UseCase(
-        "a correction", "counsellor surgeon", lambda u, h: _correct(u, h, h.ward.record("K-2", name="Asha"))
-    ),
-    UseCase(
-        "a caution answered", "surgeon", lambda u, h: _correct(u, h, _record(h, "K-2", answers=(ANSWER,)))
-    ),
-    UseCase("a look decided", "surgeon", lambda u, h: _correct(u, h, _decided(h, "K-2"))),
-    UseCase("an operation list", "counsellor surgeon program", lambda u, h: _list(u, h), False),
-    UseCase(
-        "a check before leaving",
-        "counsellor surgeon",
-        lambda u, h: note_leaving(u, patient_id=h.patient, key="right:pressure", mmhg=20.0, why=""),
-    ),
-    # Plans: drafted by whoever enters, changed and signed by the surgeon, completed by the program.
-    UseCase("a plan made again", "counsellor surgeon program", lambda u, h: _draft(u, h, h.edit)),
-    UseCase(
-        "other steps", "surgeon", lambda u, h: _draft(u, h, h.edit.model_copy(update={"steps": ((4, 7),)}))
-    ),
-    UseCase("a change taken back", "surgeon", lambda u, h: _draft(u, h)),
-    UseCase("a plan signed", "surgeon", lambda u, h: sign_plan(u, plan_id=h.draft)),
-    UseCase(
-        "a plan ended", "surgeon", lambda u, h: end_plan(u, plan_id=h.plan, completed=True, reason="healed")
-    ),
-    UseCase(
-        "a plan completed",
-        "program",
-        lambda u, h: complete_plan(u, plan_id=h.plan, today=h.ward.day(99)),
-        False,
-    ),
-    UseCase(
-        "the protocol signed",
-        "surgeon",
-        lambda u, h: sign_protocol(u, hash="cd" * 32, name="own", version="1"),
-        False,
-    ),
-    # The sheet
-    UseCase(
-        "a sheet printed",
-        "counsellor surgeon program",
-        lambda u, h: issue_sheet(u, plan_id=h.plan, sheet_id="ABCDEFGHJK", language="en", reason="lost"),
-    ),
-    UseCase(
-        "a sheet handed over",
-        "counsellor reception surgeon",
-        lambda u, h: hand_over_sheet(u, sheet_id=h.sheet, to="her son"),
-    ),
-    UseCase(
-        "what was shown back",
-        "counsellor reception surgeon",
-        lambda u, h: note_teach_back(u, sheet_id=h.sheet, shown=[0], asked=3),
-    ),
-    # Visits: reception alone says who is here and who did not come.
-    UseCase("an arrival", "reception", lambda u, h: mark_arrived(u, trip_id=h.first, nonce="n")),
-    UseCase("who did not come", "reception", lambda u, h: mark_noshow(u, trip_id=h.first)),
-    UseCase(
-        "a visit moved",
-        "counsellor reception surgeon",
-        lambda u, h: move_trip(u, trip_id=h.week, day=h.ward.day(8)),
-    ),
-    UseCase("a visit booked", "counsellor reception surgeon", lambda u, h: book_trip(u, trip_id=h.week)),
-    UseCase(
-        "a promised day",
-        "counsellor reception surgeon",
-        lambda u, h: book_promised(u, trip_id=h.week, day=h.ward.day(9)),
-    ),
-    UseCase("who has left", "counsellor reception surgeon", lambda u, h: mark_left(u, trip_id=h.first)),
-    UseCase("what was looked at", "counsellor surgeon", lambda u, h: mark_fulfilled(u, trip_id=h.first)),
-    UseCase("nothing looked at", "counsellor surgeon", lambda u, h: mark_unseen(u, trip_id=h.first)),
-    UseCase("what findings close", "counsellor surgeon", _look_closed),
-    UseCase(
-        "who comes without a visit",
-        "counsellor reception surgeon",
-        lambda u, h: note_walk_in(u, patient_id=h.patient, reason="red", nonce="w"),
-    ),
-    UseCase("an eye in danger", "counsellor reception surgeon", _alert),
-    UseCase(
-        "an eye out of danger",
-        "counsellor surgeon",
-        lambda u, h: close_alert(u, patient_id=h.patient, alert_id=h.alert, word="seen"),
-    ),
-    UseCase(
-        "a slip taken back",
-        "counsellor reception surgeon",
-        lambda u, h: take_back(u, patient_id=h.patient, entry=h.entry),
-    ),
-    # Reaching patients
-    UseCase("an attempt to reach", "counsellor reception surgeon", _attempt),
-    UseCase("died", "counsellor reception surgeon", _standing("died")),
-    UseCase("moved away", "counsellor reception surgeon", _standing("moved away")),
-    UseCase("refused", "surgeon", _standing("refused")),
-    UseCase("lost to follow-up", "surgeon", _standing("lost to follow-up")),
-    UseCase("messages agreed to", "counsellor reception program", _choice),
-    UseCase(
-        "messages stopped",
-        "counsellor reception program",
-        lambda u, h: stop_messages(u, patient_id=h.patient),
-    ),
-    UseCase("a message once more", "manager", lambda u, h: try_again(u, message_id=h.message)),
-    # The house
-    UseCase("a count of the shelf", "pharmacy manager", lambda u, h: count_stock(u, counts={"x": 1}), False),
-    UseCase(
-        "somebody new",
-        "manager program",
-        lambda u, h: add_staff(u, login="new", name="N", roles=["surgeon"], password_hash="-"),
-        False,
-    ),
-    UseCase(
-        "somebody's roles", "manager program", lambda u, h: change_staff(u, login="lee", roles=["manager"])
-    ),
-    UseCase("somebody else's password", "manager program", lambda u, h: _new_password(u)),
-    UseCase("the clinic's data", "manager program", _own_clinic, False),
-    UseCase("a site", "program", lambda u, h: put_site(u, Site(0, "VALE", "Vale room")), False),
-    UseCase("who works where", "program", lambda u, h: bind_staff(u, login="lee", site=None)),
-]
-
-
-def _list(unit, there):
-    return put_operation_list(unit, day=there.ward.day0, lines=[ListLine("K-9", "Asha", "left")])
-
-
-def _manager(unit):
-    return change_staff(unit, login="lee", roles=["manager"])
-
-
-def _new_password(unit):
-    return change_staff(unit, login="lee", roles=["manager"], active=True, password_hash="x")
 
 
 def _tried(there, use_case, actor, store=None):
@@ -471,7 +242,7 @@ def test_a_counsellor_corrects_a_record_with_the_surgeons_answers_in_it_and_leav
     ward = hill.ward
 
     def corrected(answers, name="Wanjiru Otieno", eye="right"):
-        record = _record(hill, "K-8", answers=answers, eye=eye, eye_drawn=eye)
+        record = record_of(hill, "K-8", answers=answers, eye=eye, eye_drawn=eye)
         who = record.patient.model_copy(update={"name": name})
 
         def use_case(unit):
@@ -482,7 +253,7 @@ def test_a_counsellor_corrects_a_record_with_the_surgeons_answers_in_it_and_leav
         return ward.would(ward.now, use_case, by=ward.counsellor)
 
     with ward.store.write(ward.surgeon, ward.now) as unit:
-        enter_record(unit, record=_record(hill, "K-8", answers=(ANSWER,)))
+        enter_record(unit, record=record_of(hill, "K-8", answers=(ANSWER,)))
     assert corrected((ANSWER,)) == 2
     assert corrected(()) == "role.missing", "an answer taken out"
     assert corrected(({**ANSWER, "decision": "do not give"},)) == "role.missing", "an answer turned"
@@ -500,7 +271,7 @@ def test_a_session_names_its_person_from_whatever_site_it_is_looked_up(hill):
 
 def test_a_refusal_names_the_first_of_several_fields_by_its_name(hill):
     said = {"answers": (ANSWER,), "choices": {"cycloplegic": "do not give"}}
-    both = _record(hill, "K-5", **said)
+    both = record_of(hill, "K-5", **said)
     look = {"need": "right:first-look", "day": hill.ward.day(2), "why": "closed on day 1"}
     record = type(both).model_validate(both.model_dump() | {"decisions": [look]})
     with (
@@ -516,7 +287,7 @@ def test_a_refusal_names_the_field_and_whose_work_it_is(hill):
         pytest.raises(FollowupError) as caught,
         hill.store.write(hill.ward.counsellor, hill.ward.now) as unit,
     ):
-        _correct(unit, hill, _record(hill, "K-2", answers=(ANSWER,)))
+        correct(unit, hill, record_of(hill, "K-2", answers=(ANSWER,)))
     assert (caught.value.where, caught.value.fix) == (
         "Cautions that the surgeon answered",
         "leave it as it was; the plan asks the surgeon",
