@@ -281,8 +281,11 @@ _MADE = "\x1d"  # a sign that nobody types, before a text that holds how it was 
 
 
 def as_text(text: str) -> str:
-    """A text for a column of letters, so that :func:`of_text` finds the sentence again."""
-    return f"{_MADE}{json.dumps(as_data(text), ensure_ascii=False)}" if isinstance(text, Said) else text
+    """A text for a column of letters, so that :func:`of_text` finds the sentence again. Nothing typed can
+    pass for one: the sign is taken out of it."""
+    if isinstance(text, Said):
+        return f"{_MADE}{json.dumps(as_data(text), ensure_ascii=False)}"
+    return text.replace(_MADE, "")
 
 
 def of_text(text: str) -> str:
