@@ -62,12 +62,6 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers() -> int:
-    """One worker more than cores: some tests wait for a browser, a server, or paper that is being set."""
-    return (os.cpu_count() or 1) + 1
-
-
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Whatever needs a store, in whatever way, runs once on each of the databases chosen."""
     marks = metafunc.definition.iter_markers("parametrize")
