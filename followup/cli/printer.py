@@ -8,7 +8,6 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TypeVar
-from zoneinfo import ZoneInfo
 
 import click
 
@@ -140,14 +139,13 @@ class Printer:
         with self.desk.store.read() as session:
             record = record_of(session, version).record
             earlier = plans_printed(session, version.patient_id)
-        today = datetime.now(UTC).astimezone(ZoneInfo(self.visit.clinic.zone)).date()
         content = build_content(
             version.body,
             record,
             self.desk.protocol.formulary,
             clinic_info(self.visit),
             language=self.language,
-            printed_on=today,
+            printed_on=self.visit.today,
             aftercare=self.desk.protocol.aftercare,
             earlier=earlier,
             options=self.choices.options(record),

@@ -7,6 +7,7 @@ import stat
 from datetime import UTC, date, datetime
 
 import pytest
+import time_machine
 
 from followup.clinical.plan import build_plan
 from followup.clinical.protocol import load_protocol
@@ -90,3 +91,12 @@ def test_the_sheets_of_a_day_lie_in_a_folder_that_nobody_else_reads(entered, ins
         2,
         True,
     )
+
+
+@pytest.mark.parametrize(("hour", "day"), [(18, "Sunday 1 March 2026"), (19, "Monday 2 March 2026")])
+def test_a_draft_is_printed_on_the_clinics_day(entered, inside, tmp_path, hour, day) -> None:
+    """The clinic's midnight lies at 18:30 UTC."""
+    with time_machine.travel(datetime(2026, 3, 1, hour, tzinfo=UTC), tick=False):
+        done = inside("sheet", "--plan", "C-0001", "--html", "--out", "a.html")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert f"Printed on {day}" in (tmp_path / "a.html").read_text("utf-8")
