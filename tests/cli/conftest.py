@@ -7,7 +7,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,12 +16,20 @@ import pytest
 from followup.cli import cli
 from followup.cli.contract import run
 from followup.demo.cast import case_data
+from followup.language.catalogue_files import bind_clinic
 from followup.records.engine import sqlite_url
 from followup.records.store import Store
 
 PROGRAM = Path(sys.executable).with_name("followup")
 PASSWORD = "a long enough password"
 Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@pytest.fixture(autouse=True)
+def unbound() -> Iterator[None]:
+    """A command that runs in this process binds its clinic's own words; the tests after it have none."""
+    yield
+    bind_clinic(None)
 
 
 @pytest.fixture
