@@ -98,7 +98,7 @@ def source_of(reason: Reason) -> str:
     deed, _, name = reason.source.partition(" by ")
     return (
         say("{deed} by {name}", deed=deed, name=typed(name))
-        if name and name != say("the surgeon")
+        if name and name != "the surgeon"
         else reason.source
     )
 

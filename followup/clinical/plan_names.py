@@ -20,7 +20,7 @@ LOST = say("a look of an earlier plan")
 
 ROLES = {
     "nsaid": "NSAID",
-    say("steroid tablet"): say("steroid tablets"),
+    "steroid tablet": say("steroid tablets"),
     "salt": say("salt drops"),
     "pressure": say("pressure drop"),
     "lubricant": "lubricant",

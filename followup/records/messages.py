@@ -107,11 +107,11 @@ def choose_messages(
             say(
                 "{address} is no {channel}",
                 address=address[:60],
-                channel=say("mail address") if channel == say("mail") else say("telephone number"),
+                channel=say("mail address") if channel == "mail" else say("telephone number"),
             ),
             where=say("address"),
             fix=say("write name@place.org")
-            if channel == say("mail")
+            if channel == "mail"
             else say("type the whole number with its area code"),
         )
     patient = lock_patient(unit, patient_id)
