@@ -12,8 +12,8 @@ from followup.cli.files import Day, read_object, read_record
 from followup.cli.plan_text import render_plan
 from followup.cli.why import explained, write_chart
 from followup.clinical.careplan import CarePlan
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import load_protocol
 from followup.clinical.record import Record
 from followup.timing.calendar import parse_calendar
 

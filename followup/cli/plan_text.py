@@ -30,12 +30,12 @@ from followup.clinical.careplan import (
     Trip,
 )
 from followup.clinical.english import sentence
-from followup.clinical.explain_reasons import origin_words, reason_words
-from followup.clinical.formulary import Medicine, label_of
-from followup.clinical.plan_names import RISK, Names, role_words
-from followup.clinical.protocol import Protocol, text_of
+from followup.clinical.plan.keys_told import RISK, Names, role_words
+from followup.clinical.plan.tablets import dose_words, number_of_tablets, number_of_units
+from followup.clinical.protocol.formulary import Medicine, label_of
+from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Record
-from followup.clinical.tablets import dose_words, number_of_tablets, number_of_units
+from followup.clinical.words.why_reasons import origin_words, reason_words
 
 WIDTH = 100
 NOT_APPROVED = "not approved for patients"

@@ -13,12 +13,12 @@ from followup.cli.files import write_whole
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.passwords import typed_password
 from followup.cli.words import counted
-from followup.clinical.compare_protocols import compare_protocols, effect_on
-from followup.clinical.fact_checks import unused_facts
-from followup.clinical.protocol import Protocol, load_protocol
-from followup.clinical.protocol_lint import lint_protocol
-from followup.clinical.protocol_words import NOT_APPROVED, protocol_words
+from followup.clinical.protocol.checks_facts import unused_facts
+from followup.clinical.protocol.lint import lint_protocol
+from followup.clinical.protocol.protocol import Protocol, load_protocol
 from followup.clinical.record import parse_record
+from followup.clinical.words.protocol import NOT_APPROVED, protocol_words
+from followup.clinical.words.protocols_compared import compare_protocols, effect_on
 from followup.demo.cast import CASES, case_data
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError

@@ -9,12 +9,12 @@ from followup.cli.contract import visible
 from followup.cli.plan_text import NOT_APPROVED
 from followup.cli.words import counted, listed, long_day, one_line
 from followup.clinical.careplan import Adjustment, CarePlan, Reason
-from followup.clinical.compare import compare_plans
-from followup.clinical.compare_words import in_english
-from followup.clinical.proposal import Outcome, Proposal
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
-from followup.clinical.review import accept
+from followup.clinical.review.proposal import Outcome, Proposal
+from followup.clinical.review.review import accept
+from followup.clinical.words.differences import compare_plans
+from followup.clinical.words.differences_told import in_english
 
 WIDTH = 100
 Signed = Callable[[tuple[Adjustment, ...]], CarePlan]

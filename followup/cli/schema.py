@@ -10,8 +10,8 @@ from pydantic import BaseModel
 
 from followup.cli.contract import Outcome
 from followup.clinical.careplan import CarePlan
-from followup.clinical.proposal import Outcome as Proposals
 from followup.clinical.record import Findings, Record
+from followup.clinical.review.proposal import Outcome as Proposals
 from followup.timing.calendar import Calendar
 
 MODELS: dict[str, type[BaseModel]] = {

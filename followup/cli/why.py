@@ -9,9 +9,9 @@ from pathlib import Path
 from followup.cli.contract import visible
 from followup.cli.files import write_whole
 from followup.clinical.careplan import CarePlan
-from followup.clinical.explain import why
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
+from followup.clinical.words.why import why
 from followup.errors import FollowupError
 from followup.sheets.timeline_svg import chart_svg
 from followup.typed import plain

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import date
 
-from followup.clinical.formulary import Medicine
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Record
 
 # Not strftime: its names follow the computer's locale, and the same plan must be the same bytes.

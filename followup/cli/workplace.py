@@ -7,8 +7,8 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from followup.clinical.protocol import Protocol
-from followup.clinical.toml_lines import load_toml, toml_problem
+from followup.clinical.protocol.lines import load_toml, toml_problem
+from followup.clinical.protocol.protocol import Protocol
 from followup.recall.daily import Workplace
 from followup.recall.messages.channels import (
     FolderSender,

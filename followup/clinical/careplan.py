@@ -1,6 +1,6 @@
 """The care plan: everything that follows from one record, each line with its reasons.
 
-Types only; :mod:`followup.clinical.plan` builds it. Texts here are sentences for the staff
+Types only; :mod:`followup.clinical.plan.build` builds it. Texts here are sentences for the staff
 (see ``followup.said``); what the patient reads is made from ids (medicine, need kind) in ``language``.
 """
 

@@ -8,7 +8,7 @@ from random import Random
 from typing import Any
 
 from followup.clinical.record import Eye, Findings, parse_record
-from followup.clinical.review import accept, review, with_findings
+from followup.clinical.review.review import accept, review, with_findings
 from followup.demo.clinic import SURGEON
 from followup.desks.adjusting import joined
 from followup.desks.danger import look_stored

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 
 from followup.clinical.careplan import Adjustment, CourseEdit
-from followup.clinical.review_rules import StepPair
+from followup.clinical.protocol.reviews import StepPair
 from followup.desks.desk import Visit
 from followup.desks.effect import PlanWords, effect
 from followup.desks.planning import planned

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from followup.clinical.formulary import label_of
+from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
 from followup.desks.forms.layout import ROUTINE, operation_shape, patient_shape
 from followup.desks.forms.shape import Field, Group

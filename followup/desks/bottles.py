@@ -11,7 +11,7 @@ from math import ceil
 from fastapi import APIRouter, Request, Response
 
 from followup.clinical.careplan import Step
-from followup.clinical.formulary import label_of
+from followup.clinical.protocol.formulary import label_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from followup.clinical.proposal import Outcome
+from followup.clinical.plan.served import seen_by_findings
 from followup.clinical.record import Findings, Record
-from followup.clinical.review import review
-from followup.clinical.served import seen_by_findings
+from followup.clinical.review.proposal import Outcome
+from followup.clinical.review.review import review
 from followup.desks.desk import Visit
 from followup.desks.planning import with_visits
 from followup.errors import FollowupError

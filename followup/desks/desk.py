@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 from fastapi import Depends, Request
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.desks.security.passwords import Passwords
 from followup.desks.words import Texts
 from followup.recall.codes import Keyring

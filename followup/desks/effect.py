@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from datetime import date
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.compare import BottlesDiffer, Difference, NeedDiffers, compare_plans
-from followup.clinical.compare_words import DifferenceTold, said
-from followup.clinical.formulary import label_of
-from followup.clinical.protocol import Protocol, text_of
+from followup.clinical.protocol.formulary import label_of
+from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Eye
+from followup.clinical.words.differences import BottlesDiffer, Difference, NeedDiffers, compare_plans
+from followup.clinical.words.differences_told import DifferenceTold, said
 from followup.desks.words import Texts
 
 

@@ -11,9 +11,9 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 
 from followup.clinical.careplan import CarePlan, Course
-from followup.clinical.explain_reasons import because_of
-from followup.clinical.formulary import label_of
+from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings, Record
+from followup.clinical.words.why_reasons import because_of
 from followup.desks.danger import look_stored
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of

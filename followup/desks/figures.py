@@ -10,7 +10,7 @@ from datetime import date, datetime, timedelta
 from fastapi import APIRouter, Request, Response
 
 from followup.clinical.record import Record
-from followup.clinical.vision import BANDS_SOURCE, band
+from followup.clinical.record.vision import BANDS_SOURCE, band
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import check, read_form

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from followup.clinical.careplan import CarePlan, FactUse, Reason
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
 from followup.clinical.record import Record
 from followup.desks.desk import Visit
 from followup.desks.forms.sheet import RecordError, check, read_form

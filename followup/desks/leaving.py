@@ -6,8 +6,8 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.proposal import Outcome
 from followup.clinical.record.findings import MOST_MMHG
+from followup.clinical.review.proposal import Outcome
 from followup.desks.before_leaving import checks_to_do
 from followup.desks.danger import look_stored
 from followup.desks.desk import AnyVisit, Visit

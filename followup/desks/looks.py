@@ -9,10 +9,10 @@ from fastapi import APIRouter, Request, Response
 
 from followup.clinical import english
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
-from followup.clinical.formulary import label_of
-from followup.clinical.proposal import Outcome, Proposal
+from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings
-from followup.clinical.review import accept, review
+from followup.clinical.review.proposal import Outcome, Proposal
+from followup.clinical.review.review import accept, review
 from followup.desks.adjusting import MOST_A_DAY, joined, read_steps, said, steps_text
 from followup.desks.answers import AnswerField, answer_form, asked_once, with_answers
 from followup.desks.desk import AnyVisit, Visit

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.clinical.explain_reasons import because_of
+from followup.clinical.words.why_reasons import because_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from followup.clinical.recall_rules import AttemptOutcome
+from followup.clinical.protocol.recall import AttemptOutcome
 from followup.desks.desk import Visit
 from followup.language.catalogues import N_, Translator
 from followup.language.dates import long_date

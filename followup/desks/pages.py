@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from followup import resources
-from followup.clinical.explain_reasons import because_of, here_words, origin_words
+from followup.clinical.words.why_reasons import because_of, here_words, origin_words
 from followup.desks import words
 from followup.desks.danger import SIGNS
 from followup.desks.desk import Visit, visit_of

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from followup.clinical.allergies import allergy_lines
 from followup.clinical.careplan import (
     AllergyLine,
     BeforeLeaving,
@@ -20,10 +19,11 @@ from followup.clinical.careplan import (
     ReviewNeed,
     Trip,
 )
-from followup.clinical.formulary import label_of
-from followup.clinical.in_words import told_in_words
-from followup.clinical.plan_names import Names
-from followup.clinical.protocol import Protocol, text_of
+from followup.clinical.facts.allergies_told import allergy_lines
+from followup.clinical.plan.in_words import told_in_words
+from followup.clinical.plan.keys_told import Names
+from followup.clinical.protocol.formulary import label_of
+from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
 from followup.desks.desk import Visit
 from followup.records.patients import record_versions

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 
 from followup.clinical.careplan import Adjustment, CarePlan, DayPhase
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
 from followup.clinical.record import Record, TripRecord
 from followup.desks.desk import Visit
 from followup.records.patients import newest_record

@@ -8,8 +8,8 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.explain import why
 from followup.clinical.record import Eye
+from followup.clinical.words.why import why
 from followup.desks.answers import answer_form, asked_once, with_answers
 from followup.desks.at_a_glance import at_a_glance
 from followup.desks.desk import AnyVisit, Visit

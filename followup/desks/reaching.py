@@ -8,7 +8,7 @@ from datetime import date
 from fastapi import APIRouter, Request, Response
 
 from followup.clinical.english import day_words, joined
-from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
+from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.noted import SAID, noted_today

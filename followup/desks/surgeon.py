@@ -9,12 +9,12 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.clinical.context import followed_eyes
-from followup.clinical.eye_rules import apply_rules
-from followup.clinical.facts import truth
-from followup.clinical.protocol import Protocol
+from followup.clinical.facts.derive import truth
+from followup.clinical.facts.eye_rules import apply_rules
+from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.protocol.reviews import GRADES
 from followup.clinical.record import Findings, Record
-from followup.clinical.review_rules import GRADES
+from followup.clinical.record.eye import followed_eyes
 from followup.desks.danger import InDanger, in_danger
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.effect import PlanWords, side_by_side

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.plan_names import LOST, Names
-from followup.clinical.protocol import text_of
+from followup.clinical.plan.keys_told import LOST, Names
+from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
 from followup.desks.went import as_it_went

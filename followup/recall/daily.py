@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.clock import why_messages_wait

@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import Protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.records.expected import operations_without_plan, visits_in_force, visits_to_sign

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.fonts import families, font_file
 from followup.recall.clock import why_messages_wait

@@ -8,7 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, Literal
 
 from followup.clinical.careplan import Tier
-from followup.clinical.recall_rules import Attempt, NextAttempt, RecallRules, is_unreachable, next_attempt
+from followup.clinical.protocol.recall import Attempt, NextAttempt, RecallRules, is_unreachable, next_attempt
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
 from followup.records.attempts import AttemptView, Standing, set_standing

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from followup.cells import guarded
 from followup.clinical.careplan import CarePlan, ReviewNeed
-from followup.clinical.protocol import Kind, text_of
-from followup.clinical.recall_rules import RecallRules
+from followup.clinical.protocol.protocol import Kind, text_of
+from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.record import Eye
 from followup.language.catalogues import Translator
 from followup.recall.lateness import VisitDays, lateness

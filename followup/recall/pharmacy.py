@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from followup.clinical.careplan import Bottle, Course
-from followup.clinical.formulary import Medicine, label_of
+from followup.clinical.plan.tablets import dose_words
+from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.record import Eye
-from followup.clinical.tablets import dose_words
 from followup.records.attempts import standings
 from followup.records.patients import patients_by_id
 from followup.records.plans import plan_bodies, plans_in_force_ids

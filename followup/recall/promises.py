@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Tier
-from followup.clinical.recall_rules import RecallRules
+from followup.clinical.protocol.recall import RecallRules
 from followup.timing.calendar import Calendar
 
 # A clinic that is closed for longer has no open day to promise.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from followup.clinical.recall_rules import Way
+from followup.clinical.protocol.recall import Way
 from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date
 

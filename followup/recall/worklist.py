@@ -15,9 +15,9 @@ from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
 from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
-from followup.clinical.explain_reasons import because_of
-from followup.clinical.recall_rules import NextAttempt, RecallRules
+from followup.clinical.protocol.recall import NextAttempt, RecallRules
 from followup.clinical.record import Eye, Phone
+from followup.clinical.words.why_reasons import because_of
 from followup.recall.ladder import next_for
 from followup.recall.lateness import VisitDays, days_overdue, lateness
 from followup.recall.open_cases import Open, load_open

@@ -9,7 +9,7 @@ from typing import Literal, cast
 
 from sqlmodel import Session, col, select
 
-from followup.clinical.recall_rules import AttemptOutcome, Way, refuse_outcome
+from followup.clinical.protocol.recall import AttemptOutcome, Way, refuse_outcome
 from followup.errors import FollowupError
 from followup.records.clinics import clinic_zone
 from followup.records.duties import FRONT, SURGEON

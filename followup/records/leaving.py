@@ -7,9 +7,9 @@ from datetime import date
 from sqlmodel import Session, col, select
 
 from followup.clinical.careplan import CarePlan, read_stored
-from followup.clinical.protocol import Protocol
+from followup.clinical.plan.served import seen_by_findings
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
-from followup.clinical.served import seen_by_findings
 from followup.errors import FollowupError
 from followup.records.clinics import clinic_zone
 from followup.records.duties import CLINICAL, FRONT

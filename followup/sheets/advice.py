@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from followup.clinical.aftercare import Advice, Holding
+from followup.clinical.protocol.aftercare import Advice, Holding
 from followup.clinical.record import Eye
 from followup.errors import FollowupError
 from followup.said import say

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from followup.clinical.formulary import label_of
+from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record.patient import Allergy
 from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import Section

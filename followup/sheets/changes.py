@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from followup.clinical.careplan import CarePlan, Course
-from followup.clinical.formulary import label_of
+from followup.clinical.protocol.formulary import label_of
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import times_a_day
 from followup.sheets.model import Section

@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 
-from followup.clinical.aftercare import Aftercare, load_aftercare
 from followup.clinical.careplan import CarePlan
-from followup.clinical.formulary import Medicine
+from followup.clinical.protocol.aftercare import Aftercare, load_aftercare
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.catalogues import LanguageChoice, choose, translator

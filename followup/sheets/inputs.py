@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
-from followup.clinical.aftercare import Aftercare, Holding
 from followup.clinical.careplan import CarePlan, Course, DayPhase
-from followup.clinical.formulary import Medicine
 from followup.clinical.going_on import day_phases, goes_on, last_day_told
+from followup.clinical.protocol.aftercare import Aftercare, Holding
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
 from followup.language import direction

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.formulary import Medicine
+from followup.clinical.protocol.formulary import Medicine
 
 
 def letters(plans: Iterable[CarePlan], formulary: Mapping[str, Medicine]) -> dict[str, str]:

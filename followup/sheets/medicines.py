@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.formulary import Medicine
-from followup.clinical.tablets import tablets_a_time
+from followup.clinical.plan.tablets import tablets_a_time
+from followup.clinical.protocol.formulary import Medicine
 from followup.language.catalogues import N_
 from followup.language.dates import opening
 from followup.sheets.inputs import SheetInputs

@@ -7,7 +7,7 @@ import json
 import pytest
 from jsonschema import validate
 
-from followup.clinical.proposal import Outcome
+from followup.clinical.review.proposal import Outcome
 
 CALM = dict.fromkeys(
     ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin"), "no"

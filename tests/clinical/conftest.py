@@ -16,9 +16,9 @@ import pytest
 from in_words import DayNumber, Steps, Visits, Window, Windows, course_words, in_words, look_words
 
 from followup.clinical.careplan import CarePlan, Caution, Course, Question, ReviewNeed, Trip
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import SAMPLE as SAMPLE_FOLDER
-from followup.clinical.protocol import Protocol, load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import SAMPLE as SAMPLE_FOLDER
+from followup.clinical.protocol.protocol import Protocol, load_protocol
 from followup.clinical.record import Record, parse_record
 
 DAY0 = date(2026, 3, 2)  # a Monday

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from followup.clinical.aftercare import AFTERCARE, load_aftercare
+from followup.clinical.protocol.aftercare import AFTERCARE, load_aftercare
 from followup.clinical.record import Operation
 from followup.errors import FollowupError
 

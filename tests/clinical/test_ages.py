@@ -7,9 +7,9 @@ from datetime import date
 import pytest
 from birthdays import AGES
 
-from followup.clinical.aftercare_states import Situation
-from followup.clinical.context import EyeContext
+from followup.clinical.protocol.aftercare_states import Situation
 from followup.clinical.record import Record, parse_record
+from followup.clinical.record.eye import EyeContext
 
 
 def _record(on: date, **born: object) -> Record:

@@ -8,12 +8,12 @@ from datetime import date, timedelta
 import pytest
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.context import followed_eyes
-from followup.clinical.day_rounds import spans
-from followup.clinical.eye_rules import apply_rules
-from followup.clinical.protocol import AboveLabel
+from followup.clinical.facts.eye_rules import apply_rules
+from followup.clinical.plan.rounds import spans
+from followup.clinical.plan.trips import gap_rules
+from followup.clinical.protocol.protocol import AboveLabel
 from followup.clinical.record import parse_record
-from followup.clinical.visits import gap_rules
+from followup.clinical.record.eye import followed_eyes
 
 DAY0 = date(2026, 3, 2)
 

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from followup.clinical.context import EyeContext, followed_eyes, known_path
-from followup.clinical.facts import Fact, FactDef, _combine, derive_facts, truth
+from followup.clinical.facts.derive import Fact, FactDef, _combine, derive_facts, truth
 from followup.clinical.record import parse_record
+from followup.clinical.record.eye import EyeContext, followed_eyes, known_path
 
 
 @pytest.fixture

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.explain_reasons import here_words
-from followup.clinical.protocol import load_protocol
+from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.words.why_reasons import here_words
 
 
 def change(path, old, new):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.protocol import load_protocol
-from followup.clinical.protocol_lint import lint_protocol
+from followup.clinical.protocol.lint import lint_protocol
+from followup.clinical.protocol.protocol import load_protocol
 from followup.errors import FollowupError
 
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from followup.clinical.fact_checks import unused_facts
-from followup.clinical.protocol import load_protocol
-from followup.clinical.protocol_lint import lint_protocol
+from followup.clinical.protocol.checks_facts import unused_facts
+from followup.clinical.protocol.lint import lint_protocol
+from followup.clinical.protocol.protocol import load_protocol
 from followup.errors import FollowupError
 
 NEEDS = "rules-2-needs.toml"

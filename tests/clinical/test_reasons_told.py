@@ -8,11 +8,11 @@ from typing import get_args
 import pytest
 
 from followup.cli.plan_text import render_plan
-from followup.clinical.context import followed_eyes
-from followup.clinical.explain_reasons import here_words, reason_words
-from followup.clinical.facts import derive_facts
-from followup.clinical.protocol import load_protocol
+from followup.clinical.facts.derive import derive_facts
+from followup.clinical.protocol.protocol import load_protocol
 from followup.clinical.record import Operation, parse_record
+from followup.clinical.record.eye import followed_eyes
+from followup.clinical.words.why_reasons import here_words, reason_words
 
 PROTOCOL = load_protocol()
 DATA = files("followup.clinical") / "data"

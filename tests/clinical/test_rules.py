@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from followup.clinical.facts import Fact
-from followup.clinical.rule import CourseEffect, NeedEffect, Rule
-from followup.clinical.rules import fire, holds
+from followup.clinical.facts.derive import Fact
+from followup.clinical.facts.fire import fire, holds
+from followup.clinical.protocol.rule import CourseEffect, NeedEffect, Rule
 
 
 def facts(**values):

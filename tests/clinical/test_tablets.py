@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import halves
-from followup.clinical.formulary import Medicine
+from followup.clinical.plan.tablets import dose_words, tablets_a_time
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import parse_record
-from followup.clinical.tablets import dose_words, tablets_a_time
 
 TABLETS = {
     "medicine": "prednisolone-5-tablet",

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.rule import StepDef, Taper
-from followup.clinical.taper import as_steps, cut_from, daily_counts, envelope, merged_by_mouth, winners
+from followup.clinical.plan.taper import as_steps, cut_from, daily_counts, envelope, merged_by_mouth, winners
+from followup.clinical.protocol.rule import StepDef, Taper
 
 MONDAY = date(2026, 3, 2)
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from followup.clinical.toml_lines import Locate, load_toml, toml_problem, where
+from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
 from followup.errors import FollowupError
 
 PROTOCOL = """\

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.vision import band
+from followup.clinical.record.vision import band
 
 
 # Bands: good 6/18 or better, borderline to 6/60, poor worse (Ramke and others, PLoS One 2017;12:e0172342).

@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseAdded, CourseEdit
-from followup.clinical.protocol import load_protocol
+from followup.clinical.protocol.protocol import load_protocol
 from followup.clinical.record import Findings, parse_findings
-from followup.clinical.review import review
+from followup.clinical.review.review import review
 from followup.demo.cast import CASES, case
 from followup.demo.looks import Seen, quiet, told_look
 from followup.records.journal import journal_of

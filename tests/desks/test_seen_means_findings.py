@@ -7,7 +7,7 @@ import re
 import pytest
 from sqlalchemy import text
 
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
 from followup.desks.planning import with_visits
 from followup.records.patients import newest_record, patient_by_code
 from followup.records.trips import trips_of

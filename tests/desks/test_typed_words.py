@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseEdit
-from followup.clinical.choosing import accept
-from followup.clinical.proposal import Proposal
+from followup.clinical.review.choosing import accept
+from followup.clinical.review.proposal import Proposal
 from followup.desks.extraction import DESK_LANGUAGES
 from followup.desks.words import Texts
 from followup.errors import FollowupError

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from made import DAY0, Made, plan_of, record_of
 
-from followup.clinical.proposal import Outcome
-from followup.clinical.protocol import Protocol, load_protocol
+from followup.clinical.protocol.protocol import Protocol, load_protocol
 from followup.clinical.record import Record, parse_findings
-from followup.clinical.review import review
+from followup.clinical.review.proposal import Outcome
+from followup.clinical.review.review import review
 
 
 @pytest.fixture(scope="session")

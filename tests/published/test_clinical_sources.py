@@ -11,11 +11,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.plan.taper import daily_counts
+from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.rule import Taper
 from followup.clinical.record import parse_record
-from followup.clinical.rule import Taper
-from followup.clinical.taper import daily_counts
 
 PROTOCOL = load_protocol()
 RECORD = {

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 import followup.clinical
-from followup.clinical.formulary import load_formulary
-from followup.clinical.labels import above_label
+from followup.clinical.plan.labels import above_label
+from followup.clinical.protocol.formulary import load_formulary
 
 FORMULARY = load_formulary(Path(followup.clinical.__file__).parent / "data" / "formulary.toml")
 

@@ -9,8 +9,8 @@ import re
 
 import pytest
 
+from followup.clinical.protocol.reviews import GRADES
 from followup.clinical.record import Findings
-from followup.clinical.review_rules import GRADES
 
 
 def test_jabs_2005_cells_are_graded_by_their_number_in_a_field_of_one_millimetre():

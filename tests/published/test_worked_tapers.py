@@ -15,8 +15,8 @@ import pytest
 from made import DAY0, Made, record_of
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.plan import build_plan
-from followup.clinical.rule import Taper
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.rule import Taper
 
 WORKED = tomllib.loads(Path(__file__).with_name("worked_tapers.toml").read_text(encoding="utf-8"))
 REGIMENS = {regimen["name"]: regimen for regimen in WORKED["regimen"]}

@@ -7,7 +7,7 @@ from typing import cast
 
 import pytest
 
-from followup.clinical.protocol import Protocol, load_protocol
+from followup.clinical.protocol.protocol import Protocol, load_protocol
 from followup.recall.daily import Workplace
 from followup.records.messages import choose_messages
 from followup.records.sheets import hand_over_sheet, issue_sheet

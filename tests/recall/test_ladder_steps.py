@@ -8,8 +8,8 @@ from typing import get_args
 
 import pytest
 
-from followup.clinical.protocol import load_protocol
-from followup.clinical.recall_rules import (
+from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.recall import (
     OUTCOMES,
     Attempt,
     AttemptOutcome,

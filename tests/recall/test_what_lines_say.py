@@ -9,8 +9,8 @@ import pytest
 from sqlalchemy import text
 
 from followup.clinical.careplan import CheckGap, Question
-from followup.clinical.protocol import Kind
-from followup.clinical.recall_rules import NextAttempt
+from followup.clinical.protocol.protocol import Kind
+from followup.clinical.protocol.recall import NextAttempt
 from followup.clinical.record import Record
 from followup.language.catalogues import translator
 from followup.recall.ladder import CAUSES

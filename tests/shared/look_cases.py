@@ -10,11 +10,11 @@ from functools import cache
 from typing import Any
 
 from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded
-from followup.clinical.plan import build_plan
-from followup.clinical.proposal import Outcome, Proposal
-from followup.clinical.protocol import Protocol, load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import Protocol, load_protocol
 from followup.clinical.record import Record, parse_findings, parse_record
-from followup.clinical.review import accept, review, with_findings
+from followup.clinical.review.proposal import Outcome, Proposal
+from followup.clinical.review.review import accept, review, with_findings
 
 DAY0 = date(2024, 2, 1)
 

@@ -13,8 +13,8 @@ from typing import Any
 from in_words import look_words, steps_words, window_words
 
 from followup.clinical.careplan import CarePlan, CheckGap, Course
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import Protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_record
 
 DAY0 = date(2024, 2, 1)

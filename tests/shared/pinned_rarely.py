@@ -11,7 +11,7 @@ from pinned_people import ODD
 from walked import Walk
 
 from followup.clinical.careplan import Bottle, CourseAdded, CourseEdit, Decided, Impossible, NeedAdded, Step
-from followup.clinical.proposal import Offer, Refused
+from followup.clinical.review.proposal import Offer, Refused
 
 ODDER = [ODD, "second"]
 DAY = date(2027, 3, 15)

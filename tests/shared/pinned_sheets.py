@@ -12,7 +12,7 @@ from typing import Any
 
 import two_eyes
 
-from followup.clinical.formulary import Medicine
+from followup.clinical.protocol.formulary import Medicine
 from followup.language.catalogues import translator
 from followup.sheets.content import SheetOptions
 from followup.sheets.cover import cover, cover_line

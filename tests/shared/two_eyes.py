@@ -19,7 +19,7 @@ from followup.clinical.careplan import (
     Step,
     Trip,
 )
-from followup.clinical.formulary import Medicine
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Record, parse_record
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content
 from followup.sheets.model import SheetContent

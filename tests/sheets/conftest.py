@@ -20,7 +20,7 @@ from followup.clinical.careplan import (
     Step,
     Trip,
 )
-from followup.clinical.formulary import Medicine
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Record, parse_record
 from followup.language.direction import without_marks
 from followup.sheets.content import ClinicInfo, SheetIssue, SheetOptions, build_content

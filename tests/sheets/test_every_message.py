@@ -10,8 +10,8 @@ from typing import get_args
 import pytest
 
 from followup.clinical.careplan import BeforeLeaving, Role
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
 from followup.clinical.record.patient import Allergy
 from followup.language.catalogues import Translator, translator

@@ -12,7 +12,7 @@ import two_eyes
 import two_eyes_told as told
 from printed import read
 
-from followup.clinical.formulary import CapColour
+from followup.clinical.protocol.formulary import CapColour
 from followup.errors import FollowupError
 from followup.resources import folder
 from followup.sheets.advice import DRAWN, MOST_PICTURES

@@ -9,8 +9,8 @@ import pytest
 from look_cases import sample
 from specification import cases_of
 
-from followup.clinical.formulary import Medicine
-from followup.clinical.labels import above_label
+from followup.clinical.plan.labels import above_label
+from followup.clinical.protocol.formulary import Medicine
 
 Figure = Callable[[Medicine, dict[str, Any]], Any]
 

@@ -10,7 +10,7 @@ from look_cases import CONDITIONS, DAY0, record_of, sample
 from specification import cases_of
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.contraindications import Finding, check_duplicates, check_medicine
+from followup.clinical.plan.contraindications import Finding, check_duplicates, check_medicine
 
 CASES = cases_of("cautions")
 HEALTHY = CONDITIONS["healthy"] | {"nasal_polyps": False, "pregnancy": "no"}

@@ -8,7 +8,7 @@ import pytest
 from look_cases import DAY0, record_of, sample
 from specification import cases_of, chapters
 
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
 
 (ROWS,) = (chapter.rows for chapter in chapters() if chapter.file == "names")
 

@@ -7,9 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from followup.clinical.proposal import Outcome
 from followup.clinical.record import Eye
 from followup.clinical.record.findings import MOST_MMHG
+from followup.clinical.review.proposal import Outcome
 from followup.desks.alerts import AlertId, close_one
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.people import Person, person_of

@@ -9,8 +9,8 @@ from fastapi import Path
 from pydantic import Field
 
 from followup.clinical.careplan import Course, CourseState
-from followup.clinical.proposal import Outcome
 from followup.clinical.record import Findings
+from followup.clinical.review.proposal import Outcome
 from followup.desks.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
 from followup.desks.api.base import Code, Day, Given, Line, Number, OneEye, Sent, router_of
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out

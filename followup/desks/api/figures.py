@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from followup.clinical.record import Eye
-from followup.clinical.vision import BANDS_SOURCE
+from followup.clinical.record.vision import BANDS_SOURCE
 from followup.desks.api.base import Given, Sent, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.bottles import shelf, store_counts

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from followup.clinical.careplan import Tier
-from followup.clinical.recall_rules import OUTCOMES, AttemptOutcome, Way
+from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
 from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.call_list import calls_of

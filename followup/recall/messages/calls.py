@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.recall.messages.wanted import Wanted, wanted
 from followup.recall.messages.wording import MessageKind
 from followup.records.store import Session

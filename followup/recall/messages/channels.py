@@ -32,7 +32,7 @@ from urllib.request import HTTPRedirectHandler, Request, build_opener
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from followup.clinical.toml_lines import load_toml, toml_problem
+from followup.clinical.protocol.lines import load_toml, toml_problem
 from followup.errors import FollowupError
 from followup.records.durable import write_durably
 from followup.records.messages import Message

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 
 from followup.clinical.careplan import CarePlan, Course
-from followup.clinical.formulary import Medicine, label_of
+from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.language.catalogues import Translator
 from followup.language.dates import hour_words, long_date
 from followup.recall.messages.wording import CHANGED, EYES, STOP, TEXTS, MessageKind, Reader

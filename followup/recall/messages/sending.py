@@ -15,7 +15,7 @@ from functools import partial
 from typing import Literal, cast
 from zoneinfo import ZoneInfo
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.recall.clock import why_messages_wait
 from followup.recall.messages.channels import NotSentError, Sender
 from followup.recall.messages.handing_on import NoAnswerError, hand_on

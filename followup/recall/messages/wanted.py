@@ -9,7 +9,7 @@ from datetime import date, datetime, time, timedelta
 from functools import cache, partial
 from zoneinfo import ZoneInfo
 
-from followup.clinical.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.catalogues import Translator, choose, translator
 from followup.recall.lateness import day_begins

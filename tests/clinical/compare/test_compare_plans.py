@@ -8,7 +8,9 @@ from datetime import date, timedelta
 import pytest
 
 from followup.clinical.careplan import Caution, CourseAdded, CourseEdit, NeedAdded, Step
-from followup.clinical.compare import (
+from followup.clinical.plan.build import build_plan
+from followup.clinical.record import parse_record
+from followup.clinical.words.differences import (
     BottlesDiffer,
     CautionDiffers,
     CourseDiffers,
@@ -19,9 +21,7 @@ from followup.clinical.compare import (
     VisitDiffers,
     compare_plans,
 )
-from followup.clinical.compare_words import English, in_english, said
-from followup.clinical.plan import build_plan
-from followup.clinical.record import parse_record
+from followup.clinical.words.differences_told import English, in_english, said
 
 DAY7 = date(2026, 3, 9)
 NAME = "Dexamethasone 0.1%, right eye"

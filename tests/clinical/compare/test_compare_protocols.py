@@ -6,9 +6,9 @@ import shutil
 
 import pytest
 
-from followup.clinical.compare_protocols import compare_protocols, effect_on
-from followup.clinical.protocol import SAMPLE, load_protocol
+from followup.clinical.protocol.protocol import SAMPLE, load_protocol
 from followup.clinical.record import parse_record
+from followup.clinical.words.protocols_compared import compare_protocols, effect_on
 
 
 @pytest.fixture

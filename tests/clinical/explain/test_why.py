@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from followup.clinical.careplan import CourseEdit
-from followup.clinical.explain import explainable, why
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
 from followup.clinical.record import parse_record
+from followup.clinical.words.why import explainable, why
 from followup.errors import FollowupError
 from followup.typed import typed
 

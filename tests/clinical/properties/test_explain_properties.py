@@ -8,9 +8,9 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.explain import explainable, why
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
 from followup.clinical.record import parse_record
+from followup.clinical.words.why import explainable, why
 
 SLOW = settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]

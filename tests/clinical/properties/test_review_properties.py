@@ -13,11 +13,11 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseEdit, NeedAdded
-from followup.clinical.look import POTENCIES
-from followup.clinical.plan import build_plan
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.reviews import GRADES
 from followup.clinical.record import parse_findings, parse_record
-from followup.clinical.review import accept, review, with_findings
-from followup.clinical.review_rules import GRADES
+from followup.clinical.review.look import POTENCIES
+from followup.clinical.review.review import accept, review, with_findings
 from followup.errors import FollowupError
 from followup.said import MONTHS
 

@@ -13,12 +13,12 @@ from pydantic import BaseModel
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import CarePlan, CheckGap, Course, Reason
-from followup.clinical.explain import why
-from followup.clinical.explain_reasons import reason_words
-from followup.clinical.formulary import label_of
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import load_protocol, text_of
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.formulary import label_of
+from followup.clinical.protocol.protocol import load_protocol, text_of
 from followup.clinical.record import Record, parse_record
+from followup.clinical.words.why import why
+from followup.clinical.words.why_reasons import reason_words
 from followup.said import MONTHS
 from followup.typed import plain
 

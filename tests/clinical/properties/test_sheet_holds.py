@@ -8,8 +8,8 @@ from datetime import date, timedelta
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import load_protocol
 from followup.clinical.record import parse_record
 from followup.language.catalogues import translator
 from followup.language.dates import long_date

@@ -14,10 +14,10 @@ from hypothesis import HealthCheck, given, settings
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import CarePlan
-from followup.clinical.explain import explainable, why
-from followup.clinical.plan import build_plan
-from followup.clinical.protocol import load_protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import load_protocol
 from followup.clinical.record import Record, parse_record
+from followup.clinical.words.why import explainable, why
 from followup.typed import plain
 
 PROTOCOL = load_protocol()

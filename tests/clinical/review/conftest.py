@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 
 from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded
-from followup.clinical.plan import build_plan
-from followup.clinical.proposal import Outcome, Proposal
-from followup.clinical.protocol import Protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
-from followup.clinical.review import accept, review, with_findings
+from followup.clinical.review.proposal import Outcome, Proposal
+from followup.clinical.review.review import accept, review, with_findings
 
 SEEN = {
     "eye_confirmed": True,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.review import accept
+from followup.clinical.review.review import accept
 from followup.errors import FollowupError
 
 NEVER_QUIET = {

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.choosing import accept
-from followup.clinical.look import Look
-from followup.clinical.review_pressure import row
+from followup.clinical.review.choosing import accept
+from followup.clinical.review.look import Look
+from followup.clinical.review.pressure import row
 from followup.errors import FollowupError
 
 UVEITIC = {"uveitis": {"kind": "anterior", "last_active": "2025-06-01"}}
@@ -113,8 +113,8 @@ def test_a_pressure_that_was_not_measured_is_asked_for_and_never_normal(look):
 
 def test_the_row_of_a_look_is_none_without_a_measurement(look, protocol):
     seen = look(7, pressure="not done")
-    from followup.clinical.context import followed_eyes
-    from followup.clinical.eye_rules import apply_rules
+    from followup.clinical.facts.eye_rules import apply_rules
+    from followup.clinical.record.eye import followed_eyes
 
     (context,) = followed_eyes(seen.record, seen.outcome.date)
     findings = seen.record.reviews[-1]

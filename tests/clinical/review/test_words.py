@@ -8,9 +8,9 @@ import tomllib
 
 import pytest
 
-from followup.clinical.protocol import SAMPLE, load_protocol
+from followup.clinical.protocol.protocol import SAMPLE, load_protocol
 from followup.clinical.record import parse_findings
-from followup.clinical.review import review
+from followup.clinical.review.review import review
 
 UVEITIC = {
     "uveitis": {

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 import followup.clinical
-from followup.clinical.contraindications import CautionSet, Finding, check_medicine, load_cautions
-from followup.clinical.formulary import Medicine, load_formulary
-from followup.clinical.names import load_names
+from followup.clinical.plan.contraindications import CautionSet, Finding, check_medicine, load_cautions
+from followup.clinical.protocol.formulary import Medicine, load_formulary
+from followup.clinical.protocol.names import load_names
 from followup.clinical.record import Record, parse_record
 
 DATA = Path(followup.clinical.__file__).parent / "data"

@@ -7,8 +7,8 @@ from typing import get_args
 import pytest
 
 from followup.clinical.careplan import Role
-from followup.clinical.conditions import CONDITIONS, ConditionName
-from followup.clinical.contraindications import load_cautions
+from followup.clinical.facts.conditions import CONDITIONS, ConditionName
+from followup.clinical.plan.contraindications import load_cautions
 from followup.errors import FollowupError
 
 RULES = """\

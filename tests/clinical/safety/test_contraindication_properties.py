@@ -9,8 +9,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from followup.clinical.caution_rules import SEVERITY
-from followup.clinical.contraindications import check_medicine
+from followup.clinical.plan.contraindications import check_medicine
+from followup.clinical.protocol.cautions import SEVERITY
 from followup.clinical.record import Conditions, parse_record
 
 YES_NO = [True, False]

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from followup.clinical.contraindications import check_medicine
+from followup.clinical.plan.contraindications import check_medicine
 from followup.clinical.record import parse_record
 
 HEART_AND_LUNGS = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.contraindications import check_medicine
+from followup.clinical.plan.contraindications import check_medicine
 from followup.clinical.record import parse_record
 
 HEART_AND_LUNGS = {

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.contraindications import check_duplicates
+from followup.clinical.plan.contraindications import check_duplicates
 
 DAY = date(2025, 3, 4)
 

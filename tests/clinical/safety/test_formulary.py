@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import Role
-from followup.clinical.formulary import MARK_LETTERS, Medicine, load_formulary
+from followup.clinical.protocol.formulary import MARK_LETTERS, Medicine, load_formulary
 from followup.errors import FollowupError
 
 DROPS = """\

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.formulary import Medicine
-from followup.clinical.labels import above_label
+from followup.clinical.plan.labels import above_label
+from followup.clinical.protocol.formulary import Medicine
 
 
 def product(*labels: dict) -> Medicine:

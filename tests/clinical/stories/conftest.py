@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from followup.clinical.careplan import Adjustment, CarePlan, Trip
-from followup.clinical.plan import build_plan
-from followup.clinical.proposal import Outcome
-from followup.clinical.protocol import Protocol
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
 from followup.clinical.record.history import TripRecord
-from followup.clinical.review import accept, review, with_findings
+from followup.clinical.review.proposal import Outcome
+from followup.clinical.review.review import accept, review, with_findings
 from followup.recall.lateness import Lateness, VisitDays, lateness
 
 ZONE = ZoneInfo("Africa/Nairobi")

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.supply import last_usable_day, simulate
+from followup.clinical.plan.supply import last_usable_day, simulate
 from followup.errors import FollowupError
 
 

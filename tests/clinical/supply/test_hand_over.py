@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.supply import Margin, simulate
+from followup.clinical.plan.supply import Margin, simulate
 
 # 6x7 5x7 4x7 3x7 2x7 1x7 with 100 drops a bottle opens the second one on day 20.
 EVENT = ((6, 7), (5, 7), (4, 7), (3, 7), (2, 7), (1, 7))

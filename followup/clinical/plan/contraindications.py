@@ -1,0 +1,239 @@
+"""The safety net: what speaks against a medicine for this person, this eye, this course.
+
+Pure mechanism; the rules are data (:mod:`followup.clinical.protocol.cautions`). A finding never
+disappears silently: it goes only when a field that it names is filled in, or stays as a note.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import combinations
+from typing import Literal
+
+from followup.clinical.careplan import Course
+from followup.clinical.facts.allergies_told import told_allergies
+from followup.clinical.facts.conditions import CONDITIONS, Answer, Situation, all_of, any_of
+from followup.clinical.plan.taken import taken
+from followup.clinical.protocol.cautions import (
+    SEVERITY,
+    CautionRule,
+    CautionSet,
+    DuplicateRule,
+    Level,
+    load_cautions,
+)
+from followup.clinical.protocol.formulary import Mark, Medicine
+from followup.clinical.record import Eye, Record
+from followup.said import fill
+
+__all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_cautions"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One caution about one medicine.
+
+    ``told`` is what the record says of its condition, ``fields`` are what it was read from,
+    ``answer_fields`` those that can answer it.
+    ``holds``: the course waits. ``blocks``: the plan can't be signed before it is answered.
+    ``answered``: the surgeon or a recorded fact has answered it; it stays as a note.
+    ``instead``: what is asked where a stop forbids a course of the plan. ``steroid_drop``: the
+    medicine is one, so that leaving it out is a decision of its own.
+    """
+
+    id: str
+    medicine: str
+    eye: Eye | None
+    level: Level
+    text: str
+    because: str
+    source: str
+    mark: Mark
+    question: str | None = None
+    told: str = "yes"
+    fields: tuple[str, ...] = ()
+    answer_fields: tuple[str, ...] = ()
+    holds: bool = False
+    blocks: bool = False
+    answered: bool = False
+    sheet: str | None = None
+    courses: tuple[str, ...] = ()
+    instead: str | None = None
+    steroid_drop: bool = False
+
+
+def check_medicine(
+    record: Record,
+    medicine: Medicine,
+    eye: Eye | None,
+    *,
+    new: bool,
+    days: int,
+    max_count: int,
+    cautions: CautionSet,
+    counts: Sequence[tuple[int, int]] | None = None,
+    as_of: date | None = None,
+) -> tuple[Finding, ...]:
+    """All findings for giving ``medicine`` to ``eye`` (None: by mouth), the gravest first.
+
+    ``new``: the plan would start it; else the patient already takes it. ``days`` is the length of
+    the course, ``max_count`` its highest count a day, ``counts`` its steps as (times a day, days) (None:
+    ``max_count`` on all of them). Reviews after ``as_of`` are not looked at.
+    """
+    steps = ((max_count, days),) if counts is None else tuple(counts)
+    allergies = told_allergies(record, cautions.names)
+    others = taken(record, cautions.names)
+    situation = Situation(record, medicine, eye, days, steps, as_of, allergies, others)
+    said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
+    asking = Counter(rule.answer_choice for rule, _ in said)
+    # A choice names no caution: it answers where no more than one can be meant, and only a new course.
+    found = [
+        _judge(rule, told, situation, new, max_count, choice=new and asking[rule.answer_choice] == 1)
+        for rule, told in said
+    ]
+    return tuple(sorted(found, key=lambda f: -SEVERITY[f.level]))
+
+
+def check_duplicates(
+    courses: Sequence[Course], formulary: Mapping[str, Medicine], cautions: CautionSet
+) -> tuple[Finding, ...]:
+    """Findings for pairs of courses that run at the same time; stopped courses don't count.
+
+    A course without steps is taken to run all the time. A medicine outside the formulary is
+    nobody's duplicate: what it is, is not known.
+    """
+    running = [c for c in courses if c.state != "stopped" and c.medicine in formulary]
+    found = (_judge_pair(cautions.duplicates, (one, two), formulary) for one, two in combinations(running, 2))
+    return tuple(sorted((f for f in found if f is not None), key=lambda f: -SEVERITY[f.level]))
+
+
+def _level(rule: CautionRule, new: bool) -> Level | Literal["silent"]:
+    return rule.level if new or rule.level_in_use is None else rule.level_in_use
+
+
+def _says(rule: CautionRule, situation: Situation, new: bool) -> Answer | None:
+    """What the record says of the rule's condition, where the rule has something to say at all."""
+    applies = any(selector.fits(situation.medicine) for selector in rule.applies)
+    if _level(rule, new) == "silent" or not applies:
+        return None
+    if rule.dense and situation.days_at(rule.dense.count) <= rule.dense.over_days:
+        return None
+    told = _ask(rule, situation)
+    return told if _fires(rule, told.value) else None
+
+
+def _judge(
+    rule: CautionRule, told: Answer, situation: Situation, new: bool, count: int, *, choice: bool
+) -> Finding:
+    level = _level(rule, new)
+    assert level != "silent"
+    unless = [CONDITIONS[name](situation) for name in rule.unless]
+    choice_made, choice_fields = _choice(rule, situation) if choice else (None, ())
+    answered = choice_made == "give" or any(a.value is True for a in unless)
+    opens = level in ("stop", "ask") and not answered
+    words = {"medicine": situation.medicine.label, "days": situation.days, "count": count}
+    return Finding(
+        id=rule.id,
+        medicine=situation.medicine.id,
+        eye=situation.eye,
+        level="note" if answered else level,
+        text=fill(rule.text, **words),
+        because=rule.because,
+        source=rule.source,
+        mark=rule.mark,
+        question=fill(rule.question, **words) if rule.question and opens and level == "ask" else None,
+        told={True: "yes", False: "no", None: "not recorded"}[told.value],
+        fields=told.fields,
+        answer_fields=_fields(told, *unless) + choice_fields,
+        holds=opens and (rule.holds if new else rule.holds_in_use),
+        blocks=opens and rule.blocks is not False,
+        answered=answered,
+        sheet=rule.sheet,
+        steroid_drop=situation.medicine.role == "steroid" and situation.medicine.route == "eye",
+        instead=fill(rule.instead, **words) if rule.instead else None,
+    )
+
+
+def _ask(rule: CautionRule, situation: Situation) -> Answer:
+    if rule.always:
+        return Answer(True, ("in_use",), ())
+    if rule.when_any:
+        return any_of([CONDITIONS[name](situation) for name in rule.when_any])
+    return all_of([CONDITIONS[name](situation) for name in rule.when_all])
+
+
+def _fires(rule: CautionRule, value: bool | None) -> bool:
+    wanted: dict[str, tuple[bool | None, ...]] = {
+        "yes": (True,),
+        "not recorded": (None,),
+        "yes or not recorded": (True, None),
+    }
+    return value in wanted[rule.fires]
+
+
+def _choice(rule: CautionRule, situation: Situation) -> tuple[str | None, tuple[str, ...]]:
+    """The surgeon's choice for the eye's latest operation, and the field it stands in."""
+    if rule.answer_choice is None or situation.eye is None:
+        return None, ()
+    operations = situation.operations(situation.eye)
+    if not operations:
+        return None, ()
+    index, operation = operations[-1]
+    said: str | None = getattr(operation.choices, rule.answer_choice)
+    return said, (f"operations.{index}.choices.{rule.answer_choice}",)
+
+
+def _fields(*answers: Answer) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(field for a in answers for field in a.answers))
+
+
+def _judge_pair(
+    rules: Sequence[DuplicateRule], pair: tuple[Course, Course], formulary: Mapping[str, Medicine]
+) -> Finding | None:
+    one, two = (formulary[course.medicine] for course in pair)
+    if not _overlap(*pair):
+        return None
+    for rule in _fitting(rules, one, two):
+        if rule.where == _relation(*pair):
+            words = {"medicine": one.label, "other": two.label}
+            return Finding(
+                id=rule.id,
+                medicine=one.id,
+                eye=pair[0].eye or pair[1].eye,
+                level=rule.level,
+                text=fill(rule.text, **words),
+                because=rule.because,
+                source=rule.source,
+                mark=rule.mark,
+                question=fill(rule.question, **words) if rule.question else None,
+                blocks=rule.level in ("stop", "ask"),
+                courses=(pair[0].key, pair[1].key),
+            )
+    return None
+
+
+def _fitting(rules: Sequence[DuplicateRule], one: Medicine, two: Medicine) -> Iterator[DuplicateRule]:
+    for rule in rules:
+        if (
+            rule.both.fits(one)
+            and rule.both.fits(two)
+            and (not rule.same_kind or set(one.kinds) & set(two.kinds))
+            and (not rule.same_substance or set(one.substances) & set(two.substances))
+        ):
+            yield rule
+
+
+def _relation(one: Course, two: Course) -> str:
+    if one.eye == two.eye:
+        return "same eye" if one.eye else "same mouth"
+    return "both eyes" if one.eye and two.eye else "eye and mouth"
+
+
+def _overlap(one: Course, two: Course) -> bool:
+    if not one.steps or not two.steps:
+        return True
+    spans = [(s.start, s.end, t.start, t.end) for s in one.steps for t in two.steps]
+    return any(start <= other_end and other_start <= end for start, end, other_start, other_end in spans)

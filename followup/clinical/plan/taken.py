@@ -1,0 +1,34 @@
+"""Other medicines that a person takes, told by name: what they mean for the eye, read off their class."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from followup.clinical.protocol.names import NameClass, Names
+from followup.clinical.record import InUse, Record
+
+EYE_CLASS = "eye class"
+
+
+def classes_taken(entry: InUse, names: Names) -> tuple[NameClass, ...]:
+    """The classes that matter among those that a tablet outside the formulary names."""
+    if entry.medicine is not None or entry.route != "mouth" or entry.described is None:
+        return ()
+    return tuple(one for one in names.classes_in(entry.described) if one.taken is not None)
+
+
+def must_be_named(entry: InUse, names: Names) -> bool:
+    """Whether a medicine without its name stops the plan: a drop, or a tablet of a class of the eye."""
+    if entry.medicine is not None:
+        return False
+    return entry.route == "eye" or any(one.taken == EYE_CLASS for one in classes_taken(entry, names))
+
+
+def taken(record: Record, names: Names) -> Mapping[str, tuple[str, ...]]:
+    """What the described tablets that go on stand for, such as "blood_thinner", with their fields."""
+    found: dict[str, tuple[str, ...]] = {}
+    for i, entry in enumerate(record.in_use):
+        for one in classes_taken(entry, names) if entry.continues else ():
+            assert one.taken is not None
+            found[one.taken] = (*found.get(one.taken, ()), f"in_use.{i}.described")
+    return found

@@ -1,0 +1,223 @@
+"""The rules of the safety net as data: which medicines, under which conditions, say what.
+
+Everything is closed: keys, levels, conditions, classes, placeholders. A rule that cannot be read
+with certainty is refused with file and line, never skipped.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from string import Formatter
+from typing import Any, Literal, TypeAlias, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, StrictInt, ValidationError, model_validator
+
+from followup.clinical.careplan import Role
+from followup.clinical.facts.conditions import ConditionName
+from followup.clinical.protocol.formulary import (
+    Excipient,
+    Form,
+    Kind,
+    Medicine,
+    Potency,
+    Route,
+    Sourced,
+    Words,
+)
+from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
+from followup.clinical.protocol.names import NO_NAMES, Names
+from followup.clinical.record.base import MedicineId
+from followup.errors import FollowupError
+
+Level: TypeAlias = Literal["stop", "ask", "warn", "note"]
+Choice: TypeAlias = Literal["nsaid", "steroid_with_inhibitor", "cycloplegic"]
+
+SEVERITY: dict[Level, int] = {"stop": 3, "ask": 2, "warn": 1, "note": 0}
+PLACEHOLDERS = frozenset({"medicine", "days", "count"})
+PAIR_PLACEHOLDERS = frozenset({"medicine", "other"})
+
+RuleId: TypeAlias = str
+
+
+class Selector(BaseModel):
+    """Medicines that a rule is about: those that fit every key given."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    kinds: tuple[Kind, ...] = ()
+    roles: tuple[Role, ...] = ()
+    routes: tuple[Route, ...] = ()
+    forms: tuple[Form, ...] = ()
+    excipients: tuple[Excipient, ...] = ()
+    substances: tuple[MedicineId, ...] = ()
+    potencies: tuple[Potency, ...] = ()
+    contraindications: tuple[ConditionName, ...] = ()
+    depot: bool | None = None
+
+    @model_validator(mode="after")
+    def _selects_something(self) -> Selector:
+        if not self.model_fields_set:
+            raise ValueError("names no medicine; give kinds, roles, routes or another key")
+        return self
+
+    def fits(self, medicine: Medicine) -> bool:
+        lists: tuple[tuple[tuple[str, ...], tuple[str | None, ...]], ...] = (
+            (self.kinds, medicine.kinds),
+            (self.roles, (medicine.role,)),
+            (self.routes, (medicine.route,)),
+            (self.forms, (medicine.form,)),
+            (self.excipients, medicine.excipients),
+            (self.substances, medicine.substances),
+            (self.potencies, (medicine.potency,)),
+            (self.contraindications, medicine.contraindications),
+        )
+        if self.depot is not None and self.depot != medicine.is_depot:
+            return False
+        return all(not wanted or any(has in wanted for has in owned) for wanted, owned in lists)
+
+
+class Dense(BaseModel):
+    """Courses with ``count`` drops a day or more on over so many days."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    count: StrictInt = Field(ge=1, le=24)
+    over_days: StrictInt = Field(ge=0, le=400)
+
+
+class CautionRule(Sourced):
+    """One caution. It fires for a medicine that fits one of ``applies`` when its conditions say so.
+
+    ``always``: it needs no condition. ``dense``: it is about courses as dense as that alone.
+
+    ``fires``: on yes, on not recorded, or on either. ``unless``: conditions that answer it; an
+    answered caution stays as a note. ``level_in_use`` is the level for a medicine that the
+    patient already takes ("silent": says nothing then). ``holds``: a new course waits;
+    ``holds_in_use``: so does one in use. ``blocks``: the plan can't be signed before an answer.
+    ``answer_choice`` names the surgeon's choice in the record that answers it with "give".
+    ``instead`` is what is asked where a stop forbids a course of the plan; without it, another product.
+    """
+
+    id: RuleId = Field(pattern=r"^[a-z][a-z0-9-]*(\.[a-z0-9-]+)+$")
+    applies: tuple[Selector, ...] = Field(min_length=1)
+    when_any: tuple[ConditionName, ...] = ()
+    when_all: tuple[ConditionName, ...] = ()
+    always: bool = False
+    dense: Dense | None = None
+    fires: Literal["yes", "not recorded", "yes or not recorded"] = "yes"
+    unless: tuple[ConditionName, ...] = ()
+    level: Level
+    level_in_use: Level | Literal["silent"] | None = None
+    holds: bool = False
+    holds_in_use: bool = False
+    blocks: bool | None = None
+    text: Words
+    question: Words | None = None
+    instead: Words | None = None
+    answer_choice: Choice | None = None
+    because: Words
+    sheet: str | None = Field(None, pattern=r"^[a-z][a-z0-9-]*$")
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> CautionRule:
+        if [bool(self.when_any), bool(self.when_all), self.always].count(True) != 1:
+            raise ValueError("give exactly one of when_any, when_all and always = true")
+        if self.always and self.fires != "yes":
+            raise ValueError("what always fires waits for no answer; take fires out")
+        if "ask" in (self.level, self.level_in_use) and not self.question:
+            raise ValueError("a caution that asks needs its question")
+        if (self.holds and self.level not in ("stop", "ask")) or (self.holds_in_use and not self.holds):
+            raise ValueError("only a caution that stops or asks can hold; correct level or holds")
+        if self.instead and self.level != "stop":
+            raise ValueError("instead belongs to a caution that stops; remove it")
+        if self.answer_choice and self.level == "stop":
+            raise ValueError("a choice can't answer a stop; remove answer_choice")
+        _check_placeholders((self.text, self.question, self.instead), PLACEHOLDERS)
+        return self
+
+
+class DuplicateRule(Sourced):
+    """Two courses that overlap in time and both fit ``both``, in the ``where`` relation.
+
+    ``same_substance``, ``same_kind``: they also share an active substance, a class.
+    """
+
+    id: RuleId = Field(pattern=r"^[a-z][a-z0-9-]*(\.[a-z0-9-]+)+$")
+    both: Selector
+    same_substance: bool = False
+    same_kind: bool = False
+    where: Literal["same eye", "both eyes", "eye and mouth", "same mouth"]
+    level: Level
+    text: Words
+    question: Words | None = None
+    because: Words
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> DuplicateRule:
+        if self.level == "ask" and not self.question:
+            raise ValueError("a caution that asks needs its question")
+        _check_placeholders((self.text, self.question), PAIR_PLACEHOLDERS)
+        return self
+
+
+class CautionSet(BaseModel):
+    """All rules of the safety net. Of the duplicate rules that fit a pair, the first speaks.
+
+    ``names`` are the medicines and reactions known in free words.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    cautions: tuple[CautionRule, ...]
+    duplicates: tuple[DuplicateRule, ...]
+    names: Names = NO_NAMES
+
+
+def load_cautions(path: Path, names: Names = NO_NAMES) -> CautionSet:
+    """The ``[[caution]]`` and ``[[duplicate]]`` tables of a TOML file.
+
+    Raises FollowupError ``cautions.*`` with file and line for anything unknown or missing.
+    """
+    data, locate = load_toml(path)
+    for key in data:
+        if key not in ("caution", "duplicate"):
+            raise _refused(path, locate, (key,), f'unknown key "{key}"', "write [[caution]] or [[duplicate]]")
+    return CautionSet(
+        cautions=_rules(data, "caution", CautionRule, path, locate),
+        duplicates=_rules(data, "duplicate", DuplicateRule, path, locate),
+        names=names,
+    )
+
+
+_Rule = TypeVar("_Rule", CautionRule, DuplicateRule)
+
+
+def _rules(
+    data: dict[str, Any], key: str, model: type[_Rule], path: Path, locate: Locate
+) -> tuple[_Rule, ...]:
+    entries = data.get(key)
+    if not isinstance(entries, list) or not entries:
+        raise _refused(path, locate, (key,), f"no {key} in the file", f"add [[{key}]] tables")
+    rules: dict[str, _Rule] = {}
+    for number, entry in enumerate(entries):
+        try:
+            rule = model.model_validate(entry)
+        except ValidationError as exc:
+            raise toml_problem(exc, path, locate, (key, number), code="cautions.rule") from None
+        if rule.id in rules:
+            raise _refused(path, locate, (key, number, "id"), f'"{rule.id}" stands twice', "keep one")
+        rules[rule.id] = rule
+    return tuple(rules.values())
+
+
+def _check_placeholders(texts: tuple[str | None, ...], known: frozenset[str]) -> None:
+    for text in texts:
+        used = {name for _, name, _, _ in Formatter().parse(text or "") if name is not None}
+        if used - known:
+            raise ValueError(
+                f"unknown placeholder {{{min(used - known)}}}; known: {', '.join(sorted(known))}"
+            )
+
+
+def _refused(path: Path, locate: Locate, place: tuple[str | int, ...], what: str, fix: str) -> FollowupError:
+    return FollowupError("cautions.file", what, where=where(path, locate, *place), fix=fix)

@@ -1,0 +1,24 @@
+"""All that is wrong with a protocol at once, by file and line; loading stops at the first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from followup.clinical.protocol.checks import problems
+from followup.clinical.protocol.protocol import SAMPLE, read_protocol, reading_problems
+from followup.errors import FollowupError
+
+
+def lint_protocol(folder: Path | None = None) -> tuple[FollowupError, ...]:
+    """Every problem of the protocol in ``folder`` (else the sample); empty where it may be used.
+
+    Contradictions between the files are looked for once each file can be read by itself.
+    """
+    folder = folder or SAMPLE
+    if folder.is_dir() and (found := tuple(reading_problems(folder))):
+        return found
+    try:
+        protocol, files = read_protocol(folder)
+    except FollowupError as exc:
+        return (exc,)
+    return tuple(problems(protocol, files))

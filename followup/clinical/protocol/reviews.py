@@ -1,0 +1,389 @@
+"""The clinic's rules for reviews as data: expected cells, red flags, pressure table, other findings."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+from string import Formatter
+from typing import Annotated, Literal
+
+from pydantic import (
+    AfterValidator,
+    Field,
+    StrictBool,
+    StrictFloat,
+    StrictInt,
+    ValidationError,
+    model_validator,
+)
+
+from followup.clinical.careplan import Role
+from followup.clinical.facts.derive import Mark
+from followup.clinical.protocol.formulary import Kind
+from followup.clinical.protocol.lines import load_toml, toml_problem
+from followup.clinical.protocol.rule import LONGEST_DAYS, Part
+from followup.clinical.record.base import MedicineId
+from followup.clinical.record.findings import MOST_MMHG
+from followup.said import SaidLine, SaidText
+
+Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+"]
+GRADES: tuple[Cells, ...] = ("0", "0.5+", "1+", "2+", "3+", "4+")
+"""SUN grades of cells in rising order (Jabs, Am J Ophthalmol 2005;140:509, secondary copy)."""
+
+Count = Annotated[StrictInt, Field(ge=1, le=16)]
+Days = Annotated[StrictInt, Field(ge=1, le=LONGEST_DAYS)]
+FromDay = Annotated[StrictInt, Field(ge=0, le=LONGEST_DAYS)]
+Mmhg = Annotated[StrictFloat, Field(ge=0, le=MOST_MMHG)]
+Value = StrictBool | str
+StepPair = tuple[int, int]
+
+
+def _in_order(window: tuple[int, int, int]) -> tuple[int, int, int]:
+    if list(window) != sorted(window):
+        raise ValueError("earliest, target and latest day are not in that order")
+    return window
+
+
+def _falls(steps: tuple[StepPair, ...]) -> tuple[StepPair, ...]:
+    if any(after[0] > before[0] for before, after in pairwise(steps)):
+        raise ValueError("the count rises along the steps")
+    return steps
+
+
+Steps = Annotated[tuple[tuple[Count, Days], ...], AfterValidator(_falls)]
+Window = Annotated[tuple[FromDay, FromDay, FromDay], AfterValidator(_in_order)]
+Column = Literal["early", "quiet", "inflamed", "frail"]
+
+
+class Response(Part):
+    """At so many mmHg, so many more than before surgery, a rise is a response to steroid."""
+
+    pressure: Mmhg
+    rise: Mmhg
+    source: SaidLine
+    mark: Mark
+
+
+class SixWeekTest(Part):
+    """So many drops a day of one steroid for so long part low, middle and high responders in mmHg."""
+
+    medicine: MedicineId
+    count: Count
+    days: Days
+    bands: tuple[Mmhg, Mmhg]
+    source: SaidLine
+    mark: Mark
+
+    @model_validator(mode="after")
+    def _bands_rise(self) -> SixWeekTest:
+        if self.bands[0] >= self.bands[1]:
+            raise ValueError("bands: the first limit must lie under the second")
+        return self
+
+
+class Settings(Part):
+    """The numbers of the rules for cells; days count from surgery, steps are (count a day, days)."""
+
+    rise_from_day: FromDay
+    rise_cells: Cells
+    rise_steps: StrictInt = Field(ge=1, le=5)
+    least_count: Count
+    least_days: Days
+    step_back_days: Days
+    see_again: Window
+    senior_cells: Cells
+    senior_cells_from_day: FromDay
+    senior_cells_any_day: Cells
+    senior_call: SaidLine
+    hourly_then: Steps = Field(min_length=1)
+    rebound_cells: Cells
+    rebound_days: Days
+    rebound_uveitic_from_day: FromDay
+    rebound_steps: Steps = Field(min_length=1)
+    rescue_cells: Cells
+    later_steps_uveitic: str
+    later_steps_other: str
+    persistent_cells: Cells
+    persistent_after_uveitic: Days
+    persistent_after_event: Days
+    persistent_after_quiet: Days
+    shortest_quiet: Days
+    shortest_event: Days
+    shortest_uveitic: Days
+    shorter_step_days: Days
+    early_until_day: FromDay
+    inflamed_cells: Cells
+    response_from_day: FromDay
+    response: Response
+    six_weeks: SixWeekTest
+    pressure_drop_days: Days
+    untreated_from: Mmhg
+    pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]
+    because: SaidText
+    source: SaidText
+    mark: Mark
+
+    @model_validator(mode="after")
+    def _last_look_comes_nearer(self) -> Settings:
+        if list(self.pressure_drop_last_look) != sorted(self.pressure_drop_last_look, reverse=True):
+            raise ValueError("pressure_drop_last_look: days before the end, the most first")
+        return self
+
+
+class Expected(Part):
+    eye: Literal["quiet", "uveitic"]
+    from_day: FromDay
+    cells: Cells
+
+
+def check_places(text: str, known: set[str]) -> None:
+    """Raise ValueError where ``text`` has a place for a value that its row does not have."""
+    try:
+        named = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
+    except ValueError:
+        raise ValueError("a brace in the text is not closed") from None
+    for name in sorted(named - known):
+        raise ValueError(f"the text names {{{name}}}, and this row has no such value")
+
+
+class Timed(Part):
+    """Only where the facts of ``when`` hold, from ``from_day`` to ``to_day`` after surgery, both included."""
+
+    when: tuple[str, ...] = ()
+    from_day: FromDay = 0
+    to_day: FromDay | None = None
+
+    @model_validator(mode="after")
+    def _ends_after_it_begins(self) -> Timed:
+        if self.to_day is not None and self.to_day < self.from_day:
+            raise ValueError("to_day lies before from_day")
+        return self
+
+
+class Sourced(Part):
+    id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
+    text: SaidLine
+    because: SaidLine
+    source: SaidLine
+    mark: Mark
+
+
+class Flag(Sourced, Timed):
+    """A finding that asks for a senior the same day and stops every proposal.
+
+    ``pause``: what is not given before the eye has been seen; everything else goes on as ordered.
+    ``call``: whom to call, where it is not the senior surgeon of the settings.
+    """
+
+    finding: str
+    is_: tuple[Value, ...] = Field(alias="is", min_length=1)
+    pressure_at_least: Mmhg | None = None
+    cells_at_least: Cells | None = None
+    pause: tuple[Role, ...] = ()
+    call: SaidText = ""
+
+
+class Cell(Part):
+    """One field of the pressure table. ``without_steroid``: its words where no steroid is left to change.
+
+    ``{again}`` in the words stands for the days of ``look``, and for ``hours`` where the same day will do.
+    """
+
+    text: SaidText
+    without_steroid: SaidText = ""
+    look: Window
+    hours: tuple[StrictInt, StrictInt] | None = None
+    treat: StrictBool = False
+    today: StrictBool = False
+    senior: StrictBool = False
+    steroid: Literal["unchanged", "weaker-or-shorter", "stop-or-weaken"] = "unchanged"
+
+    @model_validator(mode="after")
+    def _says_no_other_value(self) -> Cell:
+        for text in (self.text, self.without_steroid):
+            check_places(text, {"again"})
+        return self
+
+
+class PressureRow(Part):
+    """A range of pressure in mmHg and what it means in each column."""
+
+    id: str
+    at_least: Mmhg | None = None
+    over: Mmhg | None = None
+    under: Mmhg | None = None
+    up_to: Mmhg | None = None
+    only_if: tuple[Literal["chamber shallow", "tearing"], ...] = ()
+    early: Cell
+    quiet: Cell
+    inflamed: Cell
+    frail: Cell
+    because: SaidLine
+    source: SaidLine
+    mark: Mark
+
+    @model_validator(mode="after")
+    def _has_a_limit(self) -> PressureRow:
+        if all(x is None for x in (self.at_least, self.over, self.under, self.up_to)):
+            raise ValueError("the row has no limit in mmHg")
+        return self
+
+    def holds(self, pressure: float) -> bool:
+        return (
+            (self.at_least is None or pressure >= self.at_least)
+            and (self.over is None or pressure > self.over)
+            and (self.under is None or pressure < self.under)
+            and (self.up_to is None or pressure <= self.up_to)
+        )
+
+    def cell(self, column: Column) -> Cell:
+        found: Cell = getattr(self, column)
+        return found
+
+
+class OfferRule(Part):
+    """The medicine that stands for a class of pressure medicines, and how many times a day it is given.
+
+    ``over``: offered only over so many mmHg, or where nothing else is left (tablets).
+    """
+
+    kind: Kind
+    medicine: MedicineId
+    count: StrictInt = Field(ge=1, le=6)
+    over: Mmhg | None = None
+    source: SaidLine
+    mark: Mark
+
+
+class Give(Part):
+    role: Role
+    medicine: MedicineId | None = None
+    count: Count
+    days: StrictInt = Field(ge=1, le=120)
+
+
+class OtherLook(Part):
+    need: str
+    days: Window
+
+
+class Careful(Part):
+    """An eye in which the NSAID comes first and the potent steroid is the second choice.
+
+    ``text`` is said after the row's own. It is such an eye at so many mmHg, with a pressure that nobody
+    measured, or where one of the facts holds.
+    """
+
+    pressure_at_least: Mmhg
+    when_any: tuple[str, ...] = Field(min_length=1)
+    text: SaidLine
+    look: tuple[OtherLook, ...] = Field(min_length=1)
+    because: SaidLine
+    source: SaidLine
+    mark: Mark
+
+
+class Other(Sourced):
+    """Another finding and what is then proposed.
+
+    ``since_days``: only once the finding has been seen at every look for so long. ``no_raise``: why no
+    steroid is raised while it lasts. ``nsaid_text`` are the words where the NSAID is given and the steroid
+    is not, ``steroid_text`` the other way round, ``bare_text`` where neither can be; ``careful``: the eyes
+    in which the steroid is second.
+    """
+
+    finding: str
+    is_: tuple[Value, ...] = Field(alias="is", min_length=1)
+    when: tuple[str, ...] = ()
+    from_day: FromDay = 0
+    since_days: FromDay = 0
+    pressure_at_least: Mmhg | None = None
+    stop: tuple[Role, ...] = ()
+    no_raise: SaidText = ""
+    give: Give | None = None
+    steroid: Steps = ()
+    nsaid_days: Days | None = None
+    nsaid_text: SaidText = ""
+    steroid_text: SaidText = ""
+    bare_text: SaidText = ""
+    careful: Careful | None = None
+    look: tuple[OtherLook, ...] = ()
+    today: StrictBool = False
+
+    @model_validator(mode="after")
+    def _says_what_it_has(self) -> Other:
+        has = {"looks": self.look, "give": self.give, "since_days": self.since_days}
+        known = {name for name, value in has.items() if value}
+        known |= {"nsaid"} if self.nsaid_days else set()
+        check_places(self.nsaid_text, known)
+        check_places(self.bare_text, known)
+        known |= {"steroid"} if self.steroid else set()
+        check_places(self.text, known)
+        if self.careful:
+            check_places(self.careful.text, {*known, "careful_looks"})
+        check_places(self.steroid_text, known - {"nsaid"})
+        apart = (self.nsaid_text, self.steroid_text, self.bare_text)
+        if self.steroid and self.nsaid_days and not all(apart):
+            raise ValueError("steroid and nsaid_days need nsaid_text, steroid_text and bare_text as well")
+        if self.careful and not (self.steroid and self.nsaid_days):
+            raise ValueError("careful needs both steroid and nsaid_days")
+        return self
+
+
+class ToSee(Timed):
+    """A finding that a look between these days must hold; missing (or ``or_is``), it is asked for.
+
+    ``given``: only while the eye is given a medicine of this role.
+    """
+
+    finding: str
+    or_is: tuple[Value, ...] = ()
+    given: Role | None = None
+    text: SaidLine
+
+
+class BeforeSteroid(ToSee):
+    """A finding that is asked for before a proposal for the steroid is shown.
+
+    ``raises``: where a proposal would raise the steroid; ``cells_at_least``: and at so many cells;
+    ``after_quiet``: only in an eye that a look since surgery saw without cells.
+    """
+
+    raises: StrictBool = False
+    cells_at_least: Cells | None = None
+    after_quiet: StrictBool = False
+
+    @model_validator(mode="after")
+    def _has_a_reason(self) -> BeforeSteroid:
+        if not self.raises and self.cells_at_least is None:
+            raise ValueError("give raises or cells_at_least: when it is asked")
+        return self
+
+
+class ReviewRules(Part):
+    """All of ``review.toml``."""
+
+    settings: Settings
+    expected: tuple[Expected, ...] = Field(min_length=2)
+    to_see: tuple[ToSee, ...] = Field(min_length=1)
+    before_steroid: tuple[BeforeSteroid, ...] = ()
+    flag: tuple[Flag, ...] = Field(min_length=1)
+    pressure: tuple[PressureRow, ...] = Field(min_length=1)
+    offer: tuple[OfferRule, ...] = ()
+    other: tuple[Other, ...] = ()
+
+    def expected_cells(self, uveitic: bool, day: int) -> Cells:
+        """The most cells that are expected on ``day`` after surgery; a row holds until the next."""
+        eye = "uveitic" if uveitic else "quiet"
+        rows = sorted((r for r in self.expected if r.eye == eye), key=lambda r: r.from_day)
+        reached = [row for row in rows if row.from_day <= day] or rows[:1]
+        return reached[-1].cells
+
+
+def load_review(path: Path) -> ReviewRules:
+    """The review rules of a protocol, or a FollowupError with file and line."""
+    data, locate = load_toml(path)
+    try:
+        return ReviewRules.model_validate(data)
+    except ValidationError as exc:
+        raise toml_problem(exc, path, locate, code="protocol.review") from None
