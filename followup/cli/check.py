@@ -10,7 +10,7 @@ from followup.cli.contract import FAULT, Outcome, visible
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted
 from followup.cli.workplace import workplace
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.recall.health import findings
 
 

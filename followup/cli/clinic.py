@@ -18,7 +18,7 @@ from followup.cli.passwords import someone_answers, typed_password
 from followup.cli.serving import desk_for, listen, serve_pages
 from followup.cli.words import counted, listed
 from followup.cli.workplace import workplace
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.desks.permissions import ROLES
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError

@@ -14,7 +14,7 @@ from followup.cli.contract import Outcome, visible
 from followup.cli.files import Day
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted, listed, long_day, one_line
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.language.catalogues import translator
 from followup.recall.lists import DueLine, ReachLine, due_lines, reach_lines
 from followup.records.clinics import get_clinic

@@ -11,7 +11,7 @@ from followup.cli.contract import Outcome, visible
 from followup.cli.files import Day
 from followup.cli.opening import clinic_today, folder_option, opened, settings_from
 from followup.cli.words import counted
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.recall.lists import as_csv
 from followup.recall.messages.calls import CallLine, call_lines
 from followup.recall.messages.segments import segments

@@ -13,7 +13,7 @@ from followup.cli.plan_text import render_plan
 from followup.cli.why import explained, write_chart
 from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.timing.calendar import parse_calendar
 

@@ -15,7 +15,8 @@ from followup.cli.passwords import typed_password
 from followup.cli.words import counted
 from followup.clinical.protocol.checks_facts import unused_facts
 from followup.clinical.protocol.lint import lint_protocol
-from followup.clinical.protocol.protocol import Protocol, load_protocol
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import parse_record
 from followup.clinical.words.protocol import NOT_APPROVED, protocol_words
 from followup.clinical.words.protocols_compared import compare_protocols, effect_on

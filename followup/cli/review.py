@@ -12,7 +12,7 @@ from followup.cli.files import read_object, read_record
 from followup.cli.review_text import render_review
 from followup.clinical.careplan import Adjustment, CarePlan
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_findings
 from followup.clinical.review.review import review as review_look
 from followup.clinical.review.review import with_findings

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 import uvicorn
 
 from followup.cli.contract import say
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.desks.app import create_app
 from followup.desks.desk import Desk
 from followup.errors import FollowupError

@@ -16,7 +16,7 @@ from followup.cli.printer import Printer, target
 from followup.cli.serving import desk_for
 from followup.cli.sheet_options import Choices, look_options
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.sheets.content import ClinicInfo, build_content, sheet_language
 from followup.sheets.model import SheetContent
 from followup.sheets.pdf import render_pdf

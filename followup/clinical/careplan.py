@@ -11,23 +11,11 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from followup.clinical.record.base import Eye
+from followup.clinical.record.base import Eye, Role
 from followup.said import SENTENCES, SaidText
 
 Day = date
 
-Role = Literal[
-    "steroid",
-    "nsaid",
-    "antibiotic",
-    "cycloplegic",
-    "pressure",
-    "lubricant",
-    "salt",
-    "antiviral",
-    "steroid tablet",
-    "other",
-]
 CourseState = Literal["active", "held", "stopped"]
 Tier = Literal["A", "B", "C"]
 PlanStatus = Literal["draft", "active", "on-hold", "revoked", "completed"]

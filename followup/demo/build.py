@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.demo import clinic
 from followup.demo.cast import BACK, cast, expected
 from followup.demo.story import Story

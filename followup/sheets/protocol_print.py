@@ -10,7 +10,8 @@ from pathlib import Path
 import typst
 
 from followup.clinical.protocol.lines import load_toml, where
-from followup.clinical.protocol.protocol import SAMPLE, Protocol
+from followup.clinical.protocol.load import SAMPLE
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.words.protocol import NOT_APPROVED, protocol_words
 from followup.errors import FollowupError
 from followup.language.fonts import font_folders, must_be_covered

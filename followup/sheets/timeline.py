@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
-from followup.clinical.careplan import CarePlan, Course, Role
+from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.record import Eye, Findings, Record
+from followup.clinical.record.base import Role
 from followup.said import say
 
 VisitState = Literal["to come", "done", "missed"]

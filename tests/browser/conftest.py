@@ -19,7 +19,7 @@ from axe_playwright_python.sync_playwright import Axe
 from one_app import AppOf
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.desks.desk import Desk
 from followup.desks.security.passwords import Passwords
 from followup.recall.keyring import Keyring

@@ -7,7 +7,7 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.language.catalogues import translator
 from followup.language.languages import LANGUAGES
 

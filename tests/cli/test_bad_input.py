@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from followup.clinical.protocol.protocol import SAMPLE
+from followup.clinical.protocol.load import SAMPLE
 
 Refused = Callable[..., str]
 Write = Callable[..., Path]

@@ -17,7 +17,7 @@ from followup.cli.backup import _refuse_while_served
 from followup.cli.files import write_whole
 from followup.cli.serving import _ways_out
 from followup.cli.workplace import load_mail, workplace
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.recall.messages.channels import FolderSender, GatewaySender, MailSender

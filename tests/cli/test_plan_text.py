@@ -32,7 +32,7 @@ from followup.clinical.careplan import (
     Step,
     Trip,
 )
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record
 
 PROTOCOL = load_protocol()

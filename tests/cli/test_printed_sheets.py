@@ -10,7 +10,7 @@ import pytest
 import time_machine
 
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.demo.cast import case_data
 from followup.records.patients import enter_record, patient_by_code

@@ -7,7 +7,7 @@ import shutil
 import pypdfium2
 import pytest
 
-from followup.clinical.protocol.protocol import SAMPLE, load_protocol
+from followup.clinical.protocol.load import SAMPLE, load_protocol
 from followup.records.protocols import protocol_signature
 from followup.records.store import Store
 

@@ -17,8 +17,9 @@ from in_words import DayNumber, Steps, Visits, Window, Windows, course_words, in
 
 from followup.clinical.careplan import CarePlan, Caution, Course, Question, ReviewNeed, Trip
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import SAMPLE as SAMPLE_FOLDER
-from followup.clinical.protocol.protocol import Protocol, load_protocol
+from followup.clinical.protocol.load import SAMPLE as SAMPLE_FOLDER
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_record
 
 DAY0 = date(2026, 3, 2)  # a Monday

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseEdit, NeedAdded
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.errors import FollowupError
 from followup.timing.calendar import parse_calendar

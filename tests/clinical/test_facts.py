@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from followup.clinical.facts.derive import Fact, FactDef, _combine, derive_facts, truth
+from followup.clinical.facts.derive import Fact, _combine, derive_facts, truth
+from followup.clinical.protocol.facts import FactDef
 from followup.clinical.record import parse_record
 from followup.clinical.record.eye import EyeContext, followed_eyes, known_path
 

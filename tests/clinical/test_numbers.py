@@ -11,10 +11,10 @@ from typing import Any
 
 import pytest
 
-from followup.clinical.facts.derive import FactDef
 from followup.clinical.protocol import numbers
+from followup.clinical.protocol.facts import FactDef
+from followup.clinical.protocol.load import SAMPLE, load_protocol
 from followup.clinical.protocol.numbers import SENTENCES, fill_numbers
-from followup.clinical.protocol.protocol import SAMPLE, load_protocol
 from followup.errors import FollowupError
 
 FILES = sorted(SAMPLE.glob("*.toml"))

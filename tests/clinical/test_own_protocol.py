@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.words.why_reasons import here_words
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 
 NAMES = "wanjiru tom amina peter lakshmi ibrahim grace rafiq devika joao fatuma".split()  # noqa: SIM905
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from followup.clinical.protocol.lint import lint_protocol
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
 
 

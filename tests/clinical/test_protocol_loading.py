@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
 
 

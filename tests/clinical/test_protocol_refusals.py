@@ -9,7 +9,7 @@ import pytest
 
 from followup.clinical.protocol.checks_facts import unused_facts
 from followup.clinical.protocol.lint import lint_protocol
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
 
 NEEDS = "rules-2-needs.toml"

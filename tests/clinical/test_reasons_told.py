@@ -9,7 +9,7 @@ import pytest
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.facts.derive import derive_facts
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Operation, parse_record
 from followup.clinical.record.eye import followed_eyes
 from followup.clinical.words.why_reasons import here_words, reason_words

@@ -16,7 +16,7 @@ from one_app import AppOf
 from sqlmodel import select
 from starlette.testclient import TestClient
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.demo import build, clinic
 from followup.desks import words
 from followup.desks.desk import Desk

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import pypdfium2
 from sqlmodel import select
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.demo.build import PASSWORD
 from followup.demo.cast import case_names
 from followup.demo.clinic import NAME, STAFF, TIME_ZONE

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.demo.clinic import TIME_ZONE
 from followup.language.catalogues import translator
 from followup.recall.daily import Workplace

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import CourseAdded, CourseEdit
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Findings, parse_findings
 from followup.clinical.review.review import review
 from followup.demo.cast import CASES, case

@@ -17,7 +17,8 @@ from one_app import AppOf
 from starlette.testclient import TestClient
 from two_sites import TwoSites, two_sites
 
-from followup.clinical.protocol.protocol import Protocol, load_protocol
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.desks.desk import Desk
 from followup.desks.guard import LIFETIME
 from followup.desks.security.passwords import Passwords

@@ -13,7 +13,7 @@ import pytest
 from followup.clinical.careplan import Course, Question, Step
 from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.safety import check_courses
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.desks.answers import answer_fields, with_answers
 

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.demo.cast import case_data
 from followup.desks.planning import with_visits

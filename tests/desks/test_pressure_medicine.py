@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import pytest
 from look_cases import record_of
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.desks.plan_view import untreated
 
 PASSWORD = "a long enough password"

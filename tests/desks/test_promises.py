@@ -9,7 +9,7 @@ from datetime import date
 import pytest
 
 from followup.clinical.careplan import Tier
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.recall.ladder import for_surgeon
 from followup.recall.promises import promise_days
 from followup.recall.worklist import worklist

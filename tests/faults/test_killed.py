@@ -11,7 +11,7 @@ import pytest
 from alembic import command
 from sqlalchemy import MetaData, select, text
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.recall.codes import create_keyring
 from followup.recall.messages.wanted import wanted
 from followup.records import migrations

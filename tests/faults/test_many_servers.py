@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
 from followup.recall.daily import Workplace
 from followup.recall.messages.wanted import wanted

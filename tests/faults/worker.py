@@ -19,7 +19,7 @@ from pathlib import Path
 # Loaded here, so that no child spends its life on loading them.
 from followup.cli import cli, importing, language  # noqa: F401
 from followup.cli.contract import run
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.recall.daily import Workplace

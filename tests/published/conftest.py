@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from made import DAY0, Made, plan_of, record_of
 
-from followup.clinical.protocol.protocol import Protocol, load_protocol
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings
 from followup.clinical.review.proposal import Outcome
 from followup.clinical.review.review import review

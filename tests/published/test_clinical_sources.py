@@ -13,7 +13,7 @@ import pytest
 
 from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.taper import daily_counts
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.rule import Taper
 from followup.clinical.record import parse_record
 

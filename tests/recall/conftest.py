@@ -7,7 +7,8 @@ from typing import cast
 
 import pytest
 
-from followup.clinical.protocol.protocol import Protocol, load_protocol
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.recall.daily import Workplace
 from followup.records.messages import choose_messages
 from followup.records.sheets import hand_over_sheet, issue_sheet

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record
 from followup.recall.forecast import Coming, DayLoad, ServiceLoad, forecast, load_of_days, visits_after
 from followup.records.oplist import ListLine, put_operation_list

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.recall import OUTCOMES, RECALL, Attempt, load_recall_rules, next_attempt
 from followup.errors import FollowupError
 from followup.language.catalogues import translator

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
 from followup.recall.ladder import declare_lost, for_surgeon
 from followup.recall.open_cases import Open

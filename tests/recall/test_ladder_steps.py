@@ -8,7 +8,7 @@ from typing import get_args
 
 import pytest
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.recall import (
     OUTCOMES,
     Attempt,

@@ -9,7 +9,7 @@ import pytest
 
 from followup.clinical.careplan import Bottle, Course, Step
 from followup.clinical.protocol.formulary import load_formulary
-from followup.clinical.protocol.protocol import SAMPLE
+from followup.clinical.protocol.load import SAMPLE
 from followup.recall.pharmacy import HandOut, hand_outs, pharmacy_lines
 from followup.records.attempts import set_standing
 from followup.records.plans import end_plan

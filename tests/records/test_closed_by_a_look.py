@@ -6,7 +6,7 @@ import pytest
 from crowd import EVERYBODY
 
 from followup.clinical.careplan import CheckGap
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.records.leaving import close_by_findings, mark_left, mark_unseen
 from followup.records.plans import sign_plan, store_draft
 from followup.records.trips import trip, trips_of_plan

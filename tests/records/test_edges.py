@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from clinic_days import IDS, TURNS, Turn
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.records.attempts import note_attempt
 from followup.records.followed import visits_with_closed_window
 from followup.records.leaving import close_by_findings, mark_left, unseen_ids

@@ -11,7 +11,8 @@ from typing import Any
 
 from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import Protocol, load_protocol
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept, review, with_findings

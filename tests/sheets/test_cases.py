@@ -7,7 +7,7 @@ from importlib.resources import files
 import pytest
 
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
 from followup.errors import FollowupError
 from followup.language.direction import without_marks

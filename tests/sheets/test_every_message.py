@@ -9,10 +9,11 @@ from typing import get_args
 
 import pytest
 
-from followup.clinical.careplan import BeforeLeaving, Role
+from followup.clinical.careplan import BeforeLeaving
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
+from followup.clinical.record.base import Role
 from followup.clinical.record.patient import Allergy
 from followup.language.catalogues import Translator, translator
 from followup.language.extraction import sheet_messages

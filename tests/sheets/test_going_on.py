@@ -9,7 +9,7 @@ import pytest
 
 from followup.clinical.going_on import WITHOUT_END, day_phases
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
 from followup.language.dates import long_date, short_date
 from followup.language.direction import without_marks

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Dose, Step
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.sheets.content import build_content
 from followup.sheets.options import SheetOptions
 from followup.sheets.phone import render_phone

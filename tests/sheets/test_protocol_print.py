@@ -6,7 +6,7 @@ import pypdfium2
 import pytest
 from printed import read
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.sheets.protocol_print import protocol_pdf
 
 PROTOCOL = load_protocol()

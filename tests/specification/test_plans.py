@@ -6,7 +6,7 @@ import pytest
 from made import TOLD, plan_of
 from specification import cases_of
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 
 SAMPLE = load_protocol()
 

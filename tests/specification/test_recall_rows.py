@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from specification import cases_of
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.recall import Attempt, next_attempt
 
 DAY0 = date(2024, 2, 1)

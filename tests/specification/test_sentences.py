@@ -8,7 +8,7 @@ import pytest
 from made import DAY0, TOLD, plan_of, record_of
 from specification import cases_of
 
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 
 SAMPLE = load_protocol()
 LONGEST = 100

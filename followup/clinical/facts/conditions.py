@@ -14,7 +14,7 @@ from followup.clinical.facts import of_person as person
 from followup.clinical.facts.answer import Answer, Condition, Situation, all_of, any_of
 from followup.clinical.protocol.conditions import ConditionName
 
-__all__ = ["CONDITIONS", "Answer", "Condition", "ConditionName", "Situation", "all_of", "any_of"]
+__all__ = ["CONDITIONS", "Answer", "Condition", "Situation", "all_of", "any_of"]
 
 _PERSON: Mapping[ConditionName, Condition] = {
     "asthma": person.stated("asthma"),

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Role, Tier
+from followup.clinical.careplan import Tier
 from followup.clinical.facts.derive import Fact, derive_facts, truth
 from followup.clinical.facts.fire import Fired, fire
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect
 from followup.clinical.record import Eye
+from followup.clinical.record.base import Role
 from followup.clinical.record.eye import EyeContext
 
 

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from followup.clinical.careplan import Reason
-from followup.clinical.facts.derive import Fact, bare, truth
+from followup.clinical.facts.derive import Fact, truth
+from followup.clinical.protocol.facts import bare
 from followup.clinical.protocol.rule import Rule
 
 

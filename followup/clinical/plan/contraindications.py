@@ -23,13 +23,10 @@ from followup.clinical.protocol.cautions import (
     CautionSet,
     DuplicateRule,
     Level,
-    load_cautions,
 )
 from followup.clinical.protocol.formulary import Mark, Medicine
 from followup.clinical.record import Eye, Record
 from followup.said import fill
-
-__all__ = ["CautionSet", "Finding", "check_duplicates", "check_medicine", "load_cautions"]
 
 
 @dataclass(frozen=True)

@@ -6,15 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import (
-    Adjustment,
-    Course,
-    CourseAdded,
-    CourseEdit,
-    Overridden,
-    Reason,
-    Role,
-)
+from followup.clinical.careplan import Adjustment, Course, CourseAdded, CourseEdit, Overridden, Reason
 from followup.clinical.english import counted, joined
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.facts.fire import Fired
@@ -24,6 +16,7 @@ from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect, Taper
 from followup.clinical.record import Eye
+from followup.clinical.record.base import Role
 from followup.errors import FollowupError
 from followup.said import say
 

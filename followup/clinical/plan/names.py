@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterator
 from typing import get_args
 
-from followup.clinical.careplan import Role
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Record
+from followup.clinical.record.base import Role
 from followup.clinical.record.history import eyes_of
 from followup.errors import FollowupError
 from followup.said import say

@@ -12,8 +12,7 @@ from typing import Any, Literal, TypeAlias, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StrictInt, ValidationError, model_validator
 
-from followup.clinical.careplan import Role
-from followup.clinical.facts.conditions import ConditionName
+from followup.clinical.protocol.conditions import ConditionName
 from followup.clinical.protocol.formulary import (
     Excipient,
     Form,
@@ -26,7 +25,7 @@ from followup.clinical.protocol.formulary import (
 )
 from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
 from followup.clinical.protocol.names import NO_NAMES, Names
-from followup.clinical.record.base import MedicineId
+from followup.clinical.record.base import MedicineId, Role
 from followup.errors import FollowupError
 
 Level: TypeAlias = Literal["stop", "ask", "warn", "note"]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from followup.clinical.facts.derive import FactDef, bare
 from followup.clinical.protocol.checks_reviews import FACTS
-from followup.clinical.protocol.protocol import Protocol, Source
+from followup.clinical.protocol.facts import FactDef, bare
+from followup.clinical.protocol.load import Source
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record.base import NOT_RECORDED
 from followup.clinical.record.eye import held_at, known_path
 from followup.clinical.record.fields import Held

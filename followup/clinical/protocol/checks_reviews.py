@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from followup.clinical.facts.derive import bare
-from followup.clinical.protocol.protocol import Protocol, Source
+from followup.clinical.protocol.facts import bare
+from followup.clinical.protocol.load import Source
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import Flag, Other, OtherLook, PressureRow, ReviewRules, ToSee
 from followup.clinical.record.eye import held_at, known_path
 from followup.clinical.record.findings import MOST_MMHG

@@ -12,10 +12,9 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 
-from followup.clinical.careplan import Role
-from followup.clinical.facts.conditions import ConditionName
+from followup.clinical.protocol.conditions import ConditionName
 from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
-from followup.clinical.record.base import MedicineId
+from followup.clinical.record.base import MedicineId, Role
 from followup.errors import FollowupError
 from followup.said import MaySay
 

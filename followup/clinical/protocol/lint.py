@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from followup.clinical.protocol.checks import problems
-from followup.clinical.protocol.protocol import SAMPLE, read_protocol, reading_problems
+from followup.clinical.protocol.load import SAMPLE, read_protocol, reading_problems
 from followup.errors import FollowupError
 
 

@@ -17,12 +17,11 @@ from pydantic import (
     model_validator,
 )
 
-from followup.clinical.careplan import Role
-from followup.clinical.facts.derive import Mark
+from followup.clinical.protocol.facts import Mark
 from followup.clinical.protocol.formulary import Kind
 from followup.clinical.protocol.lines import load_toml, toml_problem
 from followup.clinical.protocol.rule import LONGEST_DAYS, Part
-from followup.clinical.record.base import MedicineId
+from followup.clinical.record.base import MedicineId, Role
 from followup.clinical.record.findings import MOST_MMHG
 from followup.said import SaidLine, SaidText
 

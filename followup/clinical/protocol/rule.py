@@ -12,9 +12,9 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, field_validator, model_validator
 
-from followup.clinical.careplan import Role, Tier
-from followup.clinical.facts.derive import Mark
-from followup.clinical.record.base import MedicineId
+from followup.clinical.careplan import Tier
+from followup.clinical.protocol.facts import Mark
+from followup.clinical.record.base import MedicineId, Role
 from followup.said import SaidLine, SaidText
 
 Count = StrictInt | Literal["hourly", "2-hourly"]

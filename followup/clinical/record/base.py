@@ -88,3 +88,17 @@ Name = Annotated[Short, AfterValidator(_has_a_letter)]
 Text = Annotated[str, StringConstraints(max_length=4000)]
 ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 MedicineId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{1,59}$")]
+
+
+Role = Literal[
+    "steroid",
+    "nsaid",
+    "antibiotic",
+    "cycloplegic",
+    "pressure",
+    "lubricant",
+    "salt",
+    "antiviral",
+    "steroid tablet",
+    "other",
+]

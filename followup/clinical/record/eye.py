@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from followup.clinical.careplan import Role
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
+from followup.clinical.record.base import Role
 from followup.clinical.record.fields import Held, held, leads
 from followup.clinical.record.patient import EyeHistory
 

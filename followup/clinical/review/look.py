@@ -7,16 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
-from followup.clinical.careplan import (
-    CarePlan,
-    Course,
-    CourseAdded,
-    CourseEdit,
-    NeedAdded,
-    Reason,
-    Role,
-    Step,
-)
+from followup.clinical.careplan import CarePlan, Course, CourseAdded, CourseEdit, NeedAdded, Reason, Step
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.contraindications import check_medicine
@@ -25,6 +16,7 @@ from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import GRADES, Sourced, StepPair, Window
 from followup.clinical.record import Findings, Record
+from followup.clinical.record.base import Role
 from followup.errors import FollowupError
 from followup.timing.waking import WakingDay
 

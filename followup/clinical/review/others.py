@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from followup.clinical.careplan import Adjustment, Course, Reason, Role
+from followup.clinical.careplan import Adjustment, Course, Reason
 from followup.clinical.english import joined, listed, steps_words, window_words
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.reviews import Careful, Other, OtherLook, StepPair
+from followup.clinical.record.base import Role
 from followup.clinical.review.look import Look, counts_from, never_less
 from followup.clinical.review.proposal import Proposal
 from followup.said import fill

@@ -3,38 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel
 
-from followup.clinical.english import MARKS, counted, listed, sentence
-from followup.clinical.facts.derive import FactDef, bare
+from followup.clinical.english import counted, listed, sentence
 from followup.clinical.plan.keys_told import RISK
 from followup.clinical.protocol.aftercare import Advice
 from followup.clinical.protocol.aftercare_states import STATES
 from followup.clinical.protocol.cautions import CautionRule, DuplicateRule, Selector
+from followup.clinical.protocol.facts import FactDef, bare
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.protocol.rule import CourseEffect, NeedEffect, Rule, Taper
+from followup.clinical.words.entry import Entry, Section, origin
 from followup.said import fill
 
 NOT_APPROVED = "Not approved for patients until a licensed clinician of the clinic has signed it."
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One rule: its name, what it says, and where it comes from ("" where nobody is asked)."""
-
-    name: str
-    says: tuple[str, ...]
-    origin: str = ""
-
-
-@dataclass(frozen=True)
-class Section:
-    title: str
-    entries: tuple[Entry, ...]
 
 
 def protocol_words(protocol: Protocol) -> tuple[Section, ...]:
@@ -57,12 +42,6 @@ def protocol_words(protocol: Protocol) -> tuple[Section, ...]:
         Section("Reaching those who did not come", _recall(protocol)),
         Section("Settings", _settings(protocol)),
     )
-
-
-def origin(part: Any) -> str:
-    """Reason, source and mark of anything that has them."""
-    because = sentence(part.because) + " " if getattr(part, "because", "") else ""
-    return f"{because}Source: {part.source} ({part.mark}: {MARKS[part.mark]})."
 
 
 def _taper(taper: Taper) -> Entry:

@@ -17,7 +17,7 @@ from followup.clinical.protocol.reviews import (
     ToSee,
 )
 from followup.clinical.review.others import said
-from followup.clinical.words.protocol import Entry, Section, origin
+from followup.clinical.words.entry import Entry, Section, origin
 from followup.said import fill
 
 _COLUMNS: dict[Column, str] = {

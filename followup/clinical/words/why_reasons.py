@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from followup.clinical.careplan import CarePlan, FactUse, Reason
 from followup.clinical.english import MARKS, joined, listed, sentence
-from followup.clinical.facts.derive import bare, once
+from followup.clinical.facts.derive import once
 from followup.clinical.plan.keys_told import Names
+from followup.clinical.protocol.facts import bare
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import Rule
 from followup.said import Cited, Sentence, say

@@ -6,7 +6,7 @@ import shutil
 
 import pytest
 
-from followup.clinical.protocol.protocol import SAMPLE, load_protocol
+from followup.clinical.protocol.load import SAMPLE, load_protocol
 from followup.clinical.record import parse_record
 from followup.clinical.words.protocols_compared import compare_protocols, effect_on
 

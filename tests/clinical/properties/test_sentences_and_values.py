@@ -15,7 +15,8 @@ from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import CarePlan, CheckGap, Course, Reason
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.formulary import label_of
-from followup.clinical.protocol.protocol import load_protocol, text_of
+from followup.clinical.protocol.load import load_protocol
+from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Record, parse_record
 from followup.clinical.words.why import why
 from followup.clinical.words.why_reasons import reason_words

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.language.catalogues import translator
 from followup.language.dates import long_date

@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record
 from followup.clinical.words.why import explainable, why
 from followup.typed import plain

@@ -8,7 +8,7 @@ import tomllib
 
 import pytest
 
-from followup.clinical.protocol.protocol import SAMPLE, load_protocol
+from followup.clinical.protocol.load import SAMPLE, load_protocol
 from followup.clinical.record import parse_findings
 from followup.clinical.review.review import review
 

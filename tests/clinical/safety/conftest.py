@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 import followup.clinical
-from followup.clinical.plan.contraindications import CautionSet, Finding, check_medicine, load_cautions
+from followup.clinical.plan.contraindications import Finding, check_medicine
+from followup.clinical.protocol.cautions import CautionSet, load_cautions
 from followup.clinical.protocol.formulary import Medicine, load_formulary
 from followup.clinical.protocol.names import load_names
 from followup.clinical.record import Record, parse_record

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from followup.clinical.plan.build import build_plan
-from followup.clinical.protocol.protocol import load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 
 PROTOCOL = load_protocol()

@@ -6,9 +6,10 @@ from typing import get_args
 
 import pytest
 
-from followup.clinical.careplan import Role
-from followup.clinical.facts.conditions import CONDITIONS, ConditionName
-from followup.clinical.plan.contraindications import load_cautions
+from followup.clinical.facts.conditions import CONDITIONS
+from followup.clinical.protocol.cautions import load_cautions
+from followup.clinical.protocol.conditions import ConditionName
+from followup.clinical.record.base import Role
 from followup.errors import FollowupError
 
 RULES = """\

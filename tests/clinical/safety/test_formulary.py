@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import Role
 from followup.clinical.protocol.formulary import MARK_LETTERS, Medicine, load_formulary
+from followup.clinical.record.base import Role
 from followup.errors import FollowupError
 
 DROPS = """\
