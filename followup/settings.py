@@ -16,7 +16,7 @@ from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
 from followup.errors import FollowupError
-from followup.records.engine import sqlite_url
+from followup.records.store.engine import sqlite_url
 
 PREFIX = "FOLLOWUP_"
 SECRETS = frozenset({"database_url", "backup_passphrase", "mail_password"})

@@ -25,16 +25,16 @@ from sqlalchemy.exc import DBAPIError
 from followup.clinical.careplan import CarePlan, Reason, ReviewNeed, Trip
 from followup.clinical.record import Record
 from followup.errors import FollowupError
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.engine import make_engine, sqlite_url
-from followup.records.migrations import schema_state, upgrade
-from followup.records.patients import enter_record
-from followup.records.plans import sign_plan, store_draft
-from followup.records.protocols import sign_protocol
-from followup.records.staff import add_staff, open_session, staff_by_login
-from followup.records.store import Store
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.staff import add_staff, open_session, staff_by_login
+from followup.records.people.patients import enter_record
+from followup.records.plans.plans import sign_plan, store_draft
+from followup.records.plans.protocols import sign_protocol
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.store import Store
 from followup.records.tables import SiteRow, metadata
-from followup.records.trips import trips_of_plan
+from followup.records.trips.trips import trips_of_plan
 from followup.records.views import SYSTEM, Actor, Clinic, PlanVersion, TripView
 
 # A computer with much else to do is slow: how long one example takes says nothing of what is tested.
@@ -195,7 +195,7 @@ def statements_compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterat
     first = make_engine(sqlite_url(tmp_path_factory.mktemp("first") / "empty.db"), pooled=False)
     first_of_its_kind(first)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("followup.records.store.make_engine", remembering(make_engine))
+        patch.setattr("followup.records.store.store.make_engine", remembering(make_engine))
         yield
     first.dispose()
 

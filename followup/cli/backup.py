@@ -12,15 +12,15 @@ from followup.cli.contract import Outcome
 from followup.cli.opening import folder_option, opened, reachable, settings_from, shown, sqlite_file
 from followup.cli.words import counted
 from followup.errors import FollowupError
-from followup.recall.daily import seal_file
-from followup.recall.scheduler import LEASE
-from followup.recall.sweep import SWEEP
-from followup.records.backup import take_backup
-from followup.records.engine import sqlite_url
-from followup.records.restoring import put_aside, restore_into
-from followup.records.restoring import restore as put_back
-from followup.records.store import Store
-from followup.records.upkeep import lease
+from followup.recall.jobs.daily import seal_file
+from followup.recall.jobs.scheduler import LEASE
+from followup.recall.jobs.sweep import SWEEP
+from followup.records.jobs.backup import take_backup
+from followup.records.jobs.restoring import put_aside, restore_into
+from followup.records.jobs.restoring import restore as put_back
+from followup.records.jobs.upkeep import lease
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM
 from followup.settings import Settings
 

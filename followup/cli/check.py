@@ -11,7 +11,7 @@ from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted
 from followup.cli.workplace import workplace
 from followup.clinical.protocol.load import load_protocol
-from followup.recall.health import findings
+from followup.recall.jobs.health import findings
 
 
 @click.command()

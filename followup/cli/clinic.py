@@ -23,13 +23,13 @@ from followup.desks.permissions import ROLES
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
-from followup.recall.codes import create_keyring
-from followup.recall.scheduler import owner_name, utc_now, work
-from followup.recall.sweep import sweep as run_sweep
-from followup.records.clinics import get_clinic, is_set_up, put_clinic
-from followup.records.migrations import schema_state, upgrade
-from followup.records.staff import add_staff
-from followup.records.store import Store
+from followup.recall.codes.codes import create_keyring
+from followup.recall.jobs.scheduler import owner_name, utc_now, work
+from followup.recall.jobs.sweep import sweep as run_sweep
+from followup.records.house.clinics import get_clinic, is_set_up, put_clinic
+from followup.records.house.staff import add_staff
+from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Clinic
 from followup.settings import Settings
 from followup.timing.calendar import parse_calendar

@@ -19,8 +19,8 @@ from followup.cli.words import counted, listed
 from followup.demo.build import PASSWORD, SEED, build
 from followup.demo.clinic import STAFF, TIME_ZONE
 from followup.demo.files import claim_folder, write_files
-from followup.records.engine import sqlite_url
-from followup.records.store import Store
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.settings import Settings
 
 

@@ -21,12 +21,12 @@ from followup.desks.desk import Visit
 from followup.desks.planning import draft_plan
 from followup.errors import FollowupError
 from followup.language.entered import must_print
-from followup.records.clinics import get_clinic
-from followup.records.oplist import ListLine, operation_list, put_operation_list
-from followup.records.patients import enter_record, newest_record, patient_by_code
-from followup.records.protocols import protocol_signature
-from followup.records.sites import all_sites
-from followup.records.store import Store, Unit
+from followup.records.house.clinics import get_clinic
+from followup.records.people.oplist import ListLine, operation_list, put_operation_list
+from followup.records.people.patients import enter_record, newest_record, patient_by_code
+from followup.records.plans.protocols import protocol_signature
+from followup.records.store.sites import all_sites
+from followup.records.store.store import Store, Unit
 from followup.settings import Settings
 
 

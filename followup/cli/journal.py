@@ -7,8 +7,8 @@ import click
 from followup.cli.contract import Outcome
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted
-from followup.recall.daily import kept_seal, seal_file
-from followup.records.bound import verify_all
+from followup.recall.jobs.daily import kept_seal, seal_file
+from followup.records.plans.bound import verify_all
 
 
 @click.group()

@@ -16,8 +16,8 @@ from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted, listed, long_day, one_line
 from followup.clinical.protocol.load import load_protocol
 from followup.language.catalogues import translator
-from followup.recall.lists import DueLine, ReachLine, due_lines, reach_lines
-from followup.records.clinics import get_clinic
+from followup.recall.jobs.lists import DueLine, ReachLine, due_lines, reach_lines
+from followup.records.house.clinics import get_clinic
 
 
 @click.command()

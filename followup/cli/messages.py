@@ -12,13 +12,13 @@ from followup.cli.files import Day
 from followup.cli.opening import clinic_today, folder_option, opened, settings_from
 from followup.cli.words import counted
 from followup.clinical.protocol.load import load_protocol
-from followup.recall.lists import as_csv
+from followup.recall.jobs.lists import as_csv
 from followup.recall.messages.calls import CallLine, call_lines
 from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
-from followup.records.messages import choose_messages, stop_messages, unsent_messages
-from followup.records.patients import patient_by_code, unknown_patient
-from followup.records.store import Session
+from followup.records.people.messages import choose_messages, stop_messages, unsent_messages
+from followup.records.people.patients import patient_by_code, unknown_patient
+from followup.records.store.store import Session
 from followup.records.views import SYSTEM
 
 

@@ -12,8 +12,8 @@ from followup.cli.contract import Outcome
 from followup.cli.opening import reachable, settings_from
 from followup.cli.words import counted
 from followup.errors import FollowupError
-from followup.records.copying import carry
-from followup.records.engine import sqlite_url
+from followup.records.store.copying import carry
+from followup.records.store.engine import sqlite_url
 
 
 @click.command()

@@ -16,10 +16,10 @@ from sqlalchemy.exc import DatabaseError
 
 from followup.errors import FollowupError
 from followup.language.catalogue_files import bind_clinic
-from followup.records.clinics import get_clinic
 from followup.records.duties import PROGRAM
-from followup.records.migrations import schema_state, upgrade
-from followup.records.store import Store
+from followup.records.house.clinics import get_clinic
+from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.store import Store
 from followup.records.views import Actor
 from followup.settings import Settings, load_settings
 

@@ -26,18 +26,18 @@ from followup.desks.sheet_content import (
     staff_language,
 )
 from followup.errors import FollowupError
-from followup.records.clinics import get_clinic
-from followup.records.oplist import operations_on
-from followup.records.patients import patient_by_code
-from followup.records.plans import active_plan, open_draft
-from followup.records.plans import plan as stored_plan
-from followup.records.protocols import protocol_signature
-from followup.records.sheets import sheets_of
-from followup.records.store import Session
+from followup.records.house.clinics import get_clinic
+from followup.records.people.oplist import operations_on
+from followup.records.people.patients import patient_by_code
+from followup.records.plans.plans import active_plan, open_draft
+from followup.records.plans.plans import plan as stored_plan
+from followup.records.plans.protocols import protocol_signature
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
 from followup.records.views import PlanVersion
-from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.content import build_content, sheet_language
 from followup.sheets.model import SheetContent
+from followup.sheets.paper.batch import BatchSheet, render_batch
 
 T = TypeVar("T")
 

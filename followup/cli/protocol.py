@@ -23,11 +23,11 @@ from followup.clinical.words.protocols_compared import compare_protocols, effect
 from followup.demo.cast import CASES, case_data
 from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError
-from followup.records.protocols import sign_protocol
-from followup.records.staff import is_locked, note_failed_login, staff_by_login
-from followup.records.store import Store
+from followup.records.house.staff import is_locked, note_failed_login, staff_by_login
+from followup.records.plans.protocols import sign_protocol
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Actor
-from followup.sheets.protocol_print import fingerprint, must_print, protocol_pdf, unprintable
+from followup.sheets.paper.protocol_print import fingerprint, must_print, protocol_pdf, unprintable
 
 WIDTH = 100
 SAMPLE_NAME = "sample"

@@ -16,11 +16,11 @@ from followup.clinical.protocol.load import load_protocol
 from followup.desks.app import create_app
 from followup.desks.desk import Desk
 from followup.errors import FollowupError
-from followup.recall.codes import load_keyring
-from followup.recall.daily import Workplace
-from followup.recall.scheduler import running
-from followup.records.messages import Channel
-from followup.records.store import Store
+from followup.recall.codes.codes import load_keyring
+from followup.recall.jobs.daily import Workplace
+from followup.recall.jobs.scheduler import running
+from followup.records.people.messages import Channel
+from followup.records.store.store import Store
 from followup.settings import Settings
 
 

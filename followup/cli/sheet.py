@@ -19,7 +19,7 @@ from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.sheets.content import ClinicInfo, build_content, sheet_language
 from followup.sheets.model import SheetContent
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
 # What stands on the draft of a record that belongs to no clinic's database.

@@ -12,9 +12,9 @@ from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
-from followup.records.sites import Site, all_sites, bind_staff, put_site
-from followup.records.staff import all_staff
-from followup.records.store import Store
+from followup.records.house.staff import all_staff
+from followup.records.store.sites import Site, all_sites, bind_staff, put_site
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM
 
 

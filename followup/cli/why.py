@@ -12,8 +12,8 @@ from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.words.why import why
+from followup.drawings.timeline_svg import chart_svg
 from followup.errors import FollowupError
-from followup.sheets.timeline_svg import chart_svg
 from followup.typed import plain
 
 WIDTH = 100

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from followup.clinical.protocol.lines import load_toml, toml_problem
 from followup.clinical.protocol.protocol import Protocol
-from followup.recall.daily import Workplace
+from followup.recall.jobs.daily import Workplace
 from followup.recall.messages.channels import (
     FolderSender,
     GatewaySender,
@@ -18,8 +18,8 @@ from followup.recall.messages.channels import (
     Sender,
     load_gateway,
 )
-from followup.records.messages import Channel
-from followup.records.store import Store
+from followup.records.people.messages import Channel
+from followup.records.store.store import Store
 from followup.settings import Settings
 
 

@@ -14,13 +14,13 @@ from followup.demo import clinic
 from followup.demo.cast import BACK, cast, expected
 from followup.demo.story import Story
 from followup.desks.desk import Desk
-from followup.recall.codes import Keyring, save_keyring
-from followup.recall.sweep import sweep
-from followup.records.clinics import put_clinic
-from followup.records.migrations import upgrade
-from followup.records.protocols import sign_protocol
-from followup.records.staff import add_staff, staff_by_login
-from followup.records.store import Store
+from followup.recall.codes.codes import Keyring, save_keyring
+from followup.recall.jobs.sweep import sweep
+from followup.records.house.clinics import put_clinic
+from followup.records.house.staff import add_staff, staff_by_login
+from followup.records.plans.protocols import sign_protocol
+from followup.records.store.migrations import upgrade
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Clinic
 from followup.settings import Settings
 

@@ -12,14 +12,14 @@ from followup.desks.desk import Desk, Visit
 from followup.desks.sheet_content import content_of
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
-from followup.recall.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
-from followup.records.clinics import get_clinic
-from followup.records.plans import plans_in_force
-from followup.records.protocols import protocol_signature
-from followup.records.sheets import sheets_of
-from followup.records.store import Session
+from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
+from followup.records.house.clinics import get_clinic
+from followup.records.plans.plans import plans_in_force
+from followup.records.plans.protocols import protocol_signature
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
 from followup.records.views import SheetView
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 
 MARK = "sample-clinic.txt"
 _OURS = {MARK, "sheets", "due.csv", "overdue.csv", "recall-keys.json"}

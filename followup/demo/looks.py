@@ -15,10 +15,10 @@ from followup.desks.danger import look_stored
 from followup.desks.desk import Visit
 from followup.desks.looks import reason_of
 from followup.desks.planning import draft_plan, newest_edits, with_visits
-from followup.records.patients import correct_record, newest_record
-from followup.records.places import planning_calendar
-from followup.records.store import Unit
-from followup.records.trips import trips_of
+from followup.records.people.patients import correct_record, newest_record
+from followup.records.store.store import Unit
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trips_of
 
 
 @dataclass(frozen=True)

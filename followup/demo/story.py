@@ -15,29 +15,29 @@ from followup.demo.clinic import TIME_ZONE, is_open
 from followup.demo.looks import Seen, draft_taken, enter_look, quiet, told_look
 from followup.desks.desk import Desk, Visit
 from followup.desks.planning import draft_plan
-from followup.recall.codes import new_sheet_id
-from followup.recall.worklist import worklist
-from followup.records.alerts import close_alert, open_alerts
-from followup.records.attempts import note_attempt
-from followup.records.clinics import get_clinic
-from followup.records.oplist import ListLine, put_operation_list
-from followup.records.patients import (
+from followup.recall.codes.codes import new_sheet_id
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.alerts import close_alert, open_alerts
+from followup.records.desk.attempts import note_attempt
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.desk.walkins import note_walk_in
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import all_staff
+from followup.records.people.oplist import ListLine, put_operation_list
+from followup.records.people.patients import (
     correct_record,
     enter_record,
     newest_record,
     patient_by_code,
     surgeons_words,
 )
-from followup.records.plans import active_plan, open_draft, sign_plan
-from followup.records.protocols import protocol_signature
-from followup.records.sheets import hand_over_sheet, issue_sheet, sheets_of
-from followup.records.staff import all_staff
-from followup.records.store import Session, Unit
-from followup.records.trips import day_trips, trips_of
-from followup.records.trips import trip as a_trip
+from followup.records.plans.plans import active_plan, open_draft, sign_plan
+from followup.records.plans.protocols import protocol_signature
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet, sheets_of
+from followup.records.store.store import Session, Unit
+from followup.records.trips.trips import day_trips, trips_of
+from followup.records.trips.trips import trip as a_trip
 from followup.records.views import Actor, TripView
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.walkins import note_walk_in
 from followup.sheets.content import sheet_language
 
 WAITING = ("proposed", "booked")

@@ -14,8 +14,8 @@ from followup.desks.pages import go, show
 from followup.desks.permissions import may
 from followup.desks.posted import AForm, first, kept_fields
 from followup.errors import FollowupError
-from followup.recall.clock import why_messages_wait
-from followup.records.staff import (
+from followup.recall.messages.clock import why_messages_wait
+from followup.records.house.staff import (
     change_staff,
     end_session,
     is_locked,

@@ -11,8 +11,8 @@ from followup.desks.desk import Visit
 from followup.desks.effect import PlanWords, effect
 from followup.desks.planning import planned
 from followup.errors import FollowupError
-from followup.records.patients import newest_record
-from followup.records.plans import plans_of
+from followup.records.people.patients import newest_record
+from followup.records.plans.plans import plans_of
 from followup.said import say
 
 _STEP = re.compile(r"(\d{1,2})\s*[x×*]\s*(\d{1,3})")

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Path, Request, Response
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.patient_page import known, then_patient
 from followup.desks.posted import AForm, first
-from followup.records.alerts import close_alert
+from followup.records.desk.alerts import close_alert
 
 router = APIRouter()
 AlertId = Annotated[int, Path(alias="alert", ge=1, le=2_147_483_647)]

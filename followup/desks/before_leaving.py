@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from followup.clinical.careplan import BeforeLeaving
 from followup.desks.desk import Visit
-from followup.records.leaving_checks import checks_noted, operated_on
-from followup.records.patients import patients_by_id
-from followup.records.plans import newest_plan_bodies
-from followup.records.store import Session
+from followup.records.desk.leaving_checks import checks_noted, operated_on
+from followup.records.people.patients import patients_by_id
+from followup.records.plans.plans import newest_plan_bodies
+from followup.records.store.store import Session
 from followup.records.views import PatientView
 
 

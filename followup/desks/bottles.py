@@ -17,9 +17,9 @@ from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
-from followup.recall.pharmacy import HandOut as AHandOut
-from followup.recall.pharmacy import hand_outs
-from followup.records.desk_notes import StockCount, count_stock, stock
+from followup.recall.jobs.pharmacy import HandOut as AHandOut
+from followup.recall.jobs.pharmacy import hand_outs
+from followup.records.plans.desk_notes import StockCount, count_stock, stock
 from followup.records.views import PatientView
 from followup.said import say
 from followup.typed import typed

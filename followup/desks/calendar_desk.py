@@ -17,9 +17,9 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
-from followup.records.clinics import clinic_calendar_of, get_clinic, put_clinic
-from followup.records.closed import visits_without_offer
-from followup.records.store import Session
+from followup.records.house.clinics import clinic_calendar_of, get_clinic, put_clinic
+from followup.records.store.store import Session
+from followup.records.trips.closed import visits_without_offer
 from followup.records.views import Clinic, TripView
 from followup.said import say
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar

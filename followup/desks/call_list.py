@@ -16,8 +16,8 @@ from followup.language.languages import known
 from followup.recall.messages.calls import calls
 from followup.recall.messages.wanted import Wanted
 from followup.recall.messages.wording import MessageKind
-from followup.recall.reasons import said
-from followup.recall.worklist import worklist
+from followup.recall.reach.reasons import said
+from followup.recall.reach.worklist import worklist
 from followup.records.views import PatientView
 
 router = APIRouter()

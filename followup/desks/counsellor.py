@@ -39,9 +39,9 @@ from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.records.duties import SURGEON
-from followup.records.oplist import ListLine, operations_on, put_operation_list
-from followup.records.patients import record_versions
-from followup.records.store import Session
+from followup.records.people.oplist import ListLine, operations_on, put_operation_list
+from followup.records.people.patients import record_versions
+from followup.records.store.store import Session
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 from followup.said import say
 

@@ -13,13 +13,13 @@ from followup.desks.desk import Visit
 from followup.desks.planning import with_visits
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
-from followup.records.alerts import Alert, close_walk_ins, open_alert, open_alerts
-from followup.records.leaving import close_by_findings
-from followup.records.patients import lock_patient, patients_by_id
-from followup.records.places import planning_calendar
-from followup.records.plans import active_plan, plans_of
-from followup.records.store import Session, Unit
-from followup.records.trips import trips_of
+from followup.records.desk.alerts import Alert, close_walk_ins, open_alert, open_alerts
+from followup.records.desk.leaving import close_by_findings
+from followup.records.people.patients import lock_patient, patients_by_id
+from followup.records.plans.plans import active_plan, plans_of
+from followup.records.store.store import Session, Unit
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trips_of
 from followup.records.views import PatientView
 
 # What is asked of everybody who comes without a visit, by the word that is stored.

@@ -16,7 +16,7 @@ from followup.desks.plan_view import PlanView, load
 from followup.desks.plans import on_newest, store_answers
 from followup.desks.posted import AForm, first, number_of
 from followup.errors import FollowupError
-from followup.records.patients import newest_record
+from followup.records.people.patients import newest_record
 from followup.records.views import PlanVersion
 from followup.said import say
 

@@ -15,9 +15,9 @@ from fastapi import Depends, Request
 from followup.clinical.protocol.protocol import Protocol
 from followup.desks.security.passwords import Passwords
 from followup.desks.words import Texts
-from followup.recall.codes import Keyring
-from followup.records.messages import Channel
-from followup.records.store import Store
+from followup.recall.codes.codes import Keyring
+from followup.records.people.messages import Channel
+from followup.records.store.store import Store
 from followup.records.views import Actor, Clinic, LoginSession, ProtocolSignature
 from followup.timing.calendar import Calendar, parse_calendar
 

@@ -22,12 +22,13 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 # Rooms with marked messages of the staff; those of the patients are the sheet's.
 _MARKED = (
     ("desks", "**.py"),
-    ("recall", "*.py"),
-    ("clinical", "compare_words.py"),
-    ("sheets", "timeline*.py"),
+    ("care", "**.py"),
+    ("recall", "**.py"),
+    ("drawings", "timeline*.py"),
+    ("clinical", "words/differences_told.py"),
 )
 # Rooms that say sentences as values (see ``followup.said``).
-_SAYING = ("timing", "clinical", "records", "language", "recall", "sheets", "desks")
+_SAYING = ("timing", "clinical", "records", "language", "recall", "drawings", "sheets", "care", "desks")
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
 _TOLD = frozenset({"text", "because", "question", "about", "otherwise", "unknown", "said"})

@@ -24,16 +24,16 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.desks.went import as_it_went
+from followup.drawings.timeline_svg import timeline_svg, timeline_table
+from followup.drawings.timeline_words import Words
 from followup.errors import FollowupError
-from followup.records.journal import JournalEntry, journal_of
-from followup.records.patients import correct_record, newest_record, patient_by_code
-from followup.records.plans import plans_of
-from followup.records.store import Session
-from followup.records.trips import trips_of
+from followup.records.people.patients import correct_record, newest_record, patient_by_code
+from followup.records.plans.plans import plans_of
+from followup.records.store.journal import JournalEntry, journal_of
+from followup.records.store.store import Session
+from followup.records.trips.trips import trips_of
 from followup.records.views import PatientView, PlanVersion, RecordVersion, TripView
 from followup.said import say
-from followup.sheets.timeline_svg import timeline_svg, timeline_table
-from followup.sheets.timeline_words import Words
 
 router = APIRouter()
 OneEye = Literal["right", "left"]

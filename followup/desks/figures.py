@@ -15,12 +15,12 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import check, read_form
 from followup.desks.pages import show
-from followup.recall.forecast import DayLoad
-from followup.recall.forecast import forecast as load_ahead
-from followup.records.followed import ClosedVisit, visits_with_closed_window
-from followup.records.recent import records_since
-from followup.records.store import Session
-from followup.records.trips import missed_trips
+from followup.recall.jobs.forecast import DayLoad
+from followup.recall.jobs.forecast import forecast as load_ahead
+from followup.records.figures.followed import ClosedVisit, visits_with_closed_window
+from followup.records.figures.recent import records_since
+from followup.records.store.store import Session
+from followup.records.trips.trips import missed_trips
 
 router = APIRouter()
 WEEKS = 8

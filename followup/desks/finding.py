@@ -11,11 +11,11 @@ from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
-from followup.recall.codes import Scan, read_scan
-from followup.recall.keyboards import readings
-from followup.recall.photos import read_photo
-from followup.records.patients import search_patients
-from followup.records.sheets import find_sheet
+from followup.recall.codes.codes import Scan, read_scan
+from followup.recall.codes.keyboards import readings
+from followup.recall.codes.photos import read_photo
+from followup.records.people.patients import search_patients
+from followup.records.plans.sheets import find_sheet
 from followup.said import say
 
 router = APIRouter()

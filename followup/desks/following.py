@@ -11,10 +11,10 @@ from followup.desks.pages import show
 from followup.desks.patient_page import known, then_patient
 from followup.desks.posted import AForm, first, number_of
 from followup.errors import FollowupError
-from followup.records.attempts import Standing, StandingWord, set_standing, standings
-from followup.records.messages import MessageChoice, choose_messages, message_choice, stop_messages
-from followup.records.patients import patients_by_id
-from followup.records.taking_back import take_back
+from followup.records.desk.attempts import Standing, StandingWord, set_standing, standings
+from followup.records.desk.taking_back import take_back
+from followup.records.people.messages import MessageChoice, choose_messages, message_choice, stop_messages
+from followup.records.people.patients import patients_by_id
 from followup.records.views import PatientView
 from followup.said import say
 

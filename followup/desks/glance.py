@@ -12,12 +12,12 @@ from followup.desks.desk import Visit
 from followup.desks.forms.sheet import RecordError, check, read_form
 from followup.desks.plan_view import PlanView
 from followup.desks.posted import Posted
+from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
-from followup.records.oplist import EyeCheck, check_against_list
-from followup.records.places import planning_calendar
-from followup.records.store import Session
+from followup.records.people.oplist import EyeCheck, check_against_list
+from followup.records.store.store import Session
+from followup.records.trips.places import planning_calendar
 from followup.records.views import PlanVersion
-from followup.sheets.staircase import Staircase, build_staircase
 
 
 @dataclass(frozen=True)

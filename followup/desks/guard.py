@@ -12,9 +12,15 @@ from followup.desks.desk import Desk, Visit, desk_of
 from followup.desks.permissions import may
 from followup.desks.security.origin import is_cross_site
 from followup.errors import FollowupError
-from followup.records.clinics import get_clinic
-from followup.records.protocols import protocol_signature
-from followup.records.staff import find_session, is_locked, note_failed_login, staff_by_login, touch_session
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import (
+    find_session,
+    is_locked,
+    note_failed_login,
+    staff_by_login,
+    touch_session,
+)
+from followup.records.plans.protocols import protocol_signature
 from followup.records.views import SYSTEM, Staff
 from followup.said import say
 from followup.typed import typed

@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse
 from sqlalchemy.exc import SQLAlchemyError
 
 from followup.desks.desk import AnyVisit
-from followup.recall.health import pulse
+from followup.recall.jobs.health import pulse
 
 router = APIRouter()
 

@@ -18,9 +18,9 @@ from followup.desks.patient_page import known, patient_answer
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
-from followup.records.leaving_checks import note_leaving
-from followup.records.patients import correct_record, newest_record
-from followup.records.plans import open_draft
+from followup.records.desk.leaving_checks import note_leaving
+from followup.records.people.patients import correct_record, newest_record
+from followup.records.plans.plans import open_draft
 from followup.said import say
 
 router = APIRouter()

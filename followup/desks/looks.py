@@ -26,11 +26,11 @@ from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.records.duties import SURGEON
-from followup.records.journal import Detail, journal_of
-from followup.records.patients import correct_record
-from followup.records.places import planning_calendar
-from followup.records.plans import open_draft
-from followup.records.trips import trips_of
+from followup.records.people.patients import correct_record
+from followup.records.plans.plans import open_draft
+from followup.records.store.journal import Detail, journal_of
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trips_of
 from followup.records.views import PlanVersion
 from followup.said import Said, say
 from followup.typed import typed

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from followup.desks.desk import Visit
 from followup.desks.effect import PlanWords, effect
-from followup.records.plans import plans_of
-from followup.records.store import Session
+from followup.records.plans.plans import plans_of
+from followup.records.store.store import Session
 from followup.records.views import PlanVersion
 
 # Codes of the errors that say: another version is the newest now.

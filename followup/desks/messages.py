@@ -8,7 +8,7 @@ from followup.desks.desk import AnyVisit, Visit
 from followup.desks.failures import status_of
 from followup.desks.pages import go, show
 from followup.errors import FollowupError
-from followup.records.messages import try_again, unsent_messages
+from followup.records.people.messages import try_again, unsent_messages
 
 router = APIRouter()
 

@@ -16,12 +16,12 @@ from followup.desks.patient_page import then_patient
 from followup.desks.posted import AForm, Posted, first
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
-from followup.records.places import planning_calendar
-from followup.records.plans import plan
-from followup.records.store import Session
-from followup.records.trips import trip
+from followup.records.desk.trip_steps import book_trip, move_trip
+from followup.records.plans.plans import plan
+from followup.records.store.store import Session
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trip
 from followup.records.views import TripView
-from followup.records.visits import book_trip, move_trip
 from followup.said import say
 from followup.timing.calendar import Calendar
 

@@ -10,8 +10,8 @@ from followup.clinical.protocol.recall import AttemptOutcome
 from followup.desks.desk import Visit
 from followup.language.catalogues import N_, Translator
 from followup.language.dates import long_date
-from followup.records.store import Session
-from followup.records.taking_back import Step, steps_of_day
+from followup.records.desk.taking_back import Step, steps_of_day
+from followup.records.store.store import Session
 
 SAID: dict[AttemptOutcome, str] = {
     "will come": N_("Will come"),

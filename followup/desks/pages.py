@@ -17,9 +17,9 @@ from followup.desks.danger import SIGNS
 from followup.desks.desk import Visit, visit_of
 from followup.desks.permissions import may
 from followup.desks.visit_lines import kind_words
+from followup.drawings.staircase import build_staircase
 from followup.language.catalogues import N_
-from followup.records.alerts import Alert, alerts_of_code
-from followup.sheets.staircase import build_staircase
+from followup.records.desk.alerts import Alert, alerts_of_code
 
 
 class Place(NamedTuple):

@@ -18,14 +18,14 @@ from followup.desks.visit_lines import visit_lines
 from followup.desks.went import as_it_went
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
-from followup.recall.worklist import reason, worklist
-from followup.records.attempts import standing_of
-from followup.records.messages import Channel, message_choice
-from followup.records.patients import patient_by_code, unknown_patient
-from followup.records.plans import active_plan, completed_plan, plans_of
-from followup.records.sheets import sheets_of
-from followup.records.store import Session
-from followup.records.trips import trips_of
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.attempts import standing_of
+from followup.records.people.messages import Channel, message_choice
+from followup.records.people.patients import patient_by_code, unknown_patient
+from followup.records.plans.plans import active_plan, completed_plan, plans_of
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
+from followup.records.trips.trips import trips_of
 from followup.records.views import FoundSheet, PatientView
 
 WAYS_OUT: dict[Channel, str] = {

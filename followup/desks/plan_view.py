@@ -26,9 +26,9 @@ from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
 from followup.desks.desk import Visit
-from followup.records.patients import record_versions
-from followup.records.plans import plan
-from followup.records.store import Session
+from followup.records.people.patients import record_versions
+from followup.records.plans.plans import plan
+from followup.records.store.store import Session
 from followup.records.views import PlanVersion, RecordVersion
 
 

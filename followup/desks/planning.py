@@ -9,11 +9,11 @@ from followup.clinical.careplan import Adjustment, CarePlan, DayPhase
 from followup.clinical.plan.build import build_plan
 from followup.clinical.record import Record, TripRecord
 from followup.desks.desk import Visit
-from followup.records.patients import newest_record
-from followup.records.places import planning_calendar
-from followup.records.plans import active_plan, plans_of, store_draft
-from followup.records.store import Session, Unit
-from followup.records.trips import trips_of
+from followup.records.people.patients import newest_record
+from followup.records.plans.plans import active_plan, plans_of, store_draft
+from followup.records.store.store import Session, Unit
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trips_of
 from followup.records.views import PlanVersion, RecordVersion, TripView
 
 # The kind of look that every visit has, whatever else it is for.

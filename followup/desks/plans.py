@@ -22,14 +22,14 @@ from followup.desks.plan_view import PlanView, load, untreated, view_of
 from followup.desks.planning import draft_plan, planned
 from followup.desks.posted import AForm, Posted, first, number_of
 from followup.desks.signing import is_stale, sign_one
+from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
-from followup.records.patients import correct_record, newest_record, patient
-from followup.records.plans import active_plan, end_plan, plan, plans_of
-from followup.records.sheets import sheets_of
+from followup.records.people.patients import correct_record, newest_record, patient
+from followup.records.plans.plans import active_plan, end_plan, plan, plans_of
+from followup.records.plans.sheets import sheets_of
 from followup.records.views import PlanVersion
 from followup.said import say
-from followup.sheets.staircase import Staircase, build_staircase
 from followup.typed import typed_in
 
 router = APIRouter()

@@ -20,15 +20,15 @@ from followup.desks.posted import AForm, Posted, first
 from followup.desks.recording import day_of_form
 from followup.desks.sheet_content import content_of, draft_content, issue_one, pdf_answer, staff_language
 from followup.errors import FollowupError
-from followup.records.oplist import operations_on
-from followup.records.plans import active_plan
-from followup.records.sheets import sheets_of
-from followup.records.store import Session
+from followup.records.people.oplist import operations_on
+from followup.records.plans.plans import active_plan
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
 from followup.records.views import PlanVersion, SheetView
 from followup.said import say
-from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.options import Paper, SheetOptions, Size, usual_options
-from followup.sheets.pdf import READER, render_pdf
+from followup.sheets.paper.batch import BatchSheet, render_batch
+from followup.sheets.paper.pdf import READER, render_pdf
 
 router = APIRouter()
 _SCALE = 1.3

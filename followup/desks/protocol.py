@@ -10,9 +10,9 @@ from followup.desks.guard import must_match
 from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
-from followup.records.protocols import sign_protocol
+from followup.records.plans.protocols import sign_protocol
 from followup.said import say
-from followup.sheets.protocol_print import must_print
+from followup.sheets.paper.protocol_print import must_print
 
 router = APIRouter()
 

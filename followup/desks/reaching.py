@@ -18,14 +18,15 @@ from followup.desks.posted import AForm, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
-from followup.recall.promises import last_promise_day, promise_days
-from followup.recall.worklist import ToReach, reason, worklist
-from followup.records.attempts import AttemptView, attempt_of_form, attempts_on, note_attempt, standings
-from followup.records.patients import patients_by_id
-from followup.records.places import planning_calendar
-from followup.records.promises import book_promised
-from followup.records.store import Session
-from followup.records.trips import trip
+from followup.recall.reach.line import ToReach
+from followup.recall.reach.promises import last_promise_day, promise_days
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.attempts import AttemptView, attempt_of_form, attempts_on, note_attempt, standings
+from followup.records.desk.promises import book_promised
+from followup.records.people.patients import patients_by_id
+from followup.records.store.store import Session
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trip
 from followup.said import say
 
 router = APIRouter()

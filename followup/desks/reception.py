@@ -17,12 +17,12 @@ from followup.desks.posted import AForm, Posted, first
 from followup.desks.sheets import found_sheet
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
-from followup.recall.worklist import worklist
-from followup.records.leaving import mark_left, mark_unseen
-from followup.records.trips import day_trips, missed_trips, trip
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.leaving import mark_left, mark_unseen
+from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.desk.walkins import note_walk_in
+from followup.records.trips.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
-from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.walkins import note_walk_in
 from followup.said import say
 
 TripId = Annotated[int, Path(alias="trip", ge=1, le=2_147_483_647)]

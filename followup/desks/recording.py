@@ -10,9 +10,9 @@ from followup.desks.desk import Visit
 from followup.desks.planning import draft_plan
 from followup.errors import FollowupError
 from followup.language.entered import must_print
-from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
-from followup.records.plans import plans_of
-from followup.records.store import Session
+from followup.records.people.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans.plans import plans_of
+from followup.records.store.store import Session
 from followup.records.views import PatientView, RecordVersion
 from followup.said import say
 

@@ -12,23 +12,23 @@ from followup.desks.desk import Visit
 from followup.desks.plan_view import load, record_of
 from followup.language.catalogues import choose
 from followup.language.direction import without_marks
-from followup.recall.codes import new_sheet_id, qr_payload, typed_code
-from followup.records.desk_notes import (
+from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
+from followup.records.plans.desk_notes import (
     NotedVisit,
     NotedVisits,
     as_printed,
     sheet_options,
     sheet_visits,
 )
-from followup.records.plans import plan
-from followup.records.sheets import issue_sheet, sheets_of
-from followup.records.store import Session, Unit
-from followup.records.trips import trips_of_plan
+from followup.records.plans.plans import plan
+from followup.records.plans.sheets import issue_sheet, sheets_of
+from followup.records.store.store import Session, Unit
+from followup.records.trips.trips import trips_of_plan
 from followup.records.views import PlanVersion, SheetView
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
 from followup.sheets.model import SheetContent
 from followup.sheets.options import SheetOptions
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 
 
 def draft_content(visit: Visit, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:

@@ -30,16 +30,16 @@ from followup.desks.sheet_content import (
 )
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
-from followup.recall.codes import typed_code
-from followup.records.desk_notes import note_teach_back, teach_back_of
-from followup.records.patients import patient
-from followup.records.plans import plan
-from followup.records.sheets import find_sheet, hand_over_sheet, sheets_of
+from followup.recall.codes.codes import typed_code
+from followup.records.people.patients import patient
+from followup.records.plans.desk_notes import note_teach_back, teach_back_of
+from followup.records.plans.plans import plan
+from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
 from followup.records.views import FoundSheet, PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.content import sheet_language
 from followup.sheets.options import SheetOptions, usual_options
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
 router = APIRouter()

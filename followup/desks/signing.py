@@ -8,8 +8,8 @@ from followup.desks.desk import Visit
 from followup.desks.guard import must_match
 from followup.desks.plan_view import PlanView, load
 from followup.errors import FollowupError
-from followup.records.patients import patient
-from followup.records.plans import active_plan, sign_plan
+from followup.records.people.patients import patient
+from followup.records.plans.plans import active_plan, sign_plan
 from followup.said import say
 from followup.typed import typed_in
 

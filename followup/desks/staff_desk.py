@@ -13,7 +13,7 @@ from followup.desks.permissions import MANAGER, ROLES
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
-from followup.records.staff import add_staff, all_staff, change_staff
+from followup.records.house.staff import add_staff, all_staff, change_staff
 from followup.records.views import Staff
 from followup.said import say
 

@@ -17,7 +17,7 @@ from followup.desks.plan_view import PlanView, load, steps_left, view_of
 from followup.desks.planning import draft_plan
 from followup.desks.posted import AForm, Posted, first
 from followup.errors import FollowupError
-from followup.records.patients import patient
+from followup.records.people.patients import patient
 from followup.records.views import PlanVersion
 from followup.said import say
 from followup.typed import typed

@@ -22,20 +22,21 @@ from followup.desks.pages import go, show
 from followup.desks.posted import AForm, first
 from followup.desks.visit_lines import VisitLine, visit_lines
 from followup.errors import FollowupError
-from followup.recall.ladder import ForSurgeon, declare_lost, for_surgeon
-from followup.recall.worklist import ToReach, reason, worklist
-from followup.records.attempts import set_standing
-from followup.records.leaving import left_trips
-from followup.records.oplist import folded_name, surgeons_of
-from followup.records.patients import (
+from followup.recall.reach.ladder import ForSurgeon, declare_lost, for_surgeon
+from followup.recall.reach.line import ToReach
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.attempts import set_standing
+from followup.records.desk.leaving import left_trips
+from followup.records.figures.recent import records_since
+from followup.records.people.oplist import folded_name, surgeons_of
+from followup.records.people.patients import (
     patient,
     patient_by_code,
     patients_by_id,
     unknown_patient,
 )
-from followup.records.plans import plan
-from followup.records.recent import records_since
-from followup.records.store import Session
+from followup.records.plans.plans import plan
+from followup.records.store.store import Session
 from followup.records.views import PatientView, PlanVersion
 from followup.said import say
 

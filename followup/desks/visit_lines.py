@@ -11,14 +11,14 @@ from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Eye
 from followup.desks.desk import Visit
 from followup.desks.went import as_it_went
+from followup.drawings.staircase import Staircase, build_staircase
 from followup.language.catalogues import N_
-from followup.recall.lateness import Lateness, VisitDays, days_overdue, lateness
-from followup.records.patients import patients_by_id
-from followup.records.plans import plan_bodies
-from followup.records.store import Session
-from followup.records.trips import trips_of_all
+from followup.recall.reach.lateness import Lateness, VisitDays, days_overdue, lateness
+from followup.records.people.patients import patients_by_id
+from followup.records.plans.plans import plan_bodies
+from followup.records.store.store import Session
+from followup.records.trips.trips import trips_of_all
 from followup.records.views import PatientView, TripView
-from followup.sheets.staircase import Staircase, build_staircase
 
 # Whoever came without a visit is here for nothing that a plan has asked for.
 WITHOUT = N_("came without a visit")

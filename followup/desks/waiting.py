@@ -14,12 +14,12 @@ from followup.desks.pages import go, show
 from followup.desks.plan_view import PlanView, view_of
 from followup.desks.posted import AForm, number_of
 from followup.desks.signing import is_stale, sign_several
+from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
-from followup.records.patients import patient
-from followup.records.plans import active_plan, plans_waiting_for_signature
-from followup.records.store import Session
+from followup.records.people.patients import patient
+from followup.records.plans.plans import active_plan, plans_waiting_for_signature
+from followup.records.store.store import Session
 from followup.records.views import PatientView, PlanVersion
-from followup.sheets.staircase import Staircase, build_staircase
 
 router = APIRouter()
 

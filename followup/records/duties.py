@@ -1,8 +1,8 @@
 """Whose work it is: the second control, in the use case itself, behind the door of pages and programs.
 
-Every use case that changes care asks :meth:`~followup.records.store.Unit.need_role` before it looks at
+Every use case that changes care asks :meth:`~followup.records.store.store.Unit.need_role` before it looks at
 anything. Whose patient it is, the session says: one that is bound to a site finds no other's. What holds
-for every site asks :meth:`~followup.records.store.Unit.need_whole_clinic` as well.
+for every site asks :meth:`~followup.records.store.store.Unit.need_whole_clinic` as well.
 
 The program has a role of its own, which no member of staff can have. It stores what a file says, drafts,
 prints, writes the day's messages and completes what is over. It never signs, answers, looks, marks an

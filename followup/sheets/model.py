@@ -12,9 +12,9 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from followup.clinical.record import Eye
+from followup.drawings.staircase import Staircase
 from followup.sheets.day_parts import DayPart
 from followup.sheets.options import Paper, Size
-from followup.sheets.staircase import Staircase
 
 Kind = Literal["drop", "ointment", "tablet"]
 

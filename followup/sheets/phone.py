@@ -18,9 +18,9 @@ from followup.language.catalogues import translator
 from followup.language.fonts import subset
 from followup.language.languages import ENGLISH, language
 from followup.resources import folder
-from followup.sheets.codes import qr_picture
 from followup.sheets.model import SheetContent
-from followup.sheets.pairs import paired
+from followup.sheets.paper.pairs import paired
+from followup.sheets.paper.qr import qr_picture
 from followup.sheets.squares import dialled
 
 # The colours of the formulary's caps, as on paper; never the only mark.

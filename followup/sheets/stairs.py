@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import timedelta
 
 from followup.clinical.record import Eye
+from followup.drawings.staircase import Staircase, build_staircase
 from followup.language.dates import short_date
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import StairBlock, StairMark
-from followup.sheets.staircase import Staircase, build_staircase
 
 
 def stair_blocks(inputs: SheetInputs) -> tuple[StairBlock, ...]:

@@ -22,11 +22,11 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.desk import Desk
 from followup.desks.security.passwords import Passwords
-from followup.recall.keyring import Keyring
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.protocols import sign_protocol
-from followup.records.staff import add_staff
-from followup.records.store import Store
+from followup.recall.codes.keyring import Keyring
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.staff import add_staff
+from followup.records.plans.protocols import sign_protocol
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Actor
 
 PASSWORD = "a long enough password"

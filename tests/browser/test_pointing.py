@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from followup.records.patients import newest_record, patient_by_code
+from followup.records.people.patients import newest_record, patient_by_code
 
 SIZES = {"desk": (1366, 768), "phone": (390, 844)}
 PLUM, WHITE = "rgb(106, 44, 90)", "rgb(255, 255, 255)"

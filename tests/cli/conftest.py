@@ -17,8 +17,8 @@ from followup.cli import cli
 from followup.cli.contract import run
 from followup.demo.cast import case_data
 from followup.language.catalogue_files import bind_clinic
-from followup.records.engine import sqlite_url
-from followup.records.store import Store
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 
 PROGRAM = Path(sys.executable).with_name("followup")
 PASSWORD = "a long enough password"

@@ -15,9 +15,9 @@ import httpx2
 import pytest
 
 from followup.cli.serving import desk_for
-from followup.records.clinics import get_clinic
-from followup.records.staff import all_staff
-from followup.records.store import Store
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import all_staff
+from followup.records.store.store import Store
 from followup.settings import load_settings
 
 Run = Callable[..., subprocess.CompletedProcess[str]]

@@ -8,10 +8,10 @@ from datetime import date
 import pytest
 
 from followup.demo.cast import case_data
-from followup.records.journal import journal_of, verify_journal
-from followup.records.oplist import ListLine, operation_list
-from followup.records.patients import patient_by_code
-from followup.records.plans import plans_of
+from followup.records.people.oplist import ListLine, operation_list
+from followup.records.people.patients import patient_by_code
+from followup.records.plans.plans import plans_of
+from followup.records.store.journal import journal_of, verify_journal
 
 DAY = "2026-03-02"
 

@@ -20,12 +20,12 @@ from followup.cli.workplace import load_mail, workplace
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
+from followup.recall.jobs.sweep import Swept
 from followup.recall.messages.channels import FolderSender, GatewaySender, MailSender
 from followup.recall.messages.sending import queue_day
-from followup.recall.sweep import Swept
-from followup.records.messages import message_choice
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.upkeep import release_lease, take_lease
+from followup.records.jobs.upkeep import release_lease, take_lease
+from followup.records.people.messages import message_choice
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
 from followup.settings import load_settings
 
 PHONES = [{"number": "+44 20 7946 0102"}, {"number": "+44 20 7946 0103", "whose": "carer"}]

@@ -13,10 +13,10 @@ from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.demo.cast import case_data
-from followup.records.patients import enter_record, patient_by_code
-from followup.records.plans import sign_plan, store_draft
-from followup.records.protocols import sign_protocol
-from followup.records.sheets import sheets_of
+from followup.records.people.patients import enter_record, patient_by_code
+from followup.records.plans.plans import sign_plan, store_draft
+from followup.records.plans.protocols import sign_protocol
+from followup.records.plans.sheets import sheets_of
 from followup.records.views import Actor
 
 EVERYBODY = Actor("all", frozenset({"counsellor", "reception", "surgeon"}), "Dr All", "R-1003")

@@ -8,8 +8,8 @@ import pypdfium2
 import pytest
 
 from followup.clinical.protocol.load import SAMPLE, load_protocol
-from followup.records.protocols import protocol_signature
-from followup.records.store import Store
+from followup.records.plans.protocols import protocol_signature
+from followup.records.store.store import Store
 
 SECRET = {"FOLLOWUP_PASSWORD": "a long enough password"}
 PRINT = load_protocol().hash[:16]

@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from followup.records.clinics import get_clinic
-from followup.records.journal import journal_of
-from followup.records.staff import all_staff
-from followup.records.upkeep import release_lease, take_lease
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import all_staff
+from followup.records.jobs.upkeep import release_lease, take_lease
+from followup.records.store.journal import journal_of
 from followup.records.views import SYSTEM
 
 pytestmark = pytest.mark.usefixtures("database_kind", "cheap_seal")

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from followup.records.engine import sqlite_url
-from followup.records.store import Store
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 
 
 @pytest.fixture

@@ -24,10 +24,10 @@ from followup.desks.extraction import desk_messages
 from followup.desks.pages import environment
 from followup.language.catalogues import Review, Translator
 from followup.language.languages import LANGUAGES
-from followup.recall.keyring import load_keyring
-from followup.records.clinics import get_clinic
-from followup.records.engine import sqlite_url
-from followup.records.store import Store
+from followup.recall.codes.keyring import load_keyring
+from followup.records.house.clinics import get_clinic
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.records.tables.people import PatientRow
 
 OPEN, CLOSE = "\u2985", "\u2986"

@@ -22,19 +22,19 @@ from followup.demo.cast import case_names
 from followup.demo.clinic import NAME, STAFF, TIME_ZONE
 from followup.desks.security.passwords import Passwords
 from followup.language.catalogues import translator
-from followup.recall.ladder import for_surgeon
-from followup.recall.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
-from followup.recall.worklist import worklist
-from followup.records.clinics import get_clinic
-from followup.records.journal import verify_journal
-from followup.records.oplist import operations_on
-from followup.records.patients import search_patients
-from followup.records.plans import plans_by_hand, plans_waiting_for_signature
-from followup.records.sheets import sheets_of
-from followup.records.staff import all_staff
-from followup.records.store import Store
+from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
+from followup.recall.reach.ladder import for_surgeon
+from followup.recall.reach.worklist import worklist
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import all_staff
+from followup.records.people.oplist import operations_on
+from followup.records.people.patients import search_patients
+from followup.records.plans.plans import plans_by_hand, plans_waiting_for_signature
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.journal import verify_journal
+from followup.records.store.store import Store
 from followup.records.tables import JournalRow, PatientRow
-from followup.records.trips import trips_of
+from followup.records.trips.trips import trips_of
 from followup.records.views import PatientView
 
 # Ranges kept free for stories: Ofcom's numbers for drama, and 555-0100 to 555-0199 in North America.

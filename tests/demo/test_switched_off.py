@@ -11,13 +11,13 @@ from zoneinfo import ZoneInfo
 from followup.clinical.protocol.load import load_protocol
 from followup.demo.clinic import TIME_ZONE
 from followup.language.catalogues import translator
-from followup.recall.daily import Workplace
-from followup.recall.lists import due_lines, reach_lines
-from followup.recall.scheduler import sweep_if_ours
-from followup.records.engine import sqlite_url
-from followup.records.staff import open_session
-from followup.records.store import Store
-from followup.records.upkeep import daily_runs, transitions
+from followup.recall.jobs.daily import Workplace
+from followup.recall.jobs.lists import due_lines, reach_lines
+from followup.recall.jobs.scheduler import sweep_if_ours
+from followup.records.house.staff import open_session
+from followup.records.jobs.upkeep import daily_runs, transitions
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM
 
 

@@ -18,12 +18,12 @@ from followup.clinical.record import Findings, parse_findings
 from followup.clinical.review.review import review
 from followup.demo.cast import CASES, case
 from followup.demo.looks import Seen, quiet, told_look
-from followup.records.journal import journal_of
-from followup.records.patients import newest_record, patient_by_code
-from followup.records.plans import plans_of
-from followup.records.sheets import sheets_of
-from followup.records.store import Store
-from followup.records.trips import trips_of
+from followup.records.people.patients import newest_record, patient_by_code
+from followup.records.plans.plans import plans_of
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.journal import journal_of
+from followup.records.store.store import Store
+from followup.records.trips.trips import trips_of
 from followup.records.views import PlanVersion, SheetView, TripView
 
 

@@ -22,11 +22,11 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.desks.desk import Desk
 from followup.desks.guard import LIFETIME
 from followup.desks.security.passwords import Passwords
-from followup.recall.keyring import Keyring
-from followup.records.engine import sqlite_url
-from followup.records.protocols import sign_protocol
-from followup.records.staff import add_staff, open_session
-from followup.records.store import Store
+from followup.recall.codes.keyring import Keyring
+from followup.records.house.staff import add_staff, open_session
+from followup.records.plans.protocols import sign_protocol
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Actor
 
 PASSWORD = "a long enough password"

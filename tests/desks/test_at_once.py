@@ -72,8 +72,8 @@ from at_once_visits import (
 from sqlalchemy import event
 
 from followup.desks.permissions import TABLE
-from followup.records.journal import verify_journal
-from followup.records.staff import add_staff, all_staff, staff_by_login
+from followup.records.house.staff import add_staff, all_staff, staff_by_login
+from followup.records.store.journal import verify_journal
 from followup.records.views import SYSTEM
 
 # Ask something and store nothing: shown below.
@@ -263,7 +263,7 @@ def test_the_last_manager_stays_whatever_the_log_in_is_written_like(scene):
 def test_whoever_lost_the_role_meanwhile_stores_nothing(scene):
     """The request was let in before; what it stores is looked at again by who may do it now."""
     from followup.errors import FollowupError
-    from followup.records.staff import change_staff
+    from followup.records.house.staff import change_staff
 
     with scene.read() as session:
         actor = staff_by_login(session, "reception").actor

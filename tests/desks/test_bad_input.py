@@ -7,7 +7,7 @@ import json
 import pytest
 from sqlalchemy import text
 
-from followup.recall.codes import new_sheet_id, qr_payload, typed_code
+from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
 
 PASSWORD = "a long enough password"
 TABLES = ("patient", "record_version", "operation", "care_plan", "trip", "sheet", "journal")

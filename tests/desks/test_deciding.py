@@ -8,10 +8,10 @@ from datetime import date, timedelta
 
 import pytest
 
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.closed import visits_to_move
-from followup.records.store import Store
-from followup.records.trips import open_trips
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.store.store import Store
+from followup.records.trips.closed import visits_to_move
+from followup.records.trips.trips import open_trips
 from followup.records.views import Actor
 
 PASSWORD = "a long enough password"

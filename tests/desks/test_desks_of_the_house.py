@@ -10,7 +10,7 @@ import pypdfium2
 import pytest
 
 from followup.language.catalogues import translator
-from followup.records.clinics import get_clinic, put_clinic
+from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"

@@ -9,7 +9,7 @@ from asked import ASKED, names_of, route_of, send
 from doors import WHO_MAY, address_of
 from sqlalchemy import text
 
-from followup.records.staff import end_session, touch_session
+from followup.records.house.staff import end_session, touch_session
 
 PASSWORD = "a long enough password"
 WRITES = sorted(route for route in WHO_MAY if route[0] != "GET")

@@ -21,12 +21,12 @@ from followup.desks.sheet_content import clinic_info, content_of
 from followup.desks.sheets import bottles_with
 from followup.desks.went import as_it_went
 from followup.desks.words import Texts
-from followup.recall.keyring import Keyring
-from followup.records.desk_notes import count_stock
-from followup.records.leaving_checks import checks_noted
-from followup.records.patients import newest_record
-from followup.records.sheets import issue_sheet
-from followup.records.staff import add_staff
+from followup.recall.codes.keyring import Keyring
+from followup.records.desk.leaving_checks import checks_noted
+from followup.records.house.staff import add_staff
+from followup.records.people.patients import newest_record
+from followup.records.plans.desk_notes import count_stock
+from followup.records.plans.sheets import issue_sheet
 from followup.records.views import SYSTEM, Actor, Clinic, LoginSession, TripView
 from followup.sheets.content import build_content
 

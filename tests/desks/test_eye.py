@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.patients import newest_record, patient_by_code
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.people.patients import newest_record, patient_by_code
 from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"

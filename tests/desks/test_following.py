@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import text
 
-from followup.records.journal import journal_of
-from followup.records.messages import message_choice
-from followup.records.patients import patient_by_code
+from followup.records.people.messages import message_choice
+from followup.records.people.patients import patient_by_code
+from followup.records.store.journal import journal_of
 
 PASSWORD = "a long enough password"
 PATIENT = "/patients/K-104"

@@ -10,9 +10,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from followup.desks.app import create_app
-from followup.recall.sweep import sweep
-from followup.records.protocols import protocol_signature
-from followup.records.sites import Site, bind_staff, put_site
+from followup.recall.jobs.sweep import sweep
+from followup.records.plans.protocols import protocol_signature
+from followup.records.store.sites import Site, bind_staff, put_site
 from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"

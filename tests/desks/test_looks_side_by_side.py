@@ -18,9 +18,9 @@ from followup.desks.leaving import note_check
 from followup.desks.plan_view import PlanView
 from followup.desks.surgeon import overview
 from followup.desks.visit_lines import Reason, VisitLine
-from followup.recall.keyring import Keyring
-from followup.records.patients import enter_record, newest_record
-from followup.records.staff import add_staff
+from followup.recall.codes.keyring import Keyring
+from followup.records.house.staff import add_staff
+from followup.records.people.patients import enter_record, newest_record
 from followup.records.views import SYSTEM, Actor, Clinic, LoginSession
 
 DAY0 = date(2027, 3, 1)

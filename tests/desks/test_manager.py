@@ -7,7 +7,7 @@ import re
 import pytest
 
 from followup.clinical.record import parse_record
-from followup.records.patients import enter_record
+from followup.records.people.patients import enter_record
 from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from followup.desks.forms.merge import merge
 from followup.desks.forms.sheet import fill_form, place_of
-from followup.records.patients import newest_record, patient_by_code
+from followup.records.people.patients import newest_record, patient_by_code
 
 RECORD = "/patients/K-104/record"
 SURGEON, NAME = "operations.0.surgeon", "patient.name"

@@ -9,7 +9,7 @@ from starlette.routing import BaseRoute, Mount
 
 from followup.desks.app import create_app
 from followup.desks.permissions import TABLE
-from followup.records.staff import add_staff
+from followup.records.house.staff import add_staff
 from followup.records.views import SYSTEM
 
 LOGS_OUT = {("POST", "/log-out"), ("DELETE", "/api/session")}

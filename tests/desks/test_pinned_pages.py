@@ -15,10 +15,10 @@ from doors import WHO_MAY
 from pinned_clinic import walk_through
 from walked import Walk
 
-from followup.recall.codes import new_sheet_id
-from followup.recall.keyring import Keyring
-from followup.records.engine import sqlite_url
-from followup.records.store import Store
+from followup.recall.codes.codes import new_sheet_id
+from followup.recall.codes.keyring import Keyring
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 
 HERE = Path(__file__).parent
 _KEYS = Keyring("01", {"01": b"k" * 32})

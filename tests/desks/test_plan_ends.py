@@ -9,13 +9,13 @@ import pytest
 from sqlalchemy import text
 
 from followup.clinical.careplan import Course, Step
-from followup.recall.codes import typed_code
-from followup.recall.daily import Workplace, run_due
-from followup.records.completing import complete_plan, last_day_of_drops, plans_to_complete
-from followup.records.journal import journal_of
-from followup.records.plans import plan as plan_of
+from followup.recall.codes.codes import typed_code
+from followup.recall.jobs.daily import Workplace, run_due
+from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.plans.completing import complete_plan, last_day_of_drops, plans_to_complete
+from followup.records.plans.plans import plan as plan_of
+from followup.records.store.journal import journal_of
 from followup.records.views import SYSTEM
-from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
 
 PASSWORD = "a long enough password"
 PATIENT = "/patients/K-104"

@@ -11,7 +11,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from followup.records.clinics import get_clinic, put_clinic
+from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.views import SYSTEM
 from followup.resources import folder
 

@@ -10,12 +10,12 @@ import pytest
 
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.load import load_protocol
-from followup.recall.ladder import for_surgeon
-from followup.recall.promises import promise_days
-from followup.recall.worklist import worklist
-from followup.records.attempts import note_attempt
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.trips import trips_of_plan
+from followup.recall.reach.ladder import for_surgeon
+from followup.recall.reach.promises import promise_days
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.attempts import note_attempt
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.trips.trips import trips_of_plan
 from followup.records.views import SYSTEM
 from followup.timing.calendar import parse_calendar
 

@@ -9,8 +9,8 @@ from sqlalchemy import text
 
 from followup.clinical.plan.build import build_plan
 from followup.desks.planning import with_visits
-from followup.records.patients import newest_record, patient_by_code
-from followup.records.trips import trips_of
+from followup.records.people.patients import newest_record, patient_by_code
+from followup.records.trips.trips import trips_of
 
 PASSWORD = "a long enough password"
 EYE = "/patients/K-104/eyes/right"

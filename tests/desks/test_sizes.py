@@ -17,8 +17,8 @@ from followup.desks import posted
 from followup.desks.app import _most
 from followup.desks.security.size import BoundedBody
 from followup.errors import FollowupError
-from followup.recall import photos
-from followup.recall.codes import Keyring
+from followup.recall.codes import photos
+from followup.recall.codes.codes import Keyring
 
 # Bytes, by what is sent: one photo is at most 12 MB, JSON 1 MB.
 LIMITS = {

@@ -18,7 +18,7 @@ from followup.desks.extraction import DESK_LANGUAGES
 from followup.desks.words import Texts
 from followup.errors import FollowupError
 from followup.language.catalogues import wanted_messages
-from followup.records.clinics import get_clinic, put_clinic
+from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.views import SYSTEM
 from followup.said import say
 from followup.typed import plain, said, typed, typed_in

@@ -6,14 +6,14 @@ from datetime import timedelta
 
 import pytest
 
-from followup.records.messages import (
+from followup.records.people.messages import (
     claim_message,
     due_messages,
     finish_message,
     queue_message,
     unsent_messages,
 )
-from followup.records.patients import patient_by_code
+from followup.records.people.patients import patient_by_code
 from followup.records.views import SYSTEM
 
 

@@ -9,9 +9,9 @@ from dataclasses import replace
 import pytest
 import qrcode
 
-from followup.recall.codes import new_sheet_id, qr_payload
-from followup.recall.keyboards import typed_on
-from followup.records.clinics import get_clinic, put_clinic
+from followup.recall.codes.codes import new_sheet_id, qr_payload
+from followup.recall.codes.keyboards import typed_on
+from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"

@@ -19,13 +19,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from followup.recall.sweep import turned
-from followup.records.journal import verify_journal
-from followup.records.messages import choose_messages
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.store import Store
-from followup.records.trips import open_trips
-from followup.records.upkeep import transitions
+from followup.recall.jobs.sweep import turned
+from followup.records.jobs.upkeep import transitions
+from followup.records.people.messages import choose_messages
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store.journal import verify_journal
+from followup.records.store.store import Store
+from followup.records.trips.trips import open_trips
 
 ZONE = ZoneInfo("Asia/Kolkata")
 PATIENTS = 10

@@ -12,16 +12,16 @@ from alembic import command
 from sqlalchemy import MetaData, select, text
 
 from followup.clinical.protocol.load import load_protocol
-from followup.recall.codes import create_keyring
+from followup.recall.codes.codes import create_keyring
 from followup.recall.messages.wanted import wanted
-from followup.records import migrations
-from followup.records.engine import make_engine, sqlite_url
-from followup.records.journal import verify_journal
-from followup.records.messages import messages_of_day
-from followup.records.migrations import schema_state, upgrade
-from followup.records.oplist import operation_list
-from followup.records.patients import patient_by_code, search_patients
-from followup.records.sheets import find_sheet
+from followup.records.people.messages import messages_of_day
+from followup.records.people.oplist import operation_list
+from followup.records.people.patients import patient_by_code, search_patients
+from followup.records.plans.sheets import find_sheet
+from followup.records.store import migrations
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.journal import verify_journal
+from followup.records.store.migrations import schema_state, upgrade
 
 # On each of both databases; upgrades and languages, which are files, once.
 SWEEPS, BATCHES, ENTRIES, IMPORTS, UPGRADES, LANGUAGES = 20, 10, 10, 10, 20, 10
@@ -246,7 +246,7 @@ def _file_of(folder: Path, number: int) -> Path:
 
 
 def _all_trips(session):
-    from followup.records.trips import open_trips
+    from followup.records.trips.trips import open_trips
 
     return open_trips(session)[:12]
 

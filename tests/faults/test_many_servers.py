@@ -17,19 +17,19 @@ from sqlalchemy import text
 
 from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
-from followup.recall.daily import Workplace
+from followup.recall.jobs.daily import Workplace
+from followup.recall.jobs.scheduler import sweep_if_ours
 from followup.recall.messages.wanted import wanted
-from followup.recall.scheduler import sweep_if_ours
-from followup.recall.worklist import worklist
-from followup.records import engine
-from followup.records.backup import take_backup
-from followup.records.clinics import put_clinic
-from followup.records.engine import make_engine
-from followup.records.journal import verify_journal
-from followup.records.messages import messages_of_day
-from followup.records.migrations import upgrade
-from followup.records.patients import enter_record, patient_by_code
-from followup.records.store import Store
+from followup.recall.reach.worklist import worklist
+from followup.records.house.clinics import put_clinic
+from followup.records.jobs.backup import take_backup
+from followup.records.people.messages import messages_of_day
+from followup.records.people.patients import enter_record, patient_by_code
+from followup.records.store import engine
+from followup.records.store.engine import make_engine
+from followup.records.store.journal import verify_journal
+from followup.records.store.migrations import upgrade
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Clinic
 
 # Against hanging only: a busy computer may take its time.

@@ -22,14 +22,14 @@ from followup.cli.contract import run
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
-from followup.recall.daily import Workplace
+from followup.recall.jobs.daily import Workplace
+from followup.recall.jobs.scheduler import sweep_if_ours
 from followup.recall.messages.channels import NotSentError
-from followup.recall.scheduler import sweep_if_ours
-from followup.records.engine import make_engine
-from followup.records.migrations import upgrade
-from followup.records.patients import enter_record
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.store import Store
+from followup.records.people.patients import enter_record
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store.engine import make_engine
+from followup.records.store.migrations import upgrade
+from followup.records.store.store import Store
 from followup.records.views import Actor
 
 DESK = Actor("mira", frozenset({"counsellor", "reception"}), "Mira")

@@ -58,7 +58,7 @@ def test_the_wheel_carries_templates_catalogues_migrations_and_rules(wheel: Path
     inside = names(wheel)
     for source, target in (
         ("templates", "followup/templates"),
-        ("followup/records/migrations", "followup/records/migrations"),
+        ("followup/records/store/migrations", "followup/records/store/migrations"),
         ("followup/clinical/data", "followup/clinical/data"),
         ("followup/demo/cases", "followup/demo/cases"),
     ):

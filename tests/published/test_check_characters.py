@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.recall.alphabet import ALPHABET
-from followup.recall.check_characters import CHARACTERS, check_character, is_complete
-from followup.recall.codes import new_sheet_id, typed_code
+from followup.recall.codes.alphabet import ALPHABET
+from followup.recall.codes.check_characters import CHARACTERS, check_character, is_complete
+from followup.recall.codes.codes import new_sheet_id, typed_code
 
 # The ids that the program makes; a fixed stream of random bits, so that a failure can be repeated.
 SHEET_IDS = st.integers(0, 2**50 - 1).map(lambda start: new_sheet_id(_from(start)))

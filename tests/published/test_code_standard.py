@@ -9,8 +9,8 @@ import zxingcpp
 from stdnum.iso7064 import mod_37_36
 
 from followup.errors import FollowupError
-from followup.recall.check_characters import CHARACTERS, check_character, is_complete
-from followup.sheets.codes import QUIET_ZONE, qr_picture
+from followup.recall.codes.check_characters import CHARACTERS, check_character, is_complete
+from followup.sheets.paper.qr import QUIET_ZONE, qr_picture
 
 # ISO/IEC 18004, table of capacities: bytes at level M by version (S). Lower case keeps byte mode.
 BYTES_AT_M = {1: 14, 2: 26, 3: 42, 4: 62, 5: 84, 6: 106, 7: 122, 8: 152, 9: 180, 10: 213}

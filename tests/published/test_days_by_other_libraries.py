@@ -12,7 +12,7 @@ from dateutil.relativedelta import relativedelta
 from dateutil.rrule import DAILY, rrule
 from dateutil.tz import datetime_exists, gettz, resolve_imaginary
 
-from followup.recall.lateness import day_begins
+from followup.recall.reach.lateness import day_begins
 from followup.timing.calendar import Calendar
 
 

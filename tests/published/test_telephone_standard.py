@@ -6,8 +6,8 @@ import phonenumbers
 import pytest
 from phonenumbers import PhoneNumberFormat as Form
 
-from followup.records.addresses import is_phone, with_plain_digits
-from followup.records.folding import fold_phone
+from followup.records.people.addresses import is_phone, with_plain_digits
+from followup.records.people.folding import fold_phone
 from followup.sheets.squares import dialled
 
 # An example number of every country or territory with a numbering plan: 245 in the library of 2026.

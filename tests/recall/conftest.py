@@ -9,10 +9,10 @@ import pytest
 
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol
-from followup.recall.daily import Workplace
-from followup.records.messages import choose_messages
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.store import Store
+from followup.recall.jobs.daily import Workplace
+from followup.records.people.messages import choose_messages
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store.store import Store
 
 
 @pytest.fixture(scope="session")

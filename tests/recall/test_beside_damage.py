@@ -8,9 +8,9 @@ from dataclasses import replace
 import pytest
 
 from followup.clinical.careplan import Caution, Question
-from followup.recall.worklist import worklist
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.visits import mark_arrived
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.trip_steps import mark_arrived
+from followup.records.house.clinics import get_clinic, put_clinic
 
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
 CHILD = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")

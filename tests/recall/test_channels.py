@@ -24,7 +24,7 @@ from followup.recall.messages.channels import (
     NotSentError,
     load_gateway,
 )
-from followup.records.messages import Message
+from followup.records.people.messages import Message
 
 NOW = datetime(2027, 3, 7, 6, 30, tzinfo=UTC)
 TEXT = 'Riverbend: আপনার আসার দিন "৮ মার্চ"\nsecond line & more'

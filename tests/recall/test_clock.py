@@ -7,11 +7,9 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import text
 
-from followup.recall.clock import why_messages_wait
-from followup.recall.scheduler import sweep_if_ours
-from followup.records.backup import backups, take_backup
-from followup.records.messages import messages_of_day
-from followup.records.staff import (
+from followup.recall.jobs.scheduler import sweep_if_ours
+from followup.recall.messages.clock import why_messages_wait
+from followup.records.house.staff import (
     LOCK,
     find_session,
     is_locked,
@@ -19,6 +17,8 @@ from followup.records.staff import (
     open_session,
     staff_by_login,
 )
+from followup.records.jobs.backup import backups, take_backup
+from followup.records.people.messages import messages_of_day
 
 NOON = 6.5
 PEOPLE = 4

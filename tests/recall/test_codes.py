@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.recall.codes import Keyring, new_sheet_id, qr_payload, read_scan, typed_code
+from followup.recall.codes.codes import Keyring, new_sheet_id, qr_payload, read_scan, typed_code
 
 RING = Keyring.fresh()
 QR_ALPHANUMERIC = set("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")

@@ -11,16 +11,16 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.recall import daily
-from followup.recall.codes import create_keyring
-from followup.recall.daily import JOBS, keep_seal, kept_seal, run_due
-from followup.recall.health import findings, pulse
-from followup.recall.scheduler import LEASE, sweep_if_ours, work
-from followup.recall.sweep import sweep
-from followup.records.backup import backups
-from followup.records.journal import verify_journal
-from followup.records.messages import choose_messages, messages_of_day
-from followup.records.upkeep import daily_runs, note_heartbeat, transitions
+from followup.recall.codes.codes import create_keyring
+from followup.recall.jobs import daily
+from followup.recall.jobs.daily import JOBS, keep_seal, kept_seal, run_due
+from followup.recall.jobs.health import findings, pulse
+from followup.recall.jobs.scheduler import LEASE, sweep_if_ours, work
+from followup.recall.jobs.sweep import sweep
+from followup.records.jobs.backup import backups
+from followup.records.jobs.upkeep import daily_runs, note_heartbeat, transitions
+from followup.records.people.messages import choose_messages, messages_of_day
+from followup.records.store.journal import verify_journal
 
 NOON = 6.5
 
@@ -153,7 +153,7 @@ def test_a_job_that_fails_is_named_tried_again_and_keeps_back_no_other(ready, mo
     assert run_due(place, ward.at(6, NOON + 0.1)) == ("nightly backup: disk full",)
     assert ("morning list", 6) in _runs(place, ward.day0)
     with ward.store.read() as session:
-        from followup.records.upkeep import heartbeat
+        from followup.records.jobs.upkeep import heartbeat
 
         assert heartbeat(session, "daily work").message == "nightly backup: disk full"
     monkeypatch.undo()

@@ -11,22 +11,22 @@ import pytest
 from clinic_days import IDS, TURNS, Turn, local
 
 from followup.language.catalogues import translator
-from followup.recall import daily
-from followup.recall.clock import JUMP, note_clock, why_messages_wait
-from followup.recall.daily import JOBS, Job, run_due
-from followup.recall.lateness import day_begins
-from followup.recall.lists import due_lines, reach_lines
-from followup.recall.sweep import JOURNAL_CHECK, sweep
-from followup.recall.worklist import worklist
-from followup.records.leaving import mark_left
-from followup.records.patients import enter_record
-from followup.records.plans import sign_plan, store_draft
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.staff import add_staff, open_session
-from followup.records.trips import trips_of_plan
-from followup.records.upkeep import daily_outcome, daily_runs, note_heartbeat, transitions
+from followup.recall.jobs import daily
+from followup.recall.jobs.daily import JOBS, Job, run_due
+from followup.recall.jobs.lists import due_lines, reach_lines
+from followup.recall.jobs.sweep import JOURNAL_CHECK, sweep
+from followup.recall.messages.clock import JUMP, note_clock, why_messages_wait
+from followup.recall.reach.lateness import day_begins
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.leaving import mark_left
+from followup.records.desk.trip_steps import mark_arrived
+from followup.records.house.staff import add_staff, open_session
+from followup.records.jobs.upkeep import daily_outcome, daily_runs, note_heartbeat, transitions
+from followup.records.people.patients import enter_record
+from followup.records.plans.plans import sign_plan, store_draft
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.trips.trips import trips_of_plan
 from followup.records.views import SYSTEM, Actor
-from followup.records.visits import mark_arrived
 
 EVERYBODY = Actor("all", frozenset({"counsellor", "reception", "surgeon"}), "All", "R-1")
 EACH_TURN = pytest.mark.parametrize("turn", TURNS, ids=IDS)

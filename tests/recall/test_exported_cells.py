@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.cells import guarded, unguarded
-from followup.recall.lists import DueLine, ReachLine, as_csv
+from followup.recall.jobs.lists import DueLine, ReachLine, as_csv
+from followup.recall.jobs.pharmacy import BottleLine
 from followup.recall.messages.calls import CallLine
-from followup.recall.pharmacy import BottleLine
 
 # OWASP, CSV Injection: the characters by which a spreadsheet takes a cell for a formula, with the
 # full-width forms that some take for them.

@@ -12,15 +12,15 @@ from types import SimpleNamespace
 
 import pytest
 
-from followup.recall import daily, health
-from followup.recall.daily import JOBS, keep_seal, run_due
-from followup.recall.keyring import create_keyring
+from followup.recall.codes.keyring import create_keyring
+from followup.recall.jobs import daily, health
+from followup.recall.jobs.daily import JOBS, keep_seal, run_due
 from followup.recall.messages.channels import FolderSender
 from followup.recall.messages.sending import queue_day
-from followup.records.backup import Backup
-from followup.records.journal import Seal
-from followup.records.messages import messages_of_day
-from followup.records.upkeep import note_heartbeat
+from followup.records.jobs.backup import Backup
+from followup.records.jobs.upkeep import note_heartbeat
+from followup.records.people.messages import messages_of_day
+from followup.records.store.journal import Seal
 
 NOON = 6.5
 TAKEN = Backup(Path("x"), datetime(2027, 3, 1, tzinfo=UTC), 5, Seal(0, "0" * 64), encrypted=True)
@@ -134,5 +134,5 @@ def test_a_backup_of_more_than_fifty_hours_is_too_old_and_one_in_the_clear_is_na
 ):
     now = datetime(2027, 3, 4, 8, 30, tzinfo=UTC)
     found = [] if age is None else [replace(TAKEN, at=now - age, encrypted=encrypted)]
-    monkeypatch.setattr("followup.recall.health.backups", lambda folder: tuple(found))
+    monkeypatch.setattr("followup.recall.jobs.health.backups", lambda folder: tuple(found))
     assert {one.code for one in health._backups(SimpleNamespace(backups=tmp_path), now)} == codes

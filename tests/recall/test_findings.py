@@ -10,13 +10,13 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.recall import health
-from followup.recall.codes import create_keyring
-from followup.recall.health import findings
-from followup.recall.scheduler import work
-from followup.recall.sweep import sweep
-from followup.records.protocols import sign_protocol
-from followup.records.upkeep import note_heartbeat, take_lease
+from followup.recall.codes.codes import create_keyring
+from followup.recall.jobs import health
+from followup.recall.jobs.health import findings
+from followup.recall.jobs.scheduler import work
+from followup.recall.jobs.sweep import sweep
+from followup.records.jobs.upkeep import note_heartbeat, take_lease
+from followup.records.plans.protocols import sign_protocol
 
 NOON = 6.5
 

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record
-from followup.recall.forecast import Coming, DayLoad, ServiceLoad, forecast, load_of_days, visits_after
-from followup.records.oplist import ListLine, put_operation_list
+from followup.recall.jobs.forecast import Coming, DayLoad, ServiceLoad, forecast, load_of_days, visits_after
+from followup.records.people.oplist import ListLine, put_operation_list
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 
 MONDAY = date(2027, 3, 1)

@@ -9,16 +9,16 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.recall import scheduler
-from followup.recall.daily import run_due
-from followup.recall.health import findings
+from followup.recall.jobs import scheduler
+from followup.recall.jobs.daily import run_due
+from followup.recall.jobs.health import findings
+from followup.recall.jobs.scheduler import running, send
 from followup.recall.messages import handing_on
 from followup.recall.messages.channels import MailSender, MailSettings
 from followup.recall.messages.sending import send_due
-from followup.recall.scheduler import running, send
-from followup.records.addresses import is_mail, is_phone
-from followup.records.messages import choose_messages, messages_of_day, unsent_messages
-from followup.records.patients import correct_record, newest_record
+from followup.records.people.addresses import is_mail, is_phone
+from followup.records.people.messages import choose_messages, messages_of_day, unsent_messages
+from followup.records.people.patients import correct_record, newest_record
 
 NOON = 6.5
 

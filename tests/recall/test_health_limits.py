@@ -9,11 +9,11 @@ from types import SimpleNamespace
 
 import pytest
 
-from followup.recall import health
-from followup.recall.codes import create_keyring
-from followup.recall.health import findings, pulse
-from followup.records.protocols import sign_protocol
-from followup.records.upkeep import note_heartbeat, take_lease
+from followup.recall.codes.codes import create_keyring
+from followup.recall.jobs import health
+from followup.recall.jobs.health import findings, pulse
+from followup.records.jobs.upkeep import note_heartbeat, take_lease
+from followup.records.plans.protocols import sign_protocol
 
 SECOND, MINUTE, HOUR = timedelta(seconds=1), timedelta(minutes=1), timedelta(hours=1)
 WATCHED = ("E01", "W02", "E03", "E05", "E09", "W09", "E12", "W13", "W15")

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.recall.alphabet import ALPHABET
-from followup.recall.codes import new_sheet_id, qr_payload, read_scan
-from followup.recall.keyboards import LAYOUTS, readings, typed_on
-from followup.recall.keyring import Keyring
+from followup.recall.codes.alphabet import ALPHABET
+from followup.recall.codes.codes import new_sheet_id, qr_payload, read_scan
+from followup.recall.codes.keyboards import LAYOUTS, readings, typed_on
+from followup.recall.codes.keyring import Keyring
 
 
 @pytest.mark.parametrize("layout", sorted(LAYOUTS))

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from followup.errors import FollowupError
-from followup.recall.keyring import create_keyring, load_keyring, rotate_keyring
+from followup.recall.codes.keyring import create_keyring, load_keyring, rotate_keyring
 
 
 def test_a_new_ring_is_readable_by_its_owner_alone_and_loads_again(tmp_path):

@@ -9,14 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.protocol.load import load_protocol
-from followup.clinical.protocol.recall import OUTCOMES, RECALL, Attempt, load_recall_rules, next_attempt
+from followup.clinical.protocol.recall import OUTCOMES, RECALL, load_recall_rules
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
-from followup.recall.ladder import declare_lost, for_surgeon
-from followup.recall.worklist import reason, worklist
-from followup.records.attempts import attempts_of, note_attempt, set_standing, standing_of, standings
-from followup.records.journal import journal_of
-from followup.records.visits import mark_arrived
+from followup.recall.reach.ladder import declare_lost, for_surgeon
+from followup.recall.reach.next_attempt import Attempt, next_attempt
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.attempts import attempts_of, note_attempt, set_standing, standing_of, standings
+from followup.records.desk.trip_steps import mark_arrived
+from followup.records.store.journal import journal_of
 
 RULES = load_protocol().recall
 DAY = date(2027, 3, 4)

@@ -16,11 +16,11 @@ import pytest
 from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
-from followup.recall.ladder import declare_lost, for_surgeon
-from followup.recall.open_cases import Open
-from followup.recall.promises import last_promise_day, promise_days
-from followup.recall.worklist import to_reach
-from followup.records.attempts import AttemptView, Standing
+from followup.recall.reach.ladder import declare_lost, for_surgeon
+from followup.recall.reach.open_cases import Open
+from followup.recall.reach.promises import last_promise_day, promise_days
+from followup.recall.reach.worklist import to_reach
+from followup.records.desk.attempts import AttemptView, Standing
 from followup.records.views import PatientView, PlanVersion, TripView
 from followup.timing.calendar import parse_calendar
 

@@ -9,21 +9,12 @@ from typing import get_args
 import pytest
 
 from followup.clinical.protocol.load import load_protocol
-from followup.clinical.protocol.recall import (
-    OUTCOMES,
-    Attempt,
-    AttemptOutcome,
-    Ladder,
-    Rung,
-    Way,
-    is_unreachable,
-    next_attempt,
-    refuse_outcome,
-)
+from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Ladder, Rung, Way, refuse_outcome
 from followup.errors import FollowupError
-from followup.recall.ladder import for_surgeon, next_for
-from followup.recall.worklist import Kind
-from followup.records.attempts import AttemptView
+from followup.recall.reach.ladder import for_surgeon, next_for
+from followup.recall.reach.line import Kind
+from followup.recall.reach.next_attempt import Attempt, is_unreachable, next_attempt
+from followup.records.desk.attempts import AttemptView
 
 RULES = load_protocol().recall
 OPERATION = datetime(2027, 3, 1, tzinfo=UTC)

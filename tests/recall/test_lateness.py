@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.recall.lateness import VisitDays, became_at, day_begins, days_overdue, lateness
+from followup.recall.reach.lateness import VisitDays, became_at, day_begins, days_overdue, lateness
 
 TICK = timedelta(microseconds=1)
 ZONES = ["UTC", "Asia/Kolkata", "Europe/London", "America/New_York", "Australia/Lord_Howe"]

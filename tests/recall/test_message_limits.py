@@ -14,16 +14,16 @@ from followup.clinical.careplan import Course, Step
 from followup.language.catalogues import offered
 from followup.recall.messages.sending import queue_day, send_due
 from followup.recall.messages.wanted import earliest_try, may_go_out, wanted
-from followup.records.attempts import note_attempt, set_standing
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.messages import (
+from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.taking_back import steps_of_day, take_back
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_noshow
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.people.messages import (
     choose_messages,
     messages_of_day,
     stop_messages,
 )
-from followup.records.plans import end_plan
-from followup.records.taking_back import steps_of_day, take_back
-from followup.records.visits import book_trip, mark_arrived, mark_noshow
+from followup.records.plans.plans import end_plan
 
 NOON = 6.5
 TICK = timedelta(microseconds=1)

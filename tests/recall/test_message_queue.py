@@ -8,10 +8,10 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.recall import health
+from followup.recall.jobs import health
 from followup.recall.messages.sending import queue_day, send_due
-from followup.records.attempts import set_standing
-from followup.records.messages import (
+from followup.records.desk.attempts import set_standing
+from followup.records.people.messages import (
     choices_changed,
     choose_messages,
     claim_message,

@@ -20,9 +20,10 @@ from followup.recall.messages.segments import segments
 from followup.recall.messages.sending import BACKOFF, queue_day, send_due
 from followup.recall.messages.wanted import wanted
 from followup.recall.messages.wording import TEXTS
-from followup.records.attempts import set_standing
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.messages import (
+from followup.records.desk.attempts import set_standing
+from followup.records.desk.trip_steps import book_trip, mark_arrived, move_trip
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.people.messages import (
     choose_messages,
     message_choice,
     messages_of_day,
@@ -30,7 +31,6 @@ from followup.records.messages import (
     try_again,
     unsent_messages,
 )
-from followup.records.visits import book_trip, mark_arrived, move_trip
 
 pytestmark = pytest.mark.usefixtures("database_kind")
 

@@ -10,9 +10,9 @@ import pytest
 from followup.clinical.careplan import Bottle, Course, Step
 from followup.clinical.protocol.formulary import load_formulary
 from followup.clinical.protocol.load import SAMPLE
-from followup.recall.pharmacy import HandOut, hand_outs, pharmacy_lines
-from followup.records.attempts import set_standing
-from followup.records.plans import end_plan
+from followup.recall.jobs.pharmacy import HandOut, hand_outs, pharmacy_lines
+from followup.records.desk.attempts import set_standing
+from followup.records.plans.plans import end_plan
 
 FORMULARY = load_formulary(SAMPLE / "formulary.toml")
 DAY = date(2026, 3, 3)

@@ -9,9 +9,9 @@ import qrcode
 from PIL import Image
 
 from followup.errors import FollowupError
-from followup.recall.codes import new_sheet_id, qr_payload
-from followup.recall.keyring import Keyring
-from followup.recall.photos import MOST_BYTES, read_photo
+from followup.recall.codes.codes import new_sheet_id, qr_payload
+from followup.recall.codes.keyring import Keyring
+from followup.recall.codes.photos import MOST_BYTES, read_photo
 
 KEYRING = Keyring.fresh()
 

@@ -9,12 +9,12 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from sqlalchemy import text
 
-from followup.recall.scheduler import LEASE, is_alive, running, sweep_if_ours
-from followup.recall.sweep import JOURNAL_CHECK, last_heartbeat, sweep, transitions_of
-from followup.records.journal import journal_of, verify_journal
-from followup.records.upkeep import daily_outcome, transitions
+from followup.recall.jobs.scheduler import LEASE, is_alive, running, sweep_if_ours
+from followup.recall.jobs.sweep import JOURNAL_CHECK, last_heartbeat, sweep, transitions_of
+from followup.records.desk.trip_steps import mark_arrived, move_trip
+from followup.records.jobs.upkeep import daily_outcome, transitions
+from followup.records.store.journal import journal_of, verify_journal
 from followup.records.views import Actor
-from followup.records.visits import mark_arrived, move_trip
 
 pytestmark = pytest.mark.usefixtures("database_kind")
 

@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.recall import codes
-from followup.recall.codes import Keyring, qr_payload, read_scan, typed_code
+from followup.recall.codes import codes
+from followup.recall.codes.codes import Keyring, qr_payload, read_scan, typed_code
 
 KEY, OTHER_KEY = bytes(range(32)), bytes(range(1, 33))
 RING = Keyring("01", {"01": KEY})

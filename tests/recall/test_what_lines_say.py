@@ -10,20 +10,20 @@ from sqlalchemy import text
 
 from followup.clinical.careplan import CheckGap, Question
 from followup.clinical.protocol.protocol import Kind
-from followup.clinical.protocol.recall import NextAttempt
 from followup.clinical.record import Record
 from followup.language.catalogues import translator
-from followup.recall.ladder import CAUSES
-from followup.recall.lists import due_lines, reach_lines
+from followup.recall.jobs.lists import due_lines, reach_lines
 from followup.recall.messages.calls import call_lines
 from followup.recall.messages.sending import queue_day, send_due
 from followup.recall.messages.wanted import wanted
-from followup.recall.reasons import reason
-from followup.recall.worklist import worklist
-from followup.records.messages import messages_of_day
-from followup.records.sites import Site, put_site
+from followup.recall.reach.ladder import CAUSES
+from followup.recall.reach.next_attempt import NextAttempt
+from followup.recall.reach.reasons import reason
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.trip_steps import mark_arrived, mark_noshow
+from followup.records.people.messages import messages_of_day
+from followup.records.store.sites import Site, put_site
 from followup.records.views import SYSTEM
-from followup.records.visits import mark_arrived, mark_noshow
 
 NOON = 6.5
 WORDS = translator("en", "desk")

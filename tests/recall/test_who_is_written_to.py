@@ -17,15 +17,15 @@ from sqlalchemy import event
 
 from followup.clinical.careplan import Course, Step
 from followup.errors import FollowupError
-from followup.recall import daily
-from followup.recall.daily import Workplace, run_due
+from followup.recall.jobs import daily
+from followup.recall.jobs.daily import Workplace, run_due
 from followup.recall.messages.channels import NotSentError
 from followup.recall.messages.sending import send_due
-from followup.records.attempts import note_attempt, set_standing
-from followup.records.messages import choose_messages, stop_messages
-from followup.records.plans import end_plan
+from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_noshow, move_trip
+from followup.records.people.messages import choose_messages, stop_messages
+from followup.records.plans.plans import end_plan
 from followup.records.views import Actor
-from followup.records.visits import book_trip, mark_arrived, mark_noshow, move_trip
 
 OWN, DAUGHTER = "+44 20 7946 0101", "+44 20 7946 0102"
 # The clinic's own hours, five and a half before those of UTC.

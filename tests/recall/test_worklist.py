@@ -10,12 +10,12 @@ from sqlalchemy import event
 
 from followup.clinical.careplan import Caution, Question
 from followup.language.catalogues import translator
-from followup.recall.worklist import reason, worklist
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.sites import Site, put_site
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow, move_trip
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store.sites import Site, put_site
 from followup.records.views import SYSTEM
-from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow, move_trip
 
 pytestmark = pytest.mark.usefixtures("database_kind")
 

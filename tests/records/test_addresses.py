@@ -6,7 +6,7 @@ import pytest
 
 from followup.clinical.record import Phone
 from followup.errors import FollowupError
-from followup.records.addresses import is_mail, is_phone, is_usable, refuse_phones, with_plain_digits
+from followup.records.people.addresses import is_mail, is_phone, is_usable, refuse_phones, with_plain_digits
 
 NUMBER, ADDRESS, NEITHER = "+44 20 7946 0101", "anna@clinic.example", "5----"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from followup.clinical.careplan import CourseAdded, CourseEdit, NeedAdded
-from followup.records.plans import plan
+from followup.records.plans.plans import plan
 
 
 def test_changed_steps_an_added_course_and_an_added_look_come_back_as_they_were(ward):

@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 
 from followup.errors import FollowupError
-from followup.records.alerts import alerts_of_code, close_alert, close_walk_ins, open_alert, open_alerts
-from followup.records.journal import journal_of
+from followup.records.desk.alerts import alerts_of_code, close_alert, close_walk_ins, open_alert, open_alerts
+from followup.records.store.journal import journal_of
 from followup.records.tables import PatientRow
 from followup.records.views import Actor
 

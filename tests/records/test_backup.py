@@ -15,15 +15,15 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records.backup import backups, damaged_backups, prune, take_backup, to_keep, verify_file
-from followup.records.copying import fingerprints
-from followup.records.engine import make_engine, sqlite_url
-from followup.records.journal import newest_seal
-from followup.records.migrations import schema_state
-from followup.records.patients import patient_by_code
-from followup.records.proof import proof_holds
-from followup.records.restoring import restore, restore_into
-from followup.records.store import Store
+from followup.records.jobs.backup import backups, damaged_backups, prune, take_backup, to_keep, verify_file
+from followup.records.jobs.proof import proof_holds
+from followup.records.jobs.restoring import restore, restore_into
+from followup.records.people.patients import patient_by_code
+from followup.records.store.copying import fingerprints
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.journal import newest_seal
+from followup.records.store.migrations import schema_state
+from followup.records.store.store import Store
 
 NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
 
@@ -128,7 +128,7 @@ def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(ward, tmp
     old = make_engine(sqlite_url(tmp_path / "old.db"), pooled=False)
     from alembic import command
 
-    from followup.records.migrations import _config
+    from followup.records.store.migrations import _config
 
     with old.begin() as connection:
         config = _config()
@@ -158,9 +158,9 @@ def test_a_busy_moment_is_not_taken_for_a_wrong_passphrase(sqlite_store, tmp_pat
             raise pyrage.DecryptError("Excessive work parameter for passphrase.")
         return opened(content, passphrase)
 
-    monkeypatch.setattr("followup.records.restoring.pyrage.passphrase.decrypt", busy)
+    monkeypatch.setattr("followup.records.jobs.restoring.pyrage.passphrase.decrypt", busy)
     restore(taken.path, tmp_path / "again.db", NOW, passphrase="four plain words here")
-    monkeypatch.setattr("followup.records.restoring._TRIES", 0)
+    monkeypatch.setattr("followup.records.jobs.restoring._TRIES", 0)
     with pytest.raises(FollowupError) as caught:
         restore(taken.path, tmp_path / "third.db", NOW, passphrase="four plain words here")
     assert caught.value.code == "backup.slow"

@@ -9,8 +9,8 @@ from sqlalchemy import text
 from sqlmodel import Session
 
 from followup.errors import FollowupError
-from followup.records.bound import Bound, verify_all
-from followup.records.sheets import hand_over_sheet, issue_sheet
+from followup.records.plans.bound import Bound, verify_all
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
 
 
 @pytest.fixture
@@ -119,7 +119,7 @@ def test_a_sheet_that_was_taken_away_is_named(printed):
 
 
 def test_entries_from_before_they_held_a_hash_are_counted_as_not_verified(ward, monkeypatch):
-    from followup.records.store import Unit
+    from followup.records.store.store import Unit
 
     log = Unit.log
 

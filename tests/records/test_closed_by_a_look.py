@@ -7,11 +7,11 @@ from crowd import EVERYBODY
 
 from followup.clinical.careplan import CheckGap
 from followup.clinical.protocol.load import load_protocol
-from followup.records.leaving import close_by_findings, mark_left, mark_unseen
-from followup.records.plans import sign_plan, store_draft
-from followup.records.trips import trip, trips_of_plan
-from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.walkins import note_walk_in
+from followup.records.desk.leaving import close_by_findings, mark_left, mark_unseen
+from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.desk.walkins import note_walk_in
+from followup.records.plans.plans import sign_plan, store_draft
+from followup.records.trips.trips import trip, trips_of_plan
 
 PROTOCOL = load_protocol()
 

@@ -20,12 +20,9 @@ from use_cases import ANSWER, EDIT, ROLES, USE_CASES, correct, record_of
 from followup import records
 from followup.clinical.careplan import CourseEdit
 from followup.errors import FollowupError
-from followup.records.alerts import open_alert, open_alerts
-from followup.records.messages import queue_message
-from followup.records.patients import correct_record, enter_record, newest_record, patient_by_code
-from followup.records.sheets import issue_sheet
-from followup.records.sites import Site, bind_staff, put_site
-from followup.records.staff import (
+from followup.records.desk.alerts import open_alert, open_alerts
+from followup.records.desk.trip_steps import book_trip
+from followup.records.house.staff import (
     add_staff,
     all_staff,
     change_staff,
@@ -33,9 +30,12 @@ from followup.records.staff import (
     open_session,
     staff_by_login,
 )
-from followup.records.store import Store, Unit
+from followup.records.people.messages import queue_message
+from followup.records.people.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans.sheets import issue_sheet
+from followup.records.store.sites import Site, bind_staff, put_site
+from followup.records.store.store import Store, Unit
 from followup.records.views import SYSTEM, Actor
-from followup.records.visits import book_trip
 
 
 @pytest.fixture(scope="module")

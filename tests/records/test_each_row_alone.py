@@ -9,13 +9,12 @@ from crowd import EVERYBODY
 from sqlmodel import select
 
 from followup.errors import FollowupError
-from followup.records.alerts import alerts_of_code, close_alert, close_walk_ins, open_alert, open_alerts
-from followup.records.bound import verify_all
-from followup.records.completing import complete_plan, plans_to_complete
-from followup.records.desk_notes import count_stock, stock
-from followup.records.expected import operations_without_plan
-from followup.records.leaving_checks import checks_noted, note_leaving, operated_on
-from followup.records.oplist import (
+from followup.records.desk.alerts import alerts_of_code, close_alert, close_walk_ins, open_alert, open_alerts
+from followup.records.desk.leaving_checks import checks_noted, note_leaving, operated_on
+from followup.records.desk.trip_steps import book_trip, mark_arrived, move_trip
+from followup.records.figures.expected import operations_without_plan
+from followup.records.figures.recent import records_since
+from followup.records.people.oplist import (
     ListLine,
     check_against_list,
     operation_list,
@@ -23,13 +22,20 @@ from followup.records.oplist import (
     put_operation_list,
     surgeons_of,
 )
-from followup.records.patients import correct_record, lock_patient, newest_record, patient, record_versions
-from followup.records.places import places_taken, planning_calendar, release_places, take_places
-from followup.records.recent import records_since
-from followup.records.sites import Site, put_site
+from followup.records.people.patients import (
+    correct_record,
+    lock_patient,
+    newest_record,
+    patient,
+    record_versions,
+)
+from followup.records.plans.bound import verify_all
+from followup.records.plans.completing import complete_plan, plans_to_complete
+from followup.records.plans.desk_notes import count_stock, stock
+from followup.records.store.sites import Site, put_site
 from followup.records.tables import JournalRow, PatientRow
-from followup.records.trips import trips_of_plan
-from followup.records.visits import book_trip, mark_arrived, move_trip
+from followup.records.trips.places import places_taken, planning_calendar, release_places, take_places
+from followup.records.trips.trips import trips_of_plan
 from followup.timing.calendar import parse_calendar
 
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
@@ -215,8 +221,8 @@ def test_the_list_of_one_day_is_read_checked_and_replaced_alone(two):
 
 
 def test_an_entered_operation_counts_as_waiting_only_on_its_day_and_until_there_is_a_plan(two):
-    from followup.records.patients import enter_record
-    from followup.records.plans import end_plan, store_draft
+    from followup.records.people.patients import enter_record
+    from followup.records.plans.plans import end_plan, store_draft
 
     def counted(unit):
         def waiting():
@@ -368,10 +374,10 @@ def test_a_visit_is_held_in_its_order_by_the_visits_of_its_own_plan_that_are_sti
     assert _tried(two, moved) == two.day(9)
 
     def past_one_that_is_over(unit):
-        from followup.records.visits import mark_fulfilled
+        from followup.records.desk.trip_steps import mark_fulfilled
 
         looks = [two.need("a", 1, 30), two.need("b", 2, 30)]
-        from followup.records.plans import sign_plan, store_draft
+        from followup.records.plans.plans import sign_plan, store_draft
 
         body = two.body(needs=tuple(looks), trips=(two.visit(1, 4, looks[0]), two.visit(2, 8, looks[1])))
         plan = sign_plan(
@@ -400,7 +406,7 @@ def test_a_form_marks_an_arrival_once_whoever_else_arrives(two):
 
 def test_a_plan_is_over_the_day_after_its_last_drop_and_waits_for_nobody_elses_visit_draft_or_alert(two):
     from followup.clinical.careplan import Course, Step
-    from followup.records.plans import sign_plan, store_draft
+    from followup.records.plans.plans import sign_plan, store_draft
 
     def over(unit):
         one, other = two.ids
@@ -440,7 +446,7 @@ def test_every_signed_plan_and_nothing_else_is_compared_with_its_entry(two):
     assert found.bound.plans == len(signed) == 2
 
     def drafted_and_corrected(unit):
-        from followup.records.plans import store_draft
+        from followup.records.plans.plans import store_draft
 
         correct_record(unit, patient_id=two.ids[0], record=two.record("K-1", can_read=False), seen=1)
         store_draft(unit, patient_id=two.ids[0], record_number=2, body=two.body())

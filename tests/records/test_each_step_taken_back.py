@@ -7,15 +7,15 @@ from crowd import EVERYBODY
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records import journal
-from followup.records.attempts import note_attempt, set_standing
-from followup.records.leaving import mark_left
-from followup.records.promises import book_promised
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.taking_back import steps_of_day, take_back
+from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.leaving import mark_left
+from followup.records.desk.promises import book_promised
+from followup.records.desk.taking_back import steps_of_day, take_back
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
+from followup.records.desk.walkins import note_walk_in
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store import journal
 from followup.records.views import Actor
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
-from followup.records.walkins import note_walk_in
 
 FRONT = "counsellor, reception, surgeon"
 ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager", "program")

@@ -8,15 +8,15 @@ import pytest
 from clinic_days import IDS, TURNS, Turn
 
 from followup.clinical.protocol.load import load_protocol
-from followup.records.attempts import note_attempt
-from followup.records.followed import visits_with_closed_window
-from followup.records.leaving import close_by_findings, mark_left, unseen_ids
-from followup.records.leaving_checks import checks_noted, note_leaving
-from followup.records.plans import end_plan, sign_plan, store_draft
-from followup.records.taking_back import steps_of_day, take_back
-from followup.records.trips import trip, trips_of_plan
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
-from followup.records.walkins import note_walk_in
+from followup.records.desk.attempts import note_attempt
+from followup.records.desk.leaving import close_by_findings, mark_left, unseen_ids
+from followup.records.desk.leaving_checks import checks_noted, note_leaving
+from followup.records.desk.taking_back import steps_of_day, take_back
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
+from followup.records.desk.walkins import note_walk_in
+from followup.records.figures.followed import visits_with_closed_window
+from followup.records.plans.plans import end_plan, sign_plan, store_draft
+from followup.records.trips.trips import trip, trips_of_plan
 
 EACH_TURN = pytest.mark.parametrize("turn", TURNS, ids=IDS)
 
@@ -243,7 +243,7 @@ def test_a_step_is_taken_back_on_its_own_day_of_the_clinic_alone(desk, turn: Tur
 
 def _written(unit) -> None:
     """The unit's entries stand in the journal before it ends."""
-    from followup.records import journal
+    from followup.records.store import journal
 
     journal.append(unit.session, unit.entries, actor=unit.actor.login, now=unit.now)
     unit.entries.clear()

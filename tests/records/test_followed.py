@@ -6,12 +6,12 @@ from datetime import date, timedelta
 
 import pytest
 
-from followup.records.followed import visits_with_closed_window
-from followup.records.patients import correct_record
-from followup.records.plans import end_plan
-from followup.records.taking_back import steps_of_day, take_back
-from followup.records.visits import mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.walkins import note_walk_in
+from followup.records.desk.taking_back import steps_of_day, take_back
+from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.desk.walkins import note_walk_in
+from followup.records.figures.followed import visits_with_closed_window
+from followup.records.people.patients import correct_record
+from followup.records.plans.plans import end_plan
 
 LONG_BEFORE = date(2027, 1, 1)
 

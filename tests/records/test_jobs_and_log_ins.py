@@ -7,7 +7,8 @@ from datetime import timedelta
 import pytest
 from crowd import EVERYBODY
 
-from followup.records.staff import (
+from followup.records.desk.trip_steps import mark_arrived
+from followup.records.house.staff import (
     add_staff,
     change_staff,
     end_session,
@@ -21,7 +22,7 @@ from followup.records.staff import (
     staff_by_login,
     touch_session,
 )
-from followup.records.upkeep import (
+from followup.records.jobs.upkeep import (
     claim_daily_run,
     daily_outcome,
     daily_runs,
@@ -40,7 +41,6 @@ from followup.records.upkeep import (
     transitions_ahead,
     transitions_of_open,
 )
-from followup.records.visits import mark_arrived
 
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
 

@@ -13,10 +13,10 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import update
 
 from followup.errors import FollowupError
-from followup.records.journal import journal_of, verify_journal
-from followup.records.patients import enter_record
+from followup.records.jobs.upkeep import note_transition
+from followup.records.people.patients import enter_record
+from followup.records.store.journal import journal_of, verify_journal
 from followup.records.tables import PatientRow
-from followup.records.upkeep import note_transition
 from followup.records.views import Actor
 
 NOBODY = Actor("nobody")

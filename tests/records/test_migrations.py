@@ -15,11 +15,11 @@ from sqlalchemy import DateTime, text
 from sqlmodel.sql.sqltypes import UTCDateTime
 
 from followup.errors import FollowupError
-from followup.records import migrations
-from followup.records.backup import take_backup
-from followup.records.engine import make_engine, sqlite_url
-from followup.records.migrations import schema_state, upgrade
-from followup.records.store import Store
+from followup.records.jobs.backup import take_backup
+from followup.records.store import migrations
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.store import Store
 from followup.records.tables import metadata
 from followup.records.views import SYSTEM
 

@@ -6,11 +6,11 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records.copying import carry, fingerprints
-from followup.records.engine import make_engine, sqlite_url
-from followup.records.journal import verify_journal
-from followup.records.store import Store
-from followup.records.visits import mark_arrived
+from followup.records.desk.trip_steps import mark_arrived
+from followup.records.store.copying import carry, fingerprints
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.journal import verify_journal
+from followup.records.store.store import Store
 
 
 def _prints(store: Store) -> dict[str, tuple[int, str]]:

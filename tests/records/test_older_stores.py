@@ -11,9 +11,9 @@ from older_stores import ADDED, STEPS, made_by, stored_after
 from sqlalchemy import Engine, text
 from sqlmodel import Session, select
 
-from followup.records import migrations
-from followup.records.engine import make_engine, sqlite_url
-from followup.records.migrations import schema_state, upgrade
+from followup.records.store import migrations
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.migrations import schema_state, upgrade
 from followup.records.tables import PlaceRow, metadata
 
 

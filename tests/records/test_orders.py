@@ -13,26 +13,33 @@ from crowd import EVERYBODY
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records import journal
-from followup.records.alerts import open_alert, open_alerts
-from followup.records.attempts import attempts_of, attempts_on, note_attempt
-from followup.records.bound import verify_all
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.closed import visits_to_move
-from followup.records.copying import fingerprints
-from followup.records.followed import visits_with_closed_window
-from followup.records.journal import journal_of, newest_entry_at, newest_seal, verify_journal
-from followup.records.leaving import left_trips, unseen_ids
-from followup.records.messages import due_messages, queue_message, unusable_choices
-from followup.records.oplist import ListLine, operation_list, operations_on, put_operation_list
-from followup.records.patients import (
+from followup.records.desk.alerts import open_alert, open_alerts
+from followup.records.desk.attempts import attempts_of, attempts_on, note_attempt
+from followup.records.desk.leaving import left_trips, unseen_ids
+from followup.records.desk.taking_back import steps_of_day
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled
+from followup.records.figures.followed import visits_with_closed_window
+from followup.records.figures.recent import records_since
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.staff import add_staff, all_staff
+from followup.records.jobs.upkeep import (
+    claim_daily_run,
+    daily_runs,
+    last_daily_run,
+    note_transition,
+    transitions,
+)
+from followup.records.people.messages import due_messages, queue_message, unusable_choices
+from followup.records.people.oplist import ListLine, operation_list, operations_on, put_operation_list
+from followup.records.people.patients import (
     correct_record,
     enter_record,
     newest_record,
     record_versions,
     search_patients,
 )
-from followup.records.plans import (
+from followup.records.plans.bound import verify_all
+from followup.records.plans.plans import (
     newest_plan_bodies,
     plan_ids_to_look_at,
     plans_handed_over,
@@ -40,22 +47,15 @@ from followup.records.plans import (
     sign_plan,
     store_draft,
 )
-from followup.records.protocols import protocol_signatures, sign_protocol
-from followup.records.recent import records_since
-from followup.records.sheets import find_sheet, hand_over_sheet, issue_sheet, sheets_of
-from followup.records.sites import Site, all_sites, put_site
-from followup.records.staff import add_staff, all_staff
+from followup.records.plans.protocols import protocol_signatures, sign_protocol
+from followup.records.plans.sheets import find_sheet, hand_over_sheet, issue_sheet, sheets_of
+from followup.records.store import journal
+from followup.records.store.copying import fingerprints
+from followup.records.store.journal import journal_of, newest_entry_at, newest_seal, verify_journal
+from followup.records.store.sites import Site, all_sites, put_site
 from followup.records.tables import MessageChoiceRow
-from followup.records.taking_back import steps_of_day
-from followup.records.trips import days_seen, open_trip_ids, open_trips, trips_of, trips_of_plan
-from followup.records.upkeep import (
-    claim_daily_run,
-    daily_runs,
-    last_daily_run,
-    note_transition,
-    transitions,
-)
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled
+from followup.records.trips.closed import visits_to_move
+from followup.records.trips.trips import days_seen, open_trip_ids, open_trips, trips_of, trips_of_plan
 
 NAMES = {"C-3": "Asha Bora", "A-1": "Asha Chand", "B-2": "Asha Ali"}
 

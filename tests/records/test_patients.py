@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from sqlalchemy import event
 
 from followup.errors import FollowupError
-from followup.records.folding import fold_name, fold_phone
-from followup.records.oplist import ListLine, check_against_list, operations_on, put_operation_list
-from followup.records.patients import (
+from followup.records.people.folding import fold_name, fold_phone
+from followup.records.people.oplist import ListLine, check_against_list, operations_on, put_operation_list
+from followup.records.people.patients import (
     correct_record,
     newest_record,
     patient,

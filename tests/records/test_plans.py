@@ -9,9 +9,10 @@ import pytest
 
 from followup.clinical.careplan import Caution, CourseEdit, Impossible, Question
 from followup.errors import FollowupError
-from followup.records.oplist import ListLine, put_operation_list
-from followup.records.patients import correct_record
-from followup.records.plans import (
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_noshow
+from followup.records.people.oplist import ListLine, put_operation_list
+from followup.records.people.patients import correct_record
+from followup.records.plans.plans import (
     active_plan,
     end_plan,
     open_draft,
@@ -21,10 +22,9 @@ from followup.records.plans import (
     plans_of,
     plans_waiting_for_signature,
 )
-from followup.records.protocols import protocol_signature, protocol_signatures, sign_protocol
-from followup.records.sheets import find_sheet, hand_over_sheet, issue_sheet
-from followup.records.trips import trips_of
-from followup.records.visits import book_trip, mark_arrived, mark_noshow
+from followup.records.plans.protocols import protocol_signature, protocol_signatures, sign_protocol
+from followup.records.plans.sheets import find_sheet, hand_over_sheet, issue_sheet
+from followup.records.trips.trips import trips_of
 
 QUESTION = Question(id="q", text="Which?", eye="right", fields=("operations.0.lens",))
 CHILD = Caution(id="child", text="Under 18: plan by hand.", eye=None, level="stop")

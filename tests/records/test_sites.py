@@ -8,16 +8,16 @@ from dataclasses import replace
 import pytest
 
 from followup.errors import FollowupError
-from followup.recall.worklist import worklist
-from followup.records.clinics import get_clinic
-from followup.records.oplist import ListLine, operations_on, put_operation_list
-from followup.records.patients import newest_record, patient_by_code, search_patients
-from followup.records.plans import plan
-from followup.records.sites import Site, all_sites, bind_staff, put_site
-from followup.records.staff import add_staff, staff_by_login
-from followup.records.trips import day_trips
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.trip_steps import book_trip, mark_arrived
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import add_staff, staff_by_login
+from followup.records.people.oplist import ListLine, operations_on, put_operation_list
+from followup.records.people.patients import newest_record, patient_by_code, search_patients
+from followup.records.plans.plans import plan
+from followup.records.store.sites import Site, all_sites, bind_staff, put_site
+from followup.records.trips.trips import day_trips
 from followup.records.views import SYSTEM
-from followup.records.visits import book_trip, mark_arrived
 
 CALENDAR = json.dumps({"services": [{"name": "review", "capacity": 1}]})
 HILL = Site(0, "HILL", "Hill room", phone_day="+44 20 7946 0155", calendar=CALENDAR)

@@ -9,8 +9,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from followup.errors import FollowupError
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.staff import (
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.staff import (
     LOCK,
     MAX_FAILED_LOGINS,
     add_staff,
@@ -24,8 +24,7 @@ from followup.records.staff import (
     staff_by_login,
     touch_session,
 )
-from followup.records.tables import LoginSessionRow
-from followup.records.upkeep import (
+from followup.records.jobs.upkeep import (
     claim_daily_run,
     daily_outcome,
     finish_daily_run,
@@ -34,6 +33,7 @@ from followup.records.upkeep import (
     release_lease,
     take_lease,
 )
+from followup.records.tables import LoginSessionRow
 from followup.records.views import SYSTEM
 
 NOW = datetime(2027, 3, 1, 8, 0, tzinfo=UTC)

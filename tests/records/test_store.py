@@ -14,7 +14,7 @@ from sqlmodel import Session, SQLModel, select
 
 from followup.errors import FollowupError
 from followup.records import tables as t
-from followup.records.store import Store
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Actor
 
 NOW = datetime(2027, 3, 1, 8, 30, 15, 123456, tzinfo=UTC)
@@ -329,7 +329,7 @@ def test_a_conflict_in_the_database_is_told_in_one_line(store):
 
 
 def test_a_database_that_stays_locked_is_told_in_one_line(sqlite_store, sqlite_address, monkeypatch):
-    monkeypatch.setattr("followup.records.engine.BUSY_MILLISECONDS", 50)
+    monkeypatch.setattr("followup.records.store.engine.BUSY_MILLISECONDS", 50)
     impatient = Store.open(sqlite_address)
     blocker = sqlite3.connect(sqlite_store.engine.url.database, isolation_level=None)
     blocker.execute("BEGIN IMMEDIATE")

@@ -7,14 +7,14 @@ from datetime import timedelta
 import pytest
 
 from followup.errors import FollowupError
-from followup.records.attempts import attempts_of, note_attempt, set_standing, standing_word
-from followup.records.journal import journal_of, verify_journal
-from followup.records.places import places_taken
-from followup.records.sheets import find_sheet, hand_over_sheet, issue_sheet
-from followup.records.taking_back import steps_of_day, take_back
-from followup.records.trips import day_trips, trips_of
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
-from followup.records.walkins import note_walk_in
+from followup.records.desk.attempts import attempts_of, note_attempt, set_standing, standing_word
+from followup.records.desk.taking_back import steps_of_day, take_back
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
+from followup.records.desk.walkins import note_walk_in
+from followup.records.plans.sheets import find_sheet, hand_over_sheet, issue_sheet
+from followup.records.store.journal import journal_of, verify_journal
+from followup.records.trips.places import places_taken
+from followup.records.trips.trips import day_trips, trips_of
 
 
 class Desk:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from followup.errors import FollowupError
-from followup.records.journal import journal_of
-from followup.records.patients import correct_record, record_versions
-from followup.records.plans import end_plan, plans_of, sign_plan, store_draft
-from followup.records.sheets import hand_over_sheet, issue_sheet, sheets_of
+from followup.records.people.patients import correct_record, record_versions
+from followup.records.plans.plans import end_plan, plans_of, sign_plan, store_draft
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet, sheets_of
+from followup.records.store.journal import journal_of
 
 
 class _Case:

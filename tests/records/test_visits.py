@@ -11,16 +11,23 @@ import pytest
 from sqlalchemy import text
 
 from followup.errors import FollowupError
-from followup.records.attempts import set_standing
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.places import places_taken, planning_calendar
-from followup.records.trips import day_trips, missed_trips, open_trips, trip, trips_of, trips_past_window
-from followup.records.visits import (
+from followup.records.desk.attempts import set_standing
+from followup.records.desk.trip_steps import (
     book_trip,
     mark_arrived,
     mark_fulfilled,
     mark_noshow,
     move_trip,
+)
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.trips.places import places_taken, planning_calendar
+from followup.records.trips.trips import (
+    day_trips,
+    missed_trips,
+    open_trips,
+    trip,
+    trips_of,
+    trips_past_window,
 )
 
 

@@ -13,10 +13,10 @@ import pytest
 
 from followup.cli.files import write_whole
 from followup.errors import FollowupError
-from followup.records import backup as backing_up
-from followup.records.backup import backups, damaged_backups, prune, take_backup, to_keep
-from followup.records.durable import write_durably
-from followup.records.restoring import restore
+from followup.records.jobs import backup as backing_up
+from followup.records.jobs.backup import backups, damaged_backups, prune, take_backup, to_keep
+from followup.records.jobs.restoring import restore
+from followup.records.store.durable import write_durably
 
 NOW = datetime(2027, 3, 31, 1, 30, tzinfo=UTC)
 

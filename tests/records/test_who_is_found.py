@@ -8,15 +8,15 @@ from dataclasses import replace
 import pytest
 from crowd import EVERYBODY, TODAY, Crowd, people
 
-from followup.recall.worklist import worklist
-from followup.records.attempts import attempt_of_form, attempts_of, attempts_on, standing_word, standings
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.closed import visits_ahead, visits_to_move, visits_without_offer
-from followup.records.completing import plans_to_complete
-from followup.records.expected import visits_in_force, visits_to_sign
-from followup.records.leaving import left_trips, mark_left, unseen_ids
-from followup.records.patients import patients_by_id
-from followup.records.plans import (
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.attempts import attempt_of_form, attempts_of, attempts_on, standing_word, standings
+from followup.records.desk.leaving import left_trips, mark_left, unseen_ids
+from followup.records.desk.trip_steps import book_trip, mark_arrived
+from followup.records.figures.expected import visits_in_force, visits_to_sign
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.people.patients import patients_by_id
+from followup.records.plans.completing import plans_to_complete
+from followup.records.plans.plans import (
     active_plan,
     completed_plan,
     newest_plan_bodies,
@@ -34,8 +34,9 @@ from followup.records.plans import (
     sign_plan,
     store_draft,
 )
-from followup.records.sheets import find_sheet, sheets_of
-from followup.records.trips import (
+from followup.records.plans.sheets import find_sheet, sheets_of
+from followup.records.trips.closed import visits_ahead, visits_to_move, visits_without_offer
+from followup.records.trips.trips import (
     cancel_open_trips,
     day_trips,
     days_seen,
@@ -51,7 +52,6 @@ from followup.records.trips import (
     trips_of_plan,
     trips_past_window,
 )
-from followup.records.visits import book_trip, mark_arrived
 from followup.timing.calendar import parse_calendar
 
 STILL_OPEN = "open, booked, missed, back, died, lost, refused, moved, printed, no-sheet, new-draft, elsewhere"
@@ -253,7 +253,7 @@ def test_when_patients_were_here_is_told_but_for_those_who_left_without_a_look(c
 
 def test_whoever_left_after_a_look_was_here(crowd):
     def looked_at(unit):
-        from followup.records.visits import mark_fulfilled
+        from followup.records.desk.trip_steps import mark_fulfilled
 
         mark_left(unit, trip_id=crowd.trips["here"])
         before = days_seen(unit.session, [crowd.patients["here"]])

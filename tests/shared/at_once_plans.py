@@ -17,10 +17,10 @@ from at_once_scene import (
     taken,
 )
 
-from followup.records.oplist import operation_list
-from followup.records.patients import newest_record, record_versions
-from followup.records.plans import plans_of
-from followup.records.staff import add_staff, staff_by_login
+from followup.records.house.staff import add_staff, staff_by_login
+from followup.records.people.oplist import operation_list
+from followup.records.people.patients import newest_record, record_versions
+from followup.records.plans.plans import plans_of
 from followup.records.views import SYSTEM
 
 

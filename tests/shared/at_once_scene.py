@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from followup.records.journal import journal_of
-from followup.records.patients import patient_by_code
-from followup.records.trips import trips_of
+from followup.records.people.patients import patient_by_code
+from followup.records.store.journal import journal_of
+from followup.records.trips.trips import trips_of
 
 PASSWORD = "a long enough password"
 ROUNDS = 2

@@ -17,13 +17,13 @@ from at_once_scene import (
     taken,
 )
 
-from followup.records.attempts import attempts_of, standing_of
-from followup.records.clinics import get_clinic
-from followup.records.desk_notes import stock, teach_back_of
-from followup.records.messages import message_choice, queue_message, unsent_messages
-from followup.records.patients import newest_record, patient_by_code
-from followup.records.sheets import sheets_of
-from followup.records.staff import add_staff, staff_by_login
+from followup.records.desk.attempts import attempts_of, standing_of
+from followup.records.house.clinics import get_clinic
+from followup.records.house.staff import add_staff, staff_by_login
+from followup.records.people.messages import message_choice, queue_message, unsent_messages
+from followup.records.people.patients import newest_record, patient_by_code
+from followup.records.plans.desk_notes import stock, teach_back_of
+from followup.records.plans.sheets import sheets_of
 from followup.records.views import SYSTEM
 
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from followup.clinical.careplan import Caution
-from followup.records.attempts import note_attempt, set_standing
-from followup.records.leaving import mark_left
-from followup.records.patients import enter_record
-from followup.records.plans import end_plan, sign_plan, store_draft
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.sites import Site, put_site
+from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.leaving import mark_left
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow
+from followup.records.desk.walkins import note_walk_in
+from followup.records.people.patients import enter_record
+from followup.records.plans.plans import end_plan, sign_plan, store_draft
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store.sites import Site, put_site
 from followup.records.tables import PatientRow
-from followup.records.trips import trips_of_plan
+from followup.records.trips.trips import trips_of_plan
 from followup.records.views import Actor
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.walkins import note_walk_in
 
 # Whoever sets a scene: every role at once, and the program itself.
 EVERYBODY = Actor(

@@ -12,8 +12,8 @@ from walked import NOBODY, Walk
 
 from followup.desks.forms import values as flat
 from followup.desks.forms.shape import RECORD
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.staff import add_staff, change_staff
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.staff import add_staff, change_staff
 from followup.records.views import SYSTEM
 
 

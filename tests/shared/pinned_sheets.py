@@ -15,9 +15,9 @@ import two_eyes
 from followup.clinical.protocol.formulary import Medicine
 from followup.language.catalogues import translator
 from followup.sheets.content import SheetOptions
-from followup.sheets.cover import cover, cover_line
 from followup.sheets.model import CoverProblem, PhaseTable, Section, SheetContent
-from followup.sheets.pdf import cover_data, job, sheet_data
+from followup.sheets.paper.cover import cover, cover_line
+from followup.sheets.paper.pdf import cover_data, job, sheet_data
 
 Formulary = Mapping[str, Medicine]
 Job = dict[str, Any]

@@ -20,10 +20,10 @@ import httpx2
 import pytest
 
 from followup.demo.build import PASSWORD
-from followup.records.engine import sqlite_url
-from followup.records.plans import plans_in_force
-from followup.records.sheets import sheets_of
-from followup.records.store import Store
+from followup.records.plans.plans import plans_in_force
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.records.views import SheetView
 
 PROGRAM = Path(sys.executable).with_name("followup")

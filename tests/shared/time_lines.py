@@ -8,9 +8,9 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import CarePlan, Course, Step, Trip
 from followup.clinical.record import Record, parse_record
-from followup.sheets.staircase import build_staircase
-from followup.sheets.timeline_svg import chart_svg, timeline_svg, timeline_table
-from followup.sheets.timeline_words import Words
+from followup.drawings.staircase import build_staircase
+from followup.drawings.timeline_svg import chart_svg, timeline_svg, timeline_table
+from followup.drawings.timeline_words import Words
 
 DAY0 = date(2026, 3, 2)
 

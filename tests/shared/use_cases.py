@@ -4,28 +4,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from followup.records.alerts import close_alert, open_alert
-from followup.records.attempts import note_attempt, set_standing
-from followup.records.clinics import get_clinic, put_clinic
-from followup.records.completing import complete_plan
-from followup.records.desk_notes import count_stock, note_teach_back
-from followup.records.leaving import close_by_findings, mark_left, mark_unseen
-from followup.records.leaving_checks import note_leaving
-from followup.records.messages import choose_messages, stop_messages, try_again
-from followup.records.oplist import ListLine, put_operation_list
-from followup.records.patients import correct_record, enter_record
-from followup.records.plans import end_plan, sign_plan, store_draft
-from followup.records.promises import book_promised
-from followup.records.protocols import sign_protocol
-from followup.records.sheets import hand_over_sheet, issue_sheet
-from followup.records.sites import Site, bind_staff, put_site
-from followup.records.staff import (
+from followup.records.desk.alerts import close_alert, open_alert
+from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.leaving import close_by_findings, mark_left, mark_unseen
+from followup.records.desk.leaving_checks import note_leaving
+from followup.records.desk.promises import book_promised
+from followup.records.desk.taking_back import take_back
+from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
+from followup.records.desk.walkins import note_walk_in
+from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.staff import (
     add_staff,
     change_staff,
 )
-from followup.records.taking_back import take_back
-from followup.records.visits import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
-from followup.records.walkins import note_walk_in
+from followup.records.people.messages import choose_messages, stop_messages, try_again
+from followup.records.people.oplist import ListLine, put_operation_list
+from followup.records.people.patients import correct_record, enter_record
+from followup.records.plans.completing import complete_plan
+from followup.records.plans.desk_notes import count_stock, note_teach_back
+from followup.records.plans.plans import end_plan, sign_plan, store_draft
+from followup.records.plans.protocols import sign_protocol
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store.sites import Site, bind_staff, put_site
 
 ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager", "program")
 EDIT = {"course": "right:steroid", "steps": ((8, 7),), "reason": "more cells", "by": "Dr Sen"}

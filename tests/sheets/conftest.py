@@ -25,7 +25,7 @@ from followup.clinical.record import Record, parse_record
 from followup.language.direction import without_marks
 from followup.sheets.content import ClinicInfo, SheetIssue, SheetOptions, build_content
 from followup.sheets.model import SheetContent
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 
 OPERATED = date(2026, 6, 1)  # a Monday
 

@@ -9,10 +9,10 @@ import zxingcpp
 from printed import says
 
 from followup.errors import FollowupError
-from followup.sheets import batch as batches
-from followup.sheets.batch import BatchSheet, render_batch
 from followup.sheets.content import SheetOptions
-from followup.sheets.typesetter import Typesetter
+from followup.sheets.paper import batch as batches
+from followup.sheets.paper.batch import BatchSheet, render_batch
+from followup.sheets.paper.typesetter import Typesetter
 
 DAY = date(2026, 6, 1)
 TAGS = ("en", "ur", "ta", "bn")

@@ -13,7 +13,7 @@ from followup.errors import FollowupError
 from followup.language.direction import without_marks
 from followup.sheets.content import build_content
 from followup.sheets.options import SheetOptions
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 from followup.sheets.wording import ADVICE, REASONS
 

@@ -9,7 +9,7 @@ import pytest
 
 from followup.clinical.careplan import CarePlan, Step
 from followup.clinical.record import parse_record
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 
 
 def _with_steroid(plan: CarePlan, **update) -> CarePlan:

@@ -185,7 +185,7 @@ def test_a_clinic_s_name_becomes_plain_letters_or_its_code(clinic, issue):
 def test_an_entry_fits_a_code_that_phones_read(clinic, issue):
     from dataclasses import replace
 
-    from followup.sheets.codes import qr_picture
+    from followup.sheets.paper.qr import qr_picture
 
     longest = calendar_entry(date(2026, 12, 28) + timedelta(days=1), replace(clinic, name=";" * 300), issue)
     assert qr_picture(longest).modules <= 57 + 8

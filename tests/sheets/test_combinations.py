@@ -14,7 +14,7 @@ from printed import Box, Page, holds_words, read, says
 
 from followup.language import languages
 from followup.sheets.content import SheetOptions
-from followup.sheets.pdf import laid_out
+from followup.sheets.paper.pdf import laid_out
 
 CHOICES = {
     "language": LANGUAGES,

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pytest
 
 from followup.sheets.content import SheetOptions
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 
 
 def _events(day):

@@ -15,7 +15,7 @@ from printed import Box, Page, drawings, pictures, read, rounds_drawn
 
 from followup.resources import folder
 from followup.sheets.options import SheetOptions
-from followup.sheets.pdf import laid_out
+from followup.sheets.paper.pdf import laid_out
 from followup.sheets.phone import render_phone
 
 FOLDER = folder("templates") / "pictures"

@@ -18,8 +18,8 @@ from followup.clinical.record.patient import Allergy
 from followup.language.catalogues import Translator, translator
 from followup.language.extraction import sheet_messages
 from followup.sheets.content import build_content
-from followup.sheets.cover import cover
 from followup.sheets.options import SheetOptions
+from followup.sheets.paper.cover import cover
 from followup.sheets.wording import ADVICE, ALLERGIES, BEFORE_LEAVING, PURPOSES, REACTIONS, REASONS
 
 PROTOCOL = load_protocol()

@@ -11,13 +11,13 @@ from followup.clinical.going_on import WITHOUT_END, day_phases
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
+from followup.drawings.staircase import build_staircase
 from followup.language.dates import long_date, short_date
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES, language
 from followup.sheets.content import SheetOptions, build_content
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
-from followup.sheets.staircase import build_staircase
 
 PROTOCOL = load_protocol()
 LATANOPROST = {"medicine": "latanoprost-0-005", "eye": "right", "times": ["22:00"]}

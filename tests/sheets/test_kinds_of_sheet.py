@@ -15,7 +15,7 @@ from PIL import Image
 from printed import Box, read
 
 from followup.sheets.options import SheetOptions
-from followup.sheets.pdf import laid_out
+from followup.sheets.paper.pdf import laid_out
 from followup.sheets.phone import render_phone
 
 DRAFT = "Draft. Not for the patient."

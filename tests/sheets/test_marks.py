@@ -10,7 +10,7 @@ import pypdfium2
 
 from followup.resources import folder
 from followup.sheets.options import SheetOptions
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
 

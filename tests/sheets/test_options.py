@@ -19,8 +19,8 @@ from followup.sheets.advice import DRAWN, MOST_PICTURES
 from followup.sheets.content import SheetOptions
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.options import usual_options
-from followup.sheets.pairs import paired
-from followup.sheets.pdf import _SQUEEZES, render_pdf, sheet_data
+from followup.sheets.paper.pairs import paired
+from followup.sheets.paper.pdf import _SQUEEZES, render_pdf, sheet_data
 from followup.sheets.phone import CAP_COLOURS, render_phone
 from followup.sheets.wording import ADVICE, SIGNS
 
@@ -52,7 +52,7 @@ def test_body_text_has_its_size_on_every_paper(paper, size, body, pdf_of, open_p
 
 
 def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content, monkeypatch):
-    monkeypatch.setattr("followup.sheets.pdf._PAGE_ONE", ((0, True),))  # as if nothing closer were left
+    monkeypatch.setattr("followup.sheets.paper.pdf._PAGE_ONE", ((0, True),))  # as if nothing closer were left
     options = SheetOptions(paper="A5", size="large", twin="en")
     with pytest.raises(FollowupError) as refused:
         render_pdf(make_content(language="ta", options=options))
@@ -61,7 +61,7 @@ def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_conten
 
 
 def test_text_that_runs_off_the_paper_is_refused(make_content, monkeypatch):
-    monkeypatch.setattr("followup.sheets.pdf._LEAST_MARGIN", 45)  # wider than the margin there is
+    monkeypatch.setattr("followup.sheets.paper.pdf._LEAST_MARGIN", 45)  # wider than the margin there is
     with pytest.raises(FollowupError) as refused:
         render_pdf(make_content())
     assert refused.value.code == "sheet.cut"
@@ -74,7 +74,7 @@ def test_a_page_with_a_line_alone_is_set_again_closer_or_wider_then_refused(make
         tried.append(page)
         return True
 
-    monkeypatch.setattr("followup.sheets.pdf._is_bare", bare)
+    monkeypatch.setattr("followup.sheets.paper.pdf._is_bare", bare)
     with pytest.raises(FollowupError, match="a page of the sheet comes out with a single line"):
         render_pdf(make_content())
     assert len(tried) == len(_SQUEEZES) == 7

@@ -15,9 +15,9 @@ from printed import says
 
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
-from followup.sheets.codes import MODULE_MM, QUIET_ZONE, qr_picture
-from followup.sheets.pdf import job, render_pdf, sheet_data
-from followup.sheets.typesetter import Typesetter
+from followup.sheets.paper.pdf import job, render_pdf, sheet_data
+from followup.sheets.paper.qr import MODULE_MM, QUIET_ZONE, qr_picture
+from followup.sheets.paper.typesetter import Typesetter
 
 languages = pytest.mark.parametrize("tag", LANGUAGES)
 

@@ -7,7 +7,7 @@ import pytest
 from printed import read
 
 from followup.clinical.protocol.load import load_protocol
-from followup.sheets.protocol_print import protocol_pdf
+from followup.sheets.paper.protocol_print import protocol_pdf
 
 PROTOCOL = load_protocol()
 APPROVE = "I have read every page of this protocol and approve it for patients of our clinic."

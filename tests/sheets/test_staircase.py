@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from jinja2 import Environment, FileSystemLoader
 
 from followup.clinical.careplan import CarePlan, Course, Step
+from followup.drawings.staircase import build_staircase
 from followup.resources import folder
-from followup.sheets.staircase import build_staircase
 
 
 def _svg(model, size: str, label: str = "") -> ET.Element:

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from time_lines import R, a_course, a_look, a_plan, a_record, day
 
-from followup.sheets.shapes import Bar, Mark, Path, Text
-from followup.sheets.timeline import build_timeline
-from followup.sheets.timeline_layout import WIDTH, Layout
-from followup.sheets.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
-from followup.sheets.timeline_words import ENGLISH, Words
+from followup.drawings.shapes import Bar, Mark, Path, Text
+from followup.drawings.timeline import build_timeline
+from followup.drawings.timeline_layout import WIDTH, Layout
+from followup.drawings.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
+from followup.drawings.timeline_words import ENGLISH, Words
 
 SVG = "{http://www.w3.org/2000/svg}"
 CELLS = ["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]

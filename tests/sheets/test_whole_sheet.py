@@ -16,7 +16,7 @@ import two_eyes_told as told
 from printed import Box, Page, read, rounds_drawn
 
 from followup.sheets.options import SheetOptions
-from followup.sheets.pdf import laid_out
+from followup.sheets.paper.pdf import laid_out
 from followup.sheets.phone import render_phone
 
 FORMS = {"white and square": "r", "black and round": "l", "between lines": ""}

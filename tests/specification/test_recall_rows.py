@@ -8,7 +8,7 @@ import pytest
 from specification import cases_of
 
 from followup.clinical.protocol.load import load_protocol
-from followup.clinical.protocol.recall import Attempt, next_attempt
+from followup.recall.reach.next_attempt import Attempt, next_attempt
 
 DAY0 = date(2024, 2, 1)
 

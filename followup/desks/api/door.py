@@ -13,7 +13,7 @@ from followup.desks.api.base import Given, Line, Login, Password, Sent, router_o
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.guard import token_of
 from followup.desks.protocol import approve
-from followup.records.staff import end_session, staff_by_login
+from followup.records.house.staff import end_session, staff_by_login
 from followup.records.views import Staff
 
 router = router_of("Log in")

@@ -14,7 +14,7 @@ from followup.desks.api.people import Person, person_of
 from followup.desks.bottles import shelf, store_counts
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.figures import days_ahead, followed
-from followup.records.desk_notes import MOST_BOTTLES
+from followup.records.plans.desk_notes import MOST_BOTTLES
 
 router = router_of("Pharmacy and manager")
 Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]

@@ -12,8 +12,8 @@ from followup.desks.api.people import Person, person_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.following import agree_messages, not_followed_lines, say_following, undo
 from followup.desks.recording import known_patient
-from followup.records.attempts import StandingWord
-from followup.records.messages import Channel, message_choice
+from followup.records.desk.attempts import StandingWord
+from followup.records.people.messages import Channel, message_choice
 
 router = router_of("Reaching patients")
 

@@ -12,8 +12,8 @@ from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, r
 from followup.desks.calendar_desk import replace_calendar, seen_mark
 from followup.desks.desk import AnyVisit
 from followup.desks.staff_desk import add_person, change_person
-from followup.records.messages import Channel, try_again, unsent_messages
-from followup.records.staff import all_staff
+from followup.records.house.staff import all_staff
+from followup.records.people.messages import Channel, try_again, unsent_messages
 from followup.records.views import Staff
 from followup.timing.calendar import Calendar
 

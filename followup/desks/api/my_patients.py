@@ -12,7 +12,7 @@ from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.desk import AnyVisit
 from followup.desks.surgeon import overview, say_standing
-from followup.recall.worklist import reason
+from followup.recall.reach.worklist import reason
 
 router = router_of("Eyes")
 

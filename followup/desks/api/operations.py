@@ -17,8 +17,8 @@ from followup.desks.glance import glance_of
 from followup.desks.printing import issue_sheets_of, sheets_of_day
 from followup.desks.recording import known_patient, newest_version, store_record
 from followup.desks.sheet_content import pdf_answer
-from followup.records.oplist import ListLine, operation_list, operations_on, put_operation_list
-from followup.records.plans import plan
+from followup.records.people.oplist import ListLine, operation_list, operations_on, put_operation_list
+from followup.records.plans.plans import plan
 
 router = router_of("Operations and records")
 PDF: dict[int | str, dict[str, Any]] = {

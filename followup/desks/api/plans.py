@@ -25,9 +25,9 @@ from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_on
 from followup.desks.surgeon import two_versions
 from followup.desks.waiting import waiting_plans
 from followup.errors import FollowupError
-from followup.records.patients import newest_record, patient
-from followup.records.plans import active_plan, plan, plans_of
-from followup.records.sheets import sheets_of
+from followup.records.people.patients import newest_record, patient
+from followup.records.plans.plans import active_plan, plan, plans_of
+from followup.records.plans.sheets import sheets_of
 
 router = router_of("Plans")
 Typed = Annotated[str, StringConstraints(max_length=4000)]

@@ -12,7 +12,8 @@ from followup.desks.call_list import calls_of
 from followup.desks.desk import AnyVisit, Visit
 from followup.desks.reaching import days_to_promise, note_reached, reach_item, script_of
 from followup.recall.messages.wording import MessageKind
-from followup.recall.worklist import Kind, ToReach, reason, worklist
+from followup.recall.reach.line import Kind, ToReach
+from followup.recall.reach.worklist import reason, worklist
 
 router = router_of("Reaching patients")
 

@@ -17,11 +17,11 @@ from followup.desks.sheet_content import content_of, draft_content, pdf_answer
 from followup.desks.sheets import bottles_with, found_sheet, hand_over, note_taught, print_once
 from followup.desks.sheets import paper as paper_page
 from followup.desks.sheets import phone as phone_page
-from followup.records.desk_notes import teach_back_of
-from followup.records.plans import plan
+from followup.records.plans.desk_notes import teach_back_of
+from followup.records.plans.plans import plan
 from followup.records.views import SheetView
 from followup.sheets.options import Paper, SheetOptions, Size
-from followup.sheets.pdf import render_pdf
+from followup.sheets.paper.pdf import render_pdf
 
 router = router_of("Sheets")
 HTML: dict[int | str, dict[str, Any]] = {200: {"content": {"text/html": {"schema": {"type": "string"}}}}}

@@ -29,15 +29,15 @@ from followup.desks.noted import noted_today
 from followup.desks.reception import arrive, come_in, finish, go_home, stay_away
 from followup.desks.recording import known_patient
 from followup.desks.visit_lines import visit_lines
-from followup.recall.codes import Scan
-from followup.recall.photos import read_photo
-from followup.recall.worklist import reason, worklist
-from followup.records.alerts import open_alerts
-from followup.records.attempts import StandingWord, standing_of
-from followup.records.patients import search_patients
-from followup.records.plans import plans_of
-from followup.records.sheets import find_sheet, sheets_of
-from followup.records.trips import day_trips, trip, trips_of
+from followup.recall.codes.codes import Scan
+from followup.recall.codes.photos import read_photo
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.alerts import open_alerts
+from followup.records.desk.attempts import StandingWord, standing_of
+from followup.records.people.patients import search_patients
+from followup.records.plans.plans import plans_of
+from followup.records.plans.sheets import find_sheet, sheets_of
+from followup.records.trips.trips import day_trips, trip, trips_of
 from followup.records.views import TripView
 
 router = router_of("Reception")

@@ -24,7 +24,7 @@ from followup.desks.forms.place import Place
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
-from followup.records.patients import DECIDED_OF_OPERATION
+from followup.records.people.patients import DECIDED_OF_OPERATION
 from followup.validation import problem_words
 
 Member = Field | Group

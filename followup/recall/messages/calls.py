@@ -8,7 +8,7 @@ from datetime import date
 from followup.clinical.protocol.protocol import Protocol
 from followup.recall.messages.wanted import Wanted, wanted
 from followup.recall.messages.wording import MessageKind
-from followup.records.store import Session
+from followup.records.store.store import Session
 
 
 @dataclass(frozen=True)

@@ -34,8 +34,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from followup.clinical.protocol.lines import load_toml, toml_problem
 from followup.errors import FollowupError
-from followup.records.durable import write_durably
-from followup.records.messages import Message
+from followup.records.people.messages import Message
+from followup.records.store.durable import write_durably
 
 TIMEOUT = 20.0
 

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from typing import ParamSpec, TypeVar
 
 from followup.recall.messages.channels import NotSentError
-from followup.records.messages import Message
+from followup.records.people.messages import Message
 
 # Seconds: how long one try may take, and how long a pass goes on giving out new ones.
 LONGEST_TRY, LONGEST_PASS = 45.0, 60.0

@@ -16,15 +16,15 @@ from typing import Literal, cast
 from zoneinfo import ZoneInfo
 
 from followup.clinical.protocol.protocol import Protocol
-from followup.recall.clock import why_messages_wait
 from followup.recall.messages.channels import NotSentError, Sender
+from followup.recall.messages.clock import why_messages_wait
 from followup.recall.messages.handing_on import NoAnswerError, hand_on
 from followup.recall.messages.wanted import Wanted, earliest_try, may_go_out, wanted
 from followup.recall.messages.wording import MessageKind
-from followup.records.addresses import is_usable
-from followup.records.attempts import standing_word
-from followup.records.clinics import clinic_zone
-from followup.records.messages import (
+from followup.records.desk.attempts import standing_word
+from followup.records.house.clinics import clinic_zone
+from followup.records.people.addresses import is_usable
+from followup.records.people.messages import (
     Channel,
     Message,
     claim_message,
@@ -34,7 +34,7 @@ from followup.records.messages import (
     queue_message,
     write_anew,
 )
-from followup.records.store import Session, Store
+from followup.records.store.store import Session, Store
 from followup.records.views import SYSTEM
 
 SENDING = "sending"

@@ -12,21 +12,21 @@ from zoneinfo import ZoneInfo
 from followup.clinical.protocol.protocol import Protocol
 from followup.errors import FollowupError
 from followup.language.catalogues import Translator, choose, translator
-from followup.recall.lateness import day_begins
 from followup.recall.messages.compose import changes_on, message_text, step_changes
 from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
-from followup.recall.worklist import worklist
-from followup.records.attempts import standings
-from followup.records.clinics import clinic_zone, get_clinic
-from followup.records.closed import offered
-from followup.records.messages import Channel, MessageChoice, message_choices
-from followup.records.patients import patients_by_id
-from followup.records.places import clinic_calendar
-from followup.records.plans import plans_handed_over
-from followup.records.sites import site_of_patient
-from followup.records.store import Session
-from followup.records.trips import day_trips
+from followup.recall.reach.lateness import day_begins
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.attempts import standings
+from followup.records.house.clinics import clinic_zone, get_clinic
+from followup.records.people.messages import Channel, MessageChoice, message_choices
+from followup.records.people.patients import patients_by_id
+from followup.records.plans.plans import plans_handed_over
+from followup.records.store.sites import site_of_patient
+from followup.records.store.store import Session
+from followup.records.trips.closed import offered
+from followup.records.trips.places import clinic_calendar
+from followup.records.trips.trips import day_trips
 from followup.records.views import PatientView
 
 _log = logging.getLogger(__name__)

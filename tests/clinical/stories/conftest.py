@@ -16,7 +16,7 @@ from followup.clinical.record import Record, parse_findings, parse_record
 from followup.clinical.record.history import TripRecord
 from followup.clinical.review.proposal import Outcome
 from followup.clinical.review.review import accept, review, with_findings
-from followup.recall.lateness import Lateness, VisitDays, lateness
+from followup.recall.reach.lateness import Lateness, VisitDays, lateness
 
 ZONE = ZoneInfo("Africa/Nairobi")
 

@@ -1,0 +1,141 @@
+"""Visits expected a day against the places of the clinic, by service where services have places."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from followup.clinical.plan.build import build_plan
+from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.record import Record
+from followup.errors import FollowupError
+from followup.records.figures.expected import operations_without_plan, visits_in_force, visits_to_sign
+from followup.records.store.store import Session
+from followup.timing.calendar import Calendar
+
+
+@dataclass(frozen=True)
+class Coming:
+    """One visit to be expected. ``listed``: after an operation that has no plan yet."""
+
+    day: date
+    services: tuple[str, ...]
+    listed: bool = False
+
+
+@dataclass(frozen=True)
+class ServiceLoad:
+    """One service on one day. ``places``: in all; None: no limit, 0: not offered."""
+
+    service: str
+    expected: int
+    places: int | None
+
+    @property
+    def over(self) -> bool:
+        return self.places is not None and self.expected > self.places
+
+
+@dataclass(frozen=True)
+class DayLoad:
+    """A day: people from plans, people after operations without a plan, and its services."""
+
+    day: date
+    open: bool
+    half: bool
+    visits: int
+    after_operations: int
+    services: tuple[ServiceLoad, ...]
+
+    @property
+    def expected(self) -> int:
+        return self.visits + self.after_operations
+
+    @property
+    def limited(self) -> tuple[ServiceLoad, ...]:
+        """The services whose places are counted, and those that are not offered though people come."""
+        return tuple(s for s in self.services if s.places is not None and (s.places or s.expected))
+
+    @property
+    def over(self) -> bool:
+        """Whether somebody is expected for whom there is no place."""
+        return any(s.over for s in self.services) or (not self.open and self.expected > 0)
+
+
+def forecast(
+    session: Session,
+    start: date,
+    days: int,
+    calendar: Calendar,
+    protocol: Protocol,
+    routine: Callable[[date], Record],
+) -> tuple[DayLoad, ...]:
+    """``days`` days from ``start`` on, from the plans and from the operation lists.
+
+    Every operation without a plan, from the day before ``start`` on, is taken as ``routine`` tells
+    the record of an operation of that day.
+    """
+    end = start + timedelta(days=days - 1)
+    coming = [Coming(day, services) for day, services in visits_in_force(session, start, end)]
+    coming += [Coming(trip.date, trip.services) for trip in visits_to_sign(session)]
+    for day, count in sorted(operations_without_plan(session, start - timedelta(days=1), end).items()):
+        coming += visits_after(routine(day), calendar, protocol) * count
+    return load_of_days(coming, start, days, calendar)
+
+
+def visits_after(record: Record, calendar: Calendar, protocol: Protocol) -> list[Coming]:
+    """The visits that the protocol gives after the operation of a record.
+
+    A look that no open day can serve is expected on its best day all the same: somebody must come.
+    """
+    try:
+        plan = build_plan(record, protocol, as_of=record.last_operation_day, calendar=calendar)
+    except FollowupError:
+        # A clinic's own protocol may know no routine case: then nothing can be foreseen.
+        return []
+    lost = {item.need for item in plan.impossible}
+    return [
+        *(Coming(trip.date, trip.services, listed=True) for trip in plan.trips),
+        *(Coming(need.target, (need.service,), listed=True) for need in plan.needs if need.key in lost),
+    ]
+
+
+def load_of_days(coming: Iterable[Coming], start: date, days: int, calendar: Calendar) -> tuple[DayLoad, ...]:
+    """The visits counted by day and service, beside the places of each."""
+    people: Counter[tuple[date, bool]] = Counter()
+    wanted: Counter[tuple[date, str]] = Counter()
+    for one in coming:
+        people[one.day, one.listed] += 1
+        wanted.update((one.day, service) for service in set(one.services))
+    names = sorted({service for _, service in wanted} | {s.name for s in calendar.services})
+    return tuple(_day(start + timedelta(days=i), people, wanted, names, calendar) for i in range(days))
+
+
+def _day(
+    day: date,
+    people: Counter[tuple[date, bool]],
+    wanted: Counter[tuple[date, str]],
+    names: Iterable[str],
+    calendar: Calendar,
+) -> DayLoad:
+    return DayLoad(
+        day=day,
+        open=calendar.is_open(day),
+        half=calendar.is_half_day(day),
+        visits=people[day, False],
+        after_operations=people[day, True],
+        services=tuple(_services(day, wanted, names, calendar)),
+    )
+
+
+def _services(
+    day: date, wanted: Counter[tuple[date, str]], names: Iterable[str], calendar: Calendar
+) -> Iterator[ServiceLoad]:
+    """Places that the calendar itself says are taken are expected too."""
+    for name in names:
+        expected = wanted[day, name] + calendar.taken(day, name)
+        places = calendar.places(name, day)
+        if expected or places:
+            yield ServiceLoad(name, expected, places)

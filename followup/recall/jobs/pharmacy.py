@@ -1,0 +1,93 @@
+"""The pharmacy's lists: the bottles to hand out, patient by patient."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from followup.clinical.careplan import Bottle, Course
+from followup.clinical.plan.tablets import dose_words
+from followup.clinical.protocol.formulary import Medicine, label_of
+from followup.clinical.record import Eye
+from followup.records.desk.attempts import standings
+from followup.records.people.patients import patients_by_id
+from followup.records.plans.plans import plan_bodies, plans_in_force_ids
+from followup.records.store.store import Session
+from followup.records.views import PatientView
+
+
+@dataclass(frozen=True)
+class HandOut:
+    """One bottle that one person takes home on ``bottle.handed_over``."""
+
+    patient: PatientView
+    course: Course
+    bottle: Bottle
+
+    @property
+    def amount(self) -> float:
+        """One bottle, or so many tablets."""
+        return 1 if self.bottle.units is None else self.bottle.units
+
+    def dose(self, formulary: Mapping[str, Medicine]) -> str:
+        """By mouth: mg a day and tablets a time from the day on which they are begun."""
+        step = next((s for s in self.course.steps if s.start <= self.bottle.opened <= s.end), None)
+        if self.bottle.units is None or self.course.eye is not None or step is None:
+            return ""
+        return dose_words(step, formulary.get(self.course.medicine))
+
+
+@dataclass(frozen=True)
+class BottleLine:
+    """One bottle, or the tablets of one visit with their dose. ``opens``: the day on which it is begun."""
+
+    code: str
+    name: str
+    eye: Eye | None
+    medicine: str
+    number: int
+    opens: date
+    tablets: str
+    dose: str
+
+
+def hand_outs(session: Session, start: date, end: date) -> tuple[HandOut, ...]:
+    """The bottles that plans in force hand over, both days included, by day, name and course.
+
+    Whoever is not followed any more takes none home.
+    """
+    owners, gone = plans_in_force_ids(session), standings(session)
+    bodies = plan_bodies(session, [plan for plan, owner in owners.items() if owner not in gone])
+    people = patients_by_id(session, owners.values())
+    found = [
+        HandOut(people[owners[plan_id]], body.course(bottle.course), bottle)
+        for plan_id, body in bodies.items()
+        if owners[plan_id] in people
+        for bottle in body.supply
+        if start <= bottle.handed_over <= end
+    ]
+    return tuple(sorted(found, key=_place))
+
+
+def _place(one: HandOut) -> tuple[date, str, str, str, int]:
+    who = one.patient
+    return one.bottle.handed_over, who.name.casefold(), who.code, one.course.key, one.bottle.number
+
+
+def pharmacy_lines(session: Session, day: date, formulary: Mapping[str, Medicine]) -> tuple[BottleLine, ...]:
+    """The bottles of ``day`` for a spreadsheet, by medicine and patient."""
+    lines = (
+        BottleLine(
+            one.patient.code,
+            one.patient.name,
+            one.course.eye,
+            label_of(one.course.medicine, formulary),
+            one.bottle.number,
+            one.bottle.opened,
+            one.bottle.figure if one.bottle.units else "",
+            one.dose(formulary),
+        )
+        for one in hand_outs(session, day, day)
+    )
+    return tuple(sorted(lines, key=lambda line: (line.medicine, line.code, line.number)))

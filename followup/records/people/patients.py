@@ -1,0 +1,275 @@
+"""Patients and the versions of their operative records."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+
+from sqlmodel import Session, and_, col, delete, or_, select
+from sqlmodel.sql.expression import SelectOfScalar
+
+from followup.clinical.record import Eye, Phone, Record
+from followup.errors import FollowupError
+from followup.records.duties import CLINICAL, PROGRAM, SURGEON
+from followup.records.people.addresses import refuse_phones
+from followup.records.people.folding import fold_code, fold_name, fold_phone
+from followup.records.people.oplist import refuse_other_eye
+from followup.records.store.sites import ALL_SITES, site_of_session
+from followup.records.store.store import Unit
+from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
+from followup.records.views import PatientView, RecordVersion
+from followup.said import say
+from followup.typed import typed
+
+_MIN_PHONE_DIGITS = 4
+# What only a surgeon decides of an operation, by the name that the record's form gives it.
+_DECISIONS = {
+    "choices": "The surgeon's choices",
+    "products": "Products that the surgeon picked",
+    "no_steroid_drop": "No steroid drop in this eye",
+    "answers": "Cautions that the surgeon answered",
+    "released": "Held courses let go",
+}
+_DECIDED_VISITS = "Visits decided by the surgeon"
+DECIDED_OF_OPERATION = frozenset(_DECISIONS)
+
+
+def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
+    """A new patient with the first version of the record.
+
+    Errors: ``role.missing``, also for decisions of the surgeon in it that a surgeon does not store;
+    ``record.exists`` when the code is known, ``record.eye`` when the operation list of the day names the
+    other eye.
+    """
+    unit.need_role(*CLINICAL, PROGRAM)
+    if (said := surgeons_words(record)) and not unit.actor.roles & {*SURGEON, PROGRAM}:
+        raise _surgeon_decides(said)
+    key = fold_code(record.patient.code)
+    twin = select(PatientRow).where(PatientRow.code_key == key)
+    known = unit.session.exec(twin, execution_options=ALL_SITES).first()
+    if known is not None:
+        raise FollowupError(
+            "record.exists",
+            say("the code {code} is already in use", code=typed(known.code)),
+            where=say("patient.code"),
+            fix=say("open that patient and add the operation there, or correct the code"),
+        )
+    refuse_phones(record.patient.telephones)
+    refuse_other_eye(unit.session, record)
+    row = PatientRow(code=record.patient.code, code_key=key, name="", search_name="", entered_at=unit.now)
+    row.site_id = site_of_session(unit.session)
+    return _store(unit, row, record, number=1)
+
+
+def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) -> RecordVersion:
+    """The next version of the record; ``seen`` is the version that the change was made from.
+
+    Errors: ``role.missing`` and ``record.eye`` as in :func:`enter_record`, ``record.changed`` when a newer
+    version exists, ``record.code`` when the code differs. An unchanged record makes no new version.
+    """
+    unit.need_role(*CLINICAL)
+    row = lock_patient(unit, patient_id)
+    newest = newest_record(unit.session, patient_id)
+    if newest.number != seen:
+        raise FollowupError(
+            "record.changed",
+            say(
+                "{entered_by} changed this record meanwhile (version {number})",
+                entered_by=typed(newest.entered_by),
+                number=newest.number,
+            ),
+            fix=say("look at the newest version and repeat what is still needed"),
+        )
+    if fold_code(record.patient.code) != row.code_key:
+        raise FollowupError(
+            "record.code",
+            say("this is the record of {code}", code=typed(row.code)),
+            where=say("patient.code"),
+            fix=say("keep the code"),
+        )
+    if record == newest.record:
+        return newest
+    other = set(surgeons_words(record)) ^ set(surgeons_words(newest.record))
+    if other and not unit.actor.roles & {*SURGEON}:
+        raise _surgeon_decides(other)
+    refuse_phones(record.patient.telephones, newest.record.patient.telephones)
+    refuse_other_eye(unit.session, record)
+    return _store(unit, row, record, number=seen + 1)
+
+
+def newest_record(session: Session, patient_id: int) -> RecordVersion:
+    """The newest version of the patient's record."""
+    row = session.exec(_versions(patient_id).limit(1)).first()
+    if row is None:
+        raise unknown_patient()
+    return _version(row)
+
+
+def record_versions(session: Session, patient_id: int) -> tuple[RecordVersion, ...]:
+    """Every version, newest first."""
+    return tuple(_version(row) for row in session.exec(_versions(patient_id)))
+
+
+def patient(session: Session, patient_id: int) -> PatientView:
+    """The patient. Error: ``patient.unknown``."""
+    row = session.get(PatientRow, patient_id)
+    if row is None:
+        raise unknown_patient()
+    return _views(session, [row])[0]
+
+
+def patients_by_id(session: Session, patients: Iterable[int]) -> dict[int, PatientView]:
+    """Several patients at once."""
+    rows = session.exec(select(PatientRow).where(col(PatientRow.id).in_(set(patients))))
+    return {view.id: view for view in _views(session, rows)}
+
+
+def bare_patient(session: Session, patient_id: int) -> PatientView:
+    """Code and name alone, for where the rest of the entry can't be read."""
+    found = session.exec(select(PatientRow.code, PatientRow.name).where(PatientRow.id == patient_id)).first()
+    if found is None:
+        raise unknown_patient()
+    return PatientView(patient_id, found[0], found[1], None, None, None, None, (), (), 0)
+
+
+def patient_by_code(session: Session, code: str) -> PatientView | None:
+    """The patient with this code, whatever its case."""
+    row = session.exec(select(PatientRow).where(PatientRow.code_key == fold_code(code))).first()
+    return _views(session, [row])[0] if row else None
+
+
+def search_patients(session: Session, text: str, *, limit: int = 20) -> tuple[PatientView, ...]:
+    """Patients by code, by parts of the name in any order, or by at least four digits of a telephone."""
+    words = fold_name(text).split()
+    if not words:
+        return ()
+    by_name = [col(PatientRow.search_name).contains(word, autoescape=True) for word in words]
+    ways = [col(PatientRow.code_key).startswith(fold_code(text), autoescape=True), and_(*by_name)]
+    digits = fold_phone(text)
+    if len(digits) >= _MIN_PHONE_DIGITS and not any(c.isalpha() for c in text):
+        ways.append(col(PatientRow.search_phones).contains(digits, autoescape=True))
+    rows = session.exec(
+        select(PatientRow)
+        .where(or_(*ways))
+        .order_by(PatientRow.search_name, PatientRow.code_key)
+        .limit(limit)
+    )
+    return _views(session, rows)
+
+
+def lock_patient(unit: Unit, patient_id: int) -> PatientRow:
+    """The patient's row, held until the unit ends, so that plans of one patient change one by one."""
+    held = select(PatientRow).where(PatientRow.id == patient_id).with_for_update()
+    # Read anew: what this unit saw before it held the row may have changed since.
+    row = unit.session.exec(held.execution_options(populate_existing=True)).first()
+    if row is None:
+        raise unknown_patient()
+    return row
+
+
+def unknown_patient() -> FollowupError:
+    """The error for a patient who is not in the store."""
+    return FollowupError("patient.unknown", say("no such patient"), fix=say("search again"))
+
+
+def surgeons_words(record: Record) -> tuple[tuple[str, str], ...]:
+    """What only a surgeon decides: field and content of each, by the eye and not by the record's line."""
+    found = [(_DECIDED_VISITS, one.model_dump_json()) for one in record.decisions]
+    for operation in record.operations:
+        told = operation.model_dump(mode="json", include=set(_DECISIONS), exclude_defaults=True)
+        for name, said in told.items():
+            parts = said if isinstance(said, list) else [said]
+            found += [(_DECISIONS[name], json.dumps([operation.eye, one])) for one in parts if one]
+    return tuple(found)
+
+
+def _surgeon_decides(said: Iterable[tuple[str, str]]) -> FollowupError:
+    return FollowupError(
+        "role.missing",
+        say("only a surgeon decides this"),
+        where=min(said)[0],
+        fix=say("leave it as it was; the plan asks the surgeon"),
+    )
+
+
+def _store(unit: Unit, row: PatientRow, record: Record, *, number: int) -> RecordVersion:
+    who = record.patient
+    row.name, row.search_name = who.name, fold_name(who.name)
+    row.birth_date, row.birth_year = who.birth_date, who.birth_year
+    row.sex, row.language = who.sex, who.language
+    row.telephones = [phone.model_dump() for phone in who.telephones]
+    row.record_number = number
+    row.search_phones = " ".join(fold_phone(phone.number) for phone in who.telephones)
+    unit.session.add(row)
+    unit.session.flush()
+    assert row.id is not None
+    version = RecordVersionRow(
+        patient_id=row.id,
+        number=number,
+        body=record.model_dump_json(exclude_defaults=True),
+        entered_by=unit.actor.login,
+        entered_at=unit.now,
+    )
+    unit.session.add(version)
+    _index_operations(unit.session, row.id, record)
+    unit.log("record entered" if number == 1 else "record corrected", f"patient:{row.code}", version=number)
+    return _version(version)
+
+
+def _index_operations(session: Session, patient_id: int, record: Record) -> None:
+    session.execute(delete(OperationRow).where(col(OperationRow.patient_id) == patient_id))
+    for operation in record.operations:
+        session.add(
+            OperationRow(
+                patient_id=patient_id, eye=operation.eye, day=operation.date, surgeon=operation.surgeon
+            )
+        )
+    session.flush()
+
+
+def _versions(patient_id: int) -> SelectOfScalar[RecordVersionRow]:
+    return (
+        select(RecordVersionRow)
+        # Named so that a session bound to a site finds its own patients' records alone.
+        .join(PatientRow, col(PatientRow.id) == RecordVersionRow.patient_id)
+        .where(RecordVersionRow.patient_id == patient_id)
+        .order_by(col(RecordVersionRow.number).desc())
+    )
+
+
+def _version(row: RecordVersionRow) -> RecordVersion:
+    return RecordVersion(
+        patient_id=row.patient_id,
+        number=row.number,
+        record=Record.model_validate_json(row.body),
+        entered_by=row.entered_by,
+        entered_at=row.entered_at,
+    )
+
+
+def _views(session: Session, rows: Iterable[PatientRow]) -> tuple[PatientView, ...]:
+    found = list(rows)
+    eyes: dict[int, set[str]] = {}
+    operations = session.exec(
+        select(OperationRow).where(col(OperationRow.patient_id).in_([row.id for row in found]))
+    )
+    for operation in operations:
+        eyes.setdefault(operation.patient_id, set()).add(operation.eye)
+    return tuple(_view(row, eyes.get(row.id or 0, set())) for row in found)
+
+
+def _view(row: PatientRow, eyes: set[str]) -> PatientView:
+    assert row.id is not None
+    both: tuple[Eye, ...] = ("right", "left")
+    return PatientView(
+        id=row.id,
+        code=row.code,
+        name=row.name,
+        birth_date=row.birth_date,
+        birth_year=row.birth_year,
+        sex=row.sex,
+        language=row.language,
+        telephones=tuple(Phone.model_validate(phone) for phone in row.telephones),
+        eyes=tuple(eye for eye in both if eye in eyes),
+        record_number=row.record_number,
+    )

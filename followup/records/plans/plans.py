@@ -1,0 +1,434 @@
+"""Care plans by version: drafted, signed, replaced, ended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from contextlib import suppress
+from typing import cast
+
+from pydantic import TypeAdapter, ValidationError
+from sqlalchemy import ColumnElement, CursorResult
+from sqlmodel import Session, and_, col, or_, select, update
+
+from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus, read_stored, to_store
+from followup.errors import FollowupError
+from followup.records.duties import CLINICAL, PROGRAM, SURGEON
+from followup.records.house.clinics import clinic_zone
+from followup.records.people.oplist import refuse_other_eye
+from followup.records.people.patients import lock_patient, newest_record
+from followup.records.plans.bound import SIGNED, plan_hash
+from followup.records.plans.protocols import protocol_signature
+from followup.records.store.store import Unit
+from followup.records.tables import CarePlanRow, PatientRow, SheetRow
+from followup.records.trips.trips import cancel_open_trips, end_arrivals, propose_trips
+from followup.records.views import PlanVersion
+from followup.said import SENTENCES, as_text, of_text, say
+from followup.typed import typed
+
+_EDITS = TypeAdapter(tuple[Adjustment, ...])
+_SAME = {
+    "id",
+    "patient_id",
+    "number",
+    "record_number",
+    "as_of",
+    "drafted_by",
+    "drafted_at",
+    "signed_by",
+    "signed_at",
+    "ended_at",
+    "ended_reason",
+    "replaced_by",
+}
+
+
+def store_draft(
+    unit: Unit,
+    *,
+    patient_id: int,
+    record_number: int,
+    body: CarePlan,
+    edits: Iterable[Adjustment] = (),
+    reason: str = "",
+    seen: int | None = None,
+) -> PlanVersion:
+    """Store a plan that was built from the record's version ``record_number``.
+
+    An unsigned draft of the patient is replaced by it; the signed version stays in force. A plan
+    that must be made by hand is stored on-hold. ``seen``: the number of the newest plan version the
+    person looked at (0: none). Errors: ``role.missing``, also where others than a surgeon bring other
+    ``edits`` than the newest version has; ``plan.stale`` when the record is newer, ``plan.changed`` when
+    somebody drafted or signed after ``seen``.
+    """
+    unit.need_role(*CLINICAL, PROGRAM)
+    patient = lock_patient(unit, patient_id)
+    _refuse_stale(unit, patient, record_number)
+    newest = _newest_number(unit.session, patient_id)
+    if seen is not None and seen != newest:
+        raise _changed(unit.session, patient_id)
+    chosen = tuple(edits)
+    if chosen != _newest_edits(unit.session, patient_id):
+        unit.need_role(*SURGEON)
+    by_hand = body.status == "on-hold" or bool(body.refused)
+    row = CarePlanRow(
+        patient_id=patient_id,
+        number=newest + 1,
+        status="on-hold" if by_hand else "draft",
+        record_number=record_number,
+        as_of=body.as_of,
+        body=to_store(body),
+        edits=_EDITS.dump_json(chosen, context=SENTENCES).decode(),
+        reason=as_text(reason),
+        protocol_hash=body.protocol_hash,
+        engine=body.engine,
+        drafted_by=unit.actor.login,
+        drafted_at=unit.now,
+    )
+    unit.session.add(row)
+    unit.session.flush()
+    _end(unit, patient_id, ("draft", "on-hold"), by=row)
+    unit.log("plan drafted", f"patient:{patient.code}", plan=row.number, status=row.status, reason=reason)
+    return _plan(row, patient)
+
+
+def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
+    """The surgeon signs a draft: it is in force, and the version before it is revoked.
+
+    Open visits of the old version are cancelled and those of the new one proposed; a booked visit
+    on the same day keeps its booking. Sheets of the old version become replaced. Errors:
+    ``role.missing``, ``plan.signed`` (someone was faster), ``plan.replaced``, ``plan.blocked``,
+    ``plan.protocol`` (protocol not approved), ``plan.stale``, ``record.eye``, ``place.full``.
+    """
+    unit.need_role(*SURGEON)
+    plan_row = _row(unit.session, plan_id)
+    patient = lock_patient(unit, plan_row.patient_id)
+    unit.session.refresh(plan_row)
+    _refuse_unsignable(unit, plan_row, patient)
+    _end(unit, plan_row.patient_id, ("active",), by=plan_row)
+    body = read_stored(plan_row.body)
+    signed = body.model_copy(update={"status": "active", "approved": True})
+    result = unit.session.execute(
+        update(CarePlanRow)
+        .where(col(CarePlanRow.id) == plan_id, col(CarePlanRow.status) == "draft")
+        .values(
+            status="active",
+            body=to_store(signed),
+            reason=as_text(reason) or plan_row.reason,
+            signed_by=unit.actor.name or unit.actor.login,
+            signed_at=unit.now,
+        )
+    )
+    assert isinstance(result, CursorResult)
+    if result.rowcount != 1:
+        raise _changed(unit.session, plan_row.patient_id)
+    kept = cancel_open_trips(unit, patient_id=plan_row.patient_id, reason=f"plan {plan_row.number} signed")
+    propose_trips(unit, plan_id=plan_id, patient_id=plan_row.patient_id, trips=signed.trips, kept=kept)
+    end_arrivals(
+        unit,
+        patient_id=plan_row.patient_id,
+        plan_id=plan_id,
+        today=unit.now.astimezone(clinic_zone(unit.session)).date(),
+        reason=f"plan {plan_row.number} signed",
+    )
+    _replace_sheets(unit, plan_row)
+    unit.session.refresh(plan_row)
+    unit.log(
+        SIGNED,
+        f"patient:{patient.code}",
+        plan=plan_row.number,
+        id=plan_id,
+        sha256=plan_hash(unit.session, plan_row),
+        reason=of_text(plan_row.reason),
+        protocol=plan_row.protocol_hash,
+        registration=unit.actor.registration,
+    )
+    return _plan(plan_row, patient)
+
+
+def end_plan(unit: Unit, *, plan_id: int, completed: bool, reason: str) -> PlanVersion:
+    """The surgeon ends a plan: completed, or revoked without a new one. Its open visits are cancelled.
+
+    Also for a plan by hand once it exists on paper. Errors: ``role.missing``, ``plan.reason``,
+    ``plan.ended``.
+    """
+    unit.need_role(*SURGEON)
+    if not reason.strip():
+        raise FollowupError(
+            "plan.reason", say("no reason given"), where=say("reason"), fix=say("say why the plan ends")
+        )
+    row = _row(unit.session, plan_id)
+    patient = lock_patient(unit, row.patient_id)
+    unit.session.refresh(row)
+    if row.status in ("revoked", "completed"):
+        raise FollowupError(
+            "plan.ended", say("this plan has ended already"), fix=say("open the newest version")
+        )
+    if row.status == "active":
+        cancel_open_trips(unit, patient_id=row.patient_id, reason=reason)
+        today = unit.now.astimezone(clinic_zone(unit.session)).date()
+        end_arrivals(unit, patient_id=row.patient_id, plan_id=None, today=today, reason=reason)
+    row.status = "completed" if completed else "revoked"
+    row.ended_at, row.ended_reason = unit.now, reason
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("plan ended", f"patient:{patient.code}", plan=row.number, status=row.status, reason=reason)
+    return _plan(row, patient)
+
+
+def plan(session: Session, plan_id: int) -> PlanVersion:
+    """One version. Error: ``plan.unknown``."""
+    return _only(_plans(session, col(CarePlanRow.id) == plan_id))
+
+
+def plans_of(session: Session, patient_id: int) -> tuple[PlanVersion, ...]:
+    """Every version of a patient's plan, newest first."""
+    return _plans(session, col(CarePlanRow.patient_id) == patient_id)[::-1]
+
+
+def active_plan(session: Session, patient_id: int) -> PlanVersion | None:
+    """The version in force, if one is."""
+    found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "active")
+    return found[0] if found else None
+
+
+def completed_plan(session: Session, patient_id: int) -> PlanVersion | None:
+    """The plan that completed last, where none is in force since."""
+    if active_plan(session, patient_id) is not None:
+        return None
+    found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "completed")
+    return max(found, key=lambda version: version.number) if found else None
+
+
+def open_draft(session: Session, patient_id: int) -> PlanVersion | None:
+    """The draft that waits for the surgeon, if there is one."""
+    found = _plans(session, col(CarePlanRow.patient_id) == patient_id, col(CarePlanRow.status) == "draft")
+    return found[-1] if found else None
+
+
+def plans_waiting_for_signature(session: Session) -> tuple[PlanVersion, ...]:
+    """All drafts, longest waiting first."""
+    return _plans(session, col(CarePlanRow.status) == "draft")
+
+
+def plans_by_hand(session: Session) -> tuple[PlanVersion, ...]:
+    """Plans that the protocol refuses and someone must make by hand."""
+    return _plans(session, col(CarePlanRow.status) == "on-hold")
+
+
+def plans_not_handed_over(session: Session) -> tuple[PlanVersion, ...]:
+    """Plans in force of which no sheet is in the patient's hands yet."""
+    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
+    return _plans(session, col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
+
+
+def plans_handed_over(session: Session, *, patient_id: int | None = None) -> tuple[PlanVersion, ...]:
+    """Plans in force of which a sheet is in the patient's hands; of one patient or of all.
+
+    One that can't be read is left out.
+    """
+    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
+    conditions = [col(CarePlanRow.status) == "active", col(CarePlanRow.id).in_(handed)]
+    if patient_id is not None:
+        conditions.append(col(CarePlanRow.patient_id) == patient_id)
+    found: list[PlanVersion] = []
+    for number in session.exec(select(CarePlanRow.id).where(*conditions).order_by(col(CarePlanRow.id))):
+        with suppress(ValueError):
+            found.extend(_plans(session, col(CarePlanRow.id) == number))
+    return tuple(found)
+
+
+def plan_ids_to_look_at(session: Session) -> tuple[tuple[int, int], ...]:
+    """Plan and patient of every draft, plan by hand and plan not handed over, without reading them."""
+    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
+    new = and_(col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
+    rows = session.exec(
+        select(col(CarePlanRow.id), CarePlanRow.patient_id)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(or_(col(CarePlanRow.status).in_(("draft", "on-hold")), new))
+        .order_by(col(CarePlanRow.drafted_at), col(CarePlanRow.id))
+    )
+    return tuple((plan_id, patient_id) for plan_id, patient_id in rows if plan_id is not None)
+
+
+def plans_in_force_ids(session: Session) -> dict[int, int]:
+    """Every plan in force with its patient."""
+    rows = session.exec(
+        select(col(CarePlanRow.id), CarePlanRow.patient_id)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(CarePlanRow.status == "active")
+    )
+    return {plan_id: patient_id for plan_id, patient_id in rows if plan_id is not None}
+
+
+def plans_in_force(session: Session) -> frozenset[int]:
+    """The patients who have a signed plan in force."""
+    return frozenset(session.exec(select(CarePlanRow.patient_id).where(CarePlanRow.status == "active")))
+
+
+def plan_bodies(session: Session, plans: Iterable[int]) -> dict[int, CarePlan]:
+    """The plans themselves, of several versions at once; one that can't be read is left out."""
+    rows = session.exec(select(CarePlanRow.id, CarePlanRow.body).where(col(CarePlanRow.id).in_(set(plans))))
+    found: dict[int, CarePlan] = {}
+    for plan_id, body in rows:
+        # The list of whom to reach must stand even where a plan does not load: its visit is there.
+        with suppress(ValidationError):
+            found[plan_id or 0] = read_stored(body)
+    return found
+
+
+def newest_plan_bodies(session: Session, patients: Iterable[int]) -> dict[int, CarePlan]:
+    """By patient the plan in force, or the draft where none is; one that can't be read is left out."""
+    rows = session.exec(
+        select(CarePlanRow)
+        .where(col(CarePlanRow.patient_id).in_(set(patients)))
+        .where(col(CarePlanRow.status).in_(("active", "draft", "on-hold")))
+        .order_by(col(CarePlanRow.status) == "active", col(CarePlanRow.number))
+    )
+    found: dict[int, CarePlan] = {}
+    for row in rows:
+        with suppress(ValidationError):
+            found[row.patient_id] = read_stored(row.body)
+    return found
+
+
+def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:
+    if row.status != "draft":
+        raise _changed(unit.session, row.patient_id, row)
+    body = read_stored(row.body)
+    if not body.signable:
+        raise FollowupError(
+            "plan.blocked",
+            say("the plan still has an open question, a stop caution or a check that no day can serve"),
+            where=say("plan {number} of {code}", number=row.number, code=typed(patient.code)),
+            fix=say("answer it on the plan's page, then sign the new draft"),
+        )
+    if protocol_signature(unit.session, row.protocol_hash) is None:
+        raise FollowupError(
+            "plan.protocol",
+            say("this protocol is not approved for patients"),
+            where=say("plan {number} of {code}", number=row.number, code=typed(patient.code)),
+            fix=say("a licensed clinician of the clinic must sign the protocol first"),
+        )
+    _refuse_stale(unit, patient, row.record_number)
+    refuse_other_eye(unit.session, newest_record(unit.session, row.patient_id).record)
+
+
+def _refuse_stale(unit: Unit, patient: PatientRow, record_number: int) -> None:
+    if patient.record_number != record_number:
+        raise FollowupError(
+            "plan.stale",
+            say(
+                "the record of {code} was changed (version {record_number})",
+                code=typed(patient.code),
+                record_number=patient.record_number,
+            ),
+            where=say("plan"),
+            fix=say("have the plan built again from the newest version"),
+        )
+
+
+def _changed(session: Session, patient_id: int, row: CarePlanRow | None = None) -> FollowupError:
+    """Someone else was faster: say who did what."""
+    newest = plans_of(session, patient_id)[0]
+    if row is not None and row.status == "active":
+        return FollowupError(
+            "plan.signed",
+            say(
+                "{signed_by} has already signed plan {number}",
+                signed_by=typed(row.signed_by),
+                number=row.number,
+            ),
+            fix=say("nothing to do; look at the signed plan"),
+        )
+    who = newest.signed_by or newest.drafted_by
+    return FollowupError(
+        "plan.replaced" if row is not None else "plan.changed",
+        say(
+            "{who} made plan {number} meanwhile ({status})",
+            who=typed(who),
+            number=newest.number,
+            status=newest.status,
+        ),
+        fix=say("look at the newest version and repeat what is still needed"),
+    )
+
+
+def _end(unit: Unit, patient_id: int, states: tuple[str, ...], *, by: CarePlanRow) -> None:
+    """Revoke the patient's other versions in these states; ``by`` replaces them."""
+    unit.session.execute(
+        update(CarePlanRow)
+        .where(
+            col(CarePlanRow.patient_id) == patient_id,
+            col(CarePlanRow.status).in_(states),
+            col(CarePlanRow.id) != by.id,
+        )
+        .values(status="revoked", ended_at=unit.now, ended_reason="replaced", replaced_by=by.id)
+    )
+
+
+def _replace_sheets(unit: Unit, row: CarePlanRow) -> None:
+    unit.session.execute(
+        update(SheetRow)
+        .where(
+            col(SheetRow.patient_id) == row.patient_id,
+            col(SheetRow.care_plan_id) != row.id,
+            col(SheetRow.replaced_at).is_(None),
+        )
+        .values(replaced_at=unit.now, replaced_by_plan=row.id)
+    )
+
+
+def _newest_number(session: Session, patient_id: int) -> int:
+    numbers = session.exec(select(CarePlanRow.number).where(CarePlanRow.patient_id == patient_id))
+    return max(numbers, default=0)
+
+
+def _newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
+    newest = select(CarePlanRow.edits).where(CarePlanRow.patient_id == patient_id)
+    edits = session.exec(newest.order_by(col(CarePlanRow.number).desc()).limit(1)).first()
+    return _EDITS.validate_json(edits, context=SENTENCES) if edits is not None else ()
+
+
+def _row(session: Session, plan_id: int) -> CarePlanRow:
+    # Named with its patient, so that a session bound to a site finds its own alone.
+    mine = select(CarePlanRow).join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+    row = session.exec(mine.where(CarePlanRow.id == plan_id)).first()
+    if row is None:
+        raise _unknown()
+    return row
+
+
+def _only(found: tuple[PlanVersion, ...]) -> PlanVersion:
+    if not found:
+        raise _unknown()
+    return found[0]
+
+
+def _unknown() -> FollowupError:
+    return FollowupError(
+        "plan.unknown", say("no such plan"), fix=say("open the patient and choose a version")
+    )
+
+
+def _plans(session: Session, *conditions: ColumnElement[bool]) -> tuple[PlanVersion, ...]:
+    rows = session.exec(
+        select(CarePlanRow, PatientRow)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(*conditions)
+        .order_by(col(CarePlanRow.drafted_at), col(CarePlanRow.id))
+    )
+    return tuple(_plan(row, patient) for row, patient in rows)
+
+
+def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
+    same = row.model_dump(include=_SAME)
+    status = cast(PlanStatus, row.status)
+    return PlanVersion(
+        **same,
+        patient_code=patient.code,
+        patient_name=patient.name,
+        status=status,
+        reason=of_text(row.reason),
+        body=read_stored(row.body).model_copy(update={"status": status}),
+        edits=_EDITS.validate_json(row.edits, context=SENTENCES),
+    )

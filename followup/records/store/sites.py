@@ -1,0 +1,137 @@
+"""Several places of one clinic in one database; staff bound to one see its patients alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from sqlalchemy import event
+from sqlalchemy.orm import ORMExecuteState, with_loader_criteria
+from sqlmodel import Session, col, select
+
+from followup.clinical.record import parse_json_object
+from followup.errors import FollowupError
+from followup.records.duties import PROGRAM
+from followup.records.tables import OperationListRow, PatientRow, SiteRow, StaffRow
+from followup.said import say
+from followup.timing.calendar import parse_calendar
+from followup.typed import typed
+
+if TYPE_CHECKING:
+    # The store binds its sessions by this module.
+    from followup.records.store.store import Unit
+
+MAIN = 1
+# Queries that must see every patient, such as the search for a code that is in use.
+ALL_SITES = {"all_sites": True}
+
+
+@dataclass(frozen=True)
+class Site:
+    """A place of the clinic. What is empty is as for the whole clinic."""
+
+    id: int
+    code: str
+    name: str
+    phone_day: str = ""
+    phone_night: str = ""
+    calendar: str = ""
+    address: str = ""
+
+
+def bind_session(session: Session, site: int | None) -> None:
+    """From now on ``session`` finds patients, operation lists and staff of ``site`` only; None: of all."""
+    if site is None:
+        return
+    session.info["site"] = site
+
+    def only_here(state: ORMExecuteState) -> None:
+        if state.is_select and not state.execution_options.get("all_sites"):
+            state.statement = state.statement.options(
+                with_loader_criteria(PatientRow, col(PatientRow.site_id) == site, include_aliases=True),
+                with_loader_criteria(OperationListRow, col(OperationListRow.site_id) == site),
+                with_loader_criteria(StaffRow, col(StaffRow.site_id) == site),
+            )
+
+    event.listen(session, "do_orm_execute", only_here)
+
+
+def site_of_session(session: Session) -> int:
+    """Where new patients of this session belong: its site, else the first one."""
+    found = session.info.get("site")
+    return found if isinstance(found, int) else MAIN
+
+
+def site_of_patient(session: Session, patient_id: int) -> int:
+    """The site that follows the patient."""
+    found = session.exec(
+        select(PatientRow.site_id).where(PatientRow.id == patient_id), execution_options=ALL_SITES
+    ).first()
+    return found or MAIN
+
+
+def all_sites(session: Session) -> tuple[Site, ...]:
+    """Every site, the first one first."""
+    return tuple(_site(row) for row in session.exec(select(SiteRow).order_by(col(SiteRow.id))))
+
+
+def put_site(unit: Unit, site: Site) -> Site:
+    """Add a site (``id`` 0) or change one; its journal entry is the caller's. The command line's work alone.
+
+    Errors: ``role.missing``, ``site.code``, ``site.name``, ``site.unknown``, those of a calendar.
+    """
+    unit.need_role(PROGRAM)
+    session = unit.session
+    if not (site.code.isascii() and site.code.isalnum() and 1 <= len(site.code) <= 8):
+        raise FollowupError(
+            "site.code",
+            say("{code} is no code", code=typed(site.code)),
+            where=say("site"),
+            fix=say("use 1 to 8 letters"),
+        )
+    if not site.name.strip():
+        raise FollowupError(
+            "site.name", say("the site has no name"), where=say("site"), fix=say("give its name")
+        )
+    if site.calendar:
+        parse_calendar(parse_json_object(site.calendar, "calendar"), "calendar")
+    twin = session.exec(select(SiteRow).where(SiteRow.code == site.code)).first()
+    if twin is not None and twin.id != site.id:
+        raise FollowupError(
+            "site.code",
+            say("{code} is in use", code=typed(site.code)),
+            where=say("site"),
+            fix=say("choose another code"),
+        )
+    row = session.get(SiteRow, site.id) if site.id else SiteRow(code="", name="")
+    if row is None:
+        raise FollowupError("site.unknown", say("no such site"), fix=say("look at the list of sites"))
+    for name in ("code", "name", "phone_day", "phone_night", "calendar", "address"):
+        setattr(row, name, getattr(site, name))
+    session.add(row)
+    session.flush()
+    return replace(site, id=row.id or 0)
+
+
+def bind_staff(unit: Unit, *, login: str, site: int | None) -> None:
+    """Let a member of staff work for one site, or for all (None); its journal entry is the caller's.
+
+    The command line's work alone: nobody opens another site to anybody from a page. Errors:
+    ``role.missing``, ``staff.unknown``, ``site.unknown``.
+    """
+    unit.need_role(PROGRAM)
+    session = unit.session
+    row = session.exec(select(StaffRow).where(StaffRow.login == login.strip().casefold())).first()
+    if row is None:
+        raise FollowupError(
+            "staff.unknown", say("nobody logs in as {login}", login=typed(login)), fix=say("check the name")
+        )
+    if site is not None and session.get(SiteRow, site) is None:
+        raise FollowupError("site.unknown", say("no such site"), fix=say("look at the list of sites"))
+    row.site_id = site
+    session.add(row)
+    session.flush()
+
+
+def _site(row: SiteRow) -> Site:
+    return Site(row.id or 0, row.code, row.name, row.phone_day, row.phone_night, row.calendar, row.address)

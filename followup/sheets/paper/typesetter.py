@@ -1,0 +1,105 @@
+"""One typesetting worker, kept warm, killed when a job takes too long."""
+
+from __future__ import annotations
+
+import atexit
+import json
+import subprocess
+import sys
+import threading
+from typing import Any
+
+from followup.errors import FollowupError
+from followup.said import say
+from followup.sheets.paper.worker import DONE, read_message, write_message
+
+TIME_LIMIT = 20.0
+
+
+class Typesetter:
+    """Sends jobs to a child process, one at a time. ``limit`` is in seconds."""
+
+    def __init__(self, limit: float = TIME_LIMIT) -> None:
+        self._limit = limit
+        self._lock = threading.Lock()
+        self._child: subprocess.Popen[bytes] | None = None
+
+    def typeset(self, job: dict[str, Any]) -> bytes:
+        """The PDF of a job (see ``pdf.job``).
+
+        Raises FollowupError ``sheet.overflow``, ``sheet.page_one``, ``sheet.layout`` or ``sheet.time``.
+        """
+        with self._lock:
+            answer = self._ask(json.dumps(job, ensure_ascii=False).encode())
+        if answer[:1] == DONE:
+            return answer[1:]
+        raise _refusal(answer[1:].decode())
+
+    def close(self) -> None:
+        """End the child; the next job starts a new one."""
+        child, self._child = self._child, None
+        if child is None:
+            return
+        child.kill()
+        child.communicate()
+
+    def _ask(self, job: bytes) -> bytes:
+        child = self._running()
+        assert child.stdin
+        assert child.stdout
+        timer = threading.Timer(self._limit, child.kill)
+        timer.start()
+        try:
+            write_message(child.stdin, job)
+            answer = read_message(child.stdout)
+        except OSError:
+            answer = None
+        finally:
+            timer.cancel()
+        if answer is None:
+            self.close()
+            raise FollowupError(
+                "sheet.time",
+                say("the sheet was not ready within {limit} seconds", limit=format(self._limit, "g")),
+                fix=say("print it again; if it happens again, shorten the plan's texts"),
+            )
+        return answer
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        if self._child is None or self._child.poll() is not None:
+            self.close()
+            self._child = subprocess.Popen(
+                [sys.executable, "-P", "-m", "followup.sheets.paper.worker"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+            )
+        return self._child
+
+
+def _refusal(message: str) -> FollowupError:
+    """What the typesetter complained of, in our words; its own may quote the patient's text."""
+    if "overflow: " in message:
+        word = message.split("overflow: ", 1)[1].split('"')[0]
+        return FollowupError(
+            "sheet.overflow",
+            say("too long for its place on the sheet: {word}", word=repr(word[:60])),
+            fix=say("shorten it, or break it with a space"),
+        )
+    if "page one: " in message:
+        return FollowupError(
+            "sheet.page_one",
+            say("the come-at-once signs, telephones, eye and date do not fit on the first page"),
+            fix=say("print it in normal size, on larger paper or without the second language"),
+        )
+    return FollowupError(
+        "sheet.layout",
+        say(
+            "the sheet could not be laid out: {message}",
+            message=message.splitlines()[0] if message else say("no reason given"),
+        ),
+        fix=say("tell whoever looks after the program"),
+    )
+
+
+typesetter = Typesetter()
+atexit.register(typesetter.close)
