@@ -12,7 +12,7 @@ from pathlib import Path
 from babel.messages.catalog import Catalog, Message
 from babel.messages.pofile import read_po
 
-from followup.desks.extraction import DESK_LANGUAGES, desk_messages
+from followup.desks.words.extraction import DESK_LANGUAGES, desk_messages
 from followup.language.catalogue_files import Domain, Review, catalogue_text, shipped, write_file
 from followup.language.extraction import sheet_messages
 from followup.language.languages import ENGLISH, LANGUAGES, Language

@@ -11,6 +11,7 @@ from typing import Any
 
 import click
 
+from followup.care.passwords import Passwords
 from followup.cli.contract import FAULT, Outcome
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
@@ -19,8 +20,7 @@ from followup.cli.serving import desk_for, listen, serve_pages
 from followup.cli.words import counted, listed
 from followup.cli.workplace import workplace
 from followup.clinical.protocol.load import load_protocol
-from followup.desks.permissions import ROLES
-from followup.desks.security.passwords import Passwords
+from followup.desks.door.permissions import ROLES
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
 from followup.recall.codes.codes import create_keyring

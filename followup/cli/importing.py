@@ -10,6 +10,8 @@ from pathlib import Path
 
 import click
 
+from followup.care.hand import Visit
+from followup.care.planning import draft_plan
 from followup.cli.contract import BAD_INPUT, Outcome
 from followup.cli.files import STDIN, read_bytes, write_whole
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
@@ -17,8 +19,6 @@ from followup.cli.rows import MOST_BYTES, Listed, Row, rows_of
 from followup.cli.serving import desk_for
 from followup.cli.words import counted
 from followup.clinical.record import Record
-from followup.desks.desk import Visit
-from followup.desks.planning import draft_plan
 from followup.errors import FollowupError
 from followup.language.entered import must_print
 from followup.records.house.clinics import get_clinic

@@ -11,20 +11,20 @@ from typing import TypeVar
 
 import click
 
-from followup.cli.contract import BAD_INPUT, Outcome
-from followup.cli.files import write_whole
-from followup.cli.opening import COMMAND_LINE
-from followup.cli.sheet_options import Choices
-from followup.cli.words import counted
-from followup.desks.desk import Desk, Visit
-from followup.desks.plan_view import record_of
-from followup.desks.sheet_content import (
+from followup.care.hand import Desk, Visit
+from followup.care.plan_view import record_of
+from followup.care.sheets import (
     clinic_info,
     content_of,
     issue_one,
     plans_printed,
     staff_language,
 )
+from followup.cli.contract import BAD_INPUT, Outcome
+from followup.cli.files import write_whole
+from followup.cli.opening import COMMAND_LINE
+from followup.cli.sheet_options import Choices
+from followup.cli.words import counted
 from followup.errors import FollowupError
 from followup.records.house.clinics import get_clinic
 from followup.records.people.oplist import operations_on

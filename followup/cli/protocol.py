@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from followup.care.passwords import Passwords
 from followup.cli.contract import BAD_INPUT, Outcome, visible
 from followup.cli.files import write_whole
 from followup.cli.opening import folder_option, opened, settings_from
@@ -21,7 +22,6 @@ from followup.clinical.record import parse_record
 from followup.clinical.words.protocol import NOT_APPROVED, protocol_words
 from followup.clinical.words.protocols_compared import compare_protocols, effect_on
 from followup.demo.cast import CASES, case_data
-from followup.desks.security.passwords import Passwords
 from followup.errors import FollowupError
 from followup.records.house.staff import is_locked, note_failed_login, staff_by_login
 from followup.records.plans.protocols import sign_protocol

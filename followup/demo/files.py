@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from followup.desks.desk import Desk, Visit
-from followup.desks.sheet_content import content_of
+from followup.care.hand import Desk, Visit
+from followup.care.sheets import content_of
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines

@@ -9,12 +9,12 @@ from random import Random
 from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
+from followup.care.hand import Desk, Visit
+from followup.care.planning import draft_plan
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Person
 from followup.demo.clinic import TIME_ZONE, is_open
 from followup.demo.looks import Seen, draft_taken, enter_look, quiet, told_look
-from followup.desks.desk import Desk, Visit
-from followup.desks.planning import draft_plan
 from followup.recall.codes.codes import new_sheet_id
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.alerts import close_alert, open_alerts

@@ -10,12 +10,12 @@ from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from followup import resources
-from followup.desks import failures
-from followup.desks.desk import Desk
-from followup.desks.guard import guard
+from followup.care.hand import Desk
+from followup.desks.door.guard import guard
+from followup.desks.door.headers import SafeHeaders
+from followup.desks.door.size import BoundedBody
+from followup.desks.page import failures
 from followup.desks.routes import ROUTERS
-from followup.desks.security.headers import SafeHeaders
-from followup.desks.security.size import BoundedBody
 
 # A photo of a sheet is the largest thing that anyone sends; text has its own, smaller bounds.
 MAX_BODY = 13_000_000

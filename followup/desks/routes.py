@@ -2,37 +2,18 @@
 
 from __future__ import annotations
 
-from followup.desks import (
-    account,
-    alerts,
-    bottles,
-    calendar_desk,
-    call_list,
-    counsellor,
-    deciding,
-    eye,
-    figures,
-    finding,
-    following,
-    font_files,
-    health,
-    help_pages,
-    leaving,
-    looks,
-    messages,
-    moving,
-    plans,
-    printing,
-    protocol,
-    reaching,
-    reception,
-    sheets,
-    staff_desk,
-    steps,
-    surgeon,
-    waiting,
-)
 from followup.desks.api import description
+from followup.desks.counsellor import operations as counsellor
+from followup.desks.counsellor import printing, sheets
+from followup.desks.manager import bottles, figures, messages, protocol
+from followup.desks.manager import calendar as calendar_desk
+from followup.desks.manager import staff as staff_desk
+from followup.desks.page import account, font_files, health, help_pages
+from followup.desks.reception import calls as call_list
+from followup.desks.reception import finding, following, moving, reaching
+from followup.desks.reception import today as reception
+from followup.desks.surgeon import alerts, deciding, eye, leaving, looks, plans, steps, waiting
+from followup.desks.surgeon import my_patients as surgeon
 
 ROUTERS = (
     account.router,

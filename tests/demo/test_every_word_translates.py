@@ -16,12 +16,12 @@ from one_app import AppOf
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from followup.care.hand import Desk
 from followup.clinical.protocol.load import load_protocol
 from followup.demo import build, clinic
-from followup.desks import words
-from followup.desks.desk import Desk
-from followup.desks.extraction import desk_messages
-from followup.desks.pages import environment
+from followup.desks.page.pages import environment
+from followup.desks.words import texts as words
+from followup.desks.words.extraction import desk_messages
 from followup.language.catalogues import Review, Translator
 from followup.language.languages import LANGUAGES
 from followup.recall.codes.keyring import load_keyring

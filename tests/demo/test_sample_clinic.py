@@ -16,11 +16,11 @@ from zoneinfo import ZoneInfo
 import pypdfium2
 from sqlmodel import select
 
+from followup.care.passwords import Passwords
 from followup.clinical.protocol.load import load_protocol
 from followup.demo.build import PASSWORD
 from followup.demo.cast import case_names
 from followup.demo.clinic import NAME, STAFF, TIME_ZONE
-from followup.desks.security.passwords import Passwords
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
 from followup.recall.reach.ladder import for_surgeon

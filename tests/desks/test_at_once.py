@@ -71,7 +71,7 @@ from at_once_visits import (
 )
 from sqlalchemy import event
 
-from followup.desks.permissions import TABLE
+from followup.desks.door.permissions import TABLE
 from followup.records.house.staff import add_staff, all_staff, staff_by_login
 from followup.records.store.journal import verify_journal
 from followup.records.views import SYSTEM

@@ -8,19 +8,19 @@ from types import SimpleNamespace
 import pytest
 from clinic_days import IDS, TURNS, Turn, local
 
+from followup.care.before_leaving import checks_to_do
+from followup.care.hand import Desk, Visit
+from followup.care.plan_view import PlanView, steps_left, untreated
+from followup.care.planning import own_times_on, times_on, with_visits
+from followup.care.sheets import clinic_info, content_of
+from followup.care.went import as_it_went
 from followup.clinical.careplan import BeforeLeaving, Bottle, CarePlan, Course, DayPhase, Step
 from followup.clinical.record import Record
-from followup.desks.before_leaving import checks_to_do
-from followup.desks.bottles import shelf
-from followup.desks.desk import Desk, Visit
-from followup.desks.eye import EyeCase
-from followup.desks.leaving import note_check
-from followup.desks.plan_view import PlanView, steps_left, untreated
-from followup.desks.planning import own_times_on, times_on, with_visits
-from followup.desks.sheet_content import clinic_info, content_of
-from followup.desks.sheets import bottles_with
-from followup.desks.went import as_it_went
-from followup.desks.words import Texts
+from followup.desks.counsellor.sheets import bottles_with
+from followup.desks.manager.bottles import shelf
+from followup.desks.surgeon.eye import EyeCase
+from followup.desks.surgeon.leaving import note_check
+from followup.desks.words.texts import Texts
 from followup.recall.codes.keyring import Keyring
 from followup.records.desk.leaving_checks import checks_noted
 from followup.records.house.staff import add_staff

@@ -11,7 +11,7 @@ from jinja2 import TemplateAssertionError
 from jinja2.ext import babel_extract
 
 from followup import resources
-from followup.desks.pages import environment
+from followup.desks.page.pages import environment
 
 TEMPLATES = resources.folder("templates") / "desks"
 CSS = (resources.folder("templates") / "static" / "desk.css").read_text("utf-8")

@@ -7,17 +7,17 @@ from types import SimpleNamespace
 
 import pytest
 
+from followup.care.before_leaving import checks_to_do
+from followup.care.danger import newest_looks
+from followup.care.hand import Desk, Visit
+from followup.care.plan_view import PlanView
+from followup.care.trip_lines import Reason, VisitLine
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.record import Record
-from followup.desks.at_a_glance import is_quiet
-from followup.desks.before_leaving import checks_to_do
-from followup.desks.danger import newest_looks
-from followup.desks.desk import Desk, Visit
-from followup.desks.eye import eye_case, store_findings
-from followup.desks.leaving import note_check
-from followup.desks.plan_view import PlanView
-from followup.desks.surgeon import overview
-from followup.desks.visit_lines import Reason, VisitLine
+from followup.desks.surgeon.at_a_glance import is_quiet
+from followup.desks.surgeon.eye import eye_case, store_findings
+from followup.desks.surgeon.leaving import note_check
+from followup.desks.surgeon.my_patients import overview
 from followup.recall.codes.keyring import Keyring
 from followup.records.house.staff import add_staff
 from followup.records.people.patients import enter_record, newest_record

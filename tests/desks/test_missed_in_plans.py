@@ -6,11 +6,11 @@ from datetime import date, timedelta
 from types import SimpleNamespace
 from typing import Any
 
+from followup.care.planning import with_visits
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 from followup.demo.cast import case_data
-from followup.desks.planning import with_visits
 
 
 def _visit(day: date, status: str, *serves: str) -> Any:

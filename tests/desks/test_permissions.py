@@ -8,7 +8,7 @@ from fastapi.routing import APIRoute
 from starlette.routing import BaseRoute, Mount
 
 from followup.desks.app import create_app
-from followup.desks.permissions import TABLE
+from followup.desks.door.permissions import TABLE
 from followup.records.house.staff import add_staff
 from followup.records.views import SYSTEM
 

@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import pytest
 from look_cases import record_of
 
+from followup.care.plan_view import untreated
 from followup.clinical.protocol.load import load_protocol
-from followup.desks.plan_view import untreated
 
 PASSWORD = "a long enough password"
 EYE = "/patients/K-104/eyes/right"

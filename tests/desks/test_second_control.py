@@ -6,7 +6,7 @@ import pytest
 from asked import ASKED, line_of, names_of, route_of, send
 from doors import ROLES, WHO_MAY
 
-from followup.desks import guard
+from followup.desks.door import guard
 from followup.records.house.staff import add_staff, staff_by_login
 from followup.records.store.sites import bind_staff
 from followup.records.views import SYSTEM

@@ -7,9 +7,9 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import text
 
-from followup.desks.desk import Desk
-from followup.desks.security.origin import is_cross_site
-from followup.desks.security.passwords import Passwords
+from followup.care.hand import Desk
+from followup.care.passwords import Passwords
+from followup.desks.door.origin import is_cross_site
 from followup.errors import FollowupError
 
 PASSWORD = "a long enough password"
@@ -187,7 +187,7 @@ def test_a_fault_of_the_program_shows_no_inside_and_says_what_to_do(house, monke
     def broken(*_args, **_more):
         raise RuntimeError("the inside of the program")
 
-    monkeypatch.setattr("followup.desks.waiting.plans_waiting_for_signature", broken)
+    monkeypatch.setattr("followup.desks.surgeon.waiting.plans_waiting_for_signature", broken)
     answer = browser.get("/waiting")
     assert answer.status_code == 500
     assert "the inside of the program" not in answer.text

@@ -13,9 +13,9 @@ from starlette.exceptions import HTTPException
 from followup.cli import files, rows
 from followup.clinical.record import parse_json_object
 from followup.clinical.record.patient import Patient
-from followup.desks import posted
 from followup.desks.app import _most
-from followup.desks.security.size import BoundedBody
+from followup.desks.door.size import BoundedBody
+from followup.desks.page import posted
 from followup.errors import FollowupError
 from followup.recall.codes import photos
 from followup.recall.codes.codes import Keyring

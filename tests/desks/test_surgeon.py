@@ -8,10 +8,10 @@ from datetime import date
 
 import pytest
 
+from followup.care.plan_view import steps_left
 from followup.clinical.careplan import CarePlan, Course, Question, Step, Trip
-from followup.desks.effect import PlanWords, effect
-from followup.desks.plan_view import steps_left
-from followup.desks.words import Texts
+from followup.desks.page.effect import PlanWords, effect
+from followup.desks.words.texts import Texts
 
 PASSWORD = "a long enough password"
 DAY1 = date(2027, 3, 2)

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
-from followup.desks.extraction import DESK_LANGUAGES, desk_messages
 from followup.desks.forms.place import Place
-from followup.desks.told import Teller, upright
+from followup.desks.words.extraction import DESK_LANGUAGES, desk_messages
+from followup.desks.words.told import Teller, upright
 from followup.errors import FollowupError
 from followup.language.catalogues import Review, Translator, translator
 from followup.language.languages import LANGUAGES

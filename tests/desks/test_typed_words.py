@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from followup.clinical.careplan import CourseEdit
 from followup.clinical.review.choosing import accept
 from followup.clinical.review.proposal import Proposal
-from followup.desks.extraction import DESK_LANGUAGES
-from followup.desks.words import Texts
+from followup.desks.words.extraction import DESK_LANGUAGES
+from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
 from followup.language.catalogues import wanted_messages
 from followup.records.house.clinics import get_clinic, put_clinic

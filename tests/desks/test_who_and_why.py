@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.desks.words import Texts
+from followup.desks.words.texts import Texts
 
 PASSWORD = "a long enough password"
 

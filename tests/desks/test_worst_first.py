@@ -8,7 +8,7 @@ import re
 import pytest
 
 from followup.clinical.record.findings import Findings
-from followup.desks.surgeon import severity
+from followup.desks.surgeon.my_patients import severity
 
 PASSWORD = "a long enough password"
 GRADED = ("0", "0.5+", "1+", "2+", "3+", "4+")

@@ -12,7 +12,7 @@ import pytest
 from babel.messages.checkers import TranslationError, num_plurals
 from babel.messages.pofile import read_po
 
-from followup.desks.extraction import DESK_LANGUAGES, desk_messages
+from followup.desks.words.extraction import DESK_LANGUAGES, desk_messages
 from followup.language.extraction import sheet_messages
 from followup.language.languages import LANGUAGES
 from followup.resources import folder

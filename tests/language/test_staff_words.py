@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from followup.desks.extraction import DESK_LANGUAGES, desk_messages
-from followup.desks.words import Texts, desk_translator
+from followup.desks.words.extraction import DESK_LANGUAGES, desk_messages
+from followup.desks.words.texts import Texts, desk_translator
 from followup.language import catalogues
 from followup.language.catalogue_files import Loaded, english, key_of, shipped
 from followup.language.catalogues import Review, offered, translator, wanted_messages

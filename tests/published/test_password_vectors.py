@@ -8,7 +8,7 @@ import pytest
 from argon2 import PasswordHasher, extract_parameters
 from argon2.low_level import Type, core, error_to_str, ffi, lib
 
-from followup.desks.security.passwords import Passwords
+from followup.care.passwords import Passwords
 from followup.errors import FollowupError
 
 CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)

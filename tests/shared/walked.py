@@ -122,7 +122,7 @@ class Walk:
         before = self.page(page)
         given = before.given | changed
         language = given.get("language", "en")
-        from followup.desks.pages import environment
+        from followup.desks.page.pages import environment
 
         html = environment(language).get_template(before.template).render(**given)
         self._rendered.clear()
@@ -178,7 +178,7 @@ class Walk:
         with ExitStack() as stack:
             stack.enter_context(patch.object(Template, "render", rendering))
             # No page shows the paper, and laying one out takes as long as ten pages.
-            stack.enter_context(patch("followup.desks.sheet_content.render_pdf"))
+            stack.enter_context(patch("followup.care.sheets.render_pdf"))
             self._portal = stack.enter_context(start_blocking_portal())
             # What is kept of every page makes each round of the collector longer, and is all still in use.
             gc.disable()

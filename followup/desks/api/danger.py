@@ -7,16 +7,17 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from followup.care.before_leaving import checks_to_do
+from followup.care.danger import InDanger, in_danger
+from followup.care.hand import Visit
 from followup.clinical.record import Eye
 from followup.clinical.record.findings import MOST_MMHG
 from followup.clinical.review.proposal import Outcome
-from followup.desks.alerts import AlertId, close_one
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.before_leaving import checks_to_do
-from followup.desks.danger import InDanger, in_danger
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.leaving import note_check
+from followup.desks.door.visit import AnyVisit
+from followup.desks.surgeon.alerts import AlertId, close_one
+from followup.desks.surgeon.leaving import note_check
 
 router = router_of("Eyes")
 

@@ -25,9 +25,9 @@ from followup.desks.api import (
     steps,
     visits,
 )
-from followup.desks.api.problems import MEDIA_TYPE, Problem
-from followup.desks.pages import show
-from followup.desks.permissions import TABLE
+from followup.desks.door.permissions import TABLE
+from followup.desks.door.problems import MEDIA_TYPE, Problem
+from followup.desks.page.pages import show
 
 router = APIRouter()
 ROUTERS = (

@@ -8,11 +8,12 @@ from typing import Annotated
 from fastapi import Request, Response
 from pydantic import Field
 
-from followup.desks.account import give_cookie, new_session, set_own_password, take_cookie
+from followup.care.hand import Visit
 from followup.desks.api.base import Given, Line, Login, Password, Sent, router_of
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.guard import token_of
-from followup.desks.protocol import approve
+from followup.desks.door.guard import token_of
+from followup.desks.door.visit import AnyVisit
+from followup.desks.manager.protocol import approve
+from followup.desks.page.account import give_cookie, new_session, set_own_password, take_cookie
 from followup.records.house.staff import end_session, staff_by_login
 from followup.records.views import Staff
 

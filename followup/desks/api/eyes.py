@@ -8,16 +8,18 @@ from typing import Annotated
 from fastapi import Path
 from pydantic import Field
 
+from followup.care.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
+from followup.care.hand import Visit
 from followup.clinical.careplan import Course, CourseState
 from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome
-from followup.desks.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
 from followup.desks.api.base import Code, Day, Given, Line, Number, OneEye, Sent, router_of
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.api.steps import Effect
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.eye import eye_case, store_findings
-from followup.desks.looks import (
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.posted import Posted
+from followup.desks.surgeon.eye import eye_case, store_findings
+from followup.desks.surgeon.looks import (
     MOST_OFFER_DAYS,
     effect_of_choice,
     look_of,
@@ -26,7 +28,6 @@ from followup.desks.looks import (
     refuse_all,
     store_choice,
 )
-from followup.desks.posted import Posted
 from followup.errors import FollowupError
 
 router = router_of("Eyes")

@@ -7,13 +7,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from followup.care.hand import Visit
 from followup.clinical.record import Eye
 from followup.clinical.record.vision import BANDS_SOURCE
 from followup.desks.api.base import Given, Sent, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.bottles import shelf, store_counts
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.figures import days_ahead, followed
+from followup.desks.door.visit import AnyVisit
+from followup.desks.manager.bottles import shelf, store_counts
+from followup.desks.manager.figures import days_ahead, followed
 from followup.records.plans.desk_notes import MOST_BOTTLES
 
 router = router_of("Pharmacy and manager")

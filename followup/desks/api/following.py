@@ -7,11 +7,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from followup.care.hand import Visit
+from followup.care.recording import known_patient
 from followup.desks.api.base import Code, Given, Id, Line, Sent, Truth, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.following import agree_messages, not_followed_lines, say_following, undo
-from followup.desks.recording import known_patient
+from followup.desks.door.visit import AnyVisit
+from followup.desks.reception.following import agree_messages, not_followed_lines, say_following, undo
 from followup.records.desk.attempts import StandingWord
 from followup.records.people.messages import Channel, message_choice
 

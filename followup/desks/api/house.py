@@ -9,9 +9,9 @@ from fastapi import Path
 from pydantic import Field
 
 from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, router_of
-from followup.desks.calendar_desk import replace_calendar, seen_mark
-from followup.desks.desk import AnyVisit
-from followup.desks.staff_desk import add_person, change_person
+from followup.desks.door.visit import AnyVisit
+from followup.desks.manager.calendar import replace_calendar, seen_mark
+from followup.desks.manager.staff import add_person, change_person
 from followup.records.house.staff import all_staff
 from followup.records.people.messages import Channel, try_again, unsent_messages
 from followup.records.views import Staff

@@ -10,8 +10,8 @@ from followup.clinical.record import Findings
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
-from followup.desks.desk import AnyVisit
-from followup.desks.surgeon import overview, say_standing
+from followup.desks.door.visit import AnyVisit
+from followup.desks.surgeon.my_patients import overview, say_standing
 from followup.recall.reach.worklist import reason
 
 router = router_of("Eyes")

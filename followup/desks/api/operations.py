@@ -9,14 +9,15 @@ from typing import Annotated, Any, Literal
 from fastapi import Query, Response
 from pydantic import Field, StringConstraints
 
+from followup.care.hand import Visit
+from followup.care.preview import glance_of
+from followup.care.recording import known_patient, newest_version, store_record
+from followup.care.sheets import pdf_answer
 from followup.clinical.careplan import CarePlan, PlanStatus
 from followup.clinical.record import Eye, Record
 from followup.desks.api.base import Code, Day, Given, Number, Sent, router_of
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.glance import glance_of
-from followup.desks.printing import issue_sheets_of, sheets_of_day
-from followup.desks.recording import known_patient, newest_version, store_record
-from followup.desks.sheet_content import pdf_answer
+from followup.desks.counsellor.printing import issue_sheets_of, sheets_of_day
+from followup.desks.door.visit import AnyVisit
 from followup.records.people.oplist import ListLine, operation_list, operations_on, put_operation_list
 from followup.records.plans.plans import plan
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
+from followup.care.trip_lines import VisitLine
 from followup.clinical.careplan import PlanStatus, Tier
 from followup.clinical.record import Eye, Phone
 from followup.desks.api.base import Given
-from followup.desks.visit_lines import VisitLine
 from followup.recall.codes.codes import typed_code
 from followup.recall.reach.lateness import Lateness
 from followup.records.views import PatientView, PlanVersion, SheetView, TripStatus

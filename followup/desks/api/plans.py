@@ -8,22 +8,23 @@ from typing import Annotated
 from fastapi import Path
 from pydantic import Field, StringConstraints
 
+from followup.care.hand import Visit
+from followup.care.plan_view import load, untreated, view_of
+from followup.care.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
 from followup.clinical.careplan import Adjustment, CarePlan, Question
 from followup.clinical.record import Eye
-from followup.desks.answers import AnswerField, asked_once, with_answers
 from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
-from followup.desks.deciding import Choice, decide, undecide
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.effect import PlanWords, side_by_side
+from followup.desks.door.visit import AnyVisit
+from followup.desks.forms.answers import AnswerField, asked_once, with_answers
 from followup.desks.forms.shape import Field as FormField
 from followup.desks.forms.sheet import Member
-from followup.desks.plan_view import load, untreated, view_of
-from followup.desks.plans import base_of, changes_of, end_one, make_again, store_answers
-from followup.desks.posted import Posted
-from followup.desks.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
-from followup.desks.surgeon import two_versions
-from followup.desks.waiting import waiting_plans
+from followup.desks.page.effect import PlanWords, side_by_side
+from followup.desks.page.posted import Posted
+from followup.desks.surgeon.deciding import Choice, decide, undecide
+from followup.desks.surgeon.my_patients import two_versions
+from followup.desks.surgeon.plans import base_of, changes_of, end_one, make_again, store_answers
+from followup.desks.surgeon.waiting import waiting_plans
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record, patient
 from followup.records.plans.plans import active_plan, plan, plans_of

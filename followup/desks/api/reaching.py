@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 
+from followup.care.hand import Visit
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
 from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.call_list import calls_of
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.reaching import days_to_promise, note_reached, reach_item, script_of
+from followup.desks.door.visit import AnyVisit
+from followup.desks.reception.calls import calls_of
+from followup.desks.reception.reaching import days_to_promise, note_reached, reach_item, script_of
 from followup.recall.messages.wording import MessageKind
 from followup.recall.reach.line import Kind, ToReach
 from followup.recall.reach.worklist import reason, worklist

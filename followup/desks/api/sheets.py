@@ -7,16 +7,17 @@ from typing import Annotated, Any, Literal
 from fastapi import Depends, Query, Response
 from pydantic import Field
 
+from followup.care.hand import Visit
+from followup.care.plan_view import load
+from followup.care.sheets import content_of, draft_content, pdf_answer
 from followup.clinical.careplan import Bottle
 from followup.desks.api.base import Given, Line, Number, PlanId, Sent, SheetId, Truth, router_of
 from followup.desks.api.operations import PDF
 from followup.desks.api.people import Person, SheetLine, person_of, sheet_line
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.plan_view import load
-from followup.desks.sheet_content import content_of, draft_content, pdf_answer
-from followup.desks.sheets import bottles_with, found_sheet, hand_over, note_taught, print_once
-from followup.desks.sheets import paper as paper_page
-from followup.desks.sheets import phone as phone_page
+from followup.desks.counsellor.sheets import bottles_with, found_sheet, hand_over, note_taught, print_once
+from followup.desks.counsellor.sheets import paper as paper_page
+from followup.desks.counsellor.sheets import phone as phone_page
+from followup.desks.door.visit import AnyVisit
 from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
 from followup.records.views import SheetView

@@ -6,12 +6,19 @@ from typing import Annotated
 
 from pydantic import Field
 
+from followup.care.plan_view import load
 from followup.desks.api.base import Day, Given, Id, Line, PlanId, Sent, router_of
 from followup.desks.api.plans import PlanOut, whole_plan
-from followup.desks.desk import AnyVisit
-from followup.desks.plan_view import load
-from followup.desks.plans import without_change
-from followup.desks.steps import MOST_A_DAY, MOST_DAYS, MOST_STEPS, StepsForm, effect_of_steps, store_steps
+from followup.desks.door.visit import AnyVisit
+from followup.desks.surgeon.plans import without_change
+from followup.desks.surgeon.steps import (
+    MOST_A_DAY,
+    MOST_DAYS,
+    MOST_STEPS,
+    StepsForm,
+    effect_of_steps,
+    store_steps,
+)
 
 router = router_of("Plans")
 

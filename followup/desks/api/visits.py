@@ -8,6 +8,10 @@ from typing import Annotated, Literal
 from fastapi import Body, Query
 from pydantic import Field
 
+from followup.care.danger import InDanger
+from followup.care.hand import Visit
+from followup.care.recording import known_patient
+from followup.care.trip_lines import visit_lines
 from followup.clinical.record.base import ClockTime
 from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, TripId, Truth, router_of
 from followup.desks.api.danger import AlertOut, alert_out
@@ -21,14 +25,11 @@ from followup.desks.api.people import (
     sheet_line,
     visit_out,
 )
-from followup.desks.danger import InDanger
-from followup.desks.desk import AnyVisit, Visit
-from followup.desks.finding import LONGEST_SEARCH, scanned
-from followup.desks.moving import days_to_choose, move_to, promise
-from followup.desks.noted import noted_today
-from followup.desks.reception import arrive, come_in, finish, go_home, stay_away
-from followup.desks.recording import known_patient
-from followup.desks.visit_lines import visit_lines
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.noted import noted_today
+from followup.desks.reception.finding import LONGEST_SEARCH, scanned
+from followup.desks.reception.moving import days_to_choose, move_to, promise
+from followup.desks.reception.today import arrive, come_in, finish, go_home, stay_away
 from followup.recall.codes.codes import Scan
 from followup.recall.codes.photos import read_photo
 from followup.recall.reach.worklist import reason, worklist

@@ -1,0 +1,120 @@
+"""Eyes in danger: what a stored look opens and closes, and what stands open on every page of the patient."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from followup.care.hand import Visit
+from followup.care.planning import with_visits
+from followup.clinical.plan.served import seen_by_findings
+from followup.clinical.record import Findings, Record
+from followup.clinical.review.proposal import Outcome
+from followup.clinical.review.review import review
+from followup.errors import FollowupError
+from followup.language.catalogues import N_
+from followup.records.desk.alerts import Alert, close_walk_ins, open_alert, open_alerts
+from followup.records.desk.leaving import close_by_findings
+from followup.records.people.patients import lock_patient, patients_by_id
+from followup.records.plans.plans import active_plan, plans_of
+from followup.records.store.store import Session, Unit
+from followup.records.trips.places import planning_calendar
+from followup.records.trips.trips import trips_of
+from followup.records.views import PatientView
+
+# What is asked of everybody who comes without a visit, by the word that is stored.
+QUESTIONS: dict[str, str] = {
+    "sight falls": N_("Is the sight falling?"),
+    "pain": N_("Is there pain?"),
+    "redness grows": N_("Is the redness growing?"),
+    "knock or flashes": N_("A knock on the eye, or flashes, a curtain, a shower of spots?"),
+}
+SIGNS: dict[str, str] = {
+    "sight falls": N_("sight is falling"),
+    "pain": N_("pain"),
+    "redness grows": N_("redness is growing"),
+    "knock or flashes": N_("a knock, or flashes, a curtain, spots"),
+}
+
+
+@dataclass(frozen=True)
+class InDanger:
+    """An alert with whose it is."""
+
+    alert: Alert
+    who: PatientView
+
+
+def look_stored(unit: Unit, visit: Visit, patient_id: int, record: Record, look: Findings) -> Outcome | None:
+    """What a look just stored in ``record`` does: it closes what it has seen, and calls for a senior.
+
+    What it leads to comes back; None where nothing can be proposed.
+    """
+    patient = lock_patient(unit, patient_id)
+    if seen_by_findings(record, visit.desk.protocol, "", look.eye, look.date):
+        close_walk_ins(unit, patient, word="a look was stored")
+    close_by_findings(unit, patient_id=patient_id, record=record, protocol=visit.desk.protocol, day=look.date)
+    outcome = _outcome(unit.session, visit, patient_id, record, look)
+    signs = _senior(outcome) if outcome else _flags(visit, look)
+    if signs:
+        open_alert(
+            unit, patient_id=patient_id, kind="senior review", eye=look.eye, day=look.date, signs=signs
+        )
+    return outcome
+
+
+def newest_looks(before: Record | None, after: Record) -> tuple[Findings, ...]:
+    """The newest look at each eye in ``after``, where ``before`` does not hold it."""
+    kept = before.reviews if before else ()
+    newest = {}
+    for look in sorted(after.reviews, key=lambda each: (each.date, each.time or "")):
+        newest[look.eye] = look
+    return tuple(look for look in newest.values() if look not in kept)
+
+
+def in_danger(session: Session) -> tuple[InDanger, ...]:
+    """Everybody about whom something stands open: walk-ins first, then longest open first."""
+    alerts = open_alerts(session)
+    people = patients_by_id(session, {alert.patient_id for alert in alerts})
+    return tuple(InDanger(one, people[one.patient_id]) for one in alerts if one.patient_id in people)
+
+
+def _outcome(
+    session: Session, visit: Visit, patient_id: int, record: Record, look: Findings
+) -> Outcome | None:
+    plans = plans_of(session, patient_id)
+    base = active_plan(session, patient_id) or next(iter(plans), None)
+    try:
+        return review(
+            with_visits(record, trips_of(session, patient_id), look.date),
+            visit.desk.protocol,
+            look,
+            calendar=planning_calendar(session, patient_id),
+            edits=base.edits if base else (),
+        )
+    except FollowupError:
+        return None
+
+
+def _senior(outcome: Outcome) -> tuple[str, ...]:
+    """The findings of a look that ask for a senior; that a patient is followed by hand is none."""
+    notes = (note for note in outcome.notes if note.level == "stop" and note.id != "by-hand")
+    return tuple(caution.text for caution in (*outcome.senior, *notes))
+
+
+def _flags(visit: Visit, look: Findings) -> tuple[str, ...]:
+    """The red flags of a look that nothing can be proposed for, such as one after the follow-up."""
+    return tuple(
+        flag.text
+        for flag in visit.desk.protocol.review.flag
+        if not flag.when
+        and flag.pressure_at_least is None
+        and flag.to_day is None
+        and getattr(look, flag.finding, None) in flag.is_
+    )
+
+
+def signs_of(words: Iterable[str]) -> tuple[str, ...]:
+    """The signs that were said yes to, in their order; a word that is none of them stays to be refused."""
+    said = tuple(words)
+    return (*(sign for sign in SIGNS if sign in said), *(word for word in said if word not in SIGNS))

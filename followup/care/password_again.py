@@ -1,0 +1,36 @@
+"""Whoever decides something grave gives the password again."""
+
+from __future__ import annotations
+
+from followup.care.hand import Visit
+from followup.errors import FollowupError
+from followup.records.house.staff import (
+    is_locked,
+    note_failed_login,
+    staff_by_login,
+)
+from followup.records.views import SYSTEM, Staff
+from followup.said import say
+
+
+def must_match(visit: Visit, password: str) -> Staff:
+    """The person who is logged in. Refuse, unless ``password`` is that of the person who is logged in.
+
+    Wrong ones are counted together with wrong log-ins, so that a signature can't be guessed either.
+    """
+    desk, login = visit.desk, visit.actor.login
+    with desk.store.read() as session:
+        person = staff_by_login(session, login)
+    locked = person is not None and is_locked(person, visit.now)
+    right = desk.passwords.matches(person.password_hash if person else None, password)
+    if person is not None and right and not locked:
+        return person
+    if not locked:
+        with desk.store.write(SYSTEM, visit.now) as unit:
+            note_failed_login(unit, login=login)
+    raise FollowupError(
+        "password.wrong",
+        say("this is not your password, or it was wrong too often; nothing was stored"),
+        where=say("password"),
+        fix=say("type it again; after several wrong ones wait a quarter of an hour"),
+    )

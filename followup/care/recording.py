@@ -1,0 +1,78 @@
+"""A record as it is stored: with its plan, in one transaction, once."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from followup.care.danger import look_stored, newest_looks
+from followup.care.hand import Visit
+from followup.care.planning import draft_plan
+from followup.clinical.record import Record
+from followup.errors import FollowupError
+from followup.language.entered import must_print
+from followup.records.people.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.plans.plans import plans_of
+from followup.records.store.store import Session
+from followup.records.views import PatientView, RecordVersion
+from followup.said import say
+
+
+def store_record(visit: Visit, record: Record, known: PatientView | None, seen: int) -> int:
+    """Store the record and its plan; the plan's id. The same record again changes nothing.
+
+    ``known``: whose record it is, None for a new patient. Errors: those of ``enter_record``,
+    ``correct_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
+    """
+    must_print(record)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        again = known or patient_by_code(unit.session, record.patient.code)
+        if again and (plan := _same_as_stored(unit.session, again, record)):
+            return plan
+        if known is None:
+            before, version = None, enter_record(unit, record=record)
+        else:
+            before = newest_record(unit.session, known.id).record
+            version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
+        for look in newest_looks(before, record):
+            look_stored(unit, visit, version.patient_id, record, look)
+        return draft_plan(unit, visit, version.patient_id).id
+
+
+def find_patient(visit: Visit, code: str) -> PatientView | None:
+    """The patient with this code, if there is one."""
+    with visit.desk.store.read() as session:
+        return patient_by_code(session, code)
+
+
+def known_patient(visit: Visit, code: str) -> PatientView:
+    """The patient with this code. Error: ``patient.unknown``."""
+    found = find_patient(visit, code)
+    if found is None:
+        raise FollowupError(
+            "patient.unknown", say("no patient with this code"), fix=say("look the patient up by name")
+        )
+    return found
+
+
+def newest_version(visit: Visit, known: PatientView) -> RecordVersion:
+    """The newest version of the patient's record."""
+    with visit.desk.store.read() as session:
+        return newest_record(session, known.id)
+
+
+def day_of_form(text: str) -> date:
+    """A day that a form sent."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError(
+            "form.day", say("not a day"), where=say("on"), fix=say("write YYYY-MM-DD")
+        ) from None
+
+
+def _same_as_stored(session: Session, known: PatientView, record: Record) -> int | None:
+    """The newest plan, if it was made from exactly this record: a form sent twice."""
+    newest = newest_record(session, known.id)
+    plans = plans_of(session, known.id)
+    same = newest.record == record and plans and plans[0].record_number == newest.number
+    return plans[0].id if same else None

@@ -1,0 +1,180 @@
+"""What stands on a sheet: the same sheet gives the same content on any day."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from fastapi import Response
+
+from followup.care.hand import Visit
+from followup.care.plan_view import load, record_of
+from followup.clinical.careplan import CarePlan, Trip
+from followup.language.catalogues import choose
+from followup.language.direction import without_marks
+from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
+from followup.records.plans.desk_notes import (
+    NotedVisit,
+    NotedVisits,
+    as_printed,
+    sheet_options,
+    sheet_visits,
+)
+from followup.records.plans.plans import plan
+from followup.records.plans.sheets import issue_sheet, sheets_of
+from followup.records.store.store import Session, Unit
+from followup.records.trips.trips import trips_of_plan
+from followup.records.views import PlanVersion, SheetView
+from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
+from followup.sheets.model import SheetContent
+from followup.sheets.options import SheetOptions
+from followup.sheets.paper.pdf import render_pdf
+
+
+def draft_content(visit: Visit, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:
+    """The plan as it would print, with a watermark and without a code."""
+    view = load(visit, plan_id)
+    with visit.desk.store.read() as session:
+        noted = _now_of(session, plan_id)
+        earlier = plans_printed(session, view.version.patient_id)
+    return build_content(
+        _with_visits(view.plan, noted),
+        view.record,
+        visit.desk.protocol.formulary,
+        clinic_info(visit),
+        language=language,
+        printed_on=visit.today,
+        aftercare=visit.desk.protocol.aftercare,
+        earlier=earlier,
+        options=options,
+    )
+
+
+def issue_one(
+    unit: Unit,
+    visit: Visit,
+    version: PlanVersion,
+    options: SheetOptions,
+    *,
+    language: str | None,
+    reason: str = "",
+) -> SheetView:
+    """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing."""
+    record = record_of(unit.session, version).record
+    tag = sheet_language(record, language).language.tag
+    sheet = issue_sheet(
+        unit,
+        plan_id=version.id,
+        sheet_id=new_sheet_id(),
+        language=tag,
+        reason=reason,
+        options=as_printed(asdict(options), _now_of(unit.session, version.id)),
+    )
+    render_pdf(content_of(unit.session, visit, sheet))
+    return sheet
+
+
+def staff_language(visit: Visit) -> str:
+    """The tag of the staff's language where sheets have words in it, else of English."""
+    return choose(visit.language).language.tag
+
+
+def content_of(
+    session: Session, visit: Visit, sheet: SheetView, options: SheetOptions | None = None
+) -> SheetContent:
+    """What stands on an issued sheet. The same sheet gives the same content on any day."""
+    version = plan(session, sheet.plan_id)
+    record = record_of(session, version).record
+    before = _sheet_before(session, sheet)
+    issue = SheetIssue(
+        code_grouped=typed_code(sheet.id),
+        qr_payload=qr_payload(sheet.id, visit.desk.keyring, visit.clinic.code),
+        number=str(sheet.issue),
+        printed_on=sheet.printed_at.astimezone(visit.zone).date(),
+        replaces=str(before.issue) if before else None,
+        signed_by=version.signed_by,
+    )
+    return build_content(
+        _with_visits(version.body, sheet_visits(session, sheet.id)),
+        record,
+        visit.desk.protocol.formulary,
+        clinic_info(visit),
+        language=sheet.language,
+        issue=issue,
+        printed_on=issue.printed_on,
+        aftercare=visit.desk.protocol.aftercare,
+        options=options or printed_options(session, sheet.id),
+        previous=_with_visits(plan(session, before.plan_id).body, sheet_visits(session, before.id))
+        if before
+        else None,
+        earlier=plans_printed(session, sheet.patient_id, before=sheet.issue),
+    )
+
+
+def plans_printed(session: Session, patient_id: int, *, before: int | None = None) -> tuple[CarePlan, ...]:
+    """The plans of the patient's sheets, oldest first; only of those before the sheet of this number."""
+    sheets = (s for s in sheets_of(session, patient_id) if before is None or s.issue < before)
+    return tuple(plan(session, key).body for key in dict.fromkeys(s.plan_id for s in sheets))
+
+
+def _now_of(session: Session, plan_id: int) -> NotedVisits:
+    """How the visits of a signed plan stand: reception may have moved them or given them an hour."""
+    return {
+        trip.number: NotedVisit(day=trip.day, hour=trip.hour, status=trip.status)
+        for trip in trips_of_plan(session, plan_id)
+    }
+
+
+def _with_visits(body: CarePlan, noted: NotedVisits) -> CarePlan:
+    """The plan with its visits as they stood; one of which nothing is noted stays as it was planned."""
+    trips = [_as_noted(trip, noted.get(trip.number)) for trip in body.trips]
+    return body.model_copy(update={"trips": tuple(trips)})
+
+
+def _as_noted(planned: Trip, noted: NotedVisit | None) -> Trip:
+    if noted is None:
+        return planned
+    return planned.model_copy(update={"date": noted.day, "hour": noted.hour, "status": noted.status})
+
+
+def clinic_info(visit: Visit) -> ClinicInfo:
+    """The clinic as it stands on a sheet."""
+    clinic = visit.clinic
+    return ClinicInfo(
+        name=clinic.name,
+        code=clinic.code,
+        telephone_day=clinic.phone_day,
+        telephone_night=clinic.phone_night,
+        nearest_eye_clinic=clinic.nearest_eye_clinic or None,
+        time_zone=clinic.zone,
+        sample=clinic.is_sample,
+        cap_colours=clinic.cap_colours,
+        address=clinic.address or None,
+    )
+
+
+def _sheet_before(session: Session, sheet: SheetView) -> SheetView | None:
+    """The sheet that the patient has until this one: the last handed over before it was printed."""
+    earlier = [
+        other
+        for other in sheets_of(session, sheet.patient_id)
+        if other.issue < sheet.issue and other.handed_over_at and other.handed_over_at <= sheet.printed_at
+    ]
+    return earlier[-1] if earlier else None
+
+
+def printed_options(session: Session, sheet_id: str) -> SheetOptions:
+    """How an issued sheet was printed."""
+    kept: Any = sheet_options(session, sheet_id)
+    return SheetOptions(**kept)
+
+
+def pdf_answer(content: bytes, name: str) -> Response:
+    """``name`` as the file's name: without the marks that keep a code whole in text from right to left,
+    which no header can carry."""
+    plain = without_marks(name)
+    return Response(
+        content,
+        media_type="application/pdf",
+        headers={"content-disposition": f'inline; filename="{plain}.pdf"'},
+    )

@@ -1,0 +1,271 @@
+"""The counsellor's desk: the day's operations, and the record of each as the story it is."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from functools import partial
+
+from fastapi import APIRouter, Request, Response
+
+from followup.care.before_leaving import checks_to_do
+from followup.care.hand import Visit
+from followup.care.preview import Glance, glance
+from followup.care.recording import (
+    day_of_form,
+    find_patient,
+    known_patient,
+    newest_version,
+    store_record,
+)
+from followup.clinical.record import Eye, parse_json_object
+from followup.desks.door.visit import AnyVisit
+from followup.desks.forms.layout import routine_answers
+from followup.desks.forms.merge import Changed, merge
+from followup.desks.forms.sheet import (
+    FormView,
+    RecordError,
+    check,
+    fill_form,
+    place_of,
+    read_form,
+    with_another_row,
+)
+from followup.desks.forms.values import rows
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import AForm, Posted, first, number_of
+from followup.desks.words.texts import Texts
+from followup.errors import FollowupError
+from followup.language.languages import LANGUAGES
+from followup.records.duties import SURGEON
+from followup.records.people.oplist import ListLine, operations_on, put_operation_list
+from followup.records.people.patients import record_versions
+from followup.records.store.store import Session
+from followup.records.views import OperationOnDay, PatientView, RecordVersion
+from followup.said import say
+
+router = APIRouter()
+
+
+@router.get("/operations")
+def operations(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
+    return _operations_page(request, visit, on or visit.today)
+
+
+@router.post("/operations/list")
+def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """The day's list as pasted lines: code, name, eye. What it takes out is said before it goes."""
+    day, typed = day_of_form(first(form, "on")), first(form, "lines")
+    try:
+        lines = [
+            _list_line(i, line, visit.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
+        ]
+        with visit.desk.store.write(visit.actor, visit.now) as unit:
+            out = _taken_out(unit.session, day, lines)
+            confirmed = not out or first(form, "takes_out") == _keys(out)
+            if confirmed:
+                put_operation_list(unit, day=day, lines=lines)
+        if not confirmed:
+            return _operations_page(request, visit, day, typed=typed, out=out)
+    except FollowupError as exc:
+        return _operations_page(request, visit, day, error=exc.line, typed=typed)
+    return go(f"/operations?on={day}")
+
+
+def _taken_out(session: Session, day: date, lines: list[ListLine]) -> list[OperationOnDay]:
+    """The lines of the stored list that a new one no longer holds."""
+    kept = {(line.patient_code.casefold(), line.eye) for line in lines}
+    stored = [line for line in operations_on(session, day) if line.on_list]
+    return [line for line in stored if (line.patient_code.casefold(), line.eye) not in kept]
+
+
+def _keys(out: list[OperationOnDay]) -> str:
+    """What a confirmation names, so that it holds for exactly these lines."""
+    return " ".join(f"{line.patient_code}/{line.eye}" for line in out)
+
+
+@router.get("/operations/new")
+def new_operation(
+    request: Request, visit: AnyVisit, code: str = "", name: str = "", on: date | None = None
+) -> Response:
+    day = on or visit.today
+    if code and (known := find_patient(visit, code)):
+        return go(f"/patients/{known.code}/record?add={day}")
+    answers = routine_answers(0, day.isoformat()) | {
+        "patient.code": [code],
+        "patient.name": [name],
+        "patient.telephones.0.number": [""],
+        "operations.0.surgeon": [""],
+    }
+    return _form_page(request, visit, FormView(answers))
+
+
+@router.post("/operations/new")
+def save_new(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    return _save(request, visit, form, None)
+
+
+@router.get("/operations/paste")
+def paste_page(request: Request) -> Response:
+    return show(request, "paste.html", error=None, text="")
+
+
+@router.post("/operations/paste")
+def save_pasted(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """A whole record as JSON, pasted or uploaded; for a known patient the next version of it."""
+    text = first(form, "file") or first(form, "text")
+    try:
+        record = check(parse_json_object(text, "the record"))
+        known = find_patient(visit, record.patient.code)
+        plan = store_record(visit, record, known, known.record_number if known else 0)
+    except FollowupError as exc:
+        return show(request, "paste.html", status=422, error=exc.line, text=text)
+    return go(f"/plans/{plan}")
+
+
+@router.get("/patients/{code}/record")
+def record_page(request: Request, visit: AnyVisit, code: str, add: date | None = None) -> Response:
+    version = newest_version(visit, known_patient(visit, code))
+    answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
+    if add is not None:
+        answers |= routine_answers(len(version.record.operations), add.isoformat())
+    return _form_page(request, visit, FormView(answers), version=version)
+
+
+@router.post("/patients/{code}/record")
+def save_record(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+    return _save(request, visit, form, known_patient(visit, code))
+
+
+@router.post("/operations/preview")
+def preview(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """What the form as it stands would lead to: a fragment of a page, nothing is stored."""
+    return show(request, "record-preview.html", glance=glance(visit, form))
+
+
+def _save(request: Request, visit: Visit, form: Posted, known: PatientView | None) -> Response:
+    """Store the form and go to the plan; on any problem show it again with all that was typed."""
+    version, seen = newest_version(visit, known) if known else None, number_of(first(form, "seen"))
+    page = partial(_form_page, request, visit, version=version, seen=seen)
+    if "add" in form:
+        return page(_one_more(form, visit.today), status=200)
+    data = read_form(form)
+    answers = fill_form(data)
+    if "look" in form:
+        return page(FormView(answers), looked=glance(visit, form))
+    try:
+        plan = store_record(visit, check(data), known, seen)
+    except RecordError as exc:
+        return page(FormView(answers, exc.problems), error=exc.line, status=422)
+    except FollowupError as exc:
+        if exc.code != "record.changed" or version is None:
+            return page(FormView(answers), error=exc.line, status=422)
+        merged, changed = _with_theirs(visit, version, seen, answers)
+        return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
+    return go(f"/plans/{plan}")
+
+
+def _with_theirs(
+    visit: Visit, newest: RecordVersion, seen: int, mine: dict[str, list[str]]
+) -> tuple[dict[str, list[str]], tuple[Changed, ...]]:
+    """The form with what was stored since ``seen``, and what that is."""
+    with visit.desk.store.read() as session:
+        versions = {version.number: version for version in record_versions(session, newest.patient_id)}
+    if seen not in versions:
+        return mine, ()
+    base, theirs = (
+        fill_form(version.record.model_dump(mode="json", exclude_none=True))
+        for version in (versions[seen], newest)
+    )
+    return merge(base, theirs, mine, place_of)
+
+
+def _one_more(form: Posted, today: date) -> FormView:
+    name = first(form, "add")
+    number = rows(form, name)
+    defaults: dict[str, list[str]] = (
+        routine_answers(number, today.isoformat()) if name == "operations" else {}
+    )
+    try:
+        return with_another_row(form, name, defaults)
+    except KeyError:
+        raise FollowupError(
+            "form.add", say("there is no such list in a record"), fix=say("open the form again")
+        ) from None
+
+
+def _form_page(
+    request: Request,
+    visit: Visit,
+    form: FormView,
+    *,
+    version: RecordVersion | None = None,
+    seen: int | None = None,
+    error: str | None = None,
+    changed: Sequence[Changed] = (),
+    status: int = 200,
+    looked: Glance | None = None,
+) -> Response:
+    medicines = sorted((key, m.label) for key, m in visit.desk.protocol.formulary.items())
+    return show(
+        request,
+        "record.html",
+        status=status,
+        form=replace(form, decides=bool(visit.actor.roles & {*SURGEON})),
+        error=error,
+        who=version.record.patient if version else None,
+        # The version that the typing began from stays, whatever was stored meanwhile.
+        seen=seen if seen is not None else version.number if version else 0,
+        changed=changed,
+        medicines=medicines,
+        languages=list(LANGUAGES),
+        glance=looked,
+    )
+
+
+def _operations_page(
+    request: Request,
+    visit: Visit,
+    day: date,
+    *,
+    error: str | None = None,
+    typed: str | None = None,
+    out: Sequence[OperationOnDay] = (),
+) -> Response:
+    with visit.desk.store.read() as session:
+        lines = operations_on(session, day)
+        checks = checks_to_do(session, visit)
+    listed = "\n".join(f"{x.patient_code}, {x.name}, {x.eye}" for x in lines if x.on_list)
+    return show(
+        request,
+        "operations.html",
+        status=422 if error else 200,
+        day=day,
+        lines=lines,
+        checks=checks,
+        error=error,
+        out=out,
+        takes_out=_keys(list(out)),
+        listed=listed if typed is None else typed,
+    )
+
+
+def _list_line(number: int, line: str, texts: Texts) -> ListLine:
+    parts = [part.strip() for part in re.split("[,،\t]", line)]
+    eyes: tuple[Eye, ...] = ("right", "left")
+    eye = {word.casefold(): eye for eye in eyes for word in _words_for(eye, texts)}.get(parts[-1].casefold())
+    if len(parts) < 3 or not all(parts) or eye is None:
+        raise FollowupError(
+            "list.line",
+            say("not a patient code, a name and an eye with commas between"),
+            where=say("line {number} of the list", number=number),
+            fix=say("write such as: P-104, Amina Yusuf, left"),
+        )
+    return ListLine(parts[0], ", ".join(parts[1:-1]), eye)
+
+
+def _words_for(eye: Eye, texts: Texts) -> tuple[str, ...]:
+    """How a list may name an eye: in English and in the staff's language."""
+    return eye, f"{eye} eye", texts.eye(eye), texts.choice(eye)

@@ -1,0 +1,266 @@
+"""The sheet: printed under a recall code, printed again with a reason, handed over to someone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from typing import Literal
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse
+
+from followup.care.before_leaving import checks_to_do
+from followup.care.hand import Visit
+from followup.care.plan_view import PlanView, load, record_of
+from followup.care.sheets import (
+    content_of,
+    draft_content,
+    issue_one,
+    pdf_answer,
+    printed_options,
+    staff_language,
+)
+from followup.clinical.careplan import Bottle
+from followup.clinical.record import Record
+from followup.desks.counsellor.printing import count_pages, read_options
+from followup.desks.door.statuses import status_of
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.noted import noted_today
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import AForm, first, number_of
+from followup.errors import FollowupError
+from followup.language.catalogues import offered
+from followup.recall.codes.codes import typed_code
+from followup.records.people.patients import patient
+from followup.records.plans.desk_notes import note_teach_back, teach_back_of
+from followup.records.plans.plans import plan
+from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
+from followup.records.views import FoundSheet, PlanVersion, SheetView
+from followup.said import say
+from followup.sheets.content import sheet_language
+from followup.sheets.options import SheetOptions, usual_options
+from followup.sheets.paper.pdf import render_pdf
+from followup.sheets.phone import render_phone
+
+router = APIRouter()
+# A line of the teaching, as a form names it.
+_PLACES = frozenset(str(number) for number in range(100))
+PHONE_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; frame-ancestors 'none'"
+)
+
+
+@router.get("/plans/{plan}/draft.pdf")
+def draft(request: Request, visit: AnyVisit, plan: int, language: str | None = None) -> Response:
+    """The plan as it would print, with a watermark and without a code."""
+    content = draft_content(visit, plan, language or None, read_options(dict(request.query_params)))
+    return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan}")
+
+
+@router.get("/plans/{plan}/preview")
+def preview(request: Request, visit: AnyVisit, plan: int, language: str = "") -> Response:
+    """The pages as they will come out, with what may be chosen beside them."""
+    view, options, error, pages = load(visit, plan), SheetOptions(), None, 0
+    asked = dict(request.query_params)
+    try:
+        options = read_options(asked) if asked else usual_options(view.record)
+        pages = count_pages(render_pdf(draft_content(visit, plan, language or None, options)))
+    except FollowupError as exc:
+        error = exc.line
+    known = _sheets_of_plan(visit, view.version)
+    with visit.desk.store.read() as session:
+        who = patient(session, view.version.patient_id)
+    query = urlencode({k: v for k, v in {"language": language, **_query(options)}.items() if v})
+    return show(
+        request,
+        "preview.html",
+        status=422 if error else 200,
+        view=view,
+        who=who,
+        options=options,
+        language_chosen=language,
+        languages=(tags := [spoken.tag for spoken in offered()]),
+        twins=sorted(tags, key=lambda tag: tag != staff_language(visit)),
+        pages=pages,
+        query=query,
+        sheets=known,
+        error=error,
+    )
+
+
+def _query(options: SheetOptions) -> dict[str, str]:
+    return {
+        "size": options.size,
+        "paper": options.paper,
+        "twin": options.twin or "",
+        "pictures": "yes" if options.pictures else "",
+        "calendar": "yes" if options.calendar else "no",
+    }
+
+
+@router.post("/plans/{plan}/sheets")
+def print_sheet(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
+    expected = first(form, "issue")
+    # A form that names no size comes from the plan's own page: what usually suits the patient.
+    sheet = print_once(
+        visit,
+        load(visit, plan),
+        options=read_options(form) if "size" in form else None,
+        language=first(form, "language") or None,
+        reason=first(form, "reason"),
+        printed=number_of(expected) if expected else None,
+    )
+    return go(f"/sheets/{sheet.id}")
+
+
+def print_once(
+    visit: Visit,
+    view: PlanView,
+    *,
+    options: SheetOptions | None,
+    language: str | None,
+    reason: str,
+    printed: int | None,
+) -> SheetView:
+    """Issue a sheet under a new code. ``printed``: how many sheets of the plan whoever asks has seen;
+    where there are more, the newest of them is the answer and nothing is issued.
+    """
+    chosen = options or usual_options(view.record)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == view.version.id]
+        if printed is not None and printed < len(known):
+            return known[-1]
+        return issue_one(unit, visit, view.version, chosen, language=language, reason=reason)
+
+
+@router.get("/sheets/{sheet}")
+def sheet_page(request: Request, visit: AnyVisit, sheet: str) -> Response:
+    return _page(request, visit, sheet)
+
+
+@router.get("/sheets/{sheet}/paper.pdf")
+def paper(visit: AnyVisit, sheet: str) -> Response:
+    found = found_sheet(visit, sheet).sheet
+    with visit.desk.store.read() as session:
+        content = content_of(session, visit, found)
+    return pdf_answer(render_pdf(content), f"sheet-{found.patient_code}-{found.issue}")
+
+
+@router.get("/sheets/{sheet}/phone.html")
+def phone(visit: AnyVisit, sheet: str) -> Response:
+    """The same sheet as one page that carries everything inside itself."""
+    found = found_sheet(visit, sheet).sheet
+    with visit.desk.store.read() as session:
+        content = content_of(session, visit, found)
+    return HTMLResponse(render_phone(content), headers={"content-security-policy": PHONE_POLICY})
+
+
+@router.post("/sheets/{sheet}/taught")
+def taught(visit: AnyVisit, sheet: str, form: AForm) -> Response:
+    """What the patient showed or said back."""
+    note_taught(visit, sheet, [int(text) for text in form.get("shown", []) if text in _PLACES])
+    return go(f"/sheets/{sheet}")
+
+
+def note_taught(visit: Visit, sheet: str, shown: Iterable[int]) -> None:
+    """Store which lines of the sheet's teaching, counted from 0, the patient showed or said back."""
+    found = found_sheet(visit, sheet).sheet
+    with visit.desk.store.read() as session:
+        asked = len(content_of(session, visit, found).teach_back.lines)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        note_teach_back(unit, sheet_id=sheet, shown=shown, asked=asked)
+
+
+@router.post("/sheets/{sheet}/handed-over")
+def handed_over(request: Request, visit: AnyVisit, sheet: str, form: AForm) -> Response:
+    to, how = first(form, "to"), _how(first(form, "how"))
+    found_sheet(visit, sheet)
+    try:
+        hand_over(visit, sheet, to=to, how=how)
+    except FollowupError as exc:
+        return _page(request, visit, sheet, error=exc.line, status=status_of(exc), to=to)
+    return go(f"/sheets/{sheet}")
+
+
+def hand_over(visit: Visit, sheet: str, *, to: str, how: Literal["paper", "telephone"]) -> None:
+    """The sheet is in the hands of ``to``; the same again changes nothing."""
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        known = find_sheet(unit.session, sheet)
+        if known and known.sheet.handed_over_at and known.sheet.handed_to == to:
+            return
+        hand_over_sheet(unit, sheet_id=sheet, to=to, how=how)
+
+
+def _sheets_of_plan(visit: Visit, version: PlanVersion) -> tuple[SheetView, ...]:
+    with visit.desk.store.read() as session:
+        return tuple(s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id)
+
+
+def found_sheet(visit: Visit, sheet_id: str) -> FoundSheet:
+    """The sheet, whose it is, and whether it is in force. Error: ``sheet.unknown``."""
+    with visit.desk.store.read() as session:
+        found = find_sheet(session, sheet_id)
+    if found is None:
+        raise FollowupError(
+            "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")
+        )
+    return found
+
+
+def bottles_with(visit: Visit, sheet: SheetView, version: PlanVersion) -> list[Bottle]:
+    """The bottles that go out with a sheet: those in use on the day it was printed."""
+    day = sheet.printed_at.astimezone(visit.zone).date()
+    return [bottle for bottle in version.body.supply if bottle.handed_over <= day <= bottle.discard]
+
+
+def _how(text: str) -> Literal["paper", "telephone"]:
+    if text not in ("paper", "telephone"):
+        raise FollowupError(
+            "sheet.how",
+            say("not said how"),
+            where=say("how"),
+            fix=say("choose on paper or read out by telephone"),
+        )
+    return "paper" if text == "paper" else "telephone"
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    sheet_id: str,
+    *,
+    error: str | None = None,
+    status: int = 200,
+    to: str = "",
+) -> Response:
+    found = found_sheet(visit, sheet_id)
+    with visit.desk.store.read() as session:
+        version = plan(session, found.sheet.plan_id)
+        record: Record = record_of(session, version).record
+        notice = sheet_language(record, None).notice if record.patient.language else None
+        options = replace(printed_options(session, sheet_id), twin=staff_language(visit))
+        content = content_of(session, visit, found.sheet, options)
+        told = teach_back_of(session, sheet_id)
+        noted = noted_today(session, visit, [found.patient.code], {"sheet handed over"})
+        checks = checks_to_do(session, visit, found.patient.code)
+    view = PlanView(version, record, visit.desk.protocol, visit.today)
+    return show(
+        request,
+        "sheet-page.html",
+        status=status,
+        found=found,
+        sheet=found.sheet,
+        checks=checks,
+        who=found.patient,
+        code=typed_code(found.sheet.id),
+        notice=notice,
+        teach=content,
+        told=told,
+        view=view,
+        bottles=bottles_with(visit, found.sheet, version),
+        noted=noted if found.sheet.handed_over_at else [],
+        error=error,
+        to=to,
+    )

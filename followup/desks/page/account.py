@@ -1,0 +1,154 @@
+"""Log in, log out, the first page, and one's own password."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
+
+from followup.care.hand import Visit
+from followup.care.password_again import must_match
+from followup.desks.door.guard import LIFETIME, cookie_name, token_of
+from followup.desks.door.permissions import may
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import AForm, first, kept_fields
+from followup.errors import FollowupError
+from followup.recall.messages.clock import why_messages_wait
+from followup.records.house.staff import (
+    change_staff,
+    end_session,
+    is_locked,
+    note_failed_login,
+    open_session,
+    staff_by_login,
+)
+from followup.records.views import SYSTEM
+from followup.said import say
+
+router = APIRouter()
+
+FIRST_PAGES = ("/waiting", "/operations", "/today", "/staff", "/bottles", "/protocol")
+Text = Annotated[str, Form()]
+
+
+@router.get("/log-in")
+def log_in_page(request: Request, visit: AnyVisit, then: str = "/") -> Response:
+    return _log_in_page(request, visit, then=_inside(then))
+
+
+def _log_in_page(
+    request: Request,
+    visit: Visit,
+    *,
+    then: str,
+    login: str = "",
+    error: str | None = None,
+    kept: Sequence[tuple[str, str]] = (),
+    status: int = 200,
+) -> Response:
+    """The page, with the date large on it: whoever logs in has seen which day this computer believes in."""
+    with visit.desk.store.read() as session:
+        waits = bool(why_messages_wait(session))
+    return show(
+        request, "log-in.html", status=status, error=error, then=then, login=login, kept=kept, waits=waits
+    )
+
+
+@router.post("/log-in")
+def log_in(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """Log in; a form that was sent after the session had ended is offered again with all that was typed."""
+    login, then = first(form, "login"), _inside(first(form, "then") or "/")
+    kept = kept_fields(form)
+    try:
+        token = new_session(visit, login, form.get("password", [""])[0])
+    except FollowupError as exc:
+        return _log_in_page(request, visit, then=then, login=login, error=exc.line, kept=kept, status=401)
+    answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
+    give_cookie(answer, visit, token)
+    return answer
+
+
+@router.post("/log-out")
+def log_out(request: Request, visit: AnyVisit) -> RedirectResponse:
+    with visit.desk.store.upkeep(visit.now) as unit:
+        end_session(unit, token=token_of(request))
+    answer = go("/log-in")
+    take_cookie(answer, visit)
+    return answer
+
+
+@router.get("/")
+def first_page(visit: AnyVisit) -> RedirectResponse:
+    return go(next(url for url in FIRST_PAGES if may(visit.roles, "GET", url)))
+
+
+@router.get("/password")
+def password_page(request: Request) -> Response:
+    return show(request, "password.html", error=None)
+
+
+@router.post("/password")
+def change_password(request: Request, visit: AnyVisit, old: Text = "", new: Text = "") -> Response:
+    try:
+        set_own_password(visit, old=old, new=new)
+    except FollowupError as exc:
+        return show(request, "password.html", status=422, error=exc.line)
+    return go("/log-in")
+
+
+def set_own_password(visit: Visit, *, old: str, new: str) -> None:
+    """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
+    person = must_match(visit, old)
+    stored = visit.desk.passwords.hash(new)
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)
+
+
+def give_cookie(answer: Response, visit: Visit, token: str) -> None:
+    """The cookie of a session: no script reads it, no other site sends it."""
+    answer.set_cookie(
+        cookie_name(visit.desk),
+        token,
+        max_age=int(LIFETIME.total_seconds()),
+        httponly=True,
+        samesite="strict",
+        secure=visit.desk.https,
+        path="/",
+    )
+
+
+def take_cookie(answer: Response, visit: Visit) -> None:
+    """Take the cookie away again."""
+    answer.delete_cookie(
+        cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https
+    )
+
+
+def new_session(visit: Visit, login: str, password: str) -> str:
+    """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
+    desk = visit.desk
+    with desk.store.read() as session:
+        person = staff_by_login(session, login)
+    locked = person is not None and is_locked(person, visit.now)
+    right = desk.passwords.matches(person.password_hash if person else None, password)
+    if person is None or not right or locked or not person.active:
+        if person is not None and not locked:
+            with desk.store.write(SYSTEM, visit.now) as unit:
+                note_failed_login(unit, login=person.login)
+        raise FollowupError(
+            "login.refused",
+            say("the log-in name or the password is wrong"),
+            fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
+        )
+    with desk.store.write(person.actor, visit.now) as unit:
+        return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)
+
+
+def _inside(then: str) -> str:
+    """A path of this application; anything that could lead elsewhere becomes the first page."""
+    if not then.startswith("/") or then.startswith(("//", "/\\")) or any(ord(c) < 33 for c in then):
+        return "/"
+    return then

@@ -1,0 +1,161 @@
+"""Pages: Jinja2 templates with the visit around them, escaped, in the staff's language."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache, partial
+from typing import Any, NamedTuple
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from followup import resources
+from followup.care.danger import SIGNS
+from followup.care.hand import Visit
+from followup.care.trip_lines import kind_words
+from followup.clinical.words.why_reasons import because_of, here_words, origin_words
+from followup.desks.door.permissions import may
+from followup.desks.door.visit import visit_of
+from followup.desks.words import texts as words
+from followup.drawings.staircase import build_staircase
+from followup.language.catalogues import N_
+from followup.records.desk.alerts import Alert, alerts_of_code
+
+
+class Place(NamedTuple):
+    """A desk's place, as it stands in the strip."""
+
+    url: str
+    title: str
+    here: bool
+
+
+PLACES: tuple[tuple[str, str], ...] = (
+    ("/waiting", N_("Plans to sign")),
+    ("/my-patients", N_("My patients")),
+    ("/operations", N_("Operations")),
+    ("/today", N_("Today's visits")),
+    ("/to-reach", N_("To reach today")),
+    ("/bottles", N_("Bottles")),
+    ("/forecast", N_("Visits ahead")),
+    ("/outcomes", N_("Outcomes")),
+    ("/messages", N_("Messages")),
+    ("/calendar", N_("Calendar")),
+    ("/staff", N_("Staff")),
+    ("/protocol", N_("Protocol")),
+)
+_DESKS = {
+    "operations": "counsellor",
+    **dict.fromkeys(("today", "to-reach", "calls", "not-followed", "find", "found", "trips"), "reception"),
+    **dict.fromkeys(("waiting", "my-patients"), "surgeon"),
+    "bottles": "pharmacy",
+    **dict.fromkeys(("forecast", "outcomes", "messages", "calendar", "staff"), "manager"),
+}
+_ORDER = ("surgeon", "counsellor", "reception", "pharmacy", "manager")
+
+
+@lru_cache(maxsize=16)
+def environment(language: str) -> Environment:
+    """The templates in one language. Undefined names are errors, never blanks."""
+    env = Environment(
+        loader=FileSystemLoader(resources.folder("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        extensions=["jinja2.ext.i18n"],
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # No page lets anything through as markup: a template that would is refused.
+    del env.filters["safe"]
+    env.policies["ext.i18n.trimmed"] = True
+    texts = words.Texts(language)
+    env.globals["comma"] = texts.comma
+    env.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
+    env.filters |= {
+        "day": texts.day,
+        "short_day": texts.short_day,
+        "moment": texts.moment,
+        "clock": texts.clock,
+        "choice": texts.choice,
+        "eye": texts.eye,
+        "eyes": texts.eyes,
+        "label": texts.label,
+        "hint": texts.hint,
+        "role": texts.role,
+        "plan_state": texts.plan_state,
+        "trip_state": texts.trip_state,
+        "told": texts.told,
+        "reason": texts.reason,
+        "service": texts.service,
+        "found": texts.found,
+        "upright": texts.upright,
+        "apart": texts.apart,
+        "language_name": words.language_name,
+        "numbers_apart": words.numbers_apart,
+    }
+    return env
+
+
+def show(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """The page ``template``. ``context`` must give every name that the template uses."""
+    visit = visit_of(request)
+    who = context.get("who")
+    html = (
+        environment(visit.language)
+        .get_template(f"desks/{template}")
+        .render(
+            **around(visit, request.url.path),
+            visit=visit,
+            alerts=_alerts(visit, who.code if who else ""),
+            **context,
+        )
+    )
+    return HTMLResponse(html, status, headers={"content-language": visit.language})
+
+
+def around(visit: Visit, path: str) -> dict[str, Any]:
+    """What stands on every page: the clinic, its day, who is here and where they may go."""
+    texts = visit.texts
+    return {
+        "clinic": visit.clinic,
+        "today": visit.today,
+        "staff": visit.login.staff if visit.login else None,
+        "signature": visit.signature,
+        "language": visit.language,
+        "draw": partial(build_staircase, today=visit.today, mirrored=texts.runs_left),
+        "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
+        "because_of": because_of,
+        "here_words": here_words,
+        "origin_words": origin_words,
+        "direction": texts.direction,
+        "alert_signs": SIGNS,
+        "places": list(_places(visit, path)),
+    }
+
+
+def _alerts(visit: Visit, code: str) -> tuple[Alert, ...]:
+    """What stands open of the patient whose page it is; on every one of them."""
+    if not code or visit.login is None:
+        return ()
+    with visit.desk.store.read() as session:
+        return alerts_of_code(session, code)
+
+
+def _places(visit: Visit, path: str) -> Iterator[Place]:
+    for url, title in PLACES:
+        if visit.login and may(visit.roles, "GET", url):
+            yield Place(url, title, path == url)
+    if visit.login:
+        yield Place(f"/help/{desk_of(path, visit.roles)}", N_("Help"), path.startswith("/help"))
+
+
+def desk_of(path: str, roles: frozenset[str]) -> str:
+    """Whose desk a page belongs to; one that several use counts as that of whoever looks at it."""
+    place = path.split("/")[1]
+    return _DESKS.get(place) or next(role for role in (*_ORDER, *sorted(roles)) if role in roles)
+
+
+def go(url: str) -> RedirectResponse:
+    """On to another page after something was stored, so that a reload repeats nothing."""
+    return RedirectResponse(url, status_code=303)

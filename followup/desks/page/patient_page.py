@@ -1,0 +1,111 @@
+"""A patient's page: who it is, what to do now, and everything that the desks note about the person."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable
+
+from fastapi import Request, Response
+
+from followup.care.before_leaving import checks_to_do
+from followup.care.danger import QUESTIONS
+from followup.care.hand import Visit
+from followup.care.trip_lines import visit_lines
+from followup.care.went import as_it_went
+from followup.desks.door.statuses import status_of
+from followup.desks.page.noted import noted_today
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import Posted
+from followup.errors import FollowupError
+from followup.language.catalogues import N_
+from followup.recall.reach.worklist import reason, worklist
+from followup.records.desk.attempts import standing_of
+from followup.records.people.messages import Channel, message_choice
+from followup.records.people.patients import patient_by_code, unknown_patient
+from followup.records.plans.plans import active_plan, completed_plan, plans_of
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
+from followup.records.trips.trips import trips_of
+from followup.records.views import FoundSheet, PatientView
+
+WAYS_OUT: dict[Channel, str] = {
+    "gateway": N_("by text message"),
+    "mail": N_("by e-mail"),
+    "folder": N_("by another program of the clinic"),
+    "paper": N_("by a call"),
+}
+
+
+def known(session: Session, code: str) -> PatientView:
+    """The patient of this code. Error ``patient.unknown``."""
+    who = patient_by_code(session, code)
+    if who is None:
+        raise unknown_patient()
+    return who
+
+
+def then_patient(
+    request: Request, visit: Visit, code: str, form: Posted, do: Callable[[], object]
+) -> Response:
+    """Do it and go to the patient's page; where it is refused, that page says why and keeps the typing."""
+    try:
+        do()
+    except FollowupError as exc:
+        with visit.desk.store.read() as session:
+            who = known(session, code)
+            return patient_answer(
+                request, visit, session, who, error=exc.line, typed=form, status=status_of(exc)
+            )
+    return go(f"/patients/{code}")
+
+
+def patient_answer(
+    request: Request,
+    visit: Visit,
+    session: Session,
+    who: PatientView,
+    *,
+    found: FoundSheet | None = None,
+    error: str | None = None,
+    typed: Posted | None = None,
+    status: int = 200,
+) -> Response:
+    """The page. ``found``: the sheet that was scanned; ``typed``: a form that was refused."""
+    trips, plan = trips_of(session, who.id), active_plan(session, who.id)
+    lines = visit_lines(session, visit, (t for t in trips if t.status != "cancelled"))
+    standing = standing_of(session, who.id)
+    gone = standing if standing and standing.standing != "followed" else None
+    words, rules = visit.texts.translator, visit.desk.protocol.recall
+    line = next((item for item in worklist(session, visit.now, rules) if item.patient.id == who.id), None)
+    here = next((one for one in lines if one.stands == "here"), None)
+    left = next((one for one in lines if one.stands == "left"), None)
+    coming = next((one for one in lines if one.open), None)
+    return show(
+        request,
+        "patient.html",
+        status=status,
+        who=who,
+        found=found,
+        gone=gone,
+        lines=lines,
+        here=here,
+        left=left,
+        coming=coming,
+        # Whoever left without findings and comes again is here for that visit.
+        arrives=coming if coming and coming.trip.window_start <= visit.today else left,
+        questions=QUESTIONS,
+        checks=checks_to_do(session, visit, who.code),
+        plans=plans_of(session, who.id),
+        in_force=plan,
+        completed=completed_plan(session, who.id),
+        drawn=as_it_went(plan.body, trips, visit) if plan else None,
+        sheets=sheets_of(session, who.id),
+        reach=line,
+        worry=reason(line, words) if line else "",
+        messages=message_choice(session, who.id),
+        ways_out=WAYS_OUT,
+        noted=noted_today(session, visit, [who.code]),
+        nonce=secrets.token_urlsafe(24),
+        error=error,
+        typed={name: values[0] for name, values in (typed or {}).items()},
+    )

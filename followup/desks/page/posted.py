@@ -1,0 +1,97 @@
+"""What a form sent: every name with all its values, in bounds and free of what no database stores."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Depends, Request
+from starlette.datastructures import UploadFile
+
+from followup.desks.door.visit import visit_of
+from followup.desks.words.texts import NOT_DONE
+from followup.errors import FollowupError
+from followup.said import say
+from followup.typed import plain
+
+MAX_FIELDS = 20_000
+MAX_TEXT = 1_000_000
+MAX_FILE = 2_000_000
+
+Posted = dict[str, list[str]]
+
+
+async def read_posted(request: Request) -> Posted:
+    """The posted form. An uploaded file counts as the text it holds (UTF-8)."""
+    form: Posted = {}
+    async with request.form(max_files=1, max_fields=MAX_FIELDS, max_part_size=MAX_TEXT) as data:
+        for name, value in data.multi_items():
+            text = await _text_of(value) if isinstance(value, UploadFile) else value
+            if "\0" in text or "\0" in name:
+                raise FollowupError(
+                    "form.text", say("the text holds a zero byte"), where=name[:60], fix=say("type it again")
+                )
+            form.setdefault(name, []).append(plain(text.replace("\r\n", "\n")))
+    return form
+
+
+async def _answers(request: Request) -> Posted:
+    """The posted form with what staff write in their own language in the record's words."""
+    form = await read_posted(request)
+    own = visit_of(request).texts.choice(NOT_DONE).casefold()
+    for name, values in form.items():
+        if name.endswith(".pressure"):
+            form[name] = [NOT_DONE if text.strip().casefold() == own else text for text in values]
+    return form
+
+
+AForm = Annotated[Posted, Depends(_answers)]
+
+
+def first(form: Posted, name: str) -> str:
+    """The first value of ``name``, without blanks around it; "" where there is none."""
+    return form.get(name, [""])[0].strip()
+
+
+def number_of(text: str) -> int:
+    """A small whole number that a form sent along; 0 where it is none."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
+async def _text_of(file: UploadFile) -> str:
+    content = await file.read(MAX_FILE + 1)
+    if len(content) > MAX_FILE:
+        raise FollowupError(
+            "form.file",
+            say("the file is too large"),
+            where=file.filename or say("file"),
+            fix=say("send at most {max_file} MB at a time", max_file=MAX_FILE // 1000000),
+        )
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise FollowupError(
+            "form.file",
+            say("not a UTF-8 text"),
+            where=file.filename or say("file"),
+            fix=say("upload a JSON file"),
+        ) from None
+
+
+KEPT = "kept."
+# What is never written into a page.
+_SECRET = frozenset({"password", "old", "new"})
+
+
+def kept_fields(form: Posted) -> tuple[tuple[str, str], ...]:
+    """What a log-in form carries of the form that was sent too late: (name, value), in order."""
+    return tuple(
+        (name.removeprefix(KEPT), value)
+        for name, values in form.items()
+        if name.startswith(KEPT)
+        for value in values
+    )
+
+
+def to_keep(form: Posted) -> tuple[tuple[str, str], ...]:
+    """What is worth keeping of a form that was sent too late; passwords are not."""
+    return tuple((name, value) for name, values in form.items() if name not in _SECRET for value in values)

@@ -1,0 +1,83 @@
+"""One box that finds: a code, a name, a telephone number, a scanner's burst, a photo of the sheet."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, File, Request, Response
+
+from followup.care.hand import Visit
+from followup.desks.door.statuses import status_of
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import AForm, first
+from followup.errors import FollowupError
+from followup.recall.codes.codes import Scan, read_scan
+from followup.recall.codes.keyboards import readings
+from followup.recall.codes.photos import read_photo
+from followup.records.people.patients import search_patients
+from followup.records.plans.sheets import find_sheet
+from followup.said import say
+
+router = APIRouter()
+LONGEST_SEARCH = 200
+
+
+@router.post("/find")
+def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """A typed or scanned code, a name, a telephone number or a patient code, all in one box."""
+    text = first(form, "text")
+    if not text:
+        return go("/today")
+    if len(text) > LONGEST_SEARCH:
+        raise FollowupError(
+            "find.length", say("too long for a code or a name"), where=say("search"), fix=say("shorten it")
+        )
+    scan = scanned(visit, text)
+    with visit.desk.store.read() as session:
+        if scan.sheet_id and find_sheet(session, scan.sheet_id):
+            return go(f"/found/{scan.sheet_id}")
+        people = search_patients(session, text) if scan.outcome != "other clinic" else ()
+    if len(people) == 1 and scan.outcome != "ours":
+        return go(f"/patients/{people[0].code}")
+    status = 200 if people else 404
+    return _page(request, status, text=text, people=people, scan=scan if not people else None)
+
+
+@router.post("/photo")
+def photo(request: Request, visit: AnyVisit, photo: Annotated[bytes, File()] = b"") -> Response:
+    """A photo of the sheet, read here and kept nowhere."""
+    try:
+        if not photo:
+            raise FollowupError(
+                "photo.none",
+                say("no photo was chosen"),
+                where=say("photo"),
+                fix=say("take or choose a photo of the sheet"),
+            )
+        scan = read_photo(photo, visit.desk.keyring, visit.clinic.code)
+    except FollowupError as exc:
+        return _page(request, status_of(exc), error=exc.line)
+    with visit.desk.store.read() as session:
+        if scan.sheet_id and find_sheet(session, scan.sheet_id):
+            return go(f"/found/{scan.sheet_id}")
+    return _page(request, 404, scan=scan)
+
+
+def scanned(visit: Visit, text: str) -> Scan:
+    """What a text is as a code; a scanner's burst through a foreign keyboard is read back first."""
+    keyring, clinic = visit.desk.keyring, visit.clinic.code
+    plain = read_scan(text, keyring, clinic)
+    if plain.outcome in ("ours", "other clinic"):
+        return plain
+    for other in readings(text):
+        scan = read_scan(other, keyring, clinic)
+        # Only the scanned form carries a tag, without which a guess could find a stranger's sheet.
+        if scan.outcome == "ours" and scan.clinic:
+            return scan
+    return plain
+
+
+def _page(request: Request, status: int, **context: object) -> Response:
+    given = {"text": "", "people": (), "scan": None, "error": None} | context
+    return show(request, "find.html", status=status, **given)

@@ -1,0 +1,180 @@
+"""Looks that no offered day can see: the surgeon takes a day with a reason, and the plan is made again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from followup.care.hand import Visit
+from followup.care.plan_view import PlanView, load
+from followup.clinical.careplan import CarePlan, Impossible, ReviewNeed
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.pages import go
+from followup.desks.page.posted import AForm, first, number_of
+from followup.desks.surgeon.plans import on_newest, store_answers
+from followup.errors import FollowupError
+from followup.records.people.patients import newest_record
+from followup.records.views import PlanVersion
+from followup.said import say
+
+router = APIRouter()
+NO_DAY = "none"
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the surgeon decides of the look ``need``: its day (None: no day is offered), why, and the other
+    clinic where it is one."""
+
+    need: str
+    day: date | None
+    why: str
+    place: str = ""
+
+
+@router.post("/plans/{plan}/decisions")
+def decide_page(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Store the decision as the record's next version and build the plan again."""
+    view = load(visit, plan)
+    try:
+        chosen = Choice(first(form, "need"), _day(form), first(form, "why"), first(form, "place"))
+        made = decide(visit, view, chosen, seen=number_of(first(form, "seen")))
+    except FollowupError as exc:
+        return on_newest(request, visit, view, exc, decision=form)
+    return go(f"/plans/{made.id}")
+
+
+@router.post("/plans/{plan}/decisions/take-back")
+def take_back_page(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Make the plan again without a decision."""
+    view = load(visit, plan)
+    try:
+        made = undecide(visit, view, first(form, "need"), _day(form), seen=number_of(first(form, "seen")))
+    except FollowupError as exc:
+        return on_newest(request, visit, view, exc)
+    return go(f"/plans/{made.id}")
+
+
+def decide(visit: Visit, view: PlanView, chosen: Choice, *, seen: int | None = None) -> PlanVersion:
+    """Decide a look and build the plan again.
+
+    Errors: ``decision.need``, ``decision.day``, ``decision.why``, those of the record and of the plan.
+    """
+    if len(chosen.why) < 3:
+        raise FollowupError(
+            "decision.why",
+            say("no reason given"),
+            where=say("why"),
+            fix=say("say why the look is on this day"),
+        )
+    record = _record(visit, view)
+    limits = {gap.key for gap in view.plan.gaps}
+    kept = [one for one in record.get("decisions", []) if not _replaced(one, chosen, limits)]
+    entry = {"need": chosen.need, "why": chosen.why, "by": visit.actor.name or visit.actor.login}
+    if chosen.day is not None:
+        entry["day"] = chosen.day.isoformat()
+    if chosen.place:
+        entry["place"] = chosen.place
+    entry |= _window(view.plan, chosen)
+    return store_answers(visit, view, record | {"decisions": [*kept, entry]}, seen=seen)
+
+
+def undecide(
+    visit: Visit, view: PlanView, need: str, day: date | None, *, seen: int | None = None
+) -> PlanVersion:
+    """Take a decision back and build the plan again. Error ``decision.need``."""
+    record = _record(visit, view)
+    told = None if day is None else day.isoformat()
+    there = record.get("decisions", [])
+    kept = [one for one in there if (one["need"], one.get("day")) != (need, told)]
+    if len(kept) == len(there):
+        raise _unknown(need)
+    return store_answers(visit, view, record | {"decisions": kept}, seen=seen)
+
+
+def _record(visit: Visit, view: PlanView) -> dict[str, Any]:
+    with visit.desk.store.read() as session:
+        record = newest_record(session, view.version.patient_id).record
+    return record.model_dump(mode="json", exclude_none=True)
+
+
+def _replaced(entry: Mapping[str, Any], chosen: Choice, limits: set[str]) -> bool:
+    """An earlier decision on the same look gives way; one on another stretch of the same limit does not."""
+    same_day = entry.get("day") == (chosen.day.isoformat() if chosen.day else None)
+    return bool(entry["need"] == chosen.need and (same_day or chosen.need not in limits))
+
+
+def _window(plan: CarePlan, chosen: Choice) -> dict[str, str]:
+    """The window that is decided on, checked against the days that are offered."""
+    item = next((one for one in plan.impossible if one.need == chosen.need and _offers(one, chosen)), None)
+    if item is not None:
+        return _days(item.earliest, item.latest)
+    if any(one.need == chosen.need for one in plan.impossible):
+        raise FollowupError(
+            "decision.day",
+            say("this day is not one of those offered"),
+            where=say("day"),
+            fix=say(
+                "choose the day before or after; only where there is neither can the gap be signed as it is"
+            ),
+        )
+    if not chosen.place:
+        raise _unknown(chosen.need)
+    return _elsewhere(plan, chosen)
+
+
+def _offers(item: Impossible, chosen: Choice) -> bool:
+    if chosen.day is None:
+        return item.before is None and item.after is None
+    return bool(chosen.place) or chosen.day in (item.before, item.after)
+
+
+def _elsewhere(plan: CarePlan, chosen: Choice) -> dict[str, str]:
+    """Another clinic sees a look that has days here too."""
+    need = next((n for n in plan.needs if n.key == chosen.need and n.state == "open"), None)
+    if need is None:
+        raise _unknown(chosen.need)
+    if chosen.day is None or not need.earliest <= chosen.day <= need.latest:
+        raise FollowupError(
+            "decision.day",
+            say("this day lies outside the days on which the look is due"),
+            where=say("day"),
+            fix=say("choose a day on which it is due"),
+        )
+    return _days(need.earliest, need.latest) if _counts_alone(need) else {}
+
+
+def _counts_alone(need: ReviewNeed) -> bool:
+    """Whether its window in the plan is the rules' own: no other look and no closed day moves it."""
+    return need.after is None and not any(reason.rule == "closed-days" for reason in need.reasons)
+
+
+def _days(earliest: date | None, latest: date | None) -> dict[str, str]:
+    if earliest is None or latest is None:
+        return {}
+    return {"earliest": earliest.isoformat(), "latest": latest.isoformat()}
+
+
+def _day(form: Mapping[str, list[str]]) -> date | None:
+    text = first(dict(form), "day")
+    if text == NO_DAY:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError(
+            "decision.day", say("no day is chosen"), where=say("day"), fix=say("choose one of the days")
+        ) from None
+
+
+def _unknown(need: str) -> FollowupError:
+    return FollowupError(
+        "decision.need",
+        say("the plan has no such look to decide"),
+        where=need[:60] or say("look"),
+        fix=say("open the newest plan and choose there"),
+    )

@@ -1,0 +1,280 @@
+"""A plan's page: its questions, what changes, its signature."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from followup.care.hand import Visit
+from followup.care.plan_view import PlanView, load, untreated, view_of
+from followup.care.planning import draft_plan, planned
+from followup.care.signing import is_stale, sign_one
+from followup.clinical.record import Eye
+from followup.clinical.words.why import why
+from followup.desks.door.statuses import status_of
+from followup.desks.door.visit import AnyVisit
+from followup.desks.forms.answers import answer_form, asked_once, with_answers
+from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
+from followup.desks.page.effect import PlanWords, effect
+from followup.desks.page.meanwhile import Meanwhile, meanwhile
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import AForm, Posted, first, number_of
+from followup.desks.surgeon.at_a_glance import at_a_glance
+from followup.drawings.staircase import Staircase, build_staircase
+from followup.errors import FollowupError
+from followup.language.catalogues import offered
+from followup.records.people.patients import correct_record, newest_record, patient
+from followup.records.plans.plans import active_plan, end_plan, plan, plans_of
+from followup.records.plans.sheets import sheets_of
+from followup.records.views import PlanVersion
+from followup.said import say
+from followup.typed import typed_in
+
+router = APIRouter()
+
+
+@router.get("/plans/{plan}")
+def plan_page(request: Request, visit: AnyVisit, plan: int) -> Response:
+    return _page(request, visit, plan)
+
+
+@router.post("/plans/{plan}/again")
+def plan_again(visit: AnyVisit, plan: int) -> Response:
+    """Build the plan again from the newest record, protocol, calendar and day."""
+    return go(f"/plans/{make_again(visit, plan).id}")
+
+
+@router.post("/plans/{plan}/answers")
+def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Store the answers as the record's next version and build the plan again."""
+    view = load(visit, plan)
+    if "add" in form:
+        kept = dict(answer_form(view.record).values) | form
+        try:
+            return _page(request, visit, plan, form=with_another_row(kept, first(form, say("add")), {}))
+        except KeyError:
+            raise FollowupError(
+                "form.add", say("there is no such list in a record"), fix=say("open the plan again")
+            ) from None
+    with visit.desk.store.read() as session:
+        record = newest_record(session, view.version.patient_id).record
+    data = with_answers(view.plan.questions, record, form, visit.today)
+    try:
+        made = store_answers(visit, view, data, seen=number_of(first(form, "seen")))
+    except RecordError as exc:
+        typed = FormView(fill_form(data) | _cautions(form), exc.problems)
+        return _page(request, visit, plan, form=typed, error=exc.line, status=422)
+    except FollowupError as exc:
+        typed = FormView(fill_form(data) | _cautions(form))
+        return on_newest(request, visit, view, exc, form=typed)
+    return go(f"/plans/{made.id}")
+
+
+@router.post("/plans/{plan}/take-back")
+def take_back(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Make the draft without one of the surgeon's changes; like every change it waits for the signature."""
+    view = load(visit, plan)
+    try:
+        made = without_change(visit, view, number_of(first(form, "change")))
+    except FollowupError as exc:
+        return on_newest(request, visit, view, exc)
+    return go(f"/plans/{made.id}")
+
+
+@router.post("/plans/{plan}/sign")
+def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """Sign, with the password once more. A form sent twice signs once."""
+    reason, view = first(form, "reason"), load(visit, plan)
+    try:
+        sign_one(visit, view, password=form.get("password", [""])[0], reason=reason)
+    except FollowupError as exc:
+        return on_newest(request, visit, view, exc, reason=reason)
+    return go(f"/plans/{plan}")
+
+
+@router.post("/plans/{plan}/end")
+def end(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+    """The surgeon ends a plan, with a reason; its open visits are cancelled."""
+    view = load(visit, plan)
+    try:
+        end_one(visit, view, first(form, "end_reason"))
+    except FollowupError as exc:
+        return on_newest(request, visit, view, exc)
+    return go(f"/plans/{plan}")
+
+
+def end_one(visit: Visit, view: PlanView, reason: str) -> None:
+    """End the plan in force, or one that was made by hand. Sent twice it ends once.
+
+    Errors: ``plan.state`` for a draft or a replaced version, those of ``end_plan``.
+    """
+    if view.version.status == "completed":
+        return
+    if view.version.status not in ("active", "on-hold"):
+        raise FollowupError(
+            "plan.state",
+            say("only a plan in force can end"),
+            where=say("plan"),
+            fix=say("open the plan that is in force"),
+        )
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        end_plan(unit, plan_id=view.version.id, completed=True, reason=reason[:500])
+
+
+def store_answers(
+    visit: Visit, view: PlanView, data: dict[str, Any], *, seen: int | None = None
+) -> PlanVersion:
+    """Store a record with answers as the next version, and the plan made again from it.
+
+    ``seen``: the version of the record that the person looked at; else the one the plan was made from.
+    """
+    record, version = check(data), view.version
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        correct_record(unit, patient_id=version.patient_id, record=record, seen=seen or version.record_number)
+        return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+
+
+def on_newest(
+    request: Request,
+    visit: Visit,
+    view: PlanView,
+    exc: FollowupError,
+    *,
+    form: FormView | None = None,
+    reason: str = "",
+    decision: Posted | None = None,
+) -> Response:
+    """What was typed, on the page of the newest version, with what others did meanwhile said first."""
+    with visit.desk.store.read() as session:
+        found = meanwhile(session, visit, view.version)
+    number = found.newest.id if found else view.version.id
+    return _page(
+        request,
+        visit,
+        number,
+        form=form,
+        error=exc.line,
+        since=found,
+        reason=reason,
+        decision=decision,
+        status=status_of(exc),
+    )
+
+
+def without_change(visit: Visit, view: PlanView, number: int) -> PlanVersion:
+    """Store a draft without the change ``number`` of the newest plan, counted from 1."""
+    version = view.version
+    if not 1 <= number <= len(version.edits):
+        raise FollowupError(
+            "change.unknown", say("no such change"), fix=say("open the newest plan and choose one")
+        )
+    kept = version.edits[: number - 1] + version.edits[number:]
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        return draft_plan(unit, visit, version.patient_id, edits=kept, seen=version.number)
+
+
+def make_again(visit: Visit, plan_id: int) -> PlanVersion:
+    """Build the plan again from the newest record, protocol, calendar and day.
+
+    Pressed twice it is made once: a draft that was made since, of the same, is the answer.
+    """
+    version = load(visit, plan_id).version
+    with visit.desk.store.write(visit.actor, visit.now) as unit:
+        newest = plans_of(unit.session, version.patient_id)[0]
+        if newest.number > version.number and newest.status == "draft":
+            record = newest_record(unit.session, version.patient_id)
+            if planned(unit.session, visit, record, newest.edits) == newest.body:
+                return newest
+        return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+
+
+def _cautions(form: Posted) -> Posted:
+    """Answers to cautions as typed: they stand in no field of the record's form."""
+    return {name: given for name, given in form.items() if name.startswith("caution.")}
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    plan_id: int,
+    *,
+    form: FormView | None = None,
+    error: str | None = None,
+    since: Meanwhile | None = None,
+    status: int = 200,
+    reason: str = "",
+    decision: Posted | None = None,
+) -> Response:
+    with visit.desk.store.read() as session:
+        view = view_of(session, visit, plan(session, plan_id))
+        who = patient(session, view.version.patient_id)
+        record = newest_record(session, who.id)
+        versions = plans_of(session, who.id)
+        in_force = active_plan(session, who.id)
+        sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan_id)
+        since = since or meanwhile(session, visit, view.version)
+    base = base_of(view.version, in_force, versions)
+    asked = asked_once(view.questions, record.record, visit.today)
+    return show(
+        request,
+        "plan.html",
+        status=status,
+        view=view,
+        plan=view.plan,
+        version=view.version,
+        who=who,
+        newest=versions[0],
+        versions=versions,
+        in_force=in_force,
+        record=record,
+        since=since,
+        base=base,
+        changes=changes_of(visit, view, base),
+        asked=asked,
+        answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
+        form=form or answer_form(record.record),
+        stale=is_stale(visit, view, who.record_number),
+        untreated=untreated(view, record.record),
+        glance=at_a_glance(view, visit.texts),
+        stairs=_staircases(view, visit.texts.runs_left),
+        sheets=sheets,
+        languages=[spoken.tag for spoken in offered()],
+        error=error,
+        reason=reason or typed_in(view.version.reason),
+        why=lambda name: _why(view, name),
+        decision={name: first(decision or {}, name) for name in ("need", "day", "why", "place")},
+    )
+
+
+def base_of(
+    version: PlanVersion, in_force: PlanVersion | None, versions: Sequence[PlanVersion]
+) -> PlanVersion | None:
+    """What a draft is compared with: the plan in force, else the version before it."""
+    if version.status != "draft":
+        return None
+    return in_force or next((one for one in versions if one.number < version.number), None)
+
+
+def changes_of(visit: Visit, view: PlanView, base: PlanVersion | None) -> tuple[str, ...]:
+    """What a draft does against what it is compared with, in sentences; nothing where there is none."""
+    if base is None:
+        return ()
+    return effect(base.body, view.plan, PlanWords(visit.texts, visit.desk.protocol))
+
+
+def _why(view: PlanView, name: str) -> tuple[str, ...]:
+    """Where a line of the plan comes from, from the record's field on; nothing where it is not told."""
+    try:
+        return why(view.plan, view.protocol, name, traced=False)
+    except FollowupError:
+        return ()
+
+
+def _staircases(view: PlanView, mirrored: bool) -> list[tuple[Eye, Staircase]]:
+    """The drawing of each eye that has one."""
+    draw = partial(build_staircase, view.plan, today=view.today, mirrored=mirrored)
+    drawn = ((eye, draw(eye=eye)) for eye in view.eyes)
+    return [(eye, stairs) for eye, stairs in drawn if stairs is not None]

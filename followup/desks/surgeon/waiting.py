@@ -1,0 +1,100 @@
+"""Plans that wait for the surgeon: those that nothing is asked about are signed together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request, Response
+
+from followup.care.hand import Visit
+from followup.care.plan_view import PlanView, view_of
+from followup.care.signing import is_stale, sign_several
+from followup.desks.door.statuses import status_of
+from followup.desks.door.visit import AnyVisit
+from followup.desks.page.pages import go, show
+from followup.desks.page.posted import AForm, number_of
+from followup.desks.surgeon.at_a_glance import Part, at_a_glance, is_quiet
+from followup.drawings.staircase import Staircase, build_staircase
+from followup.errors import FollowupError
+from followup.records.people.patients import patient
+from followup.records.plans.plans import active_plan, plans_waiting_for_signature
+from followup.records.store.store import Session
+from followup.records.views import PatientView, PlanVersion
+
+router = APIRouter()
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A plan that waits; ``together``: nothing about it needs a page of its own before it is signed."""
+
+    plan: PlanVersion
+    who: PatientView
+    view: PlanView
+    stairs: Staircase | None
+    together: bool
+    glance: tuple[Part, ...]
+
+
+@router.get("/waiting")
+def waiting(request: Request, visit: AnyVisit, signed: str = "") -> Response:
+    return _page(request, visit, signed=number_of(signed))
+
+
+@router.post("/waiting/sign")
+def sign_together(request: Request, visit: AnyVisit, form: AForm) -> Response:
+    """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
+    ids = [number for text in form.get("plan", []) if (number := number_of(text))]
+    try:
+        done, failed = sign_several(visit, ids, password=form.get("password", [""])[0])
+    except FollowupError as exc:
+        return _page(request, visit, error=exc.line, ticked=ids, status=status_of(exc))
+    if not failed:
+        return go(f"/waiting?signed={done}")
+    return _page(request, visit, failed=failed, signed=done, ticked=ids)
+
+
+def waiting_plans(visit: Visit) -> list[Waiting]:
+    """Every draft, those that can be signed at once first."""
+    with visit.desk.store.read() as session:
+        drafts = sorted(plans_waiting_for_signature(session), key=lambda one: not one.body.signable)
+        return [_line(session, visit, version) for version in drafts]
+
+
+def _page(
+    request: Request,
+    visit: Visit,
+    *,
+    error: str | None = None,
+    failed: Sequence[tuple[int, str]] = (),
+    signed: int = 0,
+    ticked: Sequence[int] = (),
+    status: int = 200,
+) -> Response:
+    """Plans to sign: those with an open question after those that can be signed at once."""
+    lines = waiting_plans(visit)
+    return show(
+        request,
+        "waiting.html",
+        status=status,
+        lines=lines,
+        together=[line for line in lines if line.together],
+        error=error,
+        failed=failed,
+        signed=signed,
+        ticked=frozenset(ticked),
+    )
+
+
+def _line(session: Session, visit: Visit, version: PlanVersion) -> Waiting:
+    who = patient(session, version.patient_id)
+    view = view_of(session, visit, version)
+    first = active_plan(session, version.patient_id) is None
+    # What somebody decided against the rules is looked at on its own page before it is signed.
+    decided = any(caution.decided_by for caution in version.body.cautions)
+    plain = version.body.signable and not (version.body.questions or decided or version.edits) and first
+    plain = plain and is_quiet(view)
+    together = bool(plain and visit.signature and not is_stale(visit, view, who.record_number))
+    stairs = build_staircase(version.body, mirrored=visit.texts.runs_left)
+    return Waiting(version, who, view, stairs, together, at_a_glance(view, visit.texts))
