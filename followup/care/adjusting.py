@@ -5,11 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.care.planning import planned
-from followup.clinical.careplan import Adjustment, CourseEdit
+from followup.clinical.careplan import Adjustment, CarePlan, CourseEdit
 from followup.clinical.protocol.reviews import StepPair
-from followup.desks.page.effect import PlanWords, effect
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record
 from followup.records.plans.plans import plans_of
@@ -39,14 +38,14 @@ def _overruled(old: Adjustment, new: Adjustment) -> bool:
     )
 
 
-def said(
-    visit: Visit, patient_id: int, plan_id: int, before: tuple[Adjustment, ...], after: tuple[Adjustment, ...]
-) -> tuple[str, ...]:
-    """What ``after`` does, against the plan ``plan_id`` made again for today.
+def both_plans(
+    hand: Hand, patient_id: int, plan_id: int, before: tuple[Adjustment, ...], after: tuple[Adjustment, ...]
+) -> tuple[CarePlan, CarePlan]:
+    """The plan ``plan_id`` made again for today, and what ``after`` makes of it.
 
     Error ``plan.changed`` where that is not the newest version any more.
     """
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         if plans_of(session, patient_id)[0].id != plan_id:
             raise FollowupError(
                 "plan.changed",
@@ -54,10 +53,7 @@ def said(
                 fix=say("open the newest plan and change that one"),
             )
         version = newest_record(session, patient_id)
-        old = planned(session, visit, version, before)
-        new = planned(session, visit, version, after)
-    texts = visit.texts
-    return effect(old, new, PlanWords(texts, visit.desk.protocol)) or (texts.gettext("Nothing changes."),)
+        return planned(session, hand, version, before), planned(session, hand, version, after)
 
 
 def steps_text(steps: Iterable[StepPair]) -> str:

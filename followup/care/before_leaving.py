@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.clinical.careplan import BeforeLeaving
 from followup.records.desk.leaving_checks import checks_noted, operated_on
 from followup.records.people.patients import patients_by_id
@@ -21,15 +21,15 @@ class ToDo:
     check: BeforeLeaving
 
 
-def checks_to_do(session: Session, visit: Visit, code: str | None = None) -> list[ToDo]:
+def checks_to_do(session: Session, hand: Hand, code: str | None = None) -> list[ToDo]:
     """The checks of the operations of today, of one patient or of all; by the hour from which they are due.
 
     They end with the day of the operation: what was not noted by midnight is no check before leaving.
     """
-    operated = operated_on(session, visit.today)
+    operated = operated_on(session, hand.today)
     bodies = newest_plan_bodies(session, {number for number, _ in operated})
     people = patients_by_id(session, bodies)
-    noted = checks_noted(session, visit.today)
+    noted = checks_noted(session, hand.today)
     found = [
         ToDo(people[number], item)
         for number, body in bodies.items()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.care.planning import with_visits
 from followup.clinical.plan.served import seen_by_findings
 from followup.clinical.record import Findings, Record
@@ -45,17 +45,17 @@ class InDanger:
     who: PatientView
 
 
-def look_stored(unit: Unit, visit: Visit, patient_id: int, record: Record, look: Findings) -> Outcome | None:
+def look_stored(unit: Unit, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:
     """What a look just stored in ``record`` does: it closes what it has seen, and calls for a senior.
 
     What it leads to comes back; None where nothing can be proposed.
     """
     patient = lock_patient(unit, patient_id)
-    if seen_by_findings(record, visit.desk.protocol, "", look.eye, look.date):
+    if seen_by_findings(record, hand.protocol, "", look.eye, look.date):
         close_walk_ins(unit, patient, word="a look was stored")
-    close_by_findings(unit, patient_id=patient_id, record=record, protocol=visit.desk.protocol, day=look.date)
-    outcome = _outcome(unit.session, visit, patient_id, record, look)
-    signs = _senior(outcome) if outcome else _flags(visit, look)
+    close_by_findings(unit, patient_id=patient_id, record=record, protocol=hand.protocol, day=look.date)
+    outcome = _outcome(unit.session, hand, patient_id, record, look)
+    signs = _senior(outcome) if outcome else _flags(hand, look)
     if signs:
         open_alert(
             unit, patient_id=patient_id, kind="senior review", eye=look.eye, day=look.date, signs=signs
@@ -79,15 +79,13 @@ def in_danger(session: Session) -> tuple[InDanger, ...]:
     return tuple(InDanger(one, people[one.patient_id]) for one in alerts if one.patient_id in people)
 
 
-def _outcome(
-    session: Session, visit: Visit, patient_id: int, record: Record, look: Findings
-) -> Outcome | None:
+def _outcome(session: Session, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:
     plans = plans_of(session, patient_id)
     base = active_plan(session, patient_id) or next(iter(plans), None)
     try:
         return review(
             with_visits(record, trips_of(session, patient_id), look.date),
-            visit.desk.protocol,
+            hand.protocol,
             look,
             calendar=planning_calendar(session, patient_id),
             edits=base.edits if base else (),
@@ -102,11 +100,11 @@ def _senior(outcome: Outcome) -> tuple[str, ...]:
     return tuple(caution.text for caution in (*outcome.senior, *notes))
 
 
-def _flags(visit: Visit, look: Findings) -> tuple[str, ...]:
+def _flags(hand: Hand, look: Findings) -> tuple[str, ...]:
     """The red flags of a look that nothing can be proposed for, such as one after the follow-up."""
     return tuple(
         flag.text
-        for flag in visit.desk.protocol.review.flag
+        for flag in hand.protocol.review.flag
         if not flag.when
         and flag.pressure_at_least is None
         and flag.to_day is None

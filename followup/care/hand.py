@@ -1,49 +1,47 @@
-"""What every request of the desks stands on: the store, the protocol, the keys and the clock."""
+"""What every act of the clinic stands on: store, protocol, keys, the clinic's day, and who acts."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
-from followup.care.passwords import Passwords
+from followup.care.passwords import Passwords, usual_passwords
 from followup.clinical.protocol.protocol import Protocol
-from followup.desks.words.texts import Texts
+from followup.language.languages import language
 from followup.recall.codes.codes import Keyring
-from followup.records.people.messages import Channel
+from followup.records.house.clinics import get_clinic
+from followup.records.plans.protocols import protocol_signature
 from followup.records.store.store import Store
-from followup.records.views import Actor, Clinic, LoginSession, ProtocolSignature
+from followup.records.views import Actor, Clinic
 from followup.timing.calendar import Calendar, parse_calendar
 
 
-@dataclass(frozen=True)
-class Desk:
-    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
+@dataclass(frozen=True, kw_only=True)
+class Hand:
+    """Whoever acts, with what the act needs. ``person``: None where nobody is logged in.
 
-    ``ways_out``: the ways to send messages that are set up; paper, a call, is always there.
+    ``approved``: a surgeon's signature holds for this very protocol. ``store`` sees the person's own
+    site, where the person has one.
     """
 
     store: Store
     protocol: Protocol
     keyring: Keyring
-    clock: Callable[[], datetime]
-    passwords: Passwords = field(default_factory=Passwords)
-    https: bool = False
-    ways_out: frozenset[Channel] = frozenset({"paper"})
-
-
-@dataclass(frozen=True)
-class Visit:
-    """One request: where it is answered, by which clinic's calendar and clock, and for whom."""
-
-    desk: Desk
     clinic: Clinic
     now: datetime
-    login: LoginSession | None
-    signature: ProtocolSignature | None
+    person: Actor | None = None
+    approved: bool = False
+    passwords: Passwords = field(default_factory=usual_passwords)
+
+    @property
+    def actor(self) -> Actor:
+        """Who does it; nobody may act without a name."""
+        if self.person is None:
+            raise RuntimeError("no one is logged in")
+        return self.person
 
     @property
     def zone(self) -> ZoneInfo:
@@ -59,21 +57,29 @@ class Visit:
         return parse_calendar(json.loads(self.clinic.calendar), "calendar of the clinic")
 
     @property
-    def roles(self) -> frozenset[str]:
-        return self.login.staff.roles if self.login else frozenset({"anonymous"})
-
-    @property
-    def actor(self) -> Actor:
-        """Who does it. Only for routes behind a log-in."""
-        if self.login is None:
-            raise RuntimeError("no one is logged in")
-        return self.login.staff.actor
-
-    @property
     def language(self) -> str:
+        """The tag of the staff's language."""
         return self.clinic.staff_language
 
-    @cached_property
-    def texts(self) -> Texts:
-        """The staff's language, made ready once for everything that this request says."""
-        return Texts(self.language)
+    @property
+    def mirrored(self) -> bool:
+        """Whether the staff read, and time in their drawings runs, from right to left."""
+        return language(self.language).rtl
+
+
+def hand_for(
+    store: Store, protocol: Protocol, keyring: Keyring, *, now: datetime, person: Actor | None = None
+) -> Hand:
+    """A hand of the whole clinic, for commands and jobs."""
+    with store.read() as session:
+        clinic = get_clinic(session)
+        approved = protocol_signature(session, protocol.hash) is not None
+    return Hand(
+        store=store,
+        protocol=protocol,
+        keyring=keyring,
+        clinic=clinic,
+        now=now,
+        person=person,
+        approved=approved,
+    )

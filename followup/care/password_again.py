@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.errors import FollowupError
 from followup.records.house.staff import (
     is_locked,
@@ -13,20 +13,20 @@ from followup.records.views import SYSTEM, Staff
 from followup.said import say
 
 
-def must_match(visit: Visit, password: str) -> Staff:
+def must_match(hand: Hand, password: str) -> Staff:
     """The person who is logged in. Refuse, unless ``password`` is that of the person who is logged in.
 
     Wrong ones are counted together with wrong log-ins, so that a signature can't be guessed either.
     """
-    desk, login = visit.desk, visit.actor.login
-    with desk.store.read() as session:
+    login = hand.actor.login
+    with hand.store.read() as session:
         person = staff_by_login(session, login)
-    locked = person is not None and is_locked(person, visit.now)
-    right = desk.passwords.matches(person.password_hash if person else None, password)
+    locked = person is not None and is_locked(person, hand.now)
+    right = hand.passwords.matches(person.password_hash if person else None, password)
     if person is not None and right and not locked:
         return person
     if not locked:
-        with desk.store.write(SYSTEM, visit.now) as unit:
+        with hand.store.write(SYSTEM, hand.now) as unit:
             note_failed_login(unit, login=login)
     raise FollowupError(
         "password.wrong",

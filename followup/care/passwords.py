@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from functools import cache
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -39,3 +40,9 @@ class Passwords:
         except (VerificationError, InvalidHashError):
             return False
         return stored is not None
+
+
+@cache
+def usual_passwords() -> Passwords:
+    """Hashes at the usual cost, made ready once."""
+    return Passwords()

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.clinical.careplan import (
     AllergyLine,
     BeforeLeaving,
@@ -200,15 +200,15 @@ def steps_left(course: Course, day: date) -> tuple[tuple[int, int], ...]:
     return tuple(left)
 
 
-def load(visit: Visit, plan_id: int) -> PlanView:
+def load(hand: Hand, plan_id: int) -> PlanView:
     """The plan with the record that it was made from. Error: ``plan.unknown``."""
-    with visit.desk.store.read() as session:
-        return view_of(session, visit, plan(session, plan_id))
+    with hand.store.read() as session:
+        return view_of(session, hand, plan(session, plan_id))
 
 
-def view_of(session: Session, visit: Visit, version: PlanVersion) -> PlanView:
+def view_of(session: Session, hand: Hand, version: PlanVersion) -> PlanView:
     """A version as the pages show it."""
-    return PlanView(version, record_of(session, version).record, visit.desk.protocol, visit.today)
+    return PlanView(version, record_of(session, version).record, hand.protocol, hand.today)
 
 
 def record_of(session: Session, version: PlanVersion) -> RecordVersion:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.clinical.careplan import Adjustment, CarePlan, DayPhase
 from followup.clinical.plan.build import build_plan
 from followup.clinical.record import Record, TripRecord
@@ -23,7 +23,7 @@ _TO_RECORD = ("booked", "arrived", "fulfilled", "noshow")
 
 def draft_plan(
     unit: Unit,
-    visit: Visit,
+    hand: Hand,
     patient_id: int,
     *,
     edits: tuple[Adjustment, ...] | None = None,
@@ -41,29 +41,27 @@ def draft_plan(
         unit,
         patient_id=patient_id,
         record_number=version.number,
-        body=planned(unit.session, visit, version, kept),
+        body=planned(unit.session, hand, version, kept),
         edits=kept,
         reason=reason,
         seen=seen,
     )
 
 
-def planned(
-    session: Session, visit: Visit, version: RecordVersion, edits: tuple[Adjustment, ...]
-) -> CarePlan:
+def planned(session: Session, hand: Hand, version: RecordVersion, edits: tuple[Adjustment, ...]) -> CarePlan:
     """The plan of ``version`` as of today, beside what the clinic has already promised and done."""
     record, patient_id = version.record, version.patient_id
-    as_of = max(visit.today, record.last_operation_day)
+    as_of = max(hand.today, record.last_operation_day)
     in_force = active_plan(session, patient_id)
     return build_plan(
         with_visits(record, trips_of(session, patient_id), as_of),
-        visit.desk.protocol,
+        hand.protocol,
         as_of=as_of,
         calendar=planning_calendar(session, patient_id),
         edits=edits,
         previous_times=times_on(in_force.body, as_of) if in_force else None,
         previous_own=own_times_on(in_force.body, as_of) if in_force else None,
-        approved=visit.signature is not None,
+        approved=hand.approved,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from followup.care.danger import look_stored, newest_looks
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.care.planning import draft_plan
 from followup.clinical.record import Record
 from followup.errors import FollowupError
@@ -17,14 +17,14 @@ from followup.records.views import PatientView, RecordVersion
 from followup.said import say
 
 
-def store_record(visit: Visit, record: Record, known: PatientView | None, seen: int) -> int:
+def store_record(hand: Hand, record: Record, known: PatientView | None, seen: int) -> int:
     """Store the record and its plan; the plan's id. The same record again changes nothing.
 
     ``known``: whose record it is, None for a new patient. Errors: those of ``enter_record``,
     ``correct_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
     """
     must_print(record)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         again = known or patient_by_code(unit.session, record.patient.code)
         if again and (plan := _same_as_stored(unit.session, again, record)):
             return plan
@@ -34,19 +34,19 @@ def store_record(visit: Visit, record: Record, known: PatientView | None, seen: 
             before = newest_record(unit.session, known.id).record
             version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
         for look in newest_looks(before, record):
-            look_stored(unit, visit, version.patient_id, record, look)
-        return draft_plan(unit, visit, version.patient_id).id
+            look_stored(unit, hand, version.patient_id, record, look)
+        return draft_plan(unit, hand, version.patient_id).id
 
 
-def find_patient(visit: Visit, code: str) -> PatientView | None:
+def find_patient(hand: Hand, code: str) -> PatientView | None:
     """The patient with this code, if there is one."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         return patient_by_code(session, code)
 
 
-def known_patient(visit: Visit, code: str) -> PatientView:
+def known_patient(hand: Hand, code: str) -> PatientView:
     """The patient with this code. Error: ``patient.unknown``."""
-    found = find_patient(visit, code)
+    found = find_patient(hand, code)
     if found is None:
         raise FollowupError(
             "patient.unknown", say("no patient with this code"), fix=say("look the patient up by name")
@@ -54,9 +54,9 @@ def known_patient(visit: Visit, code: str) -> PatientView:
     return found
 
 
-def newest_version(visit: Visit, known: PatientView) -> RecordVersion:
+def newest_version(hand: Hand, known: PatientView) -> RecordVersion:
     """The newest version of the patient's record."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         return newest_record(session, known.id)
 
 

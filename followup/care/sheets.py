@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from fastapi import Response
-
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.care.plan_view import load, record_of
 from followup.clinical.careplan import CarePlan, Trip
 from followup.language.catalogues import choose
-from followup.language.direction import without_marks
 from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
 from followup.records.plans.desk_notes import (
     NotedVisit,
@@ -31,20 +28,20 @@ from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import render_pdf
 
 
-def draft_content(visit: Visit, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:
+def draft_content(hand: Hand, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:
     """The plan as it would print, with a watermark and without a code."""
-    view = load(visit, plan_id)
-    with visit.desk.store.read() as session:
+    view = load(hand, plan_id)
+    with hand.store.read() as session:
         noted = _now_of(session, plan_id)
         earlier = plans_printed(session, view.version.patient_id)
     return build_content(
         _with_visits(view.plan, noted),
         view.record,
-        visit.desk.protocol.formulary,
-        clinic_info(visit),
+        hand.protocol.formulary,
+        clinic_info(hand),
         language=language,
-        printed_on=visit.today,
-        aftercare=visit.desk.protocol.aftercare,
+        printed_on=hand.today,
+        aftercare=hand.protocol.aftercare,
         earlier=earlier,
         options=options,
     )
@@ -52,7 +49,7 @@ def draft_content(visit: Visit, plan_id: int, language: str | None, options: She
 
 def issue_one(
     unit: Unit,
-    visit: Visit,
+    hand: Hand,
     version: PlanVersion,
     options: SheetOptions,
     *,
@@ -70,17 +67,17 @@ def issue_one(
         reason=reason,
         options=as_printed(asdict(options), _now_of(unit.session, version.id)),
     )
-    render_pdf(content_of(unit.session, visit, sheet))
+    render_pdf(content_of(unit.session, hand, sheet))
     return sheet
 
 
-def staff_language(visit: Visit) -> str:
+def staff_language(hand: Hand) -> str:
     """The tag of the staff's language where sheets have words in it, else of English."""
-    return choose(visit.language).language.tag
+    return choose(hand.language).language.tag
 
 
 def content_of(
-    session: Session, visit: Visit, sheet: SheetView, options: SheetOptions | None = None
+    session: Session, hand: Hand, sheet: SheetView, options: SheetOptions | None = None
 ) -> SheetContent:
     """What stands on an issued sheet. The same sheet gives the same content on any day."""
     version = plan(session, sheet.plan_id)
@@ -88,21 +85,21 @@ def content_of(
     before = _sheet_before(session, sheet)
     issue = SheetIssue(
         code_grouped=typed_code(sheet.id),
-        qr_payload=qr_payload(sheet.id, visit.desk.keyring, visit.clinic.code),
+        qr_payload=qr_payload(sheet.id, hand.keyring, hand.clinic.code),
         number=str(sheet.issue),
-        printed_on=sheet.printed_at.astimezone(visit.zone).date(),
+        printed_on=sheet.printed_at.astimezone(hand.zone).date(),
         replaces=str(before.issue) if before else None,
         signed_by=version.signed_by,
     )
     return build_content(
         _with_visits(version.body, sheet_visits(session, sheet.id)),
         record,
-        visit.desk.protocol.formulary,
-        clinic_info(visit),
+        hand.protocol.formulary,
+        clinic_info(hand),
         language=sheet.language,
         issue=issue,
         printed_on=issue.printed_on,
-        aftercare=visit.desk.protocol.aftercare,
+        aftercare=hand.protocol.aftercare,
         options=options or printed_options(session, sheet.id),
         previous=_with_visits(plan(session, before.plan_id).body, sheet_visits(session, before.id))
         if before
@@ -137,9 +134,9 @@ def _as_noted(planned: Trip, noted: NotedVisit | None) -> Trip:
     return planned.model_copy(update={"date": noted.day, "hour": noted.hour, "status": noted.status})
 
 
-def clinic_info(visit: Visit) -> ClinicInfo:
+def clinic_info(hand: Hand) -> ClinicInfo:
     """The clinic as it stands on a sheet."""
-    clinic = visit.clinic
+    clinic = hand.clinic
     return ClinicInfo(
         name=clinic.name,
         code=clinic.code,
@@ -167,14 +164,3 @@ def printed_options(session: Session, sheet_id: str) -> SheetOptions:
     """How an issued sheet was printed."""
     kept: Any = sheet_options(session, sheet_id)
     return SheetOptions(**kept)
-
-
-def pdf_answer(content: bytes, name: str) -> Response:
-    """``name`` as the file's name: without the marks that keep a code whole in text from right to left,
-    which no header can carry."""
-    plain = without_marks(name)
-    return Response(
-        content,
-        media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="{plain}.pdf"'},
-    )

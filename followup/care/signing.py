@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.care.password_again import must_match
 from followup.care.plan_view import PlanView, load
 from followup.errors import FollowupError
@@ -16,31 +16,31 @@ from followup.typed import typed_in
 MOST_AT_ONCE = 60
 
 
-def sign_one(visit: Visit, view: PlanView, *, password: str, reason: str) -> None:
+def sign_one(hand: Hand, view: PlanView, *, password: str, reason: str) -> None:
     """Sign a plan, with the password once more. Sent twice it signs once.
 
     Errors: ``password.wrong``, ``plan.reason``, ``plan.stale`` and those of ``sign_plan``.
     """
-    if signed_by_me(visit, view):
+    if signed_by_me(hand, view):
         return
-    must_match(visit, password)
+    must_match(hand, password)
     try:
-        _sign_checked(visit, view, reason)
+        _sign_checked(hand, view, reason)
     except FollowupError:
         # Of two clicks at once the second may find the first one's signature at any step.
-        if not _is_mine(visit, view.version.id):
+        if not _is_mine(hand, view.version.id):
             raise
 
 
-def _sign_checked(visit: Visit, view: PlanView, reason: str) -> None:
-    if not reason and needs_reason(visit, view):
+def _sign_checked(hand: Hand, view: PlanView, reason: str) -> None:
+    if not reason and needs_reason(hand, view):
         raise FollowupError(
             "plan.reason",
             say("no reason given"),
             where=say("reason"),
             fix=say("say why the plan in force changes"),
         )
-    if _is_stale_now(visit, view):
+    if _is_stale_now(hand, view):
         raise FollowupError(
             "plan.stale",
             say("the record, the protocol or the day has changed since this draft was made"),
@@ -48,11 +48,11 @@ def _sign_checked(visit: Visit, view: PlanView, reason: str) -> None:
         )
     # What stood in the box already was stored with words of ours before it: they stay.
     stored = reason == typed_in(view.version.reason)
-    _sign(visit, view, "" if stored else reason)
+    _sign(hand, view, "" if stored else reason)
 
 
 def sign_several(
-    visit: Visit, plans: Iterable[int], *, password: str
+    hand: Hand, plans: Iterable[int], *, password: str
 ) -> tuple[int, tuple[tuple[int, str], ...]]:
     """Sign each plan in its own right: how many are, and which are not, with what hinders them.
 
@@ -66,70 +66,70 @@ def sign_several(
             where=say("plans"),
             fix=say("look at a plan, tick it, then sign"),
         )
-    must_match(visit, password)
-    found = [(number, _sign_plain(visit, number)) for number in ids]
+    must_match(hand, password)
+    found = [(number, _sign_plain(hand, number)) for number in ids]
     failed = tuple((number, problem) for number, problem in found if problem)
     return len(found) - len(failed), failed
 
 
-def signed_by_me(visit: Visit, view: PlanView) -> bool:
+def signed_by_me(hand: Hand, view: PlanView) -> bool:
     """Whether it is in force by the signature of whoever asks."""
-    return view.version.status == "active" and view.version.signed_by == visit.actor.name
+    return view.version.status == "active" and view.version.signed_by == hand.actor.name
 
 
-def needs_reason(visit: Visit, view: PlanView) -> bool:
+def needs_reason(hand: Hand, view: PlanView) -> bool:
     """A plan that replaces a signed one needs a reason; so does one that the surgeon has edited."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         in_force = active_plan(session, view.version.patient_id)
     return (in_force is not None or bool(view.version.edits)) and not view.version.reason
 
 
-def is_stale(visit: Visit, view: PlanView, record_number: int) -> bool:
+def is_stale(hand: Hand, view: PlanView, record_number: int) -> bool:
     """Whether a draft was made from what is no longer so: record, protocol, approval or day."""
     return view.version.status == "draft" and (
         view.version.record_number != record_number
-        or view.plan.protocol_hash != visit.desk.protocol.hash
-        or view.plan.approved != (visit.signature is not None)
-        or view.plan.as_of < visit.today
+        or view.plan.protocol_hash != hand.protocol.hash
+        or view.plan.approved != (hand.approved)
+        or view.plan.as_of < hand.today
     )
 
 
-def _sign_plain(visit: Visit, number: int) -> str:
+def _sign_plain(hand: Hand, number: int) -> str:
     """Sign one plan; what hinders it in one line, or nothing."""
     try:
-        view = load(visit, number)
-        if not signed_by_me(visit, view):
-            _sign_plainly(visit, view)
+        view = load(hand, number)
+        if not signed_by_me(hand, view):
+            _sign_plainly(hand, view)
     except FollowupError as exc:
-        return "" if _is_mine(visit, number) else exc.line
+        return "" if _is_mine(hand, number) else exc.line
     return ""
 
 
-def _sign_plainly(visit: Visit, view: PlanView) -> None:
-    if _is_stale_now(visit, view):
+def _sign_plainly(hand: Hand, view: PlanView) -> None:
+    if _is_stale_now(hand, view):
         raise FollowupError(
             "plan.stale", say("made for another day or record"), fix=say("make it again, look, sign")
         )
-    if needs_reason(visit, view):
+    if needs_reason(hand, view):
         raise FollowupError(
             "plan.reason", say("it replaces a plan in force"), fix=say("sign it on its own page")
         )
-    _sign(visit, view)
+    _sign(hand, view)
 
 
-def _sign(visit: Visit, view: PlanView, reason: str = "") -> None:
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+def _sign(hand: Hand, view: PlanView, reason: str = "") -> None:
+    with hand.store.write(hand.actor, hand.now) as unit:
         sign_plan(unit, plan_id=view.version.id, reason=reason)
 
 
-def _is_stale_now(visit: Visit, view: PlanView) -> bool:
-    with visit.desk.store.read() as session:
+def _is_stale_now(hand: Hand, view: PlanView) -> bool:
+    with hand.store.read() as session:
         newest = patient(session, view.version.patient_id).record_number
-    return is_stale(visit, view, newest)
+    return is_stale(hand, view, newest)
 
 
-def _is_mine(visit: Visit, number: int) -> bool:
+def _is_mine(hand: Hand, number: int) -> bool:
     try:
-        return signed_by_me(visit, load(visit, number))
+        return signed_by_me(hand, load(hand, number))
     except FollowupError:
         return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.care.went import as_it_went
 from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.keys_told import LOST, Names
@@ -55,50 +55,50 @@ class VisitLine:
         return tuple(eye for eye in self.who.eyes if eye in named) or self.who.eyes
 
 
-def visit_lines(session: Session, visit: Visit, trips: Iterable[TripView]) -> tuple[VisitLine, ...]:
+def visit_lines(session: Session, hand: Hand, trips: Iterable[TripView]) -> tuple[VisitLine, ...]:
     """The lines of ``trips``, in their order; four queries however many there are."""
     chosen = tuple(trips)
     people = patients_by_id(session, {trip.patient_id for trip in chosen})
     bodies = plan_bodies(session, {trip.plan_id for trip in chosen})
     went = trips_of_all(session, {trip.patient_id for trip in chosen})
     return tuple(
-        _line(visit, trip, people[trip.patient_id], bodies.get(trip.plan_id), went.get(trip.patient_id, ()))
+        _line(hand, trip, people[trip.patient_id], bodies.get(trip.plan_id), went.get(trip.patient_id, ()))
         for trip in chosen
     )
 
 
-def kind_words(visit: Visit, kind: str) -> str:
+def kind_words(hand: Hand, kind: str) -> str:
     """A kind of check in the words of the protocol, or its id where the protocol does not know it."""
-    return text_of(kind, visit.desk.protocol.kinds)
+    return text_of(kind, hand.protocol.kinds)
 
 
 def _line(
-    visit: Visit, trip: TripView, who: PatientView, body: CarePlan | None, went: Iterable[TripView]
+    hand: Hand, trip: TripView, who: PatientView, body: CarePlan | None, went: Iterable[TripView]
 ) -> VisitLine:
-    mirrored = visit.texts.runs_left
-    drawn = as_it_went(body, went, visit) if body else None
-    days = VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(visit.today))
+    mirrored = hand.mirrored
+    drawn = as_it_went(body, went, hand) if body else None
+    days = VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(hand.today))
     return VisitLine(
         trip=trip,
         who=who,
-        stands=lateness(days, visit.now, visit.zone),
-        days=days_overdue(days, visit.today),
-        reasons=_reasons(visit, trip, body),
-        stairs=build_staircase(drawn, today=visit.today, mirrored=mirrored) if drawn else None,
+        stands=lateness(days, hand.now, hand.zone),
+        days=days_overdue(days, hand.today),
+        reasons=_reasons(hand, trip, body),
+        stairs=build_staircase(drawn, today=hand.today, mirrored=mirrored) if drawn else None,
     )
 
 
-def _reasons(visit: Visit, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
+def _reasons(hand: Hand, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not trip.serves and not trip.services:
         return (Reason("", WITHOUT, None),)
     if not keys and body:
-        return tuple(Reason("", kind_words(visit, kind), eye) for kind, eye in body.watched)
+        return tuple(Reason("", kind_words(hand, kind), eye) for kind, eye in body.watched)
     needs = {need.key: need for need in body.needs} if body else {}
-    names = Names(body, visit.desk.protocol) if body else None
+    names = Names(body, hand.protocol) if body else None
     return tuple(
-        Reason(key, kind_words(visit, needs[key].kind), needs[key].eye)
+        Reason(key, kind_words(hand, needs[key].kind), needs[key].eye)
         if key in needs
         else Reason(key, names.look(key) if names else LOST, None)
         for key in keys

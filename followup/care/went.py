@@ -6,25 +6,25 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Literal
 
-from followup.care.hand import Visit
+from followup.care.hand import Hand
 from followup.clinical.careplan import CarePlan, Trip
 from followup.records.views import TripView
 
 Went = Literal["proposed", "booked", "arrived", "fulfilled", "noshow"]
 
 
-def as_it_went(plan: CarePlan, trips: Iterable[TripView], visit: Visit) -> CarePlan:
+def as_it_went(plan: CarePlan, trips: Iterable[TripView], hand: Hand) -> CarePlan:
     """The plan with the visits of the patient that took place, are to come, or were missed."""
-    happened = tuple(_drawn(trip, said) for trip in trips if (said := _went(trip, visit)))
+    happened = tuple(_drawn(trip, said) for trip in trips if (said := _went(trip, hand)))
     return plan.model_copy(update={"trips": happened})
 
 
-def _went(trip: TripView, visit: Visit) -> Went | None:
+def _went(trip: TripView, hand: Hand) -> Went | None:
     """How a visit came about; None where it never was one, such as one that a new plan replaced in time."""
-    today = visit.today
+    today = hand.today
     if trip.status == "cancelled":
         # A new plan ends the visits of the old one: what was missed by then was missed all the same.
-        ended = trip.ended_at.astimezone(visit.zone).date() if trip.ended_at else date.min
+        ended = trip.ended_at.astimezone(hand.zone).date() if trip.ended_at else date.min
         return "noshow" if trip.services and trip.day < ended else None
     if trip.status == "arrived":
         if not trip.is_unseen(today):

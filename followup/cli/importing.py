@@ -10,7 +10,6 @@ from pathlib import Path
 
 import click
 
-from followup.care.hand import Visit
 from followup.care.planning import draft_plan
 from followup.cli.contract import BAD_INPUT, Outcome
 from followup.cli.files import STDIN, read_bytes, write_whole
@@ -19,6 +18,7 @@ from followup.cli.rows import MOST_BYTES, Listed, Row, rows_of
 from followup.cli.serving import desk_for
 from followup.cli.words import counted
 from followup.clinical.record import Record
+from followup.desks.door.hand import DeskHand, desk_hand
 from followup.errors import FollowupError
 from followup.language.entered import must_print
 from followup.records.house.clinics import get_clinic
@@ -75,13 +75,15 @@ def _store(settings: Settings, store: Store, rows: list[Row], counts: Counts) ->
     """Everything in one transaction; with a single refused row, nothing."""
     now, desk = datetime.now(UTC), desk_for(settings, store)
     with store.read() as session:
-        visit = Visit(desk, get_clinic(session), now, None, protocol_signature(session, desk.protocol.hash))
+        hand = desk_hand(
+            desk, get_clinic(session), now, None, protocol_signature(session, desk.protocol.hash)
+        )
     try:
         with store.write(COMMAND_LINE, now) as unit:
             _store_lists(unit, rows, counts)
             for row in rows:
                 if isinstance(row.says, Record):
-                    _store_record(unit, visit, row, row.says, counts)
+                    _store_record(unit, hand, row, row.says, counts)
             if counts.refused:
                 raise _NothingStoredError
     except _NothingStoredError:
@@ -108,14 +110,14 @@ def _store_lists(unit: Unit, rows: Iterable[Row], counts: Counts) -> None:
             counts.listed += len(lines)
 
 
-def _store_record(unit: Unit, visit: Visit, row: Row, record: Record, counts: Counts) -> None:
+def _store_record(unit: Unit, hand: DeskHand, row: Row, record: Record, counts: Counts) -> None:
     known = patient_by_code(unit.session, record.patient.code)
     if known is not None and newest_record(unit.session, known.id).record == record:
         counts.known += 1
         return
     try:
         must_print(record)
-        draft_plan(unit, visit, enter_record(unit, record=record).patient_id)
+        draft_plan(unit, hand, enter_record(unit, record=record).patient_id)
     except FollowupError as error:
         counts.refused.append((row, f"row {row.number}: {error.line}"))
     else:

@@ -11,7 +11,6 @@ from typing import TypeVar
 
 import click
 
-from followup.care.hand import Desk, Visit
 from followup.care.plan_view import record_of
 from followup.care.sheets import (
     clinic_info,
@@ -25,6 +24,7 @@ from followup.cli.files import write_whole
 from followup.cli.opening import COMMAND_LINE
 from followup.cli.sheet_options import Choices
 from followup.cli.words import counted
+from followup.desks.door.hand import Desk, desk_hand
 from followup.errors import FollowupError
 from followup.records.house.clinics import get_clinic
 from followup.records.people.oplist import operations_on
@@ -57,7 +57,7 @@ class Printer:
         self.choices = choices
         with desk.store.read() as session:
             signature = protocol_signature(session, desk.protocol.hash)
-            self.visit = Visit(desk, get_clinic(session), datetime.now(UTC), None, signature)
+            self.visit = desk_hand(desk, get_clinic(session), datetime.now(UTC), None, signature)
 
     def one(self, plan_id: str, out: str | None) -> Outcome:
         """One plan's sheet."""

@@ -11,10 +11,10 @@ from datetime import UTC, datetime
 
 import uvicorn
 
-from followup.care.hand import Desk
 from followup.cli.contract import say
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.app import create_app
+from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
 from followup.recall.codes.codes import load_keyring
 from followup.recall.jobs.daily import Workplace

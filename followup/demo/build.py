@@ -9,11 +9,11 @@ from datetime import datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from followup.care.hand import Desk
 from followup.clinical.protocol.load import load_protocol
 from followup.demo import clinic
 from followup.demo.cast import BACK, cast, expected
 from followup.demo.story import Story
+from followup.desks.door.hand import Desk
 from followup.recall.codes.codes import Keyring, save_keyring
 from followup.recall.jobs.sweep import sweep
 from followup.records.house.clinics import put_clinic

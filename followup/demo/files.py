@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from followup.care.hand import Desk, Visit
 from followup.care.sheets import content_of
+from followup.desks.door.hand import Desk, desk_hand
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
@@ -64,12 +64,12 @@ def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
     """Write every sheet in force as PDF and the two lists as CSV."""
     with desk.store.read() as session:
         clinic = get_clinic(session)
-        visit = Visit(desk, clinic, now, None, protocol_signature(session, desk.protocol.hash))
+        hand = desk_hand(desk, clinic, now, None, protocol_signature(session, desk.protocol.hash))
         kinds = desk.protocol.kinds
-        due = due_lines(session, visit.today, now, kinds)
+        due = due_lines(session, hand.today, now, kinds)
         reach = reach_lines(session, now, translator("en", "desk"), kinds, desk.protocol.recall)
         sheets = [sheet for patient in sorted(plans_in_force(session)) for sheet in _newest(session, patient)]
-        contents = [content_of(session, visit, sheet) for sheet in sheets]
+        contents = [content_of(session, hand, sheet) for sheet in sheets]
     (folder / "sheets").mkdir(exist_ok=True)
     # One sheet is made ready and looked over while the typesetter, a process of its own, sets another.
     with ThreadPoolExecutor(2) as pool:

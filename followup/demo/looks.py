@@ -9,11 +9,11 @@ from typing import Any
 
 from followup.care.adjusting import joined
 from followup.care.danger import look_stored
-from followup.care.hand import Visit
 from followup.care.planning import draft_plan, newest_edits, with_visits
 from followup.clinical.record import Eye, Findings, parse_record
 from followup.clinical.review.review import accept, review, with_findings
 from followup.demo.clinic import SURGEON
+from followup.desks.door.hand import DeskHand
 from followup.desks.surgeon.looks import reason_of
 from followup.records.people.patients import correct_record, newest_record
 from followup.records.store.store import Unit
@@ -66,24 +66,24 @@ def quiet(rng: Random, day: int) -> dict[str, Any]:
     }
 
 
-def enter_look(unit: Unit, patient: int, eye: Eye, visit: Visit, found: Mapping[str, Any]) -> None:
+def enter_look(unit: Unit, patient: int, eye: Eye, hand: DeskHand, found: Mapping[str, Any]) -> None:
     """Store what was seen of ``eye`` as the next version of the record, as the eye's page does."""
     known = newest_record(unit.session, patient)
     data = known.record.model_dump(mode="json", exclude_none=True)
-    look = {"eye": eye, "date": visit.today.isoformat(), "by": SURGEON.name, **found}
+    look = {"eye": eye, "date": hand.today.isoformat(), "by": SURGEON.name, **found}
     record = parse_record(data | {"reviews": [*data.get("reviews", []), look]}, known.record.patient.code)
     correct_record(unit, patient_id=patient, record=record, seen=known.number)
-    look_stored(unit, visit, patient, record, _todays(record.reviews, eye, visit))
+    look_stored(unit, hand, patient, record, _todays(record.reviews, eye, hand))
 
 
-def draft_taken(unit: Unit, patient: int, eye: Eye, visit: Visit, seen: Seen) -> bool:
+def draft_taken(unit: Unit, patient: int, eye: Eye, hand: DeskHand, seen: Seen) -> bool:
     """Draft the plan with the proposals that the surgeon takes; false where today's look has none of them."""
     record = newest_record(unit.session, patient).record
-    look = _todays(record.reviews, eye, visit)
+    look = _todays(record.reviews, eye, hand)
     edits = newest_edits(unit.session, patient)
     outcome = review(
-        with_findings(with_visits(record, trips_of(unit.session, patient), visit.today), look),
-        visit.desk.protocol,
+        with_findings(with_visits(record, trips_of(unit.session, patient), hand.today), look),
+        hand.protocol,
         look,
         calendar=planning_calendar(unit.session, patient),
         edits=edits,
@@ -95,10 +95,10 @@ def draft_taken(unit: Unit, patient: int, eye: Eye, visit: Visit, seen: Seen) ->
     offer = seen.offer if seen.offer and seen.offer[0] in offered else None
     new = accept(taken, by=SURGEON.name, reason=seen.reason, offer=offer)
     reason = reason_of(taken, seen.reason)
-    draft_plan(unit, visit, patient, edits=joined(edits, new), reason=reason)
+    draft_plan(unit, hand, patient, edits=joined(edits, new), reason=reason)
     return True
 
 
-def _todays(looks: Iterable[Findings], eye: Eye, visit: Visit) -> Findings:
-    (look,) = (look for look in looks if (look.eye, look.date) == (eye, visit.today))
+def _todays(looks: Iterable[Findings], eye: Eye, hand: DeskHand) -> Findings:
+    (look,) = (look for look in looks if (look.eye, look.date) == (eye, hand.today))
     return look

@@ -9,12 +9,12 @@ from random import Random
 from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
-from followup.care.hand import Desk, Visit
 from followup.care.planning import draft_plan
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Person
 from followup.demo.clinic import TIME_ZONE, is_open
 from followup.demo.looks import Seen, draft_taken, enter_look, quiet, told_look
+from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.recall.codes.codes import new_sheet_id
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.alerts import close_alert, open_alerts
@@ -316,8 +316,8 @@ class Story:
         if draft_taken(unit, _patient(unit, code), eye, self._visit(unit), told):
             self._sign(unit, code, told.reason)
 
-    def _visit(self, unit: Unit) -> Visit:
-        return Visit(self.desk, self.clinic, unit.now, None, self.signature)
+    def _visit(self, unit: Unit) -> DeskHand:
+        return desk_hand(self.desk, self.clinic, unit.now, None, self.signature)
 
     def _draft(self, unit: Unit, code: str) -> None:
         draft_plan(unit, self._visit(unit), _patient(unit, code))

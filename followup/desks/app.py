@@ -10,8 +10,8 @@ from fastapi import Depends, FastAPI
 from fastapi.staticfiles import StaticFiles
 
 from followup import resources
-from followup.care.hand import Desk
 from followup.desks.door.guard import guard
+from followup.desks.door.hand import Desk
 from followup.desks.door.headers import SafeHeaders
 from followup.desks.door.size import BoundedBody
 from followup.desks.page import failures

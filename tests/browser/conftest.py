@@ -19,9 +19,9 @@ from axe_playwright_python.sync_playwright import Axe
 from one_app import AppOf
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from followup.care.hand import Desk
 from followup.care.passwords import Passwords
 from followup.clinical.protocol.load import load_protocol
+from followup.desks.door.hand import Desk
 from followup.recall.codes.keyring import Keyring
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.house.staff import add_staff

@@ -16,9 +16,9 @@ from one_app import AppOf
 from sqlmodel import select
 from starlette.testclient import TestClient
 
-from followup.care.hand import Desk
 from followup.clinical.protocol.load import load_protocol
 from followup.demo import build, clinic
+from followup.desks.door.hand import Desk
 from followup.desks.page.pages import environment
 from followup.desks.words import texts as words
 from followup.desks.words.extraction import desk_messages

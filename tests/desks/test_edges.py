@@ -9,7 +9,6 @@ import pytest
 from clinic_days import IDS, TURNS, Turn, local
 
 from followup.care.before_leaving import checks_to_do
-from followup.care.hand import Desk, Visit
 from followup.care.plan_view import PlanView, steps_left, untreated
 from followup.care.planning import own_times_on, times_on, with_visits
 from followup.care.sheets import clinic_info, content_of
@@ -17,6 +16,7 @@ from followup.care.went import as_it_went
 from followup.clinical.careplan import BeforeLeaving, Bottle, CarePlan, Course, DayPhase, Step
 from followup.clinical.record import Record
 from followup.desks.counsellor.sheets import bottles_with
+from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.desks.manager.bottles import shelf
 from followup.desks.surgeon.eye import EyeCase
 from followup.desks.surgeon.leaving import note_check
@@ -37,12 +37,12 @@ PHARMACY_DAYS = ("2028-01-01", "2027-04-01", "2027-04-30", "2027-11-07", "2028-0
 KEYS = Keyring.fresh()
 
 
-def _visit(zone: str, now: datetime, store=None, protocol=None) -> Visit:
+def _visit(zone: str, now: datetime, store=None, protocol=None) -> DeskHand:
     """Somebody at a desk of a clinic in ``zone``, at ``now``."""
     clinic = Clinic("Riverbend Eye Clinic", "RBE", "+44 20 7946 0100", "+44 20 7946 0199", zone)
     desk = Desk(store, protocol, KEYS, lambda: now, SimpleNamespace())
     staff = SimpleNamespace(actor=EVERYBODY, roles=EVERYBODY.roles)
-    return Visit(desk, clinic, now, LoginSession("x", staff, now, now, now, None), None)
+    return desk_hand(desk, clinic, now, LoginSession("x", staff, now, now, now, None), None)
 
 
 @EACH_TURN
@@ -67,10 +67,10 @@ MOMENTS = [
 
 @pytest.mark.parametrize(("zone", "utc", "said"), MOMENTS)
 def test_an_instant_is_told_by_the_clinics_day_and_clock(zone, utc, said):
-    visit = _visit(zone, datetime.fromisoformat(f"{utc}+00:00"))
+    hand = _visit(zone, datetime.fromisoformat(f"{utc}+00:00"))
     words = Texts("en")
-    assert words.moment(visit.now, visit.zone) == said
-    assert words.clock(visit.now, visit.zone) == said[-5:]
+    assert words.moment(hand.now, hand.zone) == said
+    assert words.clock(hand.now, hand.zone) == said[-5:]
 
 
 def _trip(day: date, status: str, **more) -> TripView:
@@ -93,7 +93,7 @@ def test_how_a_visit_came_about_is_drawn_by_the_clinics_day(turn: Turn):
     before, after = turn.begins - timedelta(minutes=30), turn.begins + timedelta(minutes=30)
     part = {"serves": ("right:first-look", "right:pressure"), "served": ("right:pressure",)}
     for said, now, begun in turn.around:
-        visit = _visit(turn.zone, now)
+        hand = _visit(turn.zone, now)
         for what, trip, drawn in (
             ("to come today", _trip(turn.eve, "proposed"), ("proposed", "noshow")),
             ("booked today", _trip(turn.eve, "booked"), ("booked", "noshow")),
@@ -110,7 +110,7 @@ def test_how_a_visit_came_about_is_drawn_by_the_clinics_day(turn: Turn):
             ("done", _trip(turn.eve, "fulfilled"), ("fulfilled", "fulfilled")),
             ("missed", _trip(turn.eve, "noshow"), ("noshow", "noshow")),
         ):
-            found = [one.status for one in as_it_went(_plan(), [trip], visit).trips]
+            found = [one.status for one in as_it_went(_plan(), [trip], hand).trips]
             expected = drawn[begun]
             assert found == ([expected] if expected else []), f"{what}, at {said}"
 
@@ -204,9 +204,9 @@ def test_a_check_before_leaving_is_asked_on_the_clinics_day_of_the_operation(ope
         ("23:30 of the day", midnight - timedelta(minutes=30), True),
         ("the midnight after", midnight, False),
     ):
-        visit = _visit(turn.zone, now, ward.store, protocol)
+        hand = _visit(turn.zone, now, ward.store, protocol)
         with ward.store.read() as session:
-            assert len(checks_to_do(session, visit)) == asked, said
+            assert len(checks_to_do(session, hand)) == asked, said
 
 
 def next_midnight(turn: Turn) -> datetime:
@@ -239,8 +239,8 @@ def test_the_pressure_before_leaving_is_written_down_with_the_clinics_day_and_cl
         )
     who = ward.enter(record.model_copy(update={"operations": (operation,)}))
     ward.draft(who, ward.body(before_leaving=(check,)))
-    visit = _visit(zone, local(zone, f"2027-03-10 {clock}"), ward.store, protocol)
-    note_check(visit, "K-1", "right:pressure", mmhg="18", why="")
+    hand = _visit(zone, local(zone, f"2027-03-10 {clock}"), ward.store, protocol)
+    note_check(hand, "K-1", "right:pressure", mmhg="18", why="")
     with ward.store.read() as session:
         (look,) = newest_record(session, who).record.reviews
         assert checks_noted(session, day) == {(who, "right:pressure")}
@@ -263,9 +263,9 @@ def test_a_sheet_is_of_the_clinics_day_on_which_it_was_printed(shared_ward, turn
         sheet = issue_sheet(
             unit, plan_id=ward.sheet_plan.id, sheet_id="A" * 10, language="en", reason="again"
         )
-        visit = _visit(turn.zone, unit.now, ward.store, protocol)
-        return content_of(unit.session, visit, sheet).dated[-1], [
-            bottle.number for bottle in bottles_with(visit, sheet, version)
+        hand = _visit(turn.zone, unit.now, ward.store, protocol)
+        return content_of(unit.session, hand, sheet).dated[-1], [
+            bottle.number for bottle in bottles_with(hand, sheet, version)
         ]
 
     for said, now, begun in turn.around:

@@ -15,7 +15,7 @@ from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.safety import check_courses
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
-from followup.desks.forms.answers import answer_fields, with_answers
+from followup.desks.page.answers import answer_fields, with_answers
 
 PROTOCOL = load_protocol()
 DAY0 = date(2026, 3, 2)

@@ -9,11 +9,11 @@ import pytest
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import newest_looks
-from followup.care.hand import Desk, Visit
 from followup.care.plan_view import PlanView
 from followup.care.trip_lines import Reason, VisitLine
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.record import Record
+from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.desks.surgeon.at_a_glance import is_quiet
 from followup.desks.surgeon.eye import eye_case, store_findings
 from followup.desks.surgeon.leaving import note_check
@@ -35,11 +35,11 @@ def _at(number: int) -> datetime:
     return datetime(2027, 3, 1, 9, tzinfo=UTC) + timedelta(days=number)
 
 
-def _visit(now: datetime, store=None, protocol=None) -> Visit:
+def _visit(now: datetime, store=None, protocol=None) -> DeskHand:
     clinic = Clinic("Riverbend Eye Clinic", "RBE", "+44 20 7946 0100", "+44 20 7946 0199", "UTC")
     desk = Desk(store, protocol, Keyring.fresh(), lambda: now, SimpleNamespace())
     staff = SimpleNamespace(actor=EVERYBODY, roles=EVERYBODY.roles)
-    return Visit(desk, clinic, now, LoginSession("x", staff, now, now, now, None), None)
+    return desk_hand(desk, clinic, now, LoginSession("x", staff, now, now, now, None), None)
 
 
 def _record(code: str, *looks: dict, operated=(("right", 0),)) -> Record:
@@ -121,12 +121,12 @@ def _seen(ward, who) -> list[tuple]:
 
 def test_a_pressure_before_leaving_goes_into_todays_look_and_leaves_the_other_eye(both_seen, protocol):
     ward, who = both_seen
-    visit = _visit(ward.now, ward.store, protocol)
+    hand = _visit(ward.now, ward.store, protocol)
     with ward.store.read() as session:
-        assert [one.check.key for one in checks_to_do(session, visit)] == ["r", "l"], (
+        assert [one.check.key for one in checks_to_do(session, hand)] == ["r", "l"], (
             "by the hour they are due"
         )
-    eye, _ = note_check(visit, "K-1", "r", mmhg="22", why="")
+    eye, _ = note_check(hand, "K-1", "r", mmhg="22", why="")
     assert eye == "right"
     assert _seen(ward, who) == [
         ("left", "2+", 15, "the other eye"),
@@ -136,9 +136,9 @@ def test_a_pressure_before_leaving_goes_into_todays_look_and_leaves_the_other_ey
 
 def test_findings_of_one_eye_leave_those_of_the_other_of_the_same_day(both_seen, protocol):
     ward, who = both_seen
-    visit = _visit(ward.now, ward.store, protocol)
-    case = eye_case(visit, "K-1", "right")
-    store_findings(visit, case, {"cells": "3+", "note": "second"}, seen=1)
+    hand = _visit(ward.now, ward.store, protocol)
+    case = eye_case(hand, "K-1", "right")
+    store_findings(hand, case, {"cells": "3+", "note": "second"}, seen=1)
     assert _seen(ward, who) == [
         ("left", "2+", 15, "the other eye"),
         ("right", "3+", None, "second"),
@@ -182,6 +182,6 @@ def test_no_check_before_leaving_is_asked_of_an_eye_operated_on_another_day(sqli
         for eye in ("left", "right")
     )
     sqlite_ward.draft(who, sqlite_ward.body(before_leaving=checks))
-    visit = _visit(sqlite_ward.now, sqlite_ward.store, protocol)
+    hand = _visit(sqlite_ward.now, sqlite_ward.store, protocol)
     with sqlite_ward.store.read() as session:
-        assert [one.check.eye for one in checks_to_do(session, visit)] == ["right"]
+        assert [one.check.eye for one in checks_to_do(session, hand)] == ["right"]

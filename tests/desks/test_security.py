@@ -7,8 +7,8 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import text
 
-from followup.care.hand import Desk
 from followup.care.passwords import Passwords
+from followup.desks.door.hand import Desk
 from followup.desks.door.origin import is_cross_site
 from followup.errors import FollowupError
 

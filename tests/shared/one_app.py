@@ -7,8 +7,8 @@ from typing import Any
 
 from fastapi import FastAPI
 
-from followup.care.hand import Desk
 from followup.desks.app import create_app
+from followup.desks.door.hand import Desk
 
 
 class AppOf:

@@ -9,13 +9,12 @@ from pydantic import Field
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import InDanger, in_danger
-from followup.care.hand import Visit
 from followup.clinical.record import Eye
 from followup.clinical.record.findings import MOST_MMHG
 from followup.clinical.review.proposal import Outcome
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.surgeon.alerts import AlertId, close_one
 from followup.desks.surgeon.leaving import note_check
 
@@ -75,26 +74,26 @@ class CheckedOut(Given):
 
 
 @router.get("/alerts")
-def alerts(visit: AnyVisit) -> list[AlertOut]:
+def alerts(hand: AnyHand) -> list[AlertOut]:
     """Everybody about whom something stands open: walk-ins first, then longest open first."""
-    with visit.desk.store.read() as session:
-        return [alert_out(visit, one) for one in in_danger(session)]
+    with hand.store.read() as session:
+        return [alert_out(hand, one) for one in in_danger(session)]
 
 
 @router.post("/patients/{code}/alerts/{alert}/close", status_code=204)
-def close(visit: AnyVisit, code: Code, alert_id: AlertId, sent: Closed) -> None:
+def close(hand: AnyHand, code: Code, alert_id: AlertId, sent: Closed) -> None:
     """Say what was done. Closed twice it is closed once."""
-    close_one(visit, code, alert_id, sent.word)
+    close_one(hand, code, alert_id, sent.word)
 
 
 @router.get("/leaving")
-def leaving(visit: AnyVisit) -> list[CheckOut]:
+def leaving(hand: AnyHand) -> list[CheckOut]:
     """The checks before leaving that are still to do today, by the hour from which they are due."""
-    with visit.desk.store.read() as session:
-        found = checks_to_do(session, visit)
+    with hand.store.read() as session:
+        found = checks_to_do(session, hand)
     return [
         CheckOut(
-            patient=person_of(one.who, visit.today),
+            patient=person_of(one.who, hand.today),
             key=one.check.key,
             kind=one.check.kind,
             eye=one.check.eye,
@@ -107,18 +106,18 @@ def leaving(visit: AnyVisit) -> list[CheckOut]:
 
 
 @router.post("/patients/{code}/leaving")
-def checked(visit: AnyVisit, code: Code, sent: Checked) -> CheckedOut:
+def checked(hand: AnyHand, code: Code, sent: Checked) -> CheckedOut:
     """Note a check before leaving; a pressure is a finding of today like any other."""
     mmhg = "" if sent.mmhg is None else f"{sent.mmhg:g}"
-    return CheckedOut(outcome=note_check(visit, code, sent.key, mmhg=mmhg, why=sent.why)[1])
+    return CheckedOut(outcome=note_check(hand, code, sent.key, mmhg=mmhg, why=sent.why)[1])
 
 
-def alert_out(visit: Visit, one: InDanger) -> AlertOut:
+def alert_out(hand: DeskHand, one: InDanger) -> AlertOut:
     """An alert as a program is given it."""
     alert = one.alert
     return AlertOut(
         id=alert.id,
-        patient=person_of(one.who, visit.today),
+        patient=person_of(one.who, hand.today),
         kind=alert.kind,
         eye=alert.eye,
         day=alert.day,

@@ -8,10 +8,9 @@ from typing import Annotated
 from fastapi import Request, Response
 from pydantic import Field
 
-from followup.care.hand import Visit
 from followup.desks.api.base import Given, Line, Login, Password, Sent, router_of
 from followup.desks.door.guard import token_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.manager.protocol import approve
 from followup.desks.page.account import give_cookie, new_session, set_own_password, take_cookie
 from followup.records.house.staff import end_session, staff_by_login
@@ -67,61 +66,61 @@ class Approval(Sent):
 
 
 @router.post("/session", status_code=201)
-def log_in(answer: Response, visit: AnyVisit, sent: LogIn) -> Me:
+def log_in(answer: Response, hand: AnyHand, sent: LogIn) -> Me:
     """Log in."""
-    token = new_session(visit, sent.login, sent.password)
-    give_cookie(answer, visit, token)
-    with visit.desk.store.read() as session:
+    token = new_session(hand, sent.login, sent.password)
+    give_cookie(answer, hand, token)
+    with hand.store.read() as session:
         person = staff_by_login(session, sent.login)
     assert person is not None
-    return _me(visit, person)
+    return _me(hand, person)
 
 
 @router.get("/session")
-def who_am_i(visit: AnyVisit) -> Me:
+def who_am_i(hand: AnyHand) -> Me:
     """Who is logged in."""
-    assert visit.login is not None
-    return _me(visit, visit.login.staff)
+    assert hand.login is not None
+    return _me(hand, hand.login.staff)
 
 
 @router.delete("/session", status_code=204)
-def log_out(request: Request, answer: Response, visit: AnyVisit) -> None:
+def log_out(request: Request, answer: Response, hand: AnyHand) -> None:
     """Log out."""
-    with visit.desk.store.upkeep(visit.now) as unit:
+    with hand.store.upkeep(hand.now) as unit:
         end_session(unit, token=token_of(request))
-    take_cookie(answer, visit)
+    take_cookie(answer, hand)
 
 
 @router.put("/session/password", status_code=204)
-def change_password(visit: AnyVisit, sent: NewPassword) -> None:
+def change_password(hand: AnyHand, sent: NewPassword) -> None:
     """Change one's own password."""
-    set_own_password(visit, old=sent.old, new=sent.new)
+    set_own_password(hand, old=sent.old, new=sent.new)
 
 
 @router.get("/protocol")
-def protocol(visit: AnyVisit) -> ProtocolOut:
+def protocol(hand: AnyHand) -> ProtocolOut:
     """The protocol and who approved it."""
-    return _protocol(visit)
+    return _protocol(hand)
 
 
 @router.post("/protocol/sign", status_code=204)
-def sign(visit: AnyVisit, sent: Approval) -> None:
+def sign(hand: AnyHand, sent: Approval) -> None:
     """Approve exactly this protocol for patients of the clinic, with the password once more."""
-    if visit.signature is None or sent.hash != visit.desk.protocol.hash:
-        approve(visit, hash=sent.hash, password=sent.password)
+    if hand.signature is None or sent.hash != hand.protocol.hash:
+        approve(hand, hash=sent.hash, password=sent.password)
 
 
-def _me(visit: Visit, person: Staff) -> Me:
+def _me(hand: DeskHand, person: Staff) -> Me:
     return Me(
         login=person.login,
         name=person.name,
         roles=sorted(person.roles),
-        clinic=visit.clinic.name,
-        today=visit.today,
+        clinic=hand.clinic.name,
+        today=hand.today,
     )
 
 
-def _protocol(visit: Visit) -> ProtocolOut:
-    found = visit.desk.protocol
-    signed = Signature.model_validate(visit.signature) if visit.signature else None
+def _protocol(hand: DeskHand) -> ProtocolOut:
+    found = hand.protocol
+    signed = Signature.model_validate(hand.signature) if hand.signature else None
     return ProtocolOut(name=found.name, version=found.version, hash=found.hash, signed=signed)

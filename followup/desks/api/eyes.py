@@ -9,14 +9,13 @@ from fastapi import Path
 from pydantic import Field
 
 from followup.care.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
-from followup.care.hand import Visit
 from followup.clinical.careplan import Course, CourseState
 from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome
 from followup.desks.api.base import Code, Day, Given, Line, Number, OneEye, Sent, router_of
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.api.steps import Effect
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.posted import Posted
 from followup.desks.surgeon.eye import eye_case, store_findings
 from followup.desks.surgeon.looks import (
@@ -134,31 +133,31 @@ class Drafted(Given):
 
 
 @router.get("/patients/{code}/eyes/{eye}")
-def one_eye(visit: AnyVisit, code: Code, eye: Eye) -> EyeOut:
+def one_eye(hand: AnyHand, code: Code, eye: Eye) -> EyeOut:
     """An operated eye with what was seen of it and what is due."""
-    case = eye_case(visit, code, eye)
+    case = eye_case(hand, code, eye)
     return EyeOut(
-        patient=person_of(case.who, visit.today),
+        patient=person_of(case.who, hand.today),
         eye=eye,
         operated=list(case.operated),
         looks=list(case.looks),
         courses=list(case.courses()),
-        taken_now=[course.key for course in case.taken(visit.today)],
+        taken_now=[course.key for course in case.taken(hand.today)],
         not_taken=[
             NotTakenOut(course=item.course.key, state=item.course.state, why=list(item.why))
-            for item in case.not_taken(visit.today)
+            for item in case.not_taken(hand.today)
         ],
-        visits=[visit_out(line, visit.today) for line in case.lines],
+        visits=[visit_out(line, hand.today) for line in case.lines],
         seen=case.version.number,
         plan_number=case.plans[0].number if case.plans else 0,
     )
 
 
 @router.post("/patients/{code}/eyes/{eye}/findings")
-def enter(visit: AnyVisit, code: Code, eye: Eye, sent: Looked) -> LookOut:
+def enter(hand: AnyHand, code: Code, eye: Eye, sent: Looked) -> LookOut:
     """Store what was seen today, and say what it leads to."""
-    case = eye_case(visit, code, eye)
-    if (sent.look.eye, sent.look.date) != (eye, visit.today):
+    case = eye_case(hand, code, eye)
+    if (sent.look.eye, sent.look.date) != (eye, hand.today):
         raise FollowupError(
             "findings.eye",
             "eye and date are not those of the address and of today",
@@ -166,44 +165,44 @@ def enter(visit: AnyVisit, code: Code, eye: Eye, sent: Looked) -> LookOut:
             fix="look at the eye again, then correct whichever is wrong",
         )
     look = sent.look.model_dump(mode="json", exclude_none=True, exclude={"eye", "date", "by"})
-    store_findings(visit, case, look, seen=sent.seen)
-    return _look(visit, code, eye, visit.today)
+    store_findings(hand, case, look, seen=sent.seen)
+    return _look(hand, code, eye, hand.today)
 
 
 @router.get("/patients/{code}/eyes/{eye}/looks/{on}")
-def look(visit: AnyVisit, code: Code, eye: Eye, on: On) -> LookOut:
+def look(hand: AnyHand, code: Code, eye: Eye, on: On) -> LookOut:
     """A look and its proposals, with reasons."""
-    return _look(visit, code, eye, on)
+    return _look(hand, code, eye, on)
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/effect")
-def effect_of(visit: AnyVisit, code: Code, eye: Eye, on: On, sent: Choice) -> Effect:
+def effect_of(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Choice) -> Effect:
     """What the chosen proposals would do."""
-    case = eye_case(visit, code, eye)
-    outcome = outcome_of_today(visit, case, look_of(case, on))
-    return Effect(sentences=list(effect_of_choice(visit, case, outcome, _posted(sent))))
+    case = eye_case(hand, code, eye)
+    outcome = outcome_of_today(hand, case, look_of(case, on))
+    return Effect(sentences=list(effect_of_choice(hand, case, outcome, _posted(sent))))
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/take")
-def take(visit: AnyVisit, code: Code, eye: Eye, on: On, sent: Choice) -> Drafted:
+def take(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Choice) -> Drafted:
     """Follow the chosen proposals: a draft that waits for the signature."""
-    case = eye_case(visit, code, eye)
-    outcome = outcome_of_today(visit, case, look_of(case, on))
-    return Drafted(plan=store_choice(visit, case, outcome, _posted(sent)))
+    case = eye_case(hand, code, eye)
+    outcome = outcome_of_today(hand, case, look_of(case, on))
+    return Drafted(plan=store_choice(hand, case, outcome, _posted(sent)))
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/refuse", status_code=204)
-def refuse(visit: AnyVisit, code: Code, eye: Eye, on: On, sent: Refusal) -> None:
+def refuse(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Refusal) -> None:
     """Note that no proposal is followed, and why."""
-    case = eye_case(visit, code, eye)
-    refuse_all(visit, case, outcome_of_today(visit, case, look_of(case, on)), sent.reason)
+    case = eye_case(hand, code, eye)
+    refuse_all(hand, case, outcome_of_today(hand, case, look_of(case, on)), sent.reason)
 
 
-def _look(visit: Visit, code: str, eye: OneEye, on: date) -> LookOut:
-    case = eye_case(visit, code, eye)
+def _look(hand: DeskHand, code: str, eye: OneEye, on: date) -> LookOut:
+    case = eye_case(hand, code, eye)
     found, outcome, refused = look_of(case, on), None, ""
     try:
-        outcome = outcome_of(visit, case, found)
+        outcome = outcome_of(hand, case, found)
     except FollowupError as exc:
         refused = exc.line
     number = case.plans[0].number if case.plans else 0

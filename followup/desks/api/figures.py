@@ -7,12 +7,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from followup.care.hand import Visit
 from followup.clinical.record import Eye
 from followup.clinical.record.vision import BANDS_SOURCE
 from followup.desks.api.base import Given, Sent, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.manager.bottles import shelf, store_counts
 from followup.desks.manager.figures import days_ahead, followed
 from followup.records.plans.desk_notes import MOST_BOTTLES
@@ -98,34 +97,34 @@ class OutcomesOut(Given):
 
 
 @router.get("/bottles")
-def bottles(visit: AnyVisit) -> ShelfOut:
+def bottles(hand: AnyHand) -> ShelfOut:
     """Bottles to hand out today and this week, against the last count."""
-    return _shelf(visit)
+    return _shelf(hand)
 
 
 @router.post("/bottles/counts")
-def count(visit: AnyVisit, sent: Counts) -> ShelfOut:
+def count(hand: AnyHand, sent: Counts) -> ShelfOut:
     """Store what was counted on the shelf."""
-    store_counts(visit, sent.counts)
-    return _shelf(visit)
+    store_counts(hand, sent.counts)
+    return _shelf(hand)
 
 
 @router.get("/forecast")
-def forecast(visit: AnyVisit) -> list[DayAhead]:
+def forecast(hand: AnyHand) -> list[DayAhead]:
     """Visits expected on each day of the next eight weeks."""
-    return [DayAhead.model_validate(day) for day in days_ahead(visit)]
+    return [DayAhead.model_validate(day) for day in days_ahead(hand)]
 
 
 @router.get("/outcomes")
-def outcomes(visit: AnyVisit) -> OutcomesOut:
+def outcomes(hand: AnyHand) -> OutcomesOut:
     """Who was followed up in the last quarter, and how well they see."""
-    found = followed(visit)
+    found = followed(hand)
     tiers = [TierOut.model_validate(tier) for tier in found.tiers]
     return OutcomesOut(since=found.since, tiers=tiers, bands=dict(found.bands), source=BANDS_SOURCE)
 
 
-def _shelf(visit: Visit) -> ShelfOut:
-    found = shelf(visit)
+def _shelf(hand: DeskHand) -> ShelfOut:
+    found = shelf(hand)
     return ShelfOut(
         medicines=[
             MedicineOut(
@@ -141,7 +140,7 @@ def _shelf(visit: Visit) -> ShelfOut:
         ],
         today=[
             HandOut.model_validate(
-                {"patient": person_of(one.who, visit.today), "name": one.name}
+                {"patient": person_of(one.who, hand.today), "name": one.name}
                 | {"eye": one.eye, "number": one.number}
             )
             for one in found.out

@@ -7,11 +7,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from followup.care.hand import Visit
 from followup.care.recording import known_patient
 from followup.desks.api.base import Code, Given, Id, Line, Sent, Truth, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.reception.following import agree_messages, not_followed_lines, say_following, undo
 from followup.records.desk.attempts import StandingWord
 from followup.records.people.messages import Channel, message_choice
@@ -61,60 +60,60 @@ class Entry(Sent):
 
 
 @router.get("/patients/{code}/messages")
-def consent(visit: AnyVisit, code: Code) -> ConsentOut:
+def consent(hand: AnyHand, code: Code) -> ConsentOut:
     """What the patient agreed to be sent."""
-    return _consent(visit, known_patient(visit, code).id)
+    return _consent(hand, known_patient(hand, code).id)
 
 
 @router.put("/patients/{code}/messages")
-def agree(visit: AnyVisit, code: Code, sent: Consent) -> ConsentOut:
+def agree(hand: AnyHand, code: Code, sent: Consent) -> ConsentOut:
     """Write down what the patient agrees to."""
     agree_messages(
-        visit,
+        hand,
         code,
         answer="yes" if sent.consent else "no",
         reader=sent.reader,
         channel=sent.channel,
         address=sent.address,
     )
-    return _consent(visit, known_patient(visit, code).id)
+    return _consent(hand, known_patient(hand, code).id)
 
 
 @router.delete("/patients/{code}/messages", status_code=204)
-def stop(visit: AnyVisit, code: Code) -> None:
+def stop(hand: AnyHand, code: Code) -> None:
     """The patient wants no more messages; what waits does not go out either."""
-    agree_messages(visit, code, answer="stop", reader="patient", channel="paper", address="")
+    agree_messages(hand, code, answer="stop", reader="patient", channel="paper", address="")
 
 
 @router.post("/patients/{code}/following", status_code=204)
-def following(visit: AnyVisit, code: Code, sent: Following) -> None:
+def following(hand: AnyHand, code: Code, sent: Following) -> None:
     """Moved away, died, or followed again."""
-    say_following(visit, code, sent.standing, sent.reason)
+    say_following(hand, code, sent.standing, sent.reason)
 
 
 @router.get("/not-followed")
-def not_followed(visit: AnyVisit) -> list[NotFollowedOut]:
+def not_followed(hand: AnyHand) -> list[NotFollowedOut]:
     """Everybody who is not followed any more, and why."""
     return [
         NotFollowedOut(
-            patient=person_of(line.who, visit.today),
+            patient=person_of(line.who, hand.today),
             standing=line.standing.standing,
             since=line.standing.since,
             by=line.standing.by,
             reason=line.standing.reason,
         )
-        for line in not_followed_lines(visit)
+        for line in not_followed_lines(hand)
     ]
 
 
 @router.post("/patients/{code}/take-back", status_code=204)
-def take_back(visit: AnyVisit, code: Code, sent: Entry) -> None:
+def take_back(hand: AnyHand, code: Code, sent: Entry) -> None:
     """Take back what was noted today by mistake; the patient's ``noted`` names it."""
-    undo(visit, code, sent.entry)
+    undo(hand, code, sent.entry)
 
 
-def _consent(visit: Visit, patient_id: int) -> ConsentOut:
-    with visit.desk.store.read() as session:
+def _consent(hand: DeskHand, patient_id: int) -> ConsentOut:
+    with hand.store.read() as session:
         found = message_choice(session, patient_id)
     if found is None:
         return ConsentOut(

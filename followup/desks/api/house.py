@@ -9,7 +9,7 @@ from fastapi import Path
 from pydantic import Field
 
 from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, router_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand
 from followup.desks.manager.calendar import replace_calendar, seen_mark
 from followup.desks.manager.staff import add_person, change_person
 from followup.records.house.staff import all_staff
@@ -78,43 +78,43 @@ class StaffChange(Sent):
 
 
 @router.get("/calendar")
-def calendar(visit: AnyVisit) -> CalendarOut:
+def calendar(hand: AnyHand) -> CalendarOut:
     """Open days, holidays, services and their places."""
-    return CalendarOut(calendar=visit.calendar, seen=seen_mark(visit.clinic))
+    return CalendarOut(calendar=hand.calendar, seen=seen_mark(hand.clinic))
 
 
 @router.put("/calendar", status_code=204)
-def change_calendar(visit: AnyVisit, sent: NewCalendar) -> None:
+def change_calendar(hand: AnyHand, sent: NewCalendar) -> None:
     """Set the calendar. Signed plans keep their visits."""
-    replace_calendar(visit, sent.calendar.model_dump(mode="json", exclude_defaults=True), seen=sent.seen)
+    replace_calendar(hand, sent.calendar.model_dump(mode="json", exclude_defaults=True), seen=sent.seen)
 
 
 @router.get("/messages")
-def unsent(visit: AnyVisit) -> list[Unsent]:
+def unsent(hand: AnyHand) -> list[Unsent]:
     """Messages that did not go out."""
-    with visit.desk.store.read() as session:
-        return [Unsent.model_validate(one) for one in unsent_messages(session, before=visit.now)]
+    with hand.store.read() as session:
+        return [Unsent.model_validate(one) for one in unsent_messages(session, before=hand.now)]
 
 
 @router.post("/messages/{message}/again", status_code=204)
-def again(visit: AnyVisit, message: Annotated[int, Path(ge=1, le=999_999_999)]) -> None:
+def again(hand: AnyHand, message: Annotated[int, Path(ge=1, le=999_999_999)]) -> None:
     """Try a failed message again."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         try_again(unit, message_id=message)
 
 
 @router.get("/staff")
-def staff(visit: AnyVisit) -> list[StaffOut]:
+def staff(hand: AnyHand) -> list[StaffOut]:
     """Everybody who works here."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         return [_staff(person) for person in all_staff(session)]
 
 
 @router.post("/staff", status_code=201)
-def add(visit: AnyVisit, sent: NewStaff) -> StaffOut:
+def add(hand: AnyHand, sent: NewStaff) -> StaffOut:
     """Someone new who may log in."""
     made = add_person(
-        visit,
+        hand,
         login=sent.login,
         name=sent.name,
         roles=sent.roles,
@@ -126,11 +126,11 @@ def add(visit: AnyVisit, sent: NewStaff) -> StaffOut:
 
 @router.put("/staff/{login}")
 def change(
-    visit: AnyVisit, login: Annotated[str, Path(min_length=1, max_length=120)], sent: StaffChange
+    hand: AnyHand, login: Annotated[str, Path(min_length=1, max_length=120)], sent: StaffChange
 ) -> StaffOut:
     """Change roles, whether the person may log in, or the password; sessions of that person end."""
     changed = change_person(
-        visit,
+        hand,
         login,
         roles=sent.roles,
         active=sent.active,

@@ -10,7 +10,7 @@ from followup.clinical.record import Findings
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand
 from followup.desks.surgeon.my_patients import overview, say_standing
 from followup.recall.reach.worklist import reason
 
@@ -60,11 +60,11 @@ class Standing(Sent):
 
 
 @router.get("/my-patients")
-def my_patients(visit: AnyVisit) -> MyPatients:
+def my_patients(hand: AnyHand) -> MyPatients:
     """Whom the surgeon must look after today."""
-    found, words, today = overview(visit), visit.texts.translator, visit.today
+    found, words, today = overview(hand), hand.texts.translator, hand.today
     return MyPatients(
-        danger=[alert_out(visit, one) for one in found.danger],
+        danger=[alert_out(hand, one) for one in found.danger],
         left=[visit_out(line, today) for line in found.left],
         inflamed=[
             InflamedOut(patient=person_of(one.who, today), look=one.look, day=one.day)
@@ -87,6 +87,6 @@ def my_patients(visit: AnyVisit) -> MyPatients:
 
 
 @router.post("/patients/{code}/standing", status_code=204)
-def standing(visit: AnyVisit, code: Code, sent: Standing) -> None:
+def standing(hand: AnyHand, code: Code, sent: Standing) -> None:
     """Say that a patient is lost to follow-up, has refused, or is followed again."""
-    say_standing(visit, code, standing=sent.standing, reason=sent.reason)
+    say_standing(hand, code, standing=sent.standing, reason=sent.reason)

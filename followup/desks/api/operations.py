@@ -9,15 +9,14 @@ from typing import Annotated, Any, Literal
 from fastapi import Query, Response
 from pydantic import Field, StringConstraints
 
-from followup.care.hand import Visit
 from followup.care.preview import glance_of
 from followup.care.recording import known_patient, newest_version, store_record
-from followup.care.sheets import pdf_answer
 from followup.clinical.careplan import CarePlan, PlanStatus
 from followup.clinical.record import Eye, Record
 from followup.desks.api.base import Code, Day, Given, Number, Sent, router_of
 from followup.desks.counsellor.printing import issue_sheets_of, sheets_of_day
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.page.pages import pdf_answer
 from followup.records.people.oplist import ListLine, operation_list, operations_on, put_operation_list
 from followup.records.plans.plans import plan
 
@@ -106,50 +105,50 @@ class Preview(Given):
 
 
 @router.get("/operations")
-def operations(visit: AnyVisit, on: Day | None = None) -> list[OperationOut]:
+def operations(hand: AnyHand, on: Day | None = None) -> list[OperationOut]:
     """The operations of a day, today without one."""
-    return _operations(visit, on or visit.today)
+    return _operations(hand, on or hand.today)
 
 
 @router.put("/operations")
-def replace_list(visit: AnyVisit, sent: OperationList) -> list[OperationOut]:
+def replace_list(hand: AnyHand, sent: OperationList) -> list[OperationOut]:
     """Set the operation list of a day, in place of the one that stood there."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         put_operation_list(unit, day=sent.on, lines=_lines(sent))
-    return _operations(visit, sent.on)
+    return _operations(hand, sent.on)
 
 
 @router.post("/operations")
-def add_to_list(visit: AnyVisit, sent: OperationList) -> list[OperationOut]:
+def add_to_list(hand: AnyHand, sent: OperationList) -> list[OperationOut]:
     """Add lines to the operation list of a day; a line that stands there already stays once."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         kept = operation_list(unit.session, sent.on)
         known = {(line.patient_code.casefold(), line.eye) for line in kept}
         fresh = [line for line in _lines(sent) if (line.patient_code.casefold(), line.eye) not in known]
         if fresh:
             put_operation_list(unit, day=sent.on, lines=[*kept, *fresh])
-    return _operations(visit, sent.on)
+    return _operations(hand, sent.on)
 
 
 @router.post("/operations/sheets", status_code=204)
-def issue_day(visit: AnyVisit, on: Annotated[Day, Query()]) -> None:
+def issue_day(hand: AnyHand, on: Annotated[Day, Query()]) -> None:
     """Issue a sheet of every signed plan of the day's operations that has none yet."""
-    issue_sheets_of(visit, on)
+    issue_sheets_of(hand, on)
 
 
 @router.get("/operations/sheets.pdf", response_class=Response, responses=PDF)
 def day_sheets(
-    visit: AnyVisit, on: Day | None = None, part: Annotated[int, Query(ge=1, le=1000)] = 1
+    hand: AnyHand, on: Day | None = None, part: Annotated[int, Query(ge=1, le=1000)] = 1
 ) -> Response:
     """The current sheets of a day's operations in one document."""
-    day = on or visit.today
-    return pdf_answer(sheets_of_day(visit, day, part), f"sheets-{day}")
+    day = on or hand.today
+    return pdf_answer(sheets_of_day(hand, day, part), f"sheets-{day}")
 
 
 @router.post("/records/preview")
-def preview(visit: AnyVisit, sent: NewRecord) -> Preview:
+def preview(hand: AnyHand, sent: NewRecord) -> Preview:
     """What a record would lead to: its facts and the plan, each line with its reasons. Nothing is stored."""
-    found = glance_of(visit, sent.record)
+    found = glance_of(hand, sent.record)
     assert found.view is not None
     return Preview(
         plan=found.view.plan,
@@ -159,27 +158,27 @@ def preview(visit: AnyVisit, sent: NewRecord) -> Preview:
 
 
 @router.post("/records", status_code=201)
-def enter(visit: AnyVisit, sent: NewRecord) -> Stored:
+def enter(hand: AnyHand, sent: NewRecord) -> Stored:
     """Enter the record of a new patient; the plan is drafted from it. The same record again counts once."""
-    return _stored(visit, store_record(visit, sent.record, None, 0))
+    return _stored(hand, store_record(hand, sent.record, None, 0))
 
 
 @router.get("/patients/{code}/record")
-def record(visit: AnyVisit, code: Code) -> RecordOut:
+def record(hand: AnyHand, code: Code) -> RecordOut:
     """The newest version of a patient's record."""
-    who = known_patient(visit, code)
-    found = newest_version(visit, who)
+    who = known_patient(hand, code)
+    found = newest_version(hand, who)
     return RecordOut(patient=who.code, number=found.number, entered_by=found.entered_by, record=found.record)
 
 
 @router.put("/patients/{code}/record")
-def correct(visit: AnyVisit, code: Code, sent: Correction) -> Stored:
+def correct(hand: AnyHand, code: Code, sent: Correction) -> Stored:
     """Correct a record, or add an operation to it; the plan is drafted again."""
-    return _stored(visit, store_record(visit, sent.record, known_patient(visit, code), sent.seen))
+    return _stored(hand, store_record(hand, sent.record, known_patient(hand, code), sent.seen))
 
 
-def _operations(visit: Visit, day: date) -> list[OperationOut]:
-    with visit.desk.store.read() as session:
+def _operations(hand: DeskHand, day: date) -> list[OperationOut]:
+    with hand.store.read() as session:
         found = operations_on(session, day)
     return [
         OperationOut(
@@ -199,8 +198,8 @@ def _lines(sent: OperationList) -> Sequence[ListLine]:
     return [ListLine(line.code, line.name, line.eye) for line in sent.lines]
 
 
-def _stored(visit: Visit, plan_id: int) -> Stored:
-    with visit.desk.store.read() as session:
+def _stored(hand: DeskHand, plan_id: int) -> Stored:
+    with hand.store.read() as session:
         made = plan(session, plan_id)
     return Stored(
         patient=made.patient_code,

@@ -8,17 +8,16 @@ from typing import Annotated
 from fastapi import Path
 from pydantic import Field, StringConstraints
 
-from followup.care.hand import Visit
 from followup.care.plan_view import load, untreated, view_of
 from followup.care.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
 from followup.clinical.careplan import Adjustment, CarePlan, Question
 from followup.clinical.record import Eye
 from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
-from followup.desks.door.visit import AnyVisit
-from followup.desks.forms.answers import AnswerField, asked_once, with_answers
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.shape import Field as FormField
 from followup.desks.forms.sheet import Member
+from followup.desks.page.answers import AnswerField, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.posted import Posted
 from followup.desks.surgeon.deciding import Choice, decide, undecide
@@ -172,12 +171,12 @@ class Differs(Given):
 
 
 @router.get("/plans/waiting")
-def waiting(visit: AnyVisit) -> list[WaitingOut]:
+def waiting(hand: AnyHand) -> list[WaitingOut]:
     """Plans that wait for a signature, those that can be signed at once first."""
     return [
         WaitingOut(
             plan=plan_line(line.plan),
-            patient=person_of(line.who, visit.today),
+            patient=person_of(line.who, hand.today),
             together=line.together,
             glance=[
                 GlanceOut(
@@ -187,103 +186,103 @@ def waiting(visit: AnyVisit) -> list[WaitingOut]:
                 for part in line.glance
             ],
         )
-        for line in waiting_plans(visit)
+        for line in waiting_plans(hand)
     ]
 
 
 @router.post("/plans/sign")
-def sign_together(visit: AnyVisit, sent: Several) -> SignedOut:
+def sign_together(hand: AnyHand, sent: Several) -> SignedOut:
     """Sign several plans, with the password once more."""
-    done, failed = sign_several(visit, sent.plans, password=sent.password)
+    done, failed = sign_several(hand, sent.plans, password=sent.password)
     return SignedOut(signed=done, not_signed=[NotSigned(plan=number, why=why) for number, why in failed])
 
 
 @router.get("/plans/{plan}")
-def whole(visit: AnyVisit, plan_id: PlanId) -> PlanOut:
+def whole(hand: AnyHand, plan_id: PlanId) -> PlanOut:
     """One version of a plan with its reasons and questions."""
-    return whole_plan(visit, plan_id)
+    return whole_plan(hand, plan_id)
 
 
 @router.post("/plans/{plan}/again")
-def again(visit: AnyVisit, plan_id: PlanId) -> PlanOut:
+def again(hand: AnyHand, plan_id: PlanId) -> PlanOut:
     """Make the plan again from the newest record, protocol, calendar and day."""
-    return whole_plan(visit, make_again(visit, plan_id).id)
+    return whole_plan(hand, make_again(hand, plan_id).id)
 
 
 @router.post("/plans/{plan}/answers")
-def answer(visit: AnyVisit, plan_id: PlanId, sent: Answers) -> PlanOut:
+def answer(hand: AnyHand, plan_id: PlanId, sent: Answers) -> PlanOut:
     """Answer questions: the record's next version, and the plan made again from it."""
-    view = load(visit, plan_id)
-    with visit.desk.store.read() as session:
+    view = load(hand, plan_id)
+    with hand.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
-    fields = [f for _, found in asked_once(view.questions, record, visit.today) for f in found]
-    data = with_answers(view.plan.questions, record, _posted(sent, fields), visit.today)
-    return whole_plan(visit, store_answers(visit, view, data, seen=sent.seen).id)
+    fields = [f for _, found in asked_once(view.questions, record, hand.today) for f in found]
+    data = with_answers(view.plan.questions, record, _posted(sent, fields), hand.today)
+    return whole_plan(hand, store_answers(hand, view, data, seen=sent.seen).id)
 
 
 @router.post("/plans/{plan}/decisions")
-def decide_look(visit: AnyVisit, plan_id: PlanId, sent: Decision) -> PlanOut:
+def decide_look(hand: AnyHand, plan_id: PlanId, sent: Decision) -> PlanOut:
     """Decide a look that no offered day can see, or that another clinic sees; the plan is made again."""
     chosen = Choice(sent.need, sent.day, sent.why, sent.place)
-    return whole_plan(visit, decide(visit, load(visit, plan_id), chosen, seen=sent.seen).id)
+    return whole_plan(hand, decide(hand, load(hand, plan_id), chosen, seen=sent.seen).id)
 
 
 @router.post("/plans/{plan}/decisions/take-back")
-def take_decision_back(visit: AnyVisit, plan_id: PlanId, sent: DecisionBack) -> PlanOut:
+def take_decision_back(hand: AnyHand, plan_id: PlanId, sent: DecisionBack) -> PlanOut:
     """Take a decision back; the plan is made again without it."""
-    made = undecide(visit, load(visit, plan_id), sent.need, sent.day, seen=sent.seen)
-    return whole_plan(visit, made.id)
+    made = undecide(hand, load(hand, plan_id), sent.need, sent.day, seen=sent.seen)
+    return whole_plan(hand, made.id)
 
 
 @router.post("/plans/{plan}/sign")
-def sign(visit: AnyVisit, plan_id: PlanId, sent: Signing) -> PlanOut:
+def sign(hand: AnyHand, plan_id: PlanId, sent: Signing) -> PlanOut:
     """Sign a plan, with the password once more. Sent twice it signs once."""
-    sign_one(visit, load(visit, plan_id), password=sent.password, reason=sent.reason)
-    return whole_plan(visit, plan_id)
+    sign_one(hand, load(hand, plan_id), password=sent.password, reason=sent.reason)
+    return whole_plan(hand, plan_id)
 
 
 @router.post("/plans/{plan}/end")
-def end(visit: AnyVisit, plan_id: PlanId, sent: Ending) -> PlanOut:
+def end(hand: AnyHand, plan_id: PlanId, sent: Ending) -> PlanOut:
     """End a plan in force; its open visits are cancelled. Sent twice it ends once."""
-    end_one(visit, load(visit, plan_id), sent.reason)
-    return whole_plan(visit, plan_id)
+    end_one(hand, load(hand, plan_id), sent.reason)
+    return whole_plan(hand, plan_id)
 
 
 @router.get("/plans/{plan}/against/{other}")
 def against(
-    visit: AnyVisit, plan_id: PlanId, other: Annotated[int, Path(ge=1, le=999_999_999)]
+    hand: AnyHand, plan_id: PlanId, other: Annotated[int, Path(ge=1, le=999_999_999)]
 ) -> list[Differs]:
     """What a version changes of another one of the same patient."""
-    new, old, _ = two_versions(visit, plan_id, other)
-    words = PlanWords(visit.texts, visit.desk.protocol)
+    new, old, _ = two_versions(hand, plan_id, other)
+    words = PlanWords(hand.texts, hand.protocol)
     return [
         Differs(text=one.text, was=one.was, now=one.now) for one in side_by_side(old.body, new.body, words)
     ]
 
 
-def whole_plan(visit: Visit, plan_id: int) -> PlanOut:
+def whole_plan(hand: DeskHand, plan_id: int) -> PlanOut:
     """A version of a plan as a program is given it."""
-    with visit.desk.store.read() as session:
-        view = view_of(session, visit, plan(session, plan_id))
+    with hand.store.read() as session:
+        view = view_of(session, hand, plan(session, plan_id))
         who = patient(session, view.version.patient_id)
         record = newest_record(session, who.id).record
         versions, in_force = plans_of(session, who.id), active_plan(session, who.id)
         sheets = [sheet_line(s) for s in sheets_of(session, who.id) if s.plan_id == plan_id]
     return PlanOut(
         about=plan_line(view.version),
-        patient=person_of(who, visit.today),
+        patient=person_of(who, hand.today),
         body=view.plan,
         edits=list(view.version.edits),
         asked=[
             Asked(question=question, fields=[_part(f.name, f.member) for f in fields])
-            for question, fields in asked_once(view.questions, record, visit.today)
+            for question, fields in asked_once(view.questions, record, hand.today)
         ],
         record_number=who.record_number,
-        stale=is_stale(visit, view, who.record_number),
-        needs_reason=needs_reason(visit, view),
+        stale=is_stale(hand, view, who.record_number),
+        needs_reason=needs_reason(hand, view),
         newest=versions[0].id,
         in_force=in_force.id if in_force else None,
-        changes=list(changes_of(visit, view, base_of(view.version, in_force, versions))),
+        changes=list(changes_of(hand, view, base_of(view.version, in_force, versions))),
         untreated=[UntreatedOut.model_validate(one) for one in untreated(view, record)],
         sheets=sheets,
     )

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
-from followup.care.hand import Visit
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
 from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, router_of
 from followup.desks.api.people import Person, person_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.reception.calls import calls_of
 from followup.desks.reception.reaching import days_to_promise, note_reached, reach_item, script_of
 from followup.recall.messages.wording import MessageKind
@@ -84,22 +83,22 @@ class CallLineOut(Given):
 
 
 @router.get("/to-reach")
-def to_reach(visit: AnyVisit) -> list[Reach]:
+def to_reach(hand: AnyHand) -> list[Reach]:
     """Whom to reach today, in order."""
-    with visit.desk.store.read() as session:
-        items = worklist(session, visit.now, visit.desk.protocol.recall)
-    return [_reach(visit, item) for item in items]
+    with hand.store.read() as session:
+        items = worklist(session, hand.now, hand.protocol.recall)
+    return [_reach(hand, item) for item in items]
 
 
 @router.get("/patients/{code}/call")
-def call(visit: AnyVisit, code: Code) -> CallOut:
+def call(hand: AnyHand, code: Code) -> CallOut:
     """What to try next, with the words to say."""
-    item = reach_item(visit, code)
-    way, script, tag = script_of(visit, item)
-    with visit.desk.store.read() as session:
-        days = list(days_to_promise(session, visit, item))
+    item = reach_item(hand, code)
+    way, script, tag = script_of(hand, item)
+    with hand.store.read() as session:
+        days = list(days_to_promise(session, hand, item))
     return CallOut(
-        reach=_reach(visit, item),
+        reach=_reach(hand, item),
         way=way,
         outcomes=list(OUTCOMES[way]),
         script=script,
@@ -110,10 +109,10 @@ def call(visit: AnyVisit, code: Code) -> CallOut:
 
 
 @router.post("/patients/{code}/attempts")
-def attempt(visit: AnyVisit, code: Code, sent: Attempt) -> AttemptOut:
+def attempt(hand: AnyHand, code: Code, sent: Attempt) -> AttemptOut:
     """Write down what came of an attempt; the ladder says what is next."""
     stored = note_reached(
-        visit,
+        hand,
         code,
         way=sent.way,
         outcome=sent.outcome,
@@ -125,13 +124,13 @@ def attempt(visit: AnyVisit, code: Code, sent: Attempt) -> AttemptOut:
 
 
 @router.get("/calls")
-def calls(visit: AnyVisit, on: Day | None = None) -> list[CallLineOut]:
+def calls(hand: AnyHand, on: Day | None = None) -> list[CallLineOut]:
     """The calls of a day, today without one: whoever agreed to no messages is told by a person."""
-    found = calls_of(visit, on or visit.today)
+    found = calls_of(hand, on or hand.today)
     return [
         CallLineOut(
             kind=kind,
-            patient=person_of(one.wanted.patient, visit.today),
+            patient=person_of(one.wanted.patient, hand.today),
             language=one.wanted.language,
             script=one.wanted.text,
         )
@@ -140,14 +139,14 @@ def calls(visit: AnyVisit, on: Day | None = None) -> list[CallLineOut]:
     ]
 
 
-def _reach(visit: Visit, item: ToReach) -> Reach:
+def _reach(hand: DeskHand, item: ToReach) -> Reach:
     return Reach(
-        patient=person_of(item.patient, visit.today),
+        patient=person_of(item.patient, hand.today),
         kind=item.kind,
         tier=item.tier,
         days=item.days,
         since=item.since,
-        why=reason(item, visit.texts.translator),
+        why=reason(item, hand.texts.translator),
         next_way=item.next.way if item.next else None,
         next_on=item.next.on if item.next else None,
         waits=item.waits,

@@ -7,9 +7,8 @@ from typing import Annotated, Any, Literal
 from fastapi import Depends, Query, Response
 from pydantic import Field
 
-from followup.care.hand import Visit
 from followup.care.plan_view import load
-from followup.care.sheets import content_of, draft_content, pdf_answer
+from followup.care.sheets import content_of, draft_content
 from followup.clinical.careplan import Bottle
 from followup.desks.api.base import Given, Line, Number, PlanId, Sent, SheetId, Truth, router_of
 from followup.desks.api.operations import PDF
@@ -17,7 +16,8 @@ from followup.desks.api.people import Person, SheetLine, person_of, sheet_line
 from followup.desks.counsellor.sheets import bottles_with, found_sheet, hand_over, note_taught, print_once
 from followup.desks.counsellor.sheets import paper as paper_page
 from followup.desks.counsellor.sheets import phone as phone_page
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.page.pages import pdf_answer
 from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
 from followup.records.views import SheetView
@@ -87,18 +87,18 @@ def _options(
 
 @router.get("/plans/{plan}/draft.pdf", response_class=Response, responses=PDF)
 def draft(
-    visit: AnyVisit,
+    hand: AnyHand,
     plan_id: PlanId,
     options: Annotated[SheetOptions, Depends(_options)],
     language: Annotated[str | None, Query(max_length=35)] = None,
 ) -> Response:
     """The pages as they would come out, with a watermark and without a code."""
-    content = draft_content(visit, plan_id, language or None, options)
+    content = draft_content(hand, plan_id, language or None, options)
     return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan_id}")
 
 
 @router.post("/plans/{plan}/sheets")
-def issue(visit: AnyVisit, plan_id: PlanId, sent: Printing) -> SheetLine:
+def issue(hand: AnyHand, plan_id: PlanId, sent: Printing) -> SheetLine:
     """Issue a sheet of the plan in force under a new code."""
     options = None
     if sent.size is not None:
@@ -110,8 +110,8 @@ def issue(visit: AnyVisit, plan_id: PlanId, sent: Printing) -> SheetLine:
             calendar=sent.calendar,
         )
     made = print_once(
-        visit,
-        load(visit, plan_id),
+        hand,
+        load(hand, plan_id),
         options=options,
         language=sent.language or None,
         reason=sent.reason,
@@ -121,50 +121,50 @@ def issue(visit: AnyVisit, plan_id: PlanId, sent: Printing) -> SheetLine:
 
 
 @router.get("/sheets/{sheet}")
-def one(visit: AnyVisit, sheet_id: SheetId) -> SheetOut:
+def one(hand: AnyHand, sheet_id: SheetId) -> SheetOut:
     """A sheet and what goes with it."""
-    return _one(visit, sheet_id)
+    return _one(hand, sheet_id)
 
 
 @router.get("/sheets/{sheet}/paper.pdf", response_class=Response, responses=PDF)
-def paper(visit: AnyVisit, sheet_id: SheetId) -> Response:
+def paper(hand: AnyHand, sheet_id: SheetId) -> Response:
     """The sheet to print."""
-    return paper_page(visit, sheet_id)
+    return paper_page(hand, sheet_id)
 
 
 @router.get("/sheets/{sheet}/phone.html", response_class=Response, responses=HTML)
-def phone(visit: AnyVisit, sheet_id: SheetId) -> Response:
+def phone(hand: AnyHand, sheet_id: SheetId) -> Response:
     """The sheet as one page for a telephone."""
-    return phone_page(visit, sheet_id)
+    return phone_page(hand, sheet_id)
 
 
 @router.post("/sheets/{sheet}/taught")
-def taught(visit: AnyVisit, sheet_id: SheetId, sent: Taught) -> SheetOut:
+def taught(hand: AnyHand, sheet_id: SheetId, sent: Taught) -> SheetOut:
     """Store what the patient said or showed back, in place of what stood there."""
-    note_taught(visit, sheet_id, sent.shown)
-    return _one(visit, sheet_id)
+    note_taught(hand, sheet_id, sent.shown)
+    return _one(hand, sheet_id)
 
 
 @router.post("/sheets/{sheet}/handed-over")
-def handed_over(visit: AnyVisit, sheet_id: SheetId, sent: Handed) -> SheetOut:
+def handed_over(hand: AnyHand, sheet_id: SheetId, sent: Handed) -> SheetOut:
     """The sheet is in somebody's hands. To the same person again it counts once."""
-    hand_over(visit, sheet_id, to=sent.to, how=sent.how)
-    return _one(visit, sheet_id)
+    hand_over(hand, sheet_id, to=sent.to, how=sent.how)
+    return _one(hand, sheet_id)
 
 
-def _one(visit: Visit, sheet_id: str) -> SheetOut:
-    found = found_sheet(visit, sheet_id)
-    with visit.desk.store.read() as session:
+def _one(hand: DeskHand, sheet_id: str) -> SheetOut:
+    found = found_sheet(hand, sheet_id)
+    with hand.store.read() as session:
         told = teach_back_of(session, sheet_id)
         version = plan(session, found.sheet.plan_id)
-        teach = list(content_of(session, visit, found.sheet).teach_back.lines)
+        teach = list(content_of(session, hand, found.sheet).teach_back.lines)
     instead: SheetView | None = found.give_instead
     return SheetOut(
         sheet=sheet_line(found.sheet),
-        patient=person_of(found.patient, visit.today),
+        patient=person_of(found.patient, hand.today),
         current=found.current,
         give_instead=sheet_line(instead) if instead else None,
         teach=teach,
         shown=list(told.shown) if told else [],
-        bottles=bottles_with(visit, found.sheet, version),
+        bottles=bottles_with(hand, found.sheet, version),
     )

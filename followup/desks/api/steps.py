@@ -9,7 +9,7 @@ from pydantic import Field
 from followup.care.plan_view import load
 from followup.desks.api.base import Day, Given, Id, Line, PlanId, Sent, router_of
 from followup.desks.api.plans import PlanOut, whole_plan
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand
 from followup.desks.surgeon.plans import without_change
 from followup.desks.surgeon.steps import (
     MOST_A_DAY,
@@ -50,21 +50,21 @@ class Effect(Given):
 
 
 @router.post("/plans/{plan}/steps/effect")
-def effect_of_change(visit: AnyVisit, plan_id: PlanId, sent: StepsChange) -> Effect:
+def effect_of_change(hand: AnyHand, plan_id: PlanId, sent: StepsChange) -> Effect:
     """What other steps of a course would do."""
-    return Effect(sentences=list(effect_of_steps(visit, load(visit, plan_id), _form(sent))))
+    return Effect(sentences=list(effect_of_steps(hand, load(hand, plan_id), _form(sent))))
 
 
 @router.post("/plans/{plan}/steps")
-def change_steps(visit: AnyVisit, plan_id: PlanId, sent: StepsChange) -> PlanOut:
+def change_steps(hand: AnyHand, plan_id: PlanId, sent: StepsChange) -> PlanOut:
     """Change the steps of a course: a draft that waits for the signature."""
-    return whole_plan(visit, store_steps(visit, load(visit, plan_id), _form(sent)).id)
+    return whole_plan(hand, store_steps(hand, load(hand, plan_id), _form(sent)).id)
 
 
 @router.post("/plans/{plan}/take-back")
-def take_back(visit: AnyVisit, plan_id: PlanId, sent: TakeBack) -> PlanOut:
+def take_back(hand: AnyHand, plan_id: PlanId, sent: TakeBack) -> PlanOut:
     """Make the draft without one of the surgeon's changes."""
-    return whole_plan(visit, without_change(visit, load(visit, plan_id), sent.change).id)
+    return whole_plan(hand, without_change(hand, load(hand, plan_id), sent.change).id)
 
 
 def _form(sent: StepsChange) -> StepsForm:

@@ -9,7 +9,6 @@ from fastapi import Body, Query
 from pydantic import Field
 
 from followup.care.danger import InDanger
-from followup.care.hand import Visit
 from followup.care.recording import known_patient
 from followup.care.trip_lines import visit_lines
 from followup.clinical.record.base import ClockTime
@@ -25,7 +24,7 @@ from followup.desks.api.people import (
     sheet_line,
     visit_out,
 )
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.noted import noted_today
 from followup.desks.reception.finding import LONGEST_SEARCH, scanned
 from followup.desks.reception.moving import days_to_choose, move_to, promise
@@ -149,112 +148,112 @@ class DaysOut(Given):
 
 
 @router.get("/find")
-def find(visit: AnyVisit, text: Annotated[str, Query(min_length=1, max_length=LONGEST_SEARCH)]) -> Found:
+def find(hand: AnyHand, text: Annotated[str, Query(min_length=1, max_length=LONGEST_SEARCH)]) -> Found:
     """By return code, typed or scanned, by code of the patient, name or telephone number."""
-    scan = scanned(visit, text)
-    with visit.desk.store.read() as session:
+    scan = scanned(hand, text)
+    with hand.store.read() as session:
         people = search_patients(session, text) if scan.outcome != "other clinic" else ()
-    return _found(visit, scan, [person_of(who, visit.today) for who in people])
+    return _found(hand, scan, [person_of(who, hand.today) for who in people])
 
 
 @router.post("/photo")
 def photo(
-    visit: AnyVisit, picture: Annotated[bytes, Body(media_type="application/octet-stream", min_length=1)]
+    hand: AnyHand, picture: Annotated[bytes, Body(media_type="application/octet-stream", min_length=1)]
 ) -> Found:
     """By a photo of the sheet, which is kept nowhere."""
-    return _found(visit, read_photo(picture, visit.desk.keyring, visit.clinic.code), [])
+    return _found(hand, read_photo(picture, hand.keyring, hand.clinic.code), [])
 
 
 @router.get("/patients/{code}")
-def patient(visit: AnyVisit, code: Code) -> PatientOut:
+def patient(hand: AnyHand, code: Code) -> PatientOut:
     """All about a patient."""
-    who, words = known_patient(visit, code), visit.texts.translator
-    with visit.desk.store.read() as session:
-        lines = visit_lines(session, visit, trips_of(session, who.id))
+    who, words = known_patient(hand, code), hand.texts.translator
+    with hand.store.read() as session:
+        lines = visit_lines(session, hand, trips_of(session, who.id))
         return PatientOut(
-            patient=person_of(who, visit.today),
+            patient=person_of(who, hand.today),
             plans=[plan_line(version) for version in plans_of(session, who.id)],
             sheets=[sheet_line(sheet) for sheet in sheets_of(session, who.id)],
-            visits=[visit_out(line, visit.today) for line in lines],
+            visits=[visit_out(line, hand.today) for line in lines],
             worries=[
-                reason(item, words) for item in worklist(session, visit.now) if item.patient.id == who.id
+                reason(item, words) for item in worklist(session, hand.now) if item.patient.id == who.id
             ],
             standing=said.standing if (said := standing_of(session, who.id)) else "followed",
-            alerts=[alert_out(visit, InDanger(one, who)) for one in open_alerts(session, [who.id])],
-            noted=[NotedOut.model_validate(one) for one in noted_today(session, visit, [who.code])],
+            alerts=[alert_out(hand, InDanger(one, who)) for one in open_alerts(session, [who.id])],
+            noted=[NotedOut.model_validate(one) for one in noted_today(session, hand, [who.code])],
         )
 
 
 @router.get("/visits")
-def visits(visit: AnyVisit, on: Day | None = None) -> list[VisitOut]:
+def visits(hand: AnyHand, on: Day | None = None) -> list[VisitOut]:
     """Everybody expected or seen on a day, today without one."""
-    with visit.desk.store.read() as session:
-        lines = visit_lines(session, visit, day_trips(session, on or visit.today))
-    return [visit_out(line, visit.today) for line in lines]
+    with hand.store.read() as session:
+        lines = visit_lines(session, hand, day_trips(session, on or hand.today))
+    return [visit_out(line, hand.today) for line in lines]
 
 
 @router.post("/visits/{trip}/arrived")
-def arrived(visit: AnyVisit, trip_id: TripId, sent: Arrival) -> VisitOut:
+def arrived(hand: AnyHand, trip_id: TripId, sent: Arrival) -> VisitOut:
     """The patient is here; not before the first right day."""
-    return _visit(visit, arrive(visit, trip_id, sent.nonce))
+    return _visit(hand, arrive(hand, trip_id, sent.nonce))
 
 
 @router.post("/visits/{trip}/no-show")
-def no_show(visit: AnyVisit, trip_id: TripId) -> VisitOut:
+def no_show(hand: AnyHand, trip_id: TripId) -> VisitOut:
     """The patient did not come."""
-    return _visit(visit, stay_away(visit, trip_id))
+    return _visit(hand, stay_away(hand, trip_id))
 
 
 @router.post("/visits/{trip}/left")
-def left(visit: AnyVisit, trip_id: TripId) -> VisitOut:
+def left(hand: AnyHand, trip_id: TripId) -> VisitOut:
     """The patient went home. Without findings the visit stands on the surgeon's list."""
-    return _visit(visit, go_home(visit, trip_id))
+    return _visit(hand, go_home(hand, trip_id))
 
 
 @router.post("/visits/{trip}/seen")
-def seen(visit: AnyVisit, trip_id: TripId, sent: Seen) -> VisitOut:
+def seen(hand: AnyHand, trip_id: TripId, sent: Seen) -> VisitOut:
     """Say one by one what was looked at; the rest stays open as a visit of its own."""
-    return _visit(visit, finish(visit, trip_id, tuple(sent.served), sent.nothing))
+    return _visit(hand, finish(hand, trip_id, tuple(sent.served), sent.nothing))
 
 
 @router.post("/visits/{trip}/book")
-def book(visit: AnyVisit, trip_id: TripId, sent: Booked | None = None) -> VisitOut:
+def book(hand: AnyHand, trip_id: TripId, sent: Booked | None = None) -> VisitOut:
     """Promise the patient the day, with an hour where one is given; its places are taken."""
     given = sent or Booked()
-    return _visit(visit, promise(visit, trip_id, given.hour, seen=given.seen))
+    return _visit(hand, promise(hand, trip_id, given.hour, seen=given.seen))
 
 
 @router.get("/visits/{trip}/days")
-def days(visit: AnyVisit, trip_id: TripId) -> DaysOut:
+def days(hand: AnyHand, trip_id: TripId) -> DaysOut:
     """Every day of a visit's window, and why the window is what it is."""
-    found = days_to_choose(visit, trip_id)
+    found = days_to_choose(hand, trip_id)
     return DaysOut(
-        visit=visit_out(found.line, visit.today),
+        visit=visit_out(found.line, hand.today),
         days=[DayOut.model_validate(choice) for choice in found.days],
         because=list(found.because),
     )
 
 
 @router.post("/visits/{trip}/move")
-def move(visit: AnyVisit, trip_id: TripId, sent: Moved) -> VisitOut:
+def move(hand: AnyHand, trip_id: TripId, sent: Moved) -> VisitOut:
     """Move a visit inside its window."""
-    return _visit(visit, move_to(visit, trip_id, sent.day, sent.hour, seen=sent.seen))
+    return _visit(hand, move_to(hand, trip_id, sent.day, sent.hour, seen=sent.seen))
 
 
 @router.post("/patients/{code}/walk-in")
-def walk_in(visit: AnyVisit, code: Code, sent: WalkIn) -> VisitOut:
+def walk_in(hand: AnyHand, code: Code, sent: WalkIn) -> VisitOut:
     """Somebody comes without a visit for today."""
-    return _visit(visit, come_in(visit, code, why=sent.why, signs=sent.signs, nonce=sent.nonce))
+    return _visit(hand, come_in(hand, code, why=sent.why, signs=sent.signs, nonce=sent.nonce))
 
 
-def _visit(visit: Visit, changed: TripView) -> VisitOut:
-    with visit.desk.store.read() as session:
-        line = visit_lines(session, visit, [trip(session, changed.id)])[0]
-    return visit_out(line, visit.today)
+def _visit(hand: DeskHand, changed: TripView) -> VisitOut:
+    with hand.store.read() as session:
+        line = visit_lines(session, hand, [trip(session, changed.id)])[0]
+    return visit_out(line, hand.today)
 
 
-def _found(visit: Visit, scan: Scan, people: list[Person]) -> Found:
-    with visit.desk.store.read() as session:
+def _found(hand: DeskHand, scan: Scan, people: list[Person]) -> Found:
+    with hand.store.read() as session:
         known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
     if known is None:
         return Found(
@@ -271,5 +270,5 @@ def _found(visit: Visit, scan: Scan, people: list[Person]) -> Found:
         current=known.current,
         completed_at=known.completed_at,
         give_instead=sheet_line(known.give_instead) if known.give_instead else None,
-        people=[person_of(known.patient, visit.today)],
+        people=[person_of(known.patient, hand.today)],
     )

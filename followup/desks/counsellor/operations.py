@@ -11,8 +11,7 @@ from functools import partial
 from fastapi import APIRouter, Request, Response
 
 from followup.care.before_leaving import checks_to_do
-from followup.care.hand import Visit
-from followup.care.preview import Glance, glance
+from followup.care.preview import Glance, glance_of
 from followup.care.recording import (
     day_of_form,
     find_patient,
@@ -21,7 +20,7 @@ from followup.care.recording import (
     store_record,
 )
 from followup.clinical.record import Eye, parse_json_object
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
 from followup.desks.forms.sheet import (
@@ -50,27 +49,27 @@ router = APIRouter()
 
 
 @router.get("/operations")
-def operations(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
-    return _operations_page(request, visit, on or visit.today)
+def operations(request: Request, hand: AnyHand, on: date | None = None) -> Response:
+    return _operations_page(request, hand, on or hand.today)
 
 
 @router.post("/operations/list")
-def set_list(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def set_list(request: Request, hand: AnyHand, form: AForm) -> Response:
     """The day's list as pasted lines: code, name, eye. What it takes out is said before it goes."""
     day, typed = day_of_form(first(form, "on")), first(form, "lines")
     try:
         lines = [
-            _list_line(i, line, visit.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
+            _list_line(i, line, hand.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
         ]
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
+        with hand.store.write(hand.actor, hand.now) as unit:
             out = _taken_out(unit.session, day, lines)
             confirmed = not out or first(form, "takes_out") == _keys(out)
             if confirmed:
                 put_operation_list(unit, day=day, lines=lines)
         if not confirmed:
-            return _operations_page(request, visit, day, typed=typed, out=out)
+            return _operations_page(request, hand, day, typed=typed, out=out)
     except FollowupError as exc:
-        return _operations_page(request, visit, day, error=exc.line, typed=typed)
+        return _operations_page(request, hand, day, error=exc.line, typed=typed)
     return go(f"/operations?on={day}")
 
 
@@ -88,10 +87,10 @@ def _keys(out: list[OperationOnDay]) -> str:
 
 @router.get("/operations/new")
 def new_operation(
-    request: Request, visit: AnyVisit, code: str = "", name: str = "", on: date | None = None
+    request: Request, hand: AnyHand, code: str = "", name: str = "", on: date | None = None
 ) -> Response:
-    day = on or visit.today
-    if code and (known := find_patient(visit, code)):
+    day = on or hand.today
+    if code and (known := find_patient(hand, code)):
         return go(f"/patients/{known.code}/record?add={day}")
     answers = routine_answers(0, day.isoformat()) | {
         "patient.code": [code],
@@ -99,12 +98,12 @@ def new_operation(
         "patient.telephones.0.number": [""],
         "operations.0.surgeon": [""],
     }
-    return _form_page(request, visit, FormView(answers))
+    return _form_page(request, hand, FormView(answers))
 
 
 @router.post("/operations/new")
-def save_new(request: Request, visit: AnyVisit, form: AForm) -> Response:
-    return _save(request, visit, form, None)
+def save_new(request: Request, hand: AnyHand, form: AForm) -> Response:
+    return _save(request, hand, form, None)
 
 
 @router.get("/operations/paste")
@@ -113,65 +112,65 @@ def paste_page(request: Request) -> Response:
 
 
 @router.post("/operations/paste")
-def save_pasted(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def save_pasted(request: Request, hand: AnyHand, form: AForm) -> Response:
     """A whole record as JSON, pasted or uploaded; for a known patient the next version of it."""
     text = first(form, "file") or first(form, "text")
     try:
         record = check(parse_json_object(text, "the record"))
-        known = find_patient(visit, record.patient.code)
-        plan = store_record(visit, record, known, known.record_number if known else 0)
+        known = find_patient(hand, record.patient.code)
+        plan = store_record(hand, record, known, known.record_number if known else 0)
     except FollowupError as exc:
         return show(request, "paste.html", status=422, error=exc.line, text=text)
     return go(f"/plans/{plan}")
 
 
 @router.get("/patients/{code}/record")
-def record_page(request: Request, visit: AnyVisit, code: str, add: date | None = None) -> Response:
-    version = newest_version(visit, known_patient(visit, code))
+def record_page(request: Request, hand: AnyHand, code: str, add: date | None = None) -> Response:
+    version = newest_version(hand, known_patient(hand, code))
     answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
     if add is not None:
         answers |= routine_answers(len(version.record.operations), add.isoformat())
-    return _form_page(request, visit, FormView(answers), version=version)
+    return _form_page(request, hand, FormView(answers), version=version)
 
 
 @router.post("/patients/{code}/record")
-def save_record(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
-    return _save(request, visit, form, known_patient(visit, code))
+def save_record(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
+    return _save(request, hand, form, known_patient(hand, code))
 
 
 @router.post("/operations/preview")
-def preview(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def preview(request: Request, hand: AnyHand, form: AForm) -> Response:
     """What the form as it stands would lead to: a fragment of a page, nothing is stored."""
-    return show(request, "record-preview.html", glance=glance(visit, form))
+    return show(request, "record-preview.html", glance=_glance(hand, form))
 
 
-def _save(request: Request, visit: Visit, form: Posted, known: PatientView | None) -> Response:
+def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | None) -> Response:
     """Store the form and go to the plan; on any problem show it again with all that was typed."""
-    version, seen = newest_version(visit, known) if known else None, number_of(first(form, "seen"))
-    page = partial(_form_page, request, visit, version=version, seen=seen)
+    version, seen = newest_version(hand, known) if known else None, number_of(first(form, "seen"))
+    page = partial(_form_page, request, hand, version=version, seen=seen)
     if "add" in form:
-        return page(_one_more(form, visit.today), status=200)
+        return page(_one_more(form, hand.today), status=200)
     data = read_form(form)
     answers = fill_form(data)
     if "look" in form:
-        return page(FormView(answers), looked=glance(visit, form))
+        return page(FormView(answers), looked=_glance(hand, form))
     try:
-        plan = store_record(visit, check(data), known, seen)
+        plan = store_record(hand, check(data), known, seen)
     except RecordError as exc:
         return page(FormView(answers, exc.problems), error=exc.line, status=422)
     except FollowupError as exc:
         if exc.code != "record.changed" or version is None:
             return page(FormView(answers), error=exc.line, status=422)
-        merged, changed = _with_theirs(visit, version, seen, answers)
+        merged, changed = _with_theirs(hand, version, seen, answers)
         return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
     return go(f"/plans/{plan}")
 
 
 def _with_theirs(
-    visit: Visit, newest: RecordVersion, seen: int, mine: dict[str, list[str]]
+    hand: DeskHand, newest: RecordVersion, seen: int, mine: dict[str, list[str]]
 ) -> tuple[dict[str, list[str]], tuple[Changed, ...]]:
     """The form with what was stored since ``seen``, and what that is."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         versions = {version.number: version for version in record_versions(session, newest.patient_id)}
     if seen not in versions:
         return mine, ()
@@ -198,7 +197,7 @@ def _one_more(form: Posted, today: date) -> FormView:
 
 def _form_page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     form: FormView,
     *,
     version: RecordVersion | None = None,
@@ -208,12 +207,12 @@ def _form_page(
     status: int = 200,
     looked: Glance | None = None,
 ) -> Response:
-    medicines = sorted((key, m.label) for key, m in visit.desk.protocol.formulary.items())
+    medicines = sorted((key, m.label) for key, m in hand.protocol.formulary.items())
     return show(
         request,
         "record.html",
         status=status,
-        form=replace(form, decides=bool(visit.actor.roles & {*SURGEON})),
+        form=replace(form, decides=bool(hand.actor.roles & {*SURGEON})),
         error=error,
         who=version.record.patient if version else None,
         # The version that the typing began from stays, whatever was stored meanwhile.
@@ -227,16 +226,16 @@ def _form_page(
 
 def _operations_page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     day: date,
     *,
     error: str | None = None,
     typed: str | None = None,
     out: Sequence[OperationOnDay] = (),
 ) -> Response:
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         lines = operations_on(session, day)
-        checks = checks_to_do(session, visit)
+        checks = checks_to_do(session, hand)
     listed = "\n".join(f"{x.patient_code}, {x.name}, {x.eye}" for x in lines if x.on_list)
     return show(
         request,
@@ -269,3 +268,11 @@ def _list_line(number: int, line: str, texts: Texts) -> ListLine:
 def _words_for(eye: Eye, texts: Texts) -> tuple[str, ...]:
     """How a list may name an eye: in English and in the staff's language."""
     return eye, f"{eye} eye", texts.eye(eye), texts.choice(eye)
+
+
+def _glance(hand: DeskHand, form: Posted) -> Glance:
+    """The plan of the form as it stands, or the first thing that hinders it."""
+    try:
+        return glance_of(hand, check(read_form(form)))
+    except (RecordError, FollowupError) as exc:
+        return Glance(problem=exc.line)

@@ -13,12 +13,11 @@ from typing import Any, cast, get_args
 import pypdfium2  # type: ignore[import-untyped]
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.care.plan_view import record_of
 from followup.care.recording import day_of_form
-from followup.care.sheets import content_of, draft_content, issue_one, pdf_answer, staff_language
-from followup.desks.door.visit import AnyVisit
-from followup.desks.page.pages import go
+from followup.care.sheets import content_of, draft_content, issue_one, staff_language
+from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.page.pages import go, pdf_answer
 from followup.desks.page.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.records.people.oplist import operations_on
@@ -58,10 +57,10 @@ def options_dict(options: SheetOptions) -> dict[str, str | bool | None]:
 
 
 @router.get("/plans/{plan}/pages/{number}.png")
-def page_picture(request: Request, visit: AnyVisit, plan: int, number: int) -> Response:
+def page_picture(request: Request, hand: AnyHand, plan: int, number: int) -> Response:
     """One page of the draft as it will come out of the printer."""
     asked = dict(request.query_params)
-    content = draft_content(visit, plan, asked.get("language") or None, read_options(asked))
+    content = draft_content(hand, plan, asked.get("language") or None, read_options(asked))
     return Response(_picture(render_pdf(content), number), media_type="image/png")
 
 
@@ -91,74 +90,74 @@ def count_pages(pdf: bytes) -> int:
 
 
 @router.post("/operations/sheets")
-def issue_day(visit: AnyVisit, form: AForm) -> Response:
+def issue_day(hand: AnyHand, form: AForm) -> Response:
     """Issue the sheets of a day's operations that are signed and not printed yet, then show them all."""
     day = day_of_form(first(form, "on"))
-    issue_sheets_of(visit, day)
+    issue_sheets_of(hand, day)
     return go(f"/operations/sheets.pdf?on={day}")
 
 
-def issue_sheets_of(visit: Visit, day: date) -> None:
+def issue_sheets_of(hand: DeskHand, day: date) -> None:
     """Issue a sheet of every signed plan of the day's operations that has none yet.
 
     One that can't be laid out is left for the list in front of the sheets, which says why.
     """
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         waiting = [plan for patient in _operated(session, day) if (plan := _unprinted(session, patient))]
     for plan in waiting:
-        with suppress(FollowupError), visit.desk.store.write(visit.actor, visit.now) as unit:
+        with suppress(FollowupError), hand.store.write(hand.actor, hand.now) as unit:
             options = usual_options(record_of(unit.session, plan).record)
-            issue_one(unit, visit, plan, options, language=None)
+            issue_one(unit, hand, plan, options, language=None)
 
 
 @router.get("/operations/sheets.pdf")
-def day_sheets(visit: AnyVisit, on: str = "", part: int = 1) -> Response:
+def day_sheets(hand: AnyHand, on: str = "", part: int = 1) -> Response:
     """All current sheets of a day's operations in one document, behind the list to tick off."""
-    day = day_of_form(on) if on else visit.today
-    return pdf_answer(sheets_of_day(visit, day, part), f"sheets-{day}")
+    day = day_of_form(on) if on else hand.today
+    return pdf_answer(sheets_of_day(hand, day, part), f"sheets-{day}")
 
 
-def sheets_of_day(visit: Visit, day: date, part: int) -> bytes:
+def sheets_of_day(hand: DeskHand, day: date, part: int) -> bytes:
     """One document of the day's current sheets; the nearest where there is no such part."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         known = [
             _current(session, patient) or _unprinted(session, patient) for patient in _operated(session, day)
         ]
     found = [each for each in known if each]
     if not any(isinstance(each, SheetView) for each in found):
         for plan in found:
-            _must_be_printable(visit, plan)
+            _must_be_printable(hand, plan)
         raise FollowupError(
             "batch.none",
             say("no sheet of this day is printed yet"),
             fix=say("sign the plans first, then print the sheets of the day"),
         )
     batch = render_batch(
-        [BatchSheet(each.patient_code, partial(_make, visit, each)) for each in found],
+        [BatchSheet(each.patient_code, partial(_make, hand, each)) for each in found],
         day=day,
-        staff_language=staff_language(visit),
-        tell=visit.texts.told,
+        staff_language=staff_language(hand),
+        tell=hand.texts.told,
     )
     return batch.parts[min(max(part, 1), len(batch.parts)) - 1]
 
 
-def _make(visit: Visit, given: SheetView | PlanVersion) -> Any:
+def _make(hand: DeskHand, given: SheetView | PlanVersion) -> Any:
     """The sheet's content. A signed plan without a sheet is refused with what keeps it from having one."""
     if isinstance(given, SheetView):
-        with visit.desk.store.read() as session:
-            return content_of(session, visit, given)
-    _must_be_printable(visit, given)
+        with hand.store.read() as session:
+            return content_of(session, hand, given)
+    _must_be_printable(hand, given)
     raise FollowupError(
         "sheet.unprinted", say("its sheet is not printed yet"), fix=say("print the sheets of the day again")
     )
 
 
-def _must_be_printable(visit: Visit, given: SheetView | PlanVersion) -> None:
+def _must_be_printable(hand: DeskHand, given: SheetView | PlanVersion) -> None:
     """Raises what keeps a plan from having a sheet."""
     if isinstance(given, PlanVersion):
-        with visit.desk.store.read() as session:
+        with hand.store.read() as session:
             options = usual_options(record_of(session, given).record)
-        render_pdf(draft_content(visit, given.id, None, options))
+        render_pdf(draft_content(hand, given.id, None, options))
 
 
 def _operated(session: Session, day: Any) -> list[int]:

@@ -11,23 +11,15 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from followup.care.before_leaving import checks_to_do
-from followup.care.hand import Visit
 from followup.care.plan_view import PlanView, load, record_of
-from followup.care.sheets import (
-    content_of,
-    draft_content,
-    issue_one,
-    pdf_answer,
-    printed_options,
-    staff_language,
-)
+from followup.care.sheets import content_of, draft_content, issue_one, printed_options, staff_language
 from followup.clinical.careplan import Bottle
 from followup.clinical.record import Record
 from followup.desks.counsellor.printing import count_pages, read_options
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.noted import noted_today
-from followup.desks.page.pages import go, show
+from followup.desks.page.pages import go, pdf_answer, show
 from followup.desks.page.posted import AForm, first, number_of
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
@@ -52,24 +44,24 @@ PHONE_POLICY = (
 
 
 @router.get("/plans/{plan}/draft.pdf")
-def draft(request: Request, visit: AnyVisit, plan: int, language: str | None = None) -> Response:
+def draft(request: Request, hand: AnyHand, plan: int, language: str | None = None) -> Response:
     """The plan as it would print, with a watermark and without a code."""
-    content = draft_content(visit, plan, language or None, read_options(dict(request.query_params)))
+    content = draft_content(hand, plan, language or None, read_options(dict(request.query_params)))
     return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan}")
 
 
 @router.get("/plans/{plan}/preview")
-def preview(request: Request, visit: AnyVisit, plan: int, language: str = "") -> Response:
+def preview(request: Request, hand: AnyHand, plan: int, language: str = "") -> Response:
     """The pages as they will come out, with what may be chosen beside them."""
-    view, options, error, pages = load(visit, plan), SheetOptions(), None, 0
+    view, options, error, pages = load(hand, plan), SheetOptions(), None, 0
     asked = dict(request.query_params)
     try:
         options = read_options(asked) if asked else usual_options(view.record)
-        pages = count_pages(render_pdf(draft_content(visit, plan, language or None, options)))
+        pages = count_pages(render_pdf(draft_content(hand, plan, language or None, options)))
     except FollowupError as exc:
         error = exc.line
-    known = _sheets_of_plan(visit, view.version)
-    with visit.desk.store.read() as session:
+    known = _sheets_of_plan(hand, view.version)
+    with hand.store.read() as session:
         who = patient(session, view.version.patient_id)
     query = urlencode({k: v for k, v in {"language": language, **_query(options)}.items() if v})
     return show(
@@ -81,7 +73,7 @@ def preview(request: Request, visit: AnyVisit, plan: int, language: str = "") ->
         options=options,
         language_chosen=language,
         languages=(tags := [spoken.tag for spoken in offered()]),
-        twins=sorted(tags, key=lambda tag: tag != staff_language(visit)),
+        twins=sorted(tags, key=lambda tag: tag != staff_language(hand)),
         pages=pages,
         query=query,
         sheets=known,
@@ -100,13 +92,13 @@ def _query(options: SheetOptions) -> dict[str, str]:
 
 
 @router.post("/plans/{plan}/sheets")
-def print_sheet(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def print_sheet(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
     expected = first(form, "issue")
     # A form that names no size comes from the plan's own page: what usually suits the patient.
     sheet = print_once(
-        visit,
-        load(visit, plan),
+        hand,
+        load(hand, plan),
         options=read_options(form) if "size" in form else None,
         language=first(form, "language") or None,
         reason=first(form, "reason"),
@@ -116,7 +108,7 @@ def print_sheet(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Re
 
 
 def print_once(
-    visit: Visit,
+    hand: DeskHand,
     view: PlanView,
     *,
     options: SheetOptions | None,
@@ -128,79 +120,79 @@ def print_once(
     where there are more, the newest of them is the answer and nothing is issued.
     """
     chosen = options or usual_options(view.record)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == view.version.id]
         if printed is not None and printed < len(known):
             return known[-1]
-        return issue_one(unit, visit, view.version, chosen, language=language, reason=reason)
+        return issue_one(unit, hand, view.version, chosen, language=language, reason=reason)
 
 
 @router.get("/sheets/{sheet}")
-def sheet_page(request: Request, visit: AnyVisit, sheet: str) -> Response:
-    return _page(request, visit, sheet)
+def sheet_page(request: Request, hand: AnyHand, sheet: str) -> Response:
+    return _page(request, hand, sheet)
 
 
 @router.get("/sheets/{sheet}/paper.pdf")
-def paper(visit: AnyVisit, sheet: str) -> Response:
-    found = found_sheet(visit, sheet).sheet
-    with visit.desk.store.read() as session:
-        content = content_of(session, visit, found)
+def paper(hand: AnyHand, sheet: str) -> Response:
+    found = found_sheet(hand, sheet).sheet
+    with hand.store.read() as session:
+        content = content_of(session, hand, found)
     return pdf_answer(render_pdf(content), f"sheet-{found.patient_code}-{found.issue}")
 
 
 @router.get("/sheets/{sheet}/phone.html")
-def phone(visit: AnyVisit, sheet: str) -> Response:
+def phone(hand: AnyHand, sheet: str) -> Response:
     """The same sheet as one page that carries everything inside itself."""
-    found = found_sheet(visit, sheet).sheet
-    with visit.desk.store.read() as session:
-        content = content_of(session, visit, found)
+    found = found_sheet(hand, sheet).sheet
+    with hand.store.read() as session:
+        content = content_of(session, hand, found)
     return HTMLResponse(render_phone(content), headers={"content-security-policy": PHONE_POLICY})
 
 
 @router.post("/sheets/{sheet}/taught")
-def taught(visit: AnyVisit, sheet: str, form: AForm) -> Response:
+def taught(hand: AnyHand, sheet: str, form: AForm) -> Response:
     """What the patient showed or said back."""
-    note_taught(visit, sheet, [int(text) for text in form.get("shown", []) if text in _PLACES])
+    note_taught(hand, sheet, [int(text) for text in form.get("shown", []) if text in _PLACES])
     return go(f"/sheets/{sheet}")
 
 
-def note_taught(visit: Visit, sheet: str, shown: Iterable[int]) -> None:
+def note_taught(hand: DeskHand, sheet: str, shown: Iterable[int]) -> None:
     """Store which lines of the sheet's teaching, counted from 0, the patient showed or said back."""
-    found = found_sheet(visit, sheet).sheet
-    with visit.desk.store.read() as session:
-        asked = len(content_of(session, visit, found).teach_back.lines)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    found = found_sheet(hand, sheet).sheet
+    with hand.store.read() as session:
+        asked = len(content_of(session, hand, found).teach_back.lines)
+    with hand.store.write(hand.actor, hand.now) as unit:
         note_teach_back(unit, sheet_id=sheet, shown=shown, asked=asked)
 
 
 @router.post("/sheets/{sheet}/handed-over")
-def handed_over(request: Request, visit: AnyVisit, sheet: str, form: AForm) -> Response:
+def handed_over(request: Request, hand: AnyHand, sheet: str, form: AForm) -> Response:
     to, how = first(form, "to"), _how(first(form, "how"))
-    found_sheet(visit, sheet)
+    found_sheet(hand, sheet)
     try:
-        hand_over(visit, sheet, to=to, how=how)
+        hand_over(hand, sheet, to=to, how=how)
     except FollowupError as exc:
-        return _page(request, visit, sheet, error=exc.line, status=status_of(exc), to=to)
+        return _page(request, hand, sheet, error=exc.line, status=status_of(exc), to=to)
     return go(f"/sheets/{sheet}")
 
 
-def hand_over(visit: Visit, sheet: str, *, to: str, how: Literal["paper", "telephone"]) -> None:
+def hand_over(hand: DeskHand, sheet: str, *, to: str, how: Literal["paper", "telephone"]) -> None:
     """The sheet is in the hands of ``to``; the same again changes nothing."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         known = find_sheet(unit.session, sheet)
         if known and known.sheet.handed_over_at and known.sheet.handed_to == to:
             return
         hand_over_sheet(unit, sheet_id=sheet, to=to, how=how)
 
 
-def _sheets_of_plan(visit: Visit, version: PlanVersion) -> tuple[SheetView, ...]:
-    with visit.desk.store.read() as session:
+def _sheets_of_plan(hand: DeskHand, version: PlanVersion) -> tuple[SheetView, ...]:
+    with hand.store.read() as session:
         return tuple(s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id)
 
 
-def found_sheet(visit: Visit, sheet_id: str) -> FoundSheet:
+def found_sheet(hand: DeskHand, sheet_id: str) -> FoundSheet:
     """The sheet, whose it is, and whether it is in force. Error: ``sheet.unknown``."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         found = find_sheet(session, sheet_id)
     if found is None:
         raise FollowupError(
@@ -209,9 +201,9 @@ def found_sheet(visit: Visit, sheet_id: str) -> FoundSheet:
     return found
 
 
-def bottles_with(visit: Visit, sheet: SheetView, version: PlanVersion) -> list[Bottle]:
+def bottles_with(hand: DeskHand, sheet: SheetView, version: PlanVersion) -> list[Bottle]:
     """The bottles that go out with a sheet: those in use on the day it was printed."""
-    day = sheet.printed_at.astimezone(visit.zone).date()
+    day = sheet.printed_at.astimezone(hand.zone).date()
     return [bottle for bottle in version.body.supply if bottle.handed_over <= day <= bottle.discard]
 
 
@@ -228,24 +220,24 @@ def _how(text: str) -> Literal["paper", "telephone"]:
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     sheet_id: str,
     *,
     error: str | None = None,
     status: int = 200,
     to: str = "",
 ) -> Response:
-    found = found_sheet(visit, sheet_id)
-    with visit.desk.store.read() as session:
+    found = found_sheet(hand, sheet_id)
+    with hand.store.read() as session:
         version = plan(session, found.sheet.plan_id)
         record: Record = record_of(session, version).record
         notice = sheet_language(record, None).notice if record.patient.language else None
-        options = replace(printed_options(session, sheet_id), twin=staff_language(visit))
-        content = content_of(session, visit, found.sheet, options)
+        options = replace(printed_options(session, sheet_id), twin=staff_language(hand))
+        content = content_of(session, hand, found.sheet, options)
         told = teach_back_of(session, sheet_id)
-        noted = noted_today(session, visit, [found.patient.code], {"sheet handed over"})
-        checks = checks_to_do(session, visit, found.patient.code)
-    view = PlanView(version, record, visit.desk.protocol, visit.today)
+        noted = noted_today(session, hand, [found.patient.code], {"sheet handed over"})
+        checks = checks_to_do(session, hand, found.patient.code)
+    view = PlanView(version, record, hand.protocol, hand.today)
     return show(
         request,
         "sheet-page.html",
@@ -259,7 +251,7 @@ def _page(
         teach=content,
         told=told,
         view=view,
-        bottles=bottles_with(visit, found.sheet, version),
+        bottles=bottles_with(hand, found.sheet, version),
         noted=noted if found.sheet.handed_over_at else [],
         error=error,
         to=to,

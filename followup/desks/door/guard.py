@@ -8,10 +8,9 @@ from urllib.parse import quote
 
 from fastapi import Request
 
-from followup.care.hand import Desk, Visit
+from followup.desks.door.hand import Desk, DeskHand, desk_hand, desk_of
 from followup.desks.door.origin import is_cross_site
 from followup.desks.door.permissions import may
-from followup.desks.door.visit import desk_of
 from followup.errors import FollowupError
 from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import (
@@ -45,8 +44,8 @@ def cookie_name(desk: Desk) -> str:
 
 def guard(request: Request) -> None:
     """Let the request in, or raise: cross-site, not logged in, or not allowed."""
-    visit = look_up(request)
-    request.state.visit = visit
+    hand = look_up(request)
+    request.state.hand = hand
     if is_cross_site(request.method, request.headers):
         by_program = request.url.path.startswith("/api/")
         raise FollowupError(
@@ -58,13 +57,13 @@ def guard(request: Request) -> None:
         )
     _refuse_strange(request)
     path = request.scope["route"].path
-    if may(visit.roles, request.method, path):
+    if may(hand.roles, request.method, path):
         return
-    if visit.login is None:
+    if hand.login is None:
         raise LoginNeededError(wanted(request))
     raise FollowupError(
         "role.missing",
-        say("{staff} may not open this page", staff=typed(visit.login.staff.name)),
+        say("{staff} may not open this page", staff=typed(hand.login.staff.name)),
         fix=say("ask someone whose work it is, or the manager for the role"),
     )
 
@@ -78,7 +77,7 @@ def _refuse_strange(request: Request) -> None:
         raise FollowupError("page.unknown", say("nothing has this number"), fix=say("open it from the list"))
 
 
-def look_up(request: Request) -> Visit:
+def look_up(request: Request) -> DeskHand:
     """The clinic, the instant, and the log-in that the cookie names, if it is in force."""
     desk = desk_of(request)
     now = desk.clock()
@@ -95,7 +94,7 @@ def look_up(request: Request) -> Visit:
         desk = replace(desk, store=desk.store.for_site(login.staff.site))
         with desk.store.read() as session:
             clinic = get_clinic(session)
-    return Visit(desk, clinic, now, login, signature)
+    return desk_hand(desk, clinic, now, login, signature)
 
 
 def wanted(request: Request) -> str:

@@ -10,11 +10,10 @@ from math import ceil
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.clinical.careplan import Step
 from followup.clinical.protocol.formulary import label_of
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first
 from followup.errors import FollowupError
@@ -67,29 +66,29 @@ class HandOut:
 
 
 @router.get("/bottles")
-def bottles_page(request: Request, visit: AnyVisit) -> Response:
-    return _page(request, visit)
+def bottles_page(request: Request, hand: AnyHand) -> Response:
+    return _page(request, hand)
 
 
 @router.post("/bottles")
-def count(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def count(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Store what was counted; a medicine whose field is empty keeps its last count."""
     try:
         counts = {name.removeprefix("stock."): _number(form, name) for name in form if _is_count(form, name)}
-        store_counts(visit, counts)
+        store_counts(hand, counts)
     except FollowupError as exc:
-        return _page(request, visit, typed=form, error=exc.line, status=status_of(exc))
+        return _page(request, hand, typed=form, error=exc.line, status=status_of(exc))
     return go("/bottles")
 
 
-def store_counts(visit: Visit, counts: Mapping[str, int]) -> None:
+def store_counts(hand: DeskHand, counts: Mapping[str, int]) -> None:
     """Store what was counted on the shelf. Errors: ``stock.none``, ``stock.count``."""
-    unknown = [key for key in counts if key not in visit.desk.protocol.formulary]
+    unknown = [key for key in counts if key not in hand.protocol.formulary]
     if unknown or not counts:
         raise FollowupError(
             "stock.none", say("nothing was counted"), where=say("stock"), fix=say("type a count, then store")
         )
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         count_stock(unit, counts=counts)
 
 
@@ -118,16 +117,16 @@ class Shelf:
     until: date
 
 
-def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
+def shelf(hand: DeskHand, typed: Posted | None = None) -> Shelf:
     """Bottles of the plans in force against the last counts. ``typed``: counts not stored yet."""
-    formulary = visit.desk.protocol.formulary
-    end = visit.today + timedelta(days=WEEK - 1)
-    with visit.desk.store.read() as session:
+    formulary = hand.protocol.formulary
+    end = hand.today + timedelta(days=WEEK - 1)
+    with hand.store.read() as session:
         counted = stock(session)
-        since = min([visit.today, *(_day(visit, one) for one in counted.values())])
+        since = min([hand.today, *(_day(hand, one) for one in counted.values())])
         given = hand_outs(session, since, end)
-    ahead = [one for one in given if one.bottle.handed_over >= visit.today]
-    now = [one for one in ahead if one.bottle.handed_over == visit.today]
+    ahead = [one for one in given if one.bottle.handed_over >= hand.today]
+    now = [one for one in ahead if one.bottle.handed_over == hand.today]
     week, today = _amounts(ahead), _amounts(now)
     lines = tuple(
         MedicineLine(
@@ -136,7 +135,7 @@ def shelf(visit: Visit, typed: Posted | None = None) -> Shelf:
             today[key],
             week[key],
             counted.get(key),
-            _gone_since(visit, key, counted.get(key), given),
+            _gone_since(hand, key, counted.get(key), given),
             first(typed or {}, f"stock.{key}"),
         )
         for key in sorted({*week, *counted}, key=lambda key: label_of(key, formulary).casefold())
@@ -169,11 +168,11 @@ def _step(one: AHandOut) -> Step | None:
     return next((step for step in steps if step.start <= one.bottle.opened <= step.end), None)
 
 
-def _day(visit: Visit, count: StockCount) -> date:
-    return count.at.astimezone(visit.zone).date()
+def _day(hand: DeskHand, count: StockCount) -> date:
+    return count.at.astimezone(hand.zone).date()
 
 
-def _gone_since(visit: Visit, medicine: str, count: StockCount | None, given: Iterable[AHandOut]) -> int:
+def _gone_since(hand: DeskHand, medicine: str, count: StockCount | None, given: Iterable[AHandOut]) -> int:
     """Bottles that the plans gave out from the day of the count up to yesterday.
 
     Whether that day's own were still on the shelf is not known: they count as gone, so that no
@@ -181,20 +180,20 @@ def _gone_since(visit: Visit, medicine: str, count: StockCount | None, given: It
     """
     if count is None:
         return 0
-    start = _day(visit, count)
+    start = _day(hand, count)
     gone = (one for one in given if one.course.medicine == medicine)
-    return sum(ceil(one.amount) for one in gone if start <= one.bottle.handed_over < visit.today)
+    return sum(ceil(one.amount) for one in gone if start <= one.bottle.handed_over < hand.today)
 
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     *,
     typed: Posted | None = None,
     error: str | None = None,
     status: int = 200,
 ) -> Response:
-    found = shelf(visit, typed)
+    found = shelf(hand, typed)
     return show(
         request,
         "bottles.html",

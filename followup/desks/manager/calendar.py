@@ -10,10 +10,9 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.clinical.record import parse_json_object
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first
 from followup.errors import FollowupError
@@ -31,31 +30,31 @@ SPARE_ROWS = 2
 
 
 @router.get("/calendar")
-def calendar_page(request: Request, visit: AnyVisit) -> Response:
-    typed = _typed_of(visit.calendar) | {
-        "caps": ["yes"] if visit.clinic.cap_colours else [],
-        "address": [visit.clinic.address],
+def calendar_page(request: Request, hand: AnyHand) -> Response:
+    typed = _typed_of(hand.calendar) | {
+        "caps": ["yes"] if hand.clinic.cap_colours else [],
+        "address": [hand.clinic.address],
     }
-    return _page(request, visit, typed, seen_mark(visit.clinic))
+    return _page(request, hand, typed, seen_mark(hand.clinic))
 
 
 @router.post("/calendar")
-def change(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def change(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Store the calendar; where that takes the day from visits, only after these were shown.
 
     Plans that are signed keep their visits; the next plan follows it.
     """
     seen = first(form, "seen")
     try:
-        calendar, caps = _read(form, visit.calendar), first(form, "caps") == "yes"
+        calendar, caps = _read(form, hand.calendar), first(form, "caps") == "yes"
         shown = frozenset(form.get("confirmed", []))
         hit = replace_calendar(
-            visit, calendar, seen=seen, cap_colours=caps, address=first(form, "address"), shown=shown
+            hand, calendar, seen=seen, cap_colours=caps, address=first(form, "address"), shown=shown
         )
         if hit:
-            return _page(request, visit, form, seen, hit=hit)
+            return _page(request, hand, form, seen, hit=hit)
     except FollowupError as exc:
-        return _page(request, visit, form, seen, error=exc.line, status=status_of(exc))
+        return _page(request, hand, form, seen, error=exc.line, status=status_of(exc))
     return go("/calendar")
 
 
@@ -65,15 +64,15 @@ def seen_mark(clinic: Clinic) -> str:
     return hashlib.sha256(seen.encode()).hexdigest()[:16]
 
 
-def _newly_hit(session: Session, visit: Visit, old: Calendar, new: Calendar) -> tuple[TripView, ...]:
+def _newly_hit(session: Session, hand: DeskHand, old: Calendar, new: Calendar) -> tuple[TripView, ...]:
     """The visits that the stored calendar offers and the new one does not."""
-    before = {trip.id for trip in visits_without_offer(session, old, visit.today)}
-    after = visits_without_offer(session, new, visit.today)
+    before = {trip.id for trip in visits_without_offer(session, old, hand.today)}
+    after = visits_without_offer(session, new, hand.today)
     return tuple(trip for trip in after if trip.id not in before)
 
 
 def replace_calendar(
-    visit: Visit,
+    hand: DeskHand,
     calendar: dict[str, Any],
     *,
     seen: str,
@@ -88,7 +87,7 @@ def replace_calendar(
     to lose their day; where there are others, nothing is stored and all of them come back.
     Errors: ``calendar.site``, ``store.conflict``.
     """
-    if visit.actor.site is not None:
+    if hand.actor.site is not None:
         raise FollowupError(
             "calendar.site",
             say("the calendar of one site is not changed here"),
@@ -96,7 +95,7 @@ def replace_calendar(
         )
     must_print_text(address or "", "address")
     must_print_text((calendar.get("closed_days") or {}).get("place") or "", "place")
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         clinic = get_clinic(unit.session)
         if seen_mark(clinic) != seen:
             raise FollowupError(
@@ -106,7 +105,7 @@ def replace_calendar(
             )
         if shown is not None:
             new = parse_calendar(calendar, "calendar")
-            hit = _newly_hit(unit.session, visit, clinic_calendar_of(clinic), new)
+            hit = _newly_hit(unit.session, hand, clinic_calendar_of(clinic), new)
             if not {str(trip.id) for trip in hit} <= shown:
                 return hit
         caps = clinic.cap_colours if cap_colours is None else cap_colours
@@ -194,7 +193,7 @@ def _typed_of(calendar: Calendar) -> Posted:
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     typed: Posted,
     seen: str,
     *,
@@ -202,8 +201,8 @@ def _page(
     error: str | None = None,
     status: int = 200,
 ) -> Response:
-    with visit.desk.store.read() as session:
-        closed = visits_without_offer(session, visit.calendar, visit.today)
+    with hand.store.read() as session:
+        closed = visits_without_offer(session, hand.calendar, hand.today)
     return show(
         request,
         "calendar.html",

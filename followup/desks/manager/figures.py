@@ -9,10 +9,9 @@ from datetime import date, datetime, timedelta
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.clinical.record import Record
 from followup.clinical.record.vision import BANDS_SOURCE, band
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import check, read_form
 from followup.desks.page.pages import show
@@ -45,10 +44,10 @@ class Completeness:
 
 
 @router.get("/forecast")
-def forecast(request: Request, visit: AnyVisit) -> Response:
-    days = days_ahead(visit)
-    with visit.desk.store.read() as session:
-        missed = len(missed_trips(session, visit.today))
+def forecast(request: Request, hand: AnyHand) -> Response:
+    days = days_ahead(hand)
+    with hand.store.read() as session:
+        missed = len(missed_trips(session, hand.today))
     return show(
         request,
         "forecast.html",
@@ -59,12 +58,10 @@ def forecast(request: Request, visit: AnyVisit) -> Response:
     )
 
 
-def days_ahead(visit: Visit) -> tuple[DayLoad, ...]:
+def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
     """Eight weeks from today on, day by day."""
-    with visit.desk.store.read() as session:
-        return load_ahead(
-            session, visit.today, 7 * WEEKS, visit.calendar, visit.desk.protocol, routine_record
-        )
+    with hand.store.read() as session:
+        return load_ahead(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, routine_record)
 
 
 def routine_record(operated: date) -> Record:
@@ -83,8 +80,8 @@ def routine_record(operated: date) -> Record:
 
 
 @router.get("/outcomes")
-def outcomes(request: Request, visit: AnyVisit) -> Response:
-    found = followed(visit)
+def outcomes(request: Request, hand: AnyHand) -> Response:
+    found = followed(hand)
     return show(
         request,
         "outcomes.html",
@@ -105,13 +102,13 @@ class Followed:
     bands: Counter[str]
 
 
-def followed(visit: Visit) -> Followed:
+def followed(hand: DeskHand) -> Followed:
     """The last quarter."""
-    since = visit.today - QUARTER
-    with visit.desk.store.read() as session:
-        closed = visits_with_closed_window(session, since, visit.today)
+    since = hand.today - QUARTER
+    with hand.store.read() as session:
+        closed = visits_with_closed_window(session, since, hand.today)
         tiers = [_completeness(tier, [c for c in closed if c.tier == tier]) for tier in ("A", "B", "C")]
-        return Followed(since, tiers, _bands(session, visit.now - QUARTER * 2, since))
+        return Followed(since, tiers, _bands(session, hand.now - QUARTER * 2, since))
 
 
 def _completeness(tier: str, closed: Iterable[ClosedVisit]) -> Completeness:

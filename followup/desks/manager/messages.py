@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.errors import FollowupError
 from followup.records.people.messages import try_again, unsent_messages
@@ -15,23 +14,23 @@ router = APIRouter()
 
 
 @router.get("/messages")
-def unsent(request: Request, visit: AnyVisit) -> Response:
-    return _page(request, visit)
+def unsent(request: Request, hand: AnyHand) -> Response:
+    return _page(request, hand)
 
 
 @router.post("/messages/{message}/again")
-def again(request: Request, visit: AnyVisit, message: int) -> Response:
+def again(request: Request, hand: AnyHand, message: int) -> Response:
     """Put a failed message back into the queue; the next minute's run sends it under its old key."""
     try:
-        with visit.desk.store.write(visit.actor, visit.now) as unit:
+        with hand.store.write(hand.actor, hand.now) as unit:
             try_again(unit, message_id=message)
     except FollowupError as exc:
-        return _page(request, visit, error=exc.line, status=status_of(exc))
+        return _page(request, hand, error=exc.line, status=status_of(exc))
     return go("/messages")
 
 
-def _page(request: Request, visit: Visit, error: str = "", status: int = 200) -> Response:
+def _page(request: Request, hand: DeskHand, error: str = "", status: int = 200) -> Response:
     """Texts are not shown: who, what kind and why it failed are enough to act."""
-    with visit.desk.store.read() as session:
-        found = unsent_messages(session, before=visit.now)
+    with hand.store.read() as session:
+        found = unsent_messages(session, before=hand.now)
     return show(request, "messages.html", messages=found, error=error, status=status)

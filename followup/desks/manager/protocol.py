@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.care.password_again import must_match
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
@@ -19,14 +18,14 @@ router = APIRouter()
 
 
 @router.get("/protocol")
-def protocol_page(request: Request, visit: AnyVisit) -> Response:
-    return _page(request, visit)
+def protocol_page(request: Request, hand: AnyHand) -> Response:
+    return _page(request, hand)
 
 
 @router.post("/protocol/sign")
-def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def sign(request: Request, hand: AnyHand, form: AForm) -> Response:
     """A licensed clinician approves exactly this protocol for patients of the clinic."""
-    if visit.signature:
+    if hand.signature:
         return go("/protocol")
     try:
         if first(form, "read") != "yes":
@@ -36,27 +35,27 @@ def sign(request: Request, visit: AnyVisit, form: AForm) -> Response:
                 where=say("I have read it"),
                 fix=say("read the files, then tick the box"),
             )
-        approve(visit, hash=first(form, "hash"), password=form.get("password", [""])[0])
+        approve(hand, hash=first(form, "hash"), password=form.get("password", [""])[0])
     except FollowupError as exc:
-        return _page(request, visit, error=exc.line, status=status_of(exc))
+        return _page(request, hand, error=exc.line, status=status_of(exc))
     return go("/protocol")
 
 
-def approve(visit: Visit, *, hash: str, password: str) -> None:
+def approve(hand: DeskHand, *, hash: str, password: str) -> None:
     """Sign the protocol with this hash, with the password once more.
 
     Errors: ``protocol.changed``, ``password.wrong``, those of ``must_print`` and of ``sign_protocol``.
     """
-    protocol = visit.desk.protocol
+    protocol = hand.protocol
     if hash != protocol.hash:
         raise FollowupError(
             "protocol.changed", say("the protocol has changed"), fix=say("read it again, then sign")
         )
     must_print(protocol)
-    must_match(visit, password)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    must_match(hand, password)
+    with hand.store.write(hand.actor, hand.now) as unit:
         sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
 
 
-def _page(request: Request, visit: Visit, *, error: str | None = None, status: int = 200) -> Response:
-    return show(request, "protocol.html", status=status, protocol=visit.desk.protocol, error=error)
+def _page(request: Request, hand: DeskHand, *, error: str | None = None, status: int = 200) -> Response:
+    return show(request, "protocol.html", status=status, protocol=hand.protocol, error=error)

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import MANAGER, ROLES
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first
 from followup.errors import FollowupError
@@ -22,15 +21,15 @@ router = APIRouter()
 
 
 @router.get("/staff")
-def staff_page(request: Request, visit: AnyVisit) -> Response:
-    return _page(request, visit)
+def staff_page(request: Request, hand: AnyHand) -> Response:
+    return _page(request, hand)
 
 
 @router.post("/staff")
-def add(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def add(request: Request, hand: AnyHand, form: AForm) -> Response:
     try:
         add_person(
-            visit,
+            hand,
             login=first(form, "login"),
             name=first(form, "name"),
             roles=form.get("roles", []),
@@ -38,26 +37,26 @@ def add(request: Request, visit: AnyVisit, form: AForm) -> Response:
             registration=first(form, "registration"),
         )
     except FollowupError as exc:
-        return _page(request, visit, error=exc.line, status=status_of(exc), typed=form)
+        return _page(request, hand, error=exc.line, status=status_of(exc), typed=form)
     return go("/staff")
 
 
 @router.post("/staff/{login}")
-def change(request: Request, visit: AnyVisit, login: str, form: AForm) -> Response:
+def change(request: Request, hand: AnyHand, login: str, form: AForm) -> Response:
     """Roles, whether the person may log in, and a new password where one is typed."""
     password = form.get("password", [""])[0]
     roles, active = form.get("roles", []), first(form, "active") == "yes"
     try:
         change_person(
-            visit, login, roles=roles, active=active, password=password, seen=first(form, "seen") or None
+            hand, login, roles=roles, active=active, password=password, seen=first(form, "seen") or None
         )
     except FollowupError as exc:
-        return _page(request, visit, error=exc.line, status=status_of(exc))
+        return _page(request, hand, error=exc.line, status=status_of(exc))
     return go("/staff")
 
 
 def add_person(
-    visit: Visit, *, login: str, name: str, roles: Sequence[str], password: str, registration: str
+    hand: DeskHand, *, login: str, name: str, roles: Sequence[str], password: str, registration: str
 ) -> Staff:
     """Someone new who may log in.
 
@@ -68,15 +67,15 @@ def add_person(
             "staff.name", say("no name"), where=say("name"), fix=say("give the name that colleagues know")
         )
     must_print_text(name, "name")
-    stored = visit.desk.passwords.hash(password)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    stored = hand.passwords.hash(password)
+    with hand.store.write(hand.actor, hand.now) as unit:
         return add_staff(
             unit, login=login, name=name, roles=roles, password_hash=stored, registration=registration
         )
 
 
 def change_person(
-    visit: Visit,
+    hand: DeskHand,
     login: str,
     *,
     roles: Sequence[str],
@@ -89,26 +88,26 @@ def change_person(
     ``seen``: the mark of the person that the change was made from.
     Errors: ``staff.self``, those of the password and of ``change_staff``.
     """
-    if login.strip().casefold() == visit.actor.login and (MANAGER not in roles or not active):
+    if login.strip().casefold() == hand.actor.login and (MANAGER not in roles or not active):
         raise FollowupError(
             "staff.self",
             say("you can't take this page away from yourself"),
             fix=say("have another manager do it"),
         )
-    stored = visit.desk.passwords.hash(password) if password else None
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    stored = hand.passwords.hash(password) if password else None
+    with hand.store.write(hand.actor, hand.now) as unit:
         return change_staff(unit, login=login, roles=roles, active=active, password_hash=stored, seen=seen)
 
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     *,
     error: str | None = None,
     status: int = 200,
     typed: Posted | None = None,
 ) -> Response:
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         people = all_staff(session)
     return show(
         request, "staff.html", status=status, people=people, roles=ROLES, error=error, typed=typed or {}

@@ -8,11 +8,10 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
-from followup.care.hand import Visit
 from followup.care.password_again import must_match
 from followup.desks.door.guard import LIFETIME, cookie_name, token_of
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import may
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first, kept_fields
 from followup.errors import FollowupError
@@ -35,13 +34,13 @@ Text = Annotated[str, Form()]
 
 
 @router.get("/log-in")
-def log_in_page(request: Request, visit: AnyVisit, then: str = "/") -> Response:
-    return _log_in_page(request, visit, then=_inside(then))
+def log_in_page(request: Request, hand: AnyHand, then: str = "/") -> Response:
+    return _log_in_page(request, hand, then=_inside(then))
 
 
 def _log_in_page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     *,
     then: str,
     login: str = "",
@@ -50,7 +49,7 @@ def _log_in_page(
     status: int = 200,
 ) -> Response:
     """The page, with the date large on it: whoever logs in has seen which day this computer believes in."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         waits = bool(why_messages_wait(session))
     return show(
         request, "log-in.html", status=status, error=error, then=then, login=login, kept=kept, waits=waits
@@ -58,31 +57,31 @@ def _log_in_page(
 
 
 @router.post("/log-in")
-def log_in(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def log_in(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Log in; a form that was sent after the session had ended is offered again with all that was typed."""
     login, then = first(form, "login"), _inside(first(form, "then") or "/")
     kept = kept_fields(form)
     try:
-        token = new_session(visit, login, form.get("password", [""])[0])
+        token = new_session(hand, login, form.get("password", [""])[0])
     except FollowupError as exc:
-        return _log_in_page(request, visit, then=then, login=login, error=exc.line, kept=kept, status=401)
+        return _log_in_page(request, hand, then=then, login=login, error=exc.line, kept=kept, status=401)
     answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
-    give_cookie(answer, visit, token)
+    give_cookie(answer, hand, token)
     return answer
 
 
 @router.post("/log-out")
-def log_out(request: Request, visit: AnyVisit) -> RedirectResponse:
-    with visit.desk.store.upkeep(visit.now) as unit:
+def log_out(request: Request, hand: AnyHand) -> RedirectResponse:
+    with hand.store.upkeep(hand.now) as unit:
         end_session(unit, token=token_of(request))
     answer = go("/log-in")
-    take_cookie(answer, visit)
+    take_cookie(answer, hand)
     return answer
 
 
 @router.get("/")
-def first_page(visit: AnyVisit) -> RedirectResponse:
-    return go(next(url for url in FIRST_PAGES if may(visit.roles, "GET", url)))
+def first_page(hand: AnyHand) -> RedirectResponse:
+    return go(next(url for url in FIRST_PAGES if may(hand.roles, "GET", url)))
 
 
 @router.get("/password")
@@ -91,59 +90,59 @@ def password_page(request: Request) -> Response:
 
 
 @router.post("/password")
-def change_password(request: Request, visit: AnyVisit, old: Text = "", new: Text = "") -> Response:
+def change_password(request: Request, hand: AnyHand, old: Text = "", new: Text = "") -> Response:
     try:
-        set_own_password(visit, old=old, new=new)
+        set_own_password(hand, old=old, new=new)
     except FollowupError as exc:
         return show(request, "password.html", status=422, error=exc.line)
     return go("/log-in")
 
 
-def set_own_password(visit: Visit, *, old: str, new: str) -> None:
+def set_own_password(hand: DeskHand, *, old: str, new: str) -> None:
     """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
-    person = must_match(visit, old)
-    stored = visit.desk.passwords.hash(new)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    person = must_match(hand, old)
+    stored = hand.passwords.hash(new)
+    with hand.store.write(hand.actor, hand.now) as unit:
         change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)
 
 
-def give_cookie(answer: Response, visit: Visit, token: str) -> None:
+def give_cookie(answer: Response, hand: DeskHand, token: str) -> None:
     """The cookie of a session: no script reads it, no other site sends it."""
     answer.set_cookie(
-        cookie_name(visit.desk),
+        cookie_name(hand.desk),
         token,
         max_age=int(LIFETIME.total_seconds()),
         httponly=True,
         samesite="strict",
-        secure=visit.desk.https,
+        secure=hand.desk.https,
         path="/",
     )
 
 
-def take_cookie(answer: Response, visit: Visit) -> None:
+def take_cookie(answer: Response, hand: DeskHand) -> None:
     """Take the cookie away again."""
     answer.delete_cookie(
-        cookie_name(visit.desk), path="/", httponly=True, samesite="strict", secure=visit.desk.https
+        cookie_name(hand.desk), path="/", httponly=True, samesite="strict", secure=hand.desk.https
     )
 
 
-def new_session(visit: Visit, login: str, password: str) -> str:
+def new_session(hand: DeskHand, login: str, password: str) -> str:
     """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
-    desk = visit.desk
+    desk = hand.desk
     with desk.store.read() as session:
         person = staff_by_login(session, login)
-    locked = person is not None and is_locked(person, visit.now)
+    locked = person is not None and is_locked(person, hand.now)
     right = desk.passwords.matches(person.password_hash if person else None, password)
     if person is None or not right or locked or not person.active:
         if person is not None and not locked:
-            with desk.store.write(SYSTEM, visit.now) as unit:
+            with desk.store.write(SYSTEM, hand.now) as unit:
                 note_failed_login(unit, login=person.login)
         raise FollowupError(
             "login.refused",
             say("the log-in name or the password is wrong"),
             fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
         )
-    with desk.store.write(person.actor, visit.now) as unit:
+    with desk.store.write(person.actor, hand.now) as unit:
         return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)
 
 

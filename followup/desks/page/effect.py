@@ -47,6 +47,11 @@ def effect(old: CarePlan, new: CarePlan, words: PlanWords) -> tuple[str, ...]:
     return tuple(said(one, words).text for one in _to_notice(compare_plans(old, new)))
 
 
+def effect_or_nothing(plans: tuple[CarePlan, CarePlan], texts: Texts, protocol: Protocol) -> tuple[str, ...]:
+    """What the second of the plans does against the first, or that it does nothing."""
+    return effect(*plans, PlanWords(texts, protocol)) or (texts.gettext("Nothing changes."),)
+
+
 def side_by_side(old: CarePlan, new: CarePlan, words: PlanWords) -> tuple[DifferenceTold, ...]:
     """Every difference between two versions, with what was and what is."""
     return tuple(said(one, words) for one in compare_plans(old, new))

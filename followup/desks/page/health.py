@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from fastapi.responses import JSONResponse
 from sqlalchemy.exc import SQLAlchemyError
 
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand
 from followup.recall.jobs.health import pulse
 
 router = APIRouter()
@@ -19,11 +19,11 @@ def alive() -> JSONResponse:
 
 
 @router.get("/readyz")
-def ready(visit: AnyVisit) -> JSONResponse:
+def ready(hand: AnyHand) -> JSONResponse:
     """The database answers and the sweep that finds late visits has run in the last minutes."""
     try:
-        with visit.desk.store.read() as session:
-            found = pulse(session, visit.now)
+        with hand.store.read() as session:
+            found = pulse(session, hand.now)
     except SQLAlchemyError:
         return JSONResponse({"status": "database does not answer"}, 503)
     said: dict[str, str | int] = {"status": found.state}

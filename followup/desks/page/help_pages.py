@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
+from followup.desks.door.hand import AnyHand
 from followup.desks.door.permissions import ROLES
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import desk_of, go, show
 from followup.errors import FollowupError
 from followup.said import say
@@ -14,8 +14,8 @@ router = APIRouter()
 
 
 @router.get("/help")
-def help_page(visit: AnyVisit) -> Response:
-    return go(f"/help/{desk_of('/help', visit.roles)}")
+def help_page(hand: AnyHand) -> Response:
+    return go(f"/help/{desk_of('/help', hand.roles)}")
 
 
 @router.get("/help/{desk}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from followup.care.hand import Visit
+from followup.desks.door.hand import DeskHand
 from followup.desks.page.effect import PlanWords, effect
 from followup.records.plans.plans import plans_of
 from followup.records.store.store import Session
@@ -28,10 +28,10 @@ class Meanwhile:
         return self.newest.signed_by or self.newest.drafted_by
 
 
-def meanwhile(session: Session, visit: Visit, seen: PlanVersion) -> Meanwhile | None:
+def meanwhile(session: Session, hand: DeskHand, seen: PlanVersion) -> Meanwhile | None:
     """What happened since the version ``seen``; None where it is the newest."""
     newest = plans_of(session, seen.patient_id)[0]
     if newest.id == seen.id:
         return None
-    words = PlanWords(visit.texts, visit.desk.protocol)
+    words = PlanWords(hand.texts, hand.protocol)
     return Meanwhile(seen, newest, effect(seen.body, newest.body, words))

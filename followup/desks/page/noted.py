@@ -6,8 +6,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from followup.care.hand import Visit
 from followup.clinical.protocol.recall import AttemptOutcome
+from followup.desks.door.hand import DeskHand
 from followup.language.catalogues import N_, Translator
 from followup.language.dates import long_date
 from followup.records.desk.taking_back import Step, steps_of_day
@@ -50,14 +50,14 @@ class Noted:
 
 
 def noted_today(
-    session: Session, visit: Visit, codes: Collection[str], actions: Collection[str] = ()
+    session: Session, hand: DeskHand, codes: Collection[str], actions: Collection[str] = ()
 ) -> list[Noted]:
     """What whoever is logged in may take back of these patients, newest first."""
-    words = visit.texts.translator
+    words = hand.texts.translator
     return [
         Noted(step.number, step.patient_code, _text(step, words), step.at, step.by)
-        for step in steps_of_day(session, visit.now, codes, actions=actions)
-        if step.roles & visit.roles
+        for step in steps_of_day(session, hand.now, codes, actions=actions)
+        if step.roles & hand.roles
     ]
 
 

@@ -6,20 +6,20 @@ from collections.abc import Iterator
 from functools import lru_cache, partial
 from typing import Any, NamedTuple
 
-from fastapi import Request
+from fastapi import Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from followup import resources
 from followup.care.danger import SIGNS
-from followup.care.hand import Visit
 from followup.care.trip_lines import kind_words
 from followup.clinical.words.why_reasons import because_of, here_words, origin_words
+from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.door.permissions import may
-from followup.desks.door.visit import visit_of
 from followup.desks.words import texts as words
 from followup.drawings.staircase import build_staircase
 from followup.language.catalogues import N_
+from followup.language.direction import without_marks
 from followup.records.desk.alerts import Alert, alerts_of_code
 
 
@@ -99,55 +99,55 @@ def environment(language: str) -> Environment:
 
 def show(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """The page ``template``. ``context`` must give every name that the template uses."""
-    visit = visit_of(request)
+    hand = hand_of(request)
     who = context.get("who")
     html = (
-        environment(visit.language)
+        environment(hand.language)
         .get_template(f"desks/{template}")
         .render(
-            **around(visit, request.url.path),
-            visit=visit,
-            alerts=_alerts(visit, who.code if who else ""),
+            **around(hand, request.url.path),
+            hand=hand,
+            alerts=_alerts(hand, who.code if who else ""),
             **context,
         )
     )
-    return HTMLResponse(html, status, headers={"content-language": visit.language})
+    return HTMLResponse(html, status, headers={"content-language": hand.language})
 
 
-def around(visit: Visit, path: str) -> dict[str, Any]:
+def around(hand: DeskHand, path: str) -> dict[str, Any]:
     """What stands on every page: the clinic, its day, who is here and where they may go."""
-    texts = visit.texts
+    texts = hand.texts
     return {
-        "clinic": visit.clinic,
-        "today": visit.today,
-        "staff": visit.login.staff if visit.login else None,
-        "signature": visit.signature,
-        "language": visit.language,
-        "draw": partial(build_staircase, today=visit.today, mirrored=texts.runs_left),
-        "kind_words": lambda kind: texts.told(kind_words(visit, kind)),
+        "clinic": hand.clinic,
+        "today": hand.today,
+        "staff": hand.login.staff if hand.login else None,
+        "signature": hand.signature,
+        "language": hand.language,
+        "draw": partial(build_staircase, today=hand.today, mirrored=texts.runs_left),
+        "kind_words": lambda kind: texts.told(kind_words(hand, kind)),
         "because_of": because_of,
         "here_words": here_words,
         "origin_words": origin_words,
         "direction": texts.direction,
         "alert_signs": SIGNS,
-        "places": list(_places(visit, path)),
+        "places": list(_places(hand, path)),
     }
 
 
-def _alerts(visit: Visit, code: str) -> tuple[Alert, ...]:
+def _alerts(hand: DeskHand, code: str) -> tuple[Alert, ...]:
     """What stands open of the patient whose page it is; on every one of them."""
-    if not code or visit.login is None:
+    if not code or hand.login is None:
         return ()
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         return alerts_of_code(session, code)
 
 
-def _places(visit: Visit, path: str) -> Iterator[Place]:
+def _places(hand: DeskHand, path: str) -> Iterator[Place]:
     for url, title in PLACES:
-        if visit.login and may(visit.roles, "GET", url):
+        if hand.login and may(hand.roles, "GET", url):
             yield Place(url, title, path == url)
-    if visit.login:
-        yield Place(f"/help/{desk_of(path, visit.roles)}", N_("Help"), path.startswith("/help"))
+    if hand.login:
+        yield Place(f"/help/{desk_of(path, hand.roles)}", N_("Help"), path.startswith("/help"))
 
 
 def desk_of(path: str, roles: frozenset[str]) -> str:
@@ -159,3 +159,14 @@ def desk_of(path: str, roles: frozenset[str]) -> str:
 def go(url: str) -> RedirectResponse:
     """On to another page after something was stored, so that a reload repeats nothing."""
     return RedirectResponse(url, status_code=303)
+
+
+def pdf_answer(content: bytes, name: str) -> Response:
+    """``name`` as the file's name: without the marks that keep a code whole in text from right to left,
+    which no header can carry."""
+    plain = without_marks(name)
+    return Response(
+        content,
+        media_type="application/pdf",
+        headers={"content-disposition": f'inline; filename="{plain}.pdf"'},
+    )

@@ -9,9 +9,9 @@ from fastapi import Request, Response
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import QUESTIONS
-from followup.care.hand import Visit
 from followup.care.trip_lines import visit_lines
 from followup.care.went import as_it_went
+from followup.desks.door.hand import DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import go, show
@@ -45,23 +45,23 @@ def known(session: Session, code: str) -> PatientView:
 
 
 def then_patient(
-    request: Request, visit: Visit, code: str, form: Posted, do: Callable[[], object]
+    request: Request, hand: DeskHand, code: str, form: Posted, do: Callable[[], object]
 ) -> Response:
     """Do it and go to the patient's page; where it is refused, that page says why and keeps the typing."""
     try:
         do()
     except FollowupError as exc:
-        with visit.desk.store.read() as session:
+        with hand.store.read() as session:
             who = known(session, code)
             return patient_answer(
-                request, visit, session, who, error=exc.line, typed=form, status=status_of(exc)
+                request, hand, session, who, error=exc.line, typed=form, status=status_of(exc)
             )
     return go(f"/patients/{code}")
 
 
 def patient_answer(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     session: Session,
     who: PatientView,
     *,
@@ -72,11 +72,11 @@ def patient_answer(
 ) -> Response:
     """The page. ``found``: the sheet that was scanned; ``typed``: a form that was refused."""
     trips, plan = trips_of(session, who.id), active_plan(session, who.id)
-    lines = visit_lines(session, visit, (t for t in trips if t.status != "cancelled"))
+    lines = visit_lines(session, hand, (t for t in trips if t.status != "cancelled"))
     standing = standing_of(session, who.id)
     gone = standing if standing and standing.standing != "followed" else None
-    words, rules = visit.texts.translator, visit.desk.protocol.recall
-    line = next((item for item in worklist(session, visit.now, rules) if item.patient.id == who.id), None)
+    words, rules = hand.texts.translator, hand.protocol.recall
+    line = next((item for item in worklist(session, hand.now, rules) if item.patient.id == who.id), None)
     here = next((one for one in lines if one.stands == "here"), None)
     left = next((one for one in lines if one.stands == "left"), None)
     coming = next((one for one in lines if one.open), None)
@@ -92,19 +92,19 @@ def patient_answer(
         left=left,
         coming=coming,
         # Whoever left without findings and comes again is here for that visit.
-        arrives=coming if coming and coming.trip.window_start <= visit.today else left,
+        arrives=coming if coming and coming.trip.window_start <= hand.today else left,
         questions=QUESTIONS,
-        checks=checks_to_do(session, visit, who.code),
+        checks=checks_to_do(session, hand, who.code),
         plans=plans_of(session, who.id),
         in_force=plan,
         completed=completed_plan(session, who.id),
-        drawn=as_it_went(plan.body, trips, visit) if plan else None,
+        drawn=as_it_went(plan.body, trips, hand) if plan else None,
         sheets=sheets_of(session, who.id),
         reach=line,
         worry=reason(line, words) if line else "",
         messages=message_choice(session, who.id),
         ways_out=WAYS_OUT,
-        noted=noted_today(session, visit, [who.code]),
+        noted=noted_today(session, hand, [who.code]),
         nonce=secrets.token_urlsafe(24),
         error=error,
         typed={name: values[0] for name, values in (typed or {}).items()},

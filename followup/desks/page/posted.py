@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import Depends, Request
 from starlette.datastructures import UploadFile
 
-from followup.desks.door.visit import visit_of
+from followup.desks.door.hand import hand_of
 from followup.desks.words.texts import NOT_DONE
 from followup.errors import FollowupError
 from followup.said import say
@@ -37,7 +37,7 @@ async def read_posted(request: Request) -> Posted:
 async def _answers(request: Request) -> Posted:
     """The posted form with what staff write in their own language in the record's words."""
     form = await read_posted(request)
-    own = visit_of(request).texts.choice(NOT_DONE).casefold()
+    own = hand_of(request).texts.choice(NOT_DONE).casefold()
     for name, values in form.items():
         if name.endswith(".pressure"):
             form[name] = [NOT_DONE if text.strip().casefold() == own else text for text in values]

@@ -8,9 +8,8 @@ from typing import get_args
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.clinical.record import Eye
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.language.catalogues import N_
 from followup.language.languages import known
@@ -38,26 +37,24 @@ class Call:
 
 
 @router.get("/calls")
-def call_list(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
-    day = on or visit.today
-    to_move = moves_of(visit) if day == visit.today else []
-    return show(
-        request, "calls.html", day=day, parts=calls_of(visit, day), headings=HEADINGS, to_move=to_move
-    )
+def call_list(request: Request, hand: AnyHand, on: date | None = None) -> Response:
+    day = on or hand.today
+    to_move = moves_of(hand) if day == hand.today else []
+    return show(request, "calls.html", day=day, parts=calls_of(hand, day), headings=HEADINGS, to_move=to_move)
 
 
-def moves_of(visit: Visit) -> list[tuple[PatientView, tuple[Eye, ...], str]]:
+def moves_of(hand: DeskHand) -> list[tuple[PatientView, tuple[Eye, ...], str]]:
     """Whose visits lie on a day that does not offer what they are for: person, eyes, why; a line a visit."""
-    words = visit.texts.translator
-    with visit.desk.store.read() as session:
-        items = worklist(session, visit.now)
+    words = hand.texts.translator
+    with hand.store.read() as session:
+        items = worklist(session, hand.now)
     return [(each.patient, each.eyes, said(each, words)) for item in items for each in item.to_move]
 
 
-def calls_of(visit: Visit, day: date) -> dict[MessageKind, list[Call]]:
+def calls_of(hand: DeskHand, day: date) -> dict[MessageKind, list[Call]]:
     """The calls of ``day`` by their reason, each list by patient code; empty ones are left out."""
-    with visit.desk.store.read() as session:
-        found = {kind: calls(session, kind, day, visit.desk.protocol) for kind in get_args(MessageKind)}
+    with hand.store.read() as session:
+        found = {kind: calls(session, kind, day, hand.protocol) for kind in get_args(MessageKind)}
     ordered = {kind: found[kind] for kind in HEADINGS if found.get(kind)}
     return {kind: [Call(one, _direction(one.language)) for one in lines] for kind, lines in ordered.items()}
 

@@ -6,9 +6,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, File, Request, Response
 
-from followup.care.hand import Visit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
@@ -24,7 +23,7 @@ LONGEST_SEARCH = 200
 
 
 @router.post("/find")
-def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def find(request: Request, hand: AnyHand, form: AForm) -> Response:
     """A typed or scanned code, a name, a telephone number or a patient code, all in one box."""
     text = first(form, "text")
     if not text:
@@ -33,8 +32,8 @@ def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
         raise FollowupError(
             "find.length", say("too long for a code or a name"), where=say("search"), fix=say("shorten it")
         )
-    scan = scanned(visit, text)
-    with visit.desk.store.read() as session:
+    scan = scanned(hand, text)
+    with hand.store.read() as session:
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
             return go(f"/found/{scan.sheet_id}")
         people = search_patients(session, text) if scan.outcome != "other clinic" else ()
@@ -45,7 +44,7 @@ def find(request: Request, visit: AnyVisit, form: AForm) -> Response:
 
 
 @router.post("/photo")
-def photo(request: Request, visit: AnyVisit, photo: Annotated[bytes, File()] = b"") -> Response:
+def photo(request: Request, hand: AnyHand, photo: Annotated[bytes, File()] = b"") -> Response:
     """A photo of the sheet, read here and kept nowhere."""
     try:
         if not photo:
@@ -55,18 +54,18 @@ def photo(request: Request, visit: AnyVisit, photo: Annotated[bytes, File()] = b
                 where=say("photo"),
                 fix=say("take or choose a photo of the sheet"),
             )
-        scan = read_photo(photo, visit.desk.keyring, visit.clinic.code)
+        scan = read_photo(photo, hand.keyring, hand.clinic.code)
     except FollowupError as exc:
         return _page(request, status_of(exc), error=exc.line)
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
             return go(f"/found/{scan.sheet_id}")
     return _page(request, 404, scan=scan)
 
 
-def scanned(visit: Visit, text: str) -> Scan:
+def scanned(hand: DeskHand, text: str) -> Scan:
     """What a text is as a code; a scanner's burst through a foreign keyboard is read back first."""
-    keyring, clinic = visit.desk.keyring, visit.clinic.code
+    keyring, clinic = hand.keyring, hand.clinic.code
     plain = read_scan(text, keyring, clinic)
     if plain.outcome in ("ours", "other clinic"):
         return plain

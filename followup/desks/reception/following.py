@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import known, then_patient
 from followup.desks.page.posted import AForm, first, number_of
@@ -33,13 +32,13 @@ class NotFollowed:
 
 
 @router.get("/not-followed")
-def not_followed(request: Request, visit: AnyVisit) -> Response:
-    return show(request, "not-followed.html", lines=not_followed_lines(visit))
+def not_followed(request: Request, hand: AnyHand) -> Response:
+    return show(request, "not-followed.html", lines=not_followed_lines(hand))
 
 
-def not_followed_lines(visit: Visit) -> list[NotFollowed]:
+def not_followed_lines(hand: DeskHand) -> list[NotFollowed]:
     """Everybody who is not followed any more, whoever left last first."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         gone = standings(session)
         people = patients_by_id(session, gone)
     lines = [NotFollowed(people[number], standing) for number, standing in gone.items() if number in people]
@@ -47,13 +46,13 @@ def not_followed_lines(visit: Visit) -> list[NotFollowed]:
 
 
 @router.post("/patients/{code}/following")
-def change_following(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+def change_following(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Moved away, died, or followed again."""
     word, reason = first(form, "standing"), first(form, "reason")
-    return then_patient(request, visit, code, form, lambda: say_following(visit, code, word, reason))
+    return then_patient(request, hand, code, form, lambda: say_following(hand, code, word, reason))
 
 
-def say_following(visit: Visit, code: str, word: str, reason: str) -> Standing:
+def say_following(hand: DeskHand, code: str, word: str, reason: str) -> Standing:
     """Store what the desk heard. Errors: ``standing.word``, ``standing.reason``, ``standing.same``."""
     if word not in AT_THE_WINDOW:
         raise FollowupError(
@@ -62,21 +61,21 @@ def say_following(visit: Visit, code: str, word: str, reason: str) -> Standing:
             where=say("standing"),
             fix=say("choose one of them"),
         )
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         who = known(unit.session, code)
         return set_standing(unit, patient_id=who.id, standing=word, reason=reason)
 
 
 @router.post("/patients/{code}/messages")
-def change_messages(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+def change_messages(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """What the patient said about messages."""
     return then_patient(
         request,
-        visit,
+        hand,
         code,
         form,
         lambda: agree_messages(
-            visit,
+            hand,
             code,
             answer=first(form, "answer"),
             reader=first(form, "reader") or "patient",
@@ -87,7 +86,7 @@ def change_messages(request: Request, visit: AnyVisit, code: str, form: AForm) -
 
 
 def agree_messages(
-    visit: Visit, code: str, *, answer: str, reader: str, channel: str, address: str
+    hand: DeskHand, code: str, *, answer: str, reader: str, channel: str, address: str
 ) -> MessageChoice | None:
     """``answer``: yes, no, or stop (nothing that waits goes out either).
 
@@ -100,14 +99,14 @@ def agree_messages(
             where=say("answer"),
             fix=say("choose one of them"),
         )
-    if answer == "yes" and channel not in visit.desk.ways_out:
+    if answer == "yes" and channel not in hand.desk.ways_out:
         raise FollowupError(
             "messages.way",
             say("this way is not set up here"),
             where=say("channel"),
             fix=say("choose another way"),
         )
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         who = known(unit.session, code)
         if answer == "stop":
             stop_messages(unit, patient_id=who.id)
@@ -124,14 +123,12 @@ def agree_messages(
 
 
 @router.post("/patients/{code}/take-back")
-def take_step_back(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+def take_step_back(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Take back what was noted today by mistake."""
-    return then_patient(
-        request, visit, code, form, lambda: undo(visit, code, number_of(first(form, "entry")))
-    )
+    return then_patient(request, hand, code, form, lambda: undo(hand, code, number_of(first(form, "entry"))))
 
 
-def undo(visit: Visit, code: str, entry: int) -> None:
+def undo(hand: DeskHand, code: str, entry: int) -> None:
     """Take back the journal's ``entry`` about this patient. Error ``back.gone``."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         take_back(unit, patient_id=known(unit.session, code).id, entry=entry)

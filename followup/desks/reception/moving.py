@@ -8,11 +8,10 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.hand import Visit
 from followup.care.trip_lines import VisitLine, visit_lines
 from followup.clinical.words.why_reasons import because_of
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.patient_page import then_patient
 from followup.desks.page.posted import AForm, Posted, first
@@ -46,39 +45,39 @@ class DayChoice:
 
 
 @router.get("/trips/{trip}/move")
-def move_page(request: Request, visit: AnyVisit, trip_id: TripId) -> Response:
-    return _page(request, visit, trip_id)
+def move_page(request: Request, hand: AnyHand, trip_id: TripId) -> Response:
+    return _page(request, hand, trip_id)
 
 
 @router.post("/trips/{trip}/move")
-def move(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+def move(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
     try:
         given = _day(first(form, "day")), first(form, "hour")
-        moved = move_to(visit, trip_id, *given, seen=_seen(form))
+        moved = move_to(hand, trip_id, *given, seen=_seen(form))
     except FollowupError as exc:
-        return _page(request, visit, trip_id, error=exc.line, status=status_of(exc))
+        return _page(request, hand, trip_id, error=exc.line, status=status_of(exc))
     return go(f"/patients/{moved.patient_code}")
 
 
 def move_to(
-    visit: Visit, trip_id: int, day: date, hour: str | None = None, *, seen: date | None = None
+    hand: DeskHand, trip_id: int, day: date, hour: str | None = None, *, seen: date | None = None
 ) -> TripView:
     """Move a visit; its errors are those of ``move_trip``."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         return move_trip(unit, trip_id=trip_id, day=day, hour=hour, seen=seen)
 
 
 @router.post("/trips/{trip}/book")
-def book(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
-    with visit.desk.store.read() as session:
+def book(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
+    with hand.store.read() as session:
         code = trip(session, trip_id).patient_code
     hour = first(form, "hour")
-    return then_patient(request, visit, code, form, lambda: promise(visit, trip_id, hour, seen=_seen(form)))
+    return then_patient(request, hand, code, form, lambda: promise(hand, trip_id, hour, seen=_seen(form)))
 
 
-def promise(visit: Visit, trip_id: int, hour: str | None = None, *, seen: date | None = None) -> TripView:
+def promise(hand: DeskHand, trip_id: int, hour: str | None = None, *, seen: date | None = None) -> TripView:
     """Promise the patient the day, with its hour where one is given; its places are taken."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         return book_trip(unit, trip_id=trip_id, hour=hour, seen=seen)
 
 
@@ -96,8 +95,8 @@ def _day(text: str) -> date:
         ) from None
 
 
-def _choices(visit: Visit, line: VisitLine, calendar: Calendar) -> tuple[DayChoice, ...]:
-    start = max(line.trip.window_start, visit.today)
+def _choices(hand: DeskHand, line: VisitLine, calendar: Calendar) -> tuple[DayChoice, ...]:
+    start = max(line.trip.window_start, hand.today)
     count = min((line.trip.window_end - start).days + 1, MOST_DAYS)
     return tuple(_choice(line, start + timedelta(days=i), calendar) for i in range(count))
 
@@ -125,18 +124,18 @@ class Moving:
     because: tuple[str, ...]
 
 
-def days_to_choose(visit: Visit, trip_id: int) -> Moving:
+def days_to_choose(hand: DeskHand, trip_id: int) -> Moving:
     """Where a visit may go. Error ``trip.unknown``."""
-    with visit.desk.store.read() as session:
-        line = visit_lines(session, visit, [trip(session, trip_id)])[0]
-        days = _choices(visit, line, planning_calendar(session, line.trip.patient_id))
+    with hand.store.read() as session:
+        line = visit_lines(session, hand, [trip(session, trip_id)])[0]
+        days = _choices(hand, line, planning_calendar(session, line.trip.patient_id))
         return Moving(line, days, _because(session, line))
 
 
 def _page(
-    request: Request, visit: Visit, trip_id: int, *, error: str | None = None, status: int = 200
+    request: Request, hand: DeskHand, trip_id: int, *, error: str | None = None, status: int = 200
 ) -> Response:
-    found = days_to_choose(visit, trip_id)
+    found = days_to_choose(hand, trip_id)
     return show(
         request,
         "move.html",

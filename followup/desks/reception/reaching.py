@@ -7,11 +7,10 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.clinical.english import day_words, joined
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.noted import SAID, noted_today
 from followup.desks.page.pages import go, show
 from followup.desks.page.patient_page import known as known_patient
@@ -40,14 +39,14 @@ WAYS: dict[Way, str] = {
 
 
 @router.get("/to-reach")
-def to_reach(request: Request, visit: AnyVisit) -> Response:
+def to_reach(request: Request, hand: AnyHand) -> Response:
     """Whom to reach now, whom later, and what was tried today."""
-    words = visit.texts.translator
-    with visit.desk.store.read() as session:
-        items = worklist(session, visit.now, visit.desk.protocol.recall)
-        tried = {one.patient_id for one in attempts_on(session, visit.today)}
+    words = hand.texts.translator
+    with hand.store.read() as session:
+        items = worklist(session, hand.now, hand.protocol.recall)
+        tried = {one.patient_id for one in attempts_on(session, hand.today)}
         people = {who.code: who for who in patients_by_id(session, tried).values()}
-        noted = noted_today(session, visit, people, {"tried to reach"})
+        noted = noted_today(session, hand, people, {"tried to reach"})
         gone = len(standings(session))
     said = [(item, reason(item, words)) for item in items]
     return show(
@@ -62,14 +61,14 @@ def to_reach(request: Request, visit: AnyVisit) -> Response:
 
 
 @router.get("/patients/{code}/call")
-def call_page(request: Request, visit: AnyVisit, code: str) -> Response:
-    return _page(request, visit, reach_item(visit, code))
+def call_page(request: Request, hand: AnyHand, code: str) -> Response:
+    return _page(request, hand, reach_item(hand, code))
 
 
 @router.post("/patients/{code}/call")
-def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+def note_call(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Write down what came of it; the ladder says what is next."""
-    item = reach_item(visit, code)
+    item = reach_item(hand, code)
     try:
         way, outcome, nonce = first(form, "way"), first(form, "outcome"), first(form, "nonce")
         if way not in OUTCOMES or outcome not in SAID or not 16 <= len(nonce) <= 64:
@@ -78,17 +77,17 @@ def note_call(request: Request, visit: AnyVisit, code: str, form: AForm) -> Resp
             )
         promised = _day(first(form, "promised")) if outcome == "will come" else None
         note_reached(
-            visit, code, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
+            hand, code, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
         )
     except FollowupError as exc:
         return _page(
-            request, visit, item, error=exc.line, status=status_of(exc), note=first(form, say("note"))
+            request, hand, item, error=exc.line, status=status_of(exc), note=first(form, say("note"))
         )
     return go("/to-reach")
 
 
 def note_reached(
-    visit: Visit,
+    hand: DeskHand,
     code: str,
     *,
     way: Way,
@@ -103,14 +102,14 @@ def note_reached(
     ``reach.unknown`` where the patient need not be reached any more, ``attempt.promised``, those of
     ``note_attempt`` and of ``book_promised``.
     """
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         who = known_patient(unit.session, code)
         # A form that was sent before counts once, also where it took the patient off the list.
         sent = attempt_of_form(unit.session, nonce)
-        item = None if sent else _item_of(unit.session, visit, code)
+        item = None if sent else _item_of(unit.session, hand, code)
         due = sent.rung if sent else item.next.rung if item and item.next else 0
         if outcome == "will come" and item is not None:
-            day = _promised(unit.session, visit, item, promised)
+            day = _promised(unit.session, hand, item, promised)
             if item.trip_id is not None:
                 book_promised(unit, trip_id=item.trip_id, day=day)
         return note_attempt(
@@ -125,20 +124,20 @@ def note_reached(
         )
 
 
-def days_to_promise(session: Session, visit: Visit, item: ToReach) -> tuple[date, ...]:
+def days_to_promise(session: Session, hand: DeskHand, item: ToReach) -> tuple[date, ...]:
     """The days on which this patient may promise to come: inside the limit, and with a place."""
     services = trip(session, item.trip_id).services if item.trip_id is not None else ()
     calendar = planning_calendar(session, item.patient.id)
-    return promise_days(visit.desk.protocol.recall, item.tier, visit.today, calendar, services)
+    return promise_days(hand.protocol.recall, item.tier, hand.today, calendar, services)
 
 
-def _promised(session: Session, visit: Visit, item: ToReach, promised: date | None) -> date:
+def _promised(session: Session, hand: DeskHand, item: ToReach, promised: date | None) -> date:
     """The promised day. Error ``attempt.promised`` where none is given, or one that does not count."""
-    days = days_to_promise(session, visit, item)
+    days = days_to_promise(session, hand, item)
     if promised is not None and promised in days:
         return promised
     last = last_promise_day(
-        visit.desk.protocol.recall, item.tier, visit.today, planning_calendar(session, item.patient.id)
+        hand.protocol.recall, item.tier, hand.today, planning_calendar(session, item.patient.id)
     )
     if promised is None:
         what = say("no day is given to the promise")
@@ -163,14 +162,14 @@ def _day(text: str) -> date | None:
         ) from None
 
 
-def reach_item(visit: Visit, code: str) -> ToReach:
+def reach_item(hand: DeskHand, code: str) -> ToReach:
     """The patient's line of the list to reach. Error ``reach.unknown``."""
-    with visit.desk.store.read() as session:
-        return _item_of(session, visit, code)
+    with hand.store.read() as session:
+        return _item_of(session, hand, code)
 
 
-def _item_of(session: Session, visit: Visit, code: str) -> ToReach:
-    items = worklist(session, visit.now, visit.desk.protocol.recall)
+def _item_of(session: Session, hand: DeskHand, code: str) -> ToReach:
+    items = worklist(session, hand.now, hand.protocol.recall)
     found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
     if found is None:
         raise FollowupError(
@@ -181,39 +180,39 @@ def _item_of(session: Session, visit: Visit, code: str) -> ToReach:
     return found
 
 
-def call_words(visit: Visit, item: ToReach, reader: Reader) -> tuple[str, str]:
+def call_words(hand: DeskHand, item: ToReach, reader: Reader) -> tuple[str, str]:
     """What to say, and the tag of its language: the patient's where there are words in it."""
     spoken = choose(item.patient.language).language
     text = translator(spoken.tag).gettext(TEXTS["missed", reader])
-    return text % {"clinic": visit.clinic.name, "phone": visit.clinic.phone_day}, spoken.tag
+    return text % {"clinic": hand.clinic.name, "phone": hand.clinic.phone_day}, spoken.tag
 
 
-def script_of(visit: Visit, item: ToReach) -> tuple[Way, str, str]:
+def script_of(hand: DeskHand, item: ToReach) -> tuple[Way, str, str]:
     """The way that is due, what to say, and the tag of its language."""
     way: Way = item.next.way if item.next else "call"
     reader: Reader = "carer" if way in ("second contact", "community worker") else "patient"
-    return (way, *call_words(visit, item, reader))
+    return (way, *call_words(hand, item, reader))
 
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     item: ToReach,
     *,
     error: str | None = None,
     status: int = 200,
     note: str = "",
 ) -> Response:
-    way, script, tag = script_of(visit, item)
-    with visit.desk.store.read() as session:
-        days = days_to_promise(session, visit, item)
+    way, script, tag = script_of(hand, item)
+    with hand.store.read() as session:
+        days = days_to_promise(session, hand, item)
     return show(
         request,
         "call.html",
         status=status,
         item=item,
         who=item.patient,
-        why=reason(item, visit.texts.translator),
+        why=reason(item, hand.texts.translator),
         way=way,
         ways=WAYS,
         outcomes=OUTCOMES[way],

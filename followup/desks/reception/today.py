@@ -10,10 +10,9 @@ from fastapi import APIRouter, Path, Request, Response
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import QUESTIONS, in_danger, signs_of
-from followup.care.hand import Visit
 from followup.care.trip_lines import VisitLine, visit_lines
 from followup.desks.counsellor.sheets import found_sheet
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import known, patient_answer, then_patient
 from followup.desks.page.posted import AForm, Posted, first
@@ -31,42 +30,42 @@ router = APIRouter()
 
 
 @router.get("/today")
-def today(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
-    return _day_page(request, visit, on or visit.today)
+def today(request: Request, hand: AnyHand, on: date | None = None) -> Response:
+    return _day_page(request, hand, on or hand.today)
 
 
 @router.get("/found/{sheet}")
-def found(request: Request, visit: AnyVisit, sheet: str) -> Response:
+def found(request: Request, hand: AnyHand, sheet: str) -> Response:
     """Whose sheet it is and what to do next; nothing is stored by looking."""
-    of_sheet = found_sheet(visit, sheet)
-    with visit.desk.store.read() as session:
-        return patient_answer(request, visit, session, of_sheet.patient, found=of_sheet)
+    of_sheet = found_sheet(hand, sheet)
+    with hand.store.read() as session:
+        return patient_answer(request, hand, session, of_sheet.patient, found=of_sheet)
 
 
 @router.get("/patients/{code}")
-def patient_page(request: Request, visit: AnyVisit, code: str) -> Response:
-    with visit.desk.store.read() as session:
-        return patient_answer(request, visit, session, known(session, code))
+def patient_page(request: Request, hand: AnyHand, code: str) -> Response:
+    with hand.store.read() as session:
+        return patient_answer(request, hand, session, known(session, code))
 
 
 @router.post("/trips/{trip}/arrived")
-def arrived(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
-    return _then(request, visit, trip_id, form, lambda: arrive(visit, trip_id, _nonce(form)))
+def arrived(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
+    return _then(request, hand, trip_id, form, lambda: arrive(hand, trip_id, _nonce(form)))
 
 
-def arrive(visit: Visit, trip_id: int, nonce: str) -> TripView:
+def arrive(hand: DeskHand, trip_id: int, nonce: str) -> TripView:
     """The patient is here. The same ``nonce`` counts once."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         return mark_arrived(unit, trip_id=trip_id, nonce=nonce)
 
 
 @router.post("/patients/{code}/walk-in")
-def walk_in(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+def walk_in(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Somebody comes without a visit for today."""
-    return then_patient(request, visit, code, form, lambda: _come_in(visit, code, form))
+    return then_patient(request, hand, code, form, lambda: _come_in(hand, code, form))
 
 
-def _come_in(visit: Visit, code: str, form: Posted) -> TripView:
+def _come_in(hand: DeskHand, code: str, form: Posted) -> TripView:
     """All four are answered with yes or no before the words: what is left open is asked again."""
     answers = {sign: first(form, f"sign.{i}") for i, sign in enumerate(QUESTIONS)}
     if any(said not in ("yes", "no") for said in answers.values()):
@@ -77,71 +76,73 @@ def _come_in(visit: Visit, code: str, form: Posted) -> TripView:
             fix=say("ask each: yes or no"),
         )
     signs = [sign for sign, said in answers.items() if said == "yes"]
-    return come_in(visit, code, why=first(form, "why"), signs=signs, nonce=_nonce(form))
+    return come_in(hand, code, why=first(form, "why"), signs=signs, nonce=_nonce(form))
 
 
-def come_in(visit: Visit, code: str, *, why: str, signs: Sequence[str], nonce: str) -> TripView:
+def come_in(hand: DeskHand, code: str, *, why: str, signs: Sequence[str], nonce: str) -> TripView:
     """Somebody is here without a visit for today, with these ``signs``. The same ``nonce`` counts once."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         patient = known(unit.session, code).id
         return note_walk_in(unit, patient_id=patient, reason=why, signs=signs_of(signs), nonce=nonce)
 
 
 @router.get("/today/list")
-def day_list(request: Request, visit: AnyVisit, on: date | None = None) -> Response:
+def day_list(request: Request, hand: AnyHand, on: date | None = None) -> Response:
     """The day on paper, for the window and for a day without electricity."""
-    day = on or visit.today
-    with visit.desk.store.read() as session:
-        lines = visit_lines(session, visit, day_trips(session, day))
+    day = on or hand.today
+    with hand.store.read() as session:
+        lines = visit_lines(session, hand, day_trips(session, day))
     return show(request, "day-list.html", day=day, lines=sorted(lines, key=_by_name))
 
 
 @router.post("/trips/{trip}/no-show")
-def no_show(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
-    return _then(request, visit, trip_id, form, lambda: stay_away(visit, trip_id))
+def no_show(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
+    return _then(request, hand, trip_id, form, lambda: stay_away(hand, trip_id))
 
 
-def stay_away(visit: Visit, trip_id: int) -> TripView:
+def stay_away(hand: DeskHand, trip_id: int) -> TripView:
     """The patient did not come."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         return mark_noshow(unit, trip_id=trip_id)
 
 
 @router.post("/trips/{trip}/left")
-def left(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+def left(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
     """The patient went home; what was looked at, findings tell."""
-    return _then(request, visit, trip_id, form, lambda: go_home(visit, trip_id))
+    return _then(request, hand, trip_id, form, lambda: go_home(hand, trip_id))
 
 
-def go_home(visit: Visit, trip_id: int) -> TripView:
+def go_home(hand: DeskHand, trip_id: int) -> TripView:
     """The patient has left. Without findings the visit stands on the surgeon's list."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         return mark_left(unit, trip_id=trip_id)
 
 
 @router.post("/trips/{trip}/seen")
-def seen(request: Request, visit: AnyVisit, trip_id: TripId, form: AForm) -> Response:
+def seen(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
     """A clinical role says what was looked at, one by one; the rest stays open as a visit of its own."""
     served = tuple(form.get("served", []))
     nothing = first(form, "nothing") == "yes"
     return _then(
-        request, visit, trip_id, form, lambda: finish(visit, trip_id, () if nothing else served, nothing)
+        request, hand, trip_id, form, lambda: finish(hand, trip_id, () if nothing else served, nothing)
     )
 
 
-def finish(visit: Visit, trip_id: int, served: tuple[str, ...], nothing: bool = False) -> TripView:
+def finish(hand: DeskHand, trip_id: int, served: tuple[str, ...], nothing: bool = False) -> TripView:
     """The visit looked at ``served``, beside what findings have closed; at ``nothing``: it is open again."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         if nothing:
             return mark_unseen(unit, trip_id=trip_id)
         before = trip(unit.session, trip_id).served
         return mark_fulfilled(unit, trip_id=trip_id, served=tuple(dict.fromkeys((*before, *served))))
 
 
-def _then(request: Request, visit: Visit, trip_id: int, form: Posted, do: Callable[[], TripView]) -> Response:
-    with visit.desk.store.read() as session:
+def _then(
+    request: Request, hand: DeskHand, trip_id: int, form: Posted, do: Callable[[], TripView]
+) -> Response:
+    with hand.store.read() as session:
         code = trip(session, trip_id).patient_code
-    return then_patient(request, visit, code, form, do)
+    return then_patient(request, hand, code, form, do)
 
 
 def _nonce(form: Posted) -> str:
@@ -162,14 +163,14 @@ def _by_name(line: VisitLine) -> str:
     return line.who.name.casefold()
 
 
-def _day_page(request: Request, visit: Visit, day: date) -> Response:
-    with visit.desk.store.read() as session:
-        lines = visit_lines(session, visit, day_trips(session, day))
-        earlier = missed_trips(session, day) if day == visit.today else ()
-        missed = sorted(visit_lines(session, visit, earlier), key=lambda line: line.trip.window_end)
-        items = worklist(session, visit.now, visit.desk.protocol.recall)
+def _day_page(request: Request, hand: DeskHand, day: date) -> Response:
+    with hand.store.read() as session:
+        lines = visit_lines(session, hand, day_trips(session, day))
+        earlier = missed_trips(session, day) if day == hand.today else ()
+        missed = sorted(visit_lines(session, hand, earlier), key=lambda line: line.trip.window_end)
+        items = worklist(session, hand.now, hand.protocol.recall)
         danger = [one for one in in_danger(session) if one.alert.kind == "walk-in"]
-        checks = checks_to_do(session, visit)
+        checks = checks_to_do(session, hand)
     now = sum(not item.waits for item in items)
     return show(
         request,

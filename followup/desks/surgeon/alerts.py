@@ -6,8 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.hand import Visit
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.patient_page import known, then_patient
 from followup.desks.page.posted import AForm, first
 from followup.records.desk.alerts import close_alert
@@ -17,13 +16,13 @@ AlertId = Annotated[int, Path(alias="alert", ge=1, le=2_147_483_647)]
 
 
 @router.post("/patients/{code}/alerts/{alert}/close")
-def close(request: Request, visit: AnyVisit, code: str, alert_id: AlertId, form: AForm) -> Response:
+def close(request: Request, hand: AnyHand, code: str, alert_id: AlertId, form: AForm) -> Response:
     """Close an alert, and back to the patient."""
     word = first(form, "word")
-    return then_patient(request, visit, code, form, lambda: close_one(visit, code, alert_id, word))
+    return then_patient(request, hand, code, form, lambda: close_one(hand, code, alert_id, word))
 
 
-def close_one(visit: Visit, code: str, alert_id: int, word: str) -> None:
+def close_one(hand: DeskHand, code: str, alert_id: int, word: str) -> None:
     """Close an alert with a ``word`` of what was done. Errors: those of ``close_alert``."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         close_alert(unit, patient_id=known(unit.session, code).id, alert_id=alert_id, word=word)

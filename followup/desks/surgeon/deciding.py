@@ -9,10 +9,9 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.care.plan_view import PlanView, load
 from followup.clinical.careplan import CarePlan, Impossible, ReviewNeed
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import go
 from followup.desks.page.posted import AForm, first, number_of
 from followup.desks.surgeon.plans import on_newest, store_answers
@@ -37,29 +36,29 @@ class Choice:
 
 
 @router.post("/plans/{plan}/decisions")
-def decide_page(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def decide_page(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Store the decision as the record's next version and build the plan again."""
-    view = load(visit, plan)
+    view = load(hand, plan)
     try:
         chosen = Choice(first(form, "need"), _day(form), first(form, "why"), first(form, "place"))
-        made = decide(visit, view, chosen, seen=number_of(first(form, "seen")))
+        made = decide(hand, view, chosen, seen=number_of(first(form, "seen")))
     except FollowupError as exc:
-        return on_newest(request, visit, view, exc, decision=form)
+        return on_newest(request, hand, view, exc, decision=form)
     return go(f"/plans/{made.id}")
 
 
 @router.post("/plans/{plan}/decisions/take-back")
-def take_back_page(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def take_back_page(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Make the plan again without a decision."""
-    view = load(visit, plan)
+    view = load(hand, plan)
     try:
-        made = undecide(visit, view, first(form, "need"), _day(form), seen=number_of(first(form, "seen")))
+        made = undecide(hand, view, first(form, "need"), _day(form), seen=number_of(first(form, "seen")))
     except FollowupError as exc:
-        return on_newest(request, visit, view, exc)
+        return on_newest(request, hand, view, exc)
     return go(f"/plans/{made.id}")
 
 
-def decide(visit: Visit, view: PlanView, chosen: Choice, *, seen: int | None = None) -> PlanVersion:
+def decide(hand: DeskHand, view: PlanView, chosen: Choice, *, seen: int | None = None) -> PlanVersion:
     """Decide a look and build the plan again.
 
     Errors: ``decision.need``, ``decision.day``, ``decision.why``, those of the record and of the plan.
@@ -71,33 +70,33 @@ def decide(visit: Visit, view: PlanView, chosen: Choice, *, seen: int | None = N
             where=say("why"),
             fix=say("say why the look is on this day"),
         )
-    record = _record(visit, view)
+    record = _record(hand, view)
     limits = {gap.key for gap in view.plan.gaps}
     kept = [one for one in record.get("decisions", []) if not _replaced(one, chosen, limits)]
-    entry = {"need": chosen.need, "why": chosen.why, "by": visit.actor.name or visit.actor.login}
+    entry = {"need": chosen.need, "why": chosen.why, "by": hand.actor.name or hand.actor.login}
     if chosen.day is not None:
         entry["day"] = chosen.day.isoformat()
     if chosen.place:
         entry["place"] = chosen.place
     entry |= _window(view.plan, chosen)
-    return store_answers(visit, view, record | {"decisions": [*kept, entry]}, seen=seen)
+    return store_answers(hand, view, record | {"decisions": [*kept, entry]}, seen=seen)
 
 
 def undecide(
-    visit: Visit, view: PlanView, need: str, day: date | None, *, seen: int | None = None
+    hand: DeskHand, view: PlanView, need: str, day: date | None, *, seen: int | None = None
 ) -> PlanVersion:
     """Take a decision back and build the plan again. Error ``decision.need``."""
-    record = _record(visit, view)
+    record = _record(hand, view)
     told = None if day is None else day.isoformat()
     there = record.get("decisions", [])
     kept = [one for one in there if (one["need"], one.get("day")) != (need, told)]
     if len(kept) == len(there):
         raise _unknown(need)
-    return store_answers(visit, view, record | {"decisions": kept}, seen=seen)
+    return store_answers(hand, view, record | {"decisions": kept}, seen=seen)
 
 
-def _record(visit: Visit, view: PlanView) -> dict[str, Any]:
-    with visit.desk.store.read() as session:
+def _record(hand: DeskHand, view: PlanView) -> dict[str, Any]:
+    with hand.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
     return record.model_dump(mode="json", exclude_none=True)
 

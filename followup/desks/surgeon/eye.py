@@ -11,15 +11,14 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 
 from followup.care.danger import look_stored
-from followup.care.hand import Visit
 from followup.care.trip_lines import VisitLine, visit_lines
 from followup.care.went import as_it_went
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings, Record
 from followup.clinical.words.why_reasons import because_of
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.forms import values as flat
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.desks.forms.sheet import FormView, RecordError, check
@@ -130,26 +129,26 @@ def _why_not(course: Course, asked: Mapping[str, str]) -> tuple[str, ...]:
 
 
 @router.get("/patients/{code}/eyes/{eye}")
-def eye_page(request: Request, visit: AnyVisit, code: str, eye: OneEye) -> Response:
-    case = eye_case(visit, code, eye)
-    today = next((look for look in case.looks if look.date == visit.today), None)
+def eye_page(request: Request, hand: AnyHand, code: str, eye: OneEye) -> Response:
+    case = eye_case(hand, code, eye)
+    today = next((look for look in case.looks if look.date == hand.today), None)
     data = {"reviews": [today.model_dump(mode="json", exclude_none=True)]} if today else {}
-    return _page(request, visit, case, FormView(flat.flatten(RECORD, data)))
+    return _page(request, hand, case, FormView(flat.flatten(RECORD, data)))
 
 
 @router.post("/patients/{code}/eyes/{eye}/findings")
-def enter_findings(request: Request, visit: AnyVisit, code: str, eye: OneEye, form: AForm) -> Response:
+def enter_findings(request: Request, hand: AnyHand, code: str, eye: OneEye, form: AForm) -> Response:
     """Store what was seen today; a second row of the same day corrects the first."""
-    case = eye_case(visit, code, eye)
+    case = eye_case(hand, code, eye)
     typed = flat.unflatten(RECORD, form).get("reviews") or [{}]
     try:
-        store_findings(visit, case, typed[0], seen=number_of(first(form, "seen")))
+        store_findings(hand, case, typed[0], seen=number_of(first(form, "seen")))
     except FollowupError as exc:
-        return _page(request, visit, case, _again(form, exc), error=exc.line, status=status_of(exc))
-    return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{visit.today}")
+        return _page(request, hand, case, _again(form, exc), error=exc.line, status=status_of(exc))
+    return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{hand.today}")
 
 
-def store_findings(visit: Visit, case: EyeCase, look: dict[str, Any], *, seen: int) -> None:
+def store_findings(hand: DeskHand, case: EyeCase, look: dict[str, Any], *, seen: int) -> None:
     """Store a look of today, in place of an earlier one. ``seen``: the record's version looked at.
 
     Errors: ``findings.empty``, those of the record and of ``correct_record``.
@@ -161,11 +160,11 @@ def store_findings(visit: Visit, case: EyeCase, look: dict[str, Any], *, seen: i
             where=say("findings"),
             fix=say("enter what was seen"),
         )
-    record = _with_look(case.record, look, visit, case.eye)
-    stored = next(r for r in record.reviews if (r.eye, r.date) == (case.eye, visit.today))
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    record = _with_look(case.record, look, hand, case.eye)
+    stored = next(r for r in record.reviews if (r.eye, r.date) == (case.eye, hand.today))
+    with hand.store.write(hand.actor, hand.now) as unit:
         correct_record(unit, patient_id=case.who.id, record=record, seen=seen)
-        look_stored(unit, visit, case.who.id, record, stored)
+        look_stored(unit, hand, case.who.id, record, stored)
 
 
 def _again(form: Posted, exc: FollowupError) -> FormView:
@@ -175,18 +174,18 @@ def _again(form: Posted, exc: FollowupError) -> FormView:
     return FormView(form, named)
 
 
-def _with_look(record: Record, typed: dict[str, Any], visit: Visit, eye: OneEye) -> Record:
+def _with_look(record: Record, typed: dict[str, Any], hand: DeskHand, eye: OneEye) -> Record:
     """The record with today's look at this eye in it, once."""
     data = record.model_dump(mode="json", exclude_none=True)
-    day = visit.today.isoformat()
+    day = hand.today.isoformat()
     others = [r for r in data.get("reviews", []) if (r["eye"], r["date"]) != (eye, day)]
-    look = typed | {"eye": eye, "date": day, "by": visit.actor.name or visit.actor.login}
+    look = typed | {"eye": eye, "date": day, "by": hand.actor.name or hand.actor.login}
     return check(data | {"reviews": [*others, look]})
 
 
-def eye_case(visit: Visit, code: str, eye: OneEye) -> EyeCase:
+def eye_case(hand: DeskHand, code: str, eye: OneEye) -> EyeCase:
     """The eye's case. Errors: ``patient.unknown``, ``eye.unknown`` where it was never operated on."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         who = patient_by_code(session, code)
         if who is None:
             raise FollowupError(
@@ -198,13 +197,13 @@ def eye_case(visit: Visit, code: str, eye: OneEye) -> EyeCase:
                 say("the {eye} eye was not operated on", eye=eye),
                 fix=say("open the patient and choose the eye"),
             )
-        return _case(session, visit, who, eye)
+        return _case(session, hand, who, eye)
 
 
-def _case(session: Session, visit: Visit, who: PatientView, eye: OneEye) -> EyeCase:
+def _case(session: Session, hand: DeskHand, who: PatientView, eye: OneEye) -> EyeCase:
     trips = trips_of(session, who.id)
     kept = tuple(t for t in trips if t.status != "cancelled")
-    lines = tuple(line for line in visit_lines(session, visit, kept) if eye in line.eyes)
+    lines = tuple(line for line in visit_lines(session, hand, kept) if eye in line.eyes)
     decided = tuple(
         entry
         for entry in journal_of(session, f"patient:{who.code}")
@@ -223,15 +222,15 @@ def look_fields() -> tuple[tuple[Field, ...], tuple[Field, ...]]:
     return tuple(fields[name] for name in ROW), tuple(f for name, f in fields.items() if name not in ROW)
 
 
-def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
+def _drawn(hand: DeskHand, case: EyeCase) -> tuple[Markup, Markup]:
     """The time line as a picture and as a table, with the visits as they came about."""
-    texts = visit.texts
+    texts = hand.texts
     words = Words(texts.gettext, texts.day, texts.runs_left)
-    signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, visit))
-    given = (signed, case.record, case.eye, visit.today)
+    signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, hand))
+    given = (signed, case.record, case.eye, hand.today)
 
     def name(course: Course) -> str:
-        return texts.apart(label_of(course.medicine, visit.desk.protocol.formulary))
+        return texts.apart(label_of(course.medicine, hand.protocol.formulary))
 
     # Both come escaped from the drawing's own maker.
     picture = Markup(timeline_svg(*given, name=name, words=words))  # noqa: S704
@@ -240,7 +239,7 @@ def _drawn(visit: Visit, case: EyeCase) -> tuple[Markup, Markup]:
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     case: EyeCase,
     form: FormView,
     *,
@@ -249,8 +248,8 @@ def _page(
 ) -> Response:
     row, rest = look_fields()
     signed, drawn = case.signed, None
-    if signed and any(day <= visit.today for day in case.operated):
-        drawn = _drawn(visit, case)
+    if signed and any(day <= hand.today for day in case.operated):
+        drawn = _drawn(hand, case)
     return show(
         request,
         "eye.html",
@@ -262,6 +261,6 @@ def _page(
         rest=rest,
         drawn=drawn,
         due=next((line for line in case.lines if line.open or line.stands == "here"), None),
-        medicine=lambda course: label_of(course.medicine, visit.desk.protocol.formulary),
+        medicine=lambda course: label_of(course.medicine, hand.protocol.formulary),
         error=error,
     )

@@ -7,8 +7,7 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.adjusting import MOST_A_DAY, joined, read_steps, said, steps_text
-from followup.care.hand import Visit
+from followup.care.adjusting import MOST_A_DAY, both_plans, joined, read_steps, steps_text
 from followup.care.planning import draft_plan, with_visits
 from followup.clinical import english
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
@@ -16,10 +15,11 @@ from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept, review
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
-from followup.desks.forms.answers import AnswerField, answer_form, asked_once, with_answers
 from followup.desks.forms.sheet import check
+from followup.desks.page.answers import AnswerField, answer_form, asked_once, with_answers
+from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first, number_of
@@ -41,44 +41,44 @@ MOST_OFFER_DAYS = 180
 
 
 @router.get("/patients/{code}/eyes/{eye}/looks/{on}")
-def look_page(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date) -> Response:
-    case = eye_case(visit, code, eye)
-    return _page(request, visit, case, look_of(case, on), {})
+def look_page(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date) -> Response:
+    case = eye_case(hand, code, eye)
+    return _page(request, hand, case, look_of(case, on), {})
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}")
-def decide(request: Request, visit: AnyVisit, code: str, eye: OneEye, on: date, form: AForm) -> Response:
+def decide(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date, form: AForm) -> Response:
     """Say what the chosen proposals do, store them as a draft to sign, or note that none is followed."""
-    case = eye_case(visit, code, eye)
+    case = eye_case(hand, code, eye)
     look = look_of(case, on)
     try:
-        outcome = outcome_of_today(visit, case, look)
+        outcome = outcome_of_today(hand, case, look)
         if "answer" in form:
-            answer_missing(visit, case, outcome, form)
+            answer_missing(hand, case, outcome, form)
             return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{on}")
         if "refuse" in form:
-            refuse_all(visit, case, outcome, first(form, "reason"))
+            refuse_all(hand, case, outcome, first(form, "reason"))
             return go(f"/patients/{case.who.code}/eyes/{eye}")
         if "store" not in form:
-            lines = effect_of_choice(visit, case, outcome, form)
-            return _page(request, visit, case, look, form, effect=lines)
-        return go(f"/plans/{store_choice(visit, case, outcome, form)}")
+            lines = effect_of_choice(hand, case, outcome, form)
+            return _page(request, hand, case, look, form, effect=lines)
+        return go(f"/plans/{store_choice(hand, case, outcome, form)}")
     except FollowupError as exc:
-        return _page(request, visit, case, look, form, error=exc.line, status=status_of(exc))
+        return _page(request, hand, case, look, form, error=exc.line, status=status_of(exc))
 
 
-def outcome_of_today(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
+def outcome_of_today(hand: DeskHand, case: EyeCase, look: Findings) -> Outcome:
     """What a look of today leads to. Error ``look.over`` on another day: nothing of it is taken over."""
-    if look.date != visit.today:
+    if look.date != hand.today:
         raise FollowupError(
             "look.over",
             say("proposals of another day are not taken over"),
             fix=say("enter the findings of today"),
         )
-    return outcome_of(visit, case, look)
+    return outcome_of(hand, case, look)
 
 
-def missing_answers(visit: Visit, case: EyeCase, outcome: Outcome) -> tuple[Question, ...]:
+def missing_answers(hand: DeskHand, case: EyeCase, outcome: Outcome) -> tuple[Question, ...]:
     """What, once it is answered, may have a class of pressure medicine offered: one question a class."""
     refused = {item.kind: item for p in outcome.proposals for item in p.not_offered if item.fields}
     return tuple(
@@ -87,53 +87,54 @@ def missing_answers(visit: Visit, case: EyeCase, outcome: Outcome) -> tuple[Ques
     )
 
 
-def answer_missing(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> None:
+def answer_missing(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> None:
     """Store the answers as the record's next version: the offers are made again from it.
 
     Errors: those of the record and of ``correct_record``.
     """
-    data = with_answers(missing_answers(visit, case, outcome), case.record, form, visit.today)
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    data = with_answers(missing_answers(hand, case, outcome), case.record, form, hand.today)
+    with hand.store.write(hand.actor, hand.now) as unit:
         correct_record(unit, patient_id=case.who.id, record=check(data), seen=case.version.number)
         if open_draft(unit.session, case.who.id):
-            draft_plan(unit, visit, case.who.id)
+            draft_plan(unit, hand, case.who.id)
 
 
-def effect_of_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> tuple[str, ...]:
+def effect_of_choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> tuple[str, ...]:
     """What the chosen proposals do, in sentences; nothing is stored."""
-    newest, after = _with_choice(visit, case, outcome, form)
-    return said(visit, case.who.id, newest.id, newest.edits, after)
+    newest, after = _with_choice(hand, case, outcome, form)
+    plans = both_plans(hand, case.who.id, newest.id, newest.edits, after)
+    return effect_or_nothing(plans, hand.texts, hand.protocol)
 
 
 def _with_choice(
-    visit: Visit, case: EyeCase, outcome: Outcome, form: Posted
+    hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted
 ) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
     if not case.plans:
         raise FollowupError(
             "plan.unknown", say("there is no plan to change"), fix=say("open the record and store it")
         )
     other = _given(form, "other")
-    if other and other not in dict(pressure_medicines(visit)):
+    if other and other not in dict(pressure_medicines(hand)):
         raise FollowupError(
             "look.medicine",
             say("{other} is no pressure drop of the formulary", other=other),
             where=say("product"),
             fix=say("choose one"),
         )
-    new = chosen_adjustments(outcome, form, visit.actor.name or visit.actor.login)
+    new = chosen_adjustments(outcome, form, hand.actor.name or hand.actor.login)
     return case.plans[0], joined(case.plans[0].edits, new)
 
 
-def store_choice(visit: Visit, case: EyeCase, outcome: Outcome, form: Posted) -> int:
+def store_choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> int:
     """Store the chosen proposals as a draft to sign; the plan's id."""
-    edits = _with_choice(visit, case, outcome, form)[1]
+    edits = _with_choice(hand, case, outcome, form)[1]
     reason = first(form, "reason")[:500]
     taken = form.get("take", [])
     chosen = [p for p in outcome.proposals if p.id in taken]
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         made = draft_plan(
             unit,
-            visit,
+            hand,
             case.who.id,
             edits=edits,
             reason=reason_of(chosen, reason),
@@ -160,7 +161,7 @@ def reason_of(proposals: Iterable[Proposal], reason: str) -> Said:
     return english.joined((titles_of(proposals), typed(reason)))
 
 
-def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> None:
+def refuse_all(hand: DeskHand, case: EyeCase, outcome: Outcome, reason: str) -> None:
     """Note that no proposal is followed, and why. Errors: ``look.reason``, ``role.missing``."""
     if not reason:
         raise FollowupError(
@@ -177,12 +178,12 @@ def refuse_all(visit: Visit, case: EyeCase, outcome: Outcome, reason: str) -> No
         "proposed": titles_of(outcome.proposals),
     }
     subject = f"patient:{case.who.code}"
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         unit.need_role(*SURGEON)
         decided = [one for one in journal_of(unit.session, subject) if one.action == DECIDED]
         # A form sent twice: the last word about this eye is this one already.
         mine = [one for one in decided if one.details.get("eye") == case.eye][-1:]
-        if not mine or (mine[0].actor, mine[0].details) != (visit.actor.login, said):
+        if not mine or (mine[0].actor, mine[0].details) != (hand.actor.login, said):
             unit.log(DECIDED, subject, **said)
 
 
@@ -240,12 +241,12 @@ def _given(form: Posted, name: str) -> str:
     return next((value.strip() for value in form.get(name, []) if value.strip()), "")
 
 
-def pressure_medicines(visit: Visit) -> list[tuple[str, str]]:
+def pressure_medicines(hand: DeskHand) -> list[tuple[str, str]]:
     """Every drop for the pressure that the formulary knows: key and name."""
-    kinds = {rule.kind for rule in visit.desk.protocol.review.offer}
+    kinds = {rule.kind for rule in hand.protocol.review.offer}
     found = (
         (key, medicine.label)
-        for key, medicine in visit.desk.protocol.formulary.items()
+        for key, medicine in hand.protocol.formulary.items()
         if kinds & set(medicine.kinds) and medicine.route != "mouth"
     )
     return sorted(found, key=lambda each: each[1].casefold())
@@ -296,22 +297,22 @@ def look_of(case: EyeCase, on: date) -> Findings:
     return found
 
 
-def outcome_of(visit: Visit, case: EyeCase, look: Findings) -> Outcome:
+def outcome_of(hand: DeskHand, case: EyeCase, look: Findings) -> Outcome:
     """What a look leads to beside the plan in force. Errors: those of the review."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         calendar = planning_calendar(session, case.who.id)
         record = with_visits(case.record, trips_of(session, case.who.id), look.date)
     base = case.in_force or (case.plans[0] if case.plans else None)
-    return review(record, visit.desk.protocol, look, calendar=calendar, edits=base.edits if base else ())
+    return review(record, hand.protocol, look, calendar=calendar, edits=base.edits if base else ())
 
 
 def _asked(
-    visit: Visit, case: EyeCase, outcome: Outcome | None
+    hand: DeskHand, case: EyeCase, outcome: Outcome | None
 ) -> tuple[tuple[Question, tuple[AnswerField, ...]], ...]:
     """The missing answers with their fields; nothing on another day than the look's."""
-    if outcome is None or outcome.date != visit.today:
+    if outcome is None or outcome.date != hand.today:
         return ()
-    found = asked_once(missing_answers(visit, case, outcome), case.record, visit.today)
+    found = asked_once(missing_answers(hand, case, outcome), case.record, hand.today)
     return tuple((question, fields) for question, fields in found if fields)
 
 
@@ -329,14 +330,14 @@ def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
     ]
 
 
-def _course_name(visit: Visit, case: EyeCase, key: str) -> str:
+def _course_name(hand: DeskHand, case: EyeCase, key: str) -> str:
     """A course by its medicine and eye; its key where no plan has it."""
     base = case.in_force or (case.plans[0] if case.plans else None)
     found = next((c for c in base.body.courses if c.key == key), None) if base else None
     if found is None:
         return key
-    name = label_of(found.medicine, visit.desk.protocol.formulary)
-    return f"{name}, {visit.texts.eye(found.eye)}"
+    name = label_of(found.medicine, hand.protocol.formulary)
+    return f"{name}, {hand.texts.eye(found.eye)}"
 
 
 def _title(outcome: Outcome | None, name: str, texts: Texts) -> str:
@@ -345,18 +346,18 @@ def _title(outcome: Outcome | None, name: str, texts: Texts) -> str:
     return next((texts.told(p.title) for p in proposals if p.id == name), name)
 
 
-def _since(visit: Visit, case: EyeCase, typed: Posted) -> Meanwhile | None:
+def _since(hand: DeskHand, case: EyeCase, typed: Posted) -> Meanwhile | None:
     """What others did to the plan since the page was opened whose form came back."""
     seen = next((p for p in case.plans if p.number == number_of(first(typed, "seen"))), None)
     if seen is None:
         return None
-    with visit.desk.store.read() as session:
-        return meanwhile(session, visit, seen)
+    with hand.store.read() as session:
+        return meanwhile(session, hand, seen)
 
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     case: EyeCase,
     look: Findings,
     typed: Posted,
@@ -367,7 +368,7 @@ def _page(
 ) -> Response:
     outcome, refused = None, None
     try:
-        outcome = outcome_of(visit, case, look)
+        outcome = outcome_of(hand, case, look)
     except FollowupError as exc:
         refused = exc.line
     return show(
@@ -378,18 +379,18 @@ def _page(
         who=case.who,
         look=look,
         outcome=outcome,
-        asked=_asked(visit, case, outcome),
+        asked=_asked(hand, case, outcome),
         form=answer_form(case.record),
-        products=pressure_medicines(visit),
+        products=pressure_medicines(hand),
         refused=refused,
-        seen_lines=_seen_lines(look, visit.texts),
+        seen_lines=_seen_lines(look, hand.texts),
         typed=typed,
         effect=effect,
         error=error,
         steps_text=steps_text,
-        course_name=lambda key: _course_name(visit, case, key),
-        label_of=lambda key: label_of(key, visit.desk.protocol.formulary),
+        course_name=lambda key: _course_name(hand, case, key),
+        label_of=lambda key: label_of(key, hand.protocol.formulary),
         newest=case.plans[0] if case.plans else None,
-        since=_since(visit, case, typed),
-        title_of=lambda name: _title(outcome, name, visit.texts),
+        since=_since(hand, case, typed),
+        title_of=lambda name: _title(outcome, name, hand.texts),
     )

@@ -10,7 +10,6 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 
 from followup.care.danger import InDanger, in_danger
-from followup.care.hand import Visit
 from followup.care.trip_lines import VisitLine, visit_lines
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import apply_rules
@@ -18,7 +17,7 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import GRADES
 from followup.clinical.record import Findings, Record
 from followup.clinical.record.eye import followed_eyes
-from followup.desks.door.visit import AnyVisit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first
@@ -56,8 +55,8 @@ class Inflamed:
 
 
 @router.get("/my-patients")
-def my_patients(request: Request, visit: AnyVisit) -> Response:
-    words, found = visit.texts.translator, overview(visit)
+def my_patients(request: Request, hand: AnyHand) -> Response:
+    words, found = hand.texts.translator, overview(hand)
     return show(
         request,
         "my-patients.html",
@@ -82,29 +81,29 @@ class Overview:
     decide: tuple[ForSurgeon, ...]
 
 
-def overview(visit: Visit) -> Overview:
+def overview(hand: DeskHand) -> Overview:
     """What a surgeon must see besides the plans to sign."""
-    with visit.desk.store.read() as session:
-        lines = worklist(session, visit.now, visit.desk.protocol.recall)
-        mine = _mine(session, visit, lines)
-        decide = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
-        left = visit_lines(session, visit, left_trips(session, visit.today))
-        return Overview(in_danger(session), left, _inflamed(session, visit), mine, decide)
+    with hand.store.read() as session:
+        lines = worklist(session, hand.now, hand.protocol.recall)
+        mine = _mine(session, hand, lines)
+        decide = for_surgeon(lines, hand.protocol.recall, hand.today)
+        left = visit_lines(session, hand, left_trips(session, hand.today))
+        return Overview(in_danger(session), left, _inflamed(session, hand), mine, decide)
 
 
 @router.post("/patients/{code}/standing")
-def change_standing(request: Request, visit: AnyVisit, code: str, form: AForm) -> Response:
+def change_standing(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """The surgeon says that a patient is lost, has refused, or is followed again."""
-    say_standing(visit, code, standing=first(form, "standing"), reason=first(form, "reason"))
+    say_standing(hand, code, standing=first(form, "standing"), reason=first(form, "reason"))
     return go(f"/patients/{code}")
 
 
-def say_standing(visit: Visit, code: str, *, standing: str, reason: str) -> None:
+def say_standing(hand: DeskHand, code: str, *, standing: str, reason: str) -> None:
     """Store what the surgeon says of a patient; lost to follow-up only where the rule allows it."""
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        item = _to_decide(unit.session, visit, code)
+    with hand.store.write(hand.actor, hand.now) as unit:
+        item = _to_decide(unit.session, hand, code)
         if standing == "lost to follow-up" and item:
-            declare_lost(unit, item.line, visit.desk.protocol.recall, reason=reason)
+            declare_lost(unit, item.line, hand.protocol.recall, reason=reason)
         elif standing in ("refused", "moved away", "died", "followed"):
             number = item.line.patient.id if item else _patient_id(unit.session, code)
             set_standing(unit, patient_id=number, standing=standing, reason=reason)  # type: ignore[arg-type]
@@ -118,17 +117,17 @@ def say_standing(visit: Visit, code: str, *, standing: str, reason: str) -> None
 
 @router.get("/plans/{plan}/against/{other}")
 def compare(
-    request: Request, visit: AnyVisit, plan_id: Annotated[int, Path(alias="plan")], other: int
+    request: Request, hand: AnyHand, plan_id: Annotated[int, Path(alias="plan")], other: int
 ) -> Response:
     """What the newer version changes of the older one."""
-    new, old, who = two_versions(visit, plan_id, other)
-    lines = side_by_side(old.body, new.body, PlanWords(visit.texts, visit.desk.protocol))
+    new, old, who = two_versions(hand, plan_id, other)
+    lines = side_by_side(old.body, new.body, PlanWords(hand.texts, hand.protocol))
     return show(request, "compare.html", who=who, old=old, new=new, lines=lines)
 
 
-def two_versions(visit: Visit, newer: int, older: int) -> tuple[PlanVersion, PlanVersion, PatientView]:
+def two_versions(hand: DeskHand, newer: int, older: int) -> tuple[PlanVersion, PlanVersion, PatientView]:
     """Two versions of one patient's plan. Error ``plan.unknown``, also for plans of two patients."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         new, old = plan(session, newer), plan(session, older)
         if new.patient_id != old.patient_id:
             raise FollowupError(
@@ -139,22 +138,22 @@ def two_versions(visit: Visit, newer: int, older: int) -> tuple[PlanVersion, Pla
         return new, old, patient(session, new.patient_id)
 
 
-def _mine(session: Session, visit: Visit, lines: Iterable[ToReach]) -> list[ToReach]:
+def _mine(session: Session, hand: DeskHand, lines: Iterable[ToReach]) -> list[ToReach]:
     """The overdue patients among them whom I operated on."""
     overdue = [line for line in lines if line.kind == "overdue"]
-    me = {folded_name(visit.actor.name), folded_name(visit.actor.login)}
+    me = {folded_name(hand.actor.name), folded_name(hand.actor.login)}
     surgeons = surgeons_of(session, [line.patient.id for line in overdue])
     return [line for line in overdue if me & surgeons.get(line.patient.id, frozenset())]
 
 
-def _inflamed(session: Session, visit: Visit) -> list[Inflamed]:
-    records = records_since(session, visit.now - WEEK)
+def _inflamed(session: Session, hand: DeskHand) -> list[Inflamed]:
+    records = records_since(session, hand.now - WEEK)
     people = patients_by_id(session, records)
     found = [
         Inflamed(people[number], look, _day(record, look), severity(look))
         for number, record in records.items()
-        for look in _last_looks(record, visit)
-        if above_expected(visit.desk.protocol, record, look)
+        for look in _last_looks(record, hand)
+        if above_expected(hand.protocol, record, look)
     ]
     return sorted(found, key=_place)
 
@@ -165,13 +164,13 @@ def _place(item: Inflamed) -> tuple[float, ...]:
     return (*(-part for part in item.rank), -item.day, -pressure)
 
 
-def _last_looks(record: Record, visit: Visit) -> Iterator[Findings]:
+def _last_looks(record: Record, hand: DeskHand) -> Iterator[Findings]:
     for eye in ("right", "left"):
         week = [
             look
             for look in record.reviews
             # A look that measured the pressure alone must not hide what was seen the day before.
-            if look.eye == eye and visit.today - WEEK < look.date <= visit.today and _looked_for(look)
+            if look.eye == eye and hand.today - WEEK < look.date <= hand.today and _looked_for(look)
         ]
         if week:
             yield max(week, key=lambda look: (look.date, look.time or ""))
@@ -212,9 +211,9 @@ def _day(record: Record, look: Findings) -> int:
     return (look.date - max(starts)).days if starts else 0
 
 
-def _to_decide(session: Session, visit: Visit, code: str) -> ForSurgeon | None:
-    lines = worklist(session, visit.now, visit.desk.protocol.recall)
-    found = for_surgeon(lines, visit.desk.protocol.recall, visit.today)
+def _to_decide(session: Session, hand: DeskHand, code: str) -> ForSurgeon | None:
+    lines = worklist(session, hand.now, hand.protocol.recall)
+    found = for_surgeon(lines, hand.protocol.recall, hand.today)
     return next((item for item in found if item.line.patient.code.casefold() == code.casefold()), None)
 
 

@@ -8,16 +8,15 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.care.plan_view import PlanView, load, untreated, view_of
 from followup.care.planning import draft_plan, planned
 from followup.care.signing import is_stale, sign_one
 from followup.clinical.record import Eye
 from followup.clinical.words.why import why
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
-from followup.desks.forms.answers import answer_form, asked_once, with_answers
 from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
+from followup.desks.page.answers import answer_form, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, effect
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
@@ -37,76 +36,76 @@ router = APIRouter()
 
 
 @router.get("/plans/{plan}")
-def plan_page(request: Request, visit: AnyVisit, plan: int) -> Response:
-    return _page(request, visit, plan)
+def plan_page(request: Request, hand: AnyHand, plan: int) -> Response:
+    return _page(request, hand, plan)
 
 
 @router.post("/plans/{plan}/again")
-def plan_again(visit: AnyVisit, plan: int) -> Response:
+def plan_again(hand: AnyHand, plan: int) -> Response:
     """Build the plan again from the newest record, protocol, calendar and day."""
-    return go(f"/plans/{make_again(visit, plan).id}")
+    return go(f"/plans/{make_again(hand, plan).id}")
 
 
 @router.post("/plans/{plan}/answers")
-def answer(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def answer(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Store the answers as the record's next version and build the plan again."""
-    view = load(visit, plan)
+    view = load(hand, plan)
     if "add" in form:
         kept = dict(answer_form(view.record).values) | form
         try:
-            return _page(request, visit, plan, form=with_another_row(kept, first(form, say("add")), {}))
+            return _page(request, hand, plan, form=with_another_row(kept, first(form, say("add")), {}))
         except KeyError:
             raise FollowupError(
                 "form.add", say("there is no such list in a record"), fix=say("open the plan again")
             ) from None
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
-    data = with_answers(view.plan.questions, record, form, visit.today)
+    data = with_answers(view.plan.questions, record, form, hand.today)
     try:
-        made = store_answers(visit, view, data, seen=number_of(first(form, "seen")))
+        made = store_answers(hand, view, data, seen=number_of(first(form, "seen")))
     except RecordError as exc:
         typed = FormView(fill_form(data) | _cautions(form), exc.problems)
-        return _page(request, visit, plan, form=typed, error=exc.line, status=422)
+        return _page(request, hand, plan, form=typed, error=exc.line, status=422)
     except FollowupError as exc:
         typed = FormView(fill_form(data) | _cautions(form))
-        return on_newest(request, visit, view, exc, form=typed)
+        return on_newest(request, hand, view, exc, form=typed)
     return go(f"/plans/{made.id}")
 
 
 @router.post("/plans/{plan}/take-back")
-def take_back(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def take_back(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Make the draft without one of the surgeon's changes; like every change it waits for the signature."""
-    view = load(visit, plan)
+    view = load(hand, plan)
     try:
-        made = without_change(visit, view, number_of(first(form, "change")))
+        made = without_change(hand, view, number_of(first(form, "change")))
     except FollowupError as exc:
-        return on_newest(request, visit, view, exc)
+        return on_newest(request, hand, view, exc)
     return go(f"/plans/{made.id}")
 
 
 @router.post("/plans/{plan}/sign")
-def sign(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def sign(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Sign, with the password once more. A form sent twice signs once."""
-    reason, view = first(form, "reason"), load(visit, plan)
+    reason, view = first(form, "reason"), load(hand, plan)
     try:
-        sign_one(visit, view, password=form.get("password", [""])[0], reason=reason)
+        sign_one(hand, view, password=form.get("password", [""])[0], reason=reason)
     except FollowupError as exc:
-        return on_newest(request, visit, view, exc, reason=reason)
+        return on_newest(request, hand, view, exc, reason=reason)
     return go(f"/plans/{plan}")
 
 
 @router.post("/plans/{plan}/end")
-def end(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def end(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """The surgeon ends a plan, with a reason; its open visits are cancelled."""
-    view = load(visit, plan)
+    view = load(hand, plan)
     try:
-        end_one(visit, view, first(form, "end_reason"))
+        end_one(hand, view, first(form, "end_reason"))
     except FollowupError as exc:
-        return on_newest(request, visit, view, exc)
+        return on_newest(request, hand, view, exc)
     return go(f"/plans/{plan}")
 
 
-def end_one(visit: Visit, view: PlanView, reason: str) -> None:
+def end_one(hand: DeskHand, view: PlanView, reason: str) -> None:
     """End the plan in force, or one that was made by hand. Sent twice it ends once.
 
     Errors: ``plan.state`` for a draft or a replaced version, those of ``end_plan``.
@@ -120,26 +119,26 @@ def end_one(visit: Visit, view: PlanView, reason: str) -> None:
             where=say("plan"),
             fix=say("open the plan that is in force"),
         )
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         end_plan(unit, plan_id=view.version.id, completed=True, reason=reason[:500])
 
 
 def store_answers(
-    visit: Visit, view: PlanView, data: dict[str, Any], *, seen: int | None = None
+    hand: DeskHand, view: PlanView, data: dict[str, Any], *, seen: int | None = None
 ) -> PlanVersion:
     """Store a record with answers as the next version, and the plan made again from it.
 
     ``seen``: the version of the record that the person looked at; else the one the plan was made from.
     """
     record, version = check(data), view.version
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    with hand.store.write(hand.actor, hand.now) as unit:
         correct_record(unit, patient_id=version.patient_id, record=record, seen=seen or version.record_number)
-        return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+        return draft_plan(unit, hand, version.patient_id, reason=version.reason)
 
 
 def on_newest(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     view: PlanView,
     exc: FollowupError,
     *,
@@ -148,12 +147,12 @@ def on_newest(
     decision: Posted | None = None,
 ) -> Response:
     """What was typed, on the page of the newest version, with what others did meanwhile said first."""
-    with visit.desk.store.read() as session:
-        found = meanwhile(session, visit, view.version)
+    with hand.store.read() as session:
+        found = meanwhile(session, hand, view.version)
     number = found.newest.id if found else view.version.id
     return _page(
         request,
-        visit,
+        hand,
         number,
         form=form,
         error=exc.line,
@@ -164,7 +163,7 @@ def on_newest(
     )
 
 
-def without_change(visit: Visit, view: PlanView, number: int) -> PlanVersion:
+def without_change(hand: DeskHand, view: PlanView, number: int) -> PlanVersion:
     """Store a draft without the change ``number`` of the newest plan, counted from 1."""
     version = view.version
     if not 1 <= number <= len(version.edits):
@@ -172,23 +171,23 @@ def without_change(visit: Visit, view: PlanView, number: int) -> PlanVersion:
             "change.unknown", say("no such change"), fix=say("open the newest plan and choose one")
         )
     kept = version.edits[: number - 1] + version.edits[number:]
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
-        return draft_plan(unit, visit, version.patient_id, edits=kept, seen=version.number)
+    with hand.store.write(hand.actor, hand.now) as unit:
+        return draft_plan(unit, hand, version.patient_id, edits=kept, seen=version.number)
 
 
-def make_again(visit: Visit, plan_id: int) -> PlanVersion:
+def make_again(hand: DeskHand, plan_id: int) -> PlanVersion:
     """Build the plan again from the newest record, protocol, calendar and day.
 
     Pressed twice it is made once: a draft that was made since, of the same, is the answer.
     """
-    version = load(visit, plan_id).version
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    version = load(hand, plan_id).version
+    with hand.store.write(hand.actor, hand.now) as unit:
         newest = plans_of(unit.session, version.patient_id)[0]
         if newest.number > version.number and newest.status == "draft":
             record = newest_record(unit.session, version.patient_id)
-            if planned(unit.session, visit, record, newest.edits) == newest.body:
+            if planned(unit.session, hand, record, newest.edits) == newest.body:
                 return newest
-        return draft_plan(unit, visit, version.patient_id, reason=version.reason)
+        return draft_plan(unit, hand, version.patient_id, reason=version.reason)
 
 
 def _cautions(form: Posted) -> Posted:
@@ -198,7 +197,7 @@ def _cautions(form: Posted) -> Posted:
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     plan_id: int,
     *,
     form: FormView | None = None,
@@ -208,16 +207,16 @@ def _page(
     reason: str = "",
     decision: Posted | None = None,
 ) -> Response:
-    with visit.desk.store.read() as session:
-        view = view_of(session, visit, plan(session, plan_id))
+    with hand.store.read() as session:
+        view = view_of(session, hand, plan(session, plan_id))
         who = patient(session, view.version.patient_id)
         record = newest_record(session, who.id)
         versions = plans_of(session, who.id)
         in_force = active_plan(session, who.id)
         sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan_id)
-        since = since or meanwhile(session, visit, view.version)
+        since = since or meanwhile(session, hand, view.version)
     base = base_of(view.version, in_force, versions)
-    asked = asked_once(view.questions, record.record, visit.today)
+    asked = asked_once(view.questions, record.record, hand.today)
     return show(
         request,
         "plan.html",
@@ -232,14 +231,14 @@ def _page(
         record=record,
         since=since,
         base=base,
-        changes=changes_of(visit, view, base),
+        changes=changes_of(hand, view, base),
         asked=asked,
-        answerable=any(fields for _, fields in asked) and "surgeon" in visit.roles,
+        answerable=any(fields for _, fields in asked) and "surgeon" in hand.roles,
         form=form or answer_form(record.record),
-        stale=is_stale(visit, view, who.record_number),
+        stale=is_stale(hand, view, who.record_number),
         untreated=untreated(view, record.record),
-        glance=at_a_glance(view, visit.texts),
-        stairs=_staircases(view, visit.texts.runs_left),
+        glance=at_a_glance(view, hand.texts),
+        stairs=_staircases(view, hand.texts.runs_left),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],
         error=error,
@@ -258,11 +257,11 @@ def base_of(
     return in_force or next((one for one in versions if one.number < version.number), None)
 
 
-def changes_of(visit: Visit, view: PlanView, base: PlanVersion | None) -> tuple[str, ...]:
+def changes_of(hand: DeskHand, view: PlanView, base: PlanVersion | None) -> tuple[str, ...]:
     """What a draft does against what it is compared with, in sentences; nothing where there is none."""
     if base is None:
         return ()
-    return effect(base.body, view.plan, PlanWords(visit.texts, visit.desk.protocol))
+    return effect(base.body, view.plan, PlanWords(hand.texts, hand.protocol))
 
 
 def _why(view: PlanView, name: str) -> tuple[str, ...]:

@@ -7,13 +7,13 @@ from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.adjusting import joined, said
-from followup.care.hand import Visit
+from followup.care.adjusting import both_plans, joined
 from followup.care.plan_view import PlanView, load, steps_left, view_of
 from followup.care.planning import draft_plan
 from followup.clinical.careplan import Course, CourseEdit
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
+from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import CHANGED, Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first
@@ -47,10 +47,10 @@ class StepsForm:
 
 
 @router.get("/plans/{plan}/steps")
-def steps_page(request: Request, visit: AnyVisit, plan: int, course: str) -> Response:
-    view = load(visit, plan)
+def steps_page(request: Request, hand: AnyHand, plan: int, course: str) -> Response:
+    view = load(hand, plan)
     chosen = _course(view, course)
-    starts = _first_free_day(chosen, visit.today)
+    starts = _first_free_day(chosen, hand.today)
     left = steps_left(chosen, starts)
     form = StepsForm(
         course,
@@ -59,45 +59,45 @@ def steps_page(request: Request, visit: AnyVisit, plan: int, course: str) -> Res
         tuple(str(days) for _, days in left),
         "",
     )
-    return _page(request, visit, view, chosen, form)
+    return _page(request, hand, view, chosen, form)
 
 
 @router.post("/plans/{plan}/steps")
-def change_steps(request: Request, visit: AnyVisit, plan: int, form: AForm) -> Response:
+def change_steps(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Show what the change does, or store it as a draft that waits for the signature."""
-    view = load(visit, plan)
+    view = load(hand, plan)
     typed = _typed(form)
     chosen = _course(view, typed.course)
     try:
         if "store" not in form:
-            lines = effect_of_steps(visit, view, typed)
-            return _page(request, visit, view, chosen, typed, effect_lines=lines)
-        made = store_steps(visit, view, typed)
+            lines = effect_of_steps(hand, view, typed)
+            return _page(request, hand, view, chosen, typed, effect_lines=lines)
+        made = store_steps(hand, view, typed)
     except FollowupError as exc:
         if exc.code in CHANGED:
-            return _on_newest(request, visit, view, typed, exc)
-        return _page(request, visit, view, chosen, typed, error=exc.line, status=status_of(exc))
+            return _on_newest(request, hand, view, typed, exc)
+        return _page(request, hand, view, chosen, typed, error=exc.line, status=status_of(exc))
     return go(f"/plans/{made.id}")
 
 
 def _on_newest(
-    request: Request, visit: Visit, view: PlanView, typed: StepsForm, exc: FollowupError
+    request: Request, hand: DeskHand, view: PlanView, typed: StepsForm, exc: FollowupError
 ) -> Response:
     """Someone was faster: what was typed stands on the newest plan's page, with what was done meanwhile."""
-    with visit.desk.store.read() as session:
-        found = meanwhile(session, visit, view.version)
-        newest = view_of(session, visit, found.newest) if found else view
+    with hand.store.read() as session:
+        found = meanwhile(session, hand, view.version)
+        newest = view_of(session, hand, found.newest) if found else view
     chosen = _course(newest, typed.course)
-    return _page(request, visit, newest, chosen, typed, error=exc.line, since=found, status=status_of(exc))
+    return _page(request, hand, newest, chosen, typed, error=exc.line, since=found, status=status_of(exc))
 
 
-def store_steps(visit: Visit, view: PlanView, typed: StepsForm) -> PlanVersion:
+def store_steps(hand: DeskHand, view: PlanView, typed: StepsForm) -> PlanVersion:
     """Store the change as a draft that waits for the signature."""
-    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), visit),))
-    with visit.desk.store.write(visit.actor, visit.now) as unit:
+    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), hand),))
+    with hand.store.write(hand.actor, hand.now) as unit:
         return draft_plan(
             unit,
-            visit,
+            hand,
             view.version.patient_id,
             edits=edits,
             reason=typed.reason,
@@ -105,14 +105,15 @@ def store_steps(visit: Visit, view: PlanView, typed: StepsForm) -> PlanVersion:
         )
 
 
-def effect_of_steps(visit: Visit, view: PlanView, typed: StepsForm) -> tuple[str, ...]:
+def effect_of_steps(hand: DeskHand, view: PlanView, typed: StepsForm) -> tuple[str, ...]:
     """What the change does, in sentences, against the plan on the page made again for today."""
-    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), visit),))
-    return said(visit, view.version.patient_id, view.version.id, view.version.edits, edits)
+    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), hand),))
+    plans = both_plans(hand, view.version.patient_id, view.version.id, view.version.edits, edits)
+    return effect_or_nothing(plans, hand.texts, hand.protocol)
 
 
-def _edit(typed: StepsForm, course: Course, visit: Visit) -> CourseEdit:
-    starts = _starts(typed.starts, course, visit.today)
+def _edit(typed: StepsForm, course: Course, hand: DeskHand) -> CourseEdit:
+    starts = _starts(typed.starts, course, hand.today)
     rows = [(c, d) for c, d in zip(typed.counts, typed.days, strict=False) if c or d]
     if len(rows) > MOST_STEPS:
         raise FollowupError(
@@ -137,7 +138,7 @@ def _edit(typed: StepsForm, course: Course, visit: Visit) -> CourseEdit:
         starts=starts,
         steps=steps,
         reason=typed.reason[:500],
-        by=visit.actor.name or visit.actor.login,
+        by=hand.actor.name or hand.actor.login,
     )
 
 
@@ -208,7 +209,7 @@ def _first_free_day(course: Course, today: date) -> date:
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     view: PlanView,
     course: Course,
     form: StepsForm,
@@ -218,7 +219,7 @@ def _page(
     since: Meanwhile | None = None,
     status: int = 200,
 ) -> Response:
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         who = patient(session, view.version.patient_id)
     return show(
         request,

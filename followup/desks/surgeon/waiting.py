@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.hand import Visit
 from followup.care.plan_view import PlanView, view_of
 from followup.care.signing import is_stale, sign_several
+from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.door.visit import AnyVisit
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, number_of
 from followup.desks.surgeon.at_a_glance import Part, at_a_glance, is_quiet
@@ -38,33 +37,33 @@ class Waiting:
 
 
 @router.get("/waiting")
-def waiting(request: Request, visit: AnyVisit, signed: str = "") -> Response:
-    return _page(request, visit, signed=number_of(signed))
+def waiting(request: Request, hand: AnyHand, signed: str = "") -> Response:
+    return _page(request, hand, signed=number_of(signed))
 
 
 @router.post("/waiting/sign")
-def sign_together(request: Request, visit: AnyVisit, form: AForm) -> Response:
+def sign_together(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
     ids = [number for text in form.get("plan", []) if (number := number_of(text))]
     try:
-        done, failed = sign_several(visit, ids, password=form.get("password", [""])[0])
+        done, failed = sign_several(hand, ids, password=form.get("password", [""])[0])
     except FollowupError as exc:
-        return _page(request, visit, error=exc.line, ticked=ids, status=status_of(exc))
+        return _page(request, hand, error=exc.line, ticked=ids, status=status_of(exc))
     if not failed:
         return go(f"/waiting?signed={done}")
-    return _page(request, visit, failed=failed, signed=done, ticked=ids)
+    return _page(request, hand, failed=failed, signed=done, ticked=ids)
 
 
-def waiting_plans(visit: Visit) -> list[Waiting]:
+def waiting_plans(hand: DeskHand) -> list[Waiting]:
     """Every draft, those that can be signed at once first."""
-    with visit.desk.store.read() as session:
+    with hand.store.read() as session:
         drafts = sorted(plans_waiting_for_signature(session), key=lambda one: not one.body.signable)
-        return [_line(session, visit, version) for version in drafts]
+        return [_line(session, hand, version) for version in drafts]
 
 
 def _page(
     request: Request,
-    visit: Visit,
+    hand: DeskHand,
     *,
     error: str | None = None,
     failed: Sequence[tuple[int, str]] = (),
@@ -73,7 +72,7 @@ def _page(
     status: int = 200,
 ) -> Response:
     """Plans to sign: those with an open question after those that can be signed at once."""
-    lines = waiting_plans(visit)
+    lines = waiting_plans(hand)
     return show(
         request,
         "waiting.html",
@@ -87,14 +86,14 @@ def _page(
     )
 
 
-def _line(session: Session, visit: Visit, version: PlanVersion) -> Waiting:
+def _line(session: Session, hand: DeskHand, version: PlanVersion) -> Waiting:
     who = patient(session, version.patient_id)
-    view = view_of(session, visit, version)
+    view = view_of(session, hand, version)
     first = active_plan(session, version.patient_id) is None
     # What somebody decided against the rules is looked at on its own page before it is signed.
     decided = any(caution.decided_by for caution in version.body.cautions)
     plain = version.body.signable and not (version.body.questions or decided or version.edits) and first
     plain = plain and is_quiet(view)
-    together = bool(plain and visit.signature and not is_stale(visit, view, who.record_number))
-    stairs = build_staircase(version.body, mirrored=visit.texts.runs_left)
-    return Waiting(version, who, view, stairs, together, at_a_glance(view, visit.texts))
+    together = bool(plain and hand.signature and not is_stale(hand, view, who.record_number))
+    stairs = build_staircase(version.body, mirrored=hand.texts.runs_left)
+    return Waiting(version, who, view, stairs, together, at_a_glance(view, hand.texts))

@@ -1,0 +1,90 @@
+"""Who asks, at which desk: what the guard has let in, for every route."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from typing import Annotated, cast
+
+from fastapi import Depends, Request
+
+from followup.care.hand import Hand
+from followup.care.passwords import Passwords, usual_passwords
+from followup.clinical.protocol.protocol import Protocol
+from followup.desks.words.texts import Texts
+from followup.recall.codes.codes import Keyring
+from followup.records.people.messages import Channel
+from followup.records.store.store import Store
+from followup.records.views import Clinic, LoginSession, ProtocolSignature
+
+
+@dataclass(frozen=True)
+class Desk:
+    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
+
+    ``ways_out``: the ways to send messages that are set up; paper, a call, is always there.
+    """
+
+    store: Store
+    protocol: Protocol
+    keyring: Keyring
+    clock: Callable[[], datetime]
+    passwords: Passwords = field(default_factory=usual_passwords)
+    https: bool = False
+    ways_out: frozenset[Channel] = frozenset({"paper"})
+
+
+@dataclass(frozen=True, kw_only=True)
+class DeskHand(Hand):
+    """One request: who makes it, with which log-in, in the staff's language."""
+
+    desk: Desk
+    login: LoginSession | None
+    signature: ProtocolSignature | None
+
+    @property
+    def roles(self) -> frozenset[str]:
+        return self.login.staff.roles if self.login else frozenset({"anonymous"})
+
+    @cached_property
+    def texts(self) -> Texts:
+        """The staff's language, made ready once for everything that this request says."""
+        return Texts(self.language)
+
+
+def desk_hand(
+    desk: Desk,
+    clinic: Clinic,
+    now: datetime,
+    login: LoginSession | None,
+    signature: ProtocolSignature | None,
+) -> DeskHand:
+    """The hand of whoever is logged in at ``desk``, nobody's without ``login``."""
+    return DeskHand(
+        store=desk.store,
+        protocol=desk.protocol,
+        keyring=desk.keyring,
+        passwords=desk.passwords,
+        clinic=clinic,
+        now=now,
+        person=login.staff.actor if login else None,
+        approved=signature is not None,
+        desk=desk,
+        login=login,
+        signature=signature,
+    )
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk that the application was made with."""
+    return cast(Desk, request.app.state.desk)
+
+
+def hand_of(request: Request) -> DeskHand:
+    """The hand that the guard has let in."""
+    return cast(DeskHand, request.state.hand)
+
+
+AnyHand = Annotated[DeskHand, Depends(hand_of)]
