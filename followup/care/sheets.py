@@ -8,6 +8,7 @@ from typing import Any
 from followup.care.hand import Hand
 from followup.care.plan_view import load, record_of
 from followup.clinical.careplan import CarePlan, Trip
+from followup.errors import FollowupError
 from followup.language.catalogues import choose
 from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
 from followup.records.plans.desk_notes import (
@@ -18,10 +19,11 @@ from followup.records.plans.desk_notes import (
     sheet_visits,
 )
 from followup.records.plans.plans import plan
-from followup.records.plans.sheets import issue_sheet, sheets_of
+from followup.records.plans.sheets import find_sheet, issue_sheet, sheets_of
 from followup.records.store.store import Session, Unit
 from followup.records.trips.trips import trips_of_plan
-from followup.records.views import PlanVersion, SheetView
+from followup.records.views import FoundSheet, PlanVersion, SheetView
+from followup.said import say
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
 from followup.sheets.model import SheetContent
 from followup.sheets.options import SheetOptions
@@ -164,3 +166,14 @@ def printed_options(session: Session, sheet_id: str) -> SheetOptions:
     """How an issued sheet was printed."""
     kept: Any = sheet_options(session, sheet_id)
     return SheetOptions(**kept)
+
+
+def found_sheet(hand: Hand, sheet_id: str) -> FoundSheet:
+    """The sheet, whose it is, and whether it is in force. Error: ``sheet.unknown``."""
+    with hand.store.read() as session:
+        found = find_sheet(session, sheet_id)
+    if found is None:
+        raise FollowupError(
+            "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")
+        )
+    return found

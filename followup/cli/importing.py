@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from followup.care.hand import Hand, hand_for
 from followup.care.planning import draft_plan
 from followup.cli.contract import BAD_INPUT, Outcome
 from followup.cli.files import STDIN, read_bytes, write_whole
@@ -18,13 +19,10 @@ from followup.cli.rows import MOST_BYTES, Listed, Row, rows_of
 from followup.cli.serving import desk_for
 from followup.cli.words import counted
 from followup.clinical.record import Record
-from followup.desks.door.hand import DeskHand, desk_hand
 from followup.errors import FollowupError
 from followup.language.entered import must_print
-from followup.records.house.clinics import get_clinic
 from followup.records.people.oplist import ListLine, operation_list, put_operation_list
 from followup.records.people.patients import enter_record, newest_record, patient_by_code
-from followup.records.plans.protocols import protocol_signature
 from followup.records.store.sites import all_sites
 from followup.records.store.store import Store, Unit
 from followup.settings import Settings
@@ -74,10 +72,7 @@ def import_(file: str, folder: str | None, site: str | None, refused: str | None
 def _store(settings: Settings, store: Store, rows: list[Row], counts: Counts) -> None:
     """Everything in one transaction; with a single refused row, nothing."""
     now, desk = datetime.now(UTC), desk_for(settings, store)
-    with store.read() as session:
-        hand = desk_hand(
-            desk, get_clinic(session), now, None, protocol_signature(session, desk.protocol.hash)
-        )
+    hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
     try:
         with store.write(COMMAND_LINE, now) as unit:
             _store_lists(unit, rows, counts)
@@ -110,7 +105,7 @@ def _store_lists(unit: Unit, rows: Iterable[Row], counts: Counts) -> None:
             counts.listed += len(lines)
 
 
-def _store_record(unit: Unit, hand: DeskHand, row: Row, record: Record, counts: Counts) -> None:
+def _store_record(unit: Unit, hand: Hand, row: Row, record: Record, counts: Counts) -> None:
     known = patient_by_code(unit.session, record.patient.code)
     if known is not None and newest_record(unit.session, known.id).record == record:
         counts.known += 1

@@ -11,6 +11,7 @@ from typing import TypeVar
 
 import click
 
+from followup.care.hand import hand_for
 from followup.care.plan_view import record_of
 from followup.care.sheets import (
     clinic_info,
@@ -24,14 +25,12 @@ from followup.cli.files import write_whole
 from followup.cli.opening import COMMAND_LINE
 from followup.cli.sheet_options import Choices
 from followup.cli.words import counted
-from followup.desks.door.hand import Desk, desk_hand
+from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
-from followup.records.house.clinics import get_clinic
 from followup.records.people.oplist import operations_on
 from followup.records.people.patients import patient_by_code
 from followup.records.plans.plans import active_plan, open_draft
 from followup.records.plans.plans import plan as stored_plan
-from followup.records.plans.protocols import protocol_signature
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.store import Session
 from followup.records.views import PlanVersion
@@ -53,15 +52,13 @@ class Printer:
         suffix: str,
         choices: Choices,
     ) -> None:
-        self.desk, self.language, self.write, self.suffix = desk, language, write, suffix
+        self.language, self.write, self.suffix = language, write, suffix
         self.choices = choices
-        with desk.store.read() as session:
-            signature = protocol_signature(session, desk.protocol.hash)
-            self.visit = desk_hand(desk, get_clinic(session), datetime.now(UTC), None, signature)
+        self.hand = hand_for(desk.store, desk.protocol, desk.keyring, now=datetime.now(UTC))
 
     def one(self, plan_id: str, out: str | None) -> Outcome:
         """One plan's sheet."""
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             version = self._version(session, plan_id)
         page, kind = self._made(version, self.write)
         path = target(out, f"sheet-{version.patient_code}{self.suffix}")
@@ -73,7 +70,7 @@ class Printer:
         done, failed = [], []
         for code in self._codes(day):
             try:
-                with self.desk.store.read() as session:
+                with self.hand.store.read() as session:
                     version = self._version(session, code)
                 page, kind = self._made(version, self.write)
                 folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -91,7 +88,7 @@ class Printer:
             batch = render_batch(
                 sheets,
                 day=day,
-                staff_language=staff_language(self.visit),
+                staff_language=staff_language(self.hand),
                 paper=self.choices.paper,
                 progress=lambda done, of, name: bar.update(1),
             )
@@ -105,7 +102,7 @@ class Printer:
 
     def _codes(self, day: date) -> list[str]:
         """Whoever was operated on ``day``, in the order of the list. Error ``sheet.nobody``."""
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             codes = [line.patient_code for line in operations_on(session, day) if line.patient_id]
         if not codes:
             raise FollowupError(
@@ -116,7 +113,7 @@ class Printer:
         return list(dict.fromkeys(codes))
 
     def _content(self, code: str) -> SheetContent:
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             version = self._version(session, code)
         return self._made(version, lambda content: content)[0]
 
@@ -136,17 +133,17 @@ class Printer:
         """What ``use`` makes of the plan's sheet, and in words what kind of sheet it is."""
         if version.status == "active":
             return self._issued(version, use), "signed; mark it handed over when the patient has it."
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             record = record_of(session, version).record
             earlier = plans_printed(session, version.patient_id)
         content = build_content(
             version.body,
             record,
-            self.desk.protocol.formulary,
-            clinic_info(self.visit),
+            self.hand.protocol.formulary,
+            clinic_info(self.hand),
             language=self.language,
-            printed_on=self.visit.today,
-            aftercare=self.desk.protocol.aftercare,
+            printed_on=self.hand.today,
+            aftercare=self.hand.protocol.aftercare,
             earlier=earlier,
             options=self.choices.options(record),
         )
@@ -154,7 +151,7 @@ class Printer:
 
     def _issued(self, version: PlanVersion, use: Callable[[SheetContent], T]) -> T:
         """The newest sheet of a signed plan; the first is issued under a new code."""
-        with self.desk.store.write(COMMAND_LINE, self.visit.now) as unit:
+        with self.hand.store.write(COMMAND_LINE, self.hand.now) as unit:
             known = [s for s in sheets_of(unit.session, version.patient_id) if s.plan_id == version.id]
             record = record_of(unit.session, version).record
             language = sheet_language(record, self.language).language.tag
@@ -166,11 +163,11 @@ class Printer:
                     fix="print it in another language at the counsellor's desk, with the reason",
                 )
             if same:
-                return use(content_of(unit.session, self.visit, same[-1], self.choices.changed(record)))
+                return use(content_of(unit.session, self.hand, same[-1], self.choices.changed(record)))
             # Laid out before it is stored: the code of a sheet that can't be printed would name nothing.
             options = self.choices.options(record)
-            found = issue_one(unit, self.visit, version, options, language=self.language)
-            return use(content_of(unit.session, self.visit, found))
+            found = issue_one(unit, self.hand, version, options, language=self.language)
+            return use(content_of(unit.session, self.hand, found))
 
 
 def result(text: str, failed: list[str]) -> Outcome:

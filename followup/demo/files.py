@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from followup.care.hand import hand_for
 from followup.care.sheets import content_of
-from followup.desks.door.hand import Desk, desk_hand
+from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
-from followup.records.house.clinics import get_clinic
 from followup.records.plans.plans import plans_in_force
-from followup.records.plans.protocols import protocol_signature
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.store import Session
 from followup.records.views import SheetView
@@ -62,9 +61,8 @@ def claim_folder(folder: Path) -> None:
 
 def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
     """Write every sheet in force as PDF and the two lists as CSV."""
+    hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
     with desk.store.read() as session:
-        clinic = get_clinic(session)
-        hand = desk_hand(desk, clinic, now, None, protocol_signature(session, desk.protocol.hash))
         kinds = desk.protocol.kinds
         due = due_lines(session, hand.today, now, kinds)
         reach = reach_lines(session, now, translator("en", "desk"), kinds, desk.protocol.recall)

@@ -9,11 +9,11 @@ from typing import Any
 
 from followup.care.adjusting import joined
 from followup.care.danger import look_stored
+from followup.care.hand import Hand
 from followup.care.planning import draft_plan, newest_edits, with_visits
 from followup.clinical.record import Eye, Findings, parse_record
 from followup.clinical.review.review import accept, review, with_findings
 from followup.demo.clinic import SURGEON
-from followup.desks.door.hand import DeskHand
 from followup.desks.surgeon.looks import reason_of
 from followup.records.people.patients import correct_record, newest_record
 from followup.records.store.store import Unit
@@ -66,7 +66,7 @@ def quiet(rng: Random, day: int) -> dict[str, Any]:
     }
 
 
-def enter_look(unit: Unit, patient: int, eye: Eye, hand: DeskHand, found: Mapping[str, Any]) -> None:
+def enter_look(unit: Unit, patient: int, eye: Eye, hand: Hand, found: Mapping[str, Any]) -> None:
     """Store what was seen of ``eye`` as the next version of the record, as the eye's page does."""
     known = newest_record(unit.session, patient)
     data = known.record.model_dump(mode="json", exclude_none=True)
@@ -76,7 +76,7 @@ def enter_look(unit: Unit, patient: int, eye: Eye, hand: DeskHand, found: Mappin
     look_stored(unit, hand, patient, record, _todays(record.reviews, eye, hand))
 
 
-def draft_taken(unit: Unit, patient: int, eye: Eye, hand: DeskHand, seen: Seen) -> bool:
+def draft_taken(unit: Unit, patient: int, eye: Eye, hand: Hand, seen: Seen) -> bool:
     """Draft the plan with the proposals that the surgeon takes; false where today's look has none of them."""
     record = newest_record(unit.session, patient).record
     look = _todays(record.reviews, eye, hand)
@@ -99,6 +99,6 @@ def draft_taken(unit: Unit, patient: int, eye: Eye, hand: DeskHand, seen: Seen) 
     return True
 
 
-def _todays(looks: Iterable[Findings], eye: Eye, hand: DeskHand) -> Findings:
+def _todays(looks: Iterable[Findings], eye: Eye, hand: Hand) -> Findings:
     (look,) = (look for look in looks if (look.eye, look.date) == (eye, hand.today))
     return look

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
 from random import Random
 from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
+from followup.care.hand import Hand, hand_for
 from followup.care.planning import draft_plan
 from followup.clinical.record import Eye, parse_record
 from followup.demo.cast import Person
 from followup.demo.clinic import TIME_ZONE, is_open
 from followup.demo.looks import Seen, draft_taken, enter_look, quiet, told_look
-from followup.desks.door.hand import Desk, DeskHand, desk_hand
+from followup.desks.door.hand import Desk
 from followup.recall.codes.codes import new_sheet_id
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.alerts import close_alert, open_alerts
 from followup.records.desk.attempts import note_attempt
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.desk.walkins import note_walk_in
-from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import all_staff
 from followup.records.people.oplist import ListLine, put_operation_list
 from followup.records.people.patients import (
@@ -32,7 +33,6 @@ from followup.records.people.patients import (
     surgeons_words,
 )
 from followup.records.plans.plans import active_plan, open_draft, sign_plan
-from followup.records.plans.protocols import protocol_signature
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet, sheets_of
 from followup.records.store.store import Session, Unit
 from followup.records.trips.trips import day_trips, trips_of
@@ -65,12 +65,11 @@ class Story:
         self.desk = desk
         self.rng = rng
         self.now = now
+        self.hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
         self.zone = ZoneInfo(TIME_ZONE)
         self.today = now.astimezone(self.zone).date()
         self.before_surgeon: set[str] = set()
         with desk.store.read() as session:
-            self.clinic = get_clinic(session)
-            self.signature = protocol_signature(session, desk.protocol.hash)
             self.staff: Mapping[str, Actor] = {staff.login: staff.actor for staff in all_staff(session)}
 
     def tell(self, people: Iterable[Person], lists: Mapping[date, list[tuple[str, str, Eye]]]) -> None:
@@ -309,18 +308,18 @@ class Story:
                 )
 
     def _look(self, unit: Unit, code: str, eye: Eye, found: Mapping[str, Any]) -> None:
-        enter_look(unit, _patient(unit, code), eye, self._visit(unit), found)
+        enter_look(unit, _patient(unit, code), eye, self._hand(unit), found)
 
     def _act(self, unit: Unit, code: str, eye: Eye, told: Seen) -> None:
         """The surgeon takes proposals of today's look and signs what they make of the plan."""
-        if draft_taken(unit, _patient(unit, code), eye, self._visit(unit), told):
+        if draft_taken(unit, _patient(unit, code), eye, self._hand(unit), told):
             self._sign(unit, code, told.reason)
 
-    def _visit(self, unit: Unit) -> DeskHand:
-        return desk_hand(self.desk, self.clinic, unit.now, None, self.signature)
+    def _hand(self, unit: Unit) -> Hand:
+        return replace(self.hand, now=unit.now)
 
     def _draft(self, unit: Unit, code: str) -> None:
-        draft_plan(unit, self._visit(unit), _patient(unit, code))
+        draft_plan(unit, self._hand(unit), _patient(unit, code))
 
     def _answer(self, unit: Unit, code: str, answers: Mapping[str, Any]) -> None:
         """The surgeon answers the open questions; the plan is built again."""

@@ -8,12 +8,12 @@ from fastapi import Depends, Query, Response
 from pydantic import Field
 
 from followup.care.plan_view import load
-from followup.care.sheets import content_of, draft_content
+from followup.care.sheets import content_of, draft_content, found_sheet
 from followup.clinical.careplan import Bottle
 from followup.desks.api.base import Given, Line, Number, PlanId, Sent, SheetId, Truth, router_of
 from followup.desks.api.operations import PDF
 from followup.desks.api.people import Person, SheetLine, person_of, sheet_line
-from followup.desks.counsellor.sheets import bottles_with, found_sheet, hand_over, note_taught, print_once
+from followup.desks.counsellor.sheets import bottles_with, hand_over, note_taught, print_once
 from followup.desks.counsellor.sheets import paper as paper_page
 from followup.desks.counsellor.sheets import phone as phone_page
 from followup.desks.door.hand import AnyHand, DeskHand

@@ -12,7 +12,14 @@ from fastapi.responses import HTMLResponse
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.plan_view import PlanView, load, record_of
-from followup.care.sheets import content_of, draft_content, issue_one, printed_options, staff_language
+from followup.care.sheets import (
+    content_of,
+    draft_content,
+    found_sheet,
+    issue_one,
+    printed_options,
+    staff_language,
+)
 from followup.clinical.careplan import Bottle
 from followup.clinical.record import Record
 from followup.desks.counsellor.printing import count_pages, read_options
@@ -28,7 +35,7 @@ from followup.records.people.patients import patient
 from followup.records.plans.desk_notes import note_teach_back, teach_back_of
 from followup.records.plans.plans import plan
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
-from followup.records.views import FoundSheet, PlanVersion, SheetView
+from followup.records.views import PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.content import sheet_language
 from followup.sheets.options import SheetOptions, usual_options
@@ -188,17 +195,6 @@ def hand_over(hand: DeskHand, sheet: str, *, to: str, how: Literal["paper", "tel
 def _sheets_of_plan(hand: DeskHand, version: PlanVersion) -> tuple[SheetView, ...]:
     with hand.store.read() as session:
         return tuple(s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id)
-
-
-def found_sheet(hand: DeskHand, sheet_id: str) -> FoundSheet:
-    """The sheet, whose it is, and whether it is in force. Error: ``sheet.unknown``."""
-    with hand.store.read() as session:
-        found = find_sheet(session, sheet_id)
-    if found is None:
-        raise FollowupError(
-            "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")
-        )
-    return found
 
 
 def bottles_with(hand: DeskHand, sheet: SheetView, version: PlanVersion) -> list[Bottle]:

@@ -10,8 +10,8 @@ from fastapi import APIRouter, Path, Request, Response
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import QUESTIONS, in_danger, signs_of
+from followup.care.sheets import found_sheet
 from followup.care.trip_lines import VisitLine, visit_lines
-from followup.desks.counsellor.sheets import found_sheet
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import known, patient_answer, then_patient
