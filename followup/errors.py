@@ -5,7 +5,7 @@ from __future__ import annotations
 from followup.typed import plain
 
 
-class Line(str):
+class ErrorLine(str):
     """A whole error as one line, which still knows its parts: a page may put them into another language.
 
     In the parts, what a person typed is marked (see ``followup.typed``); the line itself has no marks.
@@ -16,7 +16,7 @@ class Line(str):
     fix: str
 
     @classmethod
-    def of(cls, what: str, where: str = "", fix: str = "") -> Line:
+    def of(cls, what: str, where: str = "", fix: str = "") -> ErrorLine:
         line = cls(plain(joined(what, where, fix)))
         line.what, line.where, line.fix = what, where, fix
         return line
@@ -31,7 +31,7 @@ class FollowupError(Exception):
 
     def __init__(self, code: str, what: str, *, where: str = "", fix: str = "") -> None:
         self.code = code
-        self.line = Line.of(_one_line(what), _one_line(where), _one_line(fix))
+        self.line = ErrorLine.of(_one_line(what), _one_line(where), _one_line(fix))
         """The whole error as one line."""
         self.what, self.where, self.fix = plain(self.line.what), plain(self.line.where), plain(self.line.fix)
         super().__init__(self.line)

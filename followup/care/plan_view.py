@@ -22,7 +22,7 @@ from followup.clinical.careplan import (
 )
 from followup.clinical.facts.allergies_told import allergy_lines
 from followup.clinical.plan.in_words import told_in_words
-from followup.clinical.plan.keys_told import Names
+from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
@@ -66,9 +66,9 @@ class PlanView:
         return tuple(sorted(self.plan.questions, key=lambda q: not q.blocks))
 
     @property
-    def names(self) -> Names:
+    def names(self) -> PlanNames:
         """The keys of the plan in words."""
-        return Names(self.plan, self.protocol)
+        return PlanNames(self.plan, self.protocol)
 
     def medicine(self, course: Course) -> str:
         """Name and strength, or the key of a medicine that is not in the formulary."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from followup.care.hand import Hand
 from followup.care.went import as_it_went
 from followup.clinical.careplan import CarePlan
-from followup.clinical.plan.keys_told import LOST, Names
+from followup.clinical.plan.keys_told import LOST, PlanNames
 from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Eye
 from followup.drawings.staircase import Staircase, build_staircase
@@ -25,7 +25,7 @@ WITHOUT = N_("came without a visit")
 
 
 @dataclass(frozen=True)
-class Reason:
+class LookedAt:
     """One thing that the visit looks at."""
 
     key: str
@@ -34,14 +34,14 @@ class Reason:
 
 
 @dataclass(frozen=True)
-class VisitLine:
+class TripLine:
     """One visit. ``days`` counts the days past the last possible one."""
 
     trip: TripView
     who: PatientView
     stands: Lateness
     days: int
-    reasons: tuple[Reason, ...]
+    reasons: tuple[LookedAt, ...]
     stairs: Staircase | None
 
     @property
@@ -55,7 +55,7 @@ class VisitLine:
         return tuple(eye for eye in self.who.eyes if eye in named) or self.who.eyes
 
 
-def visit_lines(session: Session, hand: Hand, trips: Iterable[TripView]) -> tuple[VisitLine, ...]:
+def visit_lines(session: Session, hand: Hand, trips: Iterable[TripView]) -> tuple[TripLine, ...]:
     """The lines of ``trips``, in their order; four queries however many there are."""
     chosen = tuple(trips)
     people = patients_by_id(session, {trip.patient_id for trip in chosen})
@@ -74,11 +74,11 @@ def kind_words(hand: Hand, kind: str) -> str:
 
 def _line(
     hand: Hand, trip: TripView, who: PatientView, body: CarePlan | None, went: Iterable[TripView]
-) -> VisitLine:
+) -> TripLine:
     mirrored = hand.mirrored
     drawn = as_it_went(body, went, hand) if body else None
     days = VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(hand.today))
-    return VisitLine(
+    return TripLine(
         trip=trip,
         who=who,
         stands=lateness(days, hand.now, hand.zone),
@@ -88,18 +88,18 @@ def _line(
     )
 
 
-def _reasons(hand: Hand, trip: TripView, body: CarePlan | None) -> tuple[Reason, ...]:
+def _reasons(hand: Hand, trip: TripView, body: CarePlan | None) -> tuple[LookedAt, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not trip.serves and not trip.services:
-        return (Reason("", WITHOUT, None),)
+        return (LookedAt("", WITHOUT, None),)
     if not keys and body:
-        return tuple(Reason("", kind_words(hand, kind), eye) for kind, eye in body.watched)
+        return tuple(LookedAt("", kind_words(hand, kind), eye) for kind, eye in body.watched)
     needs = {need.key: need for need in body.needs} if body else {}
-    names = Names(body, hand.protocol) if body else None
+    names = PlanNames(body, hand.protocol) if body else None
     return tuple(
-        Reason(key, kind_words(hand, needs[key].kind), needs[key].eye)
+        LookedAt(key, kind_words(hand, needs[key].kind), needs[key].eye)
         if key in needs
-        else Reason(key, names.look(key) if names else LOST, None)
+        else LookedAt(key, names.look(key) if names else LOST, None)
         for key in keys
     )

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from sqlalchemy.exc import SQLAlchemyError
 
-from followup.cli.contract import Outcome
+from followup.cli.contract import CommandOutcome
 from followup.cli.opening import folder_option, opened, reachable, settings_from, shown, sqlite_file
 from followup.cli.words import counted
 from followup.errors import FollowupError
@@ -28,7 +28,7 @@ from followup.settings import Settings
 @click.command()
 @folder_option
 @click.option("--to", metavar="DIR", help="Folder for the backup; else the clinic's own, backups.")
-def backup(folder: str | None, to: str | None) -> Outcome:
+def backup(folder: str | None, to: str | None) -> CommandOutcome:
     """Back up the clinic while it works: one verified file, encrypted where a passphrase is set."""
     settings = settings_from(folder)
     target = Path(to).expanduser().absolute() if to else settings.folder / "backups"
@@ -36,13 +36,15 @@ def backup(folder: str | None, to: str | None) -> Outcome:
         taken = take_backup(store.engine, target, datetime.now(UTC), passphrase=settings.backup_passphrase)
     sealed = "encrypted" if taken.encrypted else "not encrypted"
     rows = counted(taken.rows, "row", "rows")
-    return Outcome(f"{taken.path}: {rows}, {taken.journal.entries} journal entries, verified, {sealed}\n")
+    return CommandOutcome(
+        f"{taken.path}: {rows}, {taken.journal.entries} journal entries, verified, {sealed}\n"
+    )
 
 
 @click.command()
 @click.argument("file", metavar="BACKUP")
 @folder_option
-def restore(file: str, folder: str | None) -> Outcome:
+def restore(file: str, folder: str | None) -> CommandOutcome:
     """Put a backup in the database's place; what was there is kept beside it. Stop every serve first.
 
     On a PostgreSQL server the database must be an empty one: nothing is ever replaced there.
@@ -59,7 +61,7 @@ def restore(file: str, folder: str | None) -> Outcome:
         kept = put_back(backup, target, now, passphrase=settings.backup_passphrase)
     _begin_anew(settings, backup, now)
     beside = f" What was there is kept as {kept}." if kept else ""
-    return Outcome(f"{place} is restored.{beside} The key file has a backup of its own.\n")
+    return CommandOutcome(f"{place} is restored.{beside} The key file has a backup of its own.\n")
 
 
 def _begin_anew(settings: Settings, backup: Path, now: datetime) -> None:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import click
 
-from followup.cli.contract import FAULT, Outcome, visible
+from followup.cli.contract import FAULT, CommandOutcome, visible
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted
 from followup.cli.workplace import workplace
@@ -16,16 +16,16 @@ from followup.recall.jobs.health import findings
 
 @click.command()
 @folder_option
-def check(folder: str | None) -> Outcome:
+def check(folder: str | None) -> CommandOutcome:
     """Look whether the clinic's program does its work; E findings end with exit code 1."""
     settings = settings_from(folder)
     with opened(settings) as store:
         place = workplace(settings, store, load_protocol(settings.protocol))
         found = findings(place, settings.key_file, datetime.now(UTC))
     if not found:
-        return Outcome("All is well.\n")
+        return CommandOutcome("All is well.\n")
     text = "".join(f"{one.code}  {one.what} - {one.fix}\n" for one in found)
     errors = sum(one.is_error for one in found)
     if errors:
-        return Outcome(visible(text), FAULT, f"{counted(errors, 'error', 'errors')} found")
-    return Outcome(visible(text))
+        return CommandOutcome(visible(text), FAULT, f"{counted(errors, 'error', 'errors')} found")
+    return CommandOutcome(visible(text))

@@ -12,7 +12,7 @@ from typing import Any
 import click
 
 from followup.care.passwords import Passwords
-from followup.cli.contract import FAULT, Outcome
+from followup.cli.contract import FAULT, CommandOutcome
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
 from followup.cli.passwords import someone_answers, typed_password
@@ -70,7 +70,7 @@ class First:
 @click.option("--role", multiple=True, type=click.Choice(ROLES), help="May be repeated; else manager.")
 @click.option("--registration", default="", help="That person's registration as a clinician.")
 @click.option("--again", is_flag=True, help="Change the data of a clinic that is set up; its staff stay.")
-def init(folder: str | None, again: bool, **given: Any) -> Outcome:
+def init(folder: str | None, again: bool, **given: Any) -> CommandOutcome:
     """Set up a clinic: its database, its keys and the first member of staff.
 
     What is not given is asked for. The password is asked for too, or read from the variable
@@ -81,7 +81,7 @@ def init(folder: str | None, again: bool, **given: Any) -> Outcome:
     if again:
         with opened(settings) as store, store.write(SYSTEM, now) as unit:
             clinic = put_clinic(unit, _changed(get_clinic(unit.session), given))
-        return Outcome(f"{clinic.name} is changed.\n")
+        return CommandOutcome(f"{clinic.name} is changed.\n")
     _refuse_set_up(settings)
     clinic, first = _asked(given), _first(given)
     with _new_store(settings) as store, store.write(SYSTEM, now) as unit:
@@ -98,7 +98,7 @@ def init(folder: str | None, again: bool, **given: Any) -> Outcome:
         )
     if not settings.key_file.exists():
         create_keyring(settings.key_file)
-    return Outcome(f"{clinic.name} is set up in {settings.folder}. Go on with: followup serve\n")
+    return CommandOutcome(f"{clinic.name} is set up in {settings.folder}. Go on with: followup serve\n")
 
 
 @click.command()
@@ -109,19 +109,19 @@ def init(folder: str | None, again: bool, **given: Any) -> Outcome:
 @click.option("--https", is_flag=True, help="The pages are reached through HTTPS only: keep cookies to it.")
 def serve(
     folder: str | None, host: str | None, port: str | None, protocol: str | None, https: bool
-) -> Outcome:
+) -> CommandOutcome:
     """Serve the pages and keep the lists up to date until stopped (Ctrl-C)."""
     settings = settings_from(folder, host=host, port=port, protocol=protocol)
     with opened(settings) as store:
         desk = desk_for(settings, store, https=https)
         place = workplace(settings, store, desk.protocol)
         serve_pages(desk, listen(settings), ["Stop with Ctrl-C."], place=place)
-    return Outcome()
+    return CommandOutcome()
 
 
 @click.command()
 @folder_option
-def sweep(folder: str | None) -> Outcome:
+def sweep(folder: str | None) -> CommandOutcome:
     """Note once what turned late or overdue and do the day's work, where no ``serve`` runs."""
     settings = settings_from(folder)
     with opened(settings) as store:
@@ -131,8 +131,8 @@ def sweep(folder: str | None) -> Outcome:
         f"{counted(swept.looked_at, 'open visit', 'open visits')} looked at, {swept.noticed} newly noted.\n"
     )
     if swept.failed:
-        return Outcome(done, FAULT, f"visits that can't be read: {listed(map(str, swept.failed))}")
-    return Outcome(done)
+        return CommandOutcome(done, FAULT, f"visits that can't be read: {listed(map(str, swept.failed))}")
+    return CommandOutcome(done)
 
 
 def _changed(clinic: Clinic, given: Given) -> Clinic:

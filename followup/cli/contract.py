@@ -29,7 +29,7 @@ _UNSAFE = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u206
 
 
 @dataclass(frozen=True)
-class Outcome:
+class CommandOutcome:
     """What a command has to say: ``text`` for stdout, ``error`` as one line for stderr."""
 
     text: str = ""
@@ -45,7 +45,7 @@ def run(command: click.Command, args: Sequence[str]) -> int:
         # Not command.main(): it prints and exits by itself on some failures.
         with command.make_context("followup", [arg for arg in args if arg != TRACE]) as context:
             result = command.invoke(context)
-        outcome = result if isinstance(result, Outcome) else Outcome()
+        outcome = result if isinstance(result, CommandOutcome) else CommandOutcome()
     except BaseException as exc:
         outcome = _failure(exc, trace=trace)
     return _finish(outcome)
@@ -65,7 +65,7 @@ def visible(text: str) -> str:
     return _UNSAFE.sub(lambda match: match.group().encode("unicode_escape").decode("ascii"), plain(text))
 
 
-def _finish(outcome: Outcome) -> int:
+def _finish(outcome: CommandOutcome) -> int:
     code = outcome.code
     error = outcome.error
     try:
@@ -81,28 +81,28 @@ def _finish(outcome: Outcome) -> int:
     return code
 
 
-def _failure(exc: BaseException, *, trace: bool) -> Outcome:
+def _failure(exc: BaseException, *, trace: bool) -> CommandOutcome:
     """The outcome that an exception stands for."""
     if isinstance(exc, FollowupError):
-        return Outcome(code=FAULT if exc.code.startswith("fault.") else BAD_INPUT, error=exc.line)
+        return CommandOutcome(code=FAULT if exc.code.startswith("fault.") else BAD_INPUT, error=exc.line)
     if isinstance(exc, click.exceptions.Exit):
-        return Outcome(code=exc.exit_code)
+        return CommandOutcome(code=exc.exit_code)
     if isinstance(exc, click.exceptions.NoArgsIsHelpError):
-        return Outcome(code=BAD_INPUT, error="no command given - followup --help lists them")
+        return CommandOutcome(code=BAD_INPUT, error="no command given - followup --help lists them")
     if isinstance(exc, click.ClickException):
-        return Outcome(code=BAD_INPUT, error=_usage(exc))
+        return CommandOutcome(code=BAD_INPUT, error=_usage(exc))
     if isinstance(exc, (click.Abort, KeyboardInterrupt)):
-        return Outcome(code=FAULT, error="stopped before the end")
+        return CommandOutcome(code=FAULT, error="stopped before the end")
     if isinstance(exc, BrokenPipeError):
         _forget_stdout()
-        return Outcome(code=FAULT, error="the output could not be written whole: its reader closed it")
+        return CommandOutcome(code=FAULT, error="the output could not be written whole: its reader closed it")
     if isinstance(exc, OSError) and exc.strerror and not trace:
         named = f"{exc.filename}: " if exc.filename else ""
-        return Outcome(code=FAULT, error=f"{named}the computer refused: {exc.strerror}")
+        return CommandOutcome(code=FAULT, error=f"{named}the computer refused: {exc.strerror}")
     if trace:
-        return Outcome(code=FAULT, error="".join(traceback.format_exception(exc)).rstrip())
+        return CommandOutcome(code=FAULT, error="".join(traceback.format_exception(exc)).rstrip())
     kind = f"{type(exc).__module__}.{type(exc).__qualname__}".removeprefix("builtins.")
-    return Outcome(
+    return CommandOutcome(
         code=FAULT, error=f"internal fault ({kind}), nothing of yours is to blame - add {TRACE} to see where"
     )
 

@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from followup.cli.contract import Outcome
-from followup.cli.files import Day
+from followup.cli.contract import CommandOutcome
+from followup.cli.files import DayOption
 from followup.cli.opening import settings_from
 from followup.cli.serving import listen, serve_pages
 from followup.cli.words import counted, listed
@@ -27,10 +27,10 @@ from followup.settings import Settings
 @click.command()
 @click.option("--folder", metavar="DIR", help="An empty or new folder to keep it in; else a throw-away one.")
 @click.option("--no-serve", is_flag=True, help="Write sheets, lists and database, then end.")
-@click.option("--on", type=Day(), help="The day it is taken to be; without it today.")
+@click.option("--on", type=DayOption(), help="The day it is taken to be; without it today.")
 @click.option("--seed", type=int, default=SEED, show_default=True, help="Another number, other people.")
 @click.option("--port", help="Port of the pages; else 8470, or a free one.")
-def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: str | None) -> Outcome:
+def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: str | None) -> CommandOutcome:
     """Show a filled sample clinic: everybody and everything in it is invented.
 
     Its protocol is signed by an invented surgeon, so that sheets print; "sample clinic" stands on
@@ -46,7 +46,7 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
             desk = build(settings, store, now=now, clock=clock, seed=seed)
             if no_serve:
                 written = write_files(desk, place, now)
-                return Outcome(
+                return CommandOutcome(
                     f"{counted(written.sheets, 'sheet', 'sheets')}, "
                     f"{counted(written.due, 'visit', 'visits')} due, "
                     f"{written.to_reach} to reach: in {place}\n"
@@ -62,7 +62,7 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
             )
         finally:
             store.close()
-    return Outcome()
+    return CommandOutcome()
 
 
 def _clock(on: date | None) -> Callable[[], datetime]:

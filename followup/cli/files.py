@@ -17,7 +17,7 @@ from followup.errors import FollowupError
 STDIN = "-"
 
 
-class Day(click.ParamType[date]):
+class DayOption(click.ParamType[date]):
     """A calendar day, YYYY-MM-DD, within the years the program plans for."""
 
     name = "date"

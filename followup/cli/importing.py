@@ -12,10 +12,10 @@ import click
 
 from followup.care.hand import Hand, hand_for
 from followup.care.planning import draft_plan
-from followup.cli.contract import BAD_INPUT, Outcome
+from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_whole
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
-from followup.cli.rows import MOST_BYTES, Listed, Row, rows_of
+from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
 from followup.cli.serving import desk_for
 from followup.cli.words import counted
 from followup.clinical.record import Record
@@ -29,7 +29,7 @@ from followup.settings import Settings
 
 
 @dataclass
-class Counts:
+class ImportTally:
     """What was stored, what was there already, and the rows that were refused with the reason."""
 
     records: int = 0
@@ -47,7 +47,7 @@ class _NothingStoredError(Exception):
 @folder_option
 @click.option("--site", metavar="CODE", help="Site that the patients belong to; else the first one.")
 @click.option("--refused", metavar="FILE", help="Where refused rows go; else beside FILE.")
-def import_(file: str, folder: str | None, site: str | None, refused: str | None) -> Outcome:
+def import_(file: str, folder: str | None, site: str | None, refused: str | None) -> CommandOutcome:
     """Store the rows of FILE: operative records and lines of operation lists. All of them, or none.
 
     One JSON object a line: a record (followup schema record), or an expected operation with the
@@ -58,7 +58,7 @@ def import_(file: str, folder: str | None, site: str | None, refused: str | None
     """
     settings = settings_from(folder)
     rows = rows_of(read_bytes(file, MOST_BYTES), file)
-    counts = Counts(refused=[(row, row.says) for row in rows if isinstance(row.says, str)])
+    counts = ImportTally(refused=[(row, row.says) for row in rows if isinstance(row.says, str)])
     with opened(settings) as store:
         if not counts.refused:
             _store(settings, _at_site(store, site), rows, counts)
@@ -66,10 +66,10 @@ def import_(file: str, folder: str | None, site: str | None, refused: str | None
         return _handed_back(counts, _refused_file(file, refused))
     told = f"{counted(counts.records, 'record', 'records')} and {counted(counts.listed, 'line', 'lines')}"
     known = f"; {counted(counts.known, 'row was', 'rows were')} there already" if counts.known else ""
-    return Outcome(f"{told} of operation lists stored{known}.\n")
+    return CommandOutcome(f"{told} of operation lists stored{known}.\n")
 
 
-def _store(settings: Settings, store: Store, rows: list[Row], counts: Counts) -> None:
+def _store(settings: Settings, store: Store, rows: list[Row], counts: ImportTally) -> None:
     """Everything in one transaction; with a single refused row, nothing."""
     now, desk = datetime.now(UTC), desk_for(settings, store)
     hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
@@ -85,11 +85,11 @@ def _store(settings: Settings, store: Store, rows: list[Row], counts: Counts) ->
         return
 
 
-def _store_lists(unit: Unit, rows: Iterable[Row], counts: Counts) -> None:
+def _store_lists(unit: Unit, rows: Iterable[Row], counts: ImportTally) -> None:
     days: dict[date, list[ListLine]] = {}
     seen: set[tuple[date, str, str]] = set()
     for row in rows:
-        if isinstance(line := row.says, Listed):
+        if isinstance(line := row.says, ListedRow):
             key = (line.on, line.code.casefold(), line.eye)
             if key in seen:
                 again = f"row {row.number}: {line.code} stands twice with the {line.eye} eye on {line.on}"
@@ -105,7 +105,7 @@ def _store_lists(unit: Unit, rows: Iterable[Row], counts: Counts) -> None:
             counts.listed += len(lines)
 
 
-def _store_record(unit: Unit, hand: Hand, row: Row, record: Record, counts: Counts) -> None:
+def _store_record(unit: Unit, hand: Hand, row: Row, record: Record, counts: ImportTally) -> None:
     known = patient_by_code(unit.session, record.patient.code)
     if known is not None and newest_record(unit.session, known.id).record == record:
         counts.known += 1
@@ -138,7 +138,7 @@ def _refused_file(file: str, given: str | None) -> Path | None:
     return None if file == STDIN else path.with_name(f"{path.name}.refused.jsonl")
 
 
-def _handed_back(counts: Counts, target: Path | None) -> Outcome:
+def _handed_back(counts: ImportTally, target: Path | None) -> CommandOutcome:
     """The refused rows in a file of their own, in their order, each with its reason."""
     found = sorted(counts.refused, key=lambda refused: refused[0].number)
     if target is not None:
@@ -148,4 +148,6 @@ def _handed_back(counts: Counts, target: Path | None) -> Outcome:
         ]
         write_whole(target, ("\n".join(lines) + "\n").encode())
     told = f"{counted(len(found), 'row was', 'rows were')} refused and nothing was stored: {found[0][1]}"
-    return Outcome(code=BAD_INPUT, error=f"{told}; each with its reason in {target}" if target else told)
+    return CommandOutcome(
+        code=BAD_INPUT, error=f"{told}; each with its reason in {target}" if target else told
+    )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from followup.cli.contract import Outcome
+from followup.cli.contract import CommandOutcome
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted
 from followup.recall.jobs.daily import kept_seal, seal_file
@@ -18,7 +18,7 @@ def journal() -> None:
 
 @journal.command()
 @folder_option
-def verify(folder: str | None) -> Outcome:
+def verify(folder: str | None) -> CommandOutcome:
     """Check every link of the chain, that nothing was cut off, and that plans and sheets are as signed.
 
     Each signed plan and issued sheet is read and compared with the hash in its entry. Where an entry is
@@ -38,4 +38,4 @@ def verify(folder: str | None) -> Outcome:
             f"Not verified: {counted(bound.plans_before, 'plan', 'plans')} and"
             f" {counted(bound.sheets_before, 'sheet', 'sheets')} from before entries held a hash"
         )
-    return Outcome("\n".join([*lines, ""]))
+    return CommandOutcome("\n".join([*lines, ""]))

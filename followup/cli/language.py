@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 from babel.messages.catalog import Catalog, Message
 
-from followup.cli.contract import BAD_INPUT, Outcome
-from followup.cli.files import Day, read_bytes, write_whole
+from followup.cli.contract import BAD_INPUT, CommandOutcome
+from followup.cli.files import DayOption, read_bytes, write_whole
 from followup.cli.opening import folder_option, settings_from
 from followup.cli.words import counted
 from followup.errors import FollowupError
@@ -30,7 +30,7 @@ def language() -> None:
 @language.command()
 @click.argument("tag", metavar="[LANG]", required=False)
 @folder_option
-def check(tag: str | None, folder: str | None) -> Outcome:
+def check(tag: str | None, folder: str | None) -> CommandOutcome:
     """Print how complete each language is, who has read it, and what is wrong with it.
 
     Then what the staff's pages say in English because it has no words yet.
@@ -44,32 +44,32 @@ def check(tag: str | None, folder: str | None) -> Outcome:
         faulty += len(problems)
         lines += [state, *(f"    {problem}" for problem in problems), *_in_english(spoken)]
     error = f"{counted(faulty, 'message is', 'messages are')} not fit to print" if faulty else ""
-    return Outcome("".join(f"{line}\n" for line in lines), BAD_INPUT if faulty else 0, error)
+    return CommandOutcome("".join(f"{line}\n" for line in lines), BAD_INPUT if faulty else 0, error)
 
 
 @language.command("export")
 @click.argument("tag", metavar="LANG")
 @click.argument("file", metavar="FILE.csv")
 @folder_option
-def export_table(tag: str, file: str, folder: str | None) -> Outcome:
+def export_table(tag: str, file: str, folder: str | None) -> CommandOutcome:
     """Write a language as a table for a reviewer: source, translation, context."""
     bind_clinic(settings_from(folder).folder)
     spoken = _translated(tag)
     loaded = _words(spoken)
     write_whole(Path(file), export_csv(files.source_catalogue("sheet"), loaded.messages, spoken))
-    return Outcome(f"{file}: {_state(spoken, loaded)}\n")
+    return CommandOutcome(f"{file}: {_state(spoken, loaded)}\n")
 
 
 @language.command("import")
 @click.argument("tag", metavar="LANG")
 @click.argument("file", metavar="FILE.csv")
 @click.option("--reviewer", metavar="NAME", help="Who of the clinic has read every line of it.")
-@click.option("--on", "day", type=Day(), help="The day on which it was read.")
+@click.option("--on", "day", type=DayOption(), help="The day on which it was read.")
 @click.option("--project", is_flag=True, help="Into the program's own catalogue; in a checkout only.")
 @folder_option
 def import_table(
     tag: str, file: str, reviewer: str | None, day: date | None, project: bool, folder: str | None
-) -> Outcome:
+) -> CommandOutcome:
     """Take a reviewer's table back, whole or not at all.
 
     The words go into the clinic's data folder and win over the program's own. Without --reviewer
@@ -87,7 +87,7 @@ def import_table(
         raise FollowupError(
             "file.write", exc.strerror or "it can't be written", where=str(target), fix="let us write there"
         ) from None
-    return Outcome(f"{target}: {_state(spoken, Loaded(messages, review))}\n")
+    return CommandOutcome(f"{target}: {_state(spoken, Loaded(messages, review))}\n")
 
 
 def _translated(tag: str) -> Language:

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from followup.cli.contract import Outcome, visible
-from followup.cli.files import Day
+from followup.cli.contract import CommandOutcome, visible
+from followup.cli.files import DayOption
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.words import counted, listed, long_day, one_line
 from followup.clinical.protocol.load import load_protocol
@@ -22,9 +22,9 @@ from followup.records.house.clinics import get_clinic
 
 @click.command()
 @folder_option
-@click.option("--on", type=Day(), help="The day; without it today at the clinic.")
+@click.option("--on", type=DayOption(), help="The day; without it today at the clinic.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON, one object a visit.")
-def due(folder: str | None, on: date | None, as_json: bool) -> Outcome:
+def due(folder: str | None, on: date | None, as_json: bool) -> CommandOutcome:
     """Print who comes today."""
     settings = settings_from(folder)
     with opened(settings) as store, store.read() as session:
@@ -33,14 +33,14 @@ def due(folder: str | None, on: date | None, as_json: bool) -> Outcome:
         day = now.astimezone(zone).date()
         lines = due_lines(session, day, now, load_protocol(settings.protocol).kinds)
     head = f"{long_day(day)}: {counted(len(lines), 'visit', 'visits')}"
-    return Outcome(_json(lines) if as_json else _text([head, *(_due(line) for line in lines)]))
+    return CommandOutcome(_json(lines) if as_json else _text([head, *(_due(line) for line in lines)]))
 
 
 @click.command()
 @folder_option
-@click.option("--on", type=Day(), help="The day it is taken to be; without it now.")
+@click.option("--on", type=DayOption(), help="The day it is taken to be; without it now.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON, one object a person.")
-def overdue(folder: str | None, on: date | None, as_json: bool) -> Outcome:
+def overdue(folder: str | None, on: date | None, as_json: bool) -> CommandOutcome:
     """Print whom to reach, most pressing first, and why."""
     settings = settings_from(folder)
     with opened(settings) as store, store.read() as session:
@@ -50,7 +50,7 @@ def overdue(folder: str | None, on: date | None, as_json: bool) -> Outcome:
         lines = reach_lines(session, now, translator("en", "desk"), protocol.kinds, protocol.recall)
     day = now.astimezone(zone).date()
     head = f"{long_day(day)}: {counted(len(lines), 'person', 'people')} to reach"
-    return Outcome(_json(lines) if as_json else _text([head, *(_reach(line) for line in lines)]))
+    return CommandOutcome(_json(lines) if as_json else _text([head, *(_reach(line) for line in lines)]))
 
 
 def _moment(on: date | None, zone: ZoneInfo) -> datetime:

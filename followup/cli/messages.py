@@ -7,8 +7,8 @@ from typing import cast
 
 import click
 
-from followup.cli.contract import Outcome, visible
-from followup.cli.files import Day
+from followup.cli.contract import CommandOutcome, visible
+from followup.cli.files import DayOption
 from followup.cli.opening import clinic_today, folder_option, opened, settings_from
 from followup.cli.words import counted
 from followup.clinical.protocol.load import load_protocol
@@ -29,7 +29,7 @@ def messages() -> None:
 
 @messages.command()
 @folder_option
-def unsent(folder: str | None) -> Outcome:
+def unsent(folder: str | None) -> CommandOutcome:
     """List the messages that failed or wait too long, with the last error: call these patients."""
     with opened(settings_from(folder)) as store, store.read() as session:
         found = unsent_messages(session, before=datetime.now(UTC))
@@ -38,14 +38,16 @@ def unsent(folder: str | None) -> Outcome:
         f"after {counted(one.tries, 'try', 'tries')} to {one.address}: {one.last_error or 'not tried yet'}\n"
         for one in found
     ]
-    return Outcome(visible("".join([f"{counted(len(found), 'message', 'messages')} not sent\n", *lines])))
+    return CommandOutcome(
+        visible("".join([f"{counted(len(found), 'message', 'messages')} not sent\n", *lines]))
+    )
 
 
 @messages.command()
 @click.argument("kind", type=click.Choice(("reminder", "step change", "missed")))
 @folder_option
-@click.option("--on", type=Day(), help="The day of the calls; without it today.")
-def calls(kind: str, folder: str | None, on: date | None) -> Outcome:
+@click.option("--on", type=DayOption(), help="The day of the calls; without it today.")
+def calls(kind: str, folder: str | None, on: date | None) -> CommandOutcome:
     """Print the call list as CSV: whom to call, in which language, and what to say."""
     settings = settings_from(folder)
     with opened(settings) as store:
@@ -53,7 +55,7 @@ def calls(kind: str, folder: str | None, on: date | None) -> Outcome:
         protocol = load_protocol(settings.protocol)
         with store.read() as session:
             lines = call_lines(session, cast(MessageKind, kind), day, protocol)
-    return Outcome(as_csv(CallLine, lines))
+    return CommandOutcome(as_csv(CallLine, lines))
 
 
 @messages.command()
@@ -64,23 +66,23 @@ def calls(kind: str, folder: str | None, on: date | None) -> Outcome:
 )
 @click.option("--to", "address", default="", help="Telephone number or mail address.")
 @click.option("--carer", is_flag=True, help="Written to a helper instead of the patient.")
-def agree(code: str, folder: str | None, by: str, address: str, carer: bool) -> Outcome:
+def agree(code: str, folder: str | None, by: str, address: str, carer: bool) -> CommandOutcome:
     """Note that the patient CODE agreed to messages, by which way and to whom."""
     with opened(settings_from(folder)) as store, store.write(SYSTEM, datetime.now(UTC)) as unit:
         who = _patient(unit.session, code)
         reader = "carer" if carer else "patient"
         choose_messages(unit, patient_id=who, consent=True, reader=reader, channel=by, address=address)
-    return Outcome(visible(f"{code} gets messages by {by}.\n"))
+    return CommandOutcome(visible(f"{code} gets messages by {by}.\n"))
 
 
 @messages.command()
 @click.argument("code")
 @folder_option
-def stop(code: str, folder: str | None) -> Outcome:
+def stop(code: str, folder: str | None) -> CommandOutcome:
     """Note that the patient CODE wants no messages; what waits is not sent either."""
     with opened(settings_from(folder)) as store, store.write(SYSTEM, datetime.now(UTC)) as unit:
         stop_messages(unit, patient_id=_patient(unit.session, code))
-    return Outcome(visible(f"{code} gets no more messages.\n"))
+    return CommandOutcome(visible(f"{code} gets no more messages.\n"))
 
 
 def _patient(session: Session, code: str) -> int:
@@ -92,8 +94,8 @@ def _patient(session: Session, code: str) -> int:
 
 @messages.command()
 @click.argument("text")
-def count(text: str) -> Outcome:
+def count(text: str) -> CommandOutcome:
     """Say how many parts a text message takes."""
     found = segments(text)
     parts = counted(found.count, "part", "parts")
-    return Outcome(f"{parts}: {found.units} places in {found.alphabet}\n")
+    return CommandOutcome(f"{parts}: {found.units} places in {found.alphabet}\n")

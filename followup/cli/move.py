@@ -8,7 +8,7 @@ import click
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
-from followup.cli.contract import Outcome
+from followup.cli.contract import CommandOutcome
 from followup.cli.opening import reachable, settings_from
 from followup.cli.words import counted
 from followup.errors import FollowupError
@@ -19,7 +19,7 @@ from followup.records.store.engine import sqlite_url
 @click.command()
 @click.argument("source", metavar="FROM")
 @click.argument("target", metavar="TO")
-def move(source: str, target: str) -> Outcome:
+def move(source: str, target: str) -> CommandOutcome:
     """Carry a clinic into an empty database; FROM and TO are SQLite files or postgresql+psycopg:// URLs.
 
     Every row and the journal's chain are compared before anything is kept; FROM stays as it is. Stop
@@ -31,7 +31,7 @@ def move(source: str, target: str) -> Outcome:
     with reachable(one) as here, reachable(other) as there:
         carried = carry(here.engine, there.engine)
     rows = counted(sum(carried.rows.values()), "row", "rows")
-    return Outcome(
+    return CommandOutcome(
         f"{rows} carried and compared; the journal's {carried.journal.entries} entries are whole.\n"
     )
 

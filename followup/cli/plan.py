@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from followup.cli.contract import BAD_INPUT, Outcome
-from followup.cli.files import Day, read_object, read_record
+from followup.cli.contract import BAD_INPUT, CommandOutcome
+from followup.cli.files import DayOption, read_object, read_record
 from followup.cli.plan_text import render_plan
 from followup.cli.why import explained, write_chart
 from followup.clinical.careplan import CarePlan
@@ -20,7 +20,9 @@ from followup.timing.calendar import parse_calendar
 
 @click.command()
 @click.argument("record_file", metavar="RECORD.json", type=click.Path())
-@click.option("--as-of", type=Day(), help="Day the plan is made for; without it the last operation's day.")
+@click.option(
+    "--as-of", type=DayOption(), help="Day the plan is made for; without it the last operation's day."
+)
 @click.option(
     "--calendar", "calendar_file", metavar="FILE", help="Open days and services; without it none is closed."
 )
@@ -40,7 +42,7 @@ def plan(
     as_json: bool,
     target: str | None,
     chart: str | None,
-) -> Outcome:
+) -> CommandOutcome:
     """Print the whole plan that follows from one operative record ("-": standard input)."""
     record = read_record(record_file)
     calendar = parse_calendar(*read_object(calendar_file)) if calendar_file else None
@@ -52,7 +54,7 @@ def plan(
         text = explained(made, protocol, target, as_json=as_json)
     else:
         text = made.model_dump_json(indent=2) if as_json else render_plan(made, record, protocol)
-    return Outcome(text + "\n", *refusal(made, record))
+    return CommandOutcome(text + "\n", *refusal(made, record))
 
 
 def refusal(made: CarePlan, record: Record) -> tuple[int, str]:

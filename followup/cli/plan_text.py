@@ -30,7 +30,7 @@ from followup.clinical.careplan import (
     Trip,
 )
 from followup.clinical.english import sentence
-from followup.clinical.plan.keys_told import RISK, Names, role_words
+from followup.clinical.plan.keys_told import RISK, PlanNames, role_words
 from followup.clinical.plan.tablets import dose_words, number_of_tablets, number_of_units
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
@@ -47,7 +47,7 @@ def render_plan(plan: CarePlan, record: Record, protocol: Protocol) -> str:
     For people who know the trade and not the program: no ids, no keys and no fields of the record; JSON
     and ``--why`` have them.
     """
-    days, names, formulary = DayNumbers(record), Names(plan, protocol), protocol.formulary
+    days, names, formulary = DayNumbers(record), PlanNames(plan, protocol), protocol.formulary
     parts = [
         _header(plan, record, days),
         _section("By hand: this protocol makes no plan", _cautions(plan.refused)),
@@ -176,7 +176,7 @@ def _together(lines: Iterable[tuple[str, Sequence[Reason]]]) -> Iterator[str]:
             yield from _because(reasons)
 
 
-def _questions(plan: CarePlan, names: Names) -> Iterator[str]:
+def _questions(plan: CarePlan, names: PlanNames) -> Iterator[str]:
     for number, question in enumerate(plan.questions, 1):
         yield f"{number}. {_where(question)}{question.text}"
         if question.choices:
@@ -197,7 +197,7 @@ def _cautions(cautions: Sequence[Caution]) -> Iterator[str]:
         yield from _because(caution.reasons)
 
 
-def _impossible(broken: Impossible, names: Names) -> str:
+def _impossible(broken: Impossible, names: PlanNames) -> str:
     what = sentence(names.kept(broken.need)).rstrip(".")
     return f"{what}: {broken.text}{_nearest(broken.before, broken.after)}"
 
@@ -212,7 +212,7 @@ def _nearest(before: date | None, after: date | None) -> str:
     return f" Nearest offered day {found}." if found else ""
 
 
-def _decided(line: Decided, names: Names) -> str:
+def _decided(line: Decided, names: PlanNames) -> str:
     day = f"on {long_day(line.day)}" if line.day else "not in time, because no day is offered"
     place = f" at {one_line(line.place)}" if line.place else ""
     due = ""
@@ -224,7 +224,7 @@ def _decided(line: Decided, names: Names) -> str:
 
 
 def _courses(
-    plan: CarePlan, days: DayNumbers, names: Names, formulary: Mapping[str, Medicine]
+    plan: CarePlan, days: DayNumbers, names: PlanNames, formulary: Mapping[str, Medicine]
 ) -> Iterator[str]:
     for course in plan.courses:
         state = {"active": "", "held": " - HELD, do not start", "stopped": " - not given"}
@@ -343,7 +343,7 @@ _STATES = {
 }
 
 
-def _trip(trip: Trip, plan: CarePlan, days: DayNumbers, names: Names) -> Iterator[str]:
+def _trip(trip: Trip, plan: CarePlan, days: DayNumbers, names: PlanNames) -> Iterator[str]:
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
     hours = f", {trip.hours[0]} to {trip.hours[1]}" if trip.hours else ""
@@ -369,10 +369,10 @@ def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
         yield from _because(first.reasons)
 
 
-def _gaps(plan: CarePlan, names: Names) -> Iterator[str]:
+def _gaps(plan: CarePlan, names: PlanNames) -> Iterator[str]:
     yield from _together((f"{eye_words(gap.eye)}: {names.limit(gap)}", gap.reasons) for gap in plan.gaps)
 
 
-def _overridden(plan: CarePlan, names: Names) -> Iterator[str]:
+def _overridden(plan: CarePlan, names: PlanNames) -> Iterator[str]:
     for lost in plan.overridden:
         yield f"{names.gave_way(lost)} {origin_words(lost.reason)}"

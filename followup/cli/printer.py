@@ -20,10 +20,10 @@ from followup.care.sheets import (
     plans_printed,
     staff_language,
 )
-from followup.cli.contract import BAD_INPUT, Outcome
+from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import write_whole
 from followup.cli.opening import COMMAND_LINE
-from followup.cli.sheet_options import Choices
+from followup.cli.sheet_options import SheetChoices
 from followup.cli.words import counted
 from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
@@ -50,22 +50,22 @@ class Printer:
         language: str | None,
         write: Callable[[SheetContent], bytes],
         suffix: str,
-        choices: Choices,
+        choices: SheetChoices,
     ) -> None:
         self.language, self.write, self.suffix = language, write, suffix
         self.choices = choices
         self.hand = hand_for(desk.store, desk.protocol, desk.keyring, now=datetime.now(UTC))
 
-    def one(self, plan_id: str, out: str | None) -> Outcome:
+    def one(self, plan_id: str, out: str | None) -> CommandOutcome:
         """One plan's sheet."""
         with self.hand.store.read() as session:
             version = self._version(session, plan_id)
         page, kind = self._made(version, self.write)
         path = target(out, f"sheet-{version.patient_code}{self.suffix}")
         write_whole(path, page)
-        return Outcome(f"{path}: {kind}\n")
+        return CommandOutcome(f"{path}: {kind}\n")
 
-    def day(self, day: date, folder: Path) -> Outcome:
+    def day(self, day: date, folder: Path) -> CommandOutcome:
         """The sheets of everybody operated on ``day``; one that fails does not stop the others."""
         done, failed = [], []
         for code in self._codes(day):
@@ -80,7 +80,7 @@ class Printer:
                 failed.append(f"{code}: {exc.line}")
         return result("".join(done), failed)
 
-    def day_together(self, day: date, path: Path) -> Outcome:
+    def day_together(self, day: date, path: Path) -> CommandOutcome:
         """The same sheets in one PDF, in the order of the list, behind a cover to tick off."""
         sheets = [BatchSheet(code, functools.partial(self._content, code)) for code in self._codes(day)]
         quiet = not sys.stderr.isatty()
@@ -170,9 +170,9 @@ class Printer:
             return use(content_of(unit.session, self.hand, found))
 
 
-def result(text: str, failed: list[str]) -> Outcome:
+def result(text: str, failed: list[str]) -> CommandOutcome:
     problem = f"{counted(len(failed), 'sheet', 'sheets')} not written: {'; '.join(failed)}"
-    return Outcome(text, BAD_INPUT if failed else 0, problem if failed else "")
+    return CommandOutcome(text, BAD_INPUT if failed else 0, problem if failed else "")
 
 
 def target(out: str | None, usual: str) -> Path:

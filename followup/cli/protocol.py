@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from followup.care.passwords import Passwords
-from followup.cli.contract import BAD_INPUT, Outcome, visible
+from followup.cli.contract import BAD_INPUT, CommandOutcome, visible
 from followup.cli.files import write_whole
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.passwords import typed_password
@@ -40,16 +40,18 @@ def protocol() -> None:
 
 @protocol.command()
 @click.argument("folder", metavar="[DIR]", required=False)
-def check(folder: str | None) -> Outcome:
+def check(folder: str | None) -> CommandOutcome:
     """Say every problem of a protocol, by file and line."""
     path = _path(folder)
     problems = lint_protocol(path) or tuple(unprintable(path))
     if problems:
         told = "".join(f"{visible(problem.line)}\n" for problem in problems)
-        return Outcome(told, BAD_INPUT, f"{counted(len(problems), 'problem', 'problems')} in the protocol")
+        return CommandOutcome(
+            told, BAD_INPUT, f"{counted(len(problems), 'problem', 'problems')} in the protocol"
+        )
     loaded = load_protocol(path)
     unused = unused_facts(loaded)
-    return Outcome(
+    return CommandOutcome(
         f"{loaded.label}: {len(loaded.rules)} rules, {len(loaded.formulary)} medicines, no problem. "
         f"Fingerprint {fingerprint(loaded.hash)}\n"
         + (f"No rule looks at these facts: {', '.join(unused)}\n" if unused else "")
@@ -59,13 +61,13 @@ def check(folder: str | None) -> Outcome:
 @protocol.command()
 @click.argument("folder", metavar="[DIR]", required=False)
 @click.option("--out", metavar="FILE.pdf", help="As PDF to read and sign on paper; else as text.")
-def show(folder: str | None, out: str | None) -> Outcome:
+def show(folder: str | None, out: str | None) -> CommandOutcome:
     """Print every rule with its source, for the clinician who is to sign it."""
     loaded = load_protocol(_path(folder))
     if out:
         write_whole(Path(out), protocol_pdf(loaded))
-        return Outcome(f"{out}\n")
-    return Outcome(visible(protocol_text(loaded)) + "\n")
+        return CommandOutcome(f"{out}\n")
+    return CommandOutcome(visible(protocol_text(loaded)) + "\n")
 
 
 def protocol_text(loaded: Protocol) -> str:
@@ -81,7 +83,7 @@ def protocol_text(loaded: Protocol) -> str:
 @protocol.command()
 @click.argument("old", metavar="A")
 @click.argument("new", metavar="B")
-def compare(old: str, new: str) -> Outcome:
+def compare(old: str, new: str) -> CommandOutcome:
     """Say how protocol B differs from A, and what that does to twelve told operations."""
     before, after = load_protocol(_path(old)), load_protocol(_path(new))
     lines = list(compare_protocols(before, after)) or ["The protocols say the same."]
@@ -92,7 +94,7 @@ def compare(old: str, new: str) -> Outcome:
     for effect in effects:
         lines += ["", f"{effect.name}: {records[effect.name].patient.name}"]
         lines += [_folded(difference) for difference in effect.differences]
-    return Outcome(visible("\n".join(lines)) + "\n")
+    return CommandOutcome(visible("\n".join(lines)) + "\n")
 
 
 @protocol.command()
@@ -102,7 +104,7 @@ def compare(old: str, new: str) -> Outcome:
 )
 @click.option("--login", required=True, metavar="NAME", help="Log-in name of the surgeon who signs.")
 @click.option("--read", required=True, metavar="FINGERPRINT", help="Fingerprint on the print that was read.")
-def sign(folder: str | None, own: str | None, login: str, read: str) -> Outcome:
+def sign(folder: str | None, own: str | None, login: str, read: str) -> CommandOutcome:
     """Approve a protocol for patients of the clinic: who, registration, when, over exactly this content.
 
     The password is asked for, or read from FOLLOWUP_PASSWORD or the file that FOLLOWUP_PASSWORD_FILE names.
@@ -124,7 +126,7 @@ def sign(folder: str | None, own: str | None, login: str, read: str) -> Outcome:
         actor = _surgeon(store, login, password, now)
         with store.write(actor, now) as unit:
             signed = sign_protocol(unit, hash=loaded.hash, name=loaded.name, version=loaded.version)
-    return Outcome(
+    return CommandOutcome(
         f"{loaded.label} is approved for patients by {signed.signer}, {signed.registration}. "
         "Plans can now be signed.\n"
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from followup.cli.contract import BAD_INPUT
-from followup.cli.contract import Outcome as Ending
+from followup.cli.contract import CommandOutcome as Ending
 from followup.cli.files import read_object, read_record
 from followup.cli.review_text import render_review
 from followup.clinical.careplan import Adjustment, CarePlan

@@ -13,14 +13,14 @@ from pydantic import StringConstraints, ValidationError
 
 from followup.cells import unguarded
 from followup.clinical.record import Eye, Record, first_problem, parse_json_object, parse_record
-from followup.clinical.record.base import Day, Part
+from followup.clinical.record.base import Day, RecordPart
 from followup.errors import FollowupError
 
 MOST_BYTES, MOST_ROWS = 50_000_000, 5_000
 COLUMNS = ("on", "code", "name", "eye")
 
 
-class Listed(Part):
+class ListedRow(RecordPart):
     """One expected operation: ``on`` is its day."""
 
     on: Day
@@ -38,7 +38,7 @@ class Row:
 
     number: int
     text: str
-    says: Record | Listed | str
+    says: Record | ListedRow | str
 
 
 def rows_of(content: bytes, name: str) -> list[Row]:
@@ -95,13 +95,13 @@ def _from_table(content: bytes, name: str) -> Iterator[tuple[int, str, dict[str,
         yield number, text, dict(zip(head, said, strict=True)) if fits else f"row {number}: not four cells"
 
 
-def _understood(data: dict[str, Any] | str, source: str) -> Record | Listed | str:
+def _understood(data: dict[str, Any] | str, source: str) -> Record | ListedRow | str:
     if isinstance(data, str):
         return data
     try:
         if "patient" in data or "operations" in data:
             return parse_record(data, source)
-        return Listed.model_validate(data)
+        return ListedRow.model_validate(data)
     except ValidationError as exc:
         return first_problem(exc, source).line
     except FollowupError as error:

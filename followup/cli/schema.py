@@ -8,10 +8,10 @@ from typing import Literal
 import click
 from pydantic import BaseModel
 
-from followup.cli.contract import Outcome
+from followup.cli.contract import CommandOutcome
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Findings, Record
-from followup.clinical.review.proposal import Outcome as Proposals
+from followup.clinical.review.proposal import LookOutcome as Proposals
 from followup.timing.calendar import Calendar
 
 MODELS: dict[str, type[BaseModel]] = {
@@ -26,9 +26,9 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 @click.command()
 @click.argument("name", type=click.Choice(sorted(MODELS)))
-def schema(name: str) -> Outcome:
+def schema(name: str) -> CommandOutcome:
     """Print the JSON Schema of a record, a plan, a calendar, findings or their proposals."""
     made = name in ("plan", "proposals")
     mode: Literal["serialization", "validation"] = "serialization" if made else "validation"
     body = {"$schema": DIALECT, **MODELS[name].model_json_schema(mode=mode)}
-    return Outcome(json.dumps(body, indent=2, ensure_ascii=False) + "\n")
+    return CommandOutcome(json.dumps(body, indent=2, ensure_ascii=False) + "\n")

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import click
 
-from followup.cli.contract import Outcome
-from followup.cli.files import Day, read_record, write_whole
+from followup.cli.contract import CommandOutcome
+from followup.cli.files import DayOption, read_record, write_whole
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.plan import refusal
 from followup.cli.printer import Printer, target
 from followup.cli.serving import desk_for
-from followup.cli.sheet_options import Choices, look_options
+from followup.cli.sheet_options import SheetChoices, look_options
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.sheets.content import ClinicInfo, build_content, sheet_language
@@ -37,7 +37,7 @@ NO_CLINIC = ClinicInfo(
 @click.argument("record_file", metavar="[RECORD.json]", required=False)
 @folder_option
 @click.option("--plan", "plan_id", metavar="ID", help="A stored plan: its number, or the patient's code.")
-@click.option("--day", type=Day(), help="The plans of everybody operated on this day.")
+@click.option("--day", type=DayOption(), help="The plans of everybody operated on this day.")
 @click.option("--language", metavar="L", help="Language to print in, such as bn; else the patient's.")
 @click.option("--html", is_flag=True, help="One page for a phone instead of a PDF.")
 @look_options
@@ -59,7 +59,7 @@ def sheet(
     together: bool,
     out: str | None,
     **look: object,
-) -> Outcome:
+) -> CommandOutcome:
     """Write the patient's sheet as PDF: a draft unless the plan is signed.
 
     Give a record, --plan or --day. A signed plan's first sheet gets its return code here; later
@@ -69,7 +69,7 @@ def sheet(
         raise click.UsageError("Give one of RECORD.json, --plan and --day", click.get_current_context())
     if together and (day is None or html):
         raise click.UsageError("--together goes with --day, and not with --html", click.get_current_context())
-    write, choices = _writer(html), Choices.of(look)
+    write, choices = _writer(html), SheetChoices.of(look)
     if record_file is not None:
         return _draft(record_file, language, out, write, ".html" if html else ".pdf", choices)
     settings = settings_from(folder)
@@ -93,14 +93,14 @@ def _draft(
     out: str | None,
     write: Callable[[SheetContent], bytes],
     suffix: str,
-    choices: Choices,
-) -> Outcome:
+    choices: SheetChoices,
+) -> CommandOutcome:
     record = read_record(record_file)
     protocol = load_protocol()
     made = build_plan(record, protocol, as_of=record.last_operation_day)
     code, line = refusal(made, record)
     if code:
-        return Outcome(code=code, error=line)
+        return CommandOutcome(code=code, error=line)
     content = build_content(
         made,
         record,
@@ -114,4 +114,4 @@ def _draft(
     path = target(out, f"sheet-{record.patient.code}{suffix}")
     write_whole(path, write(content), never=record_file)
     notice = sheet_language(record, language).notice
-    return Outcome(f"{path}: a draft, not for the patient.\n" + (f"{notice}\n" if notice else ""))
+    return CommandOutcome(f"{path}: a draft, not for the patient.\n" + (f"{notice}\n" if notice else ""))

@@ -26,7 +26,7 @@ _OPTIONS = (
 
 
 @dataclass(frozen=True)
-class Choices:
+class SheetChoices:
     """What was chosen on the command line; ``pictures`` is None where nothing was said."""
 
     size: Size = "normal"
@@ -37,7 +37,7 @@ class Choices:
     native_digits: bool = False
 
     @classmethod
-    def of(cls, given: Mapping[str, object]) -> Choices:
+    def of(cls, given: Mapping[str, object]) -> SheetChoices:
         return cls(**cast(dict[str, Any], given))
 
     def options(self, record: Record) -> SheetOptions:
@@ -55,7 +55,7 @@ class Choices:
 
     def changed(self, record: Record) -> SheetOptions | None:
         """The options where anything was chosen; None leaves a sheet as it was printed."""
-        return None if self == Choices() else self.options(record)
+        return None if self == SheetChoices() else self.options(record)
 
 
 def look_options(command: Callable[..., Any]) -> Callable[..., Any]:

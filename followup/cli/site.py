@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 import click
 
-from followup.cli.contract import Outcome, visible
+from followup.cli.contract import CommandOutcome, visible
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.errors import FollowupError
@@ -25,7 +25,7 @@ def site() -> None:
 
 @site.command("list")
 @folder_option
-def list_sites(folder: str | None) -> Outcome:
+def list_sites(folder: str | None) -> CommandOutcome:
     """Print the sites and who works at each; staff without a site work at all of them."""
     with opened(settings_from(folder)) as store, store.read() as session:
         sites, staff = all_sites(session), all_staff(session)
@@ -35,7 +35,7 @@ def list_sites(folder: str | None) -> Outcome:
         for one in sites
     ]
     everywhere = ", ".join(who.login for who in staff if who.site is None)
-    return Outcome(visible("".join([*lines, f"At every site: {everywhere or 'nobody'}\n"])))
+    return CommandOutcome(visible("".join([*lines, f"At every site: {everywhere or 'nobody'}\n"])))
 
 
 @site.command()
@@ -46,7 +46,7 @@ def list_sites(folder: str | None) -> Outcome:
 @click.option("--phone-night", help="Telephone by night; else the clinic's.")
 @click.option("--address", help="Where the site is, as it stands on sheets; else the clinic's.")
 @click.option("--calendar", metavar="FILE", help="Its own open days, services and places; else the clinic's.")
-def put(code: str, folder: str | None, calendar: str | None, **given: str | None) -> Outcome:
+def put(code: str, folder: str | None, calendar: str | None, **given: str | None) -> CommandOutcome:
     """Add the site CODE, or change it; what is not given stays as it is."""
     for name in ("name", "address", "phone_day", "phone_night"):
         must_print_text(given[name] or "", f"site: {name}")
@@ -66,21 +66,21 @@ def put(code: str, folder: str | None, calendar: str | None, **given: str | None
             ),
         )
         unit.log("site changed" if known.id else "site added", f"site:{code}", name=stored.name)
-    return Outcome(visible(f"{code} is stored.\n"))
+    return CommandOutcome(visible(f"{code} is stored.\n"))
 
 
 @site.command()
 @click.argument("login")
 @click.argument("code", required=False)
 @folder_option
-def bind(login: str, code: str | None, folder: str | None) -> Outcome:
+def bind(login: str, code: str | None, folder: str | None) -> CommandOutcome:
     """Let LOGIN work at the site CODE alone; without CODE at every site."""
     with opened(settings_from(folder)) as store:
         number = _number(store, code) if code else None
         with store.write(SYSTEM, datetime.now(UTC)) as unit:
             bind_staff(unit, login=login, site=number)
             unit.log("staff bound to a site", f"staff:{login.strip().casefold()}", site=code)
-    return Outcome(visible(f"{login} works at {code or 'every site'}.\n"))
+    return CommandOutcome(visible(f"{login} works at {code or 'every site'}.\n"))
 
 
 def _number(store: Store, code: str) -> int:

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from followup.clinical.record.base import Eye, Role
+from followup.clinical.record.base import Eye, MedicineRole
 from followup.said import SENTENCES, SaidText
 
 Day = date
@@ -21,11 +21,11 @@ Tier = Literal["A", "B", "C"]
 PlanStatus = Literal["draft", "active", "on-hold", "revoked", "completed"]
 
 
-class Line(BaseModel):
+class PlanPart(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class FactUse(Line):
+class FactUse(PlanPart):
     """A fact as a rule used it.
 
     ``holds`` is what is so of this eye, in words for people ("the wound was not watertight at the end");
@@ -40,7 +40,7 @@ class FactUse(Line):
     holds: SaidText = ""
 
 
-class Reason(Line):
+class Reason(PlanPart):
     """One rule that fired. ``mark`` is P, S, M or C (see clinical data). ``overrode`` names what lost."""
 
     rule: str
@@ -57,7 +57,7 @@ def halves(number: float) -> str:
     return f"{int(whole) or '' if half else int(whole)}{'½' if half else ''}"
 
 
-class Step(Line):
+class Step(PlanPart):
     """A constant count a day, from ``start`` for ``days`` days.
 
     By mouth ``mg`` is the whole day's amount and ``tablets`` how many are taken each of the ``count`` times.
@@ -79,14 +79,14 @@ class Step(Line):
         return date.fromordinal(self.start.toordinal() + self.days - 1)
 
 
-class Course(Line):
+class Course(PlanPart):
     """One medicine for one eye (or by mouth, eye None). Key: ``left:steroid``, ``mouth:prednisolone``.
 
     ``goes_on``: nobody has ordered a last day; the last step ends only where the plan stops speaking of it.
     """
 
     key: str
-    role: Role
+    role: MedicineRole
     medicine: str
     eye: Eye | None
     state: CourseState = "active"
@@ -122,7 +122,7 @@ ACount = Annotated[int, Field(ge=0, le=24)]
 Days = Annotated[int, Field(ge=1, le=400)]
 
 
-class CourseEdit(Line):
+class CourseEdit(PlanPart):
     """A surgeon's change: from ``starts`` on, the course runs these (count a day, days) steps.
 
     No steps end the course on the day before; a count of 0 leaves days out.
@@ -136,7 +136,7 @@ class CourseEdit(Line):
     by: str
 
 
-class CourseAdded(Line):
+class CourseAdded(PlanPart):
     """A course that the surgeon adds after a review: a medicine for one eye, or by mouth (eye None)."""
 
     kind: Literal["course"] = "course"
@@ -148,7 +148,7 @@ class CourseAdded(Line):
     by: str
 
 
-class NeedAdded(Line):
+class NeedAdded(PlanPart):
     """A look that the surgeon adds: ``need`` is a kind of review need of the protocol."""
 
     kind: Literal["look"] = "look"
@@ -164,7 +164,7 @@ class NeedAdded(Line):
 Adjustment = Annotated[CourseEdit | CourseAdded | NeedAdded, Field(discriminator="kind")]
 
 
-class ReviewNeed(Line):
+class ReviewNeed(PlanPart):
     """One thing that must be looked at. Key: ``left:refraction``. Dates inclusive."""
 
     key: str
@@ -183,7 +183,7 @@ class ReviewNeed(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class FirstDropDay(Line):
+class FirstDropDay(PlanPart):
     """F: the day on which the drops of an eye begin, and why.
 
     ``at``: the hour of the first drops on that day for a patient who is awake until then and rises
@@ -196,7 +196,7 @@ class FirstDropDay(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class CheckGap(Line):
+class CheckGap(PlanPart):
     """At most ``limit`` dates that count lie strictly between two looks that follow each other.
 
     ``kind`` says which dates count: for pressure those with ``from_count`` drops of steroid or more,
@@ -221,7 +221,7 @@ class CheckGap(Line):
         return self.need or {"pressure": "pressure", "cornea": "cornea-stain"}[self.kind]
 
 
-class BeforeLeaving(Line):
+class BeforeLeaving(PlanPart):
     """A check in hours on the day of surgery, before the patient leaves; not a trip."""
 
     key: str
@@ -233,7 +233,7 @@ class BeforeLeaving(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class Trip(Line):
+class Trip(PlanPart):
     """One visit. ``serves`` holds need keys; ``window_end`` is the earliest latest day of them.
 
     ``reasons`` stand on a visit that no need but a gap rule alone asks for. ``decided``: the surgeon set
@@ -258,7 +258,7 @@ class Trip(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class Question(Line):
+class Question(PlanPart):
     """Only the surgeon can answer. ``holds`` lists course keys; ``blocks`` stops signing.
 
     ``course`` and ``medicine`` are set where the question is put about one course: the answer is
@@ -277,7 +277,7 @@ class Question(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class Caution(Line):
+class Caution(PlanPart):
     """``level``: stop (blocks), ask, warn or note. ``sheet`` names the patient sentence, if any.
 
     ``decided_by``: a stop that somebody has decided, by name. It stands on the plan as a stop and is
@@ -293,7 +293,7 @@ class Caution(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class AllergyLine(Line):
+class AllergyLine(PlanPart):
     """One allergy as the record has it: an entry of the list, or the ``words`` as they were written.
 
     ``medicine`` and ``described`` say which, where ``to`` is "medicine" or "other".
@@ -306,7 +306,7 @@ class AllergyLine(Line):
     words: str | None = None
 
 
-class InWords(Line):
+class InWords(PlanPart):
     """Free text of the record as it was typed: told in words, not used for the plan.
 
     ``field`` is where it stands in the record.
@@ -317,7 +317,7 @@ class InWords(Line):
     text: SaidText
 
 
-class Dose(Line):
+class Dose(PlanPart):
     """A bottle's share of a phase: how many times, and at which clock times."""
 
     course: str
@@ -325,7 +325,7 @@ class Dose(Line):
     times: tuple[str, ...]
 
 
-class DayPhase(Line):
+class DayPhase(PlanPart):
     """Dates with the same counts throughout. ``times`` are all the rounds, in order of the day."""
 
     start: date
@@ -334,7 +334,7 @@ class DayPhase(Line):
     doses: tuple[Dose, ...]
 
 
-class Bottle(Line):
+class Bottle(PlanPart):
     """One bottle: opened on ``opened``, thrown away on the evening of ``discard``.
 
     Tablets and single doses are what one visit hands over: ``units`` are counted for the days from
@@ -356,7 +356,7 @@ class Bottle(Line):
         return halves(self.units or 0)
 
 
-class Impossible(Line):
+class Impossible(PlanPart):
     """A need that no offered date can serve, with the nearest offered day on either side.
 
     ``kind`` of look and ``eye`` say what it is, ``earliest`` and ``latest`` when it should be. A limit
@@ -373,7 +373,7 @@ class Impossible(Line):
     latest: date | None = None
 
 
-class Decided(Line):
+class Decided(PlanPart):
     """What the surgeon decided of a look that no offered day of its window can see, signed with the plan.
 
     On ``day`` it is looked at, at ``place`` where that is another clinic; without a day it is not looked
@@ -391,7 +391,7 @@ class Decided(Line):
     by: str | None
 
 
-class Overridden(Line):
+class Overridden(PlanPart):
     """What a rule wanted and lost, and to which rule."""
 
     rule: str
@@ -400,7 +400,7 @@ class Overridden(Line):
     reason: Reason
 
 
-class CarePlan(Line):
+class CarePlan(PlanPart):
     """The whole plan. ``status`` is on-hold where it must be made by hand."""
 
     patient: str

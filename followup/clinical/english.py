@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
-from followup.said import Count, Day, Said, Several, Whole, say
+from followup.said import Count, Day, JoinedText, Said, Whole, say
 
 MARKS = {
     "P": say("published text or abstract seen"),
@@ -26,14 +26,14 @@ def counted(number: int, one: str, many: str) -> Count:
     return Count.of(number, one, many)
 
 
-def listed(items: Iterable[str], last: str = "and") -> Several:
+def listed(items: Iterable[str], last: str = "and") -> JoinedText:
     """Such as "a, b and c"."""
-    return Several.of(items, ", ", f" {last} ")
+    return JoinedText.of(items, ", ", f" {last} ")
 
 
-def joined(items: Iterable[str], sign: str = " ") -> Several:
+def joined(items: Iterable[str], sign: str = " ") -> JoinedText:
     """Texts one after the other, with ``sign`` between them."""
-    return Several.of(items, sign)
+    return JoinedText.of(items, sign)
 
 
 def sentence(text: str) -> Whole:

@@ -12,7 +12,7 @@ from typing import Any
 
 from followup.clinical.record import Eye, Record, parse_json_object, parse_record
 from followup.demo.clinic import is_open
-from followup.demo.looks import Seen
+from followup.demo.looks import ToldLook
 from followup.demo.people import invent
 
 BACK, AHEAD = 42, 13  # with today: eight weeks
@@ -21,7 +21,7 @@ OPERATING_DAYS = (0, 1, 3, 4, 6)
 
 
 @dataclass(frozen=True)
-class Person:
+class CastMember:
     """A record and what happens after it: ``misses`` counts visits from 1, in order of their days.
 
     ``answers`` is what the surgeon adds to the record before signing, by dotted field name.
@@ -34,7 +34,7 @@ class Person:
     telephone_dead: bool = False
     told_no_show: bool = False
     sheet_lost_after: int | None = None
-    looks: tuple[Seen, ...] = ()
+    looks: tuple[ToldLook, ...] = ()
     stops_at: str = "handed over"
 
     @property
@@ -49,7 +49,7 @@ class Person:
         return visit not in self.misses and visit <= self.stays_away_after
 
 
-def cast(rng: Random, today: date) -> tuple[Person, ...]:
+def cast(rng: Random, today: date) -> tuple[CastMember, ...]:
     """Everybody operated from six weeks ago until today, by day of operation."""
     people = [case(name, today) for name in CASES]
     people += _invented(rng, today)
@@ -68,7 +68,7 @@ def expected(rng: Random, today: date) -> dict[date, list[tuple[str, str, Eye]]]
     return lists
 
 
-def case(name: str, today: date) -> Person:
+def case(name: str, today: date) -> CastMember:
     """A told case, its dates moved so that it was operated its number of days before ``today``."""
     days_ago, story = CASES[name]
     data = case_data(name)
@@ -77,7 +77,7 @@ def case(name: str, today: date) -> Person:
     while not _can_operate(day, today):
         day -= timedelta(days=1)
     story = {**story, "answers": _moved(story.get("answers", {}), day - operated)}
-    return Person(parse_record(_moved(data, day - operated), name), **story)
+    return CastMember(parse_record(_moved(data, day - operated), name), **story)
 
 
 def case_names() -> tuple[str, ...]:
@@ -103,12 +103,12 @@ def _moved(data: Any, by: timedelta, key: str = "") -> Any:
     return data
 
 
-def _invented(rng: Random, today: date) -> Iterator[Person]:
+def _invented(rng: Random, today: date) -> Iterator[CastMember]:
     number = 100
     for day in _operating_days(today - timedelta(days=BACK), today - timedelta(days=1), today):
         for _ in range(rng.randint(1, 3)):
             number += 1
-            yield Person(parse_record(invent(rng, number, day), "an invented patient"), **_fate(rng))
+            yield CastMember(parse_record(invent(rng, number, day), "an invented patient"), **_fate(rng))
     # Today's own, each as far as another desk has come with it; the first leaves something to ask.
     for place, stage in enumerate(("drafted", "drafted", "printed", "handed over")):
         number += 1
@@ -116,7 +116,7 @@ def _invented(rng: Random, today: date) -> Iterator[Person]:
         if place == 0:
             data["operations"][0].pop("chamber")
             data["patient"]["drops_by"] = {"who": "nobody"}
-        yield Person(parse_record(data, "an invented patient"), stops_at=stage)
+        yield CastMember(parse_record(data, "an invented patient"), stops_at=stage)
 
 
 def _fate(rng: Random) -> dict[str, Any]:
@@ -161,15 +161,15 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "patient.drops_by": {"who": "relative", "name": "her sister"},
             },
             "looks": (
-                Seen(
+                ToldLook(
                     6,
                     {"cells": "2+", "flare": "1+", "pressure": 18},
                     takes=("raise",),
                     reason="More cells than an eye with uveitis should have by now.",
                 ),
-                Seen(8, {"cells": "1+", "pressure": 17}),
-                Seen(13, {"cells": "0.5+", "pressure": 19}),
-                Seen(
+                ToldLook(8, {"cells": "1+", "pressure": 17}),
+                ToldLook(13, {"cells": "0.5+", "pressure": 19}),
+                ToldLook(
                     20,
                     {"cells": "1+", "pressure": 27},
                     takes=("pressure-unchanged",),
@@ -195,7 +195,7 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "patient.conditions.syphilis": False,
             },
             "looks": (
-                Seen(
+                ToldLook(
                     4,
                     {
                         "cells": "3+",
@@ -242,14 +242,14 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "in_use.1.count_a_day": 2,
             },
             "looks": (
-                Seen(6, {"pressure": 20}),
-                Seen(
+                ToldLook(6, {"pressure": 20}),
+                ToldLook(
                     12,
                     {"pressure": 31},
                     takes=("pressure-stop",),
                     reason="No cells, and this eye is known to rise on steroid.",
                 ),
-                Seen(15, {"pressure": 22}),
+                ToldLook(15, {"pressure": 22}),
             ),
         },
     ),
@@ -279,14 +279,14 @@ CASES: dict[str, tuple[int, dict[str, Any]]] = {
                 "patient.drops_by": {"who": "relative", "name": "her daughter"},
             },
             "looks": (
-                Seen(
+                ToldLook(
                     10,
                     {"cells": "2+", "flare": "1+", "pressure": 15},
                     takes=("rescue",),
                     reason="The depot alone is not enough.",
                     unasked="The light hurts since yesterday.",
                 ),
-                Seen(11, {"cells": "1+", "pressure": 16}),
+                ToldLook(11, {"cells": "1+", "pressure": 16}),
             ),
         },
     ),

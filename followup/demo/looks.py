@@ -22,7 +22,7 @@ from followup.records.trips.trips import trips_of
 
 
 @dataclass(frozen=True)
-class Seen:
+class ToldLook:
     """A told look: ``found`` at the first visit on ``day`` after the operation or later.
 
     ``takes`` are the proposals that the surgeon signs, ``offer`` the pressure medicine and its days
@@ -38,7 +38,7 @@ class Seen:
     handed_over: bool = True
 
 
-def told_look(looks: Iterable[Seen], day: int, visited: Sequence[int]) -> Seen | None:
+def told_look(looks: Iterable[ToldLook], day: int, visited: Sequence[int]) -> ToldLook | None:
     """The told look for a visit on ``day``, unless an earlier visit has used it; days after surgery."""
     told = max((look for look in looks if look.day <= day), key=lambda look: look.day, default=None)
     if told is None or any(told.day <= before < day for before in visited):
@@ -76,7 +76,7 @@ def enter_look(unit: Unit, patient: int, eye: Eye, hand: Hand, found: Mapping[st
     look_stored(unit, hand, patient, record, _todays(record.reviews, eye, hand))
 
 
-def draft_taken(unit: Unit, patient: int, eye: Eye, hand: Hand, seen: Seen) -> bool:
+def draft_taken(unit: Unit, patient: int, eye: Eye, hand: Hand, seen: ToldLook) -> bool:
     """Draft the plan with the proposals that the surgeon takes; false where today's look has none of them."""
     record = newest_record(unit.session, patient).record
     look = _todays(record.reviews, eye, hand)

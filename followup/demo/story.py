@@ -13,9 +13,9 @@ from zoneinfo import ZoneInfo
 from followup.care.hand import Hand, hand_for
 from followup.care.planning import draft_plan
 from followup.clinical.record import Eye, parse_record
-from followup.demo.cast import Person
+from followup.demo.cast import CastMember
 from followup.demo.clinic import TIME_ZONE, is_open
-from followup.demo.looks import Seen, draft_taken, enter_look, quiet, told_look
+from followup.demo.looks import ToldLook, draft_taken, enter_look, quiet, told_look
 from followup.desks.door.hand import Desk
 from followup.recall.codes.codes import new_sheet_id
 from followup.recall.reach.worklist import worklist
@@ -72,7 +72,7 @@ class Story:
         with desk.store.read() as session:
             self.staff: Mapping[str, Actor] = {staff.login: staff.actor for staff in all_staff(session)}
 
-    def tell(self, people: Iterable[Person], lists: Mapping[date, list[tuple[str, str, Eye]]]) -> None:
+    def tell(self, people: Iterable[CastMember], lists: Mapping[date, list[tuple[str, str, Eye]]]) -> None:
         """Live every day from the first operation until today, and on that day the ``lists`` to come."""
         cast = tuple(people)
         day = min(person.operated for person in cast)
@@ -106,7 +106,7 @@ class Story:
         if chosen:
             yield Event("07:00", "counsellor", partial(put_operation_list, day=day, lines=chosen))
 
-    def _operation(self, person: Person) -> Iterator[Event]:
+    def _operation(self, person: CastMember) -> Iterator[Event]:
         code, stage = person.record.patient.code, STAGES.index(person.stops_at)
         # What only a surgeon decides, a surgeon enters.
         by = "surgeon" if surgeons_words(person.record) else "counsellor"
@@ -121,7 +121,7 @@ class Story:
             handed_to = "patient" if stage >= STAGES.index("handed over") else ""
             yield from self._sheet("15:30", code, to=handed_to)
 
-    def _visits(self, cast: Mapping[str, Person], day: date) -> Iterator[Event]:
+    def _visits(self, cast: Mapping[str, CastMember], day: date) -> Iterator[Event]:
         """What becomes of the visits that were due yesterday and are due today."""
         with self.desk.store.read() as session:
             missed = [t for t in day_trips(session, day - timedelta(days=1)) if t.status in WAITING]
@@ -183,7 +183,7 @@ class Story:
             nonce=f"demo-{day}-{minute}",
         )
 
-    def _comes(self, person: Person, trip: TripView, number: int, day: date) -> Iterator[Event]:
+    def _comes(self, person: CastMember, trip: TripView, number: int, day: date) -> Iterator[Event]:
         """Today is still open: a third have arrived by now, nobody is seen yet."""
         code = person.record.patient.code
         if day < self.today or self.rng.random() < 1 / 3:
@@ -201,7 +201,7 @@ class Story:
         if person.sheet_lost_after == number:
             yield from self._sheet("10:45", code, to="daughter", reason="the sheet was lost at home")
 
-    def _comes_at_once(self, person: Person, day: date) -> Iterator[Event]:
+    def _comes_at_once(self, person: CastMember, day: date) -> Iterator[Event]:
         """Who was called in the morning comes on the same day, where the new plan has a visit on it."""
         code = person.record.patient.code
 
@@ -247,7 +247,7 @@ class Story:
         yield Event(f"{at[:3]}25", "surgeon", lambda unit: self._sign(unit, code, AGAIN))
         yield from self._sheet(f"{at[:3]}30", code, to="patient", reason=AGAIN, newer=True, how=how)
 
-    def _unasked(self, person: Person, day: date) -> Iterator[Event]:
+    def _unasked(self, person: CastMember, day: date) -> Iterator[Event]:
         """Whoever is told to come without a visit, on the first open day from the told one on."""
         for look in person.looks:
             told = person.operated + timedelta(days=look.day)
@@ -257,7 +257,7 @@ class Story:
                 continue
             code, nonce = person.record.patient.code, f"demo-unasked-{person.record.patient.code}-{day}"
 
-            def note(unit: Unit, code: str = code, look: Seen = look, nonce: str = nonce) -> int:
+            def note(unit: Unit, code: str = code, look: ToldLook = look, nonce: str = nonce) -> int:
                 who = _patient(unit, code)
                 return note_walk_in(unit, patient_id=who, reason=look.unasked, nonce=nonce).id
 
@@ -265,7 +265,7 @@ class Story:
             # The same nonce again finds the same visit.
             yield from self._seen(person, day, note, (), look)
 
-    def _told(self, person: Person, day: date) -> Seen | None:
+    def _told(self, person: CastMember, day: date) -> ToldLook | None:
         """The told look for the visit of ``day``, if there is one."""
         with self.desk.store.read() as session:
             found = patient_by_code(session, person.record.patient.code)
@@ -275,11 +275,11 @@ class Story:
 
     def _seen(
         self,
-        person: Person,
+        person: CastMember,
         day: date,
         trip: Callable[[Unit], int],
         serves: Iterable[str],
-        told: Seen | None,
+        told: ToldLook | None,
     ) -> Iterator[Event]:
         """The surgeon looks, the visit is closed; where the surgeon acts, a new plan and sheet follow."""
         code, after = person.record.patient.code, (day - person.operated).days
@@ -310,7 +310,7 @@ class Story:
     def _look(self, unit: Unit, code: str, eye: Eye, found: Mapping[str, Any]) -> None:
         enter_look(unit, _patient(unit, code), eye, self._hand(unit), found)
 
-    def _act(self, unit: Unit, code: str, eye: Eye, told: Seen) -> None:
+    def _act(self, unit: Unit, code: str, eye: Eye, told: ToldLook) -> None:
         """The surgeon takes proposals of today's look and signs what they make of the plan."""
         if draft_taken(unit, _patient(unit, code), eye, self._hand(unit), told):
             self._sign(unit, code, told.reason)

@@ -108,7 +108,7 @@ class Path:
 
 
 @dataclass(frozen=True)
-class Mark:
+class DrawnMark:
     """A visit or a measurement: hollow, filled or crossed."""
 
     x: float
@@ -131,7 +131,7 @@ class Mark:
         return f'<circle {place} fill="{fill}" stroke="currentColor" stroke-width="1.2"/>'
 
 
-Shape = Text | Bar | Path | Mark
+Shape = Text | Bar | Path | DrawnMark
 
 
 def mirrored(shape: Shape, width: float) -> Shape:
@@ -140,7 +140,7 @@ def mirrored(shape: Shape, width: float) -> Shape:
         return replace(shape, points=tuple((width - x, y) for x, y in shape.points))
     if isinstance(shape, Bar):
         return replace(shape, x=width - shape.x - shape.width)
-    if isinstance(shape, Mark):
+    if isinstance(shape, DrawnMark):
         return replace(shape, x=width - shape.x)
     turned: dict[Anchor, Anchor] = {"start": "end", "middle": "middle", "end": "start"}
     return replace(shape, x=width - shape.x, anchor=turned[shape.anchor])

@@ -13,7 +13,7 @@ from typing import Literal
 
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.record import Eye, Findings, Record
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.said import say
 
 VisitState = Literal["to come", "done", "missed"]
@@ -34,7 +34,7 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class Bottle:
+class DrawnCourse:
     """A course beside the steroid: its name and its stretches."""
 
     name: str
@@ -73,7 +73,7 @@ class Timeline:
     steroid: tuple[Stretch, ...]
     steroid_held: bool
     planned: tuple[Stretch, ...]
-    bottles: tuple[Bottle, ...]
+    bottles: tuple[DrawnCourse, ...]
     looks: tuple[LookMark, ...]
     visits: tuple[VisitMark, ...]
 
@@ -122,7 +122,7 @@ def build_timeline(
     )
 
 
-def _of(plan: CarePlan, eye: Eye, role: Role) -> list[Course]:
+def _of(plan: CarePlan, eye: Eye, role: MedicineRole) -> list[Course]:
     return [c for c in plan.courses if c.eye == eye and c.role == role and c.state != "stopped"]
 
 
@@ -130,12 +130,12 @@ def _steroid(plan: CarePlan, eye: Eye, day0: date) -> tuple[Stretch, ...]:
     return _stretches(_of(plan, eye, "steroid"), day0)
 
 
-def _bottles(plan: CarePlan, eye: Eye, day0: date, name: Name) -> Iterator[Bottle]:
+def _bottles(plan: CarePlan, eye: Eye, day0: date, name: Name) -> Iterator[DrawnCourse]:
     for course in plan.courses:
         if course.eye == eye and course.role != "steroid" and course.state != "stopped":
             stretches = _stretches([course], day0)
             if stretches:
-                yield Bottle(name(course), course.state == "held", stretches)
+                yield DrawnCourse(name(course), course.state == "held", stretches)
 
 
 def _stretches(courses: Sequence[Course], day0: date) -> tuple[Stretch, ...]:

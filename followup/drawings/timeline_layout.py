@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import sqrt
 
-from followup.drawings.shapes import Bar, Box, Mark, Path, Shape, Text, mirrored, text_width
-from followup.drawings.timeline import GRADES, NOT_SEEN, Bottle, LookMark, Stretch, Timeline
-from followup.drawings.timeline_words import Words
+from followup.drawings.shapes import Bar, Box, DrawnMark, Path, Shape, Text, mirrored, text_width
+from followup.drawings.timeline import GRADES, NOT_SEEN, DrawnCourse, LookMark, Stretch, Timeline
+from followup.drawings.timeline_words import TimelineWords
 
 WIDTH = 760.0
 _LEAST_LEFT, _RIGHT = 132.0, WIDTH - 18
@@ -23,7 +23,7 @@ _WIDEST_LABEL = 180.0
 class Layout:
     """Lays a time line out from top to bottom; ``height`` is known when it is done."""
 
-    def __init__(self, line: Timeline, words: Words) -> None:
+    def __init__(self, line: Timeline, words: TimelineWords) -> None:
         self.line = line
         self.words = words
         self.names = _names(words)
@@ -130,7 +130,7 @@ class Layout:
             ]
         return (*points, (self.x(run[-1].end + 1), foot))
 
-    def _bottle(self, bottle: Bottle) -> None:
+    def _bottle(self, bottle: DrawnCourse) -> None:
         counts = list(dict.fromkeys(s.count for s in bottle.stretches))
         many = ", ".join(str(count) for count in counts)
         _ = self.words.gettext
@@ -186,7 +186,7 @@ class Layout:
         if len(seen) > 1:
             self._add(Path(tuple(seen), 1.4))
         r = min(3.0, max(1.2, self.a_day * 0.4))
-        self._add(*(Mark(x, y, r, "filled") for x, y in seen))
+        self._add(*(DrawnMark(x, y, r, "filled") for x, y in seen))
         self._add(Path(((self.left, foot), (_RIGHT, foot)), 0.8))
         self._name("pressure", foot - tall / 2 - 8)
         self.bands.append((foot - tall, foot))
@@ -222,7 +222,7 @@ class Layout:
         r = min(5.0, max(1.5, self.a_day * 0.45))
         kinds = {"to come": "hollow", "done": "filled", "missed": "crossed"}
         for visit in self.line.visits:
-            self._add(Mark(self.middle(visit.day), self.y + 6, r, kinds[visit.state]))  # type: ignore[arg-type]
+            self._add(DrawnMark(self.middle(visit.day), self.y + 6, r, kinds[visit.state]))  # type: ignore[arg-type]
         self._name("visits", self.y + 10)
         self.y += 16
         placed = list(self._laned([(v.day, str(v.day)) for v in self.line.visits], 10))
@@ -259,7 +259,7 @@ class Layout:
         self.y = y + 34
 
 
-def _names(words: Words) -> dict[str, str]:
+def _names(words: TimelineWords) -> dict[str, str]:
     """The names of the bands, by what they are called here."""
     _ = words.gettext
     return {

@@ -11,7 +11,7 @@ from followup.clinical.record import Eye, Record
 from followup.drawings.shapes import drawing
 from followup.drawings.timeline import LookMark, Name, Timeline, build_timeline
 from followup.drawings.timeline_layout import WIDTH, Layout
-from followup.drawings.timeline_words import ENGLISH, Words
+from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
 
 def timeline_svg(
@@ -21,7 +21,7 @@ def timeline_svg(
     as_of: date,
     *,
     name: Name | None = None,
-    words: Words = ENGLISH,
+    words: TimelineWords = ENGLISH,
 ) -> str:
     """The time line of one eye as SVG; ``plans`` are its signed versions, oldest first."""
     return _picture(build_timeline(plans, record, eye, as_of, name=name), words)[0]
@@ -34,7 +34,7 @@ def timeline_table(
     as_of: date,
     *,
     name: Name | None = None,
-    words: Words = ENGLISH,
+    words: TimelineWords = ENGLISH,
 ) -> str:
     """The same as an HTML table: a row for every day on which something changes or was seen."""
     line = build_timeline(plans, record, eye, as_of, name=name)
@@ -62,7 +62,7 @@ def chart_svg(plans: Sequence[CarePlan], record: Record, as_of: date, *, name: N
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>\n{body}\n</svg>\n'
 
 
-def _picture(line: Timeline, words: Words) -> tuple[str, int]:
+def _picture(line: Timeline, words: TimelineWords) -> tuple[str, int]:
     layout = Layout(line, words)
     svg = drawing(
         layout.shapes,
@@ -75,7 +75,7 @@ def _picture(line: Timeline, words: Words) -> tuple[str, int]:
     return svg, layout.height
 
 
-def _title(line: Timeline, words: Words) -> str:
+def _title(line: Timeline, words: TimelineWords) -> str:
     _ = words.gettext
     text = (
         _("Time line of the right eye, operated on {day}")
@@ -85,7 +85,7 @@ def _title(line: Timeline, words: Words) -> str:
     return text.format(day=words.day(line.day0))
 
 
-def _columns(words: Words) -> tuple[str, ...]:
+def _columns(words: TimelineWords) -> tuple[str, ...]:
     _ = words.gettext
     return (
         *(_("Day"), _("Date"), _("Steroid drops a day"), _("Cells"), _("Flare")),
@@ -93,7 +93,7 @@ def _columns(words: Words) -> tuple[str, ...]:
     )
 
 
-def describe(line: Timeline, words: Words = ENGLISH) -> str:
+def describe(line: Timeline, words: TimelineWords = ENGLISH) -> str:
     """The drawing in words."""
     _ = words.gettext
     steps = "; ".join(
@@ -112,7 +112,7 @@ def describe(line: Timeline, words: Words = ENGLISH) -> str:
     return " ".join(told)
 
 
-def _look(look: LookMark, words: Words) -> str:
+def _look(look: LookMark, words: TimelineWords) -> str:
     return words.gettext(
         "day {day}: cells {cells}, flare {flare}, pressure {pressure} mmHg, vision {vision}"
     ).format(
@@ -124,7 +124,7 @@ def _look(look: LookMark, words: Words) -> str:
     )
 
 
-def timeline_rows(line: Timeline, words: Words = ENGLISH) -> Iterator[tuple[str, ...]]:
+def timeline_rows(line: Timeline, words: TimelineWords = ENGLISH) -> Iterator[tuple[str, ...]]:
     """Every day on which the count changes, the eye was seen, or a visit lies, in the columns' order."""
     looks = {look.day: look for look in line.looks}
     visits = {visit.day: words.visit(visit.state) for visit in line.visits}

@@ -10,7 +10,7 @@ from followup.clinical.english import day_words
 
 
 @dataclass(frozen=True)
-class Words:
+class TimelineWords:
     """A language of the staff; English where nothing is given. ``rtl``: it is written from the right."""
 
     gettext: Callable[[str], str] = str
@@ -30,4 +30,4 @@ class Words:
         }[state]
 
 
-ENGLISH = Words()
+ENGLISH = TimelineWords()

@@ -10,7 +10,7 @@ from followup.errors import FollowupError
 from followup.said import say
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import go_on
-from followup.sheets.model import Alarm, Section, Sign
+from followup.sheets.model import Alarm, SheetSection, Sign
 from followup.sheets.visits import coming_days
 from followup.sheets.wording import ADVICE, NEVER, SIGNS
 
@@ -36,7 +36,7 @@ def alarm(inputs: SheetInputs) -> Alarm:
     )
 
 
-def everyday(inputs: SheetInputs) -> Section:
+def everyday(inputs: SheetInputs) -> SheetSection:
     """The rules of everyday life that still hold on the day of printing.
 
     In pictures at most ``MOST_PICTURES`` of them: first those for this eye alone, then in the order
@@ -47,7 +47,7 @@ def everyday(inputs: SheetInputs) -> Section:
     pictures: tuple[str, ...] = ()
     if inputs.options.pictures:
         pictures = tuple(rule.advice.id if rule.advice.id in DRAWN else "" for rule in rules)
-    return Section(heading=_("At home"), lines=tuple(_line(inputs, r) for r in rules), pictures=pictures)
+    return SheetSection(heading=_("At home"), lines=tuple(_line(inputs, r) for r in rules), pictures=pictures)
 
 
 def _rules_at_home(inputs: SheetInputs) -> list[Holding]:
@@ -58,24 +58,24 @@ def _rules_at_home(inputs: SheetInputs) -> list[Holding]:
     return drawn[:MOST_PICTURES] + [r for r in rules if r.advice.id in _WITHOUT_DRAWING]
 
 
-def never(inputs: SheetInputs) -> Section:
+def never(inputs: SheetInputs) -> SheetSection:
     _ = inputs.words.gettext
-    return Section(heading=_("Never"), lines=tuple(inputs.say(line) for line in NEVER))
+    return SheetSection(heading=_("Never"), lines=tuple(inputs.say(line) for line in NEVER))
 
 
-def ordinary(inputs: SheetInputs) -> Section | None:
+def ordinary(inputs: SheetInputs) -> SheetSection | None:
     """What is no reason to worry, as long as it is none."""
     _ = inputs.words.gettext
     lines = tuple(_line(inputs, rule) for rule in _held(inputs, "ordinary"))
-    return Section(heading=_("This is ordinary"), lines=lines) if lines else None
+    return SheetSection(heading=_("This is ordinary"), lines=lines) if lines else None
 
 
-def cautions(inputs: SheetInputs) -> Section | None:
+def cautions(inputs: SheetInputs) -> SheetSection | None:
     """What stands with the drops: medicines that go on though they are held, and what holds today."""
     _ = inputs.words.gettext
     held = (_line(inputs, rule) for rule in _held(inputs, "important"))
     lines = once((*_first_drops(inputs), *go_on(inputs, "held"), *held))
-    return Section(heading=_("Important for you"), lines=lines) if lines else None
+    return SheetSection(heading=_("Important for you"), lines=lines) if lines else None
 
 
 def _first_drops(inputs: SheetInputs) -> Iterator[str]:
@@ -129,12 +129,12 @@ def _eyes_named(inputs: SheetInputs, rule: Holding) -> tuple[Eye, ...]:
     return ()
 
 
-def teach_back(inputs: SheetInputs) -> Section:
+def teach_back(inputs: SheetInputs) -> SheetSection:
     """For the counsellor: what is said but not printed, and what to ask back."""
     _ = inputs.words.gettext
     printed = {rule.advice.id for rule in _rules_at_home(inputs)}
     unsaid = [rule for rule in _held(inputs, "paper", "teach-back") if rule.advice.id not in printed]
-    return Section(
+    return SheetSection(
         heading=_("To say and to ask"),
         lines=sentences(
             *once(_line(inputs, rule) for rule in unsaid),

@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record.patient import Allergy
 from followup.sheets.inputs import SheetInputs, once
-from followup.sheets.model import Section
+from followup.sheets.model import SheetSection
 from followup.sheets.wording import ALLERGIES, REACTIONS
 
 
-def allergies(inputs: SheetInputs) -> Section | None:
+def allergies(inputs: SheetInputs) -> SheetSection | None:
     """Every allergy of the record; None where none is recorded."""
     lines = once(_lines(inputs))
-    return Section(heading=inputs.words.gettext("Your allergies"), lines=lines) if lines else None
+    return SheetSection(heading=inputs.words.gettext("Your allergies"), lines=lines) if lines else None
 
 
 def _lines(inputs: SheetInputs) -> Iterator[str]:

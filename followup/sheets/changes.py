@@ -9,16 +9,16 @@ from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.protocol.formulary import label_of
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import times_a_day
-from followup.sheets.model import Section
+from followup.sheets.model import SheetSection
 
 
-def changes(inputs: SheetInputs, previous: CarePlan | None) -> Section | None:
+def changes(inputs: SheetInputs, previous: CarePlan | None) -> SheetSection | None:
     """The changes from ``previous`` on, or None where nothing of the patient's day changed."""
     if previous is None:
         return None
     lines = (*_course_changes(inputs, previous), *_visit_changes(inputs, previous))
     _ = inputs.words.gettext
-    return Section(heading=_("What is new"), lines=lines) if lines else None
+    return SheetSection(heading=_("What is new"), lines=lines) if lines else None
 
 
 def _course_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:

@@ -34,7 +34,7 @@ from followup.sheets import (
 )
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
-from followup.sheets.model import Section, SheetContent
+from followup.sheets.model import SheetContent, SheetSection
 from followup.sheets.options import SheetOptions
 
 __all__ = ["ClinicInfo", "SheetIssue", "SheetOptions", "build_content", "sheet_language"]
@@ -190,7 +190,7 @@ def _must_be_printable(plan: CarePlan, issue: SheetIssue | None) -> None:
         )
 
 
-def _sections(inputs: SheetInputs) -> tuple[Section | None, ...]:
+def _sections(inputs: SheetInputs) -> tuple[SheetSection | None, ...]:
     return (
         handling.how_to(inputs),
         handling.bottle_care(inputs),

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.medicines import steroid_ends
-from followup.sheets.model import Section
+from followup.sheets.model import SheetSection
 from followup.sheets.wording import BOTTLE_CARE, BOTTLE_GONE
 
 
-def stopping(inputs: SheetInputs) -> Section | None:
+def stopping(inputs: SheetInputs) -> SheetSection | None:
     """Not before the last day, not after it, and what to do about a missed drop."""
     _ = inputs.words.gettext
     courses = inputs.drops("active")
     if not courses:
         return None
     ends = any(inputs.last_day(course) for course in courses)
-    return Section(
+    return SheetSection(
         heading=_("Stopping and missing drops"),
         lines=sentences(
             _("Do not stop a drop before its last day, even if the eye feels well.") if ends else None,
@@ -38,7 +38,7 @@ def missed(inputs: SheetInputs) -> str:
     return text % {"count": inputs.number(str(hours))}
 
 
-def how_to(inputs: SheetInputs) -> Section | None:
+def how_to(inputs: SheetInputs) -> SheetSection | None:
     """The steps of putting in one drop."""
     _ = inputs.words.gettext
     drops = inputs.drops("active", "held")
@@ -48,7 +48,7 @@ def how_to(inputs: SheetInputs) -> Section | None:
     pregnancy = inputs.record.patient.conditions.pregnancy
     pregnant = pregnancy is not None and pregnancy != "no"
     minutes = handling.press_minutes_pregnant if pregnant else handling.press_minutes
-    return Section(
+    return SheetSection(
         heading=_("How to put in a drop"),
         numbered=True,
         lines=sentences(
@@ -76,11 +76,13 @@ def _eye_closed(inputs: SheetInputs, minutes: int) -> str:
     return text % {"count": inputs.number(str(minutes))}
 
 
-def bottle_care(inputs: SheetInputs) -> Section | None:
+def bottle_care(inputs: SheetInputs) -> SheetSection | None:
     """Keeping and replacing bottles."""
     if not inputs.drops("active", "held"):
         return None
     _ = inputs.words.gettext
     # "Do not stop the drops" would contradict "do not start" where every one of them still waits.
     gone = (BOTTLE_GONE,) if inputs.drops("active") else ()
-    return Section(heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in (*BOTTLE_CARE, *gone)))
+    return SheetSection(
+        heading=_("Your bottles"), lines=tuple(inputs.say(line) for line in (*BOTTLE_CARE, *gone))
+    )

@@ -19,7 +19,7 @@ from followup.language.dates import clock, hour_words, long_date, native_date, o
 from followup.language.digits import native_digits
 from followup.said import say
 from followup.sheets.letters import letters
-from followup.sheets.model import Bottle, Kind
+from followup.sheets.model import MedicineForm, NamedBottle
 from followup.sheets.options import SheetOptions
 from followup.sheets.wording import DUE, EYES
 
@@ -165,12 +165,14 @@ class SheetInputs:
     def _marks(self) -> dict[str, str]:
         return letters((*self.earlier, self.plan), self.formulary)
 
-    def bottle(self, course: Course) -> Bottle:
+    def bottle(self, course: Course) -> NamedBottle:
         medicine = self.medicine(course)
         by_mouth = medicine.route == "mouth"
-        kind: Kind = "tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop"
+        kind: MedicineForm = (
+            "tablet" if by_mouth else "ointment" if medicine.form in ("gel", "ointment") else "drop"
+        )
         name, eye = self.label(medicine), self.eye(course.eye)
-        return Bottle(
+        return NamedBottle(
             letter=self._marks[medicine.id],
             name=name,
             eye=eye,

@@ -11,7 +11,7 @@ from followup.clinical.protocol.formulary import Medicine
 from followup.language.catalogues import N_
 from followup.language.dates import opening
 from followup.sheets.inputs import SheetInputs
-from followup.sheets.model import BottleBlock, Section, TaperLine
+from followup.sheets.model import BottleBlock, SheetSection, TaperLine
 from followup.sheets.wording import PURPOSES
 
 # Translators: when a medicine is used that does not end; also over its drop times.
@@ -160,7 +160,7 @@ def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
             }
 
 
-def held(inputs: SheetInputs) -> Section | None:
+def held(inputs: SheetInputs) -> SheetSection | None:
     """Medicines that a question still holds back."""
     _ = inputs.words.gettext
     courses = [c for c in inputs.courses("held") if not c.from_before]
@@ -171,7 +171,7 @@ def held(inputs: SheetInputs) -> Section | None:
         % {"medicine": inputs.label(inputs.medicine(c)), "eye": inputs.eye(c.eye)}
         for c in courses
     )
-    return Section(heading=_("Do not start yet"), lines=lines)
+    return SheetSection(heading=_("Do not start yet"), lines=lines)
 
 
 def go_on(inputs: SheetInputs, *states: str) -> tuple[str, ...]:

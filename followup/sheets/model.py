@@ -16,7 +16,7 @@ from followup.drawings.staircase import Staircase
 from followup.sheets.day_parts import DayPart
 from followup.sheets.options import Paper, Size
 
-Kind = Literal["drop", "ointment", "tablet"]
+MedicineForm = Literal["drop", "ointment", "tablet"]
 
 
 class Piece(BaseModel):
@@ -103,7 +103,7 @@ class StairBlock(Piece):
     words: str
 
 
-class Bottle(Piece):
+class NamedBottle(Piece):
     """A bottle as it is called everywhere on the sheet: letter, name and strength, eye.
 
     ``side`` is None by mouth; the marks of two eyes differ in shape and filling. ``due`` is what a mark in
@@ -114,7 +114,7 @@ class Bottle(Piece):
     letter: str
     name: str
     eye: str
-    kind: Kind
+    kind: MedicineForm
     due: str
     side: Eye | None = None
     cap: str | None = None
@@ -139,7 +139,7 @@ class PhaseTable(Piece):
     """Days with the same rounds: times down, bottles across in the order of use."""
 
     heading: str
-    bottles: tuple[Bottle, ...]
+    bottles: tuple[NamedBottle, ...]
     rounds: tuple[Round, ...]
 
 
@@ -152,13 +152,13 @@ class TaperLine(Piece):
 class BottleBlock(Piece):
     """One medicine by dates, with its bottles and what to know about it."""
 
-    bottle: Bottle
+    bottle: NamedBottle
     purpose: str
     lines: tuple[TaperLine, ...]
     notes: tuple[str, ...]
 
 
-class Visit(Piece):
+class SheetVisit(Piece):
     """``day`` is the date in words; ``reasons`` one sentence each."""
 
     day: str
@@ -167,7 +167,7 @@ class Visit(Piece):
     native: str | None = None
 
 
-class Section(Piece):
+class SheetSection(Piece):
     """``pictures`` names the drawing beside each line; empty where none is drawn."""
 
     heading: str
@@ -180,7 +180,7 @@ class CalendarRound(Piece):
     """A box to tick: the time, and the bottles due then."""
 
     time: str
-    bottles: tuple[Bottle, ...]
+    bottles: tuple[NamedBottle, ...]
 
 
 class CalendarEvent(Piece):
@@ -274,7 +274,7 @@ class SheetContent(Piece):
     language_notice: str | None
     watermark: str | None
     first_line: str | None
-    changes: Section | None
+    changes: SheetSection | None
     clinic: ClinicBlock
     who: Who
     dated: tuple[str, ...]
@@ -290,20 +290,20 @@ class SheetContent(Piece):
     rounds_rules: tuple[str, ...]
     later_heading: str
     no_rounds: str | None
-    cautions: Section | None
-    allergies: Section | None
-    held: Section | None
-    before_leaving: Section | None
+    cautions: SheetSection | None
+    allergies: SheetSection | None
+    held: SheetSection | None
+    before_leaving: SheetSection | None
     next_visit_heading: str
-    next_visit: Visit | None
+    next_visit: SheetVisit | None
     bring: str
-    stopping: Section | None
+    stopping: SheetSection | None
     bottles_heading: str
     bottles: tuple[BottleBlock, ...]
     visits_heading: str
-    visits: tuple[Visit, ...]
-    sections: tuple[Section, ...]
+    visits: tuple[SheetVisit, ...]
+    sections: tuple[SheetSection, ...]
     calendar: CalendarBlock | None
-    teach_back: Section
+    teach_back: SheetSection
     foot: Foot
     printed_on: date

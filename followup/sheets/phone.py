@@ -54,7 +54,7 @@ def render_phone(content: SheetContent) -> str:
 
 
 @dataclass(frozen=True)
-class Face:
+class FontFace:
     """A font that the page carries with it, as base64 of a WOFF file."""
 
     family: str
@@ -62,7 +62,7 @@ class Face:
     data: str
 
 
-def _faces(content: SheetContent) -> tuple[Face, ...]:
+def _faces(content: SheetContent) -> tuple[FontFace, ...]:
     """The scripts' own fonts, cut down for the page; Latin letters and digits every phone has.
 
     Cutting takes a second or more. It is done for all that the language's catalogue can say, so
@@ -78,7 +78,7 @@ def _faces(content: SheetContent) -> tuple[Face, ...]:
         letters = _catalogue_letters(tag) | frozenset(printed)
         characters = frozenset(c for c in letters if not (c.isascii() and c.isalnum()))
         for weight in (400, 700):
-            faces[family, weight] = Face(family, weight, _packed(family, weight, characters))
+            faces[family, weight] = FontFace(family, weight, _packed(family, weight, characters))
     return tuple(faces.values())
 
 

@@ -8,7 +8,7 @@ from followup.language.catalogues import N_
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.medicines import EVERY_DAY, FROM_ON, tablets
-from followup.sheets.model import Bottle, PhaseTable, Round
+from followup.sheets.model import NamedBottle, PhaseTable, Round
 
 NO_ROUNDS = N_("No drops at fixed times.")
 
@@ -40,7 +40,7 @@ def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
     )
 
 
-def _bottle(inputs: SheetInputs, course: Course, phase: DayPhase) -> Bottle:
+def _bottle(inputs: SheetInputs, course: Course, phase: DayPhase) -> NamedBottle:
     """The head of a column; by mouth it says how many tablets a mark in the column means."""
     bottle = inputs.bottle(course)
     steps = course.steps[-1:] if phase.end == WITHOUT_END else course.steps

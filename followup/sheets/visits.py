@@ -8,7 +8,7 @@ from datetime import date
 from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
 from followup.clinical.record import Eye
 from followup.sheets.inputs import SheetInputs, once
-from followup.sheets.model import Section, Visit
+from followup.sheets.model import SheetSection, SheetVisit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
 
 # Why a look is there where the eye has no steroid drops: the usual reason would speak of them.
@@ -16,7 +16,7 @@ _WITHOUT_STEROID = {"pressure": "pressure-alone", "taper-end": "calm"}
 TO_COME = ("proposed", "booked")
 
 
-def visits(inputs: SheetInputs) -> tuple[Visit, ...]:
+def visits(inputs: SheetInputs) -> tuple[SheetVisit, ...]:
     """Every visit still to come, soonest first."""
     trips = [t for t in inputs.plan.trips if t.status in TO_COME and t.date >= inputs.printed_on]
     return tuple(_visit(inputs, trip) for trip in sorted(trips, key=lambda t: t.date))
@@ -28,10 +28,10 @@ def coming_days(inputs: SheetInputs) -> list[date]:
     return sorted(day for day in days if day >= inputs.printed_on)
 
 
-def _visit(inputs: SheetInputs, trip: Trip) -> Visit:
+def _visit(inputs: SheetInputs, trip: Trip) -> SheetVisit:
     needs = {need.key: need for need in inputs.plan.needs}
     served = [needs[key] for key in trip.serves if key in needs]
-    return Visit(
+    return SheetVisit(
         day=when(inputs, trip),
         reasons=once(_reasons(inputs, trip, served)),
         notes=(*_place(inputs, trip), *_handed_over(inputs, trip)),
@@ -117,14 +117,14 @@ def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
             }
 
 
-def before_leaving(inputs: SheetInputs) -> Section | None:
+def before_leaving(inputs: SheetInputs) -> SheetSection | None:
     """Checks in the hours after the operation; they matter on that day only."""
     _ = inputs.words.gettext
     today = {o.eye for o in inputs.record.operations if o.date >= inputs.printed_on}
     lines = once(_check(inputs, check) for check in inputs.plan.before_leaving if check.eye in today)
     if not lines:
         return None
-    return Section(heading=_("Today, before you leave"), lines=lines)
+    return SheetSection(heading=_("Today, before you leave"), lines=lines)
 
 
 def _check(inputs: SheetInputs, check: BeforeLeaving) -> str:

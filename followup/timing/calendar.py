@@ -36,8 +36,8 @@ from followup.said import say
 from followup.timing.calendar_entries import (
     WEEKDAYS,
     AWeekday,
+    CalendarEntry,
     ClosedDays,
-    Entry,
     HalfDay,
     PlacesTaken,
     Service,
@@ -48,7 +48,7 @@ from followup.validation import problem_words
 __all__ = ["WEEKDAYS", "Calendar", "ClosedDays", "HalfDay", "PlacesTaken", "Service", "parse_calendar"]
 
 
-class Calendar(Entry):
+class Calendar(CalendarEntry):
     """When the clinic is open, what it offers, and which places are already taken.
 
     ``places_taken`` counts the places of *other* patients: a patient who is planned again must not

@@ -41,11 +41,11 @@ Places = Annotated[int, Field(ge=0, le=100_000, strict=True)]
 SomeDays = Annotated[tuple[Day, ...], Field(max_length=4000)]
 
 
-class Entry(BaseModel):
+class CalendarEntry(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
 
 
-class Service(Entry):
+class Service(CalendarEntry):
     """One service: on which days it is offered and how many places a day it has."""
 
     name: ServiceName = Field(description='The word that review needs use, such as "macula".')
@@ -66,7 +66,7 @@ class Service(Entry):
         return WEEKDAYS[day.weekday()] in (self.weekdays or ()) or day in (self.dates or ())
 
 
-class HalfDay(Entry):
+class HalfDay(CalendarEntry):
     """A weekday or a single date on which the clinic works half the day."""
 
     weekday: AWeekday | None = Field(default=None, description="Every such weekday; or give date.")
@@ -93,7 +93,7 @@ class HalfDay(Entry):
 ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 
 
-class ClosedDays(Entry):
+class ClosedDays(CalendarEntry):
     """What happens to a first look after surgery that falls on days without its service.
 
     "on call": whoever is on call looks, at ``place``, between ``opens`` and ``closes``. "another day":
@@ -119,7 +119,7 @@ class ClosedDays(Entry):
         return self
 
 
-class PlacesTaken(Entry):
+class PlacesTaken(CalendarEntry):
     """Places that other patients already hold."""
 
     service: ServiceName

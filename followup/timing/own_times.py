@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from followup.timing.rounds_search import NEVER, Kind, choices_within
+from followup.timing.rounds_search import NEVER, BottleKind, choices_within
 from followup.timing.slotsets import Masks, Totals, slot_sets, slots_of, spread_to_neighbours
 
 # Above so many pairs of sets the pass over all sets of slots is quicker than a table of pairs.
@@ -27,7 +27,7 @@ class Stay:
 
     days: int
     rounds: int
-    kind: Kind
+    kind: BottleKind
 
 
 def own_times(
@@ -63,7 +63,7 @@ class _Run:
     days: int
     phases: int
     rounds: int
-    kind: Kind
+    kind: BottleKind
 
 
 def _runs(stays: Sequence[Stay]) -> list[_Run]:

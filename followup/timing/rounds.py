@@ -22,11 +22,11 @@ from dataclasses import dataclass, field
 from followup.errors import FollowupError
 from followup.said import say
 from followup.timing.own_times import Stay, own_times
-from followup.timing.rounds_search import NO_SET, Demand, Kind, best_rounds, least_gaps
+from followup.timing.rounds_search import NO_SET, BottleKind, Demand, best_rounds, least_gaps
 from followup.timing.slotsets import HOURS_A_DAY, mask_of, slots_of
-from followup.timing.waking import WakingDay
+from followup.timing.waking import WakingHours
 
-__all__ = ["Phase", "PhaseRounds", "RoundBottle", "RoundsPlan", "WakingDay", "plan_rounds"]
+__all__ = ["Phase", "PhaseRounds", "RoundBottle", "RoundsPlan", "WakingHours", "plan_rounds"]
 
 DEFAULT_PRICE = 100
 MOST_SLOTS = 20
@@ -122,7 +122,7 @@ def plan_rounds(
 def _own(
     slots: int,
     phases: Sequence[Phase],
-    kinds: Sequence[Mapping[str, Kind]],
+    kinds: Sequence[Mapping[str, BottleKind]],
     rounds: Sequence[int],
     bottles: Mapping[str, RoundBottle],
     price: int,
@@ -164,19 +164,19 @@ def fits(bottle: RoundBottle, count: int, slots: int) -> bool:
     return _kind(bottle, count, slots).possible(slots)
 
 
-def _kind(bottle: RoundBottle, count: int, slots: int) -> Kind:
+def _kind(bottle: RoundBottle, count: int, slots: int) -> BottleKind:
     allowed = frozenset(range(slots)) if bottle.allowed is None else _within(bottle.allowed, slots)
     fixed = None
     if bottle.fixed is not None:
         fixed = mask_of(bottle.fixed) if bottle.fixed <= allowed else NO_SET
-    return Kind(count, bottle.shortest, mask_of(allowed), fixed)
+    return BottleKind(count, bottle.shortest, mask_of(allowed), fixed)
 
 
 def _within(slot_numbers: frozenset[int], slots: int) -> frozenset[int]:
     return frozenset(slot for slot in slot_numbers if 0 <= slot < slots)
 
 
-def _refuse_impossible(slots: int, kinds: Mapping[str, Kind], phase: int) -> None:
+def _refuse_impossible(slots: int, kinds: Mapping[str, BottleKind], phase: int) -> None:
     """Bottles never hinder each other (every slot may be a round), so each is judged alone."""
     for key, kind in kinds.items():
         if not kind.possible(slots):

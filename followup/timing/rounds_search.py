@@ -25,7 +25,7 @@ NO_SET = -1
 
 
 @dataclass(frozen=True)
-class Kind:
+class BottleKind:
     """Bottles of one kind have the same choice of times: count a day, least gap, slots as masks.
 
     ``fixed`` is the one set it may have, ``NO_SET`` where that set breaks another constraint.
@@ -46,7 +46,7 @@ class Demand:
     """What one phase asks for: its days, and the kind of each of its bottles."""
 
     days: int
-    kinds: tuple[Kind, ...]
+    kinds: tuple[BottleKind, ...]
 
 
 @dataclass(frozen=True)
@@ -78,14 +78,14 @@ def best_rounds(slots: int, demands: tuple[Demand, ...], before: int | None, pri
     return tuple(chosen)
 
 
-def choices_within(slots: int, rounds: int, kind: Kind) -> Masks:
+def choices_within(slots: int, rounds: int, kind: BottleKind) -> Masks:
     """Every set of a bottle's own times that lies within the rounds, ascending."""
     choices = _choices(slots, kind)
     within: Masks = choices[(choices & ~rounds) == 0]
     return within
 
 
-def least_gaps(slots: int, rounds: int, kind: Kind) -> int:
+def least_gaps(slots: int, rounds: int, kind: BottleKind) -> int:
     """The smallest gap sum that a bottle can have within the rounds."""
     return int(slot_sets(slots).gap_sum[choices_within(slots, rounds, kind)].min())
 
@@ -119,7 +119,7 @@ def _candidates(slots: int, demand: Demand) -> _Candidates:
 
 
 @lru_cache(maxsize=16)
-def _least_own_cost(slots: int, kind: Kind) -> Costs:
+def _least_own_cost(slots: int, kind: BottleKind) -> Costs:
     """For every set of rounds, the gap sum of the bottle's best times within it."""
     cost = np.full(1 << slots, _NOT_ITSELF, np.int32)
     choices = _choices(slots, kind)
@@ -130,7 +130,7 @@ def _least_own_cost(slots: int, kind: Kind) -> Costs:
 
 
 @lru_cache(maxsize=32)
-def _choices(slots: int, kind: Kind) -> Masks:
+def _choices(slots: int, kind: BottleKind) -> Masks:
     """Every set of slots that could be the bottle's own times, ascending."""
     sets = slot_sets(slots)
     fits = (sets.size == kind.count) & (sets.narrowest >= kind.shortest)

@@ -17,7 +17,7 @@ Spans = dict[int, tuple[int, int]]
 Deadlines = Mapping[int, Sequence[int]]
 
 
-class Bound:
+class LowerBound:
     """Bounds over ``tables``; ``strict`` and ``loose`` give the deadlines of the gap rules after a day."""
 
     def __init__(self, tables: Tables, strict: Deadlines, loose: Deadlines) -> None:

@@ -8,7 +8,7 @@ from datetime import date
 from itertools import pairwise
 
 from followup.timing.trip_reasons import explain_fixed, explain_gap, explain_need
-from followup.timing.trip_search import Found, Search
+from followup.timing.trip_search import BestDays, Search
 from followup.timing.trip_tables import BEFORE, FAR, Room, Window, resolve, window_of
 from followup.timing.trip_types import (
     BookedTrip,
@@ -21,7 +21,7 @@ from followup.timing.trip_types import (
 
 
 @dataclass(frozen=True)
-class Outcome:
+class TripOutcome:
     """Turns what was found back into dates and words."""
 
     needs: Sequence[TripNeed]
@@ -30,7 +30,7 @@ class Outcome:
     visits: Mapping[int, BookedTrip]
     closed: Sequence[int]
     search: Search
-    found: Found
+    found: BestDays
 
     def written(self) -> TripsPlan:
         trips = tuple(self._trips())

@@ -22,7 +22,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from followup.timing.trip_bound import Bound
+from followup.timing.trip_bound import LowerBound
 from followup.timing.trip_tables import BEFORE, FAR, Tables, Window, bits, resolve
 
 Refs = tuple[int, ...]
@@ -31,7 +31,7 @@ Label = tuple[int, int, int, tuple[int, ...]]  # booked days given up, deviation
 
 
 @dataclass(frozen=True)
-class Found:
+class BestDays:
     """The best plan: its days, what it costs, and which gap rules gave way (indices)."""
 
     days: tuple[int, ...]
@@ -69,10 +69,10 @@ class Search:
         }
         self._loose = {last: [g.relaxed(last) for g in tables.gaps] for last in (BEFORE, *tables.candidates)}
         self._needless = {last: min(ends, default=FAR) for last, ends in self._strict.items()}
-        self._bounds = Bound(tables, self._strict, self._loose)
+        self._bounds = LowerBound(tables, self._strict, self._loose)
         self._pruned = False
 
-    def best(self) -> Found | None:
+    def best(self) -> BestDays | None:
         """The best plan, or None when nothing can be kept together within spare and harm."""
         start: State = (BEFORE, BEFORE, self.everything, (BEFORE,) * len(self.t.bases), 0, 0, 0)
         ceiling, step = self._bound(start), 1
@@ -84,14 +84,14 @@ class Search:
             ceiling, step = ceiling + step, 2 * step
         return None
 
-    def _up_to(self, start: State, ceiling: int) -> Found | None:
+    def _up_to(self, start: State, ceiling: int) -> BestDays | None:
         layer: dict[State, Label] = {start: (0, 0, 0, ())}
         for left in range(ceiling, -1, -1):
             done = [end for state, label in layer.items() if (end := self._end(state, label)) is not None]
             if done:
                 (given_up, deviation, crowding, days), flags, harm = min(done)
                 relaxed = tuple(g for g in range(len(self.t.gaps)) if flags >> g & 1)
-                return Found(days, given_up, deviation, crowding, relaxed, harm)
+                return BestDays(days, given_up, deviation, crowding, relaxed, harm)
             if left:
                 layer = self._next_layer(layer, left - 1)
         self._pruned = self._pruned or bool(layer)

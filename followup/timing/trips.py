@@ -26,8 +26,8 @@ from datetime import date
 
 from followup.timing.calendar import Calendar
 from followup.timing.trip_checks import check_gaps, check_needs, in_order
-from followup.timing.trip_outcome import Outcome
-from followup.timing.trip_search import Found, Search
+from followup.timing.trip_outcome import TripOutcome
+from followup.timing.trip_search import BestDays, Search
 from followup.timing.trip_tables import (
     Item,
     Room,
@@ -39,8 +39,8 @@ from followup.timing.trip_tables import (
     window_of,
 )
 from followup.timing.trip_types import (
-    After,
     BookedTrip,
+    EdgeAfter,
     GapRule,
     ImpossibleNeed,
     PlannedTrip,
@@ -50,8 +50,8 @@ from followup.timing.trip_types import (
 )
 
 __all__ = [
-    "After",
     "BookedTrip",
+    "EdgeAfter",
     "GapRule",
     "ImpossibleNeed",
     "PlannedTrip",
@@ -92,7 +92,7 @@ def plan_trips(
     visits, closed = _visits(booked, room)
     known = tables(sorting.items, sorting.possible, numbers, room, visits.items())
     search, found = _least_harm(known)
-    return Outcome(wanted, served, sorting.missed, visits, closed, search, found).written()
+    return TripOutcome(wanted, served, sorting.missed, visits, closed, search, found).written()
 
 
 @dataclass(frozen=True)
@@ -149,7 +149,7 @@ def _visits(booked: Iterable[BookedTrip], room: Room) -> tuple[dict[int, BookedT
     return {day: trip for day, trip in visits.items() if day not in closed}, closed
 
 
-def _least_harm(known: Tables) -> tuple[Search, Found]:
+def _least_harm(known: Tables) -> tuple[Search, BestDays]:
     """The best plan in which as little as can be gives way: normally nothing.
 
     Ends, because a plan in which everything may give way always exists.

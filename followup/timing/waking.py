@@ -20,7 +20,7 @@ _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 
 
 @dataclass(frozen=True)
-class WakingDay:
+class WakingHours:
     """``rise`` in minutes after midnight, ``hours`` whole hours from rising to the last slot.
 
     Raises :class:`FollowupError` ``rounds.waking`` unless 12 to 18 hours are spent awake: on a
@@ -38,7 +38,7 @@ class WakingDay:
         _check_awake(self.hours * 60)
 
     @classmethod
-    def of(cls, rise: str, bedtime: str) -> WakingDay:
+    def of(cls, rise: str, bedtime: str) -> WakingHours:
         """The waking day between two clock times; a bedtime before rising is after midnight.
 
         >>> WakingDay.of("06:30", "22:00").clock(15)

@@ -7,7 +7,7 @@ import sys
 import click
 import pytest
 
-from followup.cli.contract import BAD_INPUT, DONE, FAULT, Outcome, run, visible
+from followup.cli.contract import BAD_INPUT, DONE, FAULT, CommandOutcome, run, visible
 from followup.errors import FollowupError
 
 
@@ -27,7 +27,7 @@ def command(outcome: object) -> click.Command:
 def test_a_command_that_did_all_it_should_ends_with_0_and_says_nothing_else(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    assert run(command(Outcome("done\n")), []) == DONE
+    assert run(command(CommandOutcome("done\n")), []) == DONE
     assert capsys.readouterr() == ("done\n", "")
 
 
@@ -69,12 +69,12 @@ def test_a_fault_does_not_quote_data_unless_the_traceback_is_asked_for(
 
 
 def test_a_refused_record_still_prints_what_can_be_said(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(command(Outcome("by hand\n", BAD_INPUT, "refused: a child")), []) == BAD_INPUT
+    assert run(command(CommandOutcome("by hand\n", BAD_INPUT, "refused: a child")), []) == BAD_INPUT
     assert capsys.readouterr() == ("by hand\n", "followup: refused: a child\n")
 
 
 def test_a_bad_option_points_to_the_help_of_its_command(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run(command(Outcome()), ["--dya", "x"]) == BAD_INPUT
+    assert run(command(CommandOutcome()), ["--dya", "x"]) == BAD_INPUT
     err = capsys.readouterr().err
     assert "--dya" in err
     assert "--help" in err
@@ -112,6 +112,6 @@ def test_a_closed_stdout_is_a_fault_and_not_silence(
             raise ValueError("closed")
 
     monkeypatch.setattr(sys, "stdout", Closed())
-    assert run(command(Outcome("text")), []) == FAULT
+    assert run(command(CommandOutcome("text")), []) == FAULT
     monkeypatch.undo()
     assert "No space left on device" in capsys.readouterr().err

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 from birthdays import AGES
 
-from followup.clinical.protocol.aftercare_states import Situation
+from followup.clinical.protocol.aftercare_states import EyeOnDay
 from followup.clinical.record import Record, parse_record
 from followup.clinical.record.eye import EyeContext
 
@@ -44,7 +44,7 @@ def test_of_a_year_of_birth_both_ages_are_kept_until_its_last_day(on, ages):
 @pytest.mark.parametrize(("born", "on", "years"), AGES)
 def test_a_sentence_for_some_years_of_age_begins_and_ends_on_birthdays(plan, born, on, years):
     record = _record(on, birth_date=born.isoformat())
-    now = Situation(plan, record, {}, on, record.operations[0])
+    now = EyeOnDay(plan, record, {}, on, record.operations[0])
     assert now.may_be_aged(years, years)
     assert now.may_be_aged(0, years)
     assert now.may_be_aged(years, 120)
@@ -55,7 +55,7 @@ def test_a_sentence_for_some_years_of_age_begins_and_ends_on_birthdays(plan, bor
 def test_with_a_year_of_birth_a_sentence_holds_for_either_age(plan):
     on = date(2026, 6, 15)
     record = _record(on, birth_year=1955)
-    now = Situation(plan, record, {}, on, record.operations[0])
+    now = EyeOnDay(plan, record, {}, on, record.operations[0])
     assert [now.may_be_aged(years, years) for years in (69, 70, 71, 72)] == [False, True, True, False]
 
 

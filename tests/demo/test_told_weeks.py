@@ -17,7 +17,7 @@ from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Findings, parse_findings
 from followup.clinical.review.review import review
 from followup.demo.cast import CASES, case
-from followup.demo.looks import Seen, quiet, told_look
+from followup.demo.looks import ToldLook, quiet, told_look
 from followup.records.people.patients import newest_record, patient_by_code
 from followup.records.plans.plans import plans_of
 from followup.records.plans.sheets import sheets_of
@@ -155,7 +155,7 @@ def test_an_eye_that_heals_gives_findings_that_the_record_takes(seed: int, day: 
 
 @given(st.lists(st.integers(0, 60), unique=True), st.lists(st.integers(0, 60), unique=True))
 def test_a_told_look_happens_at_one_visit_at_most(starts: list[int], visits: list[int]) -> None:
-    looks = [Seen(day) for day in starts]
+    looks = [ToldLook(day) for day in starts]
     days = sorted(visits)
     used = [told_look(looks, day, days[:i]) for i, day in enumerate(days)]
     happened = [look for look in used if look is not None]

@@ -10,7 +10,7 @@ import pytest
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import newest_looks
 from followup.care.plan_view import PlanView
-from followup.care.trip_lines import Reason, VisitLine
+from followup.care.trip_lines import LookedAt, TripLine
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.record import Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
@@ -154,8 +154,8 @@ def test_a_visit_for_one_eye_is_not_told_to_be_for_both():
         ((None,), ("right", "left")),
         ((), ("right", "left")),
     ):
-        reasons = tuple(Reason("k", "look", eye) for eye in named)
-        assert VisitLine(None, both, "upcoming", 0, reasons, None).eyes == eyes, named
+        reasons = tuple(LookedAt("k", "look", eye) for eye in named)
+        assert TripLine(None, both, "upcoming", 0, reasons, None).eyes == eyes, named
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
-from followup.desks.forms.place import Place
+from followup.desks.forms.place import FormPlace
 from followup.desks.words.extraction import DESK_LANGUAGES, desk_messages
 from followup.desks.words.told import Teller, upright
 from followup.errors import FollowupError
@@ -194,7 +194,7 @@ def test_an_error_is_told_part_by_part(told):
 
 
 def test_a_place_in_the_record_is_told_label_by_label(told):
-    place = Place.of([("Allergies", 2), ("Reaction", None)])
+    place = FormPlace.of([("Allergies", 2), ("Reaction", None)])
     assert place == "Allergies 2, Reaction"
     assert told(place) == "[Allergies] 2, [Reaction]"
 

@@ -13,7 +13,7 @@ from followup.clinical.protocol.recall import OUTCOMES, RECALL, load_recall_rule
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.reach.ladder import declare_lost, for_surgeon
-from followup.recall.reach.next_attempt import Attempt, next_attempt
+from followup.recall.reach.next_attempt import Tried, next_attempt
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.attempts import attempts_of, note_attempt, set_standing, standing_of, standings
 from followup.records.desk.trip_steps import mark_arrived
@@ -197,7 +197,7 @@ def test_whatever_happens_the_ladder_ends_before_a_person_and_never_asks_for_a_d
         assert following.way == ladder.rungs[following.rung].way
         day = following.on
         choices = [one for one in OUTCOMES[following.way] if one != "will come"]
-        tried.append(Attempt(day, following.rung, data.draw(st.sampled_from(choices))))
+        tried.append(Tried(day, following.rung, data.draw(st.sampled_from(choices))))
     assert (
         tried[-1].outcome in ("surgeon told", "moved away", "died") or tried[-1].rung == len(ladder.rungs) - 1
     )

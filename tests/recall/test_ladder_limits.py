@@ -20,7 +20,7 @@ from followup.recall.reach.ladder import declare_lost, for_surgeon
 from followup.recall.reach.open_cases import Open
 from followup.recall.reach.promises import last_promise_day, promise_days
 from followup.recall.reach.worklist import to_reach
-from followup.records.desk.attempts import AttemptView, Standing
+from followup.records.desk.attempts import AttemptView, FollowStanding
 from followup.records.views import PatientView, PlanVersion, TripView
 from followup.timing.calendar import parse_calendar
 
@@ -250,7 +250,7 @@ def test_whoever_was_here_on_the_day_of_the_missed_visit_or_later_is_planned_aga
 
 @pytest.mark.parametrize("standing", ["refused", "moved away", "died", "lost to follow-up"])
 def test_whoever_is_not_followed_is_not_on_the_list(standing):
-    gone = {1: Standing(1, standing, _at(0), "sen", "said so")}
+    gone = {1: FollowStanding(1, standing, _at(0), "sen", "said so")}
     assert _lines(_visit("A"), today=9, standings=gone) == ()
     other = {2: gone[1]}
     assert len(_lines(_visit("A"), today=9, standings=other)) == 1

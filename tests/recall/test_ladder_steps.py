@@ -12,8 +12,8 @@ from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Ladder, Rung, Way, refuse_outcome
 from followup.errors import FollowupError
 from followup.recall.reach.ladder import for_surgeon, next_for
-from followup.recall.reach.line import Kind
-from followup.recall.reach.next_attempt import Attempt, is_unreachable, next_attempt
+from followup.recall.reach.line import ReachKind
+from followup.recall.reach.next_attempt import Tried, is_unreachable, next_attempt
 from followup.records.desk.attempts import AttemptView
 
 RULES = load_protocol().recall
@@ -111,7 +111,7 @@ def _given(steps):
 @pytest.mark.parametrize(("tier", "tried", "following"), STEPS)
 def test_each_outcome_leads_to_the_next_step_and_its_day(tier, tried, following):
     attempts = [
-        Attempt(_day(day), rung, outcome, _day(promised) if promised else None)
+        Tried(_day(day), rung, outcome, _day(promised) if promised else None)
         for day, rung, outcome, promised in _given(tried)
     ]
     found = next_attempt(RULES.ladder[tier], attempts, _day(SINCE))
@@ -136,7 +136,7 @@ OWN = [
 def test_on_a_ladder_of_its_own_a_clinic_gets_the_next_step_too(ways, tried, following):
     rungs = [Rung(way=way, after=1) for way in ways.split(", ")]
     ladder = Ladder(rungs=tuple(rungs), because="ours", source="common practice, no source", mark="C")
-    attempts = [Attempt(_day(day), rung, outcome) for day, rung, outcome in tried]
+    attempts = [Tried(_day(day), rung, outcome) for day, rung, outcome in tried]
     found = next_attempt(ladder, attempts, _day(SINCE))
     assert (found.rung, (found.on - OPERATION.date()).days) == following
     assert found.way == rungs[found.rung].way
@@ -195,7 +195,7 @@ def test_whom_the_ladder_has_brought_to_the_surgeon_and_why(tried, today, cause)
 
 
 def test_nobody_stands_before_the_surgeon_for_anything_but_an_overdue_check():
-    for kind in get_args(Kind):
+    for kind in get_args(ReachKind):
         found = for_surgeon([_line("A", IN_VAIN, kind=kind)], RULES, _day(9))
         assert len(found) == (kind == "overdue"), kind
 
@@ -225,5 +225,5 @@ def test_lost_may_be_said_from_the_day_of_the_rule_on_and_after_the_surgeon_was_
     ],
 )
 def test_unreachable_is_who_was_tried_by_every_way_and_spoken_to_by_none(tried, unreachable):
-    attempts = [Attempt(_day(day), rung, outcome) for day, rung, outcome, _ in _given(tried)]
+    attempts = [Tried(_day(day), rung, outcome) for day, rung, outcome, _ in _given(tried)]
     assert is_unreachable(RULES.ladder["A"], attempts) is unreachable

@@ -10,7 +10,7 @@ import pytest
 from followup.clinical.careplan import Bottle, Course, Step
 from followup.clinical.protocol.formulary import load_formulary
 from followup.clinical.protocol.load import SAMPLE
-from followup.recall.jobs.pharmacy import HandOut, hand_outs, pharmacy_lines
+from followup.recall.jobs.pharmacy import BottleToHandOut, hand_outs, pharmacy_lines
 from followup.records.desk.attempts import set_standing
 from followup.records.plans.plans import end_plan
 
@@ -18,7 +18,7 @@ FORMULARY = load_formulary(SAMPLE / "formulary.toml")
 DAY = date(2026, 3, 3)
 
 
-def hand_out(medicine: str, eye: Any, units: float | None, **step: Any) -> HandOut:
+def hand_out(medicine: str, eye: Any, units: float | None, **step: Any) -> BottleToHandOut:
     course = Course(
         key="x",
         role=FORMULARY[medicine].role,
@@ -27,7 +27,7 @@ def hand_out(medicine: str, eye: Any, units: float | None, **step: Any) -> HandO
         steps=(Step(start=DAY, days=7, **step),),
     )
     bottle = Bottle(course="x", number=1, opened=DAY, discard=DAY, drops=0, units=units, handed_over=DAY)
-    return HandOut(cast(Any, None), course, bottle)
+    return BottleToHandOut(cast(Any, None), course, bottle)
 
 
 def test_tablets_are_listed_by_number_and_with_mg_a_day_and_tablets_a_time():
@@ -51,7 +51,7 @@ def test_the_dose_is_that_of_the_step_in_which_the_tablets_are_begun(opened, dos
     second = Step(start=DAY + timedelta(days=7), days=7, count=1, mg=10, tablets=2)
     course = one.course.model_copy(update={"steps": (*one.course.steps, second)})
     bottle = one.bottle.model_copy(update={"opened": DAY + timedelta(days=opened)})
-    assert HandOut(one.patient, course, bottle).dose(FORMULARY) == dose
+    assert BottleToHandOut(one.patient, course, bottle).dose(FORMULARY) == dose
 
 
 def test_single_doses_are_listed_by_number_and_a_bottle_is_one():

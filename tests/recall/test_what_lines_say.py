@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import text
 
 from followup.clinical.careplan import CheckGap, Question
-from followup.clinical.protocol.protocol import Kind
+from followup.clinical.protocol.protocol import LookKind
 from followup.clinical.record import Record
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import due_lines, reach_lines
@@ -28,9 +28,9 @@ from followup.records.views import SYSTEM
 NOON = 6.5
 WORDS = translator("en", "desk")
 KINDS = {
-    "look": Kind(text="first look after surgery", service="review"),
-    "pressure": Kind(text="pressure check", service="review"),
-    "macula": Kind(text="scan of the macula", service="review"),
+    "look": LookKind(text="first look after surgery", service="review"),
+    "pressure": LookKind(text="pressure check", service="review"),
+    "macula": LookKind(text="scan of the macula", service="review"),
 }
 RIGHT, LEFT, BOTH = ("right",), ("left",), ("right", "left")
 

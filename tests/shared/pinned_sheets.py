@@ -15,7 +15,7 @@ import two_eyes
 from followup.clinical.protocol.formulary import Medicine
 from followup.language.catalogues import translator
 from followup.sheets.content import SheetOptions
-from followup.sheets.model import CoverProblem, PhaseTable, Section, SheetContent
+from followup.sheets.model import CoverProblem, PhaseTable, SheetContent, SheetSection
 from followup.sheets.paper.cover import cover, cover_line
 from followup.sheets.paper.pdf import cover_data, job, sheet_data
 
@@ -29,7 +29,7 @@ def _in_both(content: SheetContent, cut: Callable[[SheetContent], dict[str, Any]
     return content.model_copy(update=cut(content) | {"twin": twin})
 
 
-def _first(section: Section | None, lines: int) -> Section | None:
+def _first(section: SheetSection | None, lines: int) -> SheetSection | None:
     return section and section.model_copy(
         update={"lines": section.lines[:lines], "pictures": section.pictures[:lines]}
     )

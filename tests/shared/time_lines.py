@@ -10,7 +10,7 @@ from followup.clinical.careplan import CarePlan, Course, Step, Trip
 from followup.clinical.record import Record, parse_record
 from followup.drawings.staircase import build_staircase
 from followup.drawings.timeline_svg import chart_svg, timeline_svg, timeline_table
-from followup.drawings.timeline_words import Words
+from followup.drawings.timeline_words import TimelineWords
 
 DAY0 = date(2026, 3, 2)
 
@@ -108,14 +108,14 @@ def _nothing() -> tuple[list[CarePlan], Record, date]:
     return [a_plan()], a_record(), day(0)
 
 
-def _drawn(plans: list[CarePlan], record: Record, on: date, **more: Words) -> list[str]:
+def _drawn(plans: list[CarePlan], record: Record, on: date, **more: TimelineWords) -> list[str]:
     svg, table = (made(plans, record, "right", on, **more) for made in (timeline_svg, timeline_table))
     return [*svg.splitlines(), *table.splitlines()]
 
 
 def _held_from_right_to_left() -> list[str]:
     plan = a_plan(a_course(*R, state="held"), a_course((2, 14), role="nsaid"), visits=VISITS[:3])
-    return _drawn([plan], a_record([a_look(1), a_look(3)]), day(29), words=Words(rtl=True))
+    return _drawn([plan], a_record([a_look(1), a_look(3)]), day(29), words=TimelineWords(rtl=True))
 
 
 def _stairs() -> list[str]:

@@ -13,7 +13,7 @@ from followup.clinical.careplan import BeforeLeaving
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.clinical.record.patient import Allergy
 from followup.language.catalogues import Translator, translator
 from followup.language.extraction import sheet_messages
@@ -48,7 +48,7 @@ def test_every_message_of_a_table_has_what_asks_for_it():
     asked |= {rule.sheet for rule in PROTOCOL.cautions.cautions}
     assert {a.id for a in PROTOCOL.aftercare.advice if a.asked} <= asked
     assert set(REASONS) - {"other", "pressure-alone", "calm"} <= set(PROTOCOL.kinds)
-    assert set(PURPOSES) == set(get_args(Role))
+    assert set(PURPOSES) == set(get_args(MedicineRole))
     assert set(ALLERGIES) <= set(get_args(Allergy.model_fields["to"].annotation))
     assert set(REACTIONS) <= set(get_args(Allergy.model_fields["reaction"].annotation))
     kinds = {rule.before_leaving.kind for rule in PROTOCOL.rules if rule.before_leaving}

@@ -16,7 +16,7 @@ from markupsafe import escape
 from page_outline import outline
 
 from followup.sheets.content import SheetOptions
-from followup.sheets.phone import Face, _environment, render_phone
+from followup.sheets.phone import FontFace, _environment, render_phone
 
 FOLDER = Path(__file__).parent / "pinned_phone"
 COMMAND = "python tests/sheets/renew_phone_pins.py"
@@ -116,7 +116,10 @@ def _drawn(formulary) -> dict[str, str]:
 def test_the_page_for_a_telephone_is_as_it_was_pinned(formulary, monkeypatch):
     monkeypatch.setattr(
         "followup.sheets.phone._faces",
-        lambda content: (Face(f"Letters of {content.language}", 400, "AAAA"), Face("Others", 700, "BBBB")),
+        lambda content: (
+            FontFace(f"Letters of {content.language}", 400, "AAAA"),
+            FontFace("Others", 700, "BBBB"),
+        ),
     )
     monkeypatch.setattr(
         "followup.sheets.phone.qr_picture",

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from time_lines import R, a_course, a_look, a_plan, a_record, day
 
-from followup.drawings.shapes import Bar, Mark, Path, Text
+from followup.drawings.shapes import Bar, DrawnMark, Path, Text
 from followup.drawings.timeline import build_timeline
 from followup.drawings.timeline_layout import WIDTH, Layout
 from followup.drawings.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
-from followup.drawings.timeline_words import ENGLISH, Words
+from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
 SVG = "{http://www.w3.org/2000/svg}"
 CELLS = ["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
@@ -121,13 +121,13 @@ def test_cells_that_were_not_seen_have_a_question_mark_and_no_bar():
     assert [(m.cells, m.cells_word, m.pressure) for m in line.looks] == [(0, "0", 16.0), (None, "?", None)]
     layout = Layout(line, ENGLISH)
     assert len([s for s in layout.shapes if isinstance(s, Bar)]) == 1
-    assert len([s for s in layout.shapes if isinstance(s, Mark) and s.kind == "filled"]) == 1
+    assert len([s for s in layout.shapes if isinstance(s, DrawnMark) and s.kind == "filled"]) == 1
 
 
 def test_visits_to_come_done_and_missed_differ_in_shape():
     visits = [(1, "fulfilled"), (7, "noshow"), (29, "proposed"), (30, "cancelled")]
     line = build_timeline([a_plan(a_course(*R), visits=visits)], a_record(), "right", day(8))
-    kinds = [s.kind for s in Layout(line, ENGLISH).shapes if isinstance(s, Mark)]
+    kinds = [s.kind for s in Layout(line, ENGLISH).shapes if isinstance(s, DrawnMark)]
     assert kinds == ["filled", "crossed", "hollow"]
 
 
@@ -148,7 +148,7 @@ def test_every_word_of_the_drawing_and_its_table_can_be_said_in_another_language
     plan = a_plan(
         a_course(*R, state="held"), a_course((4, 7), role="antibiotic"), visits=[(1, "noshow"), (7, "booked")]
     )
-    told = Words(
+    told = TimelineWords(
         gettext=lambda text: " ".join(f"\u2051{word}" for word in text.split()),
         day=lambda day: f"\u2051{day.isoformat()}",
     )
@@ -160,7 +160,9 @@ def test_every_word_of_the_drawing_and_its_table_can_be_said_in_another_language
 
 
 def test_a_long_name_of_a_band_and_a_long_heading_stay_inside_the_drawing():
-    long = Words(gettext=lambda text: text if "{" in text else f"{text} und noch viel mehr Worte dazu, " * 2)
+    long = TimelineWords(
+        gettext=lambda text: text if "{" in text else f"{text} und noch viel mehr Worte dazu, " * 2
+    )
     line = build_timeline([a_plan(a_course(*R))], a_record([a_look(1)]), "right", day(3))
     layout = Layout(line, long)
     assert all(s.box.left >= 0 and s.box.right <= WIDTH for s in layout.shapes if isinstance(s, Text))
@@ -168,7 +170,7 @@ def test_a_long_name_of_a_band_and_a_long_heading_stay_inside_the_drawing():
 
 def test_right_to_left_words_keep_their_direction_in_a_drawing_that_runs_from_the_left():
     plan = a_plan(a_course(*R))
-    svg = timeline_svg([plan], a_record(), "right", day(2), words=Words(rtl=True))
+    svg = timeline_svg([plan], a_record(), "right", day(2), words=TimelineWords(rtl=True))
     root = ElementTree.fromstring(svg)
     assert root.get("direction") == "ltr"
     words = [e.text for e in root.iter(SVG + "text") if re.search("[a-z]{2}", e.text or "")]
@@ -179,8 +181,8 @@ def test_right_to_left_words_keep_their_direction_in_a_drawing_that_runs_from_th
 def test_time_runs_from_right_to_left_where_the_words_do():
     plan = a_plan(a_course(*R), a_course((2, 14), role="nsaid"), visits=[(1, "fulfilled"), (7, "proposed")])
     line = build_timeline([plan], a_record([a_look(1), a_look(7)]), "right", day(8))
-    layout = Layout(line, Words(rtl=True))
-    visits = [mark.x for mark in layout.shapes if isinstance(mark, Mark)][-2:]
+    layout = Layout(line, TimelineWords(rtl=True))
+    visits = [mark.x for mark in layout.shapes if isinstance(mark, DrawnMark)][-2:]
     names = [text for text in layout.shapes if isinstance(text, Text) and "visits" in text.text]
     bars = [bar.box for bar in layout.shapes if isinstance(bar, Bar)]
     assert names[0].box.left > visits[0] > visits[1]
@@ -226,7 +228,7 @@ def test_the_edges_that_these_tests_measure_by_are_those_of_what_is_drawn():
     assert {(box.top, box.bottom) for box in texts} == {(42, 52.2)}
     path = Path(((3, 9), (7, 2), (1, 5)), 1).box
     assert (path.left, path.top, path.right, path.bottom) == (1, 2, 7, 9)
-    bar, mark = Bar(2, 3, 10, 4).box, Mark(20, 30, 2, "filled").box
+    bar, mark = Bar(2, 3, 10, 4).box, DrawnMark(20, 30, 2, "filled").box
     assert (bar.left, bar.top, bar.right, bar.bottom) == (2, 3, 12, 7)
     assert (mark.left, mark.top, mark.right, mark.bottom) == (18, 28, 22, 32)
     beside = [Bar(12, 3, 1, 4), Bar(2, 7, 10, 1), Bar(1, 3, 1, 4), Bar(2, 2, 10, 1)]

@@ -10,7 +10,7 @@ from look_cases import CONDITIONS, DAY0, record_of, sample
 from specification import cases_of
 
 from followup.clinical.careplan import Course, Step
-from followup.clinical.plan.contraindications import Finding, check_duplicates, check_medicine
+from followup.clinical.plan.contraindications import CautionFinding, check_duplicates, check_medicine
 
 CASES = cases_of("cautions")
 HEALTHY = CONDITIONS["healthy"] | {"nasal_polyps": False, "pregnancy": "no"}
@@ -24,7 +24,7 @@ def _record(case: dict[str, Any]) -> Any:
     return record_of(told)
 
 
-def _said(case: dict[str, Any], medicine: str, *, new: bool) -> tuple[Finding, ...]:
+def _said(case: dict[str, Any], medicine: str, *, new: bool) -> tuple[CautionFinding, ...]:
     product = sample().formulary[medicine]
     days, counts = case.get("days", 7), case.get("counts")
     return check_medicine(
@@ -40,7 +40,7 @@ def _said(case: dict[str, Any], medicine: str, *, new: bool) -> tuple[Finding, .
     )
 
 
-def _gravest(found: tuple[Finding, ...]) -> str:
+def _gravest(found: tuple[CautionFinding, ...]) -> str:
     parts = [found[0].level] if found else []
     parts += ["held"] if any(f.holds for f in found) else []
     parts += ["blocks"] if any(f.blocks for f in found) else []

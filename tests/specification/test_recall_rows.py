@@ -8,7 +8,7 @@ import pytest
 from specification import cases_of
 
 from followup.clinical.protocol.load import load_protocol
-from followup.recall.reach.next_attempt import Attempt, next_attempt
+from followup.recall.reach.next_attempt import Tried, next_attempt
 
 DAY0 = date(2024, 2, 1)
 
@@ -18,6 +18,6 @@ def test_an_attempt_falls_due_on_the_day_of_its_row(case):
     ladder, tried = load_protocol().recall.ladder[case["tier"]], []
     while (due := next_attempt(ladder, tried, DAY0)) is not None:
         outcome = "surgeon told" if due.way == "surgeon" else "no answer"
-        tried.append(Attempt(due.on, due.rung, outcome))
+        tried.append(Tried(due.on, due.rung, outcome))
     told = [f"{ladder.rungs[one.rung].way} {(one.day - DAY0).days}" for one in tried]
     assert ", ".join(told) == case["nobody"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from followup.clinical.careplan import AllergyLine, Question, Reason
 from followup.clinical.english import joined
-from followup.clinical.protocol.names import Names, Reaction, Reading
+from followup.clinical.protocol.names import KnownNames, Reaction, Reading
 from followup.clinical.record import Record
 from followup.said import say
 from followup.typed import typed
@@ -20,7 +20,7 @@ TEXT = "patient.allergy_text"
 
 
 @dataclass(frozen=True)
-class Told:
+class ToldAllergy:
     """One allergy: the words of the list that it falls under, the medicine named, the reaction.
 
     ``kinds`` are the classes of the formulary that it is about. ``unclear``: the word means several
@@ -38,7 +38,7 @@ class Told:
     in_words: bool = False
 
 
-def told_allergies(record: Record, names: Names) -> tuple[Told, ...]:
+def told_allergies(record: Record, names: KnownNames) -> tuple[ToldAllergy, ...]:
     """Every allergy of the record. Words add to the list; only where they tell no reaction and the list
     names the same thing, the list is the better witness."""
     listed = []
@@ -60,17 +60,17 @@ def told_allergies(record: Record, names: Names) -> tuple[Told, ...]:
 
 
 def _told(
-    names: Names,
+    names: KnownNames,
     classes: tuple[str, ...],
     to: str | None,
     medicine: str | None,
     reaction: Reaction,
     fields: tuple[str, ...],
     answers: tuple[str, ...],
-) -> Told:
+) -> ToldAllergy:
     found = [names.classes[id_] for id_ in classes]
     words = [to, *(one.allergy for one in found)]
-    return Told(
+    return ToldAllergy(
         to=tuple(dict.fromkeys(word for word in words if word)),
         classes=classes,
         kinds=tuple(dict.fromkeys(kind for one in found for kind in one.kinds)),
@@ -82,7 +82,7 @@ def _told(
     )
 
 
-def reading(record: Record, names: Names) -> Reading:
+def reading(record: Record, names: KnownNames) -> Reading:
     """What the patient's words say; words that the list explains are understood."""
     entries = record.patient.allergies
     explained = [word for a in entries for word in (a.described, a.medicine, a.to) if word]
@@ -100,7 +100,7 @@ def allergy_lines(record: Record) -> tuple[AllergyLine, ...]:
     return (*lines, *([AllergyLine(words=words)] if words else ()))
 
 
-def allergy_questions(record: Record, names: Names) -> Iterator[Question]:
+def allergy_questions(record: Record, names: KnownNames) -> Iterator[Question]:
     """What the words about allergies leave open: a question that blocks, never a guess."""
     read = reading(record, names)
     text = (record.patient.allergy_text or "").strip()

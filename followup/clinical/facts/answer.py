@@ -5,20 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
+from followup.clinical.facts.allergies_told import ToldAllergy
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Findings, Operation, Record
 from followup.clinical.record.patient import EyeHistory
-
-if TYPE_CHECKING:
-    from followup.clinical.facts.allergies_told import Told
-    from followup.clinical.protocol.formulary import Medicine
 
 BOTH_EYES: tuple[Eye, Eye] = ("right", "left")
 
 
 @dataclass(frozen=True)
-class Situation:
+class OnePerson:
     """One medicine for one person. ``eye`` None: by mouth, so that both eyes count.
 
     ``days`` is the length of the course, ``counts`` its steps as (times a day, days). Reviews after
@@ -32,7 +30,7 @@ class Situation:
     days: int
     counts: tuple[tuple[int, int], ...]
     as_of: date | None = None
-    allergies: tuple[Told, ...] = ()
+    allergies: tuple[ToldAllergy, ...] = ()
     taken: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     def days_at(self, count: int) -> int:
@@ -74,7 +72,7 @@ class Answer:
     answers: tuple[str, ...]
 
 
-Condition: TypeAlias = Callable[[Situation], Answer]
+Condition: TypeAlias = Callable[[OnePerson], Answer]
 
 
 def answer(value: bool | None, *fields: str) -> Answer:

@@ -11,10 +11,10 @@ from followup.clinical.facts import allergy
 from followup.clinical.facts import of_course as course
 from followup.clinical.facts import of_eye as eye
 from followup.clinical.facts import of_person as person
-from followup.clinical.facts.answer import Answer, Condition, Situation, all_of, any_of
+from followup.clinical.facts.answer import Answer, Condition, OnePerson, all_of, any_of
 from followup.clinical.protocol.conditions import ConditionName
 
-__all__ = ["CONDITIONS", "Answer", "Condition", "Situation", "all_of", "any_of"]
+__all__ = ["CONDITIONS", "Answer", "Condition", "OnePerson", "all_of", "any_of"]
 
 _PERSON: Mapping[ConditionName, Condition] = {
     "asthma": person.stated("asthma"),

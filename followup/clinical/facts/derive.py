@@ -21,7 +21,7 @@ from followup.clinical.english import day_words, joined, listed
 from followup.clinical.protocol.facts import FactDef, Scalar, bare
 from followup.clinical.record.base import NOT_RECORDED
 from followup.clinical.record.eye import EyeContext, held_at
-from followup.said import Said, Several, fill, say
+from followup.said import JoinedText, Said, fill, say
 from followup.typed import typed
 
 _WORD = re.compile(r"[^\W_]+")
@@ -131,7 +131,7 @@ def once(statements: Iterable[str]) -> str:
 
 
 def _apart(held: str) -> Sequence[str]:
-    if isinstance(held, Several) and held.sign == "; ":
+    if isinstance(held, JoinedText) and held.sign == "; ":
         return held.texts
     return (held,) if isinstance(held, Said) else held.split("; ")
 

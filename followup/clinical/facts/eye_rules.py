@@ -11,7 +11,7 @@ from followup.clinical.facts.fire import Fired, fire
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect
 from followup.clinical.record import Eye
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.clinical.record.eye import EyeContext
 
 
@@ -22,7 +22,7 @@ class EyeRules:
     context: EyeContext
     facts: dict[str, Fact]
     fired: tuple[Fired, ...]
-    released: dict[Role, date]
+    released: dict[MedicineRole, date]
 
     @property
     def eye(self) -> Eye:
@@ -61,17 +61,17 @@ class EyeRules:
         tiers = [f.rule.recall.tier for f in self.fired if f.rule.recall and since <= f.rule.recall.days]
         return min([*tiers, self.tier[0]])
 
-    def wanting(self, role: Role) -> list[tuple[Fired, CourseEffect]]:
+    def wanting(self, role: MedicineRole) -> list[tuple[Fired, CourseEffect]]:
         """Every effect on courses of ``role``, with its rule."""
         return [(f, effect) for f in self.fired for effect in f.rule.course if effect.role == role]
 
-    def held(self, role: Role, most_a_day: int) -> tuple[str, ...]:
+    def held(self, role: MedicineRole, most_a_day: int) -> tuple[str, ...]:
         """The questions that hold courses of ``role`` in this eye."""
         asks = (f.rule for f in self.fired if f.rule.ask and asked(f, most_a_day))
         held = [rule.id for rule in asks if rule.ask and role in rule.ask.holds]
         return (*held, *(f.rule.id for f in self.fired if role in f.rule.holds))
 
-    def stopped(self, role: Role) -> tuple[Fired, ...]:
+    def stopped(self, role: MedicineRole) -> tuple[Fired, ...]:
         return tuple(f for f in self.fired if role in f.rule.stops)
 
 
@@ -92,9 +92,9 @@ def apply_rules(context: EyeContext, protocol: Protocol) -> EyeRules:
 
 def _released(
     context: EyeContext, protocol: Protocol, facts: dict[str, Fact], fired: tuple[Fired, ...]
-) -> dict[Role, date]:
+) -> dict[MedicineRole, date]:
     """The days on which held courses were let go: by the record's word, or by what a review saw."""
-    days: dict[Role, date] = {}
+    days: dict[MedicineRole, date] = {}
     for release in context.operation.released:
         days[release.course] = max(release.on, days.get(release.course, context.day0))
     silent = {f.rule.id for f in fired}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from followup.clinical.facts.answer import BOTH_EYES, Answer, Condition, Situation, answer, any_of
+from followup.clinical.facts.answer import BOTH_EYES, Answer, Condition, OnePerson, answer, any_of
 from followup.clinical.record import Eye
 from followup.clinical.record.patient import EyeHistory
 
@@ -24,7 +24,7 @@ def history(name: str, test: Callable[[Any], bool | None], *, silence: bool | No
     )
 
 
-def herpes(situation: Situation) -> Answer:
+def herpes(situation: OnePerson) -> Answer:
     """Herpes of the cornea or herpetic uveitis, ever."""
     return any_of([_herpes(situation.history(eye), eye) for eye in situation.eyes])
 
@@ -36,7 +36,7 @@ def _herpes(eye: EyeHistory, name: Eye) -> Answer:
     return answer(eye.herpetic_keratitis is not None, f"patient.eyes.{name}.herpetic_keratitis")
 
 
-def herpes_active(situation: Situation) -> Answer:
+def herpes_active(situation: OnePerson) -> Answer:
     def of(eye: Eye) -> Answer:
         keratitis = situation.history(eye).herpetic_keratitis
         field = f"patient.eyes.{eye}.herpetic_keratitis"
@@ -47,7 +47,7 @@ def herpes_active(situation: Situation) -> Answer:
     return any_of([of(eye) for eye in situation.eyes])
 
 
-def macular_oedema(situation: Situation) -> Answer:
+def macular_oedema(situation: OnePerson) -> Answer:
     """Before surgery, after an earlier operation of this eye, or at its last look."""
 
     def of(eye: Eye) -> Answer:
@@ -66,7 +66,7 @@ def macular_oedema(situation: Situation) -> Answer:
     return any_of([of(eye) for eye in situation.eyes])
 
 
-def steroid_responder(situation: Situation) -> Answer:
+def steroid_responder(situation: OnePerson) -> Answer:
     """A known rise on steroid, in this eye or in the other."""
     told = []
     for eye in BOTH_EYES:
@@ -85,7 +85,7 @@ def steroid_responder(situation: Situation) -> Answer:
 def at_surgery(name: str, *, latest: bool = False) -> Condition:
     """Something that happened at any operation of this eye (``latest``: at the last one only)."""
 
-    def condition(situation: Situation) -> Answer:
+    def condition(situation: OnePerson) -> Answer:
         told = [
             answer(getattr(operation, name), f"operations.{index}.{name}")
             for eye in situation.eyes
@@ -99,7 +99,7 @@ def at_surgery(name: str, *, latest: bool = False) -> Condition:
 def at_surgery_or_look(name: str, finding: str, bad: tuple[str, ...]) -> Condition:
     """Something from the latest operation that a later look shows or shows to be gone."""
 
-    def of(situation: Situation, eye: Eye) -> Answer:
+    def of(situation: OnePerson, eye: Eye) -> Answer:
         seen = _last(situation, eye, finding, bad)
         operations = situation.operations(eye)
         if seen.value is not None or not operations:
@@ -116,7 +116,7 @@ def at_look(finding: str, bad: tuple[str, ...]) -> Condition:
     return lambda situation: any_of([_last(situation, eye, finding, bad) for eye in situation.eyes])
 
 
-def angle_at_risk(situation: Situation) -> Answer:
+def angle_at_risk(situation: OnePerson) -> Answer:
     """A shallow chamber, pressure from behind, or a shallow or flat chamber at the last look.
 
     The depth not written down at the operation: not recorded. An eye without operation: no.
@@ -124,7 +124,7 @@ def angle_at_risk(situation: Situation) -> Answer:
     return any_of([_angle_at_risk(situation, eye) for eye in situation.eyes])
 
 
-def _angle_at_risk(situation: Situation, eye: Eye) -> Answer:
+def _angle_at_risk(situation: OnePerson, eye: Eye) -> Answer:
     operations = situation.operations(eye)
     if not operations:
         return answer(False)
@@ -138,7 +138,7 @@ def _angle_at_risk(situation: Situation, eye: Eye) -> Answer:
     return any_of(told if look.value is None else [*told, look])
 
 
-def _last(situation: Situation, eye: Eye, finding: str, bad: tuple[str, ...]) -> Answer:
+def _last(situation: OnePerson, eye: Eye, finding: str, bad: tuple[str, ...]) -> Answer:
     values = [getattr(review, finding) for review in situation.reviews(eye)]
     seen = [value for value in values if value not in _UNSEEN]
     return answer(seen[-1] in bad if seen else None, f"reviews.{finding}")

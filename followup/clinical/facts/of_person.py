@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from followup.clinical.facts.answer import Answer, Condition, Situation, answer, any_of
+from followup.clinical.facts.answer import Answer, Condition, OnePerson, answer, any_of
 
 # Past this age a pregnancy that is not mentioned is taken as none (common practice, no source);
 # the calendar year alone, where only a birth year is known, makes the person as young as possible.
@@ -12,7 +12,7 @@ PAST_CHILD_BEARING = 56
 def stated(name: str) -> Condition:
     """A yes/no of the patient's conditions, read as it stands."""
 
-    def condition(situation: Situation) -> Answer:
+    def condition(situation: OnePerson) -> Answer:
         return answer(getattr(situation.record.patient.conditions, name), f"patient.conditions.{name}")
 
     return condition
@@ -22,14 +22,14 @@ def stated_or_taken(name: str) -> Condition:
     """The same of a medicine that a described tablet in use can show too."""
     said = stated(name)
 
-    def condition(situation: Situation) -> Answer:
+    def condition(situation: OnePerson) -> Answer:
         shown = situation.taken.get(name, ())
         return any_of([said(situation), answer(True, *shown)]) if shown else said(situation)
 
     return condition
 
 
-def diabetes(situation: Situation) -> Answer:
+def diabetes(situation: OnePerson) -> Answer:
     said = situation.record.patient.conditions.diabetes
     return answer(None if said is None else said != "no", "patient.conditions.diabetes")
 
@@ -37,7 +37,7 @@ def diabetes(situation: Situation) -> Answer:
 def inhibitor(kind: str) -> Condition:
     """Whether the strong CYP3A4 inhibitor in use is of this kind."""
 
-    def condition(situation: Situation) -> Answer:
+    def condition(situation: OnePerson) -> Answer:
         if shown := situation.taken.get(kind):
             return answer(True, *shown)
         said = situation.record.patient.conditions.cyp3a4_inhibitor
@@ -46,7 +46,7 @@ def inhibitor(kind: str) -> Condition:
     return condition
 
 
-def pregnant(situation: Situation) -> Answer:
+def pregnant(situation: OnePerson) -> Answer:
     said = situation.record.patient.conditions.pregnancy
     field = "patient.conditions.pregnancy"
     if said is not None:
@@ -57,7 +57,7 @@ def pregnant(situation: Situation) -> Answer:
 def trimester(*thirds: str) -> Condition:
     """Pregnant, in one of these thirds of the pregnancy."""
 
-    def condition(situation: Situation) -> Answer:
+    def condition(situation: OnePerson) -> Answer:
         said = situation.record.patient.conditions.pregnancy
         if said is not None:
             return answer(said in thirds, "patient.conditions.pregnancy")
@@ -66,7 +66,7 @@ def trimester(*thirds: str) -> Condition:
     return condition
 
 
-def _not_told(situation: Situation) -> Answer:
+def _not_told(situation: OnePerson) -> Answer:
     """No pregnancy recorded: none in a man or past child-bearing age, otherwise not recorded."""
     patient = situation.record.patient
     born = patient.birth_date.year if patient.birth_date else patient.birth_year

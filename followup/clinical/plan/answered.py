@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from followup.clinical.plan.contraindications import Finding
+from followup.clinical.plan.contraindications import CautionFinding
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.operation import CautionAnswer
 from followup.said import say
@@ -20,15 +20,15 @@ Raised = Mapping[tuple[str, Eye | None], Sequence[str]]
 
 
 @dataclass(frozen=True)
-class Settled:
+class SettledFinding:
     """One finding about one course after the surgeon's answer. ``declined``: the course is not given."""
 
-    finding: Finding
+    finding: CautionFinding
     course: str
     declined: bool = False
 
 
-def raised_by(found: Iterable[tuple[str, Finding]]) -> Raised:
+def raised_by(found: Iterable[tuple[str, CautionFinding]]) -> Raised:
     """The courses that each caution is about, eye by eye."""
     raised: dict[tuple[str, Eye | None], list[str]] = {}
     for course, finding in found:
@@ -36,7 +36,7 @@ def raised_by(found: Iterable[tuple[str, Finding]]) -> Raised:
     return raised
 
 
-class Answers:
+class AnswersOnDay:
     """What the record holds of answers on a day, looked up by caution, course and medicine.
 
     ``left_out`` are courses that a decision of its own has ended: no caution about them is open.
@@ -55,7 +55,7 @@ class Answers:
         mine = [(day, i) for day, i in self._past if eye in (None, self._record.operations[i].eye)]
         return max(mine or self._past)[1]
 
-    def to(self, finding: Finding, course: str) -> CautionAnswer | None:
+    def to(self, finding: CautionFinding, course: str) -> CautionAnswer | None:
         """The answer that speaks of this course and medicine, else one that can mean no other course."""
         said = [
             answer
@@ -66,12 +66,12 @@ class Answers:
         alone = len(set(self._raised.get((finding.id, finding.eye), ()))) == 1
         return named or (next((a for a in said if a.course is None), None) if alone else None)
 
-    def both_meant(self, finding: Finding) -> bool:
+    def both_meant(self, finding: CautionFinding) -> bool:
         """Whether an answer without a course says that both medicines of a pair are to be given."""
         said = self._record.operations[self.operation(finding.eye)].answers
         return any(a.caution == finding.id and a.course is None and a.decision == "give" for a in said)
 
-    def settle(self, finding: Finding, course: str) -> Settled:
+    def settle(self, finding: CautionFinding, course: str) -> SettledFinding:
         """The finding as the answer leaves it: a note, or still open with the fields that answer it.
 
         What forbids can't be answered with "give", and a medicine of the plan not with "given".
@@ -82,10 +82,10 @@ class Answers:
             decision = "do not give"
         gives = decision == "give" and finding.level != "stop"
         if (gives or decision == "do not give") and not finding.answered:
-            return Settled(closed(finding), course, declined=decision == "do not give")
-        return Settled(self._answerable(finding), course)
+            return SettledFinding(closed(finding), course, declined=decision == "do not give")
+        return SettledFinding(self._answerable(finding), course)
 
-    def _answerable(self, finding: Finding) -> Finding:
+    def _answerable(self, finding: CautionFinding) -> CautionFinding:
         """Every open caution can be answered: another product, leaving it out, or giving it all the same."""
         index = self.operation(finding.eye)
         from_before = [
@@ -108,6 +108,6 @@ class Answers:
         return replace(finding, answer_fields=fields, question=otherwise, blocks=True)
 
 
-def closed(finding: Finding) -> Finding:
+def closed(finding: CautionFinding) -> CautionFinding:
     """The finding after its answer: a note that holds and blocks nothing."""
     return replace(finding, level="note", question=None, holds=False, blocks=False, answered=True)

@@ -11,8 +11,8 @@ from dataclasses import replace
 
 from followup.clinical.careplan import Caution, Question
 from followup.clinical.facts.eye_rules import EyeRules
-from followup.clinical.plan.answered import Answers, Settled, closed, raised_by
-from followup.clinical.plan.contraindications import Finding, check_medicine
+from followup.clinical.plan.answered import AnswersOnDay, SettledFinding, closed, raised_by
+from followup.clinical.plan.contraindications import CautionFinding, check_medicine
 from followup.clinical.plan.safety import Net, caution_of, question_of, reason_of
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
@@ -31,7 +31,7 @@ def course_at_surgery(eye: str, medicine: str) -> str:
 def check_given(eyes: Sequence[EyeRules], protocol: Protocol) -> Net:
     """Cautions and questions about every medicine that these operations put into the eye."""
     questions: list[Question] = []
-    told: list[Settled] = []
+    told: list[SettledFinding] = []
     in_words: list[Caution] = []
     for eye in eyes:
         operation, record = eye.context.operation, eye.context.record
@@ -41,7 +41,7 @@ def check_given(eyes: Sequence[EyeRules], protocol: Protocol) -> Net:
             for name in dict.fromkeys(given)
             for finding in _findings(eye, protocol.formulary[name], protocol)
         ]
-        answers = Answers(record, eye.context.as_of, raised_by(found))
+        answers = AnswersOnDay(record, eye.context.as_of, raised_by(found))
         told += [_settled(answers, finding, course) for course, finding in found]
         unnamed = _unnamed_antibiotic(eye, protocol)
         if unnamed is not None and (said := _said_of(eye, unnamed)):
@@ -53,7 +53,7 @@ def check_given(eyes: Sequence[EyeRules], protocol: Protocol) -> Net:
     return Net((), tuple(questions), cautions)
 
 
-def _findings(eye: EyeRules, medicine: Medicine, protocol: Protocol) -> tuple[Finding, ...]:
+def _findings(eye: EyeRules, medicine: Medicine, protocol: Protocol) -> tuple[CautionFinding, ...]:
     return check_medicine(
         eye.context.record,
         medicine,
@@ -66,15 +66,15 @@ def _findings(eye: EyeRules, medicine: Medicine, protocol: Protocol) -> tuple[Fi
     )
 
 
-def _settled(answers: Answers, finding: Finding, course: str) -> Settled:
+def _settled(answers: AnswersOnDay, finding: CautionFinding, course: str) -> SettledFinding:
     if finding.answered or finding.level not in ("stop", "ask"):
-        return Settled(finding, course)
+        return SettledFinding(finding, course)
     finding = replace(finding, holds=False)
     answer = answers.to(finding, course)
     gives = answer is not None and answer.decision == "give" and finding.level == "ask"
     if answer and (answer.decision == "given" or (gives and not _of_allergy(finding))):
         text = _with_what_is_done(finding.text, answer.why)
-        return Settled(replace(closed(finding), level="warn", text=text), course)
+        return SettledFinding(replace(closed(finding), level="warn", text=text), course)
     fields = (*finding.answer_fields, f"operations.{answers.operation(finding.eye)}.answers")
     asked = finding.question
     if finding.level == "stop" or _of_allergy(finding):
@@ -82,7 +82,7 @@ def _settled(answers: Answers, finding: Finding, course: str) -> Settled:
         asked = say(
             "{text} It was given at surgery: what is done about it, and who watches?", text=finding.text
         )
-    return Settled(replace(finding, answer_fields=fields, question=asked, blocks=True), course)
+    return SettledFinding(replace(finding, answer_fields=fields, question=asked, blocks=True), course)
 
 
 def _with_what_is_done(text: str, why: str | None) -> str:
@@ -94,7 +94,7 @@ def _with_what_is_done(text: str, why: str | None) -> str:
     return f"{text} {said}"
 
 
-def _of_allergy(finding: Finding) -> bool:
+def _of_allergy(finding: CautionFinding) -> bool:
     """Whether the caution was read off an allergy: then even a mild one is a stop, for it is done already."""
     return any(field.startswith("patient.allerg") for field in finding.fields)
 

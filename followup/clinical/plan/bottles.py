@@ -13,7 +13,7 @@ from followup.clinical.plan.tablets import unit_supply
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Operation, Record
-from followup.timing.waking import WakingDay
+from followup.timing.waking import WakingHours
 
 
 def draft_supply(
@@ -23,7 +23,7 @@ def draft_supply(
     eyes: Sequence[EyeRules],
     record: Record,
     protocol: Protocol,
-    waking: WakingDay,
+    waking: WakingHours,
     as_of: date,
     first_drops: Sequence[FirstDropDay],
 ) -> tuple[Bottle, ...]:
@@ -65,7 +65,7 @@ def _rounds_more(course: Course, first_drops: Sequence[FirstDropDay]) -> int:
 
 
 def _doses_left_today(
-    course: Course, rounds: Sequence[DayPhase], eyes: Sequence[EyeRules], waking: WakingDay
+    course: Course, rounds: Sequence[DayPhase], eyes: Sequence[EyeRules], waking: WakingHours
 ) -> int | None:
     """On the day of surgery only the rounds after the end of the operation are still to come."""
     eye = next((e for e in eyes if e.eye == course.eye), None)

@@ -37,7 +37,7 @@ from followup.clinical.plan.in_words import told_in_words, word_questions
 from followup.clinical.plan.keys_told import RISK
 from followup.clinical.plan.names import check_names
 from followup.clinical.plan.needs import Opened, added_needs, before_leaving, last_days, open_needs
-from followup.clinical.plan.no_steroid import Decided, decide_steroid
+from followup.clinical.plan.no_steroid import WithoutSteroid, decide_steroid
 from followup.clinical.plan.rounds import draft_rounds, long_rounds
 from followup.clinical.plan.safety import (
     Net,
@@ -58,7 +58,7 @@ from followup.clinical.record.eye import followed_eyes
 from followup.errors import FollowupError
 from followup.said import say
 from followup.timing.calendar import Calendar
-from followup.timing.waking import WakingDay
+from followup.timing.waking import WakingHours
 
 # What a medicine from before is planned for at least, in the usual life of an opened bottle.
 _WITHOUT_COURSES = timedelta(days=27)
@@ -73,7 +73,7 @@ class _Setting:
     as_of: date
     calendar: Calendar
     eyes: tuple[EyeRules, ...]
-    waking: WakingDay
+    waking: WakingHours
 
     @property
     def start(self) -> date:
@@ -198,7 +198,7 @@ class _Joined:
 
     before: FromBefore
     net: Net
-    steroid: Decided
+    steroid: WithoutSteroid
     overridden: tuple[Overridden, ...]
 
 
@@ -283,11 +283,11 @@ def _over_by(eye: EyeRules, protocol: Protocol, hours: int) -> date:
     return max([eye.day0, *ends])
 
 
-def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
+def _waking(record: Record) -> tuple[WakingHours, tuple[Question, ...]]:
     """The patient's waking day; one that can't be (12 to 18 hours) is asked for, and drafted as usual."""
     told = record.patient.waking
     try:
-        return WakingDay.of(told.rise, told.bedtime), ()
+        return WakingHours.of(told.rise, told.bedtime), ()
     except FollowupError as exc:
         reason = Reason(
             rule="waking-day",
@@ -306,7 +306,7 @@ def _waking(record: Record) -> tuple[WakingDay, tuple[Question, ...]]:
             fields=("patient.waking.rise", "patient.waking.bedtime"),
             reasons=(reason,),
         )
-        return WakingDay.of("06:00", "22:00"), (question,)
+        return WakingHours.of("06:00", "22:00"), (question,)
 
 
 def _courses(

@@ -16,7 +16,7 @@ PRESSURE = "pressure"
 
 
 @dataclass(frozen=True)
-class ClosedDays:
+class NeedsOnOpenDays:
     """The needs with what the calendar changes in them.
 
     ``on_call`` are services with a day on which whoever is on call gives them; ``put_off`` the keys of
@@ -30,7 +30,7 @@ class ClosedDays:
 
 def over_closed_days(
     opened: Iterable[Opened], protocol: Protocol, calendar: Calendar, start: date
-) -> ClosedDays:
+) -> NeedsOnOpenDays:
     """Apply the calendar's word on closed days to the looks that the protocol lets it hold for."""
     kept: list[Opened] = []
     on_call: set[tuple[str, date]] = set()
@@ -46,7 +46,7 @@ def over_closed_days(
         if later is not None:
             put_off.append(entry.need.key)
         kept.append(entry if later is None else _waiting(entry, later, protocol))
-    return ClosedDays(tuple(kept), frozenset(on_call), tuple(put_off))
+    return NeedsOnOpenDays(tuple(kept), frozenset(on_call), tuple(put_off))
 
 
 def _closed(entry: Opened, protocol: Protocol, calendar: Calendar, start: date) -> tuple[date, ...]:

@@ -15,7 +15,7 @@ from typing import Literal
 
 from followup.clinical.careplan import Course
 from followup.clinical.facts.allergies_told import told_allergies
-from followup.clinical.facts.conditions import CONDITIONS, Answer, Situation, all_of, any_of
+from followup.clinical.facts.conditions import CONDITIONS, Answer, OnePerson, all_of, any_of
 from followup.clinical.plan.taken import taken
 from followup.clinical.protocol.cautions import (
     SEVERITY,
@@ -30,7 +30,7 @@ from followup.said import fill
 
 
 @dataclass(frozen=True)
-class Finding:
+class CautionFinding:
     """One caution about one medicine.
 
     ``told`` is what the record says of its condition, ``fields`` are what it was read from,
@@ -73,7 +73,7 @@ def check_medicine(
     cautions: CautionSet,
     counts: Sequence[tuple[int, int]] | None = None,
     as_of: date | None = None,
-) -> tuple[Finding, ...]:
+) -> tuple[CautionFinding, ...]:
     """All findings for giving ``medicine`` to ``eye`` (None: by mouth), the gravest first.
 
     ``new``: the plan would start it; else the patient already takes it. ``days`` is the length of
@@ -83,7 +83,7 @@ def check_medicine(
     steps = ((max_count, days),) if counts is None else tuple(counts)
     allergies = told_allergies(record, cautions.names)
     others = taken(record, cautions.names)
-    situation = Situation(record, medicine, eye, days, steps, as_of, allergies, others)
+    situation = OnePerson(record, medicine, eye, days, steps, as_of, allergies, others)
     said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)
     # A choice names no caution: it answers where no more than one can be meant, and only a new course.
@@ -96,7 +96,7 @@ def check_medicine(
 
 def check_duplicates(
     courses: Sequence[Course], formulary: Mapping[str, Medicine], cautions: CautionSet
-) -> tuple[Finding, ...]:
+) -> tuple[CautionFinding, ...]:
     """Findings for pairs of courses that run at the same time; stopped courses don't count.
 
     A course without steps is taken to run all the time. A medicine outside the formulary is
@@ -111,7 +111,7 @@ def _level(rule: CautionRule, new: bool) -> Level | Literal["silent"]:
     return rule.level if new or rule.level_in_use is None else rule.level_in_use
 
 
-def _says(rule: CautionRule, situation: Situation, new: bool) -> Answer | None:
+def _says(rule: CautionRule, situation: OnePerson, new: bool) -> Answer | None:
     """What the record says of the rule's condition, where the rule has something to say at all."""
     applies = any(selector.fits(situation.medicine) for selector in rule.applies)
     if _level(rule, new) == "silent" or not applies:
@@ -123,8 +123,8 @@ def _says(rule: CautionRule, situation: Situation, new: bool) -> Answer | None:
 
 
 def _judge(
-    rule: CautionRule, told: Answer, situation: Situation, new: bool, count: int, *, choice: bool
-) -> Finding:
+    rule: CautionRule, told: Answer, situation: OnePerson, new: bool, count: int, *, choice: bool
+) -> CautionFinding:
     level = _level(rule, new)
     assert level != "silent"
     unless = [CONDITIONS[name](situation) for name in rule.unless]
@@ -132,7 +132,7 @@ def _judge(
     answered = choice_made == "give" or any(a.value is True for a in unless)
     opens = level in ("stop", "ask") and not answered
     words = {"medicine": situation.medicine.label, "days": situation.days, "count": count}
-    return Finding(
+    return CautionFinding(
         id=rule.id,
         medicine=situation.medicine.id,
         eye=situation.eye,
@@ -154,7 +154,7 @@ def _judge(
     )
 
 
-def _ask(rule: CautionRule, situation: Situation) -> Answer:
+def _ask(rule: CautionRule, situation: OnePerson) -> Answer:
     if rule.always:
         return Answer(True, ("in_use",), ())
     if rule.when_any:
@@ -171,7 +171,7 @@ def _fires(rule: CautionRule, value: bool | None) -> bool:
     return value in wanted[rule.fires]
 
 
-def _choice(rule: CautionRule, situation: Situation) -> tuple[str | None, tuple[str, ...]]:
+def _choice(rule: CautionRule, situation: OnePerson) -> tuple[str | None, tuple[str, ...]]:
     """The surgeon's choice for the eye's latest operation, and the field it stands in."""
     if rule.answer_choice is None or situation.eye is None:
         return None, ()
@@ -189,14 +189,14 @@ def _fields(*answers: Answer) -> tuple[str, ...]:
 
 def _judge_pair(
     rules: Sequence[DuplicateRule], pair: tuple[Course, Course], formulary: Mapping[str, Medicine]
-) -> Finding | None:
+) -> CautionFinding | None:
     one, two = (formulary[course.medicine] for course in pair)
     if not _overlap(*pair):
         return None
     for rule in _fitting(rules, one, two):
         if rule.where == _relation(*pair):
             words = {"medicine": one.label, "other": two.label}
-            return Finding(
+            return CautionFinding(
                 id=rule.id,
                 medicine=one.id,
                 eye=pair[0].eye or pair[1].eye,

@@ -16,16 +16,24 @@ from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect, Taper
 from followup.clinical.record import Eye
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
 from followup.said import say
 
 # Not steroid and antiviral: the steroid comes first because others are counted from its end.
-JOINED: tuple[Role, ...] = ("nsaid", "antibiotic", "cycloplegic", "pressure", "lubricant", "salt", "other")
+JOINED: tuple[MedicineRole, ...] = (
+    "nsaid",
+    "antibiotic",
+    "cycloplegic",
+    "pressure",
+    "lubricant",
+    "salt",
+    "other",
+)
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedCourse:
     """One rule's wish for a course as counts a day from the first day of the course."""
 
     fired: Fired
@@ -35,7 +43,7 @@ class Wanted:
 
 
 @dataclass(frozen=True)
-class Drafted:
+class DraftedCourses:
     """Courses of one eye and what lost on the way."""
 
     courses: tuple[Course, ...]
@@ -44,7 +52,7 @@ class Drafted:
 
 def draft_courses(
     rules: EyeRules, protocol: Protocol, hours_awake: int, adjustments: Sequence[Adjustment] = ()
-) -> Drafted:
+) -> DraftedCourses:
     """All courses that the rules want for this eye, each with its reasons and what it overrode.
 
     ``adjustments`` are not made here; they only say when the steroid will have ended, because an
@@ -58,7 +66,7 @@ def draft_courses(
         courses += drafted.courses
         lost += drafted.overridden
     courses += _treatment(rules, protocol) or _after_steroid(rules, protocol, last)
-    return Drafted(tuple(courses), lost)
+    return DraftedCourses(tuple(courses), lost)
 
 
 def last_steroid_day(courses: Iterable[Course]) -> date | None:
@@ -128,11 +136,11 @@ def _named(effect: CourseEffect, protocol: Protocol) -> str:
     return protocol.tapers[str(effect.taper)].words
 
 
-def _taper_wish(fired: Fired, taper: Taper, hours: int) -> Wanted:
-    return Wanted(fired, daily_counts(taper.steps, hours), taper.words, taper)
+def _taper_wish(fired: Fired, taper: Taper, hours: int) -> WantedCourse:
+    return WantedCourse(fired, daily_counts(taper.steps, hours), taper.words, taper)
 
 
-def _weaker_day(chosen: Sequence[Wanted], hours: int) -> int | None:
+def _weaker_day(chosen: Sequence[WantedCourse], hours: int) -> int | None:
     """From which day of the course on the weaker steroid is given: only if one taper alone decides."""
     if len(chosen) != 1 or chosen[0].taper is None or chosen[0].taper.weaker_from is None:
         return None
@@ -140,25 +148,25 @@ def _weaker_day(chosen: Sequence[Wanted], hours: int) -> int | None:
     return len(daily_counts(taper.steps[: taper.weaker_from], hours))
 
 
-def _joined(rules: EyeRules, protocol: Protocol, role: Role, hours: int) -> Drafted:
+def _joined(rules: EyeRules, protocol: Protocol, role: MedicineRole, hours: int) -> DraftedCourses:
     """One course of ``role``: the envelope of all wishes, so the longest NSAID and antibiotic win."""
     effects = rules.wanting(role)
     if not effects:
-        return Drafted((), ())
+        return DraftedCourses((), ())
     medicine = _medicine(rules, effects, protocol, role)
     wishes = [wish for f, e in effects if (wish := _wish(f, e, medicine, hours)) is not None]
     if not wishes:
-        return Drafted((), ())
+        return DraftedCourses((), ())
     best = winners([w.counts for w in wishes])
     chosen = [wishes[i] for i in best]
     lost = _overridden([w for i, w in enumerate(wishes) if i not in best], chosen)
     counts = envelope([w.counts for w in wishes])
-    return Drafted((_course(rules, role, medicine, counts, chosen, lost),), lost)
+    return DraftedCourses((_course(rules, role, medicine, counts, chosen, lost),), lost)
 
 
-def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) -> Wanted | None:
+def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) -> WantedCourse | None:
     if effect.steps is not None:
-        return Wanted(
+        return WantedCourse(
             fired, daily_counts(effect.steps, hours), joined((role_words(effect.role), _steps_told(effect)))
         )
     if effect.days is not None:
@@ -171,7 +179,7 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) ->
                 where=say("rule {id}", id=fired.rule.id),
                 fix=say("add label_count to the formulary or count to the rule"),
             )
-        return Wanted(
+        return WantedCourse(
             fired,
             (count,) * effect.days,
             say("{role} for {length}", role=role_words(effect.role), length=length),
@@ -188,7 +196,7 @@ def _steps_told(effect: CourseEffect) -> str:
 
 
 def _medicine(
-    rules: EyeRules, effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol, role: Role
+    rules: EyeRules, effects: Sequence[tuple[Fired, CourseEffect]], protocol: Protocol, role: MedicineRole
 ) -> Medicine:
     """The surgeon's own product, else that of the highest-ranking rule that names one, else the usual."""
     if own := _picked(rules, protocol, role):
@@ -199,7 +207,7 @@ def _medicine(
     return protocol.usual_medicine(role)
 
 
-def _picked(rules: EyeRules, protocol: Protocol, role: Role, suffix: str = "") -> Medicine | None:
+def _picked(rules: EyeRules, protocol: Protocol, role: MedicineRole, suffix: str = "") -> Medicine | None:
     """The product that the surgeon picked: for this course by its key, else for its kind."""
     key = course_key(rules.eye, role, suffix)
     for product in rules.context.operation.products:
@@ -208,17 +216,17 @@ def _picked(rules: EyeRules, protocol: Protocol, role: Role, suffix: str = "") -
     return None
 
 
-def course_key(eye: Eye, role: Role, suffix: str = "") -> str:
+def course_key(eye: Eye, role: MedicineRole, suffix: str = "") -> str:
     """The name of a course of the plan, such as "right:steroid"."""
     return f"{eye}:{role.replace(' ', '-')}{suffix}"
 
 
 def _course(
     rules: EyeRules,
-    role: Role,
+    role: MedicineRole,
     medicine: Medicine,
     counts: Sequence[int],
-    chosen: Sequence[Wanted],
+    chosen: Sequence[WantedCourse],
     lost: Sequence[Overridden],
     *,
     taper: str | None = None,
@@ -241,7 +249,7 @@ def _course(
     )
 
 
-def _start(rules: EyeRules, role: Role) -> date:
+def _start(rules: EyeRules, role: MedicineRole) -> date:
     """The first drop day, or the later day on which a held course was let go."""
     return max(rules.first_drop_day, rules.released.get(role, rules.day0))
 
@@ -294,7 +302,7 @@ def _antiviral(
     )
 
 
-def _overridden(losers: Sequence[Wanted], chosen: Sequence[Wanted]) -> tuple[Overridden, ...]:
+def _overridden(losers: Sequence[WantedCourse], chosen: Sequence[WantedCourse]) -> tuple[Overridden, ...]:
     to = ", ".join(w.fired.rule.id for w in chosen)
     return tuple(_lost(w.fired, w.words, to) for w in losers)
 

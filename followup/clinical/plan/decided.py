@@ -128,7 +128,7 @@ def _reason(decision: VisitDecision) -> Reason:
 
 
 @dataclass(frozen=True)
-class Settled:
+class SettledLooks:
     """What is left impossible, and what is signed with the plan."""
 
     impossible: tuple[Impossible, ...]
@@ -141,7 +141,7 @@ def settle(
     gaps: Sequence[CheckGap],
     over: frozenset[str],
     start: date,
-) -> Settled:
+) -> SettledLooks:
     """Set the decisions against what the plan could not keep.
 
     ``over``: needs that are served or reopened, ``start``: the first day to come.
@@ -165,7 +165,7 @@ def settle(
         if decision not in used and decision.day is not None and decision.day >= start:
             decided.append(_decided(decision, words[decision.need].look if decision.need in words else ""))
     decided.sort(key=lambda one: (one.day or date.max, one.need))
-    return Settled(tuple(open_), tuple(decided))
+    return SettledLooks(tuple(open_), tuple(decided))
 
 
 def _answer(item: Impossible, decisions: Decisions) -> VisitDecision | None:

@@ -7,10 +7,10 @@ from followup.clinical.english import day_words
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.protocol.protocol import Protocol
 from followup.said import say
-from followup.timing.waking import MINUTES_A_DAY, WakingDay
+from followup.timing.waking import MINUTES_A_DAY, WakingHours
 
 
-def first_drop_day(eye: EyeRules, protocol: Protocol, waking: WakingDay) -> FirstDropDay:
+def first_drop_day(eye: EyeRules, protocol: Protocol, waking: WakingHours) -> FirstDropDay:
     """F, and the hour of the first drops where they come before the patient rises on that day."""
     rule = eye.first_day_rule
     reasons = (rule.reason,) if rule else ()
@@ -19,7 +19,7 @@ def first_drop_day(eye: EyeRules, protocol: Protocol, waking: WakingDay) -> Firs
     )
 
 
-def _before_sleep(eye: EyeRules, protocol: Protocol, waking: WakingDay) -> str | None:
+def _before_sleep(eye: EyeRules, protocol: Protocol, waking: WakingHours) -> str | None:
     """The first hour awake after the pad may come off, in the night that began on the day of surgery."""
     padded = eye.context.operation.pad is not False and (eye.first_drop_day - eye.day0).days == 1
     hours, minutes = (int(part) for part in protocol.pad.off.split(":"))

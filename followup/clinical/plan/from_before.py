@@ -18,7 +18,7 @@ from followup.clinical.record import Eye, InUse, Record
 from followup.clinical.record.history import eyes_of
 from followup.errors import FollowupError
 from followup.said import say
-from followup.timing.waking import WakingDay
+from followup.timing.waking import WakingHours
 from followup.typed import typed
 
 _GOES_ON = Reason(
@@ -44,7 +44,7 @@ class FromBefore:
 
 
 def courses_from_before(
-    record: Record, protocol: Protocol, start: date, end: date, waking: WakingDay
+    record: Record, protocol: Protocol, start: date, end: date, waking: WakingHours
 ) -> FromBefore:
     """One course an eye (or by mouth) for each medicine that goes on, from ``start`` to ``end``.
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from followup.clinical.careplan import InWords, Question, Reason
-from followup.clinical.protocol.names import FieldWords, Names
+from followup.clinical.protocol.names import FieldWords, KnownNames
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.eye import EyeContext
 from followup.said import say
@@ -38,7 +38,7 @@ def told_in_words(record: Record) -> tuple[InWords, ...]:
     return tuple(InWords(field=f, eye=e, text=t.strip()) for f, e, t in found if t and t.strip())
 
 
-def word_questions(contexts: Sequence[EyeContext], names: Names) -> Iterator[Question]:
+def word_questions(contexts: Sequence[EyeContext], names: KnownNames) -> Iterator[Question]:
     """For each eye, the fields that its free words name and that say nothing of it, or the opposite."""
     for context in contexts:
         place = f"operations.{context.index}.free_text"
@@ -49,7 +49,7 @@ def word_questions(contexts: Sequence[EyeContext], names: Names) -> Iterator[Que
 
 
 def _asked(
-    context: EyeContext, fields: Sequence[FieldWords], text: str | None, place: str, names: Names
+    context: EyeContext, fields: Sequence[FieldWords], text: str | None, place: str, names: KnownNames
 ) -> Iterator[Question]:
     for one in fields:
         word = names.mention(one, text or "")

@@ -37,7 +37,7 @@ CHOICES = {
 """The surgeon's choices as a sentence names them."""
 
 
-class Names:
+class PlanNames:
     """What the keys of one plan are called."""
 
     def __init__(self, plan: CarePlan, protocol: Protocol) -> None:

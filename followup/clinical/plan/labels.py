@@ -9,7 +9,7 @@ from followup.clinical.protocol.formulary import Country, LabelCeiling, Medicine
 
 
 @dataclass(frozen=True)
-class AboveLabel:
+class LabelPassed:
     """The first day (from 1) on which a course passes the label of ``country``.
 
     ``allowed`` is the label's most drops a day on that day; 0: the label has ended by then.
@@ -24,7 +24,7 @@ class AboveLabel:
 
 def above_label(
     medicine: Medicine, steps: Sequence[tuple[int, int]], country: Country | None = None
-) -> AboveLabel | None:
+) -> LabelPassed | None:
     """Where a course of (count a day, days) steps first passes a label; None: it stays within.
 
     Without a country, or where none of its figures is on file, every label is asked, and the first
@@ -36,7 +36,7 @@ def above_label(
     return min((f for f in found if f is not None), key=lambda f: f.day, default=None)
 
 
-def _first(medicine: Medicine, steps: Sequence[tuple[int, int]], country: Country) -> AboveLabel | None:
+def _first(medicine: Medicine, steps: Sequence[tuple[int, int]], country: Country) -> LabelPassed | None:
     ceilings = [c for c in medicine.labels if c.country == country]
     for day, count in enumerate(_counts(steps), 1):
         in_force = [
@@ -45,7 +45,7 @@ def _first(medicine: Medicine, steps: Sequence[tuple[int, int]], country: Countr
         allowed = max((c.drops_a_day for c in in_force), default=0)
         if count > allowed:
             ceiling = in_force[0] if in_force else ceilings[-1]
-            return AboveLabel(country, day, count, allowed, ceiling)
+            return LabelPassed(country, day, count, allowed, ceiling)
     return None
 
 

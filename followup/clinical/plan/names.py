@@ -8,7 +8,7 @@ from typing import get_args
 
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Record
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.clinical.record.history import eyes_of
 from followup.errors import FollowupError
 from followup.said import say
@@ -56,7 +56,7 @@ def check_answers(record: Record, protocol: Protocol) -> None:
 def _can_be(course: str, eyes: set[Eye], protocol: Protocol) -> bool:
     side, _, what = course.partition(":")
     kind = what.removeprefix("at-surgery:").removesuffix("-weaker")
-    roles = {role.replace(" ", "-") for role in get_args(Role)}
+    roles = {role.replace(" ", "-") for role in get_args(MedicineRole)}
     names = roles | set(protocol.formulary)
     # A medicine that stands twice is numbered from the second on.
     return side in (*eyes, "mouth") and (kind in names or _NUMBERED.sub("", kind) in names)

@@ -25,13 +25,13 @@ _REASON = Reason(
 
 
 @dataclass(frozen=True)
-class Decided:
+class WithoutSteroid:
     courses: tuple[Course, ...]
     questions: tuple[Question, ...] = ()
     cautions: tuple[Caution, ...] = ()
 
 
-def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decided:
+def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> WithoutSteroid:
     """Steroid drops that were left out wait for another product or for the decision, eye by eye.
 
     The decision ends every steroid drop of the eye, and stands on the plan as a stop with its name.
@@ -77,7 +77,7 @@ def decide_steroid(courses: Sequence[Course], eyes: Sequence[EyeRules]) -> Decid
                     reasons=(_REASON,),
                 )
             )
-    return Decided(found, tuple(questions), tuple(cautions))
+    return WithoutSteroid(found, tuple(questions), tuple(cautions))
 
 
 def _says_what_instead(eye: EyeRules) -> bool:

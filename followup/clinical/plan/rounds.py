@@ -13,7 +13,7 @@ from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol
 from followup.said import say
 from followup.timing.rounds import Phase, RoundBottle, fits, plan_rounds
-from followup.timing.waking import WakingDay
+from followup.timing.waking import WakingHours
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def spans(courses: Sequence[Course], start: date) -> list[Span]:
 def draft_rounds(
     courses: Sequence[Course],
     protocol: Protocol,
-    waking: WakingDay,
+    waking: WakingHours,
     start: date,
     previous: frozenset[str] | None,
     own: Mapping[str, frozenset[str]],
@@ -85,14 +85,14 @@ def draft_rounds(
     return tuple(made), tuple(_moved(timed, waking, protocol))
 
 
-def fits_the_day(course: Course, protocol: Protocol, waking: WakingDay) -> bool:
+def fits_the_day(course: Course, protocol: Protocol, waking: WakingHours) -> bool:
     """Whether every step of the course has its places in the patient's waking day."""
     bottle = _bottle(course, protocol, waking)
     return all(fits(bottle, step.count, waking.slots) for step in course.steps)
 
 
 def _bottle(
-    course: Course, protocol: Protocol, waking: WakingDay, own: frozenset[str] | None = None
+    course: Course, protocol: Protocol, waking: WakingHours, own: frozenset[str] | None = None
 ) -> RoundBottle:
     medicine = protocol.formulary[course.medicine]
     fixed = frozenset(waking.slot_of(f"{t:%H:%M}") for t in course.fixed_times) or None
@@ -104,7 +104,7 @@ def _bottle(
     return RoundBottle(course.key, medicine.shortest_interval_hours, allowed, fixed, before)
 
 
-def _moved(courses: Sequence[Course], waking: WakingDay, protocol: Protocol) -> list[str]:
+def _moved(courses: Sequence[Course], waking: WakingHours, protocol: Protocol) -> list[str]:
     """Fixed times that are not on the hours of this waking day move to the nearest round."""
     told: list[str] = []
     for course in courses:

@@ -12,8 +12,8 @@ from followup.clinical.careplan import Caution, Course, FactUse, Question, Reaso
 from followup.clinical.english import listed
 from followup.clinical.facts.eye_rules import EyeRules, asked
 from followup.clinical.facts.fire import Fired
-from followup.clinical.plan.answered import Answers, Settled, closed, raised_by
-from followup.clinical.plan.contraindications import Finding, check_duplicates, check_medicine
+from followup.clinical.plan.answered import AnswersOnDay, SettledFinding, closed, raised_by
+from followup.clinical.plan.contraindications import CautionFinding, check_duplicates, check_medicine
 from followup.clinical.plan.labels import above_label
 from followup.clinical.protocol.formulary import Country, Medicine
 from followup.clinical.protocol.protocol import Protocol
@@ -41,7 +41,7 @@ def check_courses(
     gone = {c.key for c in courses if c.key in ended and c.last_day and c.last_day < as_of}
     asked = [c for c in courses if c.key not in gone]
     found = [(c.key, f) for c in asked for f in _findings(record, protocol, c, as_of)]
-    answers = Answers(record, as_of, raised_by(found), _without_steroid(record, courses, as_of))
+    answers = AnswersOnDay(record, as_of, raised_by(found), _without_steroid(record, courses, as_of))
     settled = [answers.settle(finding, key) for key, finding in found]
     kept: list[Course] = []
     cautions = [caution_of(s.finding) for s in settled]
@@ -64,7 +64,7 @@ def _without_steroid(record: Record, courses: Sequence[Course], as_of: date) -> 
     return frozenset(c.key for c in courses if c.role == "steroid" and c.eye in decided)
 
 
-def _doubles(answers: Answers, protocol: Protocol, courses: Sequence[Course]) -> list[Settled]:
+def _doubles(answers: AnswersOnDay, protocol: Protocol, courses: Sequence[Course]) -> list[SettledFinding]:
     """Two medicines at once, asked about each: settled where one is left out, or both are to be given.
 
     An answer without a course can only say that both are meant, and only of one pair.
@@ -76,7 +76,7 @@ def _doubles(answers: Answers, protocol: Protocol, courses: Sequence[Course]) ->
         if course.medicine in protocol.formulary
     }
     alone = Counter((pair.id, pair.eye) for pair in pairs)
-    told: list[Settled] = []
+    told: list[SettledFinding] = []
     for pair in pairs:
         field = f"operations.{answers.operation(pair.eye)}.answers"
         plain = "give" if alone[pair.id, pair.eye] == 1 and answers.both_meant(pair) else None
@@ -94,13 +94,13 @@ def _doubles(answers: Answers, protocol: Protocol, courses: Sequence[Course]) ->
         both = pair.level != "stop" and all(decision == "give" for _, _, decision in sides)
         for one, key, decision in sides:
             if out or both:
-                told.append(Settled(closed(one), key, declined=decision == "do not give"))
+                told.append(SettledFinding(closed(one), key, declined=decision == "do not give"))
             else:
-                told.append(Settled(replace(one, question=None) if decision == "give" else one, key))
+                told.append(SettledFinding(replace(one, question=None) if decision == "give" else one, key))
     return told
 
 
-def _declined(course: Course, settled: Sequence[Settled]) -> Course:
+def _declined(course: Course, settled: Sequence[SettledFinding]) -> Course:
     """The course left out where the surgeon has answered "do not give"."""
     out = [s for s in settled if s.declined]
     if not out:
@@ -117,7 +117,7 @@ def hold(course: Course, by: Sequence[str]) -> Course:
     return course.model_copy(update={"state": "held", "held_by": ids})
 
 
-def _findings(record: Record, protocol: Protocol, course: Course, as_of: date) -> tuple[Finding, ...]:
+def _findings(record: Record, protocol: Protocol, course: Course, as_of: date) -> tuple[CautionFinding, ...]:
     if course.state == "stopped" or not course.steps:
         return ()
     return check_medicine(
@@ -133,7 +133,7 @@ def _findings(record: Record, protocol: Protocol, course: Course, as_of: date) -
     )
 
 
-def reason_of(finding: Finding) -> Reason:
+def reason_of(finding: CautionFinding) -> Reason:
     """Where a finding comes from."""
     facts = (FactUse(fact=finding.id, value=finding.told, fields=finding.fields),) if finding.fields else ()
     return Reason(
@@ -141,7 +141,7 @@ def reason_of(finding: Finding) -> Reason:
     )
 
 
-def question_of(settled: Settled) -> Question:
+def question_of(settled: SettledFinding) -> Question:
     """What is asked about one course."""
     finding = settled.finding
     return Question(
@@ -157,7 +157,7 @@ def question_of(settled: Settled) -> Question:
     )
 
 
-def caution_of(finding: Finding) -> Caution:
+def caution_of(finding: CautionFinding) -> Caution:
     """What stands on the plan whether it is answered or not."""
     return Caution(
         id=finding.id,

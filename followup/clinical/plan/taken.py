@@ -4,27 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from followup.clinical.protocol.names import NameClass, Names
+from followup.clinical.protocol.names import KnownNames, NameClass
 from followup.clinical.record import InUse, Record
 
 EYE_CLASS = "eye class"
 
 
-def classes_taken(entry: InUse, names: Names) -> tuple[NameClass, ...]:
+def classes_taken(entry: InUse, names: KnownNames) -> tuple[NameClass, ...]:
     """The classes that matter among those that a tablet outside the formulary names."""
     if entry.medicine is not None or entry.route != "mouth" or entry.described is None:
         return ()
     return tuple(one for one in names.classes_in(entry.described) if one.taken is not None)
 
 
-def must_be_named(entry: InUse, names: Names) -> bool:
+def must_be_named(entry: InUse, names: KnownNames) -> bool:
     """Whether a medicine without its name stops the plan: a drop, or a tablet of a class of the eye."""
     if entry.medicine is not None:
         return False
     return entry.route == "eye" or any(one.taken == EYE_CLASS for one in classes_taken(entry, names))
 
 
-def taken(record: Record, names: Names) -> Mapping[str, tuple[str, ...]]:
+def taken(record: Record, names: KnownNames) -> Mapping[str, tuple[str, ...]]:
     """What the described tablets that go on stand for, such as "blood_thinner", with their fields."""
     found: dict[str, tuple[str, ...]] = {}
     for i, entry in enumerate(record.in_use):

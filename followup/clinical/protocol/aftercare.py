@@ -15,7 +15,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.protocol.aftercare_states import STATES, OfEye, Situation, StateName
+from followup.clinical.protocol.aftercare_states import STATES, EyeOnDay, OfEye, StateName
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.lines import load_toml, toml_problem
 from followup.clinical.record import Eye, Operation, Record
@@ -25,7 +25,7 @@ AFTERCARE = Path(__file__).resolve().parents[1] / "data" / "aftercare.toml"
 
 _LARGE_TECHNIQUES = frozenset({"manual small-incision", "extracapsular", "intracapsular"})
 _Days = Annotated[int, Field(ge=0, le=365)]
-Place = Literal["important", "paper", "ordinary", "teach-back"]
+SheetPlace = Literal["important", "paper", "ordinary", "teach-back"]
 
 
 class _Sourced(BaseModel):
@@ -70,7 +70,7 @@ class Advice(_Sourced):
     """
 
     id: Annotated[str, StringConstraints(pattern=r"^[a-z][a-z-]{1,30}$")]
-    place: Place
+    place: SheetPlace
     small: _Days | None = None
     large: _Days | None = None
     ends: Literal["evening", "morning"] = "evening"
@@ -147,7 +147,7 @@ class Aftercare(BaseModel):
     ) -> Iterator[Holding]:
         """The sentences that hold on ``day``, each once, in order."""
         situations = [
-            Situation(plan, record, formulary, day, operation) for operation in _newest(record.operations)
+            EyeOnDay(plan, record, formulary, day, operation) for operation in _newest(record.operations)
         ]
         for advice in self.advice:
             held = [each for each in situations if self._holds(advice, each)]
@@ -156,7 +156,7 @@ class Aftercare(BaseModel):
                 eyes = tuple(each.operation.eye for each in held)
                 yield Holding(advice, eyes, max((end for end in ends if end), default=None))
 
-    def _holds(self, advice: Advice, case: Situation) -> bool:
+    def _holds(self, advice: Advice, case: EyeOnDay) -> bool:
         last = self.last_day(advice, case.operation)
         return (
             (last is None or case.day < last or (case.day == last and advice.ends == "evening"))

@@ -21,7 +21,7 @@ _OVER = ("fulfilled", "arrived")
 
 
 @dataclass(frozen=True)
-class Situation:
+class EyeOnDay:
     """One operated eye on one day, with the plan and the record of its patient."""
 
     plan: CarePlan
@@ -80,7 +80,7 @@ class OfPatient:
     """A state of the whole patient. ``about`` says it in words."""
 
     about: str
-    holds: Callable[[Situation], bool]
+    holds: Callable[[EyeOnDay], bool]
 
 
 @dataclass(frozen=True)
@@ -110,42 +110,42 @@ StateName = Literal[
 ]
 
 
-def _drops(case: Situation) -> bool:
+def _drops(case: EyeOnDay) -> bool:
     return any(course.eye for course in case.courses())
 
 
-def _steroid_drops(case: Situation) -> bool:
+def _steroid_drops(case: EyeOnDay) -> bool:
     return any(c.eye == case.operation.eye for c in case.courses("steroid", states=("active", "held")))
 
 
-def _sulphite(case: Situation) -> bool:
+def _sulphite(case: EyeOnDay) -> bool:
     found = (case.formulary.get(course.medicine) for course in case.courses())
     return any(medicine is not None and "sulphite" in medicine.excipients for medicine in found)
 
 
-def _visits(case: Situation) -> bool:
+def _visits(case: EyeOnDay) -> bool:
     return any(trip.status in _TO_COME and trip.date >= case.day for trip in case.plan.trips)
 
 
-def _nobody(case: Situation) -> bool:
+def _nobody(case: EyeOnDay) -> bool:
     patient = case.record.patient
     return patient.drops_by is not None and patient.drops_by.who == "nobody" and patient.help_arranged is None
 
 
-def _weak_hands(case: Situation) -> bool:
+def _weak_hands(case: EyeOnDay) -> bool:
     patient = case.record.patient
     own = patient.drops_by is None or patient.drops_by.who in ("self", "nobody")
     helper = patient.drops_by is not None and patient.drops_by.can_squeeze is False
     return (helper or (own and patient.can_squeeze is False)) and patient.help_arranged is None
 
 
-def _herpes(case: Situation) -> bool:
+def _herpes(case: EyeOnDay) -> bool:
     uveitis = case.eye.uveitis
     inside = uveitis is not None and (uveitis.herpetic is True or uveitis.kind == "herpetic")
     return case.eye.herpetic_keratitis is not None or inside
 
 
-def _allergy(case: Situation) -> bool:
+def _allergy(case: EyeOnDay) -> bool:
     patient = case.record.patient
     return bool(patient.allergies or (patient.allergy_text or "").strip())
 

@@ -15,17 +15,17 @@ from pydantic import BaseModel, ConfigDict, Field, StrictInt, ValidationError, m
 from followup.clinical.protocol.conditions import ConditionName
 from followup.clinical.protocol.formulary import (
     Excipient,
+    Figure,
     Form,
     Kind,
     Medicine,
     Potency,
     Route,
-    Sourced,
     Words,
 )
 from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
-from followup.clinical.protocol.names import NO_NAMES, Names
-from followup.clinical.record.base import MedicineId, Role
+from followup.clinical.protocol.names import NO_NAMES, KnownNames
+from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.errors import FollowupError
 
 Level: TypeAlias = Literal["stop", "ask", "warn", "note"]
@@ -44,7 +44,7 @@ class Selector(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     kinds: tuple[Kind, ...] = ()
-    roles: tuple[Role, ...] = ()
+    roles: tuple[MedicineRole, ...] = ()
     routes: tuple[Route, ...] = ()
     forms: tuple[Form, ...] = ()
     excipients: tuple[Excipient, ...] = ()
@@ -84,7 +84,7 @@ class Dense(BaseModel):
     over_days: StrictInt = Field(ge=0, le=400)
 
 
-class CautionRule(Sourced):
+class CautionRule(Figure):
     """One caution. It fires for a medicine that fits one of ``applies`` when its conditions say so.
 
     ``always``: it needs no condition. ``dense``: it is about courses as dense as that alone.
@@ -135,7 +135,7 @@ class CautionRule(Sourced):
         return self
 
 
-class DuplicateRule(Sourced):
+class DuplicateRule(Figure):
     """Two courses that overlap in time and both fit ``both``, in the ``where`` relation.
 
     ``same_substance``, ``same_kind``: they also share an active substance, a class.
@@ -169,10 +169,10 @@ class CautionSet(BaseModel):
 
     cautions: tuple[CautionRule, ...]
     duplicates: tuple[DuplicateRule, ...]
-    names: Names = NO_NAMES
+    names: KnownNames = NO_NAMES
 
 
-def load_cautions(path: Path, names: Names = NO_NAMES) -> CautionSet:
+def load_cautions(path: Path, names: KnownNames = NO_NAMES) -> CautionSet:
     """The ``[[caution]]`` and ``[[duplicate]]`` tables of a TOML file.
 
     Raises FollowupError ``cautions.*`` with file and line for anything unknown or missing.

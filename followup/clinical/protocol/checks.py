@@ -9,8 +9,8 @@ from followup.clinical.protocol.checks_facts import check_facts
 from followup.clinical.protocol.checks_needs import check_needs
 from followup.clinical.protocol.checks_reviews import check_review
 from followup.clinical.protocol.facts import FactDef, bare, none_between
-from followup.clinical.protocol.lines import dangling
-from followup.clinical.protocol.load import Files, Source
+from followup.clinical.protocol.files import Files
+from followup.clinical.protocol.lines import Source, dangling
 from followup.clinical.protocol.protocol import Placed, Protocol
 from followup.clinical.protocol.rule import CourseEffect, Rule
 from followup.clinical.record.eye import known_path

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from followup.clinical.protocol.checks_reviews import FACTS
 from followup.clinical.protocol.facts import FactDef, bare
-from followup.clinical.protocol.load import Source
+from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record.base import NOT_RECORDED
 from followup.clinical.record.eye import held_at, known_path

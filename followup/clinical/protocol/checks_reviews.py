@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from followup.clinical.protocol.facts import bare
-from followup.clinical.protocol.load import Source
+from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.protocol import Protocol
-from followup.clinical.protocol.reviews import Flag, Other, OtherLook, PressureRow, ReviewRules, ToSee
+from followup.clinical.protocol.reviews import Flag, OtherFinding, OtherLook, PressureRow, ReviewRules, ToSee
 from followup.clinical.record.eye import held_at, known_path
 from followup.clinical.record.findings import MOST_MMHG
 from followup.errors import FollowupError
@@ -42,7 +42,7 @@ def check_review(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
 
 
 def _check_findings(rules: ReviewRules, source: Source, known: set[str]) -> Iterator[FollowupError]:
-    tables: tuple[tuple[str, Sequence[Flag | Other | ToSee]], ...] = (
+    tables: tuple[tuple[str, Sequence[Flag | OtherFinding | ToSee]], ...] = (
         ("to_see", rules.to_see),
         ("before_steroid", rules.before_steroid),
         ("flag", rules.flag),
@@ -107,7 +107,7 @@ def _check_pressure(rows: Sequence[PressureRow], source: Source) -> Iterator[Fol
         yield source.refuse("protocol.review", what, "pressure", fix="close the gap between the rows")
 
 
-def _check_other(protocol: Protocol, source: Source, i: int, other: Other) -> Iterator[FollowupError]:
+def _check_other(protocol: Protocol, source: Source, i: int, other: OtherFinding) -> Iterator[FollowupError]:
     careful = other.careful
     looks: Sequence[OtherLook] = (*other.look, *(careful.look if careful else ()))
     known = {fact.name for fact in protocol.facts}

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from followup.clinical.protocol.conditions import ConditionName
 from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
-from followup.clinical.record.base import MedicineId, Role
+from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.errors import FollowupError
 from followup.said import MaySay
 
@@ -54,7 +54,7 @@ CapColour: TypeAlias = Literal[
 
 Words = Annotated[str, StringConstraints(min_length=1, max_length=300, strip_whitespace=True), MaySay]
 
-MARK_LETTERS: Mapping[Role, str] = {
+MARK_LETTERS: Mapping[MedicineRole, str] = {
     "steroid": "S",
     "nsaid": "N",
     "antibiotic": "A",
@@ -73,7 +73,7 @@ _PACKED: Mapping[Form, str] = {"tablet": " tablets", "capsule": " capsules"}
 _DROPS = frozenset({"solution", "suspension", "emulsion"})
 
 
-class Sourced(BaseModel):
+class Figure(BaseModel):
     """A figure with its source."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -82,7 +82,7 @@ class Sourced(BaseModel):
     mark: Mark
 
 
-class LabelCeiling(Sourced):
+class LabelCeiling(Figure):
     """The most that a label allows: drops a day from ``from_day`` of the course, for ``days``.
 
     ``from_day`` counts the first day of the course as 1. ``days`` None: the label gives no end.
@@ -94,7 +94,7 @@ class LabelCeiling(Sourced):
     days: int | None = Field(None, ge=1, le=365)
 
 
-class LabelDays(Sourced):
+class LabelDays(Figure):
     """The longest course of a label in days; ``only`` names the patients it is for."""
 
     country: Country
@@ -102,7 +102,7 @@ class LabelDays(Sourced):
     only: Literal["diabetes"] | None = None
 
 
-class Medicine(Sourced):
+class Medicine(Figure):
     """One product: a generic medicine of one strength and form.
 
     ``drops_per_ml`` is the rule of thumb of 20 unless the maker's figure is known; ``largest_drop_ul``
@@ -117,7 +117,7 @@ class Medicine(Sourced):
     name: Words
     strength: Words
     form: Form
-    role: Role
+    role: MedicineRole
     route: Route = "eye"
     kinds: tuple[Kind, ...] = Field(min_length=1)
     substances: tuple[MedicineId, ...] = Field(min_length=1)

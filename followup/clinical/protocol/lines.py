@@ -11,6 +11,7 @@ import tomllib
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import deepcopy
+from dataclasses import dataclass
 from functools import lru_cache
 from math import isfinite
 from pathlib import Path
@@ -263,3 +264,17 @@ class _Scanner:
 
     def _line(self) -> int:
         return bisect_left(self.breaks, self.at) + 1
+
+
+@dataclass(frozen=True)
+class Source:
+    """One data file: where it lies, what it says, and on which line."""
+
+    path: Path
+    data: dict[str, Any]
+    locate: Locate
+
+    def refuse(
+        self, code: str, what: str, *place: str | int, fix: str = "correct this line"
+    ) -> FollowupError:
+        return FollowupError(code, what, where=where(self.path, self.locate, *place), fix=fix)

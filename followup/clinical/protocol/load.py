@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -15,11 +14,13 @@ from pydantic import BaseModel, ValidationError
 import followup
 from followup.clinical.protocol.aftercare import load_aftercare
 from followup.clinical.protocol.cautions import load_cautions
+from followup.clinical.protocol.checks import check_protocol
 from followup.clinical.protocol.facts import FactDef
+from followup.clinical.protocol.files import Files
 from followup.clinical.protocol.formulary import load_formulary
-from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
+from followup.clinical.protocol.lines import Source, load_toml, toml_problem
 from followup.clinical.protocol.names import load_names
-from followup.clinical.protocol.protocol import Placed, Protocol, Settings
+from followup.clinical.protocol.protocol import Protocol, ProtocolFile
 from followup.clinical.protocol.recall import load_recall_rules
 from followup.clinical.protocol.reviews import load_review
 from followup.clinical.protocol.rule import Rule
@@ -27,30 +28,6 @@ from followup.errors import FollowupError
 
 SAMPLE = Path(__file__).resolve().parents[1] / "data"
 T = TypeVar("T", bound=BaseModel)
-
-
-@dataclass(frozen=True)
-class Source:
-    """One data file: where it lies, what it says, and on which line."""
-
-    path: Path
-    data: dict[str, Any]
-    locate: Locate
-
-    def refuse(
-        self, code: str, what: str, *place: str | int, fix: str = "correct this line"
-    ) -> FollowupError:
-        return FollowupError(code, what, where=where(self.path, self.locate, *place), fix=fix)
-
-
-@dataclass(frozen=True)
-class Files:
-    """The files that a protocol was read from, so that a contradiction can be placed."""
-
-    main: Source
-    facts: Source
-    rules: Sequence[Placed]
-    review: Source
 
 
 def load_protocol(folder: Path | None = None) -> Protocol:
@@ -65,8 +42,6 @@ def _sample() -> Protocol:
 
 
 def _loaded(folder: Path) -> Protocol:
-    from followup.clinical.protocol.checks import check_protocol
-
     protocol, files = read_protocol(folder)
     check_protocol(protocol, files)
     return protocol
@@ -79,7 +54,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
             "protocol.folder", "no such folder", where=str(folder), fix="name the protocol's folder"
         )
     main = _source(folder / "protocol.toml")
-    settings = _table(Settings, main)
+    settings = _table(ProtocolFile, main)
     fact_file = _source(folder / "facts.toml")
     facts = _list(FactDef, fact_file, "fact")
     rule_files = [_source(path) for path in sorted(folder.glob("rules-*.toml"))]
@@ -122,7 +97,7 @@ def reading_problems(folder: Path) -> Iterator[FollowupError]:
         yield from _faulty(path, Rule, "rule")
     yield from _faulty(folder / "facts.toml", FactDef, "fact")
     loaders: tuple[tuple[str, Callable[[Path], object]], ...] = (
-        ("protocol.toml", lambda path: _table(Settings, _source(path))),
+        ("protocol.toml", lambda path: _table(ProtocolFile, _source(path))),
         ("formulary.toml", load_formulary),
         ("names.toml", lambda path: load_names(path, {})),
         ("aftercare.toml", load_aftercare),
@@ -159,7 +134,7 @@ def _source(path: Path) -> Source:
     return Source(path, data, locate)
 
 
-def _table(model: type[Settings], source: Source) -> Settings:
+def _table(model: type[ProtocolFile], source: Source) -> ProtocolFile:
     try:
         return model.model_validate(source.data)
     except ValidationError as exc:

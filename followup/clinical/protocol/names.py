@@ -16,7 +16,7 @@ from typing import Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from followup.clinical.protocol.formulary import Kind, Medicine, Sourced, Words
+from followup.clinical.protocol.formulary import Figure, Kind, Medicine, Words
 from followup.clinical.protocol.lines import load_toml, toml_problem, where
 from followup.clinical.record.eye import known_path
 from followup.errors import FollowupError
@@ -30,7 +30,7 @@ _TOKEN = re.compile(r"[^\W_]+")
 _GRAVEST: Mapping[Reaction, int] = {"severe": 3, "wheeze": 2, "rash": 1, "other": 1, "not known": 0}
 
 
-class NameClass(Sourced):
+class NameClass(Figure):
     """Medicines of one class by their generic names.
 
     ``allergy`` is the word of the record's list of allergies for it; ``kinds`` the classes of the
@@ -50,7 +50,7 @@ class NameClass(Sourced):
     ) = None
 
 
-class FieldWords(Sourced):
+class FieldWords(Figure):
     """Words for what the record has a field for, and what is asked where the field does not agree.
 
     ``values`` are what agrees; without them anything but no, none or normal does.
@@ -62,14 +62,14 @@ class FieldWords(Sourced):
     values: tuple[bool | str, ...] = ()
 
 
-class ReactionWords(Sourced):
+class ReactionWords(Figure):
     """Words for one kind of reaction, in the words of the record's list of allergies."""
 
     reaction: Literal["rash", "severe", "wheeze", "other"]
     words: tuple[Words, ...] = Field(min_length=1)
 
 
-class PlainWords(Sourced):
+class PlainWords(Figure):
     """Words beside names: that there is no allergy, that there is no other, doubt, mere grammar,
     and ``denial``, which turns what follows within a few words into its opposite."""
 
@@ -122,7 +122,7 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Names:
+class KnownNames:
     """All known names and words. An empty one understands nothing."""
 
     classes: Mapping[str, NameClass]
@@ -265,7 +265,7 @@ _EARLIER = "eye.after_earlier_operation."
 # How many words before a word may turn it into its opposite.
 _REACH = 4
 
-NO_NAMES = Names({}, (), (), None)
+NO_NAMES = KnownNames({}, (), (), None)
 
 
 @dataclass(frozen=True)
@@ -317,7 +317,7 @@ def _forms_of(word: str) -> set[Form]:
     return {tokens, ("".join(tokens),)} if tokens else set()
 
 
-def load_names(path: Path, formulary: Mapping[str, Medicine]) -> Names:
+def load_names(path: Path, formulary: Mapping[str, Medicine]) -> KnownNames:
     """The names of a TOML file, with the substances of the formulary among them.
 
     Raises FollowupError ``names.file`` with file and line for anything unknown or missing.
@@ -341,4 +341,4 @@ def load_names(path: Path, formulary: Mapping[str, Medicine]) -> Names:
             what = f'no field "{told.field}" in the record'
             raise FollowupError("names.file", what, where=place, fix=say("name a field of the record"))
     substances = dict.fromkeys(s for medicine in formulary.values() for s in medicine.substances)
-    return Names(classes, tuple(substances), read.reactions, read.words, read.fields)
+    return KnownNames(classes, tuple(substances), read.reactions, read.words, read.fields)

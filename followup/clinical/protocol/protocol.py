@@ -13,15 +13,15 @@ from followup.clinical.protocol.aftercare import Aftercare
 from followup.clinical.protocol.cautions import CautionSet
 from followup.clinical.protocol.facts import FactDef, Mark
 from followup.clinical.protocol.formulary import Country, Medicine
-from followup.clinical.protocol.load import Source
+from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.protocol.reviews import ReviewRules
-from followup.clinical.protocol.rule import Part, Rule, Taper
-from followup.clinical.record.base import MedicineId, Role
+from followup.clinical.protocol.rule import ProtocolPart, Rule, Taper
+from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.said import SaidLine, SaidText
 
 
-class About(Part):
+class About(ProtocolPart):
     """Name and version of the set, and the country whose labels it goes by."""
 
     name: str = Field(min_length=2, max_length=80)
@@ -30,7 +30,7 @@ class About(Part):
     text: SaidText = ""
 
 
-class RoundSettings(Part):
+class RoundSettings(ProtocolPart):
     """``price``: hours squared times days that a clock time new to the patient must earn."""
 
     price: StrictInt = Field(ge=0, le=10**9)
@@ -39,7 +39,7 @@ class RoundSettings(Part):
     mark: Mark
 
 
-class Kind(Part):
+class LookKind(ProtocolPart):
     """A kind of review need. ``merge``: how needs of one id from several rules are joined.
     ``finding``: what a review must hold for the need to count as looked at."""
 
@@ -49,19 +49,19 @@ class Kind(Part):
     merge: Literal["earliest", "latest", "same"] = "same"
 
 
-def text_of(kind: str, kinds: Mapping[str, Kind]) -> str:
+def text_of(kind: str, kinds: Mapping[str, LookKind]) -> str:
     """What a kind of look is called, or its id where the protocol does not know it."""
     return kinds[kind].text if kind in kinds else kind
 
 
-class GapLimit(Part):
+class GapLimit(ProtocolPart):
     """Of the dates with ``from_count`` drops or more a day, at most ``limit`` between two checks."""
 
     from_count: StrictInt = Field(ge=1)
     limit: StrictInt = Field(ge=1)
 
 
-class TierSettings(Part):
+class TierSettings(ProtocolPart):
     gaps: tuple[GapLimit, ...] = Field(min_length=1)
     because: SaidText
     source: SaidText
@@ -75,7 +75,7 @@ class TierSettings(Part):
         return self
 
 
-class LongNsaid(Part):
+class LongNsaid(ProtocolPart):
     """An NSAID past ``after_days`` is off label: a stained cornea every ``gap`` NSAID dates at most."""
 
     after_days: StrictInt = Field(ge=1)
@@ -85,7 +85,7 @@ class LongNsaid(Part):
     mark: Mark
 
 
-class CatchUp(Part):
+class CatchUp(ProtocolPart):
     """A look that was missed is caught up within so many days of the plan that notices it."""
 
     days: StrictInt = Field(ge=0, le=14)
@@ -94,7 +94,7 @@ class CatchUp(Part):
     mark: Mark
 
 
-class ClosedDaysSettings(Part):
+class ClosedDaysSettings(ProtocolPart):
     """What a calendar's word on closed days holds for: these ``looks`` (ids of needs).
 
     Whoever is on call may look at them; or they are put off by ``put_off_days`` beyond their window at
@@ -112,7 +112,7 @@ class ClosedDaysSettings(Part):
     mark: Mark
 
 
-class EarlierOperation(Part):
+class EarlierOperation(ProtocolPart):
     """So long an earlier operation on the same eye counts: a torn capsule, lost vitreous, steroid."""
 
     days: StrictInt = Field(ge=0, le=1000)
@@ -121,7 +121,7 @@ class EarlierOperation(Part):
     mark: Mark
 
 
-class PadSettings(Part):
+class PadSettings(ProtocolPart):
     """From when on, on the morning after surgery, a pad or shield may come off."""
 
     off: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")
@@ -130,7 +130,7 @@ class PadSettings(Part):
     mark: Mark
 
 
-class Promises(Part):
+class Promises(ProtocolPart):
     """No visit is booked or decided more than so many days after the last operation, or after today."""
 
     days: StrictInt = Field(ge=28, le=1000)
@@ -139,7 +139,7 @@ class Promises(Part):
     mark: Mark
 
 
-class SupplySettings(Part):
+class SupplySettings(ProtocolPart):
     """The next bottle is in hand before less than this share of the present one is ``left``, counted with
     drops as large as the largest measured, ``largest_drop_ul`` in microlitres."""
 
@@ -150,7 +150,7 @@ class SupplySettings(Part):
     mark: Mark
 
 
-class AboveLabel(Part):
+class AboveLabel(ProtocolPart):
     """A course above the label, owned by name and reason at the signing of the protocol."""
 
     medicine: MedicineId
@@ -160,11 +160,11 @@ class AboveLabel(Part):
     reason: SaidLine
 
 
-class Settings(Part):
+class ProtocolFile(ProtocolPart):
     protocol: About
     rounds: RoundSettings
     medicines: dict[str, MedicineId]
-    kind: dict[str, Kind]
+    kind: dict[str, LookKind]
     tier: dict[Tier, TierSettings]
     long_nsaid: LongNsaid
     catch_up: CatchUp
@@ -184,7 +184,7 @@ class Protocol:
     about: About
     rounds: RoundSettings
     medicines: Mapping[str, MedicineId]
-    kinds: Mapping[str, Kind]
+    kinds: Mapping[str, LookKind]
     tiers: Mapping[Tier, TierSettings]
     long_nsaid: LongNsaid
     catch_up: CatchUp
@@ -221,7 +221,7 @@ class Protocol:
         """Name and version in one, as printed on sheets."""
         return f"{self.about.name} {self.about.version}"
 
-    def usual_medicine(self, role: Role | str) -> Medicine:
+    def usual_medicine(self, role: MedicineRole | str) -> Medicine:
         return self.formulary[self.medicines[role]]
 
 

@@ -20,13 +20,13 @@ from pydantic import (
 from followup.clinical.protocol.facts import Mark
 from followup.clinical.protocol.formulary import Kind
 from followup.clinical.protocol.lines import load_toml, toml_problem
-from followup.clinical.protocol.rule import LONGEST_DAYS, Part
-from followup.clinical.record.base import MedicineId, Role
+from followup.clinical.protocol.rule import LONGEST_DAYS, ProtocolPart
+from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.clinical.record.findings import MOST_MMHG
 from followup.said import SaidLine, SaidText
 
-Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+"]
-GRADES: tuple[Cells, ...] = ("0", "0.5+", "1+", "2+", "3+", "4+")
+CellGrade = Literal["0", "0.5+", "1+", "2+", "3+", "4+"]
+GRADES: tuple[CellGrade, ...] = ("0", "0.5+", "1+", "2+", "3+", "4+")
 """SUN grades of cells in rising order (Jabs, Am J Ophthalmol 2005;140:509, secondary copy)."""
 
 Count = Annotated[StrictInt, Field(ge=1, le=16)]
@@ -54,7 +54,7 @@ Window = Annotated[tuple[FromDay, FromDay, FromDay], AfterValidator(_in_order)]
 Column = Literal["early", "quiet", "inflamed", "frail"]
 
 
-class Response(Part):
+class Response(ProtocolPart):
     """At so many mmHg, so many more than before surgery, a rise is a response to steroid."""
 
     pressure: Mmhg
@@ -63,7 +63,7 @@ class Response(Part):
     mark: Mark
 
 
-class SixWeekTest(Part):
+class SixWeekTest(ProtocolPart):
     """So many drops a day of one steroid for so long part low, middle and high responders in mmHg."""
 
     medicine: MedicineId
@@ -80,29 +80,29 @@ class SixWeekTest(Part):
         return self
 
 
-class Settings(Part):
+class ReviewSettings(ProtocolPart):
     """The numbers of the rules for cells; days count from surgery, steps are (count a day, days)."""
 
     rise_from_day: FromDay
-    rise_cells: Cells
+    rise_cells: CellGrade
     rise_steps: StrictInt = Field(ge=1, le=5)
     least_count: Count
     least_days: Days
     step_back_days: Days
     see_again: Window
-    senior_cells: Cells
+    senior_cells: CellGrade
     senior_cells_from_day: FromDay
-    senior_cells_any_day: Cells
+    senior_cells_any_day: CellGrade
     senior_call: SaidLine
     hourly_then: Steps = Field(min_length=1)
-    rebound_cells: Cells
+    rebound_cells: CellGrade
     rebound_days: Days
     rebound_uveitic_from_day: FromDay
     rebound_steps: Steps = Field(min_length=1)
-    rescue_cells: Cells
+    rescue_cells: CellGrade
     later_steps_uveitic: str
     later_steps_other: str
-    persistent_cells: Cells
+    persistent_cells: CellGrade
     persistent_after_uveitic: Days
     persistent_after_event: Days
     persistent_after_quiet: Days
@@ -111,7 +111,7 @@ class Settings(Part):
     shortest_uveitic: Days
     shorter_step_days: Days
     early_until_day: FromDay
-    inflamed_cells: Cells
+    inflamed_cells: CellGrade
     response_from_day: FromDay
     response: Response
     six_weeks: SixWeekTest
@@ -123,16 +123,16 @@ class Settings(Part):
     mark: Mark
 
     @model_validator(mode="after")
-    def _last_look_comes_nearer(self) -> Settings:
+    def _last_look_comes_nearer(self) -> ReviewSettings:
         if list(self.pressure_drop_last_look) != sorted(self.pressure_drop_last_look, reverse=True):
             raise ValueError("pressure_drop_last_look: days before the end, the most first")
         return self
 
 
-class Expected(Part):
+class Expected(ProtocolPart):
     eye: Literal["quiet", "uveitic"]
     from_day: FromDay
-    cells: Cells
+    cells: CellGrade
 
 
 def check_places(text: str, known: set[str]) -> None:
@@ -145,7 +145,7 @@ def check_places(text: str, known: set[str]) -> None:
         raise ValueError(f"the text names {{{name}}}, and this row has no such value")
 
 
-class Timed(Part):
+class Timed(ProtocolPart):
     """Only where the facts of ``when`` hold, from ``from_day`` to ``to_day`` after surgery, both included."""
 
     when: tuple[str, ...] = ()
@@ -159,7 +159,7 @@ class Timed(Part):
         return self
 
 
-class Sourced(Part):
+class ReviewRow(ProtocolPart):
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     text: SaidLine
     because: SaidLine
@@ -167,7 +167,7 @@ class Sourced(Part):
     mark: Mark
 
 
-class Flag(Sourced, Timed):
+class Flag(ReviewRow, Timed):
     """A finding that asks for a senior the same day and stops every proposal.
 
     ``pause``: what is not given before the eye has been seen; everything else goes on as ordered.
@@ -177,12 +177,12 @@ class Flag(Sourced, Timed):
     finding: str
     is_: tuple[Value, ...] = Field(alias="is", min_length=1)
     pressure_at_least: Mmhg | None = None
-    cells_at_least: Cells | None = None
-    pause: tuple[Role, ...] = ()
+    cells_at_least: CellGrade | None = None
+    pause: tuple[MedicineRole, ...] = ()
     call: SaidText = ""
 
 
-class Cell(Part):
+class Cell(ProtocolPart):
     """One field of the pressure table. ``without_steroid``: its words where no steroid is left to change.
 
     ``{again}`` in the words stands for the days of ``look``, and for ``hours`` where the same day will do.
@@ -204,7 +204,7 @@ class Cell(Part):
         return self
 
 
-class PressureRow(Part):
+class PressureRow(ProtocolPart):
     """A range of pressure in mmHg and what it means in each column."""
 
     id: str
@@ -240,7 +240,7 @@ class PressureRow(Part):
         return found
 
 
-class OfferRule(Part):
+class OfferRule(ProtocolPart):
     """The medicine that stands for a class of pressure medicines, and how many times a day it is given.
 
     ``over``: offered only over so many mmHg, or where nothing else is left (tablets).
@@ -254,19 +254,19 @@ class OfferRule(Part):
     mark: Mark
 
 
-class Give(Part):
-    role: Role
+class Give(ProtocolPart):
+    role: MedicineRole
     medicine: MedicineId | None = None
     count: Count
     days: StrictInt = Field(ge=1, le=120)
 
 
-class OtherLook(Part):
+class OtherLook(ProtocolPart):
     need: str
     days: Window
 
 
-class Careful(Part):
+class Careful(ProtocolPart):
     """An eye in which the NSAID comes first and the potent steroid is the second choice.
 
     ``text`` is said after the row's own. It is such an eye at so many mmHg, with a pressure that nobody
@@ -282,7 +282,7 @@ class Careful(Part):
     mark: Mark
 
 
-class Other(Sourced):
+class OtherFinding(ReviewRow):
     """Another finding and what is then proposed.
 
     ``since_days``: only once the finding has been seen at every look for so long. ``no_raise``: why no
@@ -297,7 +297,7 @@ class Other(Sourced):
     from_day: FromDay = 0
     since_days: FromDay = 0
     pressure_at_least: Mmhg | None = None
-    stop: tuple[Role, ...] = ()
+    stop: tuple[MedicineRole, ...] = ()
     no_raise: SaidText = ""
     give: Give | None = None
     steroid: Steps = ()
@@ -310,7 +310,7 @@ class Other(Sourced):
     today: StrictBool = False
 
     @model_validator(mode="after")
-    def _says_what_it_has(self) -> Other:
+    def _says_what_it_has(self) -> OtherFinding:
         has = {"looks": self.look, "give": self.give, "since_days": self.since_days}
         known = {name for name, value in has.items() if value}
         known |= {"nsaid"} if self.nsaid_days else set()
@@ -337,7 +337,7 @@ class ToSee(Timed):
 
     finding: str
     or_is: tuple[Value, ...] = ()
-    given: Role | None = None
+    given: MedicineRole | None = None
     text: SaidLine
 
 
@@ -349,7 +349,7 @@ class BeforeSteroid(ToSee):
     """
 
     raises: StrictBool = False
-    cells_at_least: Cells | None = None
+    cells_at_least: CellGrade | None = None
     after_quiet: StrictBool = False
 
     @model_validator(mode="after")
@@ -359,19 +359,19 @@ class BeforeSteroid(ToSee):
         return self
 
 
-class ReviewRules(Part):
+class ReviewRules(ProtocolPart):
     """All of ``review.toml``."""
 
-    settings: Settings
+    settings: ReviewSettings
     expected: tuple[Expected, ...] = Field(min_length=2)
     to_see: tuple[ToSee, ...] = Field(min_length=1)
     before_steroid: tuple[BeforeSteroid, ...] = ()
     flag: tuple[Flag, ...] = Field(min_length=1)
     pressure: tuple[PressureRow, ...] = Field(min_length=1)
     offer: tuple[OfferRule, ...] = ()
-    other: tuple[Other, ...] = ()
+    other: tuple[OtherFinding, ...] = ()
 
-    def expected_cells(self, uveitic: bool, day: int) -> Cells:
+    def expected_cells(self, uveitic: bool, day: int) -> CellGrade:
         """The most cells that are expected on ``day`` after surgery; a row holds until the next."""
         eye = "uveitic" if uveitic else "quiet"
         rows = sorted((r for r in self.expected if r.eye == eye), key=lambda r: r.from_day)

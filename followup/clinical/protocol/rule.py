@@ -14,29 +14,29 @@ from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, field_
 
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.facts import Mark
-from followup.clinical.record.base import MedicineId, Role
+from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.said import SaidLine, SaidText
 
-Count = StrictInt | Literal["hourly", "2-hourly"]
+DailyCount = StrictInt | Literal["hourly", "2-hourly"]
 LONGEST_DAYS = 400
 """No course runs and no look is asked for beyond so many days: more is a slip of the pen."""
 MOST_WEIGHT = 1000
 _EDGE = re.compile(r"(?:([FL])\+)?([0-9]{1,4})")
 
 
-class Part(BaseModel):
+class ProtocolPart(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
-class StepDef(Part):
+class StepDef(ProtocolPart):
     """``count`` a day for ``days`` days; "hourly" and "2-hourly" mean hours awake."""
 
-    count: Count
+    count: DailyCount
     days: StrictInt = Field(ge=1, le=LONGEST_DAYS)
 
     @field_validator("count")
     @classmethod
-    def _at_least_one(cls, count: Count) -> Count:
+    def _at_least_one(cls, count: DailyCount) -> DailyCount:
         if isinstance(count, int) and not 1 <= count <= 16:
             raise ValueError("a count is 1 to 16 a day")
         return count
@@ -56,7 +56,7 @@ def _rises(steps: tuple[StepDef, ...]) -> bool:
     return any(int(b) > int(a) for a, b in pairwise(rank))
 
 
-class Taper(Part):
+class Taper(ProtocolPart):
     """A named course of steroid; ``name`` is what people call it.
 
     From step ``weaker_from`` on (0 is the first) a weaker steroid is given.
@@ -86,14 +86,14 @@ class Taper(Part):
         return self
 
 
-class CourseEffect(Part):
+class CourseEffect(ProtocolPart):
     """Asks for a course of ``role``: a named taper (steroid), steps, or so many days at the label's count.
 
     ``replaces`` names a taper that this one stands in for where both would fire. ``from_day`` is
     counted from the operation (0); without it the course begins on the first drop day.
     """
 
-    role: Role
+    role: MedicineRole
     taper: str | None = None
     steps: tuple[StepDef, ...] | None = Field(None, min_length=1)
     days: StrictInt | None = Field(None, ge=1, le=LONGEST_DAYS)
@@ -139,7 +139,7 @@ class CourseEffect(Part):
         return self
 
 
-class After(Part):
+class After(ProtocolPart):
     """Window edges counted from the day on which ``need`` was served."""
 
     need: str
@@ -167,7 +167,7 @@ def _are_days(edges: tuple[str, ...]) -> tuple[str, ...]:
     return edges
 
 
-class NeedEffect(Part):
+class NeedEffect(ProtocolPart):
     """Asks for something to be looked at. Edges are day numbers from the operation ("28") or from the
     first drop day or the last steroid day ("F+9", "L+1"); a list means the latest of them. ``weight``
     prices a day off the target against the days off the targets of other needs."""
@@ -202,7 +202,7 @@ class NeedEffect(Part):
         return self
 
 
-class GapEffect(Part):
+class GapEffect(ProtocolPart):
     """No more than ``days`` days lie between two looks of ``kind`` that follow each other, counted over
     the days from ``first`` to ``last`` (edges as those of a need). ``finding`` is what a review must
     hold for the look to count; without one every look at the eye counts."""
@@ -227,7 +227,7 @@ def _by_base(edges: tuple[str, ...]) -> dict[str, int]:
     return found
 
 
-class Ask(Part):
+class Ask(ProtocolPart):
     """A question for the surgeon. ``holds`` are roles of courses; ``when_count`` asks only from that
     many drops a day. A question that does not block lets the plan be signed with its courses held.
     ``released_by`` is the finding of a review that lets the courses go: they begin on that day."""
@@ -235,19 +235,19 @@ class Ask(Part):
     text: SaidLine
     fields: tuple[str, ...] = Field(min_length=1)
     choices: tuple[str, ...] = ()
-    holds: tuple[Role, ...] = ()
+    holds: tuple[MedicineRole, ...] = ()
     blocks: StrictBool = True
     released_by: str | None = None
     when_count: StrictInt | None = Field(None, ge=1)
 
 
-class CautionEffect(Part):
+class CautionEffect(ProtocolPart):
     text: SaidLine
     level: Literal["stop", "ask", "warn", "note"] = "warn"
     sheet: str | None = None
 
 
-class Leaving(Part):
+class Leaving(ProtocolPart):
     """A check before the patient leaves: hours after the end of the operation."""
 
     kind: str = Field(min_length=3)
@@ -262,18 +262,18 @@ class Leaving(Part):
         return self
 
 
-class Recall(Part):
+class Recall(ProtocolPart):
     """How high the eye stands on the list to reach, until this day after surgery."""
 
     tier: Tier
     days: StrictInt = Field(ge=1, le=LONGEST_DAYS)
 
 
-class Refusal(Part):
+class RuleRefusal(ProtocolPart):
     text: SaidLine
 
 
-class Rule(Part):
+class Rule(ProtocolPart):
     """Fires when every fact of ``when`` holds, one of ``any_of`` does, none of ``unless`` does, and all
     of ``unknown`` are not recorded. ``looked_for`` are facts that its reason tells too, though nothing
     hangs on them here: what would have asked for something else."""
@@ -298,10 +298,10 @@ class Rule(Part):
     tier: Tier | None = None
     before_leaving: Leaving | None = None
     first_day: Literal[0, 1] | None = None
-    stops: tuple[Role, ...] = ()
-    holds: tuple[Role, ...] = ()
+    stops: tuple[MedicineRole, ...] = ()
+    holds: tuple[MedicineRole, ...] = ()
     recall: Recall | None = None
-    refuse: Refusal | None = None
+    refuse: RuleRefusal | None = None
 
     @field_validator("course", "need", "gap", mode="before")
     @classmethod

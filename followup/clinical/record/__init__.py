@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import Field, ValidationError, model_validator
 
-from followup.clinical.record.base import Eye, Part
+from followup.clinical.record.base import Eye, RecordPart
 from followup.clinical.record.findings import Findings
 from followup.clinical.record.history import InUse, TabletStep, TripRecord, VisitDecision
 from followup.clinical.record.operation import Choices, Operation, SteroidGiven, Viscoelastic
@@ -59,7 +59,7 @@ OLDEST = 120
 """Years: nobody operated on is older, so a higher age is a slip of the pen."""
 
 
-class Record(Part):
+class Record(RecordPart):
     """Everything the plan is built from; the plan has no other source of facts."""
 
     patient: Patient

@@ -26,7 +26,7 @@ _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 Eye = Literal["right", "left"]
 
 
-class Part(BaseModel):
+class RecordPart(BaseModel):
     """A part of the record. ``null``, absence and the words "not recorded" mean the same.
 
     A number is a number or, from a form, its digits; true and false are none.
@@ -45,7 +45,7 @@ class Part(BaseModel):
 
 
 @cache
-def _numbers(part: type[Part]) -> tuple[str, ...]:
+def _numbers(part: type[RecordPart]) -> tuple[str, ...]:
     """The fields that hold a number and no yes or no."""
     kinds = {name: set(_kinds(field.annotation)) for name, field in part.model_fields.items()}
     return tuple(name for name, found in kinds.items() if found & {int, float} and bool not in found)
@@ -90,7 +90,7 @@ ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$
 MedicineId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{1,59}$")]
 
 
-Role = Literal[
+MedicineRole = Literal[
     "steroid",
     "nsaid",
     "antibiotic",

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.clinical.record.fields import Held, held, leads
 from followup.clinical.record.patient import EyeHistory
 
@@ -27,7 +27,7 @@ class EyeContext:
     record: Record
     index: int
     as_of: date
-    roles: Mapping[str, Role] = field(default_factory=dict, compare=False, repr=False)
+    roles: Mapping[str, MedicineRole] = field(default_factory=dict, compare=False, repr=False)
     recent_days: int = 0
 
     @property
@@ -170,14 +170,14 @@ def _steroid_before(context: EyeContext) -> tuple[SteroidGiven, ...]:
     return tuple(given for o in _recent(context) for given in o.steroid)
 
 
-def _roles_in_use(context: EyeContext) -> tuple[Role, ...]:
+def _roles_in_use(context: EyeContext) -> tuple[MedicineRole, ...]:
     """What the medicines in use in this eye, or by mouth, are for; one that nobody knows is left out."""
     mine = [e for e in context.record.in_use if e.route == "mouth" or e.eye in (context.eye, "both")]
     named = (e.medicine for e in mine if e.medicine is not None)
     return tuple(dict.fromkeys(context.roles[medicine] for medicine in named if medicine in context.roles))
 
 
-def _roles_before(context: EyeContext) -> tuple[Role, ...]:
+def _roles_before(context: EyeContext) -> tuple[MedicineRole, ...]:
     """What the drops given before the operation were for."""
     given = (drop.medicine for drop in context.operation.drops_before)
     return tuple(dict.fromkeys(context.roles[medicine] for medicine in given if medicine in context.roles))
@@ -191,8 +191,8 @@ _DERIVED: Mapping[str, Derived] = {
     "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
     "earlier_capsule_torn": _earlier("capsule_torn"),
     "earlier_vitreous_lost": _earlier("vitreous_lost"),
-    "roles_before": Derived(("operation.drops_before",), _roles_before, (tuple[Role, ...],)),
-    "roles_in_use": Derived(("in_use",), _roles_in_use, (tuple[Role, ...],)),
+    "roles_before": Derived(("operation.drops_before",), _roles_before, (tuple[MedicineRole, ...],)),
+    "roles_in_use": Derived(("in_use",), _roles_in_use, (tuple[MedicineRole, ...],)),
     "steroid_before": Derived(
         ("operation.date", "operation.steroid"), _steroid_before, held("operation.steroid").kinds
     ),

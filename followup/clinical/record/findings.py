@@ -6,12 +6,12 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from followup.clinical.record.base import ClockTime, Day, Eye, Part, Short, Text
+from followup.clinical.record.base import ClockTime, Day, Eye, RecordPart, Short, Text
 from followup.said import say
 
 Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
 Flare = Literal["0", "1+", "2+", "3+", "4+", "not seen"]
-Seen = Literal["yes", "no", "not seen"]
+SeenOrNot = Literal["yes", "no", "not seen"]
 MOST_MMHG = 90
 
 
@@ -33,7 +33,7 @@ Pressure = Annotated[
 ]
 
 
-class Findings(Part):
+class Findings(RecordPart):
     """One eye at one review. Pressure in mmHg. Grades are SUN grades."""
 
     eye: Eye
@@ -45,31 +45,31 @@ class Findings(Part):
     technique_seen: Literal["good", "needs help", "not seen"] | None = None
     vision: Short | None = None
     pinhole: Short | None = None
-    vision_falling: Seen | None = None
-    pain: Seen | None = None
-    redness_growing: Seen | None = None
-    lid_swelling: Seen | None = None
+    vision_falling: SeenOrNot | None = None
+    pain: SeenOrNot | None = None
+    redness_growing: SeenOrNot | None = None
+    lid_swelling: SeenOrNot | None = None
     cells: Cells | None = Field(
         None,
         description="SUN grade by the cells in a field of 1 x 1 mm: 0: under 1; 0.5+: 1-5; 1+: 6-15; "
         "2+: 16-25; 3+: 26-50; 4+: over 50",
     )
     flare: Flare | None = None
-    hypopyon: Seen | None = None
-    fibrin: Seen | None = None
+    hypopyon: SeenOrNot | None = None
+    fibrin: SeenOrNot | None = None
     pressure: Pressure | None = None
     pressure_device: Short | None = None
     chamber: Literal["deep", "shallow", "flat", "not seen"] | None = None
     leak: Literal["none", "slow", "fast", "not seen"] | None = None
     cornea: Literal["clear", "central haze", "whole oedema", "not seen"] | None = None
-    epithelial_defect: Seen | None = None
+    epithelial_defect: SeenOrNot | None = None
     blood: Literal["none", "cells only", "level", "not seen"] | None = None
     lens_position: Literal["centred", "off centre", "not seen"] | None = None
-    lens_material: Seen | None = None
-    loose_stitch: Seen | None = None
+    lens_material: SeenOrNot | None = None
+    loose_stitch: SeenOrNot | None = None
     macula: Literal["dry", "oedema", "not seen"] | None = None
     retina: Literal["flat", "tear", "detached", "not seen"] | None = None
-    synechiae: Seen | None = None
+    synechiae: SeenOrNot | None = None
     refraction: Short | None = None
     stitches_out: bool | None = None
     note: Text | None = None

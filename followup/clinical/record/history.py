@@ -6,18 +6,18 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
-from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short
+from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, RecordPart, Short
 from followup.said import say
 
 
-class TabletStep(Part):
+class TabletStep(RecordPart):
     """From this day on, so many mg a day, as ordered by whoever tapers them."""
 
     starts: Day
     mg: Annotated[float, Field(ge=0, le=2000)]
 
 
-class InUse(Part):
+class InUse(RecordPart):
     """A drop or tablet from before. ``medicine`` absent: the patient could not name it."""
 
     medicine: MedicineId | None = None
@@ -63,7 +63,7 @@ def eyes_of(entry: InUse) -> tuple[Eye, ...]:
     return ("right", "left") if entry.eye == "both" else (entry.eye,)
 
 
-class VisitDecision(Part):
+class VisitDecision(RecordPart):
     """The surgeon's word on a look that no day of its window can see, or that another clinic sees.
 
     ``need`` is the look as the plan names it ("right:first-look"), or the limit between two checks that
@@ -91,7 +91,7 @@ class VisitDecision(Part):
         return self
 
 
-class TripRecord(Part):
+class TripRecord(RecordPart):
     """A visit booked or over, in the words of FHIR R4 Appointment.status."""
 
     date: Day

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, Part, Short, Text
+from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, RecordPart, Short, Text
 from followup.said import say
 
 Procedure = Literal[
@@ -27,7 +27,7 @@ Widening = Literal["drops", "stretched", "hooks", "ring"]
 Millimetres = Annotated[float, Field(ge=0.5, le=15)]
 
 
-class SteroidGiven(Part):
+class SteroidGiven(RecordPart):
     """A steroid put in or beside the eye at the end. ``mg`` is the whole amount given."""
 
     medicine: MedicineId
@@ -48,12 +48,12 @@ class SteroidGiven(Part):
         return self
 
 
-class Viscoelastic(Part):
+class Viscoelastic(RecordPart):
     substance: Short | None = None
     removed: Literal["all", "doubtful"] | None = None
 
 
-class Choices(Part):
+class Choices(RecordPart):
     """The surgeon's own answers where the protocol asks him to pick."""
 
     responder_course: Literal["A", "B"] | None = None
@@ -64,7 +64,7 @@ class Choices(Part):
     steroid_with_inhibitor: Literal["give", "do not give"] | None = None
 
 
-class CautionAnswer(Part):
+class CautionAnswer(RecordPart):
     """The surgeon's answer to one caution about one course: give the medicine all the same, or do not.
 
     ``course`` is the plan's key of the course ("right:steroid"). An answer without it counts only
@@ -86,7 +86,7 @@ class CautionAnswer(Part):
         return self
 
 
-class Product(Part):
+class Product(RecordPart):
     """The surgeon's own choice of product for one kind of course, instead of the protocol's usual one.
 
     ``course`` narrows it to one course of that kind by its key, such as "right:steroid-weaker".
@@ -97,21 +97,21 @@ class Product(Part):
     course: Short | None = None
 
 
-class NoSteroidDrop(Part):
+class NoSteroidDrop(RecordPart):
     """The decision that an operated eye gets no steroid drop: why, what is done instead, and by whom."""
 
     why: Text = Field(min_length=3)
     decided_by: Short
 
 
-class Released(Part):
+class Released(RecordPart):
     """A course that was held at discharge and let go on a later day; it begins on that day."""
 
     course: Literal["steroid", "nsaid", "antibiotic", "cycloplegic", "antiviral", "pressure"]
     on: Day
 
 
-class DropBefore(Part):
+class DropBefore(RecordPart):
     """A drop that was given because of the operation, before it; it ends with it."""
 
     medicine: MedicineId
@@ -119,7 +119,7 @@ class DropBefore(Part):
     since: Day | None = None
 
 
-class Operation(Part):
+class Operation(RecordPart):
     """``eye`` is typed, ``eye_drawn`` is pointed at on the mirror drawing; both must agree."""
 
     eye: Eye

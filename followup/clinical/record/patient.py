@@ -6,26 +6,35 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field, StringConstraints, model_validator
 
-from followup.clinical.record.base import NOT_RECORDED, ClockTime, Day, MedicineId, Name, Part, Short, Text
+from followup.clinical.record.base import (
+    NOT_RECORDED,
+    ClockTime,
+    Day,
+    MedicineId,
+    Name,
+    RecordPart,
+    Short,
+    Text,
+)
 from followup.said import say
 
 LanguageTag = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
 Telephone = Annotated[str, StringConstraints(pattern=r"^\+?[0-9][0-9 ().-]{3,24}$")]
 
 
-class Phone(Part):
+class Phone(RecordPart):
     number: Telephone
     whose: Literal["own", "carer", "neighbour"] = "own"
 
 
-class Travel(Part):
+class Travel(RecordPart):
     """The way home: ``hours`` one way, door to door."""
 
     hours: Annotated[float, Field(ge=0, le=100)] | None = None
     how: Short | None = None
 
 
-class DropGiver(Part):
+class DropGiver(RecordPart):
     """Who puts in the drops. ``can_squeeze`` and ``forgets`` are the helper's; the patient has his own."""
 
     who: Literal["self", "relative", "neighbour", "health worker", "nobody"]
@@ -34,14 +43,14 @@ class DropGiver(Part):
     forgets: bool | None = None
 
 
-class WakingDay(Part):
+class WakingDay(RecordPart):
     """Rising and bedtime by the clock; a bedtime before rising is after midnight."""
 
     rise: ClockTime = "06:00"
     bedtime: ClockTime = "22:00"
 
 
-class Allergy(Part):
+class Allergy(RecordPart):
     """``severe`` stands for blisters, swelling or collapse. ``medicine`` is a formulary id.
 
     "other" is whatever no other word fits, told in ``described`` ("strawberries").
@@ -71,7 +80,7 @@ class Allergy(Part):
         return self
 
 
-class Conditions(Part):
+class Conditions(RecordPart):
     """The patient's other illnesses; absent means not recorded, never "no"."""
 
     diabetes: Literal["no", "without retinopathy", "with retinopathy", "retinopathy not known"] | None = None
@@ -119,7 +128,7 @@ _PLACES = ("anterior", "intermediate", "posterior", "panuveitis")
 UVEITIS_KINDS: tuple[str, ...] = get_args(UveitisKind)
 
 
-class Uveitis(Part):
+class Uveitis(RecordPart):
     """Old or present inflammation inside the eye. Its presence in the record says "uveitic".
 
     ``kind_words`` says what no word of ``kind`` does.
@@ -162,7 +171,7 @@ class Uveitis(Part):
         return self
 
 
-class AntiviralTreatment(Part):
+class AntiviralTreatment(RecordPart):
     """Treatment of active herpes, as ordered: a medicine of the formulary, times a day, days."""
 
     medicine: MedicineId
@@ -170,14 +179,14 @@ class AntiviralTreatment(Part):
     days: Annotated[int, Field(ge=1, le=90)]
 
 
-class HerpeticKeratitis(Part):
+class HerpeticKeratitis(RecordPart):
     year: Annotated[int, Field(ge=1900, le=2200)] | None = None
     active_epithelial_disease: bool | None = None
     antiviral_cover: bool | None = None
     treatment: AntiviralTreatment | None = None
 
 
-class AfterEarlierOperation(Part):
+class AfterEarlierOperation(RecordPart):
     """What happened to this eye after an operation of its own, before this record."""
 
     pressure_rise_on_steroid: bool | None = None
@@ -188,7 +197,7 @@ class AfterEarlierOperation(Part):
     note: Text | None = None
 
 
-class PressureRise(Part):
+class PressureRise(RecordPart):
     """An earlier rise of the pressure on steroid: how high (mmHg), on which medicine, in which year."""
 
     mmhg: Annotated[float, Field(ge=0, le=90)] | None = None
@@ -196,7 +205,7 @@ class PressureRise(Part):
     year: Annotated[int, Field(ge=1900, le=2200)] | None = None
 
 
-class EyeHistory(Part):
+class EyeHistory(RecordPart):
     """One eye before surgery. Pressure in mmHg, axial length in mm."""
 
     uveitis: Uveitis | None = None
@@ -229,12 +238,12 @@ class EyeHistory(Part):
         return self
 
 
-class Eyes(Part):
+class Eyes(RecordPart):
     right: EyeHistory = EyeHistory()
     left: EyeHistory = EyeHistory()
 
 
-class Patient(Part):
+class Patient(RecordPart):
     """The person. Give ``birth_date`` or, where the day is not known, ``birth_year``."""
 
     code: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,23}$")]

@@ -7,9 +7,9 @@ from datetime import timedelta
 
 from followup.clinical.careplan import Adjustment, Caution, Reason
 from followup.clinical.english import counted, joined, steps_words, window_words
-from followup.clinical.protocol.reviews import GRADES, Cells, ReviewRules, Settings, StepPair
+from followup.clinical.protocol.reviews import GRADES, CellGrade, ReviewRules, ReviewSettings, StepPair
 from followup.clinical.review.look import Look
-from followup.clinical.review.proposal import Direction, Proposal
+from followup.clinical.review.proposal import Proposal, TaperMove
 from followup.said import say
 
 _GONE = {"stopped": "The drops were stopped", "run out": "The drops ran out", "lost": "The drops were lost"}
@@ -40,7 +40,7 @@ def severe(look: Look, rules: ReviewRules) -> Caution | None:
     return None
 
 
-def rises(look: Look, s: Settings) -> bool:
+def rises(look: Look, s: ReviewSettings) -> bool:
     """From the fifth day: the grade that asks for more steroid, or two steps up since last time."""
     if look.cells is None or look.day < s.rise_from_day:
         return False
@@ -92,7 +92,7 @@ def persistent(look: Look, rules: ReviewRules) -> Caution | None:
     return _caution(look, s, "persistent", text)
 
 
-def _again(look: Look, s: Settings, forbidden: str) -> tuple[Proposal, ...]:
+def _again(look: Look, s: ReviewSettings, forbidden: str) -> tuple[Proposal, ...]:
     """Drops that were not taken are started again before anything is said of the cells."""
     gone = _GONE[look.findings.drops_taken or "stopped"]
     steps = look.steps_ahead
@@ -127,7 +127,7 @@ def _tomorrow(proposal: Proposal) -> int:
     return max((a.steps[0][0] for a in proposal.adjustments if a.kind != "look" and a.steps), default=0)
 
 
-def _raise(look: Look, s: Settings) -> Proposal | None:
+def _raise(look: Look, s: ReviewSettings) -> Proposal | None:
     """More steroid at once: a rescue without drops, a rebound, or a rise."""
     rescue = look.fact("dropless") and not look.own and _reaches(look, s.rescue_cells)
     rebound = _rebound(look, s)
@@ -161,7 +161,7 @@ def _raise(look: Look, s: Settings) -> Proposal | None:
     return _proposal(look, s, "rebound" if rebound else "raise", title, "raise", (*changes, *looks))
 
 
-def _rescue(look: Look, s: Settings, title: str, steps: tuple[StepPair, ...]) -> Proposal:
+def _rescue(look: Look, s: ReviewSettings, title: str, steps: tuple[StepPair, ...]) -> Proposal:
     """An eye without drops: the steroid begins on the day of the look itself."""
     added = look.added(look.fitting("steroid").id, steps, title, look.findings.date)
     again = look.seen_again("inflammation", s.see_again, title)
@@ -169,7 +169,7 @@ def _rescue(look: Look, s: Settings, title: str, steps: tuple[StepPair, ...]) ->
     return made.model_copy(update={"today": True})
 
 
-def _rebound(look: Look, s: Settings) -> bool:
+def _rebound(look: Look, s: ReviewSettings) -> bool:
     """1+ or more after the taper's end or on its way down.
 
     A uveitic eye needs no quiet look before; while its taper runs it is a rebound only from a day on,
@@ -186,14 +186,14 @@ def _rebound(look: Look, s: Settings) -> bool:
     return 0 in look.grades_before and 0 < look.own_count < top
 
 
-def _later(look: Look, s: Settings) -> tuple[StepPair, ...]:
+def _later(look: Look, s: ReviewSettings) -> tuple[StepPair, ...]:
     """After the raised count: the lower steps of the uveitic taper, or of the event taper."""
     taper = look.protocol.tapers[s.later_steps_uveitic if look.uveitic else s.later_steps_other]
     steps = ((step.count, step.days) for step in taper.steps)
     return tuple((c, d) for c, d in steps if isinstance(c, int) and c < s.least_count)
 
 
-def _not_raised(look: Look, s: Settings, forbidden: str) -> Proposal:
+def _not_raised(look: Look, s: ReviewSettings, forbidden: str) -> Proposal:
     """Cells that ask for more in an eye that must not have more: the steroid stays, a senior decides."""
     steps = ((look.own_count, s.step_back_days), *look.later_steps) if look.own_count else ()
     grade = GRADES[look.cells or 0]
@@ -216,7 +216,7 @@ def _not_raised(look: Look, s: Settings, forbidden: str) -> Proposal:
     return made.model_copy(update={"today": True})
 
 
-def _watch(look: Look, s: Settings, expected: int) -> Proposal:
+def _watch(look: Look, s: ReviewSettings, expected: int) -> Proposal:
     """Over what is expected while the plan gives no steroid, and too little for more: seen again soon."""
     grade, most, again = GRADES[look.cells or 0], GRADES[expected], window_words(s.see_again)
     if look.present_count:
@@ -237,7 +237,7 @@ def _watch(look: Look, s: Settings, expected: int) -> Proposal:
     return _proposal(look, s, "watch", title, "none", tuple(looks))
 
 
-def _worse(look: Look, s: Settings, expected: int) -> tuple[Proposal, ...]:
+def _worse(look: Look, s: ReviewSettings, expected: int) -> tuple[Proposal, ...]:
     """Worse by a step: back a count. Where the cells are still within what is expected, going on is the
     other way, and the surgeon picks."""
     back = _step_back(look, s)
@@ -250,7 +250,7 @@ def _worse(look: Look, s: Settings, expected: int) -> tuple[Proposal, ...]:
     )
 
 
-def _go_on(look: Look, s: Settings, expected: int) -> Proposal:
+def _go_on(look: Look, s: ReviewSettings, expected: int) -> Proposal:
     how = "with the taper" if look.remaining else "as planned"
     title = say("Cells are as expected or fewer: go on {how}.", how=how)
     changes = _other_medicine(look, title)
@@ -262,7 +262,7 @@ def _go_on(look: Look, s: Settings, expected: int) -> Proposal:
     return _proposal(look, s, "go-on", title, "keep", changes)
 
 
-def _swapped(look: Look, s: Settings) -> tuple[Proposal, ...]:
+def _swapped(look: Look, s: ReviewSettings) -> tuple[Proposal, ...]:
     """Cells that nobody saw say nothing; what speaks against the present steroid does."""
     title = say("The steroid is changed today for one that this eye may have, at the same counts.")
     changes = _other_medicine(look, title)
@@ -277,7 +277,7 @@ def _other_medicine(look: Look, why: str) -> tuple[Adjustment, ...]:
     return look.kept((), why)
 
 
-def _hold(look: Look, s: Settings, expected: int) -> Proposal:
+def _hold(look: Look, s: ReviewSettings, expected: int) -> Proposal:
     count = look.own_count
     steps = ((count, s.step_back_days), *look.later_steps)
     grade, most = GRADES[look.cells or 0], GRADES[expected]
@@ -291,7 +291,7 @@ def _hold(look: Look, s: Settings, expected: int) -> Proposal:
     return _proposal(look, s, "hold", title, "hold", look.kept(steps, title))
 
 
-def _step_back(look: Look, s: Settings) -> Proposal:
+def _step_back(look: Look, s: ReviewSettings) -> Proposal:
     back = min(max(look.step_before or 0, look.own_count + 1), look.hourly)
     steps = ((back, s.step_back_days), *look.steps_ahead)
     title = say(
@@ -302,7 +302,7 @@ def _step_back(look: Look, s: Settings) -> Proposal:
     return _proposal(look, s, "step-back", title, "raise", look.kept(steps, title))
 
 
-def _shorten(look: Look, s: Settings, go_on: str) -> tuple[Proposal, ...]:
+def _shorten(look: Look, s: ReviewSettings, go_on: str) -> tuple[Proposal, ...]:
     """Quiet at this look and the last: the later steps may be a week each, down to the shortest course."""
     if look.cells != 0 or look.cells_before != 0 or not look.quiet_before or not look.own_count:
         return ()
@@ -319,7 +319,7 @@ def _shorten(look: Look, s: Settings, go_on: str) -> tuple[Proposal, ...]:
     return (short.model_copy(update={"alternative_to": (go_on,)}),)
 
 
-def _shorter(look: Look, s: Settings) -> tuple[StepPair, ...] | None:
+def _shorter(look: Look, s: ReviewSettings) -> tuple[StepPair, ...] | None:
     """The steps ahead cut to a week each, the last stretched so that the course keeps its shortest length."""
     left = next(((st.end - look.findings.date).days for st in look.steps if st.end >= look.findings.date), 0)
     steps = [(look.own_count, left)] if left else []
@@ -332,13 +332,13 @@ def _shorter(look: Look, s: Settings) -> tuple[StepPair, ...] | None:
     return tuple(steps) if sum(d for _, d in steps) < len(look.remaining) else None
 
 
-def days_short(look: Look, s: Settings, steps: Sequence[StepPair]) -> int:
+def days_short(look: Look, s: ReviewSettings, steps: Sequence[StepPair]) -> int:
     """By how many days the course would fall short of the shortest one if it went on as ``steps``."""
     first = look.steps[0].start if look.steps else look.tomorrow
     return shortest(look, s) - (look.tomorrow - first).days - sum(days for _, days in steps)
 
 
-def shortest(look: Look, s: Settings) -> int:
+def shortest(look: Look, s: ReviewSettings) -> int:
     """The fewest days of steroid: none in a responder without cells."""
     if look.fact("responder") and look.cells == 0:
         return 0
@@ -347,11 +347,11 @@ def shortest(look: Look, s: Settings) -> int:
     return s.shortest_event if look.fact("event") else s.shortest_quiet
 
 
-def _reaches(look: Look, cells: Cells) -> bool:
+def _reaches(look: Look, cells: CellGrade) -> bool:
     return look.cells is not None and look.cells >= _grade(cells)
 
 
-def _grade(cells: Cells) -> int:
+def _grade(cells: CellGrade) -> int:
     return GRADES.index(cells)
 
 
@@ -405,13 +405,13 @@ def _seen(look: Look) -> str:
     return joined(said)
 
 
-def _caution(look: Look, s: Settings, id_: str, text: str) -> Caution:
+def _caution(look: Look, s: ReviewSettings, id_: str, text: str) -> Caution:
     reasons = (Reason(rule=id_, because=s.because, source=s.source, mark=s.mark),)
     return Caution(id=id_, text=text, eye=look.findings.eye, level="stop", reasons=reasons)
 
 
 def _proposal(
-    look: Look, s: Settings, id_: str, title: str, direction: Direction, changes: Sequence[Adjustment]
+    look: Look, s: ReviewSettings, id_: str, title: str, direction: TaperMove, changes: Sequence[Adjustment]
 ) -> Proposal:
     return Proposal(
         id=id_,

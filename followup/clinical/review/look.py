@@ -14,11 +14,11 @@ from followup.clinical.plan.contraindications import check_medicine
 from followup.clinical.plan.taper import MOST_A_DAY, as_steps
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
-from followup.clinical.protocol.reviews import GRADES, Sourced, StepPair, Window
+from followup.clinical.protocol.reviews import GRADES, ReviewRow, StepPair, Window
 from followup.clinical.record import Findings, Record
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
-from followup.timing.waking import WakingDay
+from followup.timing.waking import WakingHours
 
 NOT_SIGNED = "(not signed)"
 """Who changed it, in a proposal: the signature puts the surgeon's name here."""
@@ -96,7 +96,7 @@ class Look:
         """The most drops a day for this patient: one an hour awake, never over 16."""
         told = self.record.patient.waking
         try:
-            return min(MOST_A_DAY, WakingDay.of(told.rise, told.bedtime).hours)
+            return min(MOST_A_DAY, WakingHours.of(told.rise, told.bedtime).hours)
         except FollowupError:
             return MOST_A_DAY
 
@@ -105,7 +105,7 @@ class Look:
         """This eye's steroid drops that are not stopped, of this plan and from before."""
         return self.courses("steroid")
 
-    def courses(self, role: Role) -> tuple[Course, ...]:
+    def courses(self, role: MedicineRole) -> tuple[Course, ...]:
         """This eye's courses of ``role`` that are not stopped."""
         mine = (c for c in self.plan.courses if c.eye == self.findings.eye and c.role == role)
         return tuple(c for c in mine if c.state != "stopped")
@@ -126,11 +126,11 @@ class Look:
         """This eye's steroid drops as the patient was told to take them before this look."""
         return self._told("steroid")
 
-    def given(self, role: Role) -> bool:
+    def given(self, role: MedicineRole) -> bool:
         """Whether the patient was told to give this eye a drop of ``role`` on the day of the look."""
         return any(c.state == "active" and c.count_on(self.findings.date) for c in self._told(role))
 
-    def _told(self, role: Role) -> tuple[Course, ...]:
+    def _told(self, role: MedicineRole) -> tuple[Course, ...]:
         courses = self.plan.courses if self.in_force is None else self.in_force
         mine = (c for c in courses if c.eye == self.findings.eye and c.role == role)
         return tuple(c for c in mine if c.state != "stopped")
@@ -206,14 +206,14 @@ class Look:
         potency = self.protocol.formulary[medicine].potency
         return POTENCIES.index(potency) if potency else 0
 
-    def usual(self, role: Role) -> Medicine:
+    def usual(self, role: MedicineRole) -> Medicine:
         """The surgeon's own product of this role, else the protocol's usual one."""
         for product in self.rules.context.operation.products:
             if product.role == role:
                 return self.protocol.formulary[product.medicine]
         return self.protocol.usual_medicine(role)
 
-    def reason(self, source: Sourced) -> Reason:
+    def reason(self, source: ReviewRow) -> Reason:
         return Reason(rule=source.id, because=source.because, source=source.source, mark=source.mark)
 
     def raised(self, steps: Sequence[StepPair], why: str) -> tuple[CourseEdit | CourseAdded, ...]:
@@ -280,7 +280,7 @@ class Look:
         runs = course.last_day is not None and course.last_day >= self.findings.date
         return runs and course.state == "held" and before.get(course.key) == "active"
 
-    def fitting(self, role: Role) -> Medicine:
+    def fitting(self, role: MedicineRole) -> Medicine:
         """The usual medicine of this role, or where something speaks against it one of equal strength."""
         usual = self.usual(role)
         return usual if not self.against(usual) else self.instead_of(usual) or usual

@@ -7,8 +7,8 @@ from datetime import date
 from followup.clinical.careplan import Adjustment, Course, Reason
 from followup.clinical.english import joined, listed, steps_words, window_words
 from followup.clinical.protocol.formulary import Medicine
-from followup.clinical.protocol.reviews import Careful, Other, OtherLook, StepPair
-from followup.clinical.record.base import Role
+from followup.clinical.protocol.reviews import Careful, OtherFinding, OtherLook, StepPair
+from followup.clinical.record.base import MedicineRole
 from followup.clinical.review.look import Look, counts_from, never_less
 from followup.clinical.review.proposal import Proposal
 from followup.said import fill
@@ -20,7 +20,7 @@ def seen(look: Look, finding: str, values: tuple[str | bool, ...]) -> bool:
     return getattr(look.findings, finding) in values
 
 
-def fires(look: Look, other: Other) -> bool:
+def fires(look: Look, other: OtherFinding) -> bool:
     high = other.pressure_at_least
     return (
         look.day >= other.from_day
@@ -31,7 +31,7 @@ def fires(look: Look, other: Other) -> bool:
     )
 
 
-def _since(look: Look, other: Other) -> date:
+def _since(look: Look, other: OtherFinding) -> date:
     """The first of the unbroken row of looks that saw this, this look being the last."""
     since = look.findings.date
     for earlier in reversed(look.earlier):
@@ -44,7 +44,7 @@ def _since(look: Look, other: Other) -> date:
     return since
 
 
-def propose(look: Look, other: Other, forbidden: str) -> tuple[Proposal, ...]:
+def propose(look: Look, other: OtherFinding, forbidden: str) -> tuple[Proposal, ...]:
     """What a row proposes: courses ended, given or lengthened, never shortened by the way, and looks.
 
     ``forbidden``: what forbids more steroid at this look; the row then does without it, as it does without
@@ -66,7 +66,9 @@ def propose(look: Look, other: Other, forbidden: str) -> tuple[Proposal, ...]:
     return _side_by_side(look, other.careful, alone, _careful_way(look, other, other.careful, text, nsaid))
 
 
-def _careful_way(look: Look, other: Other, careful: Careful, text: str, nsaid: Medicine | None) -> Proposal:
+def _careful_way(
+    look: Look, other: OtherFinding, careful: Careful, text: str, nsaid: Medicine | None
+) -> Proposal:
     whole = f"{text} {careful.text}"
     return _made(look, other, other.id, whole, nsaid=nsaid, steroid=True, more=careful.look)
 
@@ -88,7 +90,7 @@ def _is_careful(look: Look, careful: Careful) -> bool:
 
 def _made(
     look: Look,
-    other: Other,
+    other: OtherFinding,
     id_: str,
     text: str,
     *,
@@ -128,7 +130,7 @@ def _made(
     )
 
 
-def said(other: Other, text: str, given: Medicine | None, nsaid: Medicine | None) -> str:
+def said(other: OtherFinding, text: str, given: Medicine | None, nsaid: Medicine | None) -> str:
     """The row's words with its own figures in them; ``given`` and ``nsaid`` are what it would give."""
     values = {
         "looks": _windows(other.look),
@@ -157,7 +159,7 @@ def _nsaid(look: Look) -> Medicine:
     return look.protocol.formulary[own.medicine] if own else look.fitting("nsaid")
 
 
-def _medicine(look: Look, other: Other) -> Medicine:
+def _medicine(look: Look, other: OtherFinding) -> Medicine:
     """What a row gives: the medicine it names, else what the eye gets of that role, else the usual one."""
     assert other.give is not None
     if other.give.medicine:
@@ -169,7 +171,7 @@ def _medicine(look: Look, other: Other) -> Medicine:
 
 
 def _given(
-    look: Look, role: Role, medicine: Medicine, steps: tuple[StepPair, ...], why: str, *, own: bool
+    look: Look, role: MedicineRole, medicine: Medicine, steps: tuple[StepPair, ...], why: str, *, own: bool
 ) -> list[Adjustment]:
     """``steps`` from tomorrow of the medicine that the eye gets for this already, else of a new one.
 

@@ -8,10 +8,10 @@ from followup.clinical.careplan import Adjustment, Reason
 from followup.clinical.english import joined, window_words
 from followup.clinical.plan.contraindications import check_medicine
 from followup.clinical.protocol.formulary import Medicine
-from followup.clinical.protocol.reviews import GRADES, Cell, Column, PressureRow, ReviewRules, Settings
+from followup.clinical.protocol.reviews import GRADES, Cell, Column, PressureRow, ReviewRules, ReviewSettings
 from followup.clinical.review.cells import days_short
 from followup.clinical.review.look import Look, pairs
-from followup.clinical.review.proposal import Direction, Offer, Proposal, Refused
+from followup.clinical.review.proposal import Offer, Proposal, Refused, TaperMove
 from followup.said import fill, say
 
 # Answers to a caution about a course that there is not yet.
@@ -86,7 +86,7 @@ def response(look: Look, rules: ReviewRules) -> str:
     return joined((named, written, *_in_bands(look, s)))
 
 
-def response_rise(look: Look, s: Settings) -> float | None:
+def response_rise(look: Look, s: ReviewSettings) -> float | None:
     """By how many mmHg the pressure has risen where that makes it a steroid response, else None."""
     before = look.rules.context.history.pressure_before
     if look.pressure is None or before is None or not _on_steroid(look):
@@ -104,7 +104,7 @@ def _on_steroid(look: Look) -> bool:
     return begun or look.fact("depot_left")
 
 
-def _in_bands(look: Look, s: Settings) -> Iterator[str]:
+def _in_bands(look: Look, s: ReviewSettings) -> Iterator[str]:
     """Where the pressure lies among the responders to the six-week test, in an eye that had the test."""
     tested = [c for c in look.steroid if c.medicine == s.six_weeks.medicine]
     days = sum(
@@ -117,7 +117,7 @@ def _in_bands(look: Look, s: Settings) -> Iterator[str]:
         yield say("By the six-week test: {band} responder.", band=band(look.pressure, s))
 
 
-def band(pressure: float, s: Settings) -> str:
+def band(pressure: float, s: ReviewSettings) -> str:
     """Low, middle or high responder: under the first limit, up to the second, over it."""
     low, high = s.six_weeks.bands
     return "low" if pressure < low else "middle" if pressure <= high else "high"
@@ -175,7 +175,7 @@ def propose_for_pressure(look: Look, rules: ReviewRules) -> tuple[Proposal, ...]
     return tuple(made)
 
 
-Way = tuple[str, str, Direction, tuple[Adjustment, ...]]
+Way = tuple[str, str, TaperMove, tuple[Adjustment, ...]]
 
 
 def _steroid_ways(look: Look, rules: ReviewRules, cell: Cell) -> Iterator[Way]:

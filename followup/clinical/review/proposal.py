@@ -8,15 +8,15 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
-from followup.clinical.careplan import Adjustment, Caution, Line, Question, Reason
+from followup.clinical.careplan import Adjustment, Caution, PlanPart, Question, Reason
 from followup.clinical.record.base import Eye
 from followup.said import SaidText
 
-Direction = Literal["raise", "hold", "lower", "keep", "none"]
+TaperMove = Literal["raise", "hold", "lower", "keep", "none"]
 """What becomes of the steroid: keep goes on with what is ordered, none leaves it to other proposals."""
 
 
-class Offer(Line):
+class Offer(PlanPart):
     """A pressure medicine that may be added, ``name`` being what people read: "Dorzolamide 2%, 3 times a
     day". ``cautions`` stand against it but do not forbid it; ``last_look``: how many days before its
     last one the pressure is looked at, earliest, target and latest."""
@@ -30,7 +30,7 @@ class Offer(Line):
     cautions: tuple[SaidText, ...] = ()
 
 
-class Refused(Line):
+class Refused(PlanPart):
     """A class of pressure medicine that is not offered, and why; ``fields`` of the record that, once they
     are answered, may have it offered."""
 
@@ -39,7 +39,7 @@ class Refused(Line):
     fields: tuple[str, ...] = ()
 
 
-class Proposal(Line):
+class Proposal(PlanPart):
     """One way to go on. ``adjustments`` are what signing would change; none means "go on as planned".
 
     ``alternative_to`` lists proposals of which only one may be chosen; ``opposes`` those that pull
@@ -53,7 +53,7 @@ class Proposal(Line):
     on: date
     about: Literal["inflammation", "pressure", "other"]
     title: SaidText
-    direction: Direction
+    direction: TaperMove
     adjustments: tuple[Adjustment, ...] = ()
     offers: tuple[Offer, ...] = ()
     not_offered: tuple[Refused, ...] = ()
@@ -67,7 +67,7 @@ class Proposal(Line):
     reasons: tuple[Reason, ...] = ()
 
 
-class Outcome(Line):
+class LookOutcome(PlanPart):
     """All that one look at one eye leads to.
 
     ``senior`` are findings for same-day senior review; with one of them there is no proposal, nothing

@@ -32,7 +32,7 @@ from followup.clinical.words.differences import (
 from followup.said import say
 
 
-class Words(Shape):
+class DifferenceWords(Shape):
     """What a language says. ``told`` puts a sentence of the rules into it."""
 
     def gettext(self, message: str, /) -> str: ...
@@ -81,7 +81,7 @@ class DifferenceTold:
     now: str = ""
 
 
-def said(difference: Difference, words: Words) -> DifferenceTold:
+def said(difference: Difference, words: DifferenceWords) -> DifferenceTold:
     """One difference in the words of a language."""
     match difference:
         case HandDiffers(by_hand):
@@ -102,20 +102,20 @@ def said(difference: Difference, words: Words) -> DifferenceTold:
             return _need(was_due, due, impossible, words)
 
 
-def _hand(by_hand: bool, words: Words) -> str:
+def _hand(by_hand: bool, words: DifferenceWords) -> str:
     if by_hand:
         return words.gettext("The plan must now be made by hand.")
     return words.gettext("The plan is no longer made by hand.")
 
 
-def _question(question: Question, new: bool, words: Words) -> str:
+def _question(question: Question, new: bool, words: DifferenceWords) -> str:
     told = {"question": _of_eye(question.text, question.eye, words)}
     if new:
         return words.gettext("A new question: %(question)s") % told
     return words.gettext("No longer asked: %(question)s") % told
 
 
-def _caution(was: Caution | None, now: Caution | None, words: Words) -> str:
+def _caution(was: Caution | None, now: Caution | None, words: DifferenceWords) -> str:
     caution = now or was
     assert caution is not None
     told = {"caution": _of_eye(caution.text, caution.eye, words)}
@@ -130,13 +130,13 @@ def _caution(was: Caution | None, now: Caution | None, words: Words) -> str:
     return words.gettext("This caution has another weight now: %(caution)s") % told
 
 
-def _of_eye(text: str, eye: Eye | None, words: Words) -> str:
+def _of_eye(text: str, eye: Eye | None, words: DifferenceWords) -> str:
     if eye is None:
         return words.told(text)
     return words.gettext("%(text)s (%(eye)s)") % {"text": words.told(text), "eye": words.eye(eye)}
 
 
-def _course(difference: CourseDiffers, words: Words) -> DifferenceTold:
+def _course(difference: CourseDiffers, words: DifferenceWords) -> DifferenceTold:
     was, now = difference.was, difference.now
     what = {"what": _what(difference.course, words)}
     steps = tuple(_steps(course, words) if course else "" for course in (was, now))
@@ -163,7 +163,7 @@ def _course(difference: CourseDiffers, words: Words) -> DifferenceTold:
     return DifferenceTold(_end(was, now, what, words))
 
 
-def _state(course: Course, words: Words) -> str:
+def _state(course: Course, words: DifferenceWords) -> str:
     return {
         "active": words.gettext("%(what)s: no longer held, now runs."),
         "held": words.gettext("%(what)s: held until its question is answered."),
@@ -171,7 +171,7 @@ def _state(course: Course, words: Words) -> str:
     }[course.state]
 
 
-def _amount(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
+def _amount(was: Course, now: Course, what: dict[str, str], words: DifferenceWords) -> str:
     if was.goes_on or now.goes_on:
         # With no last day there is no number of tablets to be more or fewer.
         return words.gettext("%(what)s: another dose a day.") % what
@@ -216,7 +216,7 @@ def _taken(course: Course) -> float:
     return sum(step.days * step.count * (step.tablets or 1) for step in course.steps)
 
 
-def _end(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
+def _end(was: Course, now: Course, what: dict[str, str], words: DifferenceWords) -> str:
     assert now.last_day is not None
     told = {**what, "day": words.day(now.last_day)}
     if was.last_day is None or was.goes_on:
@@ -237,7 +237,7 @@ def _end(was: Course, now: Course, what: dict[str, str], words: Words) -> str:
     return text % {**told, "count": abs(later)}
 
 
-def _visit(was: date | None, now: date | None, words: Words) -> str:
+def _visit(was: date | None, now: date | None, words: DifferenceWords) -> str:
     if was and now:
         return words.gettext("The visit on %(old)s moves to %(new)s.") % {
             "old": words.day(was),
@@ -249,7 +249,7 @@ def _visit(was: date | None, now: date | None, words: Words) -> str:
     return words.gettext("No visit any more on %(day)s.") % {"day": words.day(was)}
 
 
-def _times(new: tuple[str, ...], gone: tuple[str, ...], words: Words) -> str:
+def _times(new: tuple[str, ...], gone: tuple[str, ...], words: DifferenceWords) -> str:
     told = {"times": _listed(new, words), "gone": _listed(gone, words)}
     if new and gone:
         return words.gettext("New clock times: %(times)s. No longer: %(gone)s.") % told
@@ -268,7 +268,7 @@ def _times(new: tuple[str, ...], gone: tuple[str, ...], words: Words) -> str:
 
 
 def _bottles(
-    course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], words: Words
+    course: Course, was: tuple[Bottle, ...], now: tuple[Bottle, ...], words: DifferenceWords
 ) -> DifferenceTold:
     what = {"what": _what(course, words)}
     days = tuple(_listed((words.day(bottle.opened) for bottle in bottles), words) for bottles in (was, now))
@@ -284,7 +284,9 @@ def _bottles(
     return DifferenceTold(text % {**what, "count": abs(more)}, *days)
 
 
-def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, words: Words) -> DifferenceTold:
+def _need(
+    was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, words: DifferenceWords
+) -> DifferenceTold:
     need = now or was
     assert need is not None
     parts = [words.look(need.kind), *([words.eye(need.eye)] if need.eye else [])]
@@ -299,7 +301,7 @@ def _need(was: ReviewNeed | None, now: ReviewNeed | None, impossible: bool, word
     return DifferenceTold(words.gettext("To look at on other days: %(what)s.") % what, *windows)
 
 
-def _window(need: ReviewNeed, words: Words) -> str:
+def _window(need: ReviewNeed, words: DifferenceWords) -> str:
     if need.earliest == need.latest:
         return words.day(need.target)
     return words.gettext("%(start)s to %(end)s, best on %(day)s") % {
@@ -309,20 +311,20 @@ def _window(need: ReviewNeed, words: Words) -> str:
     }
 
 
-def _what(course: Course, words: Words) -> str:
+def _what(course: Course, words: DifferenceWords) -> str:
     return words.gettext("%(medicine)s, %(eye)s") % {
         "medicine": words.medicine(course.medicine),
         "eye": words.eye(course.eye),
     }
 
 
-def _steps(course: Course, words: Words) -> str:
+def _steps(course: Course, words: DifferenceWords) -> str:
     if course.goes_on:
         return ""
     return _listed((_step(step, words) for step in runs(course.steps)), words)
 
 
-def _step(step: Step, words: Words) -> str:
+def _step(step: Step, words: DifferenceWords) -> str:
     if not step.count:
         text = words.ngettext("none for %(num)s day", "none for %(num)s days", step.days)
     elif step.tablets:
@@ -343,7 +345,7 @@ def _step(step: Step, words: Words) -> str:
     }
 
 
-def _listed(parts: Iterable[str], words: Words) -> str:
+def _listed(parts: Iterable[str], words: DifferenceWords) -> str:
     """The parts with the language's own comma between."""
     told = list(parts)
     both = words.gettext("%(first)s, %(last)s")

@@ -9,7 +9,7 @@ from followup.clinical.english import MARKS, sentence
 
 
 @dataclass(frozen=True)
-class Entry:
+class ProtocolEntry:
     """One rule: its name, what it says, and where it comes from ("" where nobody is asked)."""
 
     name: str
@@ -18,9 +18,9 @@ class Entry:
 
 
 @dataclass(frozen=True)
-class Section:
+class ProtocolSection:
     title: str
-    entries: tuple[Entry, ...]
+    entries: tuple[ProtocolEntry, ...]
 
 
 def origin(part: Any) -> str:

@@ -16,61 +16,63 @@ from followup.clinical.protocol.facts import FactDef, bare
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.protocol.rule import CourseEffect, NeedEffect, Rule, Taper
-from followup.clinical.words.entry import Entry, Section, origin
+from followup.clinical.words.entry import ProtocolEntry, ProtocolSection, origin
 from followup.said import fill
 
 NOT_APPROVED = "Not approved for patients until a licensed clinician of the clinic has signed it."
 
 
-def protocol_words(protocol: Protocol) -> tuple[Section, ...]:
+def protocol_words(protocol: Protocol) -> tuple[ProtocolSection, ...]:
     """All of a protocol, in the order in which a clinician would ask."""
     from followup.clinical.words.protocol_reviews import review_sections
 
     return (
-        Section("Tapers of steroid", tuple(_taper(taper) for taper in protocol.tapers.values())),
-        Section("Usual medicines", _usual(protocol)),
-        Section("Rules for courses, questions and cautions", _rules(protocol, with_needs=False)),
-        Section("Rules for what must be looked at", _rules(protocol, with_needs=True)),
-        Section("How often the pressure is checked", _tiers(protocol)),
+        ProtocolSection("Tapers of steroid", tuple(_taper(taper) for taper in protocol.tapers.values())),
+        ProtocolSection("Usual medicines", _usual(protocol)),
+        ProtocolSection("Rules for courses, questions and cautions", _rules(protocol, with_needs=False)),
+        ProtocolSection("Rules for what must be looked at", _rules(protocol, with_needs=True)),
+        ProtocolSection("How often the pressure is checked", _tiers(protocol)),
         *review_sections(protocol),
-        Section("Above the label, owned by name", _above(protocol)),
-        Section("Medicines", tuple(_medicine(m) for m in protocol.formulary.values())),
-        Section("What speaks against a medicine", tuple(_caution(c) for c in protocol.cautions.cautions)),
-        Section("Two medicines at once", tuple(_duplicate(d) for d in protocol.cautions.duplicates)),
-        Section("What the words of the rules mean", tuple(_fact(f) for f in protocol.facts)),
-        Section("Everyday life", _aftercare(protocol)),
-        Section("Reaching those who did not come", _recall(protocol)),
-        Section("Settings", _settings(protocol)),
+        ProtocolSection("Above the label, owned by name", _above(protocol)),
+        ProtocolSection("Medicines", tuple(_medicine(m) for m in protocol.formulary.values())),
+        ProtocolSection(
+            "What speaks against a medicine", tuple(_caution(c) for c in protocol.cautions.cautions)
+        ),
+        ProtocolSection("Two medicines at once", tuple(_duplicate(d) for d in protocol.cautions.duplicates)),
+        ProtocolSection("What the words of the rules mean", tuple(_fact(f) for f in protocol.facts)),
+        ProtocolSection("Everyday life", _aftercare(protocol)),
+        ProtocolSection("Reaching those who did not come", _recall(protocol)),
+        ProtocolSection("Settings", _settings(protocol)),
     )
 
 
-def _taper(taper: Taper) -> Entry:
+def _taper(taper: Taper) -> ProtocolEntry:
     says = [", then ".join(f"{_count(s.count)} for {counted(s.days, 'day', 'days')}" for s in taper.steps)]
     if taper.weaker_from is not None:
         says.append(f"from step {taper.weaker_from + 1} on with the weaker steroid")
-    return Entry(f"Taper {taper.id}", tuple(sentence(s) for s in says), origin(taper))
+    return ProtocolEntry(f"Taper {taper.id}", tuple(sentence(s) for s in says), origin(taper))
 
 
 def _count(count: int | str) -> str:
     return f"{count} a day" if isinstance(count, int) else f"{count} while awake"
 
 
-def _usual(protocol: Protocol) -> tuple[Entry, ...]:
+def _usual(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     return tuple(
-        Entry(role.replace("_", " ").capitalize(), (f"{protocol.formulary[name].label}.",))
+        ProtocolEntry(role.replace("_", " ").capitalize(), (f"{protocol.formulary[name].label}.",))
         for role, name in protocol.medicines.items()
     )
 
 
-def _rules(protocol: Protocol, *, with_needs: bool) -> tuple[Entry, ...]:
+def _rules(protocol: Protocol, *, with_needs: bool) -> tuple[ProtocolEntry, ...]:
     about = {fact.name: fact.about for fact in protocol.facts}
     chosen = [rule for rule in protocol.rules if bool(rule.need) is with_needs]
     return tuple(_rule(rule, about, protocol) for rule in chosen)
 
 
-def _rule(rule: Rule, about: dict[str, str], protocol: Protocol) -> Entry:
+def _rule(rule: Rule, about: dict[str, str], protocol: Protocol) -> ProtocolEntry:
     says = [*_conditions(rule, about), *_effects(rule, protocol)]
-    return Entry(rule.id, tuple(sentence(line) for line in says), origin(rule))
+    return ProtocolEntry(rule.id, tuple(sentence(line) for line in says), origin(rule))
 
 
 def _conditions(rule: Rule, about: dict[str, str]) -> Iterator[str]:
@@ -159,22 +161,22 @@ def _need(effect: NeedEffect, protocol: Protocol) -> str:
     return text
 
 
-def _tiers(protocol: Protocol) -> tuple[Entry, ...]:
+def _tiers(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     found = []
     for name, tier in protocol.tiers.items():
         says = tuple(
             f"At most {g.limit} dates on {g.from_count} or more a day strictly between two checks."
             for g in tier.gaps
         )
-        found.append(Entry(f"Tier {name}", says, origin(tier)))
+        found.append(ProtocolEntry(f"Tier {name}", says, origin(tier)))
     long = protocol.long_nsaid
     text = f"Past {long.after_days} days: at most {long.gap} dates strictly between two looks at the cornea."
-    return (*found, Entry("NSAID", (text,), origin(long)))
+    return (*found, ProtocolEntry("NSAID", (text,), origin(long)))
 
 
-def _above(protocol: Protocol) -> tuple[Entry, ...]:
+def _above(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     return tuple(
-        Entry(
+        ProtocolEntry(
             protocol.formulary[one.medicine].label,
             (
                 f"Up to {one.drops_a_day} a day for {counted(one.days, 'day', 'days')}.",
@@ -182,10 +184,10 @@ def _above(protocol: Protocol) -> tuple[Entry, ...]:
             ),
         )
         for one in protocol.above_label
-    ) or (Entry("None", ("No course above its label is owned by this protocol.",)),)
+    ) or (ProtocolEntry("None", ("No course above its label is owned by this protocol.",)),)
 
 
-def _medicine(medicine: Medicine) -> Entry:
+def _medicine(medicine: Medicine) -> ProtocolEntry:
     says = [f"{medicine.role}, {medicine.form}, {listed(medicine.kinds)}"]
     if medicine.drops_per_bottle:
         says.append(f"{medicine.drops_per_bottle} drops a container, open for {medicine.open_days} days")
@@ -201,10 +203,10 @@ def _medicine(medicine: Medicine) -> Entry:
         says.append(f"label {length.country}: up to {length.days} days{only}")
     if medicine.excipients:
         says.append(f"holds {listed(medicine.excipients)}")
-    return Entry(f"{medicine.label} ({medicine.id})", tuple(map(sentence, says)), origin(medicine))
+    return ProtocolEntry(f"{medicine.label} ({medicine.id})", tuple(map(sentence, says)), origin(medicine))
 
 
-def _caution(rule: CautionRule) -> Entry:
+def _caution(rule: CautionRule) -> ProtocolEntry:
     conditions = rule.when_any or rule.when_all
     joined: str = listed((name.replace("_", " ") for name in conditions), "or" if rule.when_any else "and")
     text = _filled(rule.text)
@@ -213,12 +215,12 @@ def _caution(rule: CautionRule) -> Entry:
     says = [f"for {_selected(rule.applies)}", f"when {joined} ({rule.fires})", f"{rule.level}: {text}"]
     if rule.unless:
         says.append(f"answered by {listed(name.replace('_', ' ') for name in rule.unless)}")
-    return Entry(rule.id, tuple(map(sentence, says)), origin(rule))
+    return ProtocolEntry(rule.id, tuple(map(sentence, says)), origin(rule))
 
 
-def _duplicate(rule: DuplicateRule) -> Entry:
+def _duplicate(rule: DuplicateRule) -> ProtocolEntry:
     says = (f"for two of {_selected((rule.both,))}, {rule.where}", f"{rule.level}: {_filled(rule.text)}")
-    return Entry(rule.id, tuple(map(sentence, says)), origin(rule))
+    return ProtocolEntry(rule.id, tuple(map(sentence, says)), origin(rule))
 
 
 def _filled(text: str) -> str:
@@ -234,7 +236,7 @@ def _flat(values: Iterable[Any]) -> str:
     return " ".join(_flat(v) if isinstance(v, (tuple, list)) else str(v).replace("_", " ") for v in values)
 
 
-def _fact(fact: FactDef) -> Entry:
+def _fact(fact: FactDef) -> ProtocolEntry:
     said = fact.model_dump(
         mode="json", by_alias=True, exclude_none=True, exclude={"name", "about", "because", "source", "mark"}
     )
@@ -244,15 +246,15 @@ def _fact(fact: FactDef) -> Entry:
     tests += [f"all of {listed(names['all_of'])}"] if "all_of" in names else []
     tests += [f"{key.replace('_', ' ')} {_value(value)}" for key, value in said.items() if value]
     source = origin(fact) if fact.source and fact.mark else ""
-    return Entry(fact.about.capitalize(), (sentence("; ".join(tests)),), source)
+    return ProtocolEntry(fact.about.capitalize(), (sentence("; ".join(tests)),), source)
 
 
-def _aftercare(protocol: Protocol) -> tuple[Entry, ...]:
+def _aftercare(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     care = protocol.aftercare
-    advice = [Entry(a.id, _how_long(a), origin(a)) for a in care.advice]
+    advice = [ProtocolEntry(a.id, _how_long(a), origin(a)) for a in care.advice]
     return (
-        Entry("Drops", _plain(care.drops), origin(care.drops)),
-        Entry("A large cut", _plain(care.large), origin(care.large)),
+        ProtocolEntry("Drops", _plain(care.drops), origin(care.drops)),
+        ProtocolEntry("A large cut", _plain(care.large), origin(care.large)),
         *advice,
     )
 
@@ -276,10 +278,10 @@ def _how_long(advice: Advice) -> tuple[str, ...]:
     return tuple(said) or ("Always.",)
 
 
-def _recall(protocol: Protocol) -> tuple[Entry, ...]:
+def _recall(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     rules = protocol.recall
     ladders = [
-        Entry(
+        ProtocolEntry(
             f"Tier {tier}",
             (
                 sentence(
@@ -293,15 +295,15 @@ def _recall(protocol: Protocol) -> tuple[Entry, ...]:
         )
         for tier, ladder in rules.ladder.items()
     ]
-    return (*ladders, Entry("Messages", _plain(rules.messages), origin(rules.messages)))
+    return (*ladders, ProtocolEntry("Messages", _plain(rules.messages), origin(rules.messages)))
 
 
-def _settings(protocol: Protocol) -> tuple[Entry, ...]:
+def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     rounds, late = protocol.rounds, protocol.catch_up
     price = f"A clock time that is new to the patient must earn {rounds.price} hours squared times days."
     return (
-        Entry("Rounds of the day", (price,), origin(rounds)),
-        Entry("A look that was missed", (f"It is caught up within {late.days} days.",), origin(late)),
+        ProtocolEntry("Rounds of the day", (price,), origin(rounds)),
+        ProtocolEntry("A look that was missed", (f"It is caught up within {late.days} days.",), origin(late)),
     )
 
 

@@ -10,14 +10,14 @@ from followup.clinical.protocol.reviews import (
     Column,
     Flag,
     OfferRule,
-    Other,
+    OtherFinding,
     PressureRow,
     ReviewRules,
-    Settings,
+    ReviewSettings,
     ToSee,
 )
 from followup.clinical.review.others import said
-from followup.clinical.words.entry import Entry, Section, origin
+from followup.clinical.words.entry import ProtocolEntry, ProtocolSection, origin
 from followup.said import fill
 
 _COLUMNS: dict[Column, str] = {
@@ -28,25 +28,29 @@ _COLUMNS: dict[Column, str] = {
 _NUMBERS = "The numbers that reviews go by"
 
 
-def review_sections(protocol: Protocol) -> tuple[Section, ...]:
+def review_sections(protocol: Protocol) -> tuple[ProtocolSection, ...]:
     rules = protocol.review
     return (
-        Section("Reviews: cells", _cells(protocol)),
-        Section("Reviews: findings for a senior the same day", tuple(_flag(flag) for flag in rules.flag)),
-        Section("Reviews: pressure", (*(_row(row, rules) for row in rules.pressure), _offers(protocol))),
-        Section("Reviews: other findings", tuple(_other(o, protocol) for o in rules.other)),
-        Section("Reviews: what a look must hold", tuple(_to_see(entry) for entry in rules.to_see)),
-        Section(
+        ProtocolSection("Reviews: cells", _cells(protocol)),
+        ProtocolSection(
+            "Reviews: findings for a senior the same day", tuple(_flag(flag) for flag in rules.flag)
+        ),
+        ProtocolSection(
+            "Reviews: pressure", (*(_row(row, rules) for row in rules.pressure), _offers(protocol))
+        ),
+        ProtocolSection("Reviews: other findings", tuple(_other(o, protocol) for o in rules.other)),
+        ProtocolSection("Reviews: what a look must hold", tuple(_to_see(entry) for entry in rules.to_see)),
+        ProtocolSection(
             "Reviews: asked before a proposal for the steroid",
             tuple(_before_steroid(entry) for entry in rules.before_steroid),
         ),
     )
 
 
-def _cells(protocol: Protocol) -> tuple[Entry, ...]:
+def _cells(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     rules = protocol.review
     expected = [
-        Entry(
+        ProtocolEntry(
             f"Expected, {eye} eye",
             tuple(f"From day {r.from_day}: {r.cells} or fewer." for r in rules.expected if r.eye == eye),
         )
@@ -54,20 +58,24 @@ def _cells(protocol: Protocol) -> tuple[Entry, ...]:
     ]
     return (
         *expected,
-        Entry(_NUMBERS, tuple(map(sentence, _numbers(rules.settings))), origin(rules.settings)),
-        Entry("Steroid response", (sentence(_response(rules.settings)),), origin(rules.settings.response)),
-        Entry("Responders", (sentence(_six_weeks(rules.settings)),), origin(rules.settings.six_weeks)),
+        ProtocolEntry(_NUMBERS, tuple(map(sentence, _numbers(rules.settings))), origin(rules.settings)),
+        ProtocolEntry(
+            "Steroid response", (sentence(_response(rules.settings)),), origin(rules.settings.response)
+        ),
+        ProtocolEntry(
+            "Responders", (sentence(_six_weeks(rules.settings)),), origin(rules.settings.six_weeks)
+        ),
     )
 
 
-def _response(s: Settings) -> str:
+def _response(s: ReviewSettings) -> str:
     return (
         f"a steroid response is named from day {s.response_from_day} on, at {s.response.pressure:g} mmHg or "
         f"more and a rise of {s.response.rise:g} or more"
     )
 
 
-def _six_weeks(s: Settings) -> str:
+def _six_weeks(s: ReviewSettings) -> str:
     test = s.six_weeks
     return (
         f"after {test.days} days of {test.medicine} {test.count} a day: low under {test.bands[0]:g} mmHg, "
@@ -75,7 +83,7 @@ def _six_weeks(s: Settings) -> str:
     )
 
 
-def _numbers(s: Settings) -> tuple[str, ...]:
+def _numbers(s: ReviewSettings) -> tuple[str, ...]:
     return (
         f"from day {s.rise_from_day}, {s.rise_cells} or {s.rise_steps} steps up: at least "
         f"{s.least_count} a day for {s.least_days} days; on {s.least_count} or more: "
@@ -101,7 +109,7 @@ def _numbers(s: Settings) -> tuple[str, ...]:
     )
 
 
-def _flag(flag: Flag) -> Entry:
+def _flag(flag: Flag) -> ProtocolEntry:
     days = f" until day {flag.to_day}" if flag.to_day is not None else ""
     high = f", {flag.pressure_at_least:g} mmHg or more" if flag.pressure_at_least is not None else ""
     many = f", cells {flag.cells_at_least} or more" if flag.cells_at_least else ""
@@ -110,16 +118,16 @@ def _flag(flag: Flag) -> Entry:
     also = f" and {listed(name.replace('_', ' ') for name in flag.when)}" if flag.when else ""
     paused = f"Not given before the eye is seen: {listed(flag.pause)}." if flag.pause else ""
     says = (sentence(seen + also), flag.text, flag.call, paused)
-    return Entry(flag.id, tuple(text for text in says if text), origin(flag))
+    return ProtocolEntry(flag.id, tuple(text for text in says if text), origin(flag))
 
 
-def _row(row: PressureRow, rules: ReviewRules) -> Entry:
+def _row(row: PressureRow, rules: ReviewRules) -> ProtocolEntry:
     until = rules.settings.early_until_day
     says = [f"to day {until}: {_cell(row.early)}"]
     says += [
         f"from day {until + 1}, {words}: {_cell(row.cell(column))}" for column, words in _COLUMNS.items()
     ]
-    return Entry(_range(row), tuple(map(sentence, says)), origin(row))
+    return ProtocolEntry(_range(row), tuple(map(sentence, says)), origin(row))
 
 
 def _range(row: PressureRow) -> str:
@@ -137,20 +145,20 @@ def _cell(cell: Cell) -> str:
     return f"{text.rstrip('.')} (look after {first}-{target}-{last} days)"
 
 
-def _offers(protocol: Protocol) -> Entry:
+def _offers(protocol: Protocol) -> ProtocolEntry:
     says = tuple(
         f"{offer.kind.capitalize()}: {protocol.formulary[offer.medicine].label}, {offer.count} a "
         f"day{_over(offer)}."
         for offer in protocol.review.offer
     )
-    return Entry("Offered, unless something speaks against it or the class is in use", says)
+    return ProtocolEntry("Offered, unless something speaks against it or the class is in use", says)
 
 
 def _over(offer: OfferRule) -> str:
     return "" if offer.over is None else f", over {offer.over:g} mmHg or where no drop is left"
 
 
-def _other(other: Other, protocol: Protocol) -> Entry:
+def _other(other: OtherFinding, protocol: Protocol) -> ProtocolEntry:
     seen = f"{other.finding.replace('_', ' ')}: {listed(map(str, other.is_), 'or')}"
     if other.from_day:
         seen += f", from day {other.from_day}"
@@ -174,25 +182,25 @@ def _other(other: Other, protocol: Protocol) -> Entry:
         ]
     if other.no_raise:
         says += ["no steroid is raised while it lasts"]
-    return Entry(other.id, tuple(map(sentence, (seen, *says, *looks))), origin(other))
+    return ProtocolEntry(other.id, tuple(map(sentence, (seen, *says, *looks))), origin(other))
 
 
-def _to_see(entry: ToSee) -> Entry:
+def _to_see(entry: ToSee) -> ProtocolEntry:
     until = f" to day {entry.to_day}" if entry.to_day is not None else " on"
     when = f", {listed(name.replace('_', ' ') for name in entry.when)}" if entry.when else ""
     given = f", while the eye is given a medicine of the role {entry.given}" if entry.given else ""
-    return Entry(
+    return ProtocolEntry(
         entry.finding.replace("_", " ").capitalize(),
         (f"From day {entry.from_day}{until}{when}{given}: {entry.text}",),
     )
 
 
-def _before_steroid(entry: BeforeSteroid) -> Entry:
+def _before_steroid(entry: BeforeSteroid) -> ProtocolEntry:
     when = [f"at cells {entry.cells_at_least} or more"] if entry.cells_at_least else []
     when += ["where the steroid would be raised"] if entry.raises else []
     quiet = " after a look without cells" if entry.after_quiet else ""
     facts = f", {listed(name.replace('_', ' ') for name in entry.when)}" if entry.when else ""
-    return Entry(
+    return ProtocolEntry(
         entry.finding.replace("_", " ").capitalize(),
         (f"From day {entry.from_day} on{facts}, {listed(when, 'or')}{quiet}: {entry.text}",),
     )

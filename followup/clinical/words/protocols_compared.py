@@ -24,7 +24,7 @@ _ORIGIN = {"because": "its reason", "source": "its source", "mark": "the mark of
 
 
 @dataclass(frozen=True)
-class Effect:
+class ProtocolEffect:
     """What another protocol does to one patient's plan."""
 
     name: str
@@ -59,9 +59,9 @@ def compare_protocols(old: Protocol, new: Protocol) -> tuple[str, ...]:
     )
 
 
-def effect_on(records: Mapping[str, Record], old: Protocol, new: Protocol) -> tuple[Effect, ...]:
+def effect_on(records: Mapping[str, Record], old: Protocol, new: Protocol) -> tuple[ProtocolEffect, ...]:
     """What the new protocol changes in the plans of these patients, made on the last operation's day."""
-    return tuple(Effect(name, tuple(_effect(record, old, new))) for name, record in records.items())
+    return tuple(ProtocolEffect(name, tuple(_effect(record, old, new))) for name, record in records.items())
 
 
 def _effect(record: Record, old: Protocol, new: Protocol) -> Iterator[str]:

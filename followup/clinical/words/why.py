@@ -10,7 +10,7 @@ from itertools import chain
 
 from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed
 from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
-from followup.clinical.plan.keys_told import Names
+from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.plan.tablets import dose_words, number_of_units
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
@@ -81,7 +81,10 @@ def _few(plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[tuple[str
         told = (sentence(check.text), *tell(check.reasons, plan, protocol, traced=traced))
         yield check.key, lambda t=told: iter(t)  # type: ignore[misc]
     for lost in plan.overridden:
-        told = (Names(plan, protocol).gave_way(lost), *tell((lost.reason,), plan, protocol, traced=traced))
+        told = (
+            PlanNames(plan, protocol).gave_way(lost),
+            *tell((lost.reason,), plan, protocol, traced=traced),
+        )
         yield lost.rule, lambda t=told: iter(t)  # type: ignore[misc]
 
 
@@ -108,7 +111,7 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) ->
     elif course.last_day:
         yield say("The last day is {last_day}.", last_day=day_words(course.last_day))
     if course.taper:
-        yield say("It follows the {taper}.", taper=Names(plan, protocol).taper(course.taper))
+        yield say("It follows the {taper}.", taper=PlanNames(plan, protocol).taper(course.taper))
     yield from _held(course, plan, protocol, traced)
     if course.above_label:
         yield sentence(course.above_label)
@@ -119,7 +122,7 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) ->
 
 def _held(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     if course.held_by:
-        yield say("It is held: {held_by}", held_by=Names(plan, protocol).waits_for(course.held_by))
+        yield say("It is held: {held_by}", held_by=PlanNames(plan, protocol).waits_for(course.held_by))
     fields = [f for question in plan.questions if question.id in course.held_by for f in question.fields]
     if fields and traced:
         yield say("It is answered in {fields}.", fields=listed(dict.fromkeys(fields), "or"))
@@ -192,7 +195,7 @@ def _need(need: ReviewNeed, plan: CarePlan, protocol: Protocol, traced: bool) ->
     if need.after in {other.key for other in plan.needs}:
         yield say(
             "Its days are also counted from the day of: {after}.",
-            after=Names(plan, protocol).look(str(need.after)),
+            after=PlanNames(plan, protocol).look(str(need.after)),
         )
     if need.state == "served" and need.served_on:
         yield say("It was done on {served_on}.", served_on=day_words(need.served_on))
@@ -212,7 +215,7 @@ def _question(question: Question, plan: CarePlan, protocol: Protocol, traced: bo
     if question.choices:
         yield say("The answers are {choices}.", choices=listed(question.choices, "or"))
     if question.holds:
-        yield say("Until then it holds {holds}.", holds=Names(plan, protocol).courses(question.holds))
+        yield say("Until then it holds {holds}.", holds=PlanNames(plan, protocol).courses(question.holds))
     yield (
         say("The plan can't be signed before.")
         if question.blocks

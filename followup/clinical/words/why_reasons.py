@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from followup.clinical.careplan import CarePlan, FactUse, Reason
 from followup.clinical.english import MARKS, joined, listed, sentence
 from followup.clinical.facts.derive import once
-from followup.clinical.plan.keys_told import Names
+from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.facts import bare
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import Rule
@@ -136,7 +136,7 @@ def _overrode(loser: str, reason: Reason, plan: CarePlan, protocol: Protocol) ->
     lost = [o for o in plan.overridden if o.rule == loser and reason.rule in o.lost_to]
     for entry in lost or [o for o in plan.overridden if o.rule == loser]:
         yield say(
-            "Rule {rule} gave way. {entry}", rule=entry.rule, entry=Names(plan, protocol).gave_way(entry)
+            "Rule {rule} gave way. {entry}", rule=entry.rule, entry=PlanNames(plan, protocol).gave_way(entry)
         )
 
 

@@ -7,7 +7,7 @@ from datetime import date
 
 from followup.clinical.careplan import CarePlan, CheckGap, ReviewNeed, Trip
 from followup.clinical.english import counted, day_words
-from followup.clinical.plan.keys_told import Names
+from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.words.why_reasons import tell
 from followup.said import say
@@ -16,7 +16,7 @@ _OVER = ("arrived", "fulfilled", "noshow", "cancelled")
 
 
 def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
-    names = Names(plan, protocol)
+    names = PlanNames(plan, protocol)
     yield say("Visit {number} is on {date}.", number=trip.number, date=day_words(trip.date))
     if trip.status in _OVER:
         yield say("It stands here as the record tells it.")
@@ -38,7 +38,7 @@ def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> I
         yield say("It is booked, and a booked visit is kept unless fewer visits can do without it.")
 
 
-def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) -> Iterator[str]:
+def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: PlanNames) -> Iterator[str]:
     if needs:
         last = min(needs, key=lambda n: n.latest)
         first = max(needs, key=lambda n: n.earliest)
@@ -60,7 +60,7 @@ def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: Names) 
     yield say("Of the days that leave the fewest visits it lies nearest to the days aimed at.")
 
 
-def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: Names, latest: date) -> Iterator[str]:
+def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: PlanNames, latest: date) -> Iterator[str]:
     """The last day that a gap rule leaves for this visit, where no need closes it in sooner."""
     before = max((t.date for t in plan.trips if t.date < trip.date and t.status != "noshow"), default=None)
     days = [day for day in gap_days(gap, plan) if before is None or day > before]
@@ -116,7 +116,7 @@ def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
 
 
 def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
-    yield say("{side} eye. {gap}", side=gap.eye.capitalize(), gap=Names(plan, protocol).limit(gap))
+    yield say("{side} eye. {gap}", side=gap.eye.capitalize(), gap=PlanNames(plan, protocol).limit(gap))
     for trip in plan.trips:
         if gap.reasons and not trip.serves and any(reason in trip.reasons for reason in gap.reasons):
             yield say(

@@ -63,7 +63,7 @@ _SAID = {
 _SCHEMA = "#/components/schemas/"
 
 
-class Operation(NamedTuple):
+class RouteLine(NamedTuple):
     """One line of the page."""
 
     method: str
@@ -132,11 +132,11 @@ def _statuses(method: str, path: str) -> Iterator[int]:
         yield 404
 
 
-def _groups(found: dict[str, Any]) -> dict[str, list[Operation]]:
-    groups: dict[str, list[Operation]] = {}
+def _groups(found: dict[str, Any]) -> dict[str, list[RouteLine]]:
+    groups: dict[str, list[RouteLine]] = {}
     for path, methods in found["paths"].items():
         for method, operation in methods.items():
-            line = Operation(
+            line = RouteLine(
                 method.upper(),
                 path,
                 operation.get("description", operation["summary"]),

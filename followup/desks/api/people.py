@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
-from followup.care.trip_lines import VisitLine
+from followup.care.trip_lines import TripLine
 from followup.clinical.careplan import PlanStatus, Tier
 from followup.clinical.record import Eye, Phone
 from followup.desks.api.base import Given
@@ -142,7 +142,7 @@ def sheet_line(sheet: SheetView) -> SheetLine:
     )
 
 
-def visit_out(line: VisitLine, today: date) -> VisitOut:
+def visit_out(line: TripLine, today: date) -> VisitOut:
     seen = line.trip
     return VisitOut(
         id=seen.id,

@@ -20,7 +20,7 @@ from followup.desks.forms.sheet import Member
 from followup.desks.page.answers import AnswerField, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.posted import Posted
-from followup.desks.surgeon.deciding import Choice, decide, undecide
+from followup.desks.surgeon.deciding import LookDecision, decide, undecide
 from followup.desks.surgeon.my_patients import two_versions
 from followup.desks.surgeon.plans import base_of, changes_of, end_one, make_again, store_answers
 from followup.desks.surgeon.waiting import waiting_plans
@@ -223,7 +223,7 @@ def answer(hand: AnyHand, plan_id: PlanId, sent: Answers) -> PlanOut:
 @router.post("/plans/{plan}/decisions")
 def decide_look(hand: AnyHand, plan_id: PlanId, sent: Decision) -> PlanOut:
     """Decide a look that no offered day can see, or that another clinic sees; the plan is made again."""
-    chosen = Choice(sent.need, sent.day, sent.why, sent.place)
+    chosen = LookDecision(sent.need, sent.day, sent.why, sent.place)
     return whole_plan(hand, decide(hand, load(hand, plan_id), chosen, seen=sent.seen).id)
 
 

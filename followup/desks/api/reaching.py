@@ -12,7 +12,7 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.reception.calls import calls_of
 from followup.desks.reception.reaching import days_to_promise, note_reached, reach_item, script_of
 from followup.recall.messages.wording import MessageKind
-from followup.recall.reach.line import Kind, ToReach
+from followup.recall.reach.line import ReachKind, ToReach
 from followup.recall.reach.worklist import reason, worklist
 
 router = router_of("Reaching patients")
@@ -26,7 +26,7 @@ class Reach(Given):
     """
 
     patient: Person
-    kind: Kind
+    kind: ReachKind
     tier: Tier
     days: int
     since: date

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from followup.desks.forms.place import Place
+from followup.desks.forms.place import FormPlace
 from followup.desks.forms.values import Flat, rows
 
 _IN_A_LIST = re.compile(r"^(.*?)\.\d+(\.|$)")
@@ -16,14 +16,14 @@ _IN_A_LIST = re.compile(r"^(.*?)\.\d+(\.|$)")
 class Changed:
     """One answer that somebody changed meanwhile. ``kept``: the form still holds what was typed."""
 
-    place: Place
+    place: FormPlace
     was: str
     now: str
     kept: bool
 
 
 def merge(
-    base: Flat, theirs: Flat, mine: Flat, place: Callable[[str], Place]
+    base: Flat, theirs: Flat, mine: Flat, place: Callable[[str], FormPlace]
 ) -> tuple[dict[str, list[str]], tuple[Changed, ...]]:
     """``mine`` with what ``theirs`` changed of ``base``, but for what was changed here as well.
 

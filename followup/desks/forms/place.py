@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 
-class Place(str):
+class FormPlace(str):
     """The place as English text; ``told`` says it in another language, label by label."""
 
     _steps: tuple[tuple[str, int | None], ...]
 
     @classmethod
-    def of(cls, steps: Sequence[tuple[str, int | None]]) -> Place:
+    def of(cls, steps: Sequence[tuple[str, int | None]]) -> FormPlace:
         """``steps``: each label, and which one of several it is, counted from 1."""
         place = cls(_said(steps, str))
         place._steps = tuple(steps)

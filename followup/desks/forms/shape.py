@@ -17,7 +17,9 @@ from pydantic.fields import FieldInfo
 
 from followup.clinical.record import Record
 
-Kind = Literal["line", "text", "number", "date", "clock", "medicine", "yes-no", "one of", "some of", "words"]
+FieldKind = Literal[
+    "line", "text", "number", "date", "clock", "medicine", "yes-no", "one of", "some of", "words"
+]
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class Field:
 
     name: str
     of: str
-    kind: Kind
+    kind: FieldKind
     choices: tuple[str, ...] = ()
     required: bool = False
 
@@ -82,7 +84,7 @@ def _member(model: type[BaseModel], key: str, info: FieldInfo) -> Field | Group:
     return Field(key, of, kind, choices, required=info.is_required())
 
 
-def _kind(annotation: Any, info: FieldInfo) -> tuple[Kind, tuple[str, ...]]:
+def _kind(annotation: Any, info: FieldInfo) -> tuple[FieldKind, tuple[str, ...]]:
     bare = _bare(annotation)
     if bare is bool:
         return "yes-no", ()
@@ -95,7 +97,7 @@ def _kind(annotation: Any, info: FieldInfo) -> tuple[Kind, tuple[str, ...]]:
     return _string_kind(annotation, info), ()
 
 
-def _string_kind(annotation: Any, info: FieldInfo) -> Kind:
+def _string_kind(annotation: Any, info: FieldInfo) -> FieldKind:
     marks = [*getattr(annotation, "__metadata__", ()), *info.metadata]
     for mark in marks:
         if isinstance(mark, StringConstraints):

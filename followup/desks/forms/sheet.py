@@ -20,7 +20,7 @@ from followup.desks.forms.layout import (
     operation_shape,
     patient_shape,
 )
-from followup.desks.forms.place import Place
+from followup.desks.forms.place import FormPlace
 from followup.desks.forms.shape import RECORD, Field, Group
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
@@ -31,7 +31,7 @@ Member = Field | Group
 
 
 @dataclass(frozen=True)
-class Part:
+class FormPart:
     """A heading and what stands below it."""
 
     title: str
@@ -45,7 +45,7 @@ class OperationPart:
 
     number: int
     prefix: str
-    chapters: tuple[Part, ...]
+    chapters: tuple[FormPart, ...]
     rest: tuple[Member, ...]
     decided: tuple[Member, ...]
     folded: bool
@@ -70,11 +70,11 @@ class FormView:
         return tuple(patient_shape().member(name) for name in PATIENT)
 
     @property
-    def patient_folds(self) -> tuple[Part, ...]:
+    def patient_folds(self) -> tuple[FormPart, ...]:
         """The rest of the patient: groups each under their own heading, single fields together."""
         rest = leftovers(patient_shape(), PATIENT)
         singles = tuple(m for m in rest if isinstance(m, Field))
-        folds = [Part(N_("More about the patient"), "patient.", singles)]
+        folds = [FormPart(N_("More about the patient"), "patient.", singles)]
         for group in rest:
             if isinstance(group, Group):
                 folds += _folds_of(group, "patient.")
@@ -89,7 +89,7 @@ class FormView:
         prefix, shape = f"operations.{number}.", operation_shape()
         told = tuple(name for chapter in STORY for name in chapter.members)
         chapters = tuple(
-            Part(chapter.title, prefix, tuple(shape.member(name) for name in chapter.members))
+            FormPart(chapter.title, prefix, tuple(shape.member(name) for name in chapter.members))
             for chapter in STORY
         )
         wrong = any(name.startswith(prefix) for name in self.problems)
@@ -187,12 +187,12 @@ class RecordError(FollowupError):
             super().__init__(error.code, error.what, fix=error.fix)
 
 
-def place_of(name: str) -> Place:
+def place_of(name: str) -> FormPlace:
     """The place of a form's field in the words of its labels."""
     return _place(tuple(int(part) if part.isdecimal() else part for part in name.split(".")))
 
 
-def _place(loc: tuple[int | str, ...]) -> Place:
+def _place(loc: tuple[int | str, ...]) -> FormPlace:
     """A place in the record in the words of its labels."""
     member: Member = RECORD
     steps: list[tuple[str, int | None]] = []
@@ -206,7 +206,7 @@ def _place(loc: tuple[int | str, ...]) -> Place:
                 steps.append((part, None))
                 break
             steps.append((label_of(member.of).text, None))
-    return Place.of(steps)
+    return FormPlace.of(steps)
 
 
 def _name(loc: tuple[int | str, ...]) -> str:
@@ -227,16 +227,16 @@ def _name(loc: tuple[int | str, ...]) -> str:
     return ".".join(parts)
 
 
-def _folds_of(group: Group, prefix: str) -> list[Part]:
+def _folds_of(group: Group, prefix: str) -> list[FormPart]:
     if group.name == "eyes":
         return [
-            Part(label_of(eye.of).text, f"{prefix}eyes.{eye.name}.", eye.members)
+            FormPart(label_of(eye.of).text, f"{prefix}eyes.{eye.name}.", eye.members)
             for eye in group.members
             if isinstance(eye, Group)
         ]
     if group.many or group.optional:
-        return [Part(label_of(group.of).text, prefix, (group,))]
-    return [Part(label_of(group.of).text, f"{prefix}{group.name}.", group.members)]
+        return [FormPart(label_of(group.of).text, prefix, (group,))]
+    return [FormPart(label_of(group.of).text, f"{prefix}{group.name}.", group.members)]
 
 
 def _first_field(name: str) -> str:

@@ -17,7 +17,7 @@ from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first
 from followup.errors import FollowupError
-from followup.recall.jobs.pharmacy import HandOut as AHandOut
+from followup.recall.jobs.pharmacy import BottleToHandOut as AHandOut
 from followup.recall.jobs.pharmacy import hand_outs
 from followup.records.plans.desk_notes import StockCount, count_stock, stock
 from followup.records.views import PatientView
@@ -54,7 +54,7 @@ class MedicineLine:
 
 
 @dataclass(frozen=True)
-class HandOut:
+class HandOutLine:
     """One bottle that one person takes home today, or so many ``tablets`` for the dose of ``step``."""
 
     who: PatientView
@@ -113,7 +113,7 @@ class Shelf:
     """What the week up to ``until`` takes by medicine, and what goes out today by person."""
 
     lines: tuple[MedicineLine, ...]
-    out: tuple[HandOut, ...]
+    out: tuple[HandOutLine, ...]
     until: date
 
 
@@ -141,7 +141,7 @@ def shelf(hand: DeskHand, typed: Posted | None = None) -> Shelf:
         for key in sorted({*week, *counted}, key=lambda key: label_of(key, formulary).casefold())
     )
     out = (
-        HandOut(
+        HandOutLine(
             one.patient,
             label_of(one.course.medicine, formulary),
             one.course.eye,

@@ -16,7 +16,7 @@ from followup.desks.door.origin import is_cross_site
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import read_posted, to_keep
-from followup.errors import FollowupError, Line
+from followup.errors import ErrorLine, FollowupError
 from followup.language.catalogues import N_
 from followup.said import say
 from followup.validation import problem_words
@@ -84,7 +84,7 @@ def _refused(request: Request, exc: Exception) -> Response:
     status = status_of(exc)
     if _for_a_program(request):
         return problems.answer(status, exc)
-    said = Line.of(exc.what, exc.where)
+    said = ErrorLine.of(exc.what, exc.where)
     return _page(request, status, _HEADINGS.get(status, _HEADINGS[422]), said, exc.fix)
 
 
@@ -113,7 +113,7 @@ def _bad_request(request: Request, exc: Exception) -> Response:
         return problems.answer_fields(exc.errors())
     first = exc.errors()[0]
     field = ".".join(str(part) for part in first["loc"][1:])
-    said = Line.of(problem_words(first), field)
+    said = ErrorLine.of(problem_words(first), field)
     return _page(request, 422, _HEADINGS[422], said, say("Go back and correct this field."))
 
 

@@ -10,7 +10,7 @@ from followup.clinical.protocol.recall import AttemptOutcome
 from followup.desks.door.hand import DeskHand
 from followup.language.catalogues import N_, Translator
 from followup.language.dates import long_date
-from followup.records.desk.taking_back import Step, steps_of_day
+from followup.records.desk.taking_back import NotedStep, steps_of_day
 from followup.records.store.store import Session
 
 SAID: dict[AttemptOutcome, str] = {
@@ -61,7 +61,7 @@ def noted_today(
     ]
 
 
-def _text(step: Step, words: Translator) -> str:
+def _text(step: NotedStep, words: Translator) -> str:
     given = step.details
     values = {
         name: long_date(date.fromisoformat(str(given[name])), words.language)

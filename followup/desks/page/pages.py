@@ -23,7 +23,7 @@ from followup.language.direction import without_marks
 from followup.records.desk.alerts import Alert, alerts_of_code
 
 
-class Place(NamedTuple):
+class StripPlace(NamedTuple):
     """A desk's place, as it stands in the strip."""
 
     url: str
@@ -142,12 +142,12 @@ def _alerts(hand: DeskHand, code: str) -> tuple[Alert, ...]:
         return alerts_of_code(session, code)
 
 
-def _places(hand: DeskHand, path: str) -> Iterator[Place]:
+def _places(hand: DeskHand, path: str) -> Iterator[StripPlace]:
     for url, title in PLACES:
         if hand.login and may(hand.roles, "GET", url):
-            yield Place(url, title, path == url)
+            yield StripPlace(url, title, path == url)
     if hand.login:
-        yield Place(f"/help/{desk_of(path, hand.roles)}", N_("Help"), path.startswith("/help"))
+        yield StripPlace(f"/help/{desk_of(path, hand.roles)}", N_("Help"), path.startswith("/help"))
 
 
 def desk_of(path: str, roles: frozenset[str]) -> str:

@@ -14,7 +14,7 @@ from followup.desks.page.pages import show
 from followup.language.catalogues import N_
 from followup.language.languages import known
 from followup.recall.messages.calls import calls
-from followup.recall.messages.wanted import Wanted
+from followup.recall.messages.wanted import WantedMessage
 from followup.recall.messages.wording import MessageKind
 from followup.recall.reach.reasons import said
 from followup.recall.reach.worklist import worklist
@@ -32,7 +32,7 @@ HEADINGS: dict[MessageKind, str] = {
 class Call:
     """One call. ``direction`` is that of the language it is made in."""
 
-    wanted: Wanted
+    wanted: WantedMessage
     direction: str
 
 

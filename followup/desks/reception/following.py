@@ -11,7 +11,7 @@ from followup.desks.page.pages import show
 from followup.desks.page.patient_page import known, then_patient
 from followup.desks.page.posted import AForm, first, number_of
 from followup.errors import FollowupError
-from followup.records.desk.attempts import Standing, StandingWord, set_standing, standings
+from followup.records.desk.attempts import FollowStanding, StandingWord, set_standing, standings
 from followup.records.desk.taking_back import take_back
 from followup.records.people.messages import MessageChoice, choose_messages, message_choice, stop_messages
 from followup.records.people.patients import patients_by_id
@@ -28,7 +28,7 @@ class NotFollowed:
     """Somebody who is on no list any more, and why."""
 
     who: PatientView
-    standing: Standing
+    standing: FollowStanding
 
 
 @router.get("/not-followed")
@@ -52,7 +52,7 @@ def change_following(request: Request, hand: AnyHand, code: str, form: AForm) ->
     return then_patient(request, hand, code, form, lambda: say_following(hand, code, word, reason))
 
 
-def say_following(hand: DeskHand, code: str, word: str, reason: str) -> Standing:
+def say_following(hand: DeskHand, code: str, word: str, reason: str) -> FollowStanding:
     """Store what the desk heard. Errors: ``standing.word``, ``standing.reason``, ``standing.same``."""
     if word not in AT_THE_WINDOW:
         raise FollowupError(

@@ -8,7 +8,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.trip_lines import VisitLine, visit_lines
+from followup.care.trip_lines import TripLine, visit_lines
 from followup.clinical.words.why_reasons import because_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
@@ -95,20 +95,20 @@ def _day(text: str) -> date:
         ) from None
 
 
-def _choices(hand: DeskHand, line: VisitLine, calendar: Calendar) -> tuple[DayChoice, ...]:
+def _choices(hand: DeskHand, line: TripLine, calendar: Calendar) -> tuple[DayChoice, ...]:
     start = max(line.trip.window_start, hand.today)
     count = min((line.trip.window_end - start).days + 1, MOST_DAYS)
     return tuple(_choice(line, start + timedelta(days=i), calendar) for i in range(count))
 
 
-def _choice(line: VisitLine, day: date, calendar: Calendar) -> DayChoice:
+def _choice(line: TripLine, day: date, calendar: Calendar) -> DayChoice:
     services = line.trip.services
     rooms = [room for service in services if (room := calendar.room(service, day)) is not None]
     is_open = calendar.is_open(day) and all(calendar.offers(service, day) for service in services)
     return DayChoice(day, is_open, min(rooms, default=None), (day - line.trip.day).days)
 
 
-def _because(session: Session, line: VisitLine) -> tuple[str, ...]:
+def _because(session: Session, line: TripLine) -> tuple[str, ...]:
     """Why the window is what it is, each sentence once: what leaving it would cost."""
     body = plan(session, line.trip.plan_id).body
     needs = [need for need in body.needs if need.key in line.trip.serves]
@@ -119,7 +119,7 @@ def _because(session: Session, line: VisitLine) -> tuple[str, ...]:
 class Moving:
     """A visit with every day of its window, and why the window is what it is."""
 
-    line: VisitLine
+    line: TripLine
     days: tuple[DayChoice, ...]
     because: tuple[str, ...]
 

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Path, Request, Response
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import QUESTIONS, in_danger, signs_of
 from followup.care.sheets import found_sheet
-from followup.care.trip_lines import VisitLine, visit_lines
+from followup.care.trip_lines import TripLine, visit_lines
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import known, patient_answer, then_patient
@@ -152,14 +152,14 @@ def _nonce(form: Posted) -> str:
     return nonce
 
 
-def _in_time(line: VisitLine) -> tuple[int, str, str]:
+def _in_time(line: TripLine) -> tuple[int, str, str]:
     """Those who wait here first, longest waiting first; then those to come; then who was seen."""
     order = ("here", "left", "overdue", "late", "due today", "upcoming", "done", "cancelled")
     arrived = line.trip.arrived_at.isoformat() if line.trip.arrived_at else ""
     return order.index(line.stands), arrived, line.who.name.casefold()
 
 
-def _by_name(line: VisitLine) -> str:
+def _by_name(line: TripLine) -> str:
     return line.who.name.casefold()
 
 

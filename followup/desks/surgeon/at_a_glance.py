@@ -27,7 +27,7 @@ _ROUTINE = N_("as usual, nothing else told")
 
 
 @dataclass(frozen=True)
-class Told:
+class ToldThing:
     """One thing that was told; ``value`` is empty where the label says it all. Typed words stay as typed."""
 
     label: str
@@ -39,15 +39,15 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Part:
+class GlancePart:
     """A line of the summary. ``empty``: what to say where nothing was told."""
 
     title: str
-    told: tuple[Told, ...]
+    told: tuple[ToldThing, ...]
     empty: str
 
 
-def at_a_glance(view: PlanView, texts: Texts) -> tuple[Part, ...]:
+def at_a_glance(view: PlanView, texts: Texts) -> tuple[GlancePart, ...]:
     """Diagnosis and operation of each eye, allergies, illnesses, who gives the drops, the way home."""
     tell = _Teller(view, texts)
     patient = view.record.patient.model_dump(mode="json", exclude_none=True)
@@ -58,16 +58,18 @@ def at_a_glance(view: PlanView, texts: Texts) -> tuple[Part, ...]:
         eyes = shape.member("eyes")
         assert isinstance(eyes, Group)
         diagnosis = tuple(tell.of(eyes.member(eye), history))
-        parts.append(Part(_titled(texts, eye, N_("%(eye)s, diagnosis")), diagnosis, none))
+        parts.append(GlancePart(_titled(texts, eye, N_("%(eye)s, diagnosis")), diagnosis, none))
         parts.append(
-            Part(_titled(texts, eye, N_("%(eye)s, operation")), tell.operation(eye), texts.gettext(_ROUTINE))
+            GlancePart(
+                _titled(texts, eye, N_("%(eye)s, operation")), tell.operation(eye), texts.gettext(_ROUTINE)
+            )
         )
     for name, title in (("allergies", N_("Allergies")), ("conditions", N_("Illnesses"))):
         told = tuple(tell.of(shape.member(name), patient.get(name)))
-        parts.append(Part(texts.gettext(title), told, none))
+        parts.append(GlancePart(texts.gettext(title), told, none))
     for name, title in (("drops_by", N_("Who gives the drops")), ("travel", N_("Way home"))):
         told = tuple(tell.of(shape.member(name), patient.get(name)))
-        parts.append(Part(texts.gettext(title), told, texts.gettext(N_("not told"))))
+        parts.append(GlancePart(texts.gettext(title), told, texts.gettext(N_("not told"))))
     return tuple(parts)
 
 
@@ -90,14 +92,14 @@ class _Teller:
     def __init__(self, view: PlanView, texts: Texts) -> None:
         self._view, self._texts = view, texts
 
-    def operation(self, eye: Eye) -> tuple[Told, ...]:
+    def operation(self, eye: Eye) -> tuple[ToldThing, ...]:
         """The latest operation of the eye: its procedure, then whatever is not routine."""
         mine = [o for o in self._view.record.operations if o.eye == eye]
         data = max(mine, key=lambda o: o.date).model_dump(mode="json", exclude_none=True)
         kept = {name: value for name, value in data.items() if name not in _NOT_TOLD}
         return tuple(self._told(operation_shape(), kept, routine=ROUTINE))
 
-    def of(self, member: Field | Group, value: Any) -> Iterator[Told]:
+    def of(self, member: Field | Group, value: Any) -> Iterator[ToldThing]:
         """What was told in this part of the record."""
         if value in _NO:
             return
@@ -111,7 +113,7 @@ class _Teller:
 
     def _told(
         self, group: Group, value: Mapping[str, Any], routine: Mapping[str, str] = {}, head: str = ""
-    ) -> Iterator[Told]:
+    ) -> Iterator[ToldThing]:
         for member in group.members:
             found, name = value.get(member.name), f"{head}{member.name}"
             if isinstance(member, Group) and not member.many and isinstance(found, dict):
@@ -123,17 +125,17 @@ class _Teller:
             else:
                 yield from self.of(member, found)
 
-    def _line(self, field: Field, value: Any) -> Told:
+    def _line(self, field: Field, value: Any) -> ToldThing:
         label = self._texts.label(field.of)
         if value is True or value == "yes":
-            return Told(label, "")
+            return ToldThing(label, "")
         if field.kind == "medicine":
-            return Told(label, label_of(str(value), self._view.protocol.formulary))
+            return ToldThing(label, label_of(str(value), self._view.protocol.formulary))
         if field.kind == "date":
-            return Told(label, self._texts.day(date.fromisoformat(str(value))))
+            return ToldThing(label, self._texts.day(date.fromisoformat(str(value))))
         values = value if isinstance(value, list) else [value]
         said = (self._texts.found(one, field.kind, field.of) for one in values)
-        return Told(label, self._texts.comma.join(said))
+        return ToldThing(label, self._texts.comma.join(said))
 
 
 def _plain(value: Any) -> str:

@@ -25,7 +25,7 @@ NO_DAY = "none"
 
 
 @dataclass(frozen=True)
-class Choice:
+class LookDecision:
     """What the surgeon decides of the look ``need``: its day (None: no day is offered), why, and the other
     clinic where it is one."""
 
@@ -40,7 +40,7 @@ def decide_page(request: Request, hand: AnyHand, plan: int, form: AForm) -> Resp
     """Store the decision as the record's next version and build the plan again."""
     view = load(hand, plan)
     try:
-        chosen = Choice(first(form, "need"), _day(form), first(form, "why"), first(form, "place"))
+        chosen = LookDecision(first(form, "need"), _day(form), first(form, "why"), first(form, "place"))
         made = decide(hand, view, chosen, seen=number_of(first(form, "seen")))
     except FollowupError as exc:
         return on_newest(request, hand, view, exc, decision=form)
@@ -58,7 +58,7 @@ def take_back_page(request: Request, hand: AnyHand, plan: int, form: AForm) -> R
     return go(f"/plans/{made.id}")
 
 
-def decide(hand: DeskHand, view: PlanView, chosen: Choice, *, seen: int | None = None) -> PlanVersion:
+def decide(hand: DeskHand, view: PlanView, chosen: LookDecision, *, seen: int | None = None) -> PlanVersion:
     """Decide a look and build the plan again.
 
     Errors: ``decision.need``, ``decision.day``, ``decision.why``, those of the record and of the plan.
@@ -101,13 +101,13 @@ def _record(hand: DeskHand, view: PlanView) -> dict[str, Any]:
     return record.model_dump(mode="json", exclude_none=True)
 
 
-def _replaced(entry: Mapping[str, Any], chosen: Choice, limits: set[str]) -> bool:
+def _replaced(entry: Mapping[str, Any], chosen: LookDecision, limits: set[str]) -> bool:
     """An earlier decision on the same look gives way; one on another stretch of the same limit does not."""
     same_day = entry.get("day") == (chosen.day.isoformat() if chosen.day else None)
     return bool(entry["need"] == chosen.need and (same_day or chosen.need not in limits))
 
 
-def _window(plan: CarePlan, chosen: Choice) -> dict[str, str]:
+def _window(plan: CarePlan, chosen: LookDecision) -> dict[str, str]:
     """The window that is decided on, checked against the days that are offered."""
     item = next((one for one in plan.impossible if one.need == chosen.need and _offers(one, chosen)), None)
     if item is not None:
@@ -126,13 +126,13 @@ def _window(plan: CarePlan, chosen: Choice) -> dict[str, str]:
     return _elsewhere(plan, chosen)
 
 
-def _offers(item: Impossible, chosen: Choice) -> bool:
+def _offers(item: Impossible, chosen: LookDecision) -> bool:
     if chosen.day is None:
         return item.before is None and item.after is None
     return bool(chosen.place) or chosen.day in (item.before, item.after)
 
 
-def _elsewhere(plan: CarePlan, chosen: Choice) -> dict[str, str]:
+def _elsewhere(plan: CarePlan, chosen: LookDecision) -> dict[str, str]:
     """Another clinic sees a look that has days here too."""
     need = next((n for n in plan.needs if n.key == chosen.need and n.state == "open"), None)
     if need is None:

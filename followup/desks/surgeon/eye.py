@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 
 from followup.care.danger import look_stored
-from followup.care.trip_lines import VisitLine, visit_lines
+from followup.care.trip_lines import TripLine, visit_lines
 from followup.care.went import as_it_went
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.protocol.formulary import label_of
@@ -25,7 +25,7 @@ from followup.desks.forms.sheet import FormView, RecordError, check
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first, number_of
 from followup.drawings.timeline_svg import timeline_svg, timeline_table
-from followup.drawings.timeline_words import Words
+from followup.drawings.timeline_words import TimelineWords
 from followup.errors import FollowupError
 from followup.records.people.patients import correct_record, newest_record, patient_by_code
 from followup.records.plans.plans import plans_of
@@ -62,7 +62,7 @@ class EyeCase:
     eye: OneEye
     version: RecordVersion
     plans: tuple[PlanVersion, ...]
-    lines: tuple[VisitLine, ...]
+    lines: tuple[TripLine, ...]
     decided: tuple[JournalEntry, ...]
     trips: tuple[TripView, ...]
 
@@ -225,7 +225,7 @@ def look_fields() -> tuple[tuple[Field, ...], tuple[Field, ...]]:
 def _drawn(hand: DeskHand, case: EyeCase) -> tuple[Markup, Markup]:
     """The time line as a picture and as a table, with the visits as they came about."""
     texts = hand.texts
-    words = Words(texts.gettext, texts.day, texts.runs_left)
+    words = TimelineWords(texts.gettext, texts.day, texts.runs_left)
     signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, hand))
     given = (signed, case.record, case.eye, hand.today)
 

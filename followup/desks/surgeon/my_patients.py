@@ -10,7 +10,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 
 from followup.care.danger import InDanger, in_danger
-from followup.care.trip_lines import VisitLine, visit_lines
+from followup.care.trip_lines import TripLine, visit_lines
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import apply_rules
 from followup.clinical.protocol.protocol import Protocol
@@ -75,7 +75,7 @@ class Overview:
     and those whom only I can decide about."""
 
     danger: tuple[InDanger, ...]
-    left: tuple[VisitLine, ...]
+    left: tuple[TripLine, ...]
     inflamed: list[Inflamed]
     mine: list[ToReach]
     decide: tuple[ForSurgeon, ...]

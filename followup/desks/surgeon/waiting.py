@@ -13,7 +13,7 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, number_of
-from followup.desks.surgeon.at_a_glance import Part, at_a_glance, is_quiet
+from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance, is_quiet
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
@@ -33,7 +33,7 @@ class Waiting:
     view: PlanView
     stairs: Staircase | None
     together: bool
-    glance: tuple[Part, ...]
+    glance: tuple[GlancePart, ...]
 
 
 @router.get("/waiting")

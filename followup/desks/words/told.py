@@ -11,8 +11,8 @@ import re
 from datetime import date
 from itertools import zip_longest
 
-from followup.desks.forms.place import Place
-from followup.errors import Line, joined
+from followup.desks.forms.place import FormPlace
+from followup.errors import ErrorLine, joined
 from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date
 from followup.language.languages import Language
@@ -68,9 +68,9 @@ class Teller:
         """``text`` in the staff's language, as far as the catalogue knows it."""
         if self._words.source or not text:
             return text
-        if isinstance(text, Line):
+        if isinstance(text, ErrorLine):
             return joined(self.told(text.what), self.told(text.where), self.told(text.fix))
-        if isinstance(text, Place):
+        if isinstance(text, FormPlace):
             return text.told(self.told)
         told = text.told(self) if isinstance(text, Said) else self.word(text)
         return upright(told, self._words.language)
@@ -97,7 +97,7 @@ class Teller:
 
     def word(self, text: str) -> str:
         """A word of ours by itself; anything else as it is."""
-        if isinstance(text, Place):
+        if isinstance(text, FormPlace):
             return text.told(self.told)
         if text in _STATES:
             return self._words.gettext(_STATES[text])

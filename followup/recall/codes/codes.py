@@ -38,8 +38,8 @@ from followup.recall.codes.keyring import (
 __all__ = [
     "ID_LENGTH",
     "Keyring",
-    "Outcome",
     "Scan",
+    "ScanOutcome",
     "create_keyring",
     "load_keyring",
     "new_sheet_id",
@@ -61,7 +61,7 @@ _MAX_CLINIC = 8
 # Blanks and dashes that people and keyboards put between groups.
 _BETWEEN = dict.fromkeys(map(ord, " \t\r\n-‐‑‒–—\u00a0\u202f"))
 
-Outcome = Literal["ours", "other clinic", "wrong check character", "wrong tag", "not a code"]
+ScanOutcome = Literal["ours", "other clinic", "wrong check character", "wrong tag", "not a code"]
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class Scan:
     ``reason`` is one sentence for the staff, in English (a message of the desk catalogue).
     """
 
-    outcome: Outcome
+    outcome: ScanOutcome
     reason: str
     sheet_id: str | None = None
     clinic: str | None = None

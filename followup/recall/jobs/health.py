@@ -46,7 +46,7 @@ class Pulse:
 
 
 @dataclass(frozen=True)
-class Finding:
+class HealthFinding:
     """``code``: E for what stops the work or can hurt, W for what should be seen to."""
 
     code: str
@@ -71,7 +71,7 @@ def pulse(session: Session, now: datetime) -> Pulse:
     return Pulse("ok" if beat.ok else "the sweep fails", age)
 
 
-def findings(place: Workplace, key_file: Path, now: datetime) -> tuple[Finding, ...]:
+def findings(place: Workplace, key_file: Path, now: datetime) -> tuple[HealthFinding, ...]:
     """Everything worth a look, in the order of its number; () when all is well."""
     with place.store.read() as session:
         found = [
@@ -86,67 +86,69 @@ def findings(place: Workplace, key_file: Path, now: datetime) -> tuple[Finding, 
     return tuple(sorted(found, key=lambda finding: finding.code[1:]))
 
 
-def _sweeper(session: Session, now: datetime) -> Iterator[Finding]:
+def _sweeper(session: Session, now: datetime) -> Iterator[HealthFinding]:
     found = pulse(session, now)
     beat = heartbeat(session, SWEEP)
     if not found.ok:
         said = f": {beat.message}" if beat and beat.message else ""
-        yield Finding(
+        yield HealthFinding(
             "E01", f"{found.state}{said}", "start followup serve; nobody is noticed as late until then"
         )
     held = lease(session, SWEEP)
     if held is not None and held[1] > now + timedelta(minutes=30):
-        yield Finding("W02", "the lease of the sweeper runs far ahead", "a clock was wrong; it mends itself")
+        yield HealthFinding(
+            "W02", "the lease of the sweeper runs far ahead", "a clock was wrong; it mends itself"
+        )
     daily = heartbeat(session, DAILY)
     if daily is not None and not daily.ok:
-        yield Finding(
+        yield HealthFinding(
             "E03", f"daily work fails: {daily.message}", "mend what is named; it is tried every minute"
         )
 
 
-def _clock(session: Session, now: datetime) -> Iterator[Finding]:
+def _clock(session: Session, now: datetime) -> Iterator[HealthFinding]:
     zone = get_clinic(session).zone
     try:
         ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError):
-        yield Finding(
+        yield HealthFinding(
             "E04", f"this computer does not know the time zone {zone}", "install its time zone data"
         )
     newest = newest_entry_at(session)
     if newest is not None and newest > now + CLOCK:
-        yield Finding(
+        yield HealthFinding(
             "E05",
             f"the last change was written at {newest:%Y-%m-%d %H:%M} UTC, which lies ahead of this clock",
             "set the computer's clock before anybody works on",
         )
 
 
-def _waiting(session: Session) -> Iterator[Finding]:
+def _waiting(session: Session) -> Iterator[HealthFinding]:
     if why := why_messages_wait(session):
-        yield Finding(
+        yield HealthFinding(
             "E14",
             f"messages to patients wait: {why}",
             "look at the date on the log-in page; set the clock if it is wrong, then log in on that day",
         )
 
 
-def _journal(session: Session, place: Workplace) -> Iterator[Finding]:
+def _journal(session: Session, place: Workplace) -> Iterator[HealthFinding]:
     try:
         verify_all(session, at_least=kept_seal(place.seal))
     except FollowupError as error:
         named = f"{error.where}: {error.what}" if error.code == "journal.unlike" else error.what
-        yield Finding("E06", named, error.fix)
+        yield HealthFinding("E06", named, error.fix)
 
 
-def _protocol(session: Session, protocol: Protocol) -> Iterator[Finding]:
+def _protocol(session: Session, protocol: Protocol) -> Iterator[HealthFinding]:
     if protocol_signature(session, protocol.hash) is None:
-        yield Finding("W07", "the protocol is not signed", "let a licensed clinician read and sign it")
+        yield HealthFinding("W07", "the protocol is not signed", "let a licensed clinician read and sign it")
 
 
-def _messages(session: Session, now: datetime) -> Iterator[Finding]:
+def _messages(session: Session, now: datetime) -> Iterator[HealthFinding]:
     unsent = unsent_messages(session, before=now - timedelta(hours=12))
     if unsent:
-        yield Finding(
+        yield HealthFinding(
             "W08",
             f"{len(unsent)} messages could not be sent; the last error: {unsent[-1].last_error or 'none'}",
             "call these patients: followup messages unsent",
@@ -155,65 +157,67 @@ def _messages(session: Session, now: datetime) -> Iterator[Finding]:
     unusable = unusable_choices(session)
     if unusable:
         some = ", ".join(unusable[:5])
-        yield Finding(
+        yield HealthFinding(
             "W17",
             f"messages can't go to what stands as the address of {some}{' and others' * (len(unusable) > 5)}",
             "ask for it and correct it on the patient's page",
         )
     sending = heartbeat(session, SENDING)
     if sending is not None and not sending.ok:
-        yield Finding(
+        yield HealthFinding(
             "E18",
             f"a way out hangs: {sending.message}",
             "see whether that service works; it is tried every minute",
         )
 
 
-def _disk(folder: Path) -> Iterator[Finding]:
+def _disk(folder: Path) -> Iterator[HealthFinding]:
     free = shutil.disk_usage(folder).free
     if free < SOME_SPACE:
         code = "E09" if free < LITTLE_SPACE else "W09"
-        yield Finding(code, f"{free // 1_000_000} MB are left on the disk", "free some space")
+        yield HealthFinding(code, f"{free // 1_000_000} MB are left on the disk", "free some space")
 
 
-def _fonts() -> Iterator[Finding]:
+def _fonts() -> Iterator[HealthFinding]:
     for family in families():
         try:
             font_file(family)
         except FollowupError as error:
-            yield Finding("E10", error.what, "install the program again: sheets would not print")
+            yield HealthFinding("E10", error.what, "install the program again: sheets would not print")
 
 
-def _keys(key_file: Path) -> Iterator[Finding]:
+def _keys(key_file: Path) -> Iterator[HealthFinding]:
     try:
         load_keyring(key_file)
     except FollowupError as error:
-        yield Finding("E11", f"{error.where}: {error.what}", error.fix)
+        yield HealthFinding("E11", f"{error.where}: {error.what}", error.fix)
 
 
-def _backups(place: Workplace, now: datetime) -> Iterator[Finding]:
+def _backups(place: Workplace, now: datetime) -> Iterator[HealthFinding]:
     found = backups(place.backups)
     # A backup that a wrong clock dated ahead would else seem the newest for years.
     taken = [one for one in found if one.at <= now + CLOCK]
     if ahead := [one for one in found if one.at > now + CLOCK]:
-        yield Finding(
+        yield HealthFinding(
             "W15",
             f"the backup {ahead[0].path.name} is dated ahead of this clock and does not count",
             "see whether the clock is right; it counts when its day has come",
         )
     for path in damaged_backups(place.backups):
-        yield Finding(
+        yield HealthFinding(
             "E16",
             f"the backup {path.name} is not as it was saved: its hash is not the one in its note",
             "take another with followup backup, and see whether the disk is sound",
         )
     if not taken:
-        yield Finding("E12", "there is no backup", "run followup backup, and let followup serve run at night")
+        yield HealthFinding(
+            "E12", "there is no backup", "run followup backup, and let followup serve run at night"
+        )
     elif now - taken[0].at > OLD_BACKUP:
         hours = int((now - taken[0].at).total_seconds() // 3600)
-        yield Finding("E12", f"the newest backup is {hours} hours old", "run followup backup")
+        yield HealthFinding("E12", f"the newest backup is {hours} hours old", "run followup backup")
     if taken and not taken[0].encrypted:
-        yield Finding(
+        yield HealthFinding(
             "W13",
             "the backups are not encrypted",
             "set FOLLOWUP_BACKUP_PASSPHRASE_FILE, or keep them under lock",

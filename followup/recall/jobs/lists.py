@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from followup.cells import guarded
 from followup.clinical.careplan import CarePlan, ReviewNeed
-from followup.clinical.protocol.protocol import Kind, text_of
+from followup.clinical.protocol.protocol import LookKind, text_of
 from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.record import Eye
 from followup.language.catalogues import Translator
@@ -63,7 +63,9 @@ class ReachLine:
     telephones: tuple[str, ...]
 
 
-def due_lines(session: Session, day: date, now: datetime, kinds: Mapping[str, Kind]) -> tuple[DueLine, ...]:
+def due_lines(
+    session: Session, day: date, now: datetime, kinds: Mapping[str, LookKind]
+) -> tuple[DueLine, ...]:
     """Everybody expected on ``day``, as it stands at ``now``; ``kinds`` puts the checks into words."""
     trips = day_trips(session, day)
     people = patients_by_id(session, {trip.patient_id for trip in trips})
@@ -94,7 +96,7 @@ def reach_lines(
     session: Session,
     now: datetime,
     words: Translator,
-    kinds: Mapping[str, Kind],
+    kinds: Mapping[str, LookKind],
     rules: RecallRules | None = None,
 ) -> tuple[ReachLine, ...]:
     """Whom to reach at ``now``, most pressing first; with the clinic's ``rules`` what to try next."""
@@ -141,12 +143,14 @@ def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, 
     return tuple(need for need in body.needs if need.key in trip.serves) if body else ()
 
 
-def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
+def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, LookKind]) -> tuple[str, ...]:
     """Each check once, in the protocol's words; a kind that it no longer knows by its id."""
     return tuple(dict.fromkeys(text_of(n.kind, kinds) for n in needs))
 
 
-def _watched(trip: TripView, bodies: Mapping[int, CarePlan], kinds: Mapping[str, Kind]) -> tuple[str, ...]:
+def _watched(
+    trip: TripView, bodies: Mapping[int, CarePlan], kinds: Mapping[str, LookKind]
+) -> tuple[str, ...]:
     """What a visit is for that serves no need: it keeps the time between two checks short."""
     body = bodies.get(trip.plan_id)
     # Whoever came without a visit is here for none of it.

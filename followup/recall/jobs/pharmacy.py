@@ -18,7 +18,7 @@ from followup.records.views import PatientView
 
 
 @dataclass(frozen=True)
-class HandOut:
+class BottleToHandOut:
     """One bottle that one person takes home on ``bottle.handed_over``."""
 
     patient: PatientView
@@ -52,7 +52,7 @@ class BottleLine:
     dose: str
 
 
-def hand_outs(session: Session, start: date, end: date) -> tuple[HandOut, ...]:
+def hand_outs(session: Session, start: date, end: date) -> tuple[BottleToHandOut, ...]:
     """The bottles that plans in force hand over, both days included, by day, name and course.
 
     Whoever is not followed any more takes none home.
@@ -61,7 +61,7 @@ def hand_outs(session: Session, start: date, end: date) -> tuple[HandOut, ...]:
     bodies = plan_bodies(session, [plan for plan, owner in owners.items() if owner not in gone])
     people = patients_by_id(session, owners.values())
     found = [
-        HandOut(people[owners[plan_id]], body.course(bottle.course), bottle)
+        BottleToHandOut(people[owners[plan_id]], body.course(bottle.course), bottle)
         for plan_id, body in bodies.items()
         if owners[plan_id] in people
         for bottle in body.supply
@@ -70,7 +70,7 @@ def hand_outs(session: Session, start: date, end: date) -> tuple[HandOut, ...]:
     return tuple(sorted(found, key=_place))
 
 
-def _place(one: HandOut) -> tuple[date, str, str, str, int]:
+def _place(one: BottleToHandOut) -> tuple[date, str, str, str, int]:
     who = one.patient
     return one.bottle.handed_over, who.name.casefold(), who.code, one.course.key, one.bottle.number
 

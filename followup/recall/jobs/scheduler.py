@@ -29,7 +29,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from followup.recall.jobs.daily import DAILY, Workplace, run_due
 from followup.recall.jobs.sweep import SWEEP, Swept, sweep
 from followup.recall.messages.clock import note_clock
-from followup.recall.messages.sending import SENDING, Sent, send_due
+from followup.recall.messages.sending import SENDING, SentMessages, send_due
 from followup.records.jobs.upkeep import note_heartbeat, release_lease, take_lease
 from followup.records.store.store import Store
 
@@ -78,7 +78,7 @@ def work(place: Workplace, owner: str, clock: Callable[[], datetime]) -> None:
 
 def send(
     place: Workplace, owner: str, clock: Callable[[], datetime], stopped: Callable[[], bool] = lambda: False
-) -> Sent:
+) -> SentMessages:
     """The messages that are due; a way out that gives no answer stands on a heartbeat until it does."""
     # Also here: it may come before the first sweep of a clock that has jumped.
     note_clock(place.store, clock())

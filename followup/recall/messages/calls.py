@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from followup.clinical.protocol.protocol import Protocol
-from followup.recall.messages.wanted import Wanted, wanted
+from followup.recall.messages.wanted import WantedMessage, wanted
 from followup.recall.messages.wording import MessageKind
 from followup.records.store.store import Session
 
@@ -36,7 +36,7 @@ def call_lines(session: Session, kind: MessageKind, day: date, protocol: Protoco
     )
 
 
-def calls(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[Wanted, ...]:
+def calls(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[WantedMessage, ...]:
     """The same with the patient and what was agreed to, by patient code."""
     found = [one for one in wanted(session, kind, day, protocol) if one.channel == "paper"]
     return tuple(sorted(found, key=lambda one: one.patient.code))

@@ -19,7 +19,7 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.recall.messages.channels import NotSentError, Sender
 from followup.recall.messages.clock import why_messages_wait
 from followup.recall.messages.handing_on import NoAnswerError, hand_on
-from followup.recall.messages.wanted import Wanted, earliest_try, may_go_out, wanted
+from followup.recall.messages.wanted import WantedMessage, earliest_try, may_go_out, wanted
 from followup.recall.messages.wording import MessageKind
 from followup.records.desk.attempts import standing_word
 from followup.records.house.clinics import clinic_zone
@@ -42,7 +42,7 @@ SENDING = "sending"
 BACKOFF = (1, 5, 15, 60, 240)
 Result = Literal["sent", "again", "failed", "left_out"]
 # What each kind and day still asks for, worked out once in a pass.
-_Still = dict[tuple[MessageKind, date], dict[str, Wanted]]
+_Still = dict[tuple[MessageKind, date], dict[str, WantedMessage]]
 _log = logging.getLogger(__name__)
 
 
@@ -56,7 +56,7 @@ class Queued:
 
 
 @dataclass(frozen=True)
-class Sent:
+class SentMessages:
     """What one pass did with the messages that were due. ``silent``: ways out that gave no answer."""
 
     sent: int = 0
@@ -87,7 +87,7 @@ def send_due(
     clock: Callable[[], datetime],
     limit: int = 50,
     stopped: Callable[[], bool] = lambda: False,
-) -> Sent:
+) -> SentMessages:
     """Send what is due, outside the quiet hours; what no longer makes sense is left out, and says why.
 
     Each message has a thread of its own and a time limit, so that none holds up another. ``stopped``:
@@ -117,7 +117,7 @@ def send_due(
             silent.add(message.channel)
 
     silent |= hand_on(due, begin, end, stopped=stopped)
-    return Sent(
+    return SentMessages(
         results.count("sent"),
         results.count("again"),
         results.count("failed"),
@@ -126,7 +126,7 @@ def send_due(
     )
 
 
-def _queue(store: Store, one: Wanted, now: datetime, first_try: datetime) -> bool:
+def _queue(store: Store, one: WantedMessage, now: datetime, first_try: datetime) -> bool:
     with store.write(SYSTEM, now) as unit:
         return queue_message(
             unit,
@@ -191,7 +191,7 @@ def _end(store: Store, message: Message, owner: str, now: datetime, problem: Bas
     return _not_sent(store, message, owner, now, problem)
 
 
-def _same(store: Store, message: Message, protocol: Protocol, still: _Still) -> Wanted | None:
+def _same(store: Store, message: Message, protocol: Protocol, still: _Still) -> WantedMessage | None:
     """The message as it is asked for now; None where it is not any more."""
     kind = cast(MessageKind, message.kind)
     with store.read() as session:
@@ -204,13 +204,13 @@ def _same(store: Store, message: Message, protocol: Protocol, still: _Still) -> 
     return same
 
 
-def _was_changed(session: Session, same: Wanted) -> bool:
+def _was_changed(session: Session, same: WantedMessage) -> bool:
     """Whether somebody died, stopped or changed the number since the pass began: a pass takes a minute."""
     said = message_choice(session, same.patient.id)
     return said != same.choice or standing_word(session, same.patient.id) != "followed"
 
 
-def _obsolete(message: Message, same: Wanted | None, now: datetime, zone: ZoneInfo) -> str:
+def _obsolete(message: Message, same: WantedMessage | None, now: datetime, zone: ZoneInfo) -> str:
     """Why the message is of no use any more; empty where it still is."""
     if message.last_useful < now.astimezone(zone).date():
         return "too late to be of use"
@@ -219,7 +219,7 @@ def _obsolete(message: Message, same: Wanted | None, now: datetime, zone: ZoneIn
     return "stopped by the patient" if same.channel == "paper" else ""
 
 
-def _content(one: Wanted) -> dict[str, object]:
+def _content(one: WantedMessage) -> dict[str, object]:
     """What is written, and to whom."""
     return {
         "language": one.language,

@@ -34,7 +34,7 @@ _NOT_ASKED = MessageChoice(0, consent=False, reader="patient", channel="paper", 
 
 
 @dataclass(frozen=True)
-class Wanted:
+class WantedMessage:
     """A message that a day asks for. On ``paper`` it is a line of the call list, read out by a person."""
 
     key: str
@@ -72,7 +72,7 @@ def _channel(choice: MessageChoice) -> Channel:
     return choice.channel if choice.wants_messages else "paper"
 
 
-def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[Wanted, ...]:
+def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[WantedMessage, ...]:
     """The messages of this kind that go out on ``day``; those of patients not followed are left out."""
     causes = tuple(_causes(session, kind, day, protocol))
     people = patients_by_id(session, {cause.patient_id for cause in causes})
@@ -143,7 +143,7 @@ def _written(
     patient: PatientView,
     choice: MessageChoice,
     protocol: Protocol,
-) -> Wanted:
+) -> WantedMessage:
     words = translator(choose(patient.language).language.tag)
     clinic = get_clinic(session, site_of_patient(session, patient.id))
     lines = _lines(session, cause, protocol, words)
@@ -151,7 +151,7 @@ def _written(
     text = message_text(
         kind, choice.reader, clinic, cause.names, words, lines, hour=cause.hour, spoken=spoken
     )
-    return Wanted(cause.key, patient, kind, day, cause.last_useful, words.language.tag, choice, text)
+    return WantedMessage(cause.key, patient, kind, day, cause.last_useful, words.language.tag, choice, text)
 
 
 def _lines(session: Session, cause: _Cause, protocol: Protocol, words: Translator) -> tuple[str, ...]:

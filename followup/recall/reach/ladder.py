@@ -5,20 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import RecallRules
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
-from followup.recall.reach.next_attempt import Attempt, NextAttempt, is_unreachable, next_attempt
-from followup.records.desk.attempts import AttemptView, Standing, set_standing
+from followup.recall.reach.line import ToReach
+from followup.recall.reach.next_attempt import NextAttempt, Tried, is_unreachable, next_attempt
+from followup.records.desk.attempts import AttemptView, FollowStanding, set_standing
 from followup.records.store.store import Unit
 from followup.said import say
 from followup.typed import typed
-
-if TYPE_CHECKING:
-    from followup.recall.reach.line import ToReach
 
 Cause = Literal["unreachable", "refused", "ladder ended", "wait for the surgeon"]
 # One sentence each for the surgeon (messages of the desk catalogue).
@@ -59,7 +57,7 @@ def for_surgeon(lines: Iterable[ToReach], rules: RecallRules, today: date) -> tu
     return tuple(found)
 
 
-def declare_lost(unit: Unit, line: ToReach, rules: RecallRules, *, reason: str) -> Standing:
+def declare_lost(unit: Unit, line: ToReach, rules: RecallRules, *, reason: str) -> FollowStanding:
     """The surgeon says that the patient is lost to follow-up; :func:`set_standing` takes it back.
 
     Error ``standing.rule`` while the protocol's rule does not allow it.
@@ -108,5 +106,5 @@ def _may_be_lost(line: ToReach, rules: RecallRules) -> bool:
     return line.kind == "overdue" and told and line.days >= rules.lost[line.tier].days
 
 
-def _attempts(tried: Sequence[AttemptView]) -> list[Attempt]:
-    return [Attempt(one.day, one.rung, one.outcome, one.promised) for one in tried]
+def _attempts(tried: Sequence[AttemptView]) -> list[Tried]:
+    return [Tried(one.day, one.rung, one.outcome, one.promised) for one in tried]

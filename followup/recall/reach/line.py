@@ -13,7 +13,7 @@ from followup.recall.reach.next_attempt import NextAttempt
 from followup.records.desk.attempts import AttemptView
 from followup.records.views import PatientView
 
-Kind = Literal[
+ReachKind = Literal[
     "damaged",
     "overdue",
     "left unseen",
@@ -36,7 +36,7 @@ class ToReach:
     which day on.
     """
 
-    kind: Kind
+    kind: ReachKind
     patient: PatientView
     tier: Tier
     since: date

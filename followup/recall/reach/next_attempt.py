@@ -10,7 +10,7 @@ from followup.clinical.protocol.recall import AttemptOutcome, Ladder, Way
 
 
 @dataclass(frozen=True)
-class Attempt:
+class Tried:
     """What was tried on ``day``: the rung (from 0), and what came of it."""
 
     day: date
@@ -29,7 +29,7 @@ class NextAttempt:
     repeated: bool = False
 
 
-def next_attempt(ladder: Ladder, tried: Sequence[Attempt], since: date) -> NextAttempt | None:
+def next_attempt(ladder: Ladder, tried: Sequence[Tried], since: date) -> NextAttempt | None:
     """The next rung; None where the ladder has ended and a person must decide.
 
     ``tried``: the attempts since ``since``, the day on which the patient became one to reach, oldest
@@ -58,12 +58,12 @@ def next_attempt(ladder: Ladder, tried: Sequence[Attempt], since: date) -> NextA
     return NextAttempt(following, rung_.way, last.day + timedelta(days=rung_.after))
 
 
-def is_unreachable(ladder: Ladder, tried: Sequence[Attempt]) -> bool:
+def is_unreachable(ladder: Ladder, tried: Sequence[Tried]) -> bool:
     """Every way but the surgeon was tried and nobody could be spoken to."""
     reached = ("will come", "refused", "moved away", "died", "second contact told")
     spoken = any(attempt.outcome in reached for attempt in tried)
     return not spoken and bool(tried) and tried[-1].rung >= len(ladder.rungs) - 2
 
 
-def _way(ladder: Ladder, attempt: Attempt) -> Way:
+def _way(ladder: Ladder, attempt: Tried) -> Way:
     return ladder.rungs[min(attempt.rung, len(ladder.rungs) - 1)].way

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import TypeVar
 
 from followup.clinical.careplan import CarePlan
-from followup.records.desk.attempts import AttemptView, Standing, attempts_of, standings
+from followup.records.desk.attempts import AttemptView, FollowStanding, attempts_of, standings
 from followup.records.desk.leaving import unseen_ids
 from followup.records.house.clinics import clinic_zone
 from followup.records.people.patients import bare_patient, patients_by_id
@@ -59,7 +59,7 @@ class Open:
     bodies: Mapping[int, CarePlan]
     seen: Mapping[int, tuple[tuple[int, date], ...]] = field(default_factory=dict)
     damaged: frozenset[int] = frozenset()
-    standings: Mapping[int, Standing] = field(default_factory=dict)
+    standings: Mapping[int, FollowStanding] = field(default_factory=dict)
     attempts: Mapping[int, tuple[AttemptView, ...]] = field(default_factory=dict)
 
 

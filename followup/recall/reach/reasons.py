@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from followup.clinical.protocol.recall import Way
 from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date
-
-if TYPE_CHECKING:
-    from followup.recall.reach.line import ToReach
+from followup.recall.reach.line import ToReach
 
 _MISSED = N_("The patient did not come to the visit.")
 _FIRST_LOOK_BY = N_("The first look must be by %(by)s.")

@@ -18,16 +18,16 @@ from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
 from followup.clinical.protocol.recall import RecallRules
 from followup.recall.reach.ladder import next_for
 from followup.recall.reach.lateness import VisitDays, days_overdue, lateness
-from followup.recall.reach.line import Kind, ToReach
+from followup.recall.reach.line import ReachKind, ToReach
 from followup.recall.reach.open_cases import Open, load_open
 from followup.recall.reach.reasons import reason
 from followup.records.house.clinics import clinic_zone
 from followup.records.store.store import Session
 from followup.records.views import PatientView, PlanVersion, TripView
 
-__all__ = ["Kind", "Open", "ToReach", "load_open", "reason", "to_reach", "worklist"]
+__all__ = ["Open", "ReachKind", "ToReach", "load_open", "reason", "to_reach", "worklist"]
 
-_ORDER: tuple[Kind, ...] = get_args(Kind)
+_ORDER: tuple[ReachKind, ...] = get_args(ReachKind)
 _TIERS: tuple[Tier, ...] = ("A", "B", "C")
 
 
@@ -175,7 +175,7 @@ def _not_handed_over(facts: Open, plan: PlanVersion, today: date, zone: ZoneInfo
 
 
 def _from_plan(
-    facts: Open, plan: PlanVersion, kind: Kind, since: date, today: date, needs: tuple[ReviewNeed, ...]
+    facts: Open, plan: PlanVersion, kind: ReachKind, since: date, today: date, needs: tuple[ReviewNeed, ...]
 ) -> ToReach:
     due_by = min((need.latest for need in needs), default=None)
     return ToReach(

@@ -40,7 +40,7 @@ class AttemptView:
 
 
 @dataclass(frozen=True)
-class Standing:
+class FollowStanding:
     """Whether a patient is followed; ``reason`` and who said so."""
 
     patient_id: int
@@ -138,7 +138,7 @@ def attempts_on(session: Session, day: date) -> tuple[AttemptView, ...]:
     return tuple(_attempt(row) for row in rows)
 
 
-def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason: str) -> Standing:
+def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason: str) -> FollowStanding:
     """Change whether a patient is followed, back too. What the rule asks is the caller's to check.
 
     Errors: ``role.missing`` (refused and lost to follow-up are the surgeon's to say),
@@ -183,7 +183,7 @@ def restore_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *,
         _put_standing(unit, patient, standing, reason=reason)
 
 
-def standings(session: Session) -> dict[int, Standing]:
+def standings(session: Session) -> dict[int, FollowStanding]:
     """Everybody who is not followed any more, by patient."""
     rows = session.exec(
         select(StandingRow)
@@ -194,7 +194,7 @@ def standings(session: Session) -> dict[int, Standing]:
     return {row.patient_id: _standing(row) for row in rows}
 
 
-def standing_of(session: Session, patient_id: int) -> Standing | None:
+def standing_of(session: Session, patient_id: int) -> FollowStanding | None:
     """The last word about the patient; None where none was ever needed."""
     row = session.get(StandingRow, patient_id)
     return _standing(row) if row else None
@@ -206,7 +206,7 @@ def standing_word(session: Session, patient_id: int) -> StandingWord:
     return cast(StandingWord, row.standing) if row else "followed"
 
 
-def _put_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str) -> Standing:
+def _put_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str) -> FollowStanding:
     assert patient.id is not None
     row = unit.session.get(StandingRow, patient.id) or StandingRow(
         patient_id=patient.id, standing=standing, since=unit.now, by=""
@@ -234,5 +234,5 @@ def _attempt(row: ContactAttemptRow) -> AttemptView:
     )
 
 
-def _standing(row: StandingRow) -> Standing:
-    return Standing(row.patient_id, cast(StandingWord, row.standing), row.since, row.by, row.reason)
+def _standing(row: StandingRow) -> FollowStanding:
+    return FollowStanding(row.patient_id, cast(StandingWord, row.standing), row.since, row.by, row.reason)

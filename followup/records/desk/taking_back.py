@@ -31,7 +31,7 @@ _WINDOW: Final = frozenset({"reception"})
 
 
 @dataclass(frozen=True)
-class Step:
+class NotedStep:
     """Something noted today that can be taken back. ``details`` are those of its journal entry."""
 
     number: int
@@ -57,20 +57,20 @@ class Step:
 class _Reverse:
     about: str
     roles: frozenset[str]
-    stands: Callable[[Session, Step], bool]
-    undo: Callable[[Unit, Step, PatientRow], None]
+    stands: Callable[[Session, NotedStep], bool]
+    undo: Callable[[Unit, NotedStep, PatientRow], None]
 
 
 def steps_of_day(
     session: Session, now: datetime, patients: Collection[str], *, actions: Collection[str] = ()
-) -> tuple[Step, ...]:
+) -> tuple[NotedStep, ...]:
     """What was noted of these patients, by code, on the clinic's day of ``now``: newest first.
 
     Only what can be taken back now; of ``actions`` alone where some are named.
     """
     entries = _entries(session, now, patients)
     gone = {step.details.get("entry") for step in entries if step.action == TAKEN_BACK}
-    found: dict[tuple[str, str, Detail], Step] = {}
+    found: dict[tuple[str, str, Detail], NotedStep] = {}
     for step in entries:
         if step.action in _REVERSES and step.number not in gone and step.about[2] is not None:
             found.setdefault(step.about, step)
@@ -108,7 +108,7 @@ def _is_back(session: Session, now: datetime, code: str, entry: int) -> bool:
     )
 
 
-def _entries(session: Session, now: datetime, patients: Collection[str]) -> list[Step]:
+def _entries(session: Session, now: datetime, patients: Collection[str]) -> list[NotedStep]:
     """The day's entries about these patients, newest first."""
     zone = clinic_zone(session)
     today = now.astimezone(zone).date()
@@ -123,7 +123,7 @@ def _entries(session: Session, now: datetime, patients: Collection[str]) -> list
         .order_by(col(JournalRow.number).desc())
     )
     return [
-        Step(
+        NotedStep(
             row.number,
             row.at,
             row.actor,
@@ -135,31 +135,31 @@ def _entries(session: Session, now: datetime, patients: Collection[str]) -> list
     ]
 
 
-def _trip(session: Session, step: Step) -> TripRow | None:
+def _trip(session: Session, step: NotedStep) -> TripRow | None:
     return session.get(TripRow, step.details.get("trip"))
 
 
-def _visit_is(*states: str) -> Callable[[Session, Step], bool]:
-    def stands(session: Session, step: Step) -> bool:
+def _visit_is(*states: str) -> Callable[[Session, NotedStep], bool]:
+    def stands(session: Session, step: NotedStep) -> bool:
         row = _trip(session, step)
         return row is not None and row.status in states
 
     return stands
 
 
-def _is_on_its_new_day(session: Session, step: Step) -> bool:
+def _is_on_its_new_day(session: Session, step: NotedStep) -> bool:
     row = _trip(session, step)
     moved = row is not None and row.status in ("proposed", "booked")
     return bool(moved and row and row.day.isoformat() == step.details.get("new"))
 
 
-def _left_over_is_untouched(session: Session, step: Step) -> bool:
+def _left_over_is_untouched(session: Session, step: NotedStep) -> bool:
     number = step.details.get("left_trip")
     left = session.get(TripRow, number) if number is not None else None
     return _visit_is("fulfilled")(session, step) and (left is None or left.status == "proposed")
 
 
-def _held(unit: Unit, step: Step) -> TripRow:
+def _held(unit: Unit, step: NotedStep) -> TripRow:
     row = _trip(unit.session, step)
     assert row is not None
     unit.session.refresh(row)
@@ -167,7 +167,7 @@ def _held(unit: Unit, step: Step) -> TripRow:
     return row
 
 
-def _stood(unit: Unit, step: Step, patient: PatientRow, *, now: str = "followed") -> None:
+def _stood(unit: Unit, step: NotedStep, patient: PatientRow, *, now: str = "followed") -> None:
     """Put back what was said of the patient, unless something else than ``now`` was said since."""
     assert patient.id is not None
     stood = cast(StandingWord, step.details.get("stood") or "followed")
@@ -175,7 +175,7 @@ def _stood(unit: Unit, step: Step, patient: PatientRow, *, now: str = "followed"
         restore_standing(unit, patient, stood, reason=f"{step.action}: {TAKEN_BACK}")
 
 
-def _undo_arrival(unit: Unit, step: Step, patient: PatientRow) -> None:
+def _undo_arrival(unit: Unit, step: NotedStep, patient: PatientRow) -> None:
     row = _held(unit, step)
     # The form's nonce stays, so that the same form sent again does not bring the arrival back.
     before = str(step.details.get("before") or "proposed")
@@ -185,14 +185,14 @@ def _undo_arrival(unit: Unit, step: Step, patient: PatientRow) -> None:
     _stood(unit, step, patient)
 
 
-def _undo_walk_in(unit: Unit, step: Step, patient: PatientRow) -> None:
+def _undo_walk_in(unit: Unit, step: NotedStep, patient: PatientRow) -> None:
     row = _held(unit, step)
     row.status, row.seen_on, row.ended_reason = "cancelled", None, TAKEN_BACK
     close_walk_ins(unit, patient, word=TAKEN_BACK)
     _stood(unit, step, patient)
 
 
-def _undo_done(unit: Unit, step: Step, _patient: PatientRow) -> None:
+def _undo_done(unit: Unit, step: NotedStep, _patient: PatientRow) -> None:
     row = _held(unit, step)
     row.status, row.fulfilled_at = str(step.details.get("before") or "arrived"), None
     # What findings had seen before the visit was said to be done, they have seen.
@@ -207,21 +207,21 @@ def _undo_done(unit: Unit, step: Step, _patient: PatientRow) -> None:
         unit.session.add(over)
 
 
-def _undo_left(unit: Unit, step: Step, _patient: PatientRow) -> None:
+def _undo_left(unit: Unit, step: NotedStep, _patient: PatientRow) -> None:
     _held(unit, step).left_at = None
 
 
-def _undo_no_show(unit: Unit, step: Step, _patient: PatientRow) -> None:
+def _undo_no_show(unit: Unit, step: NotedStep, _patient: PatientRow) -> None:
     _held(unit, step).status = str(step.details.get("before") or "proposed")
 
 
-def _undo_booking(unit: Unit, step: Step, patient: PatientRow) -> None:
+def _undo_booking(unit: Unit, step: NotedStep, patient: PatientRow) -> None:
     row = _held(unit, step)
     release_places(unit, services=row.services, day=row.day, site=patient.site_id)
     row.status, row.holds_places, row.hour = "proposed", False, _hour_before(step)
 
 
-def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
+def _undo_move(unit: Unit, step: NotedStep, patient: PatientRow) -> None:
     row, old, over = (
         _held(unit, step),
         date.fromisoformat(str(step.details["old"])),
@@ -235,16 +235,16 @@ def _undo_move(unit: Unit, step: Step, patient: PatientRow) -> None:
     row.day, row.overbooked, row.hour = old, over, _hour_before(step)
 
 
-def _names(step: Step, detail: str) -> list[str]:
+def _names(step: NotedStep, detail: str) -> list[str]:
     return [str(name) for name in cast("list[str]", step.details.get(detail) or [])]
 
 
-def _hour_before(step: Step) -> str | None:
+def _hour_before(step: NotedStep) -> str | None:
     hour = step.details.get("hour_before")
     return str(hour) if hour else None
 
 
-def _undo_promise(unit: Unit, step: Step, patient: PatientRow) -> None:
+def _undo_promise(unit: Unit, step: NotedStep, patient: PatientRow) -> None:
     row, old = _held(unit, step), date.fromisoformat(str(step.details["old"]))
     release_places(unit, services=row.services, day=row.day, site=patient.site_id)
     row.day, row.status, row.holds_places = old, str(step.details.get("before") or "proposed"), False
@@ -256,7 +256,7 @@ def _undo_promise(unit: Unit, step: Step, patient: PatientRow) -> None:
         row.holds_places = True
 
 
-def _undo_attempt(unit: Unit, step: Step, patient: PatientRow) -> None:
+def _undo_attempt(unit: Unit, step: NotedStep, patient: PatientRow) -> None:
     row = unit.session.get(ContactAttemptRow, step.details.get("attempt"))
     assert row is not None
     row.taken_back_at = unit.now
@@ -264,19 +264,19 @@ def _undo_attempt(unit: Unit, step: Step, patient: PatientRow) -> None:
     _stood(unit, step, patient, now=row.outcome)
 
 
-def _undo_hand_over(unit: Unit, step: Step, _patient: PatientRow) -> None:
+def _undo_hand_over(unit: Unit, step: NotedStep, _patient: PatientRow) -> None:
     row = unit.session.get(SheetRow, step.details.get("sheet"))
     assert row is not None
     row.handed_over_at = row.handed_over_by = row.handed_to = row.how = None
     unit.session.add(row)
 
 
-def _attempt_stands(session: Session, step: Step) -> bool:
+def _attempt_stands(session: Session, step: NotedStep) -> bool:
     row = session.get(ContactAttemptRow, step.details.get("attempt"))
     return row is not None and row.taken_back_at is None
 
 
-def _sheet_stands(session: Session, step: Step) -> bool:
+def _sheet_stands(session: Session, step: NotedStep) -> bool:
     row = session.get(SheetRow, step.details.get("sheet"))
     return row is not None and row.handed_over_at is not None and row.replaced_at is None
 

@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select, update
 
 from followup.errors import FollowupError
 from followup.records.duties import MANAGER, PROGRAM
-from followup.records.store.sites import ALL_SITES
+from followup.records.store.binding import ALL_SITES
 from followup.records.store.store import Unit
 from followup.records.tables import ROLES, LoginSessionRow, StaffRow
 from followup.records.views import LoginSession, Staff

@@ -14,7 +14,7 @@ from followup.clinical.record import Eye, Record
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, PROGRAM
 from followup.records.people.folding import fold_code
-from followup.records.store.sites import site_of_session
+from followup.records.store.binding import site_of_session
 from followup.records.store.store import Unit
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow
 from followup.records.views import OperationOnDay

@@ -14,7 +14,7 @@ from followup.records.duties import CLINICAL, PROGRAM, SURGEON
 from followup.records.people.addresses import refuse_phones
 from followup.records.people.folding import fold_code, fold_name, fold_phone
 from followup.records.people.oplist import refuse_other_eye
-from followup.records.store.sites import ALL_SITES, site_of_session
+from followup.records.store.binding import ALL_SITES, site_of_session
 from followup.records.store.store import Unit
 from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
 from followup.records.views import PatientView, RecordVersion

@@ -12,7 +12,7 @@ from sqlmodel import Session, select
 from followup.errors import FollowupError
 from followup.records.duties import FRONT, STORE
 from followup.records.plans.sheets import sheet_here
-from followup.records.store.sites import site_of_session
+from followup.records.store.binding import site_of_session
 from followup.records.store.store import Unit
 from followup.records.tables import (
     SheetChoiceRow,

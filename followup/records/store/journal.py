@@ -24,7 +24,7 @@ Detail = str | int | bool | None | list[str]
 
 
 @dataclass(frozen=True)
-class Entry:
+class NewEntry:
     """What is to be written down: ``action`` in the program's words, ``subject`` like ``patient:A-12``."""
 
     action: str
@@ -40,7 +40,7 @@ class Seal:
     hash: str
 
 
-def append(session: Session, entries: Iterable[Entry], *, actor: str, now: datetime) -> None:
+def append(session: Session, entries: Iterable[NewEntry], *, actor: str, now: datetime) -> None:
     """Write the entries at the end of the chain, in the transaction of ``session``.
 
     The session must be the only one that writes (``Store.write``), else the chain would fork.

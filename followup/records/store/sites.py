@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
-from sqlalchemy import event
-from sqlalchemy.orm import ORMExecuteState, with_loader_criteria
 from sqlmodel import Session, col, select
 
 from followup.clinical.record import parse_json_object
 from followup.errors import FollowupError
 from followup.records.duties import PROGRAM
-from followup.records.tables import OperationListRow, PatientRow, SiteRow, StaffRow
+from followup.records.store.binding import ALL_SITES, MAIN
+from followup.records.store.store import Unit
+from followup.records.tables import PatientRow, SiteRow, StaffRow
 from followup.said import say
 from followup.timing.calendar import parse_calendar
 from followup.typed import typed
-
-if TYPE_CHECKING:
-    # The store binds its sessions by this module.
-    from followup.records.store.store import Unit
-
-MAIN = 1
-# Queries that must see every patient, such as the search for a code that is in use.
-ALL_SITES = {"all_sites": True}
 
 
 @dataclass(frozen=True)
@@ -37,29 +28,6 @@ class Site:
     phone_night: str = ""
     calendar: str = ""
     address: str = ""
-
-
-def bind_session(session: Session, site: int | None) -> None:
-    """From now on ``session`` finds patients, operation lists and staff of ``site`` only; None: of all."""
-    if site is None:
-        return
-    session.info["site"] = site
-
-    def only_here(state: ORMExecuteState) -> None:
-        if state.is_select and not state.execution_options.get("all_sites"):
-            state.statement = state.statement.options(
-                with_loader_criteria(PatientRow, col(PatientRow.site_id) == site, include_aliases=True),
-                with_loader_criteria(OperationListRow, col(OperationListRow.site_id) == site),
-                with_loader_criteria(StaffRow, col(StaffRow.site_id) == site),
-            )
-
-    event.listen(session, "do_orm_execute", only_here)
-
-
-def site_of_session(session: Session) -> int:
-    """Where new patients of this session belong: its site, else the first one."""
-    found = session.info.get("site")
-    return found if isinstance(found, int) else MAIN
 
 
 def site_of_patient(session: Session, patient_id: int) -> int:

@@ -17,8 +17,8 @@ from sqlmodel import SQLModel, select
 from followup.errors import FollowupError
 from followup.records.duties import PROGRAM
 from followup.records.store import journal
+from followup.records.store.binding import ALL_SITES, bind_session
 from followup.records.store.engine import BUSY_MILLISECONDS, make_engine
-from followup.records.store.sites import ALL_SITES, bind_session
 from followup.records.tables import StaffRow, metadata
 from followup.records.views import SYSTEM, Actor
 
@@ -39,11 +39,11 @@ class Unit:
         self.session = session
         self.actor = actor
         self.now = now
-        self.entries: list[journal.Entry] = []
+        self.entries: list[journal.NewEntry] = []
 
     def log(self, action: str, subject: str, **details: journal.Detail) -> None:
         """Note what is done. Written when the unit ends; no personal data beyond codes."""
-        self.entries.append(journal.Entry(action, subject, details))
+        self.entries.append(journal.NewEntry(action, subject, details))
 
     def need_role(self, *roles: str) -> None:
         """Refuse, unless the actor has one of these roles."""

@@ -11,7 +11,8 @@ from sqlmodel import Session, col, select, update
 
 from followup.errors import FollowupError
 from followup.records.house.clinics import clinic_calendar_of, get_clinic
-from followup.records.store.sites import MAIN, site_of_patient, site_of_session
+from followup.records.store.binding import MAIN, site_of_session
+from followup.records.store.sites import site_of_patient
 from followup.records.store.store import Unit, insert_once
 from followup.records.tables import PlaceRow, TripRow
 from followup.said import say

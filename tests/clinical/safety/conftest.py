@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 import followup.clinical
-from followup.clinical.plan.contraindications import Finding, check_medicine
+from followup.clinical.plan.contraindications import CautionFinding, check_medicine
 from followup.clinical.protocol.cautions import CautionSet, load_cautions
 from followup.clinical.protocol.formulary import Medicine, load_formulary
 from followup.clinical.protocol.names import load_names
@@ -19,7 +19,7 @@ DATA = Path(followup.clinical.__file__).parent / "data"
 FORMULARY = load_formulary(DATA / "formulary.toml")
 CAUTIONS = load_cautions(DATA / "cautions.toml", load_names(DATA / "names.toml", FORMULARY))
 
-Check = Callable[..., dict[str, Finding]]
+Check = Callable[..., dict[str, CautionFinding]]
 
 
 @pytest.fixture(scope="session")
@@ -75,7 +75,7 @@ def check() -> Check:
 
     def _check(
         medicine: str, *, new: bool = True, days: int = 14, max_count: int = 2, **parts: Any
-    ) -> dict[str, Finding]:
+    ) -> dict[str, CautionFinding]:
         options = {k: parts.pop(k) for k in ("counts", "as_of") if k in parts}
         product = FORMULARY[medicine]
         findings = check_medicine(

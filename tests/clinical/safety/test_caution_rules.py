@@ -9,7 +9,7 @@ import pytest
 from followup.clinical.facts.conditions import CONDITIONS
 from followup.clinical.protocol.cautions import load_cautions
 from followup.clinical.protocol.conditions import ConditionName
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
 
 RULES = """\
@@ -126,5 +126,5 @@ def test_a_file_without_rules_is_refused(tmp_path, missing):
 
 
 def test_every_role_can_be_named_by_a_rule(tmp_path):
-    roles = ", ".join(f'"{role}"' for role in get_args(Role))
+    roles = ", ".join(f'"{role}"' for role in get_args(MedicineRole))
     assert load(tmp_path, RULES.replace('roles = ["nsaid"]', f"roles = [{roles}]")).cautions

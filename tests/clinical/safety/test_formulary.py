@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.clinical.protocol.formulary import MARK_LETTERS, Medicine, load_formulary
-from followup.clinical.record.base import Role
+from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
 
 DROPS = """\
@@ -40,7 +40,7 @@ def test_the_sample_lists_at_least_thirty_medicines(formulary):
 
 
 def test_every_role_of_a_course_has_a_medicine(formulary):
-    assert {m.role for m in formulary.values()} == set(get_args(Role)) - {"other"}
+    assert {m.role for m in formulary.values()} == set(get_args(MedicineRole)) - {"other"}
 
 
 @pytest.mark.parametrize(
@@ -90,7 +90,7 @@ def test_every_beta_blocker_lists_lungs_and_heart(formulary):
 
 
 def test_a_mark_letter_stands_for_one_role_only():
-    assert len(set(MARK_LETTERS.values())) == len(MARK_LETTERS) == len(get_args(Role))
+    assert len(set(MARK_LETTERS.values())) == len(MARK_LETTERS) == len(get_args(MedicineRole))
     assert all(len(letter) == 1 and letter.isupper() for letter in MARK_LETTERS.values())
 
 
