@@ -9,7 +9,7 @@ from followup.care.hand import Hand
 from followup.care.planning import with_visits
 from followup.clinical.plan.served import seen_by_findings
 from followup.clinical.record import Findings, Record
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 from followup.clinical.review.review import review
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
@@ -45,9 +45,7 @@ class InDanger:
     who: PatientView
 
 
-def look_stored(
-    unit: Unit, hand: Hand, patient_id: int, record: Record, look: Findings
-) -> LookOutcome | None:
+def look_stored(unit: Unit, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:
     """What a look just stored in ``record`` does: it closes what it has seen, and calls for a senior.
 
     What it leads to comes back; None where nothing can be proposed.
@@ -81,9 +79,7 @@ def in_danger(session: Session) -> tuple[InDanger, ...]:
     return tuple(InDanger(one, people[one.patient_id]) for one in alerts if one.patient_id in people)
 
 
-def _outcome(
-    session: Session, hand: Hand, patient_id: int, record: Record, look: Findings
-) -> LookOutcome | None:
+def _outcome(session: Session, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:
     plans = plans_of(session, patient_id)
     base = active_plan(session, patient_id) or next(iter(plans), None)
     try:
@@ -98,7 +94,7 @@ def _outcome(
         return None
 
 
-def _senior(outcome: LookOutcome) -> tuple[str, ...]:
+def _senior(outcome: Outcome) -> tuple[str, ...]:
     """The findings of a look that ask for a senior; that a patient is followed by hand is none."""
     notes = (note for note in outcome.notes if note.level == "stop" and note.id != "by-hand")
     return tuple(caution.text for caution in (*outcome.senior, *notes))

@@ -11,7 +11,7 @@ from followup.cli.words import counted, listed, long_day, one_line
 from followup.clinical.careplan import Adjustment, CarePlan, Reason
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
-from followup.clinical.review.proposal import LookOutcome, Proposal
+from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept
 from followup.clinical.words.differences import compare_plans
 from followup.clinical.words.differences_told import in_english
@@ -20,9 +20,7 @@ WIDTH = 100
 Signed = Callable[[tuple[Adjustment, ...]], CarePlan]
 
 
-def render_review(
-    outcome: LookOutcome, record: Record, protocol: Protocol, now: CarePlan, signed: Signed
-) -> str:
+def render_review(outcome: Outcome, record: Record, protocol: Protocol, now: CarePlan, signed: Signed) -> str:
     """Every finding, note and proposal; ``signed`` gives the plan that adjustments would make of ``now``."""
     due = counted(outcome.present_count, "steroid drop", "steroid drops")
     taken = "" if outcome.taken_count == outcome.present_count else ", and none were taken"

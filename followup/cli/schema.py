@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from followup.cli.contract import CommandOutcome
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Findings, Record
-from followup.clinical.review.proposal import LookOutcome as Proposals
+from followup.clinical.review.proposal import Outcome as Proposals
 from followup.timing.calendar import Calendar
 
 MODELS: dict[str, type[BaseModel]] = {

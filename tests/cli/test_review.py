@@ -7,7 +7,7 @@ import json
 import pytest
 from jsonschema import validate
 
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 
 CALM = dict.fromkeys(
     ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin"), "no"
@@ -71,7 +71,7 @@ def test_the_json_of_a_review_keeps_to_its_own_schema(inside, record_file, findi
     told = inside("review", str(record_file("03-amina")), str(findings(cells="1+", pressure=27)), "--json")
     body = json.loads(told.stdout)
     validate(body, json.loads(inside("schema", "proposals").stdout))
-    assert LookOutcome.model_validate(body).proposals
+    assert Outcome.model_validate(body).proposals
     assert all(p["reasons"] for p in body["proposals"])
 
 

@@ -12,7 +12,7 @@ from made import DAY0, Made, plan_of, record_of
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 from followup.clinical.review.review import review
 
 
@@ -30,14 +30,14 @@ def made(sample: Protocol) -> Callable[..., Made]:
 
 
 @pytest.fixture(scope="session")
-def looked(sample: Protocol) -> Callable[..., LookOutcome]:
+def looked(sample: Protocol) -> Callable[..., Outcome]:
     """``looked(7, {...}, cells="2+")``: what a look at the eye on that day leads to.
 
     A look at the cells is one without signs of infection or lens material, unless it says so: they are
     asked before any proposal for the steroid.
     """
 
-    def at(day: int, told: dict[str, Any] | None = None, **found: Any) -> LookOutcome:
+    def at(day: int, told: dict[str, Any] | None = None, **found: Any) -> Outcome:
         signs = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
         calm = dict.fromkeys((*signs, "lens_material"), "no") if "cells" in found else {}
         seen = (

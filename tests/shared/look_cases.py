@@ -14,7 +14,7 @@ from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
-from followup.clinical.review.proposal import LookOutcome, Proposal
+from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept, review, with_findings
 
 DAY0 = date(2024, 2, 1)
@@ -147,7 +147,7 @@ class Looked:
     case: dict[str, Any]
     day: int
     record: Record
-    outcome: LookOutcome
+    outcome: Outcome
     edits: tuple[Adjustment, ...]
 
     def ids(self) -> list[str]:

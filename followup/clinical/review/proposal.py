@@ -67,7 +67,7 @@ class Proposal(PlanPart):
     reasons: tuple[Reason, ...] = ()
 
 
-class LookOutcome(PlanPart):
+class Outcome(PlanPart):
     """All that one look at one eye leads to.
 
     ``senior`` are findings for same-day senior review; with one of them there is no proposal, nothing

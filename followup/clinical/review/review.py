@@ -23,7 +23,7 @@ from followup.clinical.review.look import Look
 from followup.clinical.review.now import due_today, raised_flags, senior, what_now
 from followup.clinical.review.others import fires, propose
 from followup.clinical.review.pressure import column, propose_for_pressure, response, row, words_of
-from followup.clinical.review.proposal import LookOutcome, Proposal
+from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.signed import told
 from followup.errors import FollowupError
 from followup.said import say
@@ -39,7 +39,7 @@ def review(
     *,
     calendar: Calendar | None = None,
     edits: tuple[Adjustment, ...] = (),
-) -> LookOutcome:
+) -> Outcome:
     """What this look at one eye leads to.
 
     The look itself may be in ``record`` already; ``edits`` are the surgeon's changes so far.
@@ -51,7 +51,7 @@ def review(
     flags = raised_flags(look, rules)
     called = senior(look, rules, flags)
     expected = rules.expected_cells(look.uveitic, look.day)
-    outcome = LookOutcome(
+    outcome = Outcome(
         eye=findings.eye,
         date=findings.date,
         day=look.day,

@@ -11,7 +11,7 @@ from followup.care.before_leaving import checks_to_do
 from followup.care.danger import InDanger, in_danger
 from followup.clinical.record import Eye
 from followup.clinical.record.findings import MOST_MMHG
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 from followup.desks.api.base import Code, Given, Line, Sent, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -70,7 +70,7 @@ class Checked(Sent):
 class CheckedOut(Given):
     """What the pressure leads to; null where it was not measured or nothing can be proposed."""
 
-    outcome: LookOutcome | None
+    outcome: Outcome | None
 
 
 @router.get("/alerts")

@@ -11,7 +11,7 @@ from pydantic import Field
 from followup.care.adjusting import MOST_A_DAY, MOST_STEPS, steps_text
 from followup.clinical.careplan import Course, CourseState
 from followup.clinical.record import Findings
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 from followup.desks.api.base import Code, Day, Given, Line, Number, OneEye, Sent, router_of
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.api.steps import Effect
@@ -76,7 +76,7 @@ class LookOut(Given):
     """A look and what it leads to; ``refused`` says why nothing can be proposed."""
 
     look: Findings
-    outcome: LookOutcome | None
+    outcome: Outcome | None
     refused: str
     plan_number: int
 

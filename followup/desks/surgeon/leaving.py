@@ -10,7 +10,7 @@ from followup.care.before_leaving import checks_to_do
 from followup.care.danger import look_stored
 from followup.care.planning import draft_plan
 from followup.clinical.record.findings import MOST_MMHG
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.forms.sheet import check
@@ -44,7 +44,7 @@ def note(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     return go(f"/sheets/{back}" if back else f"/patients/{code}")
 
 
-def note_check(hand: DeskHand, code: str, key: str, *, mmhg: str, why: str) -> tuple[str, LookOutcome | None]:
+def note_check(hand: DeskHand, code: str, key: str, *, mmhg: str, why: str) -> tuple[str, Outcome | None]:
     """Note a check before leaving; its eye, and what a pressure leads to.
 
     A pressure is a finding of today like any other. Errors: ``leaving.unknown``, ``leaving.said``,

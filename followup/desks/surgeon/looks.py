@@ -13,7 +13,7 @@ from followup.clinical import english
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings
-from followup.clinical.review.proposal import LookOutcome, Proposal
+from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept, review
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
@@ -67,7 +67,7 @@ def decide(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date, fo
         return _page(request, hand, case, look, form, error=exc.line, status=status_of(exc))
 
 
-def outcome_of_today(hand: DeskHand, case: EyeCase, look: Findings) -> LookOutcome:
+def outcome_of_today(hand: DeskHand, case: EyeCase, look: Findings) -> Outcome:
     """What a look of today leads to. Error ``look.over`` on another day: nothing of it is taken over."""
     if look.date != hand.today:
         raise FollowupError(
@@ -78,7 +78,7 @@ def outcome_of_today(hand: DeskHand, case: EyeCase, look: Findings) -> LookOutco
     return outcome_of(hand, case, look)
 
 
-def missing_answers(hand: DeskHand, case: EyeCase, outcome: LookOutcome) -> tuple[Question, ...]:
+def missing_answers(hand: DeskHand, case: EyeCase, outcome: Outcome) -> tuple[Question, ...]:
     """What, once it is answered, may have a class of pressure medicine offered: one question a class."""
     refused = {item.kind: item for p in outcome.proposals for item in p.not_offered if item.fields}
     return tuple(
@@ -87,7 +87,7 @@ def missing_answers(hand: DeskHand, case: EyeCase, outcome: LookOutcome) -> tupl
     )
 
 
-def answer_missing(hand: DeskHand, case: EyeCase, outcome: LookOutcome, form: Posted) -> None:
+def answer_missing(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> None:
     """Store the answers as the record's next version: the offers are made again from it.
 
     Errors: those of the record and of ``correct_record``.
@@ -99,7 +99,7 @@ def answer_missing(hand: DeskHand, case: EyeCase, outcome: LookOutcome, form: Po
             draft_plan(unit, hand, case.who.id)
 
 
-def effect_of_choice(hand: DeskHand, case: EyeCase, outcome: LookOutcome, form: Posted) -> tuple[str, ...]:
+def effect_of_choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> tuple[str, ...]:
     """What the chosen proposals do, in sentences; nothing is stored."""
     newest, after = _with_choice(hand, case, outcome, form)
     plans = both_plans(hand, case.who.id, newest.id, newest.edits, after)
@@ -107,7 +107,7 @@ def effect_of_choice(hand: DeskHand, case: EyeCase, outcome: LookOutcome, form: 
 
 
 def _with_choice(
-    hand: DeskHand, case: EyeCase, outcome: LookOutcome, form: Posted
+    hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted
 ) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
     if not case.plans:
         raise FollowupError(
@@ -125,7 +125,7 @@ def _with_choice(
     return case.plans[0], joined(case.plans[0].edits, new)
 
 
-def store_choice(hand: DeskHand, case: EyeCase, outcome: LookOutcome, form: Posted) -> int:
+def store_choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> int:
     """Store the chosen proposals as a draft to sign; the plan's id."""
     edits = _with_choice(hand, case, outcome, form)[1]
     reason = first(form, "reason")[:500]
@@ -161,7 +161,7 @@ def reason_of(proposals: Iterable[Proposal], reason: str) -> Said:
     return english.joined((titles_of(proposals), typed(reason)))
 
 
-def refuse_all(hand: DeskHand, case: EyeCase, outcome: LookOutcome, reason: str) -> None:
+def refuse_all(hand: DeskHand, case: EyeCase, outcome: Outcome, reason: str) -> None:
     """Note that no proposal is followed, and why. Errors: ``look.reason``, ``role.missing``."""
     if not reason:
         raise FollowupError(
@@ -187,7 +187,7 @@ def refuse_all(hand: DeskHand, case: EyeCase, outcome: LookOutcome, reason: str)
             unit.log(DECIDED, subject, **said)
 
 
-def chosen_adjustments(outcome: LookOutcome, form: Posted, by: str) -> tuple[Adjustment, ...]:
+def chosen_adjustments(outcome: Outcome, form: Posted, by: str) -> tuple[Adjustment, ...]:
     """The adjustments of the ticked proposals, with steps as the surgeon has changed them."""
     known = {proposal.id: proposal for proposal in outcome.proposals}
     ids = form.get("take", [])
@@ -212,7 +212,7 @@ def chosen_adjustments(outcome: LookOutcome, form: Posted, by: str) -> tuple[Adj
     return (*taken, other) if other else taken
 
 
-def _other(form: Posted, outcome: LookOutcome, by: str, reason: str) -> CourseAdded | None:
+def _other(form: Posted, outcome: Outcome, by: str, reason: str) -> CourseAdded | None:
     """A medicine outside the list, with its dose; what speaks against it is asked in the draft.
 
     Errors: ``look.days``, ``look.count``.
@@ -297,7 +297,7 @@ def look_of(case: EyeCase, on: date) -> Findings:
     return found
 
 
-def outcome_of(hand: DeskHand, case: EyeCase, look: Findings) -> LookOutcome:
+def outcome_of(hand: DeskHand, case: EyeCase, look: Findings) -> Outcome:
     """What a look leads to beside the plan in force. Errors: those of the review."""
     with hand.store.read() as session:
         calendar = planning_calendar(session, case.who.id)
@@ -307,7 +307,7 @@ def outcome_of(hand: DeskHand, case: EyeCase, look: Findings) -> LookOutcome:
 
 
 def _asked(
-    hand: DeskHand, case: EyeCase, outcome: LookOutcome | None
+    hand: DeskHand, case: EyeCase, outcome: Outcome | None
 ) -> tuple[tuple[Question, tuple[AnswerField, ...]], ...]:
     """The missing answers with their fields; nothing on another day than the look's."""
     if outcome is None or outcome.date != hand.today:
@@ -340,7 +340,7 @@ def _course_name(hand: DeskHand, case: EyeCase, key: str) -> str:
     return f"{name}, {hand.texts.eye(found.eye)}"
 
 
-def _title(outcome: LookOutcome | None, name: str, texts: Texts) -> str:
+def _title(outcome: Outcome | None, name: str, texts: Texts) -> str:
     """A proposal's title by its id; the id where there is none of that name."""
     proposals = outcome.proposals if outcome else ()
     return next((texts.told(p.title) for p in proposals if p.id == name), name)

@@ -14,7 +14,7 @@ from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, Course
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
-from followup.clinical.review.proposal import LookOutcome, Proposal
+from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept, review, with_findings
 
 SEEN = {
@@ -46,7 +46,7 @@ SEEN = {
 class Seen:
     """What one look led to, and the way to the plan that a signature would make of it."""
 
-    outcome: LookOutcome
+    outcome: Outcome
     record: Record
     protocol: Protocol
     edits: tuple[Adjustment, ...]

@@ -14,7 +14,7 @@ from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
 from followup.clinical.record.history import TripRecord
-from followup.clinical.review.proposal import LookOutcome
+from followup.clinical.review.proposal import Outcome
 from followup.clinical.review.review import accept, review, with_findings
 from followup.recall.reach.lateness import Lateness, VisitDays, lateness
 
@@ -30,7 +30,7 @@ class Story:
         self.edits: tuple[Adjustment, ...] = ()
         self.day0 = record.last_operation_day
         self.eye = max(record.operations, key=lambda o: o.date).eye
-        self.last: LookOutcome | None = None
+        self.last: Outcome | None = None
 
     def date(self, day: int) -> date:
         return self.day0 + timedelta(days=day)
@@ -42,7 +42,7 @@ class Story:
         """The plan made on that day from what the record says by then."""
         return build_plan(self.record, self.protocol, as_of=self.date(day), edits=self.edits)
 
-    def look(self, day: int, **found: Any) -> LookOutcome:
+    def look(self, day: int, **found: Any) -> Outcome:
         """The patient came and was looked at."""
         findings = parse_findings({"eye": self.eye, "date": self.date(day).isoformat(), **found})
         self.last = review(self.record, self.protocol, findings, edits=self.edits)
