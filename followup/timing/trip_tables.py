@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from functools import lru_cache
 
 from followup.timing.calendar import Calendar
-from followup.timing.trip_types import BookedTrip, EdgeAfter, GapRule, TripNeed
+from followup.timing.trip_types import BookedTrip, GapRule, Since, TripNeed
 
 BEFORE = -1  # "no trip yet" where a day is meant
 FAR = 10**9  # later than any day: no deadline
@@ -30,7 +30,7 @@ class Item:
     own: Window
     weight: int
     urgent: bool
-    after: tuple[tuple[int, EdgeAfter], ...]
+    after: tuple[tuple[int, Since], ...]
     elsewhere: bool = False
 
 
@@ -125,7 +125,7 @@ def window_of(need: TripNeed, room: Room) -> Window:
     return earliest, target, latest
 
 
-def resolve(own: Window, edges: Iterable[tuple[int, EdgeAfter]]) -> Window:
+def resolve(own: Window, edges: Iterable[tuple[int, Since]]) -> Window:
     """The window once the days it hangs on are known, given as (served day, rule)."""
     earliest, target, latest = own
     for day, after in edges:
@@ -155,11 +155,11 @@ def possible_days(item: Item, possible: Mapping[int, Sequence[int]], fits: Room,
     ]
 
 
-def _reach(after: EdgeAfter) -> int:
+def _reach(after: Since) -> int:
     return max(after.earliest, after.latest or 0)
 
 
-def _reaches(days: Sequence[int], after: EdgeAfter, day: int) -> bool:
+def _reaches(days: Sequence[int], after: Since, day: int) -> bool:
     """Whether one of the served ``days`` stretches a window exactly over ``day``."""
     first = bisect_left(days, day - _reach(after))
     return first < len(days) and days[first] + after.earliest <= day

@@ -8,7 +8,7 @@ from datetime import date
 
 
 @dataclass(frozen=True)
-class EdgeAfter:
+class Since:
     """A window edge that hangs on the day on which another need is served.
 
     ``need`` is the key of that other need; ``earliest``, ``target`` and ``latest`` are days (0 or
@@ -38,7 +38,7 @@ class TripNeed:
     latest: date
     weight: int = 1
     urgent: bool = False
-    after: tuple[EdgeAfter, ...] = ()
+    after: tuple[Since, ...] = ()
     elsewhere: bool = False
 
 

@@ -40,10 +40,10 @@ from followup.timing.trip_tables import (
 )
 from followup.timing.trip_types import (
     BookedTrip,
-    EdgeAfter,
     GapRule,
     ImpossibleNeed,
     PlannedTrip,
+    Since,
     TripCost,
     TripNeed,
     TripsPlan,
@@ -51,10 +51,10 @@ from followup.timing.trip_types import (
 
 __all__ = [
     "BookedTrip",
-    "EdgeAfter",
     "GapRule",
     "ImpossibleNeed",
     "PlannedTrip",
+    "Since",
     "TripCost",
     "TripNeed",
     "TripsPlan",

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from followup.timing.calendar import Calendar, parse_calendar
-from followup.timing.trips import After, GapRule, TripNeed, plan_trips
+from followup.timing.trips import GapRule, Since, TripNeed, plan_trips
 
 START = date(2027, 1, 4)
 WINDOWS = (
@@ -30,7 +30,7 @@ WINDOWS = (
     ("refraction", "refraction", 78, 84, 105),
     ("rebound", "review", 91, 98, 112),
 )
-AFTER = {"macula again": After("macula", 28), "refraction": After("stitches", 14, 21, 42)}
+AFTER = {"macula again": Since("macula", 28), "refraction": Since("stitches", 14, 21, 42)}
 WEEK = {
     "open_weekdays": ["monday", "tuesday", "wednesday", "thursday", "friday"],
     "services": [
@@ -45,10 +45,10 @@ def eye(name: str, operated: int) -> tuple[list[TripNeed], list[GapRule]]:
     def on(day: int) -> date:
         return START + timedelta(days=operated + day)
 
-    def after(what: str) -> tuple[After, ...]:
+    def after(what: str) -> tuple[Since, ...]:
         rule = AFTER.get(what)
         return (
-            () if rule is None else (After(f"{name}:{rule.need}", rule.earliest, rule.target, rule.latest),)
+            () if rule is None else (Since(f"{name}:{rule.need}", rule.earliest, rule.target, rule.latest),)
         )
 
     needs = [

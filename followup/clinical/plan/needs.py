@@ -22,7 +22,7 @@ from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.protocol.rule import After, NeedEffect
 from followup.errors import FollowupError
 from followup.said import say
-from followup.timing.trip_types import EdgeAfter as TripAfter
+from followup.timing.trip_types import Since as TripAfter
 
 
 @dataclass(frozen=True)

@@ -325,7 +325,7 @@ def in_another_process(tmp_path: Path) -> Callable[[dict[str, Any], str], str]:
         script = (
             "import json, sys, pathlib\n"
             "from followup.clinical.plan.build import build_plan\n"
-            "from followup.clinical.protocol.protocol import load_protocol\n"
+            "from followup.clinical.protocol.load import load_protocol\n"
             "from followup.clinical.record import parse_record\n"
             "record = parse_record(json.loads(pathlib.Path(sys.argv[1]).read_text(encoding='utf-8')))\n"
             "plan = build_plan(record, load_protocol(), as_of=record.last_operation_day)\n"

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from followup.timing.rounds import Phase, RoundBottle, WakingDay, plan_rounds
+from followup.timing.rounds import Phase, RoundBottle, WakingHours, plan_rounds
 
 # Arithmetic only, no course that anybody would prescribe: (days, counts a day of four bottles).
 FOUR_BOTTLES = [
@@ -48,7 +48,7 @@ def test_four_bottles_cost_33956_with_one_new_time():
     assert plan.cost == 33956
     assert plan.rounds_days == sum(days * max(counts) for days, counts in FOUR_BOTTLES)
     assert new_times(plan) == 1
-    assert clocks(plan, WakingDay.of("06:00", "22:00"))[-3:] == ["06 14 22", "06 18", "06"]
+    assert clocks(plan, WakingHours.of("06:00", "22:00"))[-3:] == ["06 14 22", "06 18", "06"]
 
 
 @pytest.mark.parametrize("price", [10**6, 10**15, 10**40])
@@ -60,7 +60,7 @@ def test_four_bottles_cost_34180_where_a_new_time_is_out_of_the_question(price):
 def test_a_routine_course_is_read_off_the_clock():
     plan = plan_rounds(17, ROUTINE, ROUTINE_BOTTLES)
     assert plan.cost == 13692
-    assert clocks(plan, WakingDay.of("06:00", "22:00")) == ["06 11 17 22", "06 17 22", "06 17", "06"]
+    assert clocks(plan, WakingHours.of("06:00", "22:00")) == ["06 11 17 22", "06 17 22", "06 17", "06"]
     assert plan.phases[0].bottle_times == {
         "steroid": (0, 5, 11, 16),
         "antibiotic": (0, 5, 11, 16),
@@ -69,7 +69,7 @@ def test_a_routine_course_is_read_off_the_clock():
 
 
 def test_a_shift_worker_who_rises_at_four_in_the_afternoon_needs_no_new_time():
-    waking = WakingDay.of("16:00", "09:00")
+    waking = WakingHours.of("16:00", "09:00")
     plan = plan_rounds(waking.slots, ROUTINE, ROUTINE_BOTTLES)
     assert (plan.cost, new_times(plan)) == (13594, 0)
     assert clocks(plan, waking) == ["16 21 03 09", "16 03 09", "16 03", "16"]

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from followup.timing.calendar import Calendar, parse_calendar
-from followup.timing.trips import After, BookedTrip, GapRule, TripNeed, TripsPlan, plan_trips
+from followup.timing.trips import BookedTrip, GapRule, Since, TripNeed, TripsPlan, plan_trips
 
 START = date(2027, 3, 1)  # a Monday
 SERVICES = ("review", "pressure", "macula")
@@ -78,7 +78,7 @@ def scattered(rng: Random, length: int, most_needs: int) -> Instance:
         first = rng.randint(-2, length - 1)
         last = min(first + rng.randint(0, length // 2), length)
         after = tuple(
-            After(
+            Since(
                 base.key,
                 rng.randint(0, length // 3),
                 rng.choice([None, rng.randint(0, length // 2)]),
@@ -131,7 +131,14 @@ def follow_up(rng: Random, length: int, most_needs: int) -> Instance:
         shift = rng.randint(-2, length // 3)
 
         def need(
-            what: str, service: str, a: int, t: int, b: int, *after: After, eye: str = eye, shift: int = shift
+            what: str,
+            service: str,
+            a: int,
+            t: int,
+            b: int,
+            *after: Since,
+            eye: str = eye,
+            shift: int = shift,
         ) -> TripNeed:
             first, target, last = (day(n * unit + shift) for n in (a, t, b))
             return TripNeed(
@@ -142,9 +149,9 @@ def follow_up(rng: Random, length: int, most_needs: int) -> Instance:
             need("first", "review", 0, 1, 1),
             need("wound", "review", 2, 2, 3),
             need("macula", "macula", 3, 4, 5),
-            need("macula again", "macula", 6, 7, 9, After(f"{eye}:macula", 3 * unit)),
+            need("macula again", "macula", 6, 7, 9, Since(f"{eye}:macula", 3 * unit)),
             need("stitch", "review", 3, 4, 6),
-            need("glasses", "review", 4, 5, 8, After(f"{eye}:stitch", 2 * unit, 3 * unit, 4 * unit)),
+            need("glasses", "review", 4, 5, 8, Since(f"{eye}:stitch", 2 * unit, 3 * unit, 4 * unit)),
             need("pressure", "pressure", 2, 4, 5),
         ]
         kept = rng.sample(story, rng.randint(2, max(2, most_needs // 2)))

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from followup.timing.calendar import Calendar
-from followup.timing.trips import After, TripsPlan
+from followup.timing.trips import Since, TripsPlan
 
 seeds = st.tuples(st.sampled_from(["scattered", "follow_up"]), st.integers(0, 10**9))
 EVERY = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -210,7 +210,7 @@ def test_what_hangs_on_a_need_is_never_served_sooner_than_the_days_between(
     if not instance.needs:
         return
     base = instance.needs[0]
-    instance.needs.append(replace(base, key="added", after=(After(base.key, wait, wait, wait),)))
+    instance.needs.append(replace(base, key="added", after=(Since(base.key, wait, wait, wait),)))
     plan = instance.plan()
     days = {**served_on(plan), **instance.served}
     if "added" in days and base.key in days:

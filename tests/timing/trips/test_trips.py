@@ -10,7 +10,7 @@ import pytest
 from followup.errors import FollowupError
 from followup.timing import trip_reasons
 from followup.timing.calendar import Calendar, parse_calendar
-from followup.timing.trips import After, BookedTrip, GapRule, TripNeed, TripsPlan, plan_trips
+from followup.timing.trips import BookedTrip, GapRule, Since, TripNeed, TripsPlan, plan_trips
 
 START = date(2027, 3, 1)  # a Monday
 
@@ -141,19 +141,19 @@ def test_a_need_whose_time_ran_out_before_the_plan_is_a_question() -> None:
 
 
 def test_what_hangs_on_a_missed_need_keeps_its_own_window() -> None:
-    after = (After("first", 30, 30, 30),)
+    after = (Since("first", 30, 30, 30),)
     planned = plan(need("first", -5, -5, -1), need("again", 3, 4, 5, after=after))
     assert (planned.missed, days(planned)) == (("first",), [4])
 
 
 def test_what_hangs_on_an_impossible_need_is_still_seen() -> None:
     shut = calendar(holidays=[str(on(1))])
-    planned = plan(need("first", 1, 1, 1), need("again", 3, 4, 5, after=(After("first", 9),)), calendar=shut)
+    planned = plan(need("first", 1, 1, 1), need("again", 3, 4, 5, after=(Since("first", 9),)), calendar=shut)
     assert ([p.need for p in planned.impossible], days(planned)) == (["first"], [4])
 
 
 def test_a_done_need_is_not_planned_again_but_moves_what_hangs_on_it() -> None:
-    needs = [need("first", 0, 1, 9), need("again", 1, 2, 30, after=(After("first", 10, 12),))]
+    needs = [need("first", 0, 1, 9), need("again", 1, 2, 30, after=(Since("first", 10, 12),))]
     planned = plan(*needs, served={"first": on(-2)})
     assert days(planned) == [10]
     assert planned.windows["again"] == (on(8), on(10), on(30))
@@ -162,21 +162,21 @@ def test_a_done_need_is_not_planned_again_but_moves_what_hangs_on_it() -> None:
 
 def test_edges_move_only_where_a_day_count_is_given() -> None:
     """A target pushed past the end is drawn back to it; an earliest day past the end raises the end."""
-    pushed = plan(need("again", 1, 2, 30, after=(After("first", 10, 90),)), served={"first": on(0)})
+    pushed = plan(need("again", 1, 2, 30, after=(Since("first", 10, 90),)), served={"first": on(0)})
     assert pushed.windows["again"] == (on(10), on(30), on(30))
-    late = plan(need("again", 1, 2, 30, after=(After("first", 50),)), served={"first": on(0)})
+    late = plan(need("again", 1, 2, 30, after=(Since("first", 50),)), served={"first": on(0)})
     assert late.windows["again"] == (on(50), on(50), on(50))
 
 
 def test_one_trip_serves_a_need_and_what_may_follow_the_same_day() -> None:
-    planned = plan(need("b", 0, 3, 9, after=(After("a", 0),)), need("a", 3, 3, 4))
+    planned = plan(need("b", 0, 3, 9, after=(Since("a", 0),)), need("a", 3, 3, 4))
     assert [trip.serves for trip in planned.trips] == [("a", "b")]
 
 
 def test_the_day_of_one_need_is_chosen_so_that_what_hangs_on_it_finds_an_open_day() -> None:
     """The stitch comes out on day 3, not on its target: four days later is the only open one."""
     opened = calendar(open_weekdays=[], extra_days=[str(on(d)) for d in (2, 3, 4, 7)])
-    needs = [need("stitch", 2, 2, 4), need("glasses", 5, 6, 6, after=(After("stitch", 4, 4, 4),))]
+    needs = [need("stitch", 2, 2, 4), need("glasses", 5, 6, 6, after=(Since("stitch", 4, 4, 4),))]
     planned = plan(*needs, calendar=opened)
     assert (days(planned), planned.impossible) == ([3, 7], ())
 
@@ -186,7 +186,7 @@ def test_needs_that_exclude_each_other_are_named_and_the_urgent_one_is_kept() ->
     opened = calendar(open_weekdays=[], extra_days=[str(on(d)) for d in (2, 3, 7, 12)])
     needs = [
         need("stitch", 2, 3, 3, urgent=True),
-        need("glasses", 5, 6, 6, after=(After("stitch", 4, 4, 4),)),
+        need("glasses", 5, 6, 6, after=(Since("stitch", 4, 4, 4),)),
     ]
     planned = plan(*needs, calendar=opened, booked=[BookedTrip(on(2), cannot_move=True)])
     (problem,) = planned.impossible
@@ -255,9 +255,9 @@ WIDE = need("a", 1, 2, 3)
         ([WIDE, WIDE], {}, "trips.need", "need a: stands twice"),
         ([need("a", 3, 2, 4)], {}, "trips.need", "not in order"),
         ([need("a", 1, 2, 3, weight=-1)], {}, "trips.need", "negative weight"),
-        ([need("a", 1, 2, 3, after=(After("b", 1),))], {}, "trips.after", "neither needed nor served"),
-        ([WIDE, need("b", 1, 2, 3, after=(After("a", -1),))], {}, "trips.after", "below 0"),
-        ([need("a", 1, 2, 3, after=(After("a", 1),))], {}, "trips.after", "circle"),
+        ([need("a", 1, 2, 3, after=(Since("b", 1),))], {}, "trips.after", "neither needed nor served"),
+        ([WIDE, need("b", 1, 2, 3, after=(Since("a", -1),))], {}, "trips.after", "below 0"),
+        ([need("a", 1, 2, 3, after=(Since("a", 1),))], {}, "trips.after", "circle"),
         ([need("a", 1, 2, 99_999)], {}, "trips.reach", "more than ten years"),
         ([], {"gaps": [GapRule("g", frozenset(), -1)]}, "trips.gap", "below 0"),
         ([], {"gaps": [GapRule("g", frozenset(), 1)] * 2}, "trips.gap", "one key"),

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 import pytest
 
 from followup.timing.calendar import Calendar
-from followup.timing.trips import After, GapRule, TripNeed, TripsPlan, plan_trips
+from followup.timing.trips import GapRule, Since, TripNeed, TripsPlan, plan_trips
 
 OPERATION = date(2027, 5, 3)
 
@@ -21,7 +21,7 @@ def on(day: int) -> date:
     return OPERATION + timedelta(days=day)
 
 
-def need(key: str, window: str, *after: After, service: str = "review") -> TripNeed:
+def need(key: str, window: str, *after: Since, service: str = "review") -> TripNeed:
     """A need from a window written as earliest-target-latest."""
     earliest, target, latest = (on(int(day)) for day in window.split("-"))
     return TripNeed(key, service, earliest, target, latest, after=after)
@@ -64,7 +64,7 @@ def test_a_uveitic_eye_takes_seven_trips() -> None:
         need("wound", "5-7-9"),
         need("pressure", "10-14-14", service="pressure"),
         need("macula", "28-35-42", service="macula"),
-        need("macula again", "60-84-90", After("macula", 28), service="macula"),
+        need("macula again", "60-84-90", Since("macula", 28), service="macula"),
         need("taper end", "78-81-84"),
         need("refraction", "78-84-105", service="refraction"),
         need("rebound", "91-98-112"),
@@ -126,7 +126,7 @@ def test_a_steroid_depot_is_looked_at_four_times() -> None:
 def test_glasses_wait_for_the_stitch_to_have_been_out_two_weeks() -> None:
     stitched = [
         need("stitch", "21-28-42", service="stitches"),
-        need("refraction", "28-35-56", After("stitch", 14, 21, 42), service="refraction"),
+        need("refraction", "28-35-56", Since("stitch", 14, 21, 42), service="refraction"),
     ]
     plan = plan_trips(stitched, calendar=Calendar(), horizon_start=on(0))
     assert days(plan) == [28, 49]
@@ -134,7 +134,7 @@ def test_glasses_wait_for_the_stitch_to_have_been_out_two_weeks() -> None:
 
 
 def test_a_stitch_taken_out_late_moves_the_glasses() -> None:
-    glasses = need("refraction", "28-35-56", After("stitch", 14, 21, 42), service="refraction")
+    glasses = need("refraction", "28-35-56", Since("stitch", 14, 21, 42), service="refraction")
     plan = plan_trips([glasses], calendar=Calendar(), horizon_start=on(50), served={"stitch": on(50)})
     assert days(plan) == [71]
     assert plan.windows["refraction"] == (on(64), on(71), on(92))
