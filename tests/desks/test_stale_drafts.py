@@ -21,14 +21,13 @@ def _drafted(
     )
 
 
-def _visit(*, signed: bool = True):
-    desk = SimpleNamespace(protocol=SimpleNamespace(hash="ab"))
-    return SimpleNamespace(desk=desk, signature=SimpleNamespace() if signed else None, today=TODAY)
+def _hand(*, signed: bool = True):
+    return SimpleNamespace(protocol=SimpleNamespace(hash="ab"), approved=signed, today=TODAY)
 
 
 def test_a_draft_of_today_from_what_is_so_is_signed_as_it_is():
-    assert not is_stale(_visit(), _drafted(), 2)
-    assert not is_stale(_visit(signed=False), _drafted(approved=False), 2)
+    assert not is_stale(_hand(), _drafted(), 2)
+    assert not is_stale(_hand(signed=False), _drafted(approved=False), 2)
 
 
 @pytest.mark.parametrize(
@@ -43,8 +42,8 @@ def test_a_draft_of_today_from_what_is_so_is_signed_as_it_is():
     ids=["record corrected", "protocol changed", "approved since", "no longer approved", "of yesterday"],
 )
 def test_each_thing_that_changed_alone_makes_it_stale(drafted, signed):
-    assert is_stale(_visit(signed=signed), drafted, 2)
+    assert is_stale(_hand(signed=signed), drafted, 2)
 
 
 def test_what_was_signed_is_no_draft_and_is_never_stale():
-    assert not is_stale(_visit(), _drafted(record=1, status="active"), 2)
+    assert not is_stale(_hand(), _drafted(record=1, status="active"), 2)

@@ -132,9 +132,9 @@ def _fault(request: Request, exc: Exception) -> Response:
 
 
 def _page(request: Request, status: int, heading: str, what: str, next_step: str) -> Response:
-    if not hasattr(request.state, "visit"):
+    if not hasattr(request.state, "hand"):
         try:
-            request.state.visit = look_up(request)
+            request.state.hand = look_up(request)
         except FollowupError as exc:
             return HTMLResponse(
                 _BROKEN.replace(say("Something went wrong inside the program."), exc.what), 503
