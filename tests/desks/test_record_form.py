@@ -11,9 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import followup
+from followup.care.fields.checked import RecordError, check
+from followup.care.fields.labels import LABELS
+from followup.care.fields.shape import RECORD, Field, Group, leaves
 from followup.clinical.record import Record
 from followup.desks.forms.choices import CHOICES
-from followup.desks.forms.labels import LABELS
 from followup.desks.forms.layout import (
     PATIENT,
     ROUTINE,
@@ -22,8 +24,7 @@ from followup.desks.forms.layout import (
     patient_shape,
     routine_answers,
 )
-from followup.desks.forms.shape import RECORD, Field, Group, leaves
-from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, read_form
+from followup.desks.forms.sheet import FormView, fill_form, read_form
 from followup.desks.forms.values import rows
 
 CASES = sorted((Path(followup.__file__).parent / "demo" / "cases").glob("*.json"))

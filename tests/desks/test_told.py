@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
+from followup.care.fields.place import FormPlace
 from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
-from followup.desks.forms.place import FormPlace
 from followup.desks.words.extraction import DESK_LANGUAGES, desk_messages
 from followup.desks.words.told import Teller, upright
 from followup.errors import FollowupError

@@ -8,6 +8,8 @@ from typing import Annotated
 from fastapi import Path
 from pydantic import Field, StringConstraints
 
+from followup.care.fields.shape import Field as FormField
+from followup.care.fields.shape import Member
 from followup.care.plan_view import load, untreated, view_of
 from followup.care.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
 from followup.clinical.careplan import Adjustment, CarePlan, Question
@@ -15,8 +17,6 @@ from followup.clinical.record import Eye
 from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.forms.shape import Field as FormField
-from followup.desks.forms.sheet import Member
 from followup.desks.page.answers import AnswerField, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.posted import Posted

@@ -11,6 +11,7 @@ from functools import partial
 from fastapi import APIRouter, Request, Response
 
 from followup.care.before_leaving import checks_to_do
+from followup.care.fields.checked import RecordError, check, place_of
 from followup.care.preview import Glance, glance_of
 from followup.care.recording import (
     day_of_form,
@@ -23,15 +24,7 @@ from followup.clinical.record import Eye, parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
-from followup.desks.forms.sheet import (
-    FormView,
-    RecordError,
-    check,
-    fill_form,
-    place_of,
-    read_form,
-    with_another_row,
-)
+from followup.desks.forms.sheet import FormView, fill_form, read_form, with_another_row
 from followup.desks.forms.values import rows
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first, number_of

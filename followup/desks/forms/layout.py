@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from followup.desks.forms.shape import RECORD, Field, Group
+from followup.care.fields.shape import RECORD, Field, Group
 from followup.language.catalogues import N_
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from followup.desks.forms.place import FormPlace
+from followup.care.fields.place import FormPlace
 from followup.desks.forms.values import Flat, rows
 
 _IN_A_LIST = re.compile(r"^(.*?)\.\d+(\.|$)")

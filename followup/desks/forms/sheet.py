@@ -7,11 +7,9 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from pydantic import ValidationError
-
-from followup.clinical.record import Record, first_problem
+from followup.care.fields.labels import label_of
+from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.desks.forms import values as flat
-from followup.desks.forms.labels import label_of
 from followup.desks.forms.layout import (
     PATIENT,
     ROUTINE,
@@ -20,14 +18,8 @@ from followup.desks.forms.layout import (
     operation_shape,
     patient_shape,
 )
-from followup.desks.forms.place import FormPlace
-from followup.desks.forms.shape import RECORD, Field, Group
-from followup.errors import FollowupError
 from followup.language.catalogues import N_
 from followup.records.people.patients import DECIDED_OF_OPERATION
-from followup.validation import problem_words
-
-Member = Field | Group
 
 
 @dataclass(frozen=True)
@@ -160,71 +152,6 @@ def read_form(form: flat.Flat) -> dict[str, Any]:
 def fill_form(data: Mapping[str, Any]) -> dict[str, list[str]]:
     """The form of a record."""
     return flat.flatten(RECORD, data)
-
-
-def check(data: dict[str, Any]) -> Record:
-    """The record. Raises RecordError where it can't be one."""
-    try:
-        return Record.model_validate(data)
-    except ValidationError as exc:
-        raise RecordError(exc) from None
-
-
-class RecordError(FollowupError):
-    """A record that can't be stored; ``problems`` says by field name what is wrong."""
-
-    def __init__(self, exc: ValidationError) -> None:
-        found = {_name(error["loc"]): problem_words(error) for error in reversed(exc.errors())}
-        # A list with a bad line also counts as too short; only the bad line is worth saying.
-        self.problems = {
-            name: said for name, said in found.items() if not any(n.startswith(f"{name}.") for n in found)
-        }
-        first = exc.errors()[0]
-        error = first_problem(exc, "record")
-        if first["loc"]:
-            super().__init__(error.code, problem_words(first), where=_place(first["loc"]), fix=error.fix)
-        else:
-            super().__init__(error.code, error.what, fix=error.fix)
-
-
-def place_of(name: str) -> FormPlace:
-    """The place of a form's field in the words of its labels."""
-    return _place(tuple(int(part) if part.isdecimal() else part for part in name.split(".")))
-
-
-def _place(loc: tuple[int | str, ...]) -> FormPlace:
-    """A place in the record in the words of its labels."""
-    member: Member = RECORD
-    steps: list[tuple[str, int | None]] = []
-    for part in loc:
-        if isinstance(part, int):
-            steps[-1] = (steps[-1][0], part + 1)
-        elif isinstance(member, Group):
-            try:
-                member = member.member(part)
-            except KeyError:
-                steps.append((part, None))
-                break
-            steps.append((label_of(member.of).text, None))
-    return FormPlace.of(steps)
-
-
-def _name(loc: tuple[int | str, ...]) -> str:
-    """The form's name of the field at ``loc``; tags of unions are no part of a name."""
-    member: Member = RECORD
-    parts: list[str] = []
-    for part in loc:
-        if isinstance(part, str):
-            if not isinstance(member, Group):
-                break
-            try:
-                member = member.member(part)
-            except KeyError:
-                break
-        elif isinstance(member, Field):
-            break
-        parts.append(str(part))
-    return ".".join(parts)
 
 
 def _folds_of(group: Group, prefix: str) -> list[FormPart]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from followup.desks.forms.shape import Field, Group
+from followup.care.fields.shape import Field, Group
 
 Flat = Mapping[str, Sequence[str]]
 LONGEST_LIST = 400

@@ -9,11 +9,12 @@ from datetime import date, datetime, timedelta
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.fields.checked import check
 from followup.clinical.record import Record
 from followup.clinical.record.vision import BANDS_SOURCE, band
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
-from followup.desks.forms.sheet import check, read_form
+from followup.desks.forms.sheet import read_form
 from followup.desks.page.pages import show
 from followup.recall.jobs.forecast import DayLoad
 from followup.recall.jobs.forecast import forecast as load_ahead

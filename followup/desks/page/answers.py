@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
+from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.clinical.careplan import Question
 from followup.clinical.record import Record
-from followup.desks.forms.shape import RECORD, Field, Group
-from followup.desks.forms.sheet import FormView, Member, fill_form, read_form
+from followup.desks.forms.sheet import FormView, fill_form, read_form
 from followup.desks.page.posted import Posted, first
 
 _REVIEWS = "reviews."

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from followup.care.fields.shape import Field, Group
 from followup.care.plan_view import PlanView
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
 from followup.desks.forms.layout import ROUTINE, operation_shape, patient_shape
-from followup.desks.forms.shape import Field, Group
 from followup.desks.words.texts import Texts
 from followup.language.catalogues import N_
 

@@ -11,6 +11,8 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 
 from followup.care.danger import look_stored
+from followup.care.fields.checked import RecordError, check
+from followup.care.fields.shape import RECORD, Field, Group
 from followup.care.trip_lines import TripLine, visit_lines
 from followup.care.went import as_it_went
 from followup.clinical.careplan import CarePlan, Course
@@ -20,8 +22,7 @@ from followup.clinical.words.why_reasons import because_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.forms import values as flat
-from followup.desks.forms.shape import RECORD, Field, Group
-from followup.desks.forms.sheet import FormView, RecordError, check
+from followup.desks.forms.sheet import FormView
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first, number_of
 from followup.drawings.timeline_svg import timeline_svg, timeline_table

@@ -8,12 +8,12 @@ from fastapi import APIRouter, Request, Response
 
 from followup.care.before_leaving import checks_to_do
 from followup.care.danger import look_stored
+from followup.care.fields.checked import check
 from followup.care.planning import draft_plan
 from followup.clinical.record.findings import MOST_MMHG
 from followup.clinical.review.proposal import Outcome
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.forms.sheet import check
 from followup.desks.page.pages import go
 from followup.desks.page.patient_page import known, patient_answer
 from followup.desks.page.posted import AForm, first

@@ -8,6 +8,7 @@ from datetime import date
 from fastapi import APIRouter, Request, Response
 
 from followup.care.adjusting import MOST_A_DAY, both_plans, joined, read_steps, steps_text
+from followup.care.fields.checked import check
 from followup.care.planning import draft_plan, with_visits
 from followup.clinical import english
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
@@ -17,7 +18,6 @@ from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept, review
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.forms.sheet import check
 from followup.desks.page.answers import AnswerField, answer_form, asked_once, with_answers
 from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import Meanwhile, meanwhile

@@ -8,6 +8,7 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.fields.checked import RecordError, check
 from followup.care.plan_view import PlanView, load, untreated, view_of
 from followup.care.planning import draft_plan, planned
 from followup.care.signing import is_stale, sign_one
@@ -15,7 +16,7 @@ from followup.clinical.record import Eye
 from followup.clinical.words.why import why
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.forms.sheet import FormView, RecordError, check, fill_form, with_another_row
+from followup.desks.forms.sheet import FormView, fill_form, with_another_row
 from followup.desks.page.answers import answer_form, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, effect
 from followup.desks.page.meanwhile import Meanwhile, meanwhile

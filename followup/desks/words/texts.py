@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup, escape
 
+from followup.care.fields.labels import label_of
 from followup.clinical.record import Eye
 from followup.desks.forms.choices import choice_words
-from followup.desks.forms.labels import label_of
 from followup.desks.words.told import Teller, upright
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, Translator, translator

@@ -11,7 +11,7 @@ import re
 from datetime import date
 from itertools import zip_longest
 
-from followup.desks.forms.place import FormPlace
+from followup.care.fields.place import FormPlace
 from followup.errors import ErrorLine, joined
 from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date

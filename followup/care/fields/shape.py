@@ -51,6 +51,9 @@ class Group:
         raise KeyError(name)
 
 
+Member = Field | Group
+
+
 def shape_of(model: type[BaseModel], name: str = "", of: str = "") -> Group:
     """The form of ``model`` with everything inside it."""
     members = tuple(_member(model, key, info) for key, info in model.model_fields.items())

@@ -1,0 +1,1 @@
+"""The record's fields: their shape, their names, and what is wrong with one."""
