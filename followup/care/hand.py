@@ -13,6 +13,7 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.language.languages import language
 from followup.recall.codes.codes import Keyring
 from followup.records.house.clinics import get_clinic
+from followup.records.people.messages import Channel
 from followup.records.plans.protocols import protocol_signature
 from followup.records.store.store import Store
 from followup.records.views import Actor, Clinic
@@ -24,7 +25,8 @@ class Hand:
     """Whoever acts, with what the act needs. ``person``: None where nobody is logged in.
 
     ``approved``: a surgeon's signature holds for this very protocol. ``store`` sees the person's own
-    site, where the person has one.
+    site, where the person has one. ``ways_out``: the ways to send messages that are set up; paper, a call,
+    is always there.
     """
 
     store: Store
@@ -35,6 +37,7 @@ class Hand:
     person: Actor | None = None
     approved: bool = False
     passwords: Passwords = field(default_factory=usual_passwords)
+    ways_out: frozenset[Channel] = frozenset({"paper"})
 
     @property
     def actor(self) -> Actor:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Coroutine
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Self
 
 from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict
 from starlette.exceptions import HTTPException
 
+from followup.care.act import MOST_ID, Id, Line, Login, Nonce, Number, OneEye, Password, Truth
+from followup.care.act import Act as Sent
 from followup.clinical.record.base import Day
-from followup.typed import plain
 
 __all__ = [
     "Code",
@@ -33,39 +34,24 @@ __all__ = [
     "router_of",
 ]
 
-# No database gives out larger numbers.
-_MOST = 999_999_999
-Id = Annotated[int, Field(strict=True, ge=1, le=_MOST)]
-Number = Annotated[int, Field(strict=True, ge=0, le=_MOST)]
-Truth = Annotated[bool, Field(strict=True)]
-Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500), AfterValidator(plain)]
-# Passwords are taken as they are typed.
-Password = Annotated[str, StringConstraints(min_length=1, max_length=500)]
-Nonce = Annotated[
-    str,
-    StringConstraints(min_length=16, max_length=64, pattern=r"^[A-Za-z0-9_-]+$"),
-    Field(description="any text, new for every deed; sent twice it counts once"),
-]
 Code = Annotated[str, Path(alias="code", min_length=1, max_length=60, description="code of the patient")]
-PlanId = Annotated[int, Path(alias="plan", ge=1, le=_MOST)]
-TripId = Annotated[int, Path(alias="trip", ge=1, le=_MOST)]
+PlanId = Annotated[int, Path(alias="plan", ge=1, le=MOST_ID)]
+TripId = Annotated[int, Path(alias="trip", ge=1, le=MOST_ID)]
 SheetId = Annotated[
     str, Path(alias="sheet", min_length=1, max_length=60, description="recall id of the sheet")
 ]
-Login = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120)]
-OneEye = Literal["right", "left"]
-
-
-class Sent(BaseModel):
-    """What a program sends: nothing that is not known, no number in place of a word."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class Given(BaseModel):
     """What a program is given, read off one of our own values."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, from_attributes=True)
+
+    @classmethod
+    def of(cls, view: object, **more: object) -> Self:
+        """Read off ``view``; ``more``: the fields that it does not hold under their names."""
+        fields = cls.model_fields.keys() - more.keys()
+        return cls.model_validate({name: getattr(view, name) for name in fields} | more)
 
 
 class _Strict(Request):

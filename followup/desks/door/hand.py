@@ -22,10 +22,7 @@ from followup.records.views import Clinic, LoginSession, ProtocolSignature
 
 @dataclass(frozen=True)
 class Desk:
-    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
-
-    ``ways_out``: the ways to send messages that are set up; paper, a call, is always there.
-    """
+    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie."""
 
     store: Store
     protocol: Protocol
@@ -67,6 +64,7 @@ def desk_hand(
         protocol=desk.protocol,
         keyring=desk.keyring,
         passwords=desk.passwords,
+        ways_out=desk.ways_out,
         clinic=clinic,
         now=now,
         person=login.staff.actor if login else None,

@@ -21,7 +21,7 @@ from followup.language.catalogues import N_
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.attempts import standing_of
 from followup.records.people.messages import Channel, message_choice
-from followup.records.people.patients import patient_by_code, unknown_patient
+from followup.records.people.patients import known
 from followup.records.plans.plans import active_plan, completed_plan, plans_of
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.store import Session
@@ -34,14 +34,6 @@ WAYS_OUT: dict[Channel, str] = {
     "folder": N_("by another program of the clinic"),
     "paper": N_("by a call"),
 }
-
-
-def known(session: Session, code: str) -> PatientView:
-    """The patient of this code. Error ``patient.unknown``."""
-    who = patient_by_code(session, code)
-    if who is None:
-        raise unknown_patient()
-    return who
 
 
 def then_patient(

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, TypeVar
 
 from fastapi import Depends, Request
+from pydantic import ValidationError
 from starlette.datastructures import UploadFile
 
+from followup.care.act import Act
 from followup.desks.door.hand import hand_of
 from followup.desks.words.texts import NOT_DONE
 from followup.errors import FollowupError
 from followup.said import say
 from followup.typed import plain
+from followup.validation import problem_words
 
 MAX_FIELDS = 20_000
 MAX_TEXT = 1_000_000
 MAX_FILE = 2_000_000
 
 Posted = dict[str, list[str]]
+AnAct = TypeVar("AnAct", bound=Act)
 
 
 async def read_posted(request: Request) -> Posted:
@@ -55,6 +60,18 @@ def first(form: Posted, name: str) -> str:
 def number_of(text: str) -> int:
     """A small whole number that a form sent along; 0 where it is none."""
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
+def act_of(kind: type[AnAct], sent: Mapping[str, object], /, **refused: FollowupError) -> AnAct:
+    """The act that a form means. ``refused``: with what a field is refused that has words of its own."""
+    try:
+        return kind.model_validate(sent)
+    except ValidationError as exc:
+        problem = exc.errors()[0]
+        field = str(next(iter(problem["loc"]), ""))
+    raise refused.get(field) or FollowupError(
+        "request.field", problem_words(problem), where=field, fix=say("Go back and correct this field.")
+    )
 
 
 async def _text_of(file: UploadFile) -> str:

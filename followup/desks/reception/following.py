@@ -8,13 +8,13 @@ from fastapi import APIRouter, Request, Response
 
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
-from followup.desks.page.patient_page import known, then_patient
+from followup.desks.page.patient_page import then_patient
 from followup.desks.page.posted import AForm, first, number_of
 from followup.errors import FollowupError
 from followup.records.desk.attempts import FollowStanding, StandingWord, set_standing, standings
 from followup.records.desk.taking_back import take_back
 from followup.records.people.messages import MessageChoice, choose_messages, message_choice, stop_messages
-from followup.records.people.patients import patients_by_id
+from followup.records.people.patients import known, patients_by_id
 from followup.records.views import PatientView
 from followup.said import say
 

@@ -13,7 +13,6 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import SAID, noted_today
 from followup.desks.page.pages import go, show
-from followup.desks.page.patient_page import known as known_patient
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose, translator
@@ -23,6 +22,7 @@ from followup.recall.reach.promises import last_promise_day, promise_days
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.attempts import AttemptView, attempt_of_form, attempts_on, note_attempt, standings
 from followup.records.desk.promises import book_promised
+from followup.records.people.patients import known as known_patient
 from followup.records.people.patients import patients_by_id
 from followup.records.store.store import Session
 from followup.records.trips.places import planning_calendar

@@ -14,13 +14,14 @@ from followup.care.sheets import found_sheet
 from followup.care.trip_lines import TripLine, visit_lines
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
-from followup.desks.page.patient_page import known, patient_answer, then_patient
+from followup.desks.page.patient_page import patient_answer, then_patient
 from followup.desks.page.posted import AForm, Posted, first
 from followup.errors import FollowupError
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.leaving import mark_left, mark_unseen
 from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.desk.walkins import note_walk_in
+from followup.records.people.patients import known
 from followup.records.trips.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
 from followup.said import say

@@ -7,9 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request, Response
 
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.page.patient_page import known, then_patient
+from followup.desks.page.patient_page import then_patient
 from followup.desks.page.posted import AForm, first
 from followup.records.desk.alerts import close_alert
+from followup.records.people.patients import known
 
 router = APIRouter()
 AlertId = Annotated[int, Path(alias="alert", ge=1, le=2_147_483_647)]

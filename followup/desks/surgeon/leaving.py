@@ -15,11 +15,11 @@ from followup.clinical.review.proposal import Outcome
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go
-from followup.desks.page.patient_page import known, patient_answer
+from followup.desks.page.patient_page import patient_answer
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
 from followup.records.desk.leaving_checks import note_leaving
-from followup.records.people.patients import correct_record, newest_record
+from followup.records.people.patients import correct_record, known, newest_record
 from followup.records.plans.plans import open_draft
 from followup.said import say
 

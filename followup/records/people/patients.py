@@ -138,6 +138,14 @@ def patient_by_code(session: Session, code: str) -> PatientView | None:
     return _views(session, [row])[0] if row else None
 
 
+def known(session: Session, code: str) -> PatientView:
+    """The patient of this code. Error ``patient.unknown``."""
+    who = patient_by_code(session, code)
+    if who is None:
+        raise unknown_patient()
+    return who
+
+
 def search_patients(session: Session, text: str, *, limit: int = 20) -> tuple[PatientView, ...]:
     """Patients by code, by parts of the name in any order, or by at least four digits of a telephone."""
     words = fold_name(text).split()
