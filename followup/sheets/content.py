@@ -11,8 +11,9 @@ from dataclasses import replace
 from datetime import date
 
 from followup.clinical.careplan import CarePlan
-from followup.clinical.protocol.aftercare import Aftercare, load_aftercare
+from followup.clinical.protocol.aftercare import Aftercare
 from followup.clinical.protocol.formulary import Medicine
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.catalogues import LanguageChoice, choose, translator
@@ -93,7 +94,7 @@ def build_content(
         plan,
         record,
         formulary,
-        aftercare or load_aftercare(),
+        aftercare or load_protocol().aftercare,
         words := translator(choice.language.tag),
         printed_on,
         chosen,

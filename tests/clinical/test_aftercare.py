@@ -6,7 +6,9 @@ from datetime import date
 
 import pytest
 
-from followup.clinical.protocol.aftercare import AFTERCARE, load_aftercare
+from followup.clinical.protocol.files import AFTERCARE
+from followup.clinical.protocol.load import SAMPLE, load_protocol
+from followup.clinical.protocol.reader import read, twice
 from followup.clinical.record import Operation
 from followup.errors import FollowupError
 
@@ -40,11 +42,11 @@ def _operation(**changes) -> Operation:
     ],
 )
 def test_a_large_stitched_leaking_or_shallow_eye_has_the_longer_days(changes, large):
-    assert load_aftercare().is_large(_operation(**changes)) is large
+    assert load_protocol().aftercare.is_large(_operation(**changes)) is large
 
 
 def test_no_rule_is_shorter_for_a_large_cut_and_each_day_counts_from_the_operation():
-    aftercare = load_aftercare()
+    aftercare = load_protocol().aftercare
     for advice in aftercare.advice:
         small = aftercare.last_day(advice, _operation())
         large = aftercare.last_day(advice, _operation(cut_mm=10))
@@ -55,24 +57,30 @@ def test_no_rule_is_shorter_for_a_large_cut_and_each_day_counts_from_the_operati
     assert aftercare.last_day(shield, _operation(stitches=5)) == date(2026, 6, 29)
 
 
+def _load(path):
+    found = read(AFTERCARE, path)
+    for problem in twice(found):
+        raise problem
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ('place = "important"', 'place = "wall"', '"advice.0.place"'),
+        ('place = "important"', 'place = "wall"', '"place"'),
         ("small = 28\n", "", "give both small and large"),
-        ('when = ["gas in the eye"]', 'when = ["gas"]', '"advice.'),
+        ('when = ["gas in the eye"]', 'when = ["gas"]', '"when.0"'),
         ("large = 42", "large = 4", "large can't be shorter than small"),
-        ('id = "shield"', 'id = "rub"', "the advice rub stands twice"),
+        ('id = "shield"', 'id = "rub"', '"rub" stands twice'),
         ("press_minutes = 2 ", "press_minutes = 0 ", "greater than or equal to 1"),
         ('mark = "C"\n\n[[advice]]', 'mark = "C"\ncolour = 1\n\n[[advice]]', 'unknown key "large.colour"'),
     ],
 )
 def test_a_wrong_file_is_refused_with_its_line(tmp_path, old, new, says):
-    text = AFTERCARE.read_text("utf-8")
+    text = (SAMPLE / "aftercare.toml").read_text("utf-8")
     assert old in text
     path = tmp_path / "aftercare.toml"
     path.write_text(text.replace(old, new, 1), "utf-8")
     with pytest.raises(FollowupError) as refused:
-        load_aftercare(path)
+        _load(path)
     assert says in refused.value.what
     assert refused.value.where.startswith("aftercare.toml line ")

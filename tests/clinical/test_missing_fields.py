@@ -5,12 +5,11 @@ from __future__ import annotations
 import pytest
 
 from followup.cli.plan_text import render_plan
-from followup.clinical.protocol.formulary import load_formulary
-from followup.clinical.protocol.load import SAMPLE, load_protocol
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
 
 EVENT = "6x7 5x7 4x7 3x7 2x7 1x7"
-FORMULARY = load_formulary(SAMPLE / "formulary.toml")
+FORMULARY = load_protocol().formulary
 
 
 @pytest.mark.parametrize("other", ["glaucoma surgery", "corneal graft", "retinal vitrectomy"])

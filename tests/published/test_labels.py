@@ -5,15 +5,12 @@ P published text seen, S seen in a secondary copy, M from memory, C common pract
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
-import followup.clinical
 from followup.clinical.plan.labels import above_label
-from followup.clinical.protocol.formulary import load_formulary
+from followup.clinical.protocol.load import load_protocol
 
-FORMULARY = load_formulary(Path(followup.clinical.__file__).parent / "data" / "formulary.toml")
+FORMULARY = load_protocol().formulary
 
 
 @pytest.mark.parametrize(

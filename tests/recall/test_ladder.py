@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.protocol.load import load_protocol
-from followup.clinical.protocol.recall import OUTCOMES, RECALL, load_recall_rules
+from followup.clinical.protocol.files import RECALL
+from followup.clinical.protocol.load import SAMPLE, load_protocol
+from followup.clinical.protocol.reader import read
+from followup.clinical.protocol.recall import OUTCOMES
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
 from followup.recall.reach.ladder import declare_lost, for_surgeon
@@ -216,10 +218,10 @@ def test_whatever_happens_the_ladder_ends_before_a_person_and_never_asks_for_a_d
 )
 def test_a_ladder_that_forgets_someone_is_refused_by_file_and_line(tmp_path, old, new):
     path = tmp_path / "recall.toml"
-    text = RECALL.read_text("utf-8")
+    text = (SAMPLE / "recall.toml").read_text("utf-8")
     assert old in text
     path.write_text(text.replace(old, new, 1), "utf-8")
     with pytest.raises(FollowupError) as caught:
-        load_recall_rules(path)
+        read(RECALL, path)
     assert caught.value.where.startswith("recall.toml line")
     assert "\n" not in caught.value.line

@@ -8,13 +8,12 @@ from typing import Any, cast
 import pytest
 
 from followup.clinical.careplan import Bottle, Course, Step
-from followup.clinical.protocol.formulary import load_formulary
-from followup.clinical.protocol.load import SAMPLE
+from followup.clinical.protocol.load import load_protocol
 from followup.recall.jobs.pharmacy import BottleToHandOut, hand_outs, pharmacy_lines
 from followup.records.desk.attempts import set_standing
 from followup.records.plans.plans import end_plan
 
-FORMULARY = load_formulary(SAMPLE / "formulary.toml")
+FORMULARY = load_protocol().formulary
 DAY = date(2026, 3, 3)
 
 

@@ -24,7 +24,8 @@ from followup.clinical.protocol.cautions import (
     DuplicateRule,
     Level,
 )
-from followup.clinical.protocol.formulary import Mark, Medicine
+from followup.clinical.protocol.formulary import Medicine
+from followup.clinical.protocol.parts import Mark
 from followup.clinical.record import Eye, Record
 from followup.said import fill
 

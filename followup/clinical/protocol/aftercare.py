@@ -9,33 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.aftercare_states import STATES, EyeOnDay, OfEye, StateName
 from followup.clinical.protocol.formulary import Medicine
-from followup.clinical.protocol.lines import load_toml, toml_problem
+from followup.clinical.protocol.parts import ProtocolPart, Sourced
+from followup.clinical.protocol.references import AskedLookRef, Names
 from followup.clinical.record import Eye, Operation, Record
-from followup.said import MaySay
-
-AFTERCARE = Path(__file__).resolve().parents[1] / "data" / "aftercare.toml"
 
 _LARGE_TECHNIQUES = frozenset({"manual small-incision", "extracapsular", "intracapsular"})
 _Days = Annotated[int, Field(ge=0, le=365)]
 SheetPlace = Literal["important", "paper", "ordinary", "teach-back"]
 
 
-class _Sourced(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    source: Annotated[str, StringConstraints(min_length=1, max_length=300), MaySay]
-    mark: Literal["P", "S", "M", "C"]
-
-
-class DropHandling(_Sourced):
+class DropHandling(Sourced):
     """Minutes and hours of putting in a drop."""
 
     press_minutes: int = Field(ge=1, le=10)
@@ -44,22 +34,20 @@ class DropHandling(_Sourced):
     missed_within_hours: int = Field(ge=1, le=12)
 
 
-class LargeCut(_Sourced):
+class LargeCut(Sourced):
     """From this length on (mm) a cut counts as large."""
 
     cut_mm: float = Field(ge=2, le=15)
 
 
-class Ages(BaseModel):
+class Ages(ProtocolPart):
     """Years of age from which and to which a sentence is for somebody, both included."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     least: int = Field(ge=0, le=120)
     most: int = Field(ge=0, le=120)
 
 
-class Advice(_Sourced):
+class Advice(Sourced):
     """One sentence.
 
     ``small``/``large``: its last day after a small or a large cut, counted from the operation (day 0),
@@ -75,7 +63,7 @@ class Advice(_Sourced):
     large: _Days | None = None
     ends: Literal["evening", "morning"] = "evening"
     when: tuple[StateName, ...] = ()
-    until_look: str | None = None
+    until_look: AskedLookRef | None = None
     asked: bool = False
     sex: Literal["female", "male"] | None = None
     ages: Ages | None = None
@@ -108,22 +96,12 @@ class Holding:
     until: date | None
 
 
-class Aftercare(BaseModel):
+class Aftercare(ProtocolPart):
     """All of a clinic's sentences, in the order in which the sheet gives them."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     drops: DropHandling
     large: LargeCut
-    advice: tuple[Advice, ...]
-
-    @model_validator(mode="after")
-    def _ids_differ(self) -> Aftercare:
-        ids = [a.id for a in self.advice]
-        double = next((i for i in ids if ids.count(i) > 1), None)
-        if double:
-            raise ValueError(f"the advice {double} stands twice; keep one")
-        return self
+    advice: Annotated[tuple[Advice, ...], Names("id", "sentence")]
 
     def is_large(self, operation: Operation) -> bool:
         """Whether the longer days hold: a large, stitched, leaking or shallow eye, or one not described."""
@@ -172,12 +150,3 @@ def _newest(operations: tuple[Operation, ...]) -> list[Operation]:
     """The latest operation of each eye, right before left."""
     latest = {operation.eye: operation for operation in sorted(operations, key=lambda o: o.date)}
     return [latest[eye] for eye in ("right", "left") if eye in latest]
-
-
-def load_aftercare(path: Path = AFTERCARE) -> Aftercare:
-    """The aftercare rules of a file, or a FollowupError that names file and line."""
-    data, locate = load_toml(path)
-    try:
-        return Aftercare.model_validate(data)
-    except ValidationError as exc:
-        raise toml_problem(exc, path, locate, code="aftercare.field") from None

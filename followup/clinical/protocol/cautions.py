@@ -6,16 +6,15 @@ with certainty is refused with file and line, never skipped.
 
 from __future__ import annotations
 
-from pathlib import Path
+from dataclasses import dataclass
 from string import Formatter
-from typing import Any, Literal, TypeAlias, TypeVar
+from typing import Annotated, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, StrictInt, ValidationError, model_validator
+from pydantic import Field, StrictInt, model_validator
 
 from followup.clinical.protocol.conditions import ConditionName
 from followup.clinical.protocol.formulary import (
     Excipient,
-    Figure,
     Form,
     Kind,
     Medicine,
@@ -23,10 +22,10 @@ from followup.clinical.protocol.formulary import (
     Route,
     Words,
 )
-from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
 from followup.clinical.protocol.names import NO_NAMES, KnownNames
+from followup.clinical.protocol.parts import ProtocolPart, Reasoned
+from followup.clinical.protocol.references import Names, SentenceRef
 from followup.clinical.record.base import MedicineId, MedicineRole
-from followup.errors import FollowupError
 
 Level: TypeAlias = Literal["stop", "ask", "warn", "note"]
 Choice: TypeAlias = Literal["nsaid", "steroid_with_inhibitor", "cycloplegic"]
@@ -38,10 +37,8 @@ PAIR_PLACEHOLDERS = frozenset({"medicine", "other"})
 RuleId: TypeAlias = str
 
 
-class Selector(BaseModel):
+class Selector(ProtocolPart):
     """Medicines that a rule is about: those that fit every key given."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     kinds: tuple[Kind, ...] = ()
     roles: tuple[MedicineRole, ...] = ()
@@ -75,16 +72,14 @@ class Selector(BaseModel):
         return all(not wanted or any(has in wanted for has in owned) for wanted, owned in lists)
 
 
-class Dense(BaseModel):
+class Dense(ProtocolPart):
     """Courses with ``count`` drops a day or more on over so many days."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     count: StrictInt = Field(ge=1, le=24)
     over_days: StrictInt = Field(ge=0, le=400)
 
 
-class CautionRule(Figure):
+class CautionRule(Reasoned):
     """One caution. It fires for a medicine that fits one of ``applies`` when its conditions say so.
 
     ``always``: it needs no condition. ``dense``: it is about courses as dense as that alone.
@@ -114,8 +109,7 @@ class CautionRule(Figure):
     question: Words | None = None
     instead: Words | None = None
     answer_choice: Choice | None = None
-    because: Words
-    sheet: str | None = Field(None, pattern=r"^[a-z][a-z0-9-]*$")
+    sheet: SentenceRef | None = None
 
     @model_validator(mode="after")
     def _hangs_together(self) -> CautionRule:
@@ -135,7 +129,7 @@ class CautionRule(Figure):
         return self
 
 
-class DuplicateRule(Figure):
+class DuplicateRule(Reasoned):
     """Two courses that overlap in time and both fit ``both``, in the ``where`` relation.
 
     ``same_substance``, ``same_kind``: they also share an active substance, a class.
@@ -149,7 +143,6 @@ class DuplicateRule(Figure):
     level: Level
     text: Words
     question: Words | None = None
-    because: Words
 
     @model_validator(mode="after")
     def _hangs_together(self) -> DuplicateRule:
@@ -159,54 +152,21 @@ class DuplicateRule(Figure):
         return self
 
 
-class CautionSet(BaseModel):
+class CautionFile(ProtocolPart):
+    caution: Annotated[tuple[CautionRule, ...], Names("id")] = Field(min_length=1)
+    duplicate: Annotated[tuple[DuplicateRule, ...], Names("id")] = Field(min_length=1)
+
+
+@dataclass(frozen=True)
+class CautionSet:
     """All rules of the safety net. Of the duplicate rules that fit a pair, the first speaks.
 
     ``names`` are the medicines and reactions known in free words.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
-
     cautions: tuple[CautionRule, ...]
     duplicates: tuple[DuplicateRule, ...]
     names: KnownNames = NO_NAMES
-
-
-def load_cautions(path: Path, names: KnownNames = NO_NAMES) -> CautionSet:
-    """The ``[[caution]]`` and ``[[duplicate]]`` tables of a TOML file.
-
-    Raises FollowupError ``cautions.*`` with file and line for anything unknown or missing.
-    """
-    data, locate = load_toml(path)
-    for key in data:
-        if key not in ("caution", "duplicate"):
-            raise _refused(path, locate, (key,), f'unknown key "{key}"', "write [[caution]] or [[duplicate]]")
-    return CautionSet(
-        cautions=_rules(data, "caution", CautionRule, path, locate),
-        duplicates=_rules(data, "duplicate", DuplicateRule, path, locate),
-        names=names,
-    )
-
-
-_Rule = TypeVar("_Rule", CautionRule, DuplicateRule)
-
-
-def _rules(
-    data: dict[str, Any], key: str, model: type[_Rule], path: Path, locate: Locate
-) -> tuple[_Rule, ...]:
-    entries = data.get(key)
-    if not isinstance(entries, list) or not entries:
-        raise _refused(path, locate, (key,), f"no {key} in the file", f"add [[{key}]] tables")
-    rules: dict[str, _Rule] = {}
-    for number, entry in enumerate(entries):
-        try:
-            rule = model.model_validate(entry)
-        except ValidationError as exc:
-            raise toml_problem(exc, path, locate, (key, number), code="cautions.rule") from None
-        if rule.id in rules:
-            raise _refused(path, locate, (key, number, "id"), f'"{rule.id}" stands twice', "keep one")
-        rules[rule.id] = rule
-    return tuple(rules.values())
 
 
 def _check_placeholders(texts: tuple[str | None, ...], known: frozenset[str]) -> None:
@@ -216,7 +176,3 @@ def _check_placeholders(texts: tuple[str | None, ...], known: frozenset[str]) ->
             raise ValueError(
                 f"unknown placeholder {{{min(used - known)}}}; known: {', '.join(sorted(known))}"
             )
-
-
-def _refused(path: Path, locate: Locate, place: tuple[str | int, ...], what: str, fix: str) -> FollowupError:
-    return FollowupError("cautions.file", what, where=where(path, locate, *place), fix=fix)

@@ -9,11 +9,12 @@ from followup.clinical.protocol.checks_facts import check_facts
 from followup.clinical.protocol.checks_needs import check_needs
 from followup.clinical.protocol.checks_reviews import check_review
 from followup.clinical.protocol.facts import FactDef, bare, none_between
-from followup.clinical.protocol.files import Files
+from followup.clinical.protocol.files import Files, Placed
 from followup.clinical.protocol.lines import Source, dangling
-from followup.clinical.protocol.protocol import Placed, Protocol
+from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.protocol.reader import twice
+from followup.clinical.protocol.references import names_of, references
 from followup.clinical.protocol.rule import CourseEffect, Rule
-from followup.clinical.record.eye import known_path
 from followup.errors import FollowupError
 
 
@@ -30,30 +31,39 @@ def problems(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
         found += 1
         yield problem
     if not found:
-        yield from _check_rivals(protocol, files.rules)
+        yield from _check_rivals(protocol, files.placed)
 
 
 def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
-    yield from _check_settings(protocol, files.main)
-    yield from check_facts(protocol, files.facts)
-    known = {fact.name for fact in protocol.facts}
+    yield from _check_settings(protocol, files.main.source)
+    yield from check_facts(protocol, files.facts.source)
+    for file in files:
+        yield from twice(file)
+    yield from _check_references(files)
     seen: set[str] = set()
-    for source, i, rule in files.rules:
+    for source, i, rule in files.placed:
         if rule.id in seen:
             yield source.refuse("protocol.rule", f'the rule "{rule.id}" stands twice', "rule", i)
         seen.add(rule.id)
-        yield from _check_rule(protocol, source, i, rule, known)
-    yield from check_needs(protocol, files.rules)
-    yield from check_review(protocol, files.review)
-    yield from _check_sentences(protocol)
-    for path in sorted(files.main.path.parent.glob("*.toml")):
+        yield from _check_rule(protocol, source, i, rule)
+    yield from check_needs(protocol, files.placed)
+    yield from check_review(protocol, files.review.source)
+    for path in sorted(files.main.source.path.parent.glob("*.toml")):
         yield from dangling(path)
 
 
+def _check_references(files: Files) -> Iterator[FollowupError]:
+    """Every name in every file that names nothing."""
+    named = names_of(file.model for file in files)
+    for file in files:
+        for place, to, name in references(file.model):
+            if not to.finds(name, named):
+                who = f'the rule "{file.model.rule[place[1]].id}" names ' if place[0] == "rule" else ""
+                what = f'{who}no {to.kind} "{name}"{to.place}'
+                yield file.source.refuse(to.code or file.file.code, what, *place, fix=to.fix)
+
+
 def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]:
-    for role, medicine in protocol.medicines.items():
-        if medicine not in protocol.formulary:
-            yield _no_medicine(main, medicine, "medicines", role)
     for role in ("steroid", "steroid_weaker", "nsaid", "antibiotic", "cycloplegic", "antiviral"):
         if role not in protocol.medicines:
             yield main.refuse(
@@ -62,80 +72,15 @@ def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]
     for tier in ("A", "B", "C"):
         if tier not in protocol.tiers:
             yield main.refuse("protocol.tier", f"tier {tier} is missing", "tier", fix="add it")
-    for i, entry in enumerate(protocol.above_label):
-        if entry.medicine not in protocol.formulary:
-            yield _no_medicine(main, entry.medicine, "above_label", i, "medicine")
-    for name, kind in protocol.kinds.items():
-        if kind.finding is not None and not known_path(f"reviews.{kind.finding}"):
-            yield main.refuse(
-                "protocol.kind", f'no finding "{kind.finding}" in a review', "kind", name, "finding"
-            )
-    ids = [entry["id"] for entry in main.data["taper"]]
-    for i, name in enumerate(ids):
-        if name in ids[:i]:
-            yield main.refuse("protocol.taper", f'the taper "{name}" stands twice', "taper", i)
 
 
-def _sentences(protocol: Protocol) -> tuple[str, ...]:
-    return tuple(advice.id for advice in protocol.aftercare.advice)
-
-
-def _check_sentences(protocol: Protocol) -> Iterator[FollowupError]:
-    """What a caution about a medicine says to the patient is there, and what it waits for is a look."""
-    known = _sentences(protocol)
-    for caution in protocol.cautions.cautions:
-        if caution.sheet is not None and caution.sheet not in known:
-            yield FollowupError(
-                "protocol.sheet",
-                f'the caution "{caution.id}" asks for the sentence "{caution.sheet}", which there is not',
-                where="cautions.toml",
-                fix=f"name one of aftercare.toml: {', '.join(known)}",
-            )
-    looks = {need.kind for rule in protocol.rules for need in rule.need}
-    for advice in protocol.aftercare.advice:
-        if advice.until_look is not None and advice.until_look not in looks:
-            yield FollowupError(
-                "protocol.sheet",
-                f'the advice "{advice.id}" ends with the look "{advice.until_look}", which no rule asks for',
-                where="aftercare.toml",
-                fix="name a kind of look of the rules",
-            )
-
-
-def _check_rule(
-    protocol: Protocol, source: Source, i: int, rule: Rule, known: set[str]
-) -> Iterator[FollowupError]:
-    for name in rule.names:
-        if bare(name) not in known:
-            yield source.refuse("protocol.rule", f'the rule "{rule.id}" names no fact "{name}"', "rule", i)
-    if rule.caution and rule.caution.sheet and rule.caution.sheet not in _sentences(protocol):
-        fix = f"name one of aftercare.toml: {', '.join(_sentences(protocol))}"
-        what = f'the rule "{rule.id}" asks for the sentence "{rule.caution.sheet}", which there is not'
-        yield source.refuse("protocol.sheet", what, "rule", i, fix=fix)
+def _check_rule(protocol: Protocol, source: Source, i: int, rule: Rule) -> Iterator[FollowupError]:
     for effect in rule.course:
-        if effect.medicine and effect.medicine not in protocol.formulary:
-            yield _no_medicine(source, effect.medicine, "rule", i)
-        elif effect.medicine and protocol.formulary[effect.medicine].role != effect.role:
+        medicine = protocol.formulary.get(effect.medicine or "")
+        if medicine and medicine.role != effect.role:
             what = f'the rule "{rule.id}" gives {effect.medicine} as {effect.role}, which it is not'
             yield source.refuse("protocol.rule", what, "rule", i)
         yield from _check_medicine(protocol, source, i, rule, effect)
-        for taper in (effect.taper, effect.replaces):
-            if taper and taper not in protocol.tapers:
-                yield source.refuse(
-                    "protocol.rule", f'the rule "{rule.id}" names no taper "{taper}"', "rule", i
-                )
-    for gap in rule.gap:
-        if gap.finding and not known_path(f"reviews.{gap.finding}"):
-            yield source.refuse("protocol.rule", f'no finding "{gap.finding}"', "rule", i)
-    for kind in (*(need.kind for need in rule.need), *(gap.kind for gap in rule.gap)):
-        if kind not in protocol.kinds:
-            yield source.refuse("protocol.rule", f'no kind of need "{kind}"', "rule", i, fix="add [kind]")
-    if rule.ask and rule.ask.released_by and not known_path(f"reviews.{rule.ask.released_by}"):
-        yield source.refuse("protocol.rule", f'no finding "{rule.ask.released_by}"', "rule", i)
-    if rule.ask:
-        for field in rule.ask.fields:
-            if not known_path(field):
-                yield source.refuse("protocol.rule", f'no field "{field}" in the record', "rule", i)
 
 
 def _check_medicine(
@@ -209,10 +154,3 @@ def _exclude(one: FactDef, two: FactDef) -> bool:
     lows = (one.at_least, one.over, two.at_least, two.over)
     highs = (one.under, one.up_to, two.under, two.up_to)
     return none_between(lows, highs, one.over, two.over, one.under, two.under)
-
-
-def _no_medicine(source: Source, medicine: str, *place: str | int) -> FollowupError:
-    what = f'no medicine "{medicine}" in the formulary'
-    return source.refuse(
-        "protocol.medicine", what, *place, fix="add it to formulary.toml or correct the name"
-    )

@@ -5,23 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from graphlib import CycleError, TopologicalSorter
 
-from followup.clinical.protocol.protocol import Placed, Protocol
+from followup.clinical.protocol.files import Placed
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import NeedEffect
 from followup.errors import FollowupError
 
 
 def check_needs(protocol: Protocol, rules: Sequence[Placed]) -> Iterator[FollowupError]:
-    """Needs of one id are of one kind, differ only where the kind says how to join them, and name
-    other needs that are there."""
+    """Needs of one id are of one kind and differ only where the kind says how to join them."""
     first: dict[str, object] = {}
-    ids = {need.id for _, _, rule in rules for need in rule.need}
     for source, i, rule in rules:
         for need in rule.need:
-            for other in (need.unless_need, _after(need)):
-                if other and other not in ids:
-                    yield source.refuse(
-                        "protocol.need", f'the need "{need.id}" names no need "{other}"', "rule", i
-                    )
             window = (need.kind, need.earliest, need.target, need.latest)
             merge = protocol.kinds[need.kind].merge if need.kind in protocol.kinds else None
             if first.setdefault(need.id, window) != window and merge == "same":

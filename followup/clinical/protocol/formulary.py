@@ -7,18 +7,16 @@ seen), S (seen in a secondary copy), M (from memory) or C (common practice, no s
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.protocol.conditions import ConditionName
-from followup.clinical.protocol.lines import Locate, load_toml, toml_problem, where
+from followup.clinical.protocol.parts import Mark, ProtocolPart, Sourced
+from followup.clinical.protocol.references import Names
 from followup.clinical.record.base import MedicineId, MedicineRole
-from followup.errors import FollowupError
 from followup.said import MaySay
 
-Mark: TypeAlias = Literal["P", "S", "M", "C"]
 Country: TypeAlias = Literal["UK", "US", "EU"]
 Form: TypeAlias = Literal[
     "solution", "suspension", "emulsion", "gel", "ointment", "tablet", "capsule", "slow-release"
@@ -73,16 +71,7 @@ _PACKED: Mapping[Form, str] = {"tablet": " tablets", "capsule": " capsules"}
 _DROPS = frozenset({"solution", "suspension", "emulsion"})
 
 
-class Figure(BaseModel):
-    """A figure with its source."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    source: Words
-    mark: Mark
-
-
-class LabelCeiling(Figure):
+class LabelCeiling(Sourced):
     """The most that a label allows: drops a day from ``from_day`` of the course, for ``days``.
 
     ``from_day`` counts the first day of the course as 1. ``days`` None: the label gives no end.
@@ -94,7 +83,7 @@ class LabelCeiling(Figure):
     days: int | None = Field(None, ge=1, le=365)
 
 
-class LabelDays(Figure):
+class LabelDays(Sourced):
     """The longest course of a label in days; ``only`` names the patients it is for."""
 
     country: Country
@@ -102,7 +91,7 @@ class LabelDays(Figure):
     only: Literal["diabetes"] | None = None
 
 
-class Medicine(Figure):
+class Medicine(Sourced):
     """One product: a generic medicine of one strength and form.
 
     ``drops_per_ml`` is the rule of thumb of 20 unless the maker's figure is known; ``largest_drop_ul``
@@ -225,40 +214,8 @@ class Medicine(Figure):
         return max(own) if own else min(general, default=None)
 
 
-def load_formulary(path: Path) -> dict[str, Medicine]:
-    """The medicines of a TOML file of ``[[medicine]]`` tables, by id, in the file's order.
-
-    Raises FollowupError ``formulary.*`` with file and line for an unknown key, a missing source,
-    a wrong value, a medicine that stands twice or a file without medicines.
-    """
-    data, locate = load_toml(path)
-    for key in data:
-        if key != "medicine":
-            raise _refused(
-                path, locate, (key,), f'unknown key "{key}"', "a formulary holds [[medicine]] tables only"
-            )
-    entries = data.get("medicine")
-    if not isinstance(entries, list) or not entries:
-        raise _refused(path, locate, ("medicine",), "no medicine in the file", "add [[medicine]] tables")
-    formulary: dict[str, Medicine] = {}
-    for number, entry in enumerate(entries):
-        medicine = _medicine(entry, path, locate, number)
-        if medicine.id in formulary:
-            place = ("medicine", number, "id")
-            raise _refused(path, locate, place, f'"{medicine.id}" stands twice', "keep one")
-        formulary[medicine.id] = medicine
-    return formulary
-
-
-def _medicine(entry: Any, path: Path, locate: Locate, number: int) -> Medicine:
-    try:
-        return Medicine.model_validate(entry)
-    except ValidationError as exc:
-        raise toml_problem(exc, path, locate, ("medicine", number), code="formulary.medicine") from None
-
-
-def _refused(path: Path, locate: Locate, place: tuple[str | int, ...], what: str, fix: str) -> FollowupError:
-    return FollowupError("formulary.file", what, where=where(path, locate, *place), fix=fix)
+class FormularyFile(ProtocolPart):
+    medicine: Annotated[tuple[Medicine, ...], Names("id", "medicine")] = Field(min_length=1)
 
 
 def label_of(key: str, formulary: Mapping[str, Medicine]) -> str:

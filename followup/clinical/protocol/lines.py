@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from followup.clinical.protocol.numbers import Dangling, Stamp, fill_numbers, stamps_of
 from followup.errors import FollowupError
@@ -117,7 +118,19 @@ def toml_problem(
 ) -> FollowupError:
     """The first validation problem of the table at ``place``, by file and line."""
     problem = exc.errors(include_url=False, include_input=False, include_context=False)[0]
-    inside = problem["loc"]
+    return told_problem(problem, path, locate, place, problem["loc"], code=code)
+
+
+def told_problem(
+    problem: ErrorDetails,
+    path: Path,
+    locate: Locate,
+    place: Sequence[str | int],
+    inside: Sequence[str | int],
+    *,
+    code: str,
+) -> FollowupError:
+    """A validation problem ``inside`` the table at ``place``, by file and line."""
     key = ".".join(str(part) for part in inside)
     said = problem["msg"].removeprefix("Value error, ")
     what = {
@@ -278,3 +291,8 @@ class Source:
         self, code: str, what: str, *place: str | int, fix: str = "correct this line"
     ) -> FollowupError:
         return FollowupError(code, what, where=where(self.path, self.locate, *place), fix=fix)
+
+
+def read_source(path: Path) -> Source:
+    """The file at ``path``. Raises what ``load_toml`` raises."""
+    return Source(path, *load_toml(path))

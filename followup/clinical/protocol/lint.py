@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from followup.clinical.protocol.checks import problems
-from followup.clinical.protocol.load import SAMPLE, read_protocol, reading_problems
+from followup.clinical.protocol.files import paths
+from followup.clinical.protocol.load import SAMPLE, read_protocol
+from followup.clinical.protocol.reader import faults
 from followup.errors import FollowupError
 
 
@@ -15,8 +17,9 @@ def lint_protocol(folder: Path | None = None) -> tuple[FollowupError, ...]:
     Contradictions between the files are looked for once each file can be read by itself.
     """
     folder = folder or SAMPLE
-    if folder.is_dir() and (found := tuple(reading_problems(folder))):
-        return found
+    unread = tuple(fault for file, path in paths(folder) for fault in faults(file, path))
+    if folder.is_dir() and unread:
+        return unread
     try:
         protocol, files = read_protocol(folder)
     except FollowupError as exc:

@@ -11,16 +11,13 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
-from typing import Literal, TypeAlias
+from typing import Annotated, Literal, TypeAlias
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field
 
-from followup.clinical.protocol.formulary import Figure, Kind, Medicine, Words
-from followup.clinical.protocol.lines import load_toml, toml_problem, where
-from followup.clinical.record.eye import known_path
-from followup.errors import FollowupError
-from followup.said import say
+from followup.clinical.protocol.formulary import Kind, Medicine, Words
+from followup.clinical.protocol.parts import ProtocolPart, Reasoned, Sourced
+from followup.clinical.protocol.references import FieldRef, Names
 
 Reaction: TypeAlias = Literal["rash", "severe", "wheeze", "other", "not known"]
 Form: TypeAlias = tuple[str, ...]
@@ -30,7 +27,7 @@ _TOKEN = re.compile(r"[^\W_]+")
 _GRAVEST: Mapping[Reaction, int] = {"severe": 3, "wheeze": 2, "rash": 1, "other": 1, "not known": 0}
 
 
-class NameClass(Figure):
+class NameClass(Sourced):
     """Medicines of one class by their generic names.
 
     ``allergy`` is the word of the record's list of allergies for it; ``kinds`` the classes of the
@@ -50,26 +47,26 @@ class NameClass(Figure):
     ) = None
 
 
-class FieldWords(Figure):
+class FieldWords(Sourced):
     """Words for what the record has a field for, and what is asked where the field does not agree.
 
     ``values`` are what agrees; without them anything but no, none or normal does.
     """
 
-    field: Words
+    field: FieldRef
     asks: Words
     words: tuple[Words, ...] = Field(min_length=1)
     values: tuple[bool | str, ...] = ()
 
 
-class ReactionWords(Figure):
+class ReactionWords(Sourced):
     """Words for one kind of reaction, in the words of the record's list of allergies."""
 
     reaction: Literal["rash", "severe", "wheeze", "other"]
     words: tuple[Words, ...] = Field(min_length=1)
 
 
-class PlainWords(Figure):
+class PlainWords(Reasoned):
     """Words beside names: that there is no allergy, that there is no other, doubt, mere grammar,
     and ``denial``, which turns what follows within a few words into its opposite."""
 
@@ -78,13 +75,10 @@ class PlainWords(Figure):
     doubt: tuple[Words, ...] = ()
     filler: tuple[Words, ...] = ()
     denial: tuple[Words, ...] = ()
-    because: Words
 
 
-class _File(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
-
-    classes: tuple[NameClass, ...] = Field(alias="class", min_length=1)
+class NameFile(ProtocolPart):
+    classes: Annotated[tuple[NameClass, ...], Names("id")] = Field(alias="class", min_length=1)
     reactions: tuple[ReactionWords, ...] = Field(alias="reaction", min_length=1)
     words: PlainWords
     fields: tuple[FieldWords, ...] = Field((), alias="field")
@@ -130,6 +124,13 @@ class KnownNames:
     reactions: tuple[ReactionWords, ...]
     words: PlainWords | None
     told: tuple[FieldWords, ...] = ()
+
+    @classmethod
+    def of(cls, file: NameFile, formulary: Iterable[Medicine]) -> KnownNames:
+        """The names of a file, with the substances of the formulary among them."""
+        substances = dict.fromkeys(s for medicine in formulary for s in medicine.substances)
+        classes = {one.id: one for one in file.classes}
+        return cls(classes, tuple(substances), file.reactions, file.words, file.fields)
 
     @property
     def fields(self) -> tuple[FieldWords, ...]:
@@ -315,30 +316,3 @@ def _forms_of(word: str) -> set[Form]:
     """The word as its tokens, and written in one."""
     tokens = tuple(_tokens(word))
     return {tokens, ("".join(tokens),)} if tokens else set()
-
-
-def load_names(path: Path, formulary: Mapping[str, Medicine]) -> KnownNames:
-    """The names of a TOML file, with the substances of the formulary among them.
-
-    Raises FollowupError ``names.file`` with file and line for anything unknown or missing.
-    """
-    data, locate = load_toml(path)
-    try:
-        read = _File.model_validate(data)
-    except ValidationError as exc:
-        raise toml_problem(exc, path, locate, code="names.file") from None
-    classes: dict[str, NameClass] = {}
-    for number, one in enumerate(read.classes):
-        if one.id in classes:
-            place = where(path, locate, "class", number, "id")
-            raise FollowupError(
-                "names.file", say('"{id}" stands twice', id=one.id), where=place, fix=say("keep one")
-            )
-        classes[one.id] = one
-    for number, told in enumerate(read.fields):
-        if not known_path(told.field):
-            place = where(path, locate, "field", number, "field")
-            what = f'no field "{told.field}" in the record'
-            raise FollowupError("names.file", what, where=place, fix=say("name a field of the record"))
-    substances = dict.fromkeys(s for medicine in formulary.values() for s in medicine.substances)
-    return KnownNames(classes, tuple(substances), read.reactions, read.words, read.fields)

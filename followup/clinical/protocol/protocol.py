@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field, StrictInt, model_validator
 
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.aftercare import Aftercare
 from followup.clinical.protocol.cautions import CautionSet
-from followup.clinical.protocol.facts import FactDef, Mark
+from followup.clinical.protocol.facts import FactDef
 from followup.clinical.protocol.formulary import Country, Medicine
-from followup.clinical.protocol.lines import Source
+from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
+from followup.clinical.protocol.references import KindFindingRef, MedicineRef, Names
 from followup.clinical.protocol.reviews import ReviewRules
-from followup.clinical.protocol.rule import ProtocolPart, Rule, Taper
+from followup.clinical.protocol.rule import Rule, Taper
 from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.said import SaidLine, SaidText
 
@@ -30,13 +31,10 @@ class About(ProtocolPart):
     text: SaidText = ""
 
 
-class RoundSettings(ProtocolPart):
+class RoundSettings(Reasoned):
     """``price``: hours squared times days that a clock time new to the patient must earn."""
 
     price: StrictInt = Field(ge=0, le=10**9)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
 class LookKind(ProtocolPart):
@@ -45,7 +43,7 @@ class LookKind(ProtocolPart):
 
     service: str = Field(min_length=2)
     text: SaidLine
-    finding: str | None = None
+    finding: KindFindingRef | None = None
     merge: Literal["earliest", "latest", "same"] = "same"
 
 
@@ -61,11 +59,8 @@ class GapLimit(ProtocolPart):
     limit: StrictInt = Field(ge=1)
 
 
-class TierSettings(ProtocolPart):
+class TierSettings(Reasoned):
     gaps: tuple[GapLimit, ...] = Field(min_length=1)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
     @model_validator(mode="after")
     def _counts_differ(self) -> TierSettings:
@@ -75,26 +70,20 @@ class TierSettings(ProtocolPart):
         return self
 
 
-class LongNsaid(ProtocolPart):
+class LongNsaid(Reasoned):
     """An NSAID past ``after_days`` is off label: a stained cornea every ``gap`` NSAID dates at most."""
 
     after_days: StrictInt = Field(ge=1)
     gap: StrictInt = Field(ge=1)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
-class CatchUp(ProtocolPart):
+class CatchUp(Reasoned):
     """A look that was missed is caught up within so many days of the plan that notices it."""
 
     days: StrictInt = Field(ge=0, le=14)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
-class ClosedDaysSettings(ProtocolPart):
+class ClosedDaysSettings(Reasoned):
     """What a calendar's word on closed days holds for: these ``looks`` (ids of needs).
 
     Whoever is on call may look at them; or they are put off by ``put_off_days`` beyond their window at
@@ -107,53 +96,38 @@ class ClosedDaysSettings(ProtocolPart):
     pressure_from_hours: StrictInt = Field(ge=0, le=24)
     pressure_to_hours: StrictInt = Field(ge=0, le=24)
     pressure_text: str = Field(min_length=3)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
-class EarlierOperation(ProtocolPart):
+class EarlierOperation(Reasoned):
     """So long an earlier operation on the same eye counts: a torn capsule, lost vitreous, steroid."""
 
     days: StrictInt = Field(ge=0, le=1000)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
-class PadSettings(ProtocolPart):
+class PadSettings(Reasoned):
     """From when on, on the morning after surgery, a pad or shield may come off."""
 
     off: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
-class Promises(ProtocolPart):
+class Promises(Reasoned):
     """No visit is booked or decided more than so many days after the last operation, or after today."""
 
     days: StrictInt = Field(ge=28, le=1000)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
-class SupplySettings(ProtocolPart):
+class SupplySettings(Reasoned):
     """The next bottle is in hand before less than this share of the present one is ``left``, counted with
     drops as large as the largest measured, ``largest_drop_ul`` in microlitres."""
 
     left: float = Field(ge=0, lt=1)
     largest_drop_ul: float = Field(ge=10, le=100)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
 
 class AboveLabel(ProtocolPart):
     """A course above the label, owned by name and reason at the signing of the protocol."""
 
-    medicine: MedicineId
+    medicine: MedicineRef
     drops_a_day: StrictInt = Field(ge=1, le=16)
     days: StrictInt = Field(ge=1)
     owner: str = Field(min_length=2)
@@ -163,8 +137,8 @@ class AboveLabel(ProtocolPart):
 class ProtocolFile(ProtocolPart):
     protocol: About
     rounds: RoundSettings
-    medicines: dict[str, MedicineId]
-    kind: dict[str, LookKind]
+    medicines: dict[str, MedicineRef]
+    kind: Annotated[dict[str, LookKind], Names(kind="kind of look")]
     tier: dict[Tier, TierSettings]
     long_nsaid: LongNsaid
     catch_up: CatchUp
@@ -173,7 +147,7 @@ class ProtocolFile(ProtocolPart):
     earlier_operation: EarlierOperation
     pad: PadSettings
     supply: SupplySettings
-    taper: tuple[Taper, ...] = Field(min_length=1)
+    taper: Annotated[tuple[Taper, ...], Names("id", "taper")] = Field(min_length=1)
     above_label: tuple[AboveLabel, ...] = ()
 
 
@@ -223,6 +197,3 @@ class Protocol:
 
     def usual_medicine(self, role: MedicineRole | str) -> Medicine:
         return self.formulary[self.medicines[role]]
-
-
-Placed = tuple[Source, int, Rule]

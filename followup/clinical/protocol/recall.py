@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated, Literal, get_args
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.careplan import Tier
-from followup.clinical.protocol.lines import load_toml, toml_problem
+from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.errors import FollowupError
-from followup.said import MaySay
-
-RECALL = Path(__file__).resolve().parents[1] / "data" / "recall.toml"
 
 Way = Literal["call", "second contact", "community worker", "surgeon"]
 AttemptOutcome = Literal[
@@ -38,24 +34,14 @@ OUTCOMES: dict[Way, tuple[AttemptOutcome, ...]] = {
 _Clock = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 
 
-class _Sourced(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    because: Annotated[str, StringConstraints(min_length=1, max_length=300), MaySay]
-    source: Annotated[str, StringConstraints(min_length=1, max_length=300), MaySay]
-    mark: Literal["P", "S", "M", "C"]
-
-
-class Rung(BaseModel):
+class Rung(ProtocolPart):
     """One way of reaching someone, due ``after`` days since the attempt before."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     way: Way
     after: int = Field(ge=0, le=60)
 
 
-class Ladder(_Sourced):
+class Ladder(Reasoned):
     """The ways in their order. It ends with the surgeon, so that nobody is forgotten at its end."""
 
     rungs: tuple[Rung, ...] = Field(min_length=2, max_length=12)
@@ -68,20 +54,20 @@ class Ladder(_Sourced):
         return self
 
 
-class PromiseRule(_Sourced):
+class PromiseRule(Reasoned):
     """A promised day counts up to so many days from today; ``open_days``: closed ones are not counted."""
 
     days: int = Field(ge=0, le=30)
     open_days: bool
 
 
-class LostRule(_Sourced):
+class LostRule(Reasoned):
     """Lost to follow-up may be said from so many days past the last possible day on."""
 
     days: int = Field(ge=14, le=730)
 
 
-class MessageRules(_Sourced):
+class MessageRules(Reasoned):
     """When messages go out, local to the clinic."""
 
     quiet_from: _Clock
@@ -96,10 +82,8 @@ class MessageRules(_Sourced):
         return self
 
 
-class RecallRules(BaseModel):
+class RecallRules(ProtocolPart):
     """The ladders and limits of a clinic, by tier."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     ladder: dict[Tier, Ladder]
     promise: dict[Tier, PromiseRule]
@@ -112,15 +96,6 @@ class RecallRules(BaseModel):
             if any(tier not in table for table in (self.ladder, self.promise, self.lost)):
                 raise ValueError(f"tier {tier} needs a ladder, a limit for promises and a rule for the lost")
         return self
-
-
-def load_recall_rules(path: Path = RECALL) -> RecallRules:
-    """The rules of a file, or a FollowupError that names file and line."""
-    data, locate = load_toml(path)
-    try:
-        return RecallRules.model_validate(data)
-    except ValidationError as exc:
-        raise toml_problem(exc, path, locate, code="recall.field") from None
 
 
 def refuse_outcome(way: Way, outcome: AttemptOutcome) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from pathlib import Path
 from string import Formatter
 from typing import Annotated, Literal
 
@@ -13,15 +12,14 @@ from pydantic import (
     StrictBool,
     StrictFloat,
     StrictInt,
-    ValidationError,
     model_validator,
 )
 
-from followup.clinical.protocol.facts import Mark
 from followup.clinical.protocol.formulary import Kind
-from followup.clinical.protocol.lines import load_toml, toml_problem
-from followup.clinical.protocol.rule import LONGEST_DAYS, ProtocolPart
-from followup.clinical.record.base import MedicineId, MedicineRole
+from followup.clinical.protocol.parts import ProtocolPart, Reasoned, Sourced
+from followup.clinical.protocol.references import FactRef, FindingRef, LookRef, MedicineRef, Names, TaperRef
+from followup.clinical.protocol.rule import LONGEST_DAYS
+from followup.clinical.record.base import MedicineRole
 from followup.clinical.record.findings import MOST_MMHG
 from followup.said import SaidLine, SaidText
 
@@ -54,24 +52,20 @@ Window = Annotated[tuple[FromDay, FromDay, FromDay], AfterValidator(_in_order)]
 Column = Literal["early", "quiet", "inflamed", "frail"]
 
 
-class Response(ProtocolPart):
+class Response(Sourced):
     """At so many mmHg, so many more than before surgery, a rise is a response to steroid."""
 
     pressure: Mmhg
     rise: Mmhg
-    source: SaidLine
-    mark: Mark
 
 
-class SixWeekTest(ProtocolPart):
+class SixWeekTest(Sourced):
     """So many drops a day of one steroid for so long part low, middle and high responders in mmHg."""
 
-    medicine: MedicineId
+    medicine: MedicineRef
     count: Count
     days: Days
     bands: tuple[Mmhg, Mmhg]
-    source: SaidLine
-    mark: Mark
 
     @model_validator(mode="after")
     def _bands_rise(self) -> SixWeekTest:
@@ -80,7 +74,7 @@ class SixWeekTest(ProtocolPart):
         return self
 
 
-class ReviewSettings(ProtocolPart):
+class ReviewSettings(Reasoned):
     """The numbers of the rules for cells; days count from surgery, steps are (count a day, days)."""
 
     rise_from_day: FromDay
@@ -100,8 +94,8 @@ class ReviewSettings(ProtocolPart):
     rebound_uveitic_from_day: FromDay
     rebound_steps: Steps = Field(min_length=1)
     rescue_cells: CellGrade
-    later_steps_uveitic: str
-    later_steps_other: str
+    later_steps_uveitic: TaperRef
+    later_steps_other: TaperRef
     persistent_cells: CellGrade
     persistent_after_uveitic: Days
     persistent_after_event: Days
@@ -118,9 +112,6 @@ class ReviewSettings(ProtocolPart):
     pressure_drop_days: Days
     untreated_from: Mmhg
     pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
     @model_validator(mode="after")
     def _last_look_comes_nearer(self) -> ReviewSettings:
@@ -133,6 +124,10 @@ class Expected(ProtocolPart):
     eye: Literal["quiet", "uveitic"]
     from_day: FromDay
     cells: CellGrade
+
+    @property
+    def row(self) -> str:
+        return f"{self.eye} from day {self.from_day}"
 
 
 def check_places(text: str, known: set[str]) -> None:
@@ -148,7 +143,7 @@ def check_places(text: str, known: set[str]) -> None:
 class Timed(ProtocolPart):
     """Only where the facts of ``when`` hold, from ``from_day`` to ``to_day`` after surgery, both included."""
 
-    when: tuple[str, ...] = ()
+    when: tuple[FactRef, ...] = ()
     from_day: FromDay = 0
     to_day: FromDay | None = None
 
@@ -159,12 +154,9 @@ class Timed(ProtocolPart):
         return self
 
 
-class ReviewRow(ProtocolPart):
+class ReviewRow(Reasoned):
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     text: SaidLine
-    because: SaidLine
-    source: SaidLine
-    mark: Mark
 
 
 class Flag(ReviewRow, Timed):
@@ -174,7 +166,7 @@ class Flag(ReviewRow, Timed):
     ``call``: whom to call, where it is not the senior surgeon of the settings.
     """
 
-    finding: str
+    finding: FindingRef
     is_: tuple[Value, ...] = Field(alias="is", min_length=1)
     pressure_at_least: Mmhg | None = None
     cells_at_least: CellGrade | None = None
@@ -204,7 +196,7 @@ class Cell(ProtocolPart):
         return self
 
 
-class PressureRow(ProtocolPart):
+class PressureRow(Reasoned):
     """A range of pressure in mmHg and what it means in each column."""
 
     id: str
@@ -217,9 +209,6 @@ class PressureRow(ProtocolPart):
     quiet: Cell
     inflamed: Cell
     frail: Cell
-    because: SaidLine
-    source: SaidLine
-    mark: Mark
 
     @model_validator(mode="after")
     def _has_a_limit(self) -> PressureRow:
@@ -240,33 +229,31 @@ class PressureRow(ProtocolPart):
         return found
 
 
-class OfferRule(ProtocolPart):
+class OfferRule(Sourced):
     """The medicine that stands for a class of pressure medicines, and how many times a day it is given.
 
     ``over``: offered only over so many mmHg, or where nothing else is left (tablets).
     """
 
     kind: Kind
-    medicine: MedicineId
+    medicine: MedicineRef
     count: StrictInt = Field(ge=1, le=6)
     over: Mmhg | None = None
-    source: SaidLine
-    mark: Mark
 
 
 class Give(ProtocolPart):
     role: MedicineRole
-    medicine: MedicineId | None = None
+    medicine: MedicineRef | None = None
     count: Count
     days: StrictInt = Field(ge=1, le=120)
 
 
 class OtherLook(ProtocolPart):
-    need: str
+    need: LookRef
     days: Window
 
 
-class Careful(ProtocolPart):
+class Careful(Reasoned):
     """An eye in which the NSAID comes first and the potent steroid is the second choice.
 
     ``text`` is said after the row's own. It is such an eye at so many mmHg, with a pressure that nobody
@@ -274,12 +261,9 @@ class Careful(ProtocolPart):
     """
 
     pressure_at_least: Mmhg
-    when_any: tuple[str, ...] = Field(min_length=1)
+    when_any: tuple[FactRef, ...] = Field(min_length=1)
     text: SaidLine
     look: tuple[OtherLook, ...] = Field(min_length=1)
-    because: SaidLine
-    source: SaidLine
-    mark: Mark
 
 
 class OtherFinding(ReviewRow):
@@ -291,9 +275,9 @@ class OtherFinding(ReviewRow):
     in which the steroid is second.
     """
 
-    finding: str
+    finding: FindingRef
     is_: tuple[Value, ...] = Field(alias="is", min_length=1)
-    when: tuple[str, ...] = ()
+    when: tuple[FactRef, ...] = ()
     from_day: FromDay = 0
     since_days: FromDay = 0
     pressure_at_least: Mmhg | None = None
@@ -335,7 +319,7 @@ class ToSee(Timed):
     ``given``: only while the eye is given a medicine of this role.
     """
 
-    finding: str
+    finding: FindingRef
     or_is: tuple[Value, ...] = ()
     given: MedicineRole | None = None
     text: SaidLine
@@ -363,13 +347,13 @@ class ReviewRules(ProtocolPart):
     """All of ``review.toml``."""
 
     settings: ReviewSettings
-    expected: tuple[Expected, ...] = Field(min_length=2)
+    expected: Annotated[tuple[Expected, ...], Names("row")] = Field(min_length=2)
     to_see: tuple[ToSee, ...] = Field(min_length=1)
-    before_steroid: tuple[BeforeSteroid, ...] = ()
-    flag: tuple[Flag, ...] = Field(min_length=1)
-    pressure: tuple[PressureRow, ...] = Field(min_length=1)
-    offer: tuple[OfferRule, ...] = ()
-    other: tuple[OtherFinding, ...] = ()
+    before_steroid: Annotated[tuple[BeforeSteroid, ...], Names("finding")] = ()
+    flag: Annotated[tuple[Flag, ...], Names("id")] = Field(min_length=1)
+    pressure: Annotated[tuple[PressureRow, ...], Names("id")] = Field(min_length=1)
+    offer: Annotated[tuple[OfferRule, ...], Names("medicine")] = ()
+    other: Annotated[tuple[OtherFinding, ...], Names("id")] = ()
 
     def expected_cells(self, uveitic: bool, day: int) -> CellGrade:
         """The most cells that are expected on ``day`` after surgery; a row holds until the next."""
@@ -377,12 +361,3 @@ class ReviewRules(ProtocolPart):
         rows = sorted((r for r in self.expected if r.eye == eye), key=lambda r: r.from_day)
         reached = [row for row in rows if row.from_day <= day] or rows[:1]
         return reached[-1].cells
-
-
-def load_review(path: Path) -> ReviewRules:
-    """The review rules of a protocol, or a FollowupError with file and line."""
-    data, locate = load_toml(path)
-    try:
-        return ReviewRules.model_validate(data)
-    except ValidationError as exc:
-        raise toml_problem(exc, path, locate, code="protocol.review") from None

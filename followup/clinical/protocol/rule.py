@@ -8,13 +8,24 @@ from __future__ import annotations
 
 import re
 from itertools import pairwise
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictInt, field_validator, model_validator
+from pydantic import Field, StrictBool, StrictInt, field_validator, model_validator
 
 from followup.clinical.careplan import Tier
-from followup.clinical.protocol.facts import Mark
-from followup.clinical.record.base import MedicineId, MedicineRole
+from followup.clinical.protocol.parts import ProtocolPart, Reasoned
+from followup.clinical.protocol.references import (
+    FactRef,
+    FieldRef,
+    FindingRef,
+    LookRef,
+    MedicineRef,
+    Names,
+    NeedRef,
+    SentenceRef,
+    TaperRef,
+)
+from followup.clinical.record.base import MedicineRole
 from followup.said import SaidLine, SaidText
 
 DailyCount = StrictInt | Literal["hourly", "2-hourly"]
@@ -22,10 +33,6 @@ LONGEST_DAYS = 400
 """No course runs and no look is asked for beyond so many days: more is a slip of the pen."""
 MOST_WEIGHT = 1000
 _EDGE = re.compile(r"(?:([FL])\+)?([0-9]{1,4})")
-
-
-class ProtocolPart(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
 class StepDef(ProtocolPart):
@@ -56,7 +63,7 @@ def _rises(steps: tuple[StepDef, ...]) -> bool:
     return any(int(b) > int(a) for a, b in pairwise(rank))
 
 
-class Taper(ProtocolPart):
+class Taper(Reasoned):
     """A named course of steroid; ``name`` is what people call it.
 
     From step ``weaker_from`` on (0 is the first) a weaker steroid is given.
@@ -66,9 +73,6 @@ class Taper(ProtocolPart):
     name: SaidText = ""
     steps: tuple[StepDef, ...] = Field(min_length=1)
     weaker_from: StrictInt | None = Field(None, ge=1)
-    because: SaidText
-    source: SaidText
-    mark: Mark
 
     _short = field_validator("steps", mode="before")(_steps)
 
@@ -94,13 +98,13 @@ class CourseEffect(ProtocolPart):
     """
 
     role: MedicineRole
-    taper: str | None = None
+    taper: TaperRef | None = None
     steps: tuple[StepDef, ...] | None = Field(None, min_length=1)
     days: StrictInt | None = Field(None, ge=1, le=LONGEST_DAYS)
     count: StrictInt | None = Field(None, ge=1, le=16)
     until_after_steroid: StrictInt | None = Field(None, ge=0, le=120)
-    medicine: MedicineId | None = None
-    replaces: str | None = None
+    medicine: MedicineRef | None = None
+    replaces: TaperRef | None = None
     from_day: StrictInt | None = Field(None, ge=0, le=60)
 
     _short = field_validator("steps", mode="before")(_steps)
@@ -142,7 +146,7 @@ class CourseEffect(ProtocolPart):
 class After(ProtocolPart):
     """Window edges counted from the day on which ``need`` was served."""
 
-    need: str
+    need: NeedRef
     earliest: StrictInt = Field(ge=0, le=LONGEST_DAYS)
     target: StrictInt | None = Field(None, ge=0, le=LONGEST_DAYS)
     latest: StrictInt | None = Field(None, ge=0, le=LONGEST_DAYS)
@@ -173,14 +177,14 @@ class NeedEffect(ProtocolPart):
     prices a day off the target against the days off the targets of other needs."""
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    kind: str
+    kind: LookRef
     earliest: tuple[str, ...] = Field(min_length=1)
     target: tuple[str, ...] = Field(min_length=1)
     latest: tuple[str, ...] = Field(min_length=1)
     tiers: tuple[Tier, ...] = Field(("A", "B", "C"), min_length=1)
     steroid_days_min: StrictInt = Field(0, ge=0)
     steroid_days_max: StrictInt | None = None
-    unless_need: str | None = None
+    unless_need: NeedRef | None = None
     after: After | None = None
     urgent: StrictBool = False
     weight: StrictInt = Field(1, ge=0, le=MOST_WEIGHT)
@@ -208,11 +212,11 @@ class GapEffect(ProtocolPart):
     hold for the look to count; without one every look at the eye counts."""
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
-    kind: str
+    kind: LookRef
     days: StrictInt = Field(ge=1, le=LONGEST_DAYS)
     first: tuple[str, ...] = Field(min_length=1)
     last: tuple[str, ...] = Field(min_length=1)
-    finding: str | None = None
+    finding: FindingRef | None = None
 
     _list = field_validator("first", "last", mode="before")(_as_list)
     _days = field_validator("first", "last")(_are_days)
@@ -233,18 +237,18 @@ class Ask(ProtocolPart):
     ``released_by`` is the finding of a review that lets the courses go: they begin on that day."""
 
     text: SaidLine
-    fields: tuple[str, ...] = Field(min_length=1)
+    fields: tuple[FieldRef, ...] = Field(min_length=1)
     choices: tuple[str, ...] = ()
     holds: tuple[MedicineRole, ...] = ()
     blocks: StrictBool = True
-    released_by: str | None = None
+    released_by: FindingRef | None = None
     when_count: StrictInt | None = Field(None, ge=1)
 
 
 class CautionEffect(ProtocolPart):
     text: SaidLine
     level: Literal["stop", "ask", "warn", "note"] = "warn"
-    sheet: str | None = None
+    sheet: SentenceRef | None = None
 
 
 class Leaving(ProtocolPart):
@@ -273,25 +277,26 @@ class RuleRefusal(ProtocolPart):
     text: SaidLine
 
 
-class Rule(ProtocolPart):
+class Rule(Reasoned):
     """Fires when every fact of ``when`` holds, one of ``any_of`` does, none of ``unless`` does, and all
     of ``unknown`` are not recorded. ``looked_for`` are facts that its reason tells too, though nothing
     hangs on them here: what would have asked for something else."""
 
     id: str = Field(pattern=r"^[a-z][a-z0-9-]*$")
     scope: Literal["eye", "patient"] = "eye"
-    when: tuple[str, ...] = ()
-    any_of: tuple[str, ...] = ()
-    unless: tuple[str, ...] = ()
-    unknown: tuple[str, ...] = ()
-    looked_for: tuple[str, ...] = ()
+    when: tuple[FactRef, ...] = ()
+    any_of: tuple[FactRef, ...] = ()
+    unless: tuple[FactRef, ...] = ()
+    unknown: tuple[FactRef, ...] = ()
+    looked_for: tuple[FactRef, ...] = ()
     rank: StrictInt = 0
-    because: SaidLine
-    source: SaidLine
-    mark: Mark
     always: StrictBool = False
     course: tuple[CourseEffect, ...] = ()
-    need: tuple[NeedEffect, ...] = ()
+    need: Annotated[
+        tuple[NeedEffect, ...],
+        Names("id", "need", once=False),
+        Names("kind", "look that a rule asks for", once=False),
+    ] = ()
     gap: tuple[GapEffect, ...] = ()
     ask: Ask | None = None
     caution: CautionEffect | None = None
@@ -336,3 +341,7 @@ class Rule(ProtocolPart):
     def names(self) -> tuple[str, ...]:
         """Every fact that the rule looks at."""
         return (*self.when, *self.any_of, *self.unless, *self.unknown, *self.looked_for)
+
+
+class RuleFile(ProtocolPart):
+    rule: tuple[Rule, ...] = Field(min_length=1)

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-import followup.clinical
 from followup.clinical.plan.contraindications import CautionFinding, check_medicine
-from followup.clinical.protocol.cautions import CautionSet, load_cautions
-from followup.clinical.protocol.formulary import Medicine, load_formulary
-from followup.clinical.protocol.names import load_names
+from followup.clinical.protocol.cautions import CautionSet
+from followup.clinical.protocol.formulary import Medicine
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record
 
-DATA = Path(followup.clinical.__file__).parent / "data"
-FORMULARY = load_formulary(DATA / "formulary.toml")
-CAUTIONS = load_cautions(DATA / "cautions.toml", load_names(DATA / "names.toml", FORMULARY))
+FORMULARY = load_protocol().formulary
+CAUTIONS = load_protocol().cautions
 
 Check = Callable[..., dict[str, CautionFinding]]
 

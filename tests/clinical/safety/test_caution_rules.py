@@ -7,8 +7,9 @@ from typing import get_args
 import pytest
 
 from followup.clinical.facts.conditions import CONDITIONS
-from followup.clinical.protocol.cautions import load_cautions
 from followup.clinical.protocol.conditions import ConditionName
+from followup.clinical.protocol.files import CAUTIONS
+from followup.clinical.protocol.reader import read, twice
 from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
 
@@ -41,13 +42,16 @@ mark = "C"
 def load(tmp_path, text):
     path = tmp_path / "cautions.toml"
     path.write_text(text, encoding="utf-8")
-    return load_cautions(path)
+    found = read(CAUTIONS, path)
+    for problem in twice(found):
+        raise problem
+    return found.model
 
 
 def test_a_whole_file_is_read(tmp_path):
     found = load(tmp_path, RULES)
-    assert [rule.id for rule in found.cautions] == ["nsaid.dry-eye"]
-    assert [rule.id for rule in found.duplicates] == ["duplicate.steroid"]
+    assert [rule.id for rule in found.caution] == ["nsaid.dry-eye"]
+    assert [rule.id for rule in found.duplicate] == ["duplicate.steroid"]
 
 
 def test_the_vocabulary_and_the_conditions_are_the_same():
@@ -127,4 +131,4 @@ def test_a_file_without_rules_is_refused(tmp_path, missing):
 
 def test_every_role_can_be_named_by_a_rule(tmp_path):
     roles = ", ".join(f'"{role}"' for role in get_args(MedicineRole))
-    assert load(tmp_path, RULES.replace('roles = ["nsaid"]', f"roles = [{roles}]")).cautions
+    assert load(tmp_path, RULES.replace('roles = ["nsaid"]', f"roles = [{roles}]")).caution

@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.protocol.formulary import MARK_LETTERS, Medicine, load_formulary
+from followup.clinical.protocol.files import FORMULARY
+from followup.clinical.protocol.formulary import MARK_LETTERS, Medicine
+from followup.clinical.protocol.reader import read, twice
 from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
 
@@ -32,7 +34,10 @@ mark = "M"
 def load(tmp_path: Path, text: str) -> dict[str, Medicine]:
     path = tmp_path / "formulary.toml"
     path.write_text(text, encoding="utf-8")
-    return load_formulary(path)
+    found = read(FORMULARY, path)
+    for problem in twice(found):
+        raise problem
+    return {medicine.id: medicine for medicine in found.model.medicine}
 
 
 def test_the_sample_lists_at_least_thirty_medicines(formulary):
