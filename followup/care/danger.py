@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from followup.care.hand import Hand
@@ -110,9 +109,3 @@ def _flags(hand: Hand, look: Findings) -> tuple[str, ...]:
         and flag.to_day is None
         and getattr(look, flag.finding, None) in flag.is_
     )
-
-
-def signs_of(words: Iterable[str]) -> tuple[str, ...]:
-    """The signs that were said yes to, in their order; a word that is none of them stays to be refused."""
-    said = tuple(words)
-    return (*(sign for sign in SIGNS if sign in said), *(word for word in said if word not in SIGNS))

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import Body, Query
-from pydantic import Field
 
 from followup.care.danger import InDanger
 from followup.care.recording import known_patient
+from followup.care.trip_days import days_to_choose
 from followup.care.trip_lines import visit_lines
-from followup.clinical.record.base import ClockTime
-from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, TripId, Truth, router_of
+from followup.care.trips import (
+    Arrival,
+    Booked,
+    Moved,
+    Seen,
+    WalkIn,
+    arrive,
+    come_in,
+    finish,
+    go_home,
+    promise,
+    stay_away,
+)
+from followup.care.trips import move as move_visit
+from followup.desks.api.base import Code, Day, Given, TripId, router_of
 from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import (
     Person,
@@ -27,8 +40,6 @@ from followup.desks.api.people import (
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.noted import noted_today
 from followup.desks.reception.finding import LONGEST_SEARCH, scanned
-from followup.desks.reception.moving import days_to_choose, move_to, promise
-from followup.desks.reception.today import arrive, come_in, finish, go_home, stay_away
 from followup.recall.codes.codes import Scan
 from followup.recall.codes.photos import read_photo
 from followup.recall.reach.worklist import reason, worklist
@@ -82,51 +93,6 @@ class PatientOut(Given):
     standing: StandingWord
     alerts: list[AlertOut]
     noted: list[NotedOut]
-
-
-class Arrival(Sent):
-    nonce: Nonce
-
-
-class WalkIn(Sent):
-    """``signs``: which of the four are said yes to; any of them is an alert until a look is stored.
-
-    ``why`` in a few words; it may be empty only where there is a sign.
-    """
-
-    nonce: Nonce
-    signs: Annotated[
-        list[Literal["sight falls", "pain", "redness grows", "knock or flashes"]], Field(max_length=4)
-    ]
-    why: Line = ""
-
-
-class Seen(Sent):
-    """``served`` are keys of ``for_what`` that were looked at, beside what findings have closed.
-
-    What was not looked at stays open. ``nothing``: none was, and the visit is open again.
-    """
-
-    served: Annotated[list[Annotated[Line, Field(min_length=1)]], Field(max_length=40)]
-    nothing: Truth = False
-
-
-class Moved(Sent):
-    """``hour``: a new one on the 24-hour clock, or null; on another day the old one is gone.
-
-    ``seen``: the day on which it stood when whoever asks looked at it.
-    """
-
-    day: Day
-    hour: ClockTime | None = None
-    seen: Day | None = None
-
-
-class Booked(Sent):
-    """``hour``: on the 24-hour clock, where the patient is told one. ``seen``: the day that is promised."""
-
-    hour: ClockTime | None = None
-    seen: Day | None = None
 
 
 class DayOut(Given):
@@ -195,7 +161,7 @@ def visits(hand: AnyHand, on: Day | None = None) -> list[VisitOut]:
 @router.post("/visits/{trip}/arrived")
 def arrived(hand: AnyHand, trip_id: TripId, sent: Arrival) -> VisitOut:
     """The patient is here; not before the first right day."""
-    return _visit(hand, arrive(hand, trip_id, sent.nonce))
+    return _visit(hand, arrive(hand, trip_id, sent))
 
 
 @router.post("/visits/{trip}/no-show")
@@ -213,14 +179,13 @@ def left(hand: AnyHand, trip_id: TripId) -> VisitOut:
 @router.post("/visits/{trip}/seen")
 def seen(hand: AnyHand, trip_id: TripId, sent: Seen) -> VisitOut:
     """Say one by one what was looked at; the rest stays open as a visit of its own."""
-    return _visit(hand, finish(hand, trip_id, tuple(sent.served), sent.nothing))
+    return _visit(hand, finish(hand, trip_id, sent))
 
 
 @router.post("/visits/{trip}/book")
 def book(hand: AnyHand, trip_id: TripId, sent: Booked | None = None) -> VisitOut:
     """Promise the patient the day, with an hour where one is given; its places are taken."""
-    given = sent or Booked()
-    return _visit(hand, promise(hand, trip_id, given.hour, seen=given.seen))
+    return _visit(hand, promise(hand, trip_id, sent or Booked()))
 
 
 @router.get("/visits/{trip}/days")
@@ -237,13 +202,13 @@ def days(hand: AnyHand, trip_id: TripId) -> DaysOut:
 @router.post("/visits/{trip}/move")
 def move(hand: AnyHand, trip_id: TripId, sent: Moved) -> VisitOut:
     """Move a visit inside its window."""
-    return _visit(hand, move_to(hand, trip_id, sent.day, sent.hour, seen=sent.seen))
+    return _visit(hand, move_visit(hand, trip_id, sent))
 
 
 @router.post("/patients/{code}/walk-in")
 def walk_in(hand: AnyHand, code: Code, sent: WalkIn) -> VisitOut:
     """Somebody comes without a visit for today."""
-    return _visit(hand, come_in(hand, code, why=sent.why, signs=sent.signs, nonce=sent.nonce))
+    return _visit(hand, come_in(hand, code, sent))
 
 
 def _visit(hand: DeskHand, changed: TripView) -> VisitOut:

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
 from followup.care.before_leaving import checks_to_do
-from followup.care.danger import QUESTIONS, in_danger, signs_of
+from followup.care.danger import QUESTIONS, in_danger
 from followup.care.sheets import found_sheet
 from followup.care.trip_lines import TripLine, visit_lines
+from followup.care.trips import Arrival, Seen, WalkIn, arrive, come_in, finish, go_home, stay_away
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import patient_answer, then_patient
-from followup.desks.page.posted import AForm, Posted, first
+from followup.desks.page.posted import AForm, AnAct, Posted, act_of, first
 from followup.errors import FollowupError
 from followup.recall.reach.worklist import worklist
-from followup.records.desk.leaving import mark_left, mark_unseen
-from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.desk.walkins import note_walk_in
 from followup.records.people.patients import known
 from followup.records.trips.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
@@ -51,22 +49,16 @@ def patient_page(request: Request, hand: AnyHand, code: str) -> Response:
 
 @router.post("/trips/{trip}/arrived")
 def arrived(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
-    return _then(request, hand, trip_id, form, lambda: arrive(hand, trip_id, _nonce(form)))
-
-
-def arrive(hand: DeskHand, trip_id: int, nonce: str) -> TripView:
-    """The patient is here. The same ``nonce`` counts once."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        return mark_arrived(unit, trip_id=trip_id, nonce=nonce)
+    return _then(request, hand, trip_id, form, lambda: arrive(hand, trip_id, _act(Arrival, form)))
 
 
 @router.post("/patients/{code}/walk-in")
 def walk_in(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Somebody comes without a visit for today."""
-    return then_patient(request, hand, code, form, lambda: _come_in(hand, code, form))
+    return then_patient(request, hand, code, form, lambda: come_in(hand, code, _walk_in(form)))
 
 
-def _come_in(hand: DeskHand, code: str, form: Posted) -> TripView:
+def _walk_in(form: Posted) -> WalkIn:
     """All four are answered with yes or no before the words: what is left open is asked again."""
     answers = {sign: first(form, f"sign.{i}") for i, sign in enumerate(QUESTIONS)}
     if any(said not in ("yes", "no") for said in answers.values()):
@@ -77,14 +69,7 @@ def _come_in(hand: DeskHand, code: str, form: Posted) -> TripView:
             fix=say("ask each: yes or no"),
         )
     signs = [sign for sign, said in answers.items() if said == "yes"]
-    return come_in(hand, code, why=first(form, "why"), signs=signs, nonce=_nonce(form))
-
-
-def come_in(hand: DeskHand, code: str, *, why: str, signs: Sequence[str], nonce: str) -> TripView:
-    """Somebody is here without a visit for today, with these ``signs``. The same ``nonce`` counts once."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        patient = known(unit.session, code).id
-        return note_walk_in(unit, patient_id=patient, reason=why, signs=signs_of(signs), nonce=nonce)
+    return _act(WalkIn, form, signs=signs, why=first(form, "why"))
 
 
 @router.get("/today/list")
@@ -101,41 +86,18 @@ def no_show(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Re
     return _then(request, hand, trip_id, form, lambda: stay_away(hand, trip_id))
 
 
-def stay_away(hand: DeskHand, trip_id: int) -> TripView:
-    """The patient did not come."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        return mark_noshow(unit, trip_id=trip_id)
-
-
 @router.post("/trips/{trip}/left")
 def left(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
     """The patient went home; what was looked at, findings tell."""
     return _then(request, hand, trip_id, form, lambda: go_home(hand, trip_id))
 
 
-def go_home(hand: DeskHand, trip_id: int) -> TripView:
-    """The patient has left. Without findings the visit stands on the surgeon's list."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        return mark_left(unit, trip_id=trip_id)
-
-
 @router.post("/trips/{trip}/seen")
 def seen(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
     """A clinical role says what was looked at, one by one; the rest stays open as a visit of its own."""
-    served = tuple(form.get("served", []))
     nothing = first(form, "nothing") == "yes"
-    return _then(
-        request, hand, trip_id, form, lambda: finish(hand, trip_id, () if nothing else served, nothing)
-    )
-
-
-def finish(hand: DeskHand, trip_id: int, served: tuple[str, ...], nothing: bool = False) -> TripView:
-    """The visit looked at ``served``, beside what findings have closed; at ``nothing``: it is open again."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        if nothing:
-            return mark_unseen(unit, trip_id=trip_id)
-        before = trip(unit.session, trip_id).served
-        return mark_fulfilled(unit, trip_id=trip_id, served=tuple(dict.fromkeys((*before, *served))))
+    sent = {"served": [] if nothing else form.get("served", []), "nothing": nothing}
+    return _then(request, hand, trip_id, form, lambda: finish(hand, trip_id, act_of(Seen, sent)))
 
 
 def _then(
@@ -146,11 +108,13 @@ def _then(
     return then_patient(request, hand, code, form, do)
 
 
-def _nonce(form: Posted) -> str:
-    nonce = first(form, "nonce")
-    if not 16 <= len(nonce) <= 64:
-        raise FollowupError("trip.nonce", say("this form is not complete"), fix=say("open the patient again"))
-    return nonce
+def _act(kind: type[AnAct], form: Posted, **sent: object) -> AnAct:
+    """The act with what makes it count once."""
+    given = sent | {"nonce": first(form, "nonce")}
+    incomplete = FollowupError(
+        "trip.nonce", say("this form is not complete"), fix=say("open the patient again")
+    )
+    return act_of(kind, given, nonce=incomplete)
 
 
 def _in_time(line: TripLine) -> tuple[int, str, str]:

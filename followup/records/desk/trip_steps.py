@@ -56,13 +56,18 @@ def _hour(text: str | None) -> str | None:
     if not text or not text.strip():
         return None
     if not _CLOCK.fullmatch(text.strip()):
-        raise FollowupError(
-            "trip.hour",
-            say("{text} is no time of day", text=typed(text[:20])),
-            where=say("hour"),
-            fix=say("write it as 14:30"),
-        )
+        raise no_hour(text)
     return text.strip()
+
+
+def no_hour(text: str) -> FollowupError:
+    """The error for what is no hour on the 24-hour clock."""
+    return FollowupError(
+        "trip.hour",
+        say("{text} is no time of day", text=typed(text[:20])),
+        where=say("hour"),
+        fix=say("write it as 14:30"),
+    )
 
 
 def move_trip(
