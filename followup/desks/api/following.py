@@ -3,28 +3,18 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import Field
-
+from followup.care import following as care
+from followup.care.following import Consent, Entry, Following
 from followup.care.recording import known_patient
-from followup.desks.api.base import Code, Given, Id, Line, Sent, Truth, router_of
+from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.reception.following import agree_messages, not_followed_lines, say_following, undo
 from followup.records.desk.attempts import StandingWord
 from followup.records.people.messages import Channel, message_choice
 
 router = router_of("Reaching patients")
-
-
-class Consent(Sent):
-    """What the patient agrees to; ``address`` is a telephone number or a mail address."""
-
-    consent: Truth
-    reader: Literal["patient", "carer"] = "patient"
-    channel: Channel = "paper"
-    address: Annotated[Line, Field(max_length=200)] = ""
 
 
 class ConsentOut(Given):
@@ -38,25 +28,12 @@ class ConsentOut(Given):
     stopped_at: datetime | None
 
 
-class Following(Sent):
-    """What the desk heard of a patient."""
-
-    standing: Literal["followed", "moved away", "died"]
-    reason: Annotated[Line, Field(min_length=1)]
-
-
 class NotFollowedOut(Given):
     patient: Person
     standing: StandingWord
     since: datetime
     by: str
     reason: str
-
-
-class Entry(Sent):
-    """What is taken back."""
-
-    entry: Id
 
 
 @router.get("/patients/{code}/messages")
@@ -68,48 +45,35 @@ def consent(hand: AnyHand, code: Code) -> ConsentOut:
 @router.put("/patients/{code}/messages")
 def agree(hand: AnyHand, code: Code, sent: Consent) -> ConsentOut:
     """Write down what the patient agrees to."""
-    agree_messages(
-        hand,
-        code,
-        answer="yes" if sent.consent else "no",
-        reader=sent.reader,
-        channel=sent.channel,
-        address=sent.address,
-    )
+    care.agree(hand, code, sent)
     return _consent(hand, known_patient(hand, code).id)
 
 
 @router.delete("/patients/{code}/messages", status_code=204)
 def stop(hand: AnyHand, code: Code) -> None:
     """The patient wants no more messages; what waits does not go out either."""
-    agree_messages(hand, code, answer="stop", reader="patient", channel="paper", address="")
+    care.stop(hand, code)
 
 
 @router.post("/patients/{code}/following", status_code=204)
 def following(hand: AnyHand, code: Code, sent: Following) -> None:
     """Moved away, died, or followed again."""
-    say_following(hand, code, sent.standing, sent.reason)
+    care.say_following(hand, code, sent)
 
 
 @router.get("/not-followed")
 def not_followed(hand: AnyHand) -> list[NotFollowedOut]:
     """Everybody who is not followed any more, and why."""
     return [
-        NotFollowedOut(
-            patient=person_of(line.who, hand.today),
-            standing=line.standing.standing,
-            since=line.standing.since,
-            by=line.standing.by,
-            reason=line.standing.reason,
-        )
-        for line in not_followed_lines(hand)
+        NotFollowedOut.of(line.standing, patient=person_of(line.who, hand.today))
+        for line in care.not_followed(hand)
     ]
 
 
 @router.post("/patients/{code}/take-back", status_code=204)
 def take_back(hand: AnyHand, code: Code, sent: Entry) -> None:
     """Take back what was noted today by mistake; the patient's ``noted`` names it."""
-    undo(hand, code, sent.entry)
+    care.undo(hand, code, sent)
 
 
 def _consent(hand: DeskHand, patient_id: int) -> ConsentOut:
@@ -119,11 +83,4 @@ def _consent(hand: DeskHand, patient_id: int) -> ConsentOut:
         return ConsentOut(
             asked=False, consent=False, reader="patient", channel="paper", address="", stopped_at=None
         )
-    return ConsentOut(
-        asked=True,
-        consent=found.consent,
-        reader=found.reader,
-        channel=found.channel,
-        address=found.address,
-        stopped_at=found.stopped_at,
-    )
+    return ConsentOut.of(found, asked=True)

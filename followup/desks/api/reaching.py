@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 
+from followup.care import reach as care
+from followup.care.reach import Attempt, days_to_promise, reach_item, script_of
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
-from followup.desks.api.base import Code, Day, Given, Line, Nonce, Sent, router_of
+from followup.desks.api.base import Code, Day, Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.reception.calls import calls_of
-from followup.desks.reception.reaching import days_to_promise, note_reached, reach_item, script_of
 from followup.recall.messages.wording import MessageKind
 from followup.recall.reach.line import ReachKind, ToReach
 from followup.recall.reach.worklist import reason, worklist
@@ -63,16 +64,6 @@ class CallOut(Given):
     tried: list[AttemptOut]
 
 
-class Attempt(Sent):
-    """What came of an attempt; ``promised``, a day of ``days``, goes with "will come" and is booked."""
-
-    nonce: Nonce
-    way: Way
-    outcome: AttemptOutcome
-    promised: Day | None = None
-    note: Line = ""
-
-
 class CallLineOut(Given):
     """Whom to call for what, and what to say in their language."""
 
@@ -111,16 +102,7 @@ def call(hand: AnyHand, code: Code) -> CallOut:
 @router.post("/patients/{code}/attempts")
 def attempt(hand: AnyHand, code: Code, sent: Attempt) -> AttemptOut:
     """Write down what came of an attempt; the ladder says what is next."""
-    stored = note_reached(
-        hand,
-        code,
-        way=sent.way,
-        outcome=sent.outcome,
-        nonce=sent.nonce,
-        promised=sent.promised,
-        note=sent.note,
-    )
-    return AttemptOut.model_validate(stored)
+    return AttemptOut.of(care.attempt(hand, code, sent))
 
 
 @router.get("/calls")
@@ -140,15 +122,11 @@ def calls(hand: AnyHand, on: Day | None = None) -> list[CallLineOut]:
 
 
 def _reach(hand: DeskHand, item: ToReach) -> Reach:
-    return Reach(
+    return Reach.of(
+        item,
         patient=person_of(item.patient, hand.today),
-        kind=item.kind,
-        tier=item.tier,
-        days=item.days,
-        since=item.since,
         why=reason(item, hand.texts.translator),
         next_way=item.next.way if item.next else None,
         next_on=item.next.on if item.next else None,
-        waits=item.waits,
         to_move=[each.trip_id for each in item.to_move if each.trip_id is not None],
     )

@@ -63,13 +63,17 @@ def number_of(text: str) -> int:
 
 
 def act_of(kind: type[AnAct], sent: Mapping[str, object], /, **refused: FollowupError) -> AnAct:
-    """The act that a form means. ``refused``: with what a field is refused that has words of its own."""
+    """The act that a form means. ``refused``: with what a field is refused that has words of its own.
+
+    What is too long is told its bound all the same.
+    """
     try:
         return kind.model_validate(sent)
     except ValidationError as exc:
         problem = exc.errors()[0]
         field = str(next(iter(problem["loc"]), ""))
-    raise refused.get(field) or FollowupError(
+    own = refused.get(field) if problem["type"] != "string_too_long" else None
+    raise own or FollowupError(
         "request.field", problem_words(problem), where=field, fix=say("Go back and correct this field.")
     )
 

@@ -2,96 +2,55 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from fastapi import APIRouter, Request, Response
 
+from followup.care import following
+from followup.care.following import Consent, Entry, Following
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import then_patient
-from followup.desks.page.posted import AForm, first, number_of
+from followup.desks.page.posted import AForm, Posted, act_of, first, number_of
 from followup.errors import FollowupError
-from followup.records.desk.attempts import FollowStanding, StandingWord, set_standing, standings
-from followup.records.desk.taking_back import take_back
-from followup.records.people.messages import MessageChoice, choose_messages, message_choice, stop_messages
-from followup.records.people.patients import known, patients_by_id
-from followup.records.views import PatientView
+from followup.records.desk.attempts import no_reason
+from followup.records.desk.taking_back import not_any_more
 from followup.said import say
 
 router = APIRouter()
-# What is said at the window or on the telephone; what else ends the following only the surgeon decides.
-AT_THE_WINDOW: tuple[StandingWord, ...] = ("followed", "moved away", "died")
-
-
-@dataclass(frozen=True)
-class NotFollowed:
-    """Somebody who is on no list any more, and why."""
-
-    who: PatientView
-    standing: FollowStanding
 
 
 @router.get("/not-followed")
 def not_followed(request: Request, hand: AnyHand) -> Response:
-    return show(request, "not-followed.html", lines=not_followed_lines(hand))
-
-
-def not_followed_lines(hand: DeskHand) -> list[NotFollowed]:
-    """Everybody who is not followed any more, whoever left last first."""
-    with hand.store.read() as session:
-        gone = standings(session)
-        people = patients_by_id(session, gone)
-    lines = [NotFollowed(people[number], standing) for number, standing in gone.items() if number in people]
-    return sorted(lines, key=lambda line: line.standing.since, reverse=True)
+    return show(request, "not-followed.html", lines=following.not_followed(hand))
 
 
 @router.post("/patients/{code}/following")
 def change_following(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Moved away, died, or followed again."""
-    word, reason = first(form, "standing"), first(form, "reason")
-    return then_patient(request, hand, code, form, lambda: say_following(hand, code, word, reason))
+    return then_patient(
+        request, hand, code, form, lambda: following.say_following(hand, code, _following(form))
+    )
 
 
-def say_following(hand: DeskHand, code: str, word: str, reason: str) -> FollowStanding:
-    """Store what the desk heard. Errors: ``standing.word``, ``standing.reason``, ``standing.same``."""
-    if word not in AT_THE_WINDOW:
-        raise FollowupError(
-            "standing.word",
-            say("not said what became of the patient"),
-            where=say("standing"),
-            fix=say("choose one of them"),
-        )
-    with hand.store.write(hand.actor, hand.now) as unit:
-        who = known(unit.session, code)
-        return set_standing(unit, patient_id=who.id, standing=word, reason=reason)
+def _following(form: Posted) -> Following:
+    no_word = FollowupError(
+        "standing.word",
+        say("not said what became of the patient"),
+        where=say("standing"),
+        fix=say("choose one of them"),
+    )
+    sent = {name: first(form, name) for name in ("standing", "reason")}
+    return act_of(Following, sent, standing=no_word, reason=no_reason())
 
 
 @router.post("/patients/{code}/messages")
 def change_messages(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """What the patient said about messages."""
-    return then_patient(
-        request,
-        hand,
-        code,
-        form,
-        lambda: agree_messages(
-            hand,
-            code,
-            answer=first(form, "answer"),
-            reader=first(form, "reader") or "patient",
-            channel=first(form, "channel") or "paper",
-            address=first(form, "address"),
-        ),
-    )
+    return then_patient(request, hand, code, form, lambda: _choose(hand, code, form))
 
 
-def agree_messages(
-    hand: DeskHand, code: str, *, answer: str, reader: str, channel: str, address: str
-) -> MessageChoice | None:
-    """``answer``: yes, no, or stop (nothing that waits goes out either).
-
-    Errors: ``messages.answer``, ``messages.way`` (not set up here), those of the store.
-    """
+def _choose(hand: DeskHand, code: str, form: Posted) -> None:
+    """Yes, no, or stop: nothing that waits goes out either. Error ``messages.answer``."""
+    answer = first(form, "answer")
     if answer not in ("yes", "no", "stop"):
         raise FollowupError(
             "messages.answer",
@@ -99,36 +58,19 @@ def agree_messages(
             where=say("answer"),
             fix=say("choose one of them"),
         )
-    if answer == "yes" and channel not in hand.desk.ways_out:
-        raise FollowupError(
-            "messages.way",
-            say("this way is not set up here"),
-            where=say("channel"),
-            fix=say("choose another way"),
-        )
-    with hand.store.write(hand.actor, hand.now) as unit:
-        who = known(unit.session, code)
-        if answer == "stop":
-            stop_messages(unit, patient_id=who.id)
-            return message_choice(unit.session, who.id)
-        yes = answer == "yes"
-        return choose_messages(
-            unit,
-            patient_id=who.id,
-            consent=yes,
-            reader=reader if yes else "patient",
-            channel=channel if yes else "paper",
-            address=address if yes else "",
-        )
+    if answer == "stop":
+        following.stop(hand, code)
+        return
+    how = {name: text for name in ("reader", "channel", "address") if (text := first(form, name))}
+    sent = {"consent": True, **how} if answer == "yes" else {"consent": False}
+    following.agree(hand, code, act_of(Consent, sent, channel=following.no_way()))
 
 
 @router.post("/patients/{code}/take-back")
 def take_step_back(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     """Take back what was noted today by mistake."""
-    return then_patient(request, hand, code, form, lambda: undo(hand, code, number_of(first(form, "entry"))))
+    return then_patient(request, hand, code, form, lambda: following.undo(hand, code, _entry(form)))
 
 
-def undo(hand: DeskHand, code: str, entry: int) -> None:
-    """Take back the journal's ``entry`` about this patient. Error ``back.gone``."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        take_back(unit, patient_id=known(unit.session, code).id, entry=entry)
+def _entry(form: Posted) -> Entry:
+    return act_of(Entry, {"entry": number_of(first(form, "entry"))}, entry=not_any_more())

@@ -3,30 +3,22 @@
 from __future__ import annotations
 
 import secrets
-from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.clinical.english import day_words, joined
-from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
+from followup.care.reach import Attempt, attempt, days_to_promise, reach_item, script_of
+from followup.clinical.protocol.recall import OUTCOMES, Way
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import SAID, noted_today
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, first
+from followup.desks.page.posted import AForm, Posted, act_of, first
 from followup.errors import FollowupError
-from followup.language.catalogues import N_, choose, translator
-from followup.recall.messages.wording import TEXTS, Reader
+from followup.language.catalogues import N_, choose
 from followup.recall.reach.line import ToReach
-from followup.recall.reach.promises import last_promise_day, promise_days
 from followup.recall.reach.worklist import reason, worklist
-from followup.records.desk.attempts import AttemptView, attempt_of_form, attempts_on, note_attempt, standings
-from followup.records.desk.promises import book_promised
-from followup.records.people.patients import known as known_patient
+from followup.records.desk.attempts import attempts_on, standings
 from followup.records.people.patients import patients_by_id
-from followup.records.store.store import Session
-from followup.records.trips.places import planning_calendar
-from followup.records.trips.trips import trip
 from followup.said import say
 
 router = APIRouter()
@@ -70,128 +62,29 @@ def note_call(request: Request, hand: AnyHand, code: str, form: AForm) -> Respon
     """Write down what came of it; the ladder says what is next."""
     item = reach_item(hand, code)
     try:
-        way, outcome, nonce = first(form, "way"), first(form, "outcome"), first(form, "nonce")
-        if way not in OUTCOMES or outcome not in SAID or not 16 <= len(nonce) <= 64:
-            raise FollowupError(
-                "attempt.outcome", say("not said what came of it"), fix=say("press one of the outcomes")
-            )
-        promised = _day(first(form, "promised")) if outcome == "will come" else None
-        note_reached(
-            hand, code, way=way, outcome=outcome, nonce=nonce, promised=promised, note=first(form, "note")
-        )
+        attempt(hand, code, _attempt(form))
     except FollowupError as exc:
-        return _page(
-            request, hand, item, error=exc.line, status=status_of(exc), note=first(form, say("note"))
-        )
+        return _page(request, hand, item, error=exc.line, status=status_of(exc), note=first(form, "note"))
     return go("/to-reach")
 
 
-def note_reached(
-    hand: DeskHand,
-    code: str,
-    *,
-    way: Way,
-    outcome: AttemptOutcome,
-    nonce: str,
-    promised: date | None,
-    note: str,
-) -> AttemptView:
-    """Write down an attempt on the rung that is due. The same ``nonce`` counts once.
-
-    "Will come" counts with a day of ``days_to_promise`` alone, and books the visit for it. Errors:
-    ``reach.unknown`` where the patient need not be reached any more, ``attempt.promised``, those of
-    ``note_attempt`` and of ``book_promised``.
-    """
-    with hand.store.write(hand.actor, hand.now) as unit:
-        who = known_patient(unit.session, code)
-        # A form that was sent before counts once, also where it took the patient off the list.
-        sent = attempt_of_form(unit.session, nonce)
-        item = None if sent else _item_of(unit.session, hand, code)
-        due = sent.rung if sent else item.next.rung if item and item.next else 0
-        if outcome == "will come" and item is not None:
-            day = _promised(unit.session, hand, item, promised)
-            if item.trip_id is not None:
-                book_promised(unit, trip_id=item.trip_id, day=day)
-        return note_attempt(
-            unit,
-            patient_id=who.id,
-            rung=due,
-            way=way,
-            outcome=outcome,
-            nonce=nonce,
-            promised=promised,
-            note=note[:500],
-        )
-
-
-def days_to_promise(session: Session, hand: DeskHand, item: ToReach) -> tuple[date, ...]:
-    """The days on which this patient may promise to come: inside the limit, and with a place."""
-    services = trip(session, item.trip_id).services if item.trip_id is not None else ()
-    calendar = planning_calendar(session, item.patient.id)
-    return promise_days(hand.protocol.recall, item.tier, hand.today, calendar, services)
-
-
-def _promised(session: Session, hand: DeskHand, item: ToReach, promised: date | None) -> date:
-    """The promised day. Error ``attempt.promised`` where none is given, or one that does not count."""
-    days = days_to_promise(session, hand, item)
-    if promised is not None and promised in days:
-        return promised
-    last = last_promise_day(
-        hand.protocol.recall, item.tier, hand.today, planning_calendar(session, item.patient.id)
+def _attempt(form: Posted) -> Attempt:
+    sent = {name: first(form, name) for name in ("way", "outcome", "nonce")}
+    promised = first(form, "promised") if sent["outcome"] == "will come" else ""
+    not_said = FollowupError(
+        "attempt.outcome", say("not said what came of it"), fix=say("press one of the outcomes")
     )
-    if promised is None:
-        what = say("no day is given to the promise")
-    elif promised > last:
-        what = say("{day} is too late for an overdue check", day=day_words(promised))
-    else:
-        what = say("on {day} there is no place for this visit", day=day_words(promised))
-    fix = (
-        say("choose {days}", days=joined((day_words(day) for day in days[:5]), " or "))
-        if days
-        else say("no day is free in time: tell the surgeon")
+    no_day = FollowupError(
+        "attempt.promised", say("not a day"), where=say("promised day"), fix=say("choose one of the days")
     )
-    raise FollowupError("attempt.promised", what, where=say("promised day"), fix=fix)
-
-
-def _day(text: str) -> date | None:
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError:
-        raise FollowupError(
-            "attempt.promised", say("not a day"), where=say("promised day"), fix=say("choose one of the days")
-        ) from None
-
-
-def reach_item(hand: DeskHand, code: str) -> ToReach:
-    """The patient's line of the list to reach. Error ``reach.unknown``."""
-    with hand.store.read() as session:
-        return _item_of(session, hand, code)
-
-
-def _item_of(session: Session, hand: DeskHand, code: str) -> ToReach:
-    items = worklist(session, hand.now, hand.protocol.recall)
-    found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
-    if found is None:
-        raise FollowupError(
-            "reach.unknown",
-            say("this patient need not be reached now"),
-            fix=say("open the list To reach today"),
-        )
-    return found
-
-
-def call_words(hand: DeskHand, item: ToReach, reader: Reader) -> tuple[str, str]:
-    """What to say, and the tag of its language: the patient's where there are words in it."""
-    spoken = choose(item.patient.language).language
-    text = translator(spoken.tag).gettext(TEXTS["missed", reader])
-    return text % {"clinic": hand.clinic.name, "phone": hand.clinic.phone_day}, spoken.tag
-
-
-def script_of(hand: DeskHand, item: ToReach) -> tuple[Way, str, str]:
-    """The way that is due, what to say, and the tag of its language."""
-    way: Way = item.next.way if item.next else "call"
-    reader: Reader = "carer" if way in ("second contact", "community worker") else "patient"
-    return (way, *call_words(hand, item, reader))
+    return act_of(
+        Attempt,
+        sent | {"promised": promised or None, "note": first(form, "note")[:500]},
+        way=not_said,
+        outcome=not_said,
+        nonce=not_said,
+        promised=no_day,
+    )
 
 
 def _page(

@@ -155,9 +155,7 @@ def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason:
     else:
         unit.need_role(*FRONT)
     if not reason.strip():
-        raise FollowupError(
-            "standing.reason", say("no reason given"), where=say("reason"), fix=say("say why")
-        )
+        raise no_reason()
     patient = lock_patient(unit, patient_id)
     if standing_word(unit.session, patient_id) == standing:
         raise FollowupError(
@@ -166,6 +164,11 @@ def set_standing(unit: Unit, *, patient_id: int, standing: StandingWord, reason:
             fix=say("nothing to do"),
         )
     return _put_standing(unit, patient, standing, reason=reason.strip())
+
+
+def no_reason() -> FollowupError:
+    """The error for a standing that nobody gives a reason for."""
+    return FollowupError("standing.reason", say("no reason given"), where=say("reason"), fix=say("say why"))
 
 
 def take_up_again(unit: Unit, patient: PatientRow, *, reason: str) -> StandingWord:

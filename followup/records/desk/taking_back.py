@@ -90,15 +90,20 @@ def take_back(unit: Unit, *, patient_id: int, entry: int) -> None:
     steps = steps_of_day(unit.session, unit.now, [patient.code])
     step = next((one for one in steps if one.number == entry), None)
     if step is None:
-        raise FollowupError(
-            "back.gone",
-            say("this can't be taken back any more: its day is over, or something later stands on it"),
-            fix=say("open the patient and look at what was noted since"),
-        )
+        raise not_any_more()
     unit.need_role(*sorted(step.roles))
     _REVERSES[step.action].undo(unit, step, patient)
     unit.session.flush()
     unit.log(TAKEN_BACK, f"patient:{patient.code}", entry=entry, what=step.action)
+
+
+def not_any_more() -> FollowupError:
+    """The error for what can't be taken back."""
+    return FollowupError(
+        "back.gone",
+        say("this can't be taken back any more: its day is over, or something later stands on it"),
+        fix=say("open the patient and look at what was noted since"),
+    )
 
 
 def _is_back(session: Session, now: datetime, code: str, entry: int) -> bool:
