@@ -7,7 +7,7 @@ from typing import Any
 
 from followup.care.hand import Hand
 from followup.care.plan_view import load, record_of
-from followup.clinical.careplan import CarePlan, Trip
+from followup.clinical.careplan import Bottle, CarePlan, Trip
 from followup.errors import FollowupError
 from followup.language.catalogues import choose
 from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
@@ -177,3 +177,9 @@ def found_sheet(hand: Hand, sheet_id: str) -> FoundSheet:
             "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")
         )
     return found
+
+
+def bottles_with(hand: Hand, sheet: SheetView, version: PlanVersion) -> list[Bottle]:
+    """The bottles that go out with a sheet: those in use on the day it was printed."""
+    day = sheet.printed_at.astimezone(hand.zone).date()
+    return [bottle for bottle in version.body.supply if bottle.handed_over <= day <= bottle.discard]

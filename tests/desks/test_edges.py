@@ -11,11 +11,10 @@ from clinic_days import IDS, TURNS, Turn, local
 from followup.care.before_leaving import checks_to_do
 from followup.care.plan_view import PlanView, steps_left, untreated
 from followup.care.planning import own_times_on, times_on, with_visits
-from followup.care.sheets import clinic_info, content_of
+from followup.care.sheets import bottles_with, clinic_info, content_of
 from followup.care.went import as_it_went
 from followup.clinical.careplan import BeforeLeaving, Bottle, CarePlan, Course, DayPhase, Step
 from followup.clinical.record import Record
-from followup.desks.counsellor.sheets import bottles_with
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.desks.manager.bottles import shelf
 from followup.desks.surgeon.eye import EyeCase

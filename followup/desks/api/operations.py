@@ -9,12 +9,13 @@ from typing import Annotated, Any, Literal
 from fastapi import Query, Response
 from pydantic import Field, StringConstraints
 
+from followup.care.day_sheets import issue_day as issue_day_sheets
+from followup.care.day_sheets import sheets_of_day
 from followup.care.preview import glance_of
 from followup.care.recording import known_patient, newest_version, store_record
 from followup.clinical.careplan import CarePlan, PlanStatus
 from followup.clinical.record import Eye, Record
 from followup.desks.api.base import Code, Day, Given, Number, Sent, router_of
-from followup.desks.counsellor.printing import issue_sheets_of, sheets_of_day
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import pdf_answer
 from followup.records.people.oplist import ListLine, operation_list, operations_on, put_operation_list
@@ -133,7 +134,7 @@ def add_to_list(hand: AnyHand, sent: OperationList) -> list[OperationOut]:
 @router.post("/operations/sheets", status_code=204)
 def issue_day(hand: AnyHand, on: Annotated[Day, Query()]) -> None:
     """Issue a sheet of every signed plan of the day's operations that has none yet."""
-    issue_sheets_of(hand, on)
+    issue_day_sheets(hand, on)
 
 
 @router.get("/operations/sheets.pdf", response_class=Response, responses=PDF)
@@ -142,7 +143,7 @@ def day_sheets(
 ) -> Response:
     """The current sheets of a day's operations in one document."""
     day = on or hand.today
-    return pdf_answer(sheets_of_day(hand, day, part), f"sheets-{day}")
+    return pdf_answer(sheets_of_day(hand, day, part, hand.texts.told), f"sheets-{day}")
 
 
 @router.post("/records/preview")

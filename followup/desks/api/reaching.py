@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from followup.care import reach as care
+from followup.care import reach
 from followup.care.reach import Attempt, days_to_promise, reach_item, script_of
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
@@ -102,7 +102,7 @@ def call(hand: AnyHand, code: Code) -> CallOut:
 @router.post("/patients/{code}/attempts")
 def attempt(hand: AnyHand, code: Code, sent: Attempt) -> AttemptOut:
     """Write down what came of an attempt; the ladder says what is next."""
-    return AttemptOut.of(care.attempt(hand, code, sent))
+    return AttemptOut.of(reach.attempt(hand, code, sent))
 
 
 @router.get("/calls")

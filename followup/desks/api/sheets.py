@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from fastapi import Depends, Query, Response
-from pydantic import Field
 
-from followup.care.plan_view import load
-from followup.care.sheets import content_of, draft_content, found_sheet
+from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
+from followup.care.sheets import bottles_with, content_of, draft_content, found_sheet
 from followup.clinical.careplan import Bottle
-from followup.desks.api.base import Given, Line, Number, PlanId, Sent, SheetId, Truth, router_of
+from followup.desks.api.base import Given, PlanId, SheetId, router_of
 from followup.desks.api.operations import PDF
 from followup.desks.api.people import Person, SheetLine, person_of, sheet_line
-from followup.desks.counsellor.sheets import bottles_with, hand_over, note_taught, print_once
 from followup.desks.counsellor.sheets import paper as paper_page
 from followup.desks.counsellor.sheets import phone as phone_page
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -26,24 +24,6 @@ from followup.sheets.paper.pdf import render_pdf
 
 router = router_of("Sheets")
 HTML: dict[int | str, dict[str, Any]] = {200: {"content": {"text/html": {"schema": {"type": "string"}}}}}
-Tag = Annotated[str, Field(max_length=35)]
-
-
-class Printing(Sent):
-    """How a sheet is to look; without ``size`` as usually suits the patient.
-
-    ``printed``: how many sheets of this plan the sender has seen; where there are more by now, the newest of
-    them is the answer and nothing is printed. Another sheet of the same plan takes a ``reason``.
-    """
-
-    printed: Number
-    reason: Line = ""
-    language: Tag | None = None
-    size: Size | None = None
-    paper: Paper = "A4"
-    twin: Tag | None = None
-    pictures: Truth = False
-    calendar: Truth = True
 
 
 class SheetOut(Given):
@@ -60,19 +40,6 @@ class SheetOut(Given):
     teach: list[str]
     shown: list[int]
     bottles: list[Bottle]
-
-
-class Taught(Sent):
-    """The lines of ``teach`` that the patient said or showed back, counted from 0."""
-
-    shown: Annotated[list[Number], Field(max_length=60)]
-
-
-class Handed(Sent):
-    """To whom; on paper, or read out by telephone."""
-
-    to: Annotated[Line, Field(min_length=1, max_length=120)]
-    how: Literal["paper", "telephone"] = "paper"
 
 
 def _options(
@@ -100,24 +67,7 @@ def draft(
 @router.post("/plans/{plan}/sheets")
 def issue(hand: AnyHand, plan_id: PlanId, sent: Printing) -> SheetLine:
     """Issue a sheet of the plan in force under a new code."""
-    options = None
-    if sent.size is not None:
-        options = SheetOptions(
-            size=sent.size,
-            paper=sent.paper,
-            twin=sent.twin or None,
-            pictures=sent.pictures,
-            calendar=sent.calendar,
-        )
-    made = print_once(
-        hand,
-        load(hand, plan_id),
-        options=options,
-        language=sent.language or None,
-        reason=sent.reason,
-        printed=sent.printed,
-    )
-    return sheet_line(made)
+    return sheet_line(print_once(hand, plan_id, sent))
 
 
 @router.get("/sheets/{sheet}")
@@ -141,14 +91,14 @@ def phone(hand: AnyHand, sheet_id: SheetId) -> Response:
 @router.post("/sheets/{sheet}/taught")
 def taught(hand: AnyHand, sheet_id: SheetId, sent: Taught) -> SheetOut:
     """Store what the patient said or showed back, in place of what stood there."""
-    note_taught(hand, sheet_id, sent.shown)
+    teach(hand, sheet_id, sent)
     return _one(hand, sheet_id)
 
 
 @router.post("/sheets/{sheet}/handed-over")
 def handed_over(hand: AnyHand, sheet_id: SheetId, sent: Handed) -> SheetOut:
     """The sheet is in somebody's hands. To the same person again it counts once."""
-    hand_over(hand, sheet_id, to=sent.to, how=sent.how)
+    hand_over(hand, sheet_id, sent)
     return _one(hand, sheet_id)
 
 

@@ -2,39 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
-from typing import Literal
+from dataclasses import asdict, replace
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from followup.care.before_leaving import checks_to_do
+from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
 from followup.care.plan_view import PlanView, load, record_of
 from followup.care.sheets import (
+    bottles_with,
     content_of,
     draft_content,
     found_sheet,
-    issue_one,
     printed_options,
     staff_language,
 )
-from followup.clinical.careplan import Bottle
 from followup.clinical.record import Record
 from followup.desks.counsellor.printing import count_pages, read_options
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import go, pdf_answer, show
-from followup.desks.page.posted import AForm, first, number_of
+from followup.desks.page.posted import AForm, act_of, first, number_of
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.recall.codes.codes import typed_code
 from followup.records.people.patients import patient
-from followup.records.plans.desk_notes import note_teach_back, teach_back_of
+from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
-from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
+from followup.records.plans.sheets import no_one, sheets_of
 from followup.records.views import PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.content import sheet_language
@@ -101,37 +99,12 @@ def _query(options: SheetOptions) -> dict[str, str]:
 @router.post("/plans/{plan}/sheets")
 def print_sheet(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
-    expected = first(form, "issue")
     # A form that names no size comes from the plan's own page: what usually suits the patient.
-    sheet = print_once(
-        hand,
-        load(hand, plan),
-        options=read_options(form) if "size" in form else None,
-        language=first(form, "language") or None,
-        reason=first(form, "reason"),
-        printed=number_of(expected) if expected else None,
-    )
+    look = asdict(read_options(form)) if "size" in form else {}
+    look.pop("native_digits", None)
+    sent = {"printed": number_of(first(form, "issue")), "reason": first(form, "reason"), **look}
+    sheet = print_once(hand, plan, act_of(Printing, sent | {"language": first(form, "language") or None}))
     return go(f"/sheets/{sheet.id}")
-
-
-def print_once(
-    hand: DeskHand,
-    view: PlanView,
-    *,
-    options: SheetOptions | None,
-    language: str | None,
-    reason: str,
-    printed: int | None,
-) -> SheetView:
-    """Issue a sheet under a new code. ``printed``: how many sheets of the plan whoever asks has seen;
-    where there are more, the newest of them is the answer and nothing is issued.
-    """
-    chosen = options or usual_options(view.record)
-    with hand.store.write(hand.actor, hand.now) as unit:
-        known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == view.version.id]
-        if printed is not None and printed < len(known):
-            return known[-1]
-        return issue_one(unit, hand, view.version, chosen, language=language, reason=reason)
 
 
 @router.get("/sheets/{sheet}")
@@ -159,17 +132,9 @@ def phone(hand: AnyHand, sheet: str) -> Response:
 @router.post("/sheets/{sheet}/taught")
 def taught(hand: AnyHand, sheet: str, form: AForm) -> Response:
     """What the patient showed or said back."""
-    note_taught(hand, sheet, [int(text) for text in form.get("shown", []) if text in _PLACES])
+    shown = [int(text) for text in form.get("shown", []) if text in _PLACES]
+    teach(hand, sheet, act_of(Taught, {"shown": shown}))
     return go(f"/sheets/{sheet}")
-
-
-def note_taught(hand: DeskHand, sheet: str, shown: Iterable[int]) -> None:
-    """Store which lines of the sheet's teaching, counted from 0, the patient showed or said back."""
-    found = found_sheet(hand, sheet).sheet
-    with hand.store.read() as session:
-        asked = len(content_of(session, hand, found).teach_back.lines)
-    with hand.store.write(hand.actor, hand.now) as unit:
-        note_teach_back(unit, sheet_id=sheet, shown=shown, asked=asked)
 
 
 @router.post("/sheets/{sheet}/handed-over")
@@ -177,19 +142,10 @@ def handed_over(request: Request, hand: AnyHand, sheet: str, form: AForm) -> Res
     to, how = first(form, "to"), _how(first(form, "how"))
     found_sheet(hand, sheet)
     try:
-        hand_over(hand, sheet, to=to, how=how)
+        hand_over(hand, sheet, act_of(Handed, {"to": to, "how": how}, to=no_one()))
     except FollowupError as exc:
         return _page(request, hand, sheet, error=exc.line, status=status_of(exc), to=to)
     return go(f"/sheets/{sheet}")
-
-
-def hand_over(hand: DeskHand, sheet: str, *, to: str, how: Literal["paper", "telephone"]) -> None:
-    """The sheet is in the hands of ``to``; the same again changes nothing."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        known = find_sheet(unit.session, sheet)
-        if known and known.sheet.handed_over_at and known.sheet.handed_to == to:
-            return
-        hand_over_sheet(unit, sheet_id=sheet, to=to, how=how)
 
 
 def _sheets_of_plan(hand: DeskHand, version: PlanVersion) -> tuple[SheetView, ...]:
@@ -197,13 +153,7 @@ def _sheets_of_plan(hand: DeskHand, version: PlanVersion) -> tuple[SheetView, ..
         return tuple(s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id)
 
 
-def bottles_with(hand: DeskHand, sheet: SheetView, version: PlanVersion) -> list[Bottle]:
-    """The bottles that go out with a sheet: those in use on the day it was printed."""
-    day = sheet.printed_at.astimezone(hand.zone).date()
-    return [bottle for bottle in version.body.supply if bottle.handed_over <= day <= bottle.discard]
-
-
-def _how(text: str) -> Literal["paper", "telephone"]:
+def _how(text: str) -> str:
     if text not in ("paper", "telephone"):
         raise FollowupError(
             "sheet.how",
@@ -211,7 +161,7 @@ def _how(text: str) -> Literal["paper", "telephone"]:
             where=say("how"),
             fix=say("choose on paper or read out by telephone"),
         )
-    return "paper" if text == "paper" else "telephone"
+    return text
 
 
 def _page(

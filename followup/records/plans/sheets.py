@@ -118,13 +118,18 @@ def hand_over_sheet(
             fix=say("nothing to do"),
         )
     if not to.strip():
-        raise FollowupError("sheet.to", say("not said to whom"), where=say("to"), fix=say("name the person"))
+        raise no_one()
     row.handed_over_at, row.handed_over_by = unit.now, unit.actor.login
     row.handed_to, row.how = to.strip(), how
     unit.session.add(row)
     unit.session.flush()
     unit.log("sheet handed over", f"patient:{code}", issue=row.issue, how=how, sheet=row.id)
     return _only(_sheets(unit.session, col(SheetRow.id) == sheet_id))
+
+
+def no_one() -> FollowupError:
+    """The error for a sheet that is handed over to nobody."""
+    return FollowupError("sheet.to", say("not said to whom"), where=say("to"), fix=say("name the person"))
 
 
 def find_sheet(session: Session, sheet_id: str) -> FoundSheet | None:

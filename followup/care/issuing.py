@@ -1,0 +1,84 @@
+"""A sheet on its way to the patient: issued under a code, taught, handed over."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from followup.care.act import Act, Line, Number, Truth
+from followup.care.hand import Hand
+from followup.care.plan_view import load
+from followup.care.sheets import content_of, found_sheet, issue_one
+from followup.records.plans.desk_notes import note_teach_back
+from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
+from followup.records.views import SheetView
+from followup.sheets.options import Paper, SheetOptions, Size, usual_options
+
+Tag = Annotated[str, Field(max_length=35)]
+
+
+class Printing(Act):
+    """How a sheet is to look; without ``size`` as usually suits the patient.
+
+    ``printed``: how many sheets of this plan the sender has seen; where there are more by now, the newest of
+    them is the answer and nothing is printed. Another sheet of the same plan takes a ``reason``.
+    """
+
+    printed: Number
+    reason: Line = ""
+    language: Tag | None = None
+    size: Size | None = None
+    paper: Paper = "A4"
+    twin: Tag | None = None
+    pictures: Truth = False
+    calendar: Truth = True
+
+    @property
+    def options(self) -> SheetOptions | None:
+        """How it is to look, None where that is left to what usually suits the patient."""
+        if self.size is None:
+            return None
+        return SheetOptions(self.size, self.paper, self.twin or None, self.pictures, self.calendar)
+
+
+class Taught(Act):
+    """The lines of ``teach`` that the patient said or showed back, counted from 0."""
+
+    shown: Annotated[list[Number], Field(max_length=60)]
+
+
+class Handed(Act):
+    """To whom; on paper, or read out by telephone."""
+
+    to: Annotated[Line, Field(min_length=1, max_length=120)]
+    how: Literal["paper", "telephone"] = "paper"
+
+
+def print_once(hand: Hand, plan_id: int, act: Printing) -> SheetView:
+    """Issue a sheet of the plan in force under a new code, or give back the one that is newer than seen."""
+    view = load(hand, plan_id)
+    options = act.options or usual_options(view.record)
+    with hand.store.write(hand.actor, hand.now) as unit:
+        known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == plan_id]
+        if act.printed < len(known):
+            return known[-1]
+        return issue_one(unit, hand, view.version, options, language=act.language or None, reason=act.reason)
+
+
+def teach(hand: Hand, sheet_id: str, act: Taught) -> None:
+    """Store which lines of the sheet's teaching the patient showed or said back."""
+    found = found_sheet(hand, sheet_id).sheet
+    with hand.store.read() as session:
+        asked = len(content_of(session, hand, found).teach_back.lines)
+    with hand.store.write(hand.actor, hand.now) as unit:
+        note_teach_back(unit, sheet_id=sheet_id, shown=act.shown, asked=asked)
+
+
+def hand_over(hand: Hand, sheet_id: str, act: Handed) -> None:
+    """The sheet is in somebody's hands; the same again changes nothing."""
+    with hand.store.write(hand.actor, hand.now) as unit:
+        known = find_sheet(unit.session, sheet_id)
+        if known and known.sheet.handed_over_at and known.sheet.handed_to == act.to:
+            return
+        hand_over_sheet(unit, sheet_id=sheet_id, to=act.to, how=act.how)
