@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
-from typing import cast, get_args
+from typing import Any, get_args
 
 import pypdfium2  # type: ignore[import-untyped]
 from fastapi import APIRouter, Request, Response
@@ -24,21 +24,26 @@ router = APIRouter()
 _SCALE = 1.3
 
 
-def read_options(form: Posted | Mapping[str, str]) -> SheetOptions:
+def read_options(asked: Mapping[str, str]) -> SheetOptions:
     """How the sheet is to look. Error ``sheet.options`` for a word that is no choice."""
+    return SheetOptions(**look_of(asked))
+
+
+def look_of(form: Posted | Mapping[str, str]) -> dict[str, Any]:
+    """The same as it is asked for, by name."""
     given = {name: value[0] if isinstance(value, list) else value for name, value in form.items() if value}
     size, paper = given.get("size") or "normal", given.get("paper") or "A4"
     if size not in get_args(Size) or paper not in get_args(Paper):
         raise FollowupError(
             "sheet.options", say("no such size or paper"), where=say("size"), fix=say("choose from the list")
         )
-    return SheetOptions(
-        size=cast(Size, size),
-        paper=cast(Paper, paper),
-        twin=given.get("twin") or None,
-        pictures=given.get("pictures") == "yes",
-        calendar=given.get("calendar", "yes") == "yes",
-    )
+    return {
+        "size": size,
+        "paper": paper,
+        "twin": given.get("twin") or None,
+        "pictures": given.get("pictures") == "yes",
+        "calendar": given.get("calendar", "yes") == "yes",
+    }
 
 
 @router.get("/plans/{plan}/pages/{number}.png")

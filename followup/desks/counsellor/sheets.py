@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request, Response
@@ -20,7 +20,7 @@ from followup.care.sheets import (
     staff_language,
 )
 from followup.clinical.record import Record
-from followup.desks.counsellor.printing import count_pages, read_options
+from followup.desks.counsellor.printing import count_pages, look_of, read_options
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import noted_today
@@ -100,8 +100,7 @@ def _query(options: SheetOptions) -> dict[str, str]:
 def print_sheet(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
     # A form that names no size comes from the plan's own page: what usually suits the patient.
-    look = asdict(read_options(form)) if "size" in form else {}
-    look.pop("native_digits", None)
+    look = look_of(form) if "size" in form else {}
     sent = {"printed": number_of(first(form, "issue")), "reason": first(form, "reason"), **look}
     sheet = print_once(hand, plan, act_of(Printing, sent | {"language": first(form, "language") or None}))
     return go(f"/sheets/{sheet.id}")

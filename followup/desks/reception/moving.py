@@ -14,8 +14,9 @@ from followup.desks.page.pages import go, show
 from followup.desks.page.patient_page import then_patient
 from followup.desks.page.posted import AForm, AnAct, Posted, act_of, first
 from followup.errors import FollowupError
-from followup.records.desk.trip_steps import no_hour
+from followup.records.desk.trip_steps import no_hour, refuse_moved
 from followup.records.trips.trips import trip
+from followup.records.views import TripView
 from followup.said import say
 
 router = APIRouter()
@@ -39,15 +40,21 @@ def moved(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Resp
 @router.post("/trips/{trip}/book")
 def book(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Response:
     with hand.store.read() as session:
-        code = trip(session, trip_id).patient_code
-    return then_patient(request, hand, code, form, lambda: promise(hand, trip_id, _act(Booked, form)))
+        found = trip(session, trip_id)
+    return then_patient(request, hand, found.patient_code, form, lambda: _promise(hand, found, form))
+
+
+def _promise(hand: DeskHand, found: TripView, form: Posted) -> None:
+    """That the visit was moved is said before anything is said of its hour."""
+    refuse_moved(found, _act(Booked, form, hour=None).seen)
+    promise(hand, found.id, _act(Booked, form))
 
 
 def _act(kind: type[AnAct], form: Posted, **sent: object) -> AnAct:
     """The act with its hour and the day on which the page showed the visit."""
     hour, seen = first(form, "hour"), first(form, "seen")
     no_day = FollowupError("trip.day", say("not a day"), where=say("day"), fix=say("choose one of the days"))
-    given = sent | {"hour": hour or None, "seen": seen or None}
+    given = {"hour": hour or None, "seen": seen or None} | sent
     return act_of(kind, given, day=no_day, hour=no_hour(hour), seen=no_day)
 
 

@@ -34,7 +34,7 @@ def book_trip(unit: Unit, *, trip_id: int, hour: str | None = None, seen: date |
     """
     unit.need_role(*FRONT)
     row = held_trip(unit, trip_id)
-    _refuse_moved(row, seen)
+    refuse_moved(row, seen)
     _need_state(row, "proposed", done="booked")
     site = site_of_patient(unit.session, row.patient_id)
     take_places(
@@ -88,10 +88,10 @@ def move_trip(
     if day == row.day:
         if hour is None or hour == row.hour:
             return trip(unit.session, trip_id)
-        _refuse_moved(row, seen)
+        refuse_moved(row, seen)
         before, row.hour = row.hour, hour
         return _stored(unit, row, "hour of a visit", old=before, new=hour)
-    _refuse_moved(row, seen)
+    refuse_moved(row, seen)
     _refuse_past(unit, day)
     _refuse_move(unit.session, row, day)
     site = site_of_patient(unit.session, row.patient_id)
@@ -220,7 +220,8 @@ def _need_state(row: TripRow, *states: str, done: str) -> None:
         )
 
 
-def _refuse_moved(row: TripRow, seen: date | None) -> None:
+def refuse_moved(row: TripRow | TripView, seen: date | None) -> None:
+    """Error ``trip.changed`` where the visit no longer stands on the day on which it was ``seen``."""
     if seen is not None and seen != row.day:
         raise FollowupError(
             "trip.changed",
