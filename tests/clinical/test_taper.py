@@ -22,25 +22,26 @@ def taper(*steps):
 
 
 @pytest.mark.parametrize("hours", range(12, 19))
-def test_hourly_is_once_an_hour_awake_and_at_most_sixteen(hours):
-    assert daily_counts([StepDef(count="hourly", days=1)], hours) == (min(16, hours),)
+def test_hourly_is_once_an_hour_awake_and_at_most_sixteen(protocol, hours):
+    assert daily_counts([StepDef(count="hourly", days=1)], protocol.hourly.drops(hours)) == (min(16, hours),)
 
 
 @pytest.mark.parametrize(("hours", "count"), [(12, 6), (13, 7), (14, 7), (15, 8), (16, 8), (17, 8), (18, 8)])
-def test_two_hourly_is_half_of_that_rounded_up_and_at_most_eight(hours, count):
-    assert daily_counts([StepDef(count="2-hourly", days=1)], hours) == (count,)
+def test_two_hourly_is_half_of_that_rounded_up_and_at_most_eight(protocol, hours, count):
+    assert daily_counts([StepDef(count="2-hourly", days=1)], protocol.hourly.drops(hours)) == (count,)
 
 
 @pytest.mark.parametrize("hours", range(12, 19))
-def test_two_hourly_is_never_fewer_than_the_step_after_it(hours):
-    counts = daily_counts([StepDef(count="2-hourly", days=1), StepDef(count=7, days=1)], hours)
+def test_two_hourly_is_never_fewer_than_the_step_after_it(protocol, hours):
+    steps = [StepDef(count="2-hourly", days=1), StepDef(count=7, days=1)]
+    counts = daily_counts(steps, protocol.hourly.drops(hours))
     assert counts[0] >= 7
 
 
 @pytest.mark.parametrize("hours", range(12, 19))
 @pytest.mark.parametrize("name", ["R", "E", "U", "UW", "UA", "V", "D", "RA", "RB"])
 def test_no_taper_of_the_sample_rises_however_long_the_day(protocol, name, hours):
-    counts = daily_counts(protocol.tapers[name].steps, hours)
+    counts = daily_counts(protocol.tapers[name].steps, protocol.hourly.drops(hours))
     assert all(later <= earlier for earlier, later in pairwise(counts))
 
 

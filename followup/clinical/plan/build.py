@@ -60,9 +60,6 @@ from followup.said import say
 from followup.timing.calendar import Calendar
 from followup.timing.waking import WakingHours
 
-# What a medicine from before is planned for at least, in the usual life of an opened bottle.
-_WITHOUT_COURSES = timedelta(days=27)
-
 
 @dataclass(frozen=True)
 class _Setting:
@@ -330,7 +327,8 @@ def _horizon(courses: Sequence[Course], opened: Sequence[Opened], setting: _Sett
     """How far the plan speaks of a medicine from before: as long as it follows the patient, and for one
     bottle's life from its day at least, so that stopping the steroid never ends the glaucoma drops."""
     ends = [c.last_day for c in courses if c.last_day]
-    least = max(_from_before_start(setting), setting.as_of) + _WITHOUT_COURSES
+    alone = timedelta(days=setting.protocol.from_before.days - 1)
+    least = max(_from_before_start(setting), setting.as_of) + alone
     return max([*ends, *last_days(opened).values(), least])
 
 

@@ -58,11 +58,12 @@ def draft_courses(
     ``adjustments`` are not made here; they only say when the steroid will have ended, because an
     antiviral cover is counted from there.
     """
-    steroid, lost = _steroid(rules, protocol, hours_awake)
+    hourly = protocol.hourly.drops(hours_awake)
+    steroid, lost = _steroid(rules, protocol, hourly)
     courses = list(steroid)
     last = last_steroid_day(_adjusted_steroid(rules.eye, steroid, adjustments, protocol))
     for role in JOINED:
-        drafted = _joined(rules, protocol, role, hours_awake)
+        drafted = _joined(rules, protocol, role, hourly)
         courses += drafted.courses
         lost += drafted.overridden
     courses += _treatment(rules, protocol) or _after_steroid(rules, protocol, last)
@@ -87,10 +88,10 @@ def _adjusted_steroid(
     return apply_edits(courses, edits, protocol)
 
 
-def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Course], tuple[Overridden, ...]]:
+def _steroid(rules: EyeRules, protocol: Protocol, hourly: int) -> tuple[list[Course], tuple[Overridden, ...]]:
     effects = rules.wanting("steroid")
     wanted, replaced = _stand_ins(effects, protocol)
-    wishes = [_taper_wish(f, protocol.tapers[e.taper], hours) for f, e in wanted if e.taper]
+    wishes = [_taper_wish(f, protocol.tapers[e.taper], hourly) for f, e in wanted if e.taper]
     if not wishes:
         return [], replaced
     best = winners([w.counts for w in wishes])
@@ -100,7 +101,7 @@ def _steroid(rules: EyeRules, protocol: Protocol, hours: int) -> tuple[list[Cour
     counts = envelope([w.counts for w in wishes])
     medicine = _medicine(rules, effects, protocol, "steroid")
     name = " and ".join(w.taper.id for w in chosen if w.taper)
-    split = _weaker_day(chosen, hours)
+    split = _weaker_day(chosen, hourly)
     first = _course(rules, "steroid", medicine, counts[:split], chosen, lost, taper=name)
     if split is None or split >= len(counts):
         return [first], lost
@@ -136,25 +137,25 @@ def _named(effect: CourseEffect, protocol: Protocol) -> str:
     return protocol.tapers[str(effect.taper)].words
 
 
-def _taper_wish(fired: Fired, taper: Taper, hours: int) -> WantedCourse:
-    return WantedCourse(fired, daily_counts(taper.steps, hours), taper.words, taper)
+def _taper_wish(fired: Fired, taper: Taper, hourly: int) -> WantedCourse:
+    return WantedCourse(fired, daily_counts(taper.steps, hourly), taper.words, taper)
 
 
-def _weaker_day(chosen: Sequence[WantedCourse], hours: int) -> int | None:
+def _weaker_day(chosen: Sequence[WantedCourse], hourly: int) -> int | None:
     """From which day of the course on the weaker steroid is given: only if one taper alone decides."""
     if len(chosen) != 1 or chosen[0].taper is None or chosen[0].taper.weaker_from is None:
         return None
     taper = chosen[0].taper
-    return len(daily_counts(taper.steps[: taper.weaker_from], hours))
+    return len(daily_counts(taper.steps[: taper.weaker_from], hourly))
 
 
-def _joined(rules: EyeRules, protocol: Protocol, role: MedicineRole, hours: int) -> DraftedCourses:
+def _joined(rules: EyeRules, protocol: Protocol, role: MedicineRole, hourly: int) -> DraftedCourses:
     """One course of ``role``: the envelope of all wishes, so the longest NSAID and antibiotic win."""
     effects = rules.wanting(role)
     if not effects:
         return DraftedCourses((), ())
     medicine = _medicine(rules, effects, protocol, role)
-    wishes = [wish for f, e in effects if (wish := _wish(f, e, medicine, hours)) is not None]
+    wishes = [wish for f, e in effects if (wish := _wish(f, e, medicine, hourly)) is not None]
     if not wishes:
         return DraftedCourses((), ())
     best = winners([w.counts for w in wishes])
@@ -164,10 +165,10 @@ def _joined(rules: EyeRules, protocol: Protocol, role: MedicineRole, hours: int)
     return DraftedCourses((_course(rules, role, medicine, counts, chosen, lost),), lost)
 
 
-def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hours: int) -> WantedCourse | None:
+def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hourly: int) -> WantedCourse | None:
     if effect.steps is not None:
         return WantedCourse(
-            fired, daily_counts(effect.steps, hours), joined((role_words(effect.role), _steps_told(effect)))
+            fired, daily_counts(effect.steps, hourly), joined((role_words(effect.role), _steps_told(effect)))
         )
     if effect.days is not None:
         length = counted(effect.days, "day", "days")

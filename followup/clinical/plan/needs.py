@@ -123,7 +123,7 @@ def added_needs(rules: EyeRules, protocol: Protocol, adjustments: Sequence[Adjus
             earliest=look.earliest,
             target=look.target,
             latest=look.latest,
-            urgent=(look.latest - look.earliest).days <= 3,
+            urgent=(look.latest - look.earliest).days <= protocol.added_looks.urgent_days,
             reasons=(reason,),
         )
         added.append(Opened(need, None))

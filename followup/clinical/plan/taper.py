@@ -9,13 +9,9 @@ from itertools import groupby
 from followup.clinical.careplan import Course, Step
 from followup.clinical.protocol.rule import StepDef
 
-MOST_A_DAY = 16
-"""'Hourly' is one an hour awake, at most 16 a day; '2-hourly' half of that, at most 8 (convention)."""
 
-
-def daily_counts(steps: Sequence[StepDef], hours_awake: int) -> tuple[int, ...]:
-    """The count of every day of the course. ``hours_awake`` turns "hourly" into a number."""
-    hourly = min(MOST_A_DAY, hours_awake)
+def daily_counts(steps: Sequence[StepDef], hourly: int) -> tuple[int, ...]:
+    """The count of every day of the course. ``hourly`` is how many drops a day that word means."""
     counts: list[int] = []
     below = 1
     numbers: list[int] = []

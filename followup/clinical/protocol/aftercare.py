@@ -19,8 +19,8 @@ from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.parts import ProtocolPart, Sourced
 from followup.clinical.protocol.references import AskedLookRef, Names
 from followup.clinical.record import Eye, Operation, Record
+from followup.clinical.record.operation import Procedure
 
-_LARGE_TECHNIQUES = frozenset({"manual small-incision", "extracapsular", "intracapsular"})
 _Days = Annotated[int, Field(ge=0, le=365)]
 SheetPlace = Literal["important", "paper", "ordinary", "teach-back"]
 
@@ -35,9 +35,10 @@ class DropHandling(Sourced):
 
 
 class LargeCut(Sourced):
-    """From this length on (mm) a cut counts as large."""
+    """From this length on (mm) a cut counts as large; unmeasured, after one of these ``techniques``."""
 
     cut_mm: float = Field(ge=2, le=15)
+    techniques: tuple[Procedure, ...]
 
 
 class Ages(ProtocolPart):
@@ -106,7 +107,7 @@ class Aftercare(ProtocolPart):
     def is_large(self, operation: Operation) -> bool:
         """Whether the longer days hold: a large, stitched, leaking or shallow eye, or one not described."""
         cut = operation.cut_mm
-        technique = operation.procedure in _LARGE_TECHNIQUES and cut is None
+        technique = operation.procedure in self.large.techniques and cut is None
         return (
             (cut is not None and cut >= self.large.cut_mm)
             or technique

@@ -110,6 +110,28 @@ class PadSettings(Reasoned):
     off: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")
 
 
+class Hourly(Reasoned):
+    """ "Hourly" is one drop an hour awake, at most ``most_a_day``; "2-hourly" half of that."""
+
+    most_a_day: StrictInt = Field(ge=8, le=16)
+
+    def drops(self, hours_awake: int) -> int:
+        """How many drops a day "hourly" means for somebody awake so long."""
+        return min(self.most_a_day, hours_awake)
+
+
+class FromBefore(Reasoned):
+    """A medicine from before the operation is planned for so many days at least, the first one included."""
+
+    days: StrictInt = Field(ge=1, le=100)
+
+
+class AddedLooks(Reasoned):
+    """A look that the surgeon adds is urgent whose window ends so many days after it begins, or sooner."""
+
+    urgent_days: StrictInt = Field(ge=0, le=14)
+
+
 class Promises(Reasoned):
     """No visit is booked or decided more than so many days after the last operation, or after today."""
 
@@ -146,6 +168,9 @@ class ProtocolFile(ProtocolPart):
     promises: Promises
     earlier_operation: EarlierOperation
     pad: PadSettings
+    hourly: Hourly
+    from_before: FromBefore
+    added_looks: AddedLooks
     supply: SupplySettings
     taper: Annotated[tuple[Taper, ...], Names("id", "taper")] = Field(min_length=1)
     above_label: tuple[AboveLabel, ...] = ()
@@ -166,6 +191,9 @@ class Protocol:
     promises: Promises
     earlier_operation: EarlierOperation
     pad: PadSettings
+    hourly: Hourly
+    from_before: FromBefore
+    added_looks: AddedLooks
     supply: SupplySettings
     tapers: Mapping[str, Taper]
     above_label: tuple[AboveLabel, ...]

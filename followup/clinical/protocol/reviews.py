@@ -15,7 +15,7 @@ from pydantic import (
     model_validator,
 )
 
-from followup.clinical.protocol.formulary import Kind
+from followup.clinical.protocol.formulary import Kind, Potency
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned, Sourced
 from followup.clinical.protocol.references import FactRef, FindingRef, LookRef, MedicineRef, Names, TaperRef
 from followup.clinical.protocol.rule import LONGEST_DAYS
@@ -109,6 +109,7 @@ class ReviewSettings(Reasoned):
     response_from_day: FromDay
     response: Response
     six_weeks: SixWeekTest
+    responder_potency: Potency
     pressure_drop_days: Days
     untreated_from: Mmhg
     pressure_drop_last_look: tuple[FromDay, FromDay, FromDay]

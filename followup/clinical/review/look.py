@@ -6,13 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
+from typing import get_args
 
 from followup.clinical.careplan import CarePlan, Course, CourseAdded, CourseEdit, NeedAdded, Reason, Step
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.contraindications import check_medicine
-from followup.clinical.plan.taper import MOST_A_DAY, as_steps
-from followup.clinical.protocol.formulary import Medicine
+from followup.clinical.plan.taper import as_steps
+from followup.clinical.protocol.formulary import Medicine, Potency
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import GRADES, ReviewRow, StepPair, Window
 from followup.clinical.record import Findings, Record
@@ -23,7 +24,7 @@ from followup.timing.waking import WakingHours
 NOT_SIGNED = "(not signed)"
 """Who changed it, in a proposal: the signature puts the surgeon's name here."""
 
-POTENCIES = ("weak", "moderate", "strong", "strongest")
+POTENCIES = get_args(Potency)
 
 
 @dataclass(frozen=True)
@@ -93,12 +94,12 @@ class Look:
 
     @cached_property
     def hourly(self) -> int:
-        """The most drops a day for this patient: one an hour awake, never over 16."""
+        """The most drops a day for this patient: one an hour awake, never over the protocol's most."""
         told = self.record.patient.waking
         try:
-            return min(MOST_A_DAY, WakingHours.of(told.rise, told.bedtime).hours)
+            return self.protocol.hourly.drops(WakingHours.of(told.rise, told.bedtime).hours)
         except FollowupError:
-            return MOST_A_DAY
+            return self.protocol.hourly.most_a_day
 
     @cached_property
     def steroid(self) -> tuple[Course, ...]:
@@ -288,11 +289,12 @@ class Look:
     def instead_of(self, medicine: Medicine) -> Medicine | None:
         """A drop of the same role that nothing speaks against, of the same potency or the next above it.
 
-        Never one of the strongest in an eye that rises on steroid; None where there is none.
+        In an eye that rises on steroid none above the protocol's limit; None where there is none.
         """
         drops = ("solution", "suspension", "emulsion")
         least = self.potency(medicine.id)
-        most = len(POTENCIES) - (2 if self.fact("responder") else 1)
+        limit = self.protocol.review.settings.responder_potency
+        most = POTENCIES.index(limit) if self.fact("responder") else len(POTENCIES) - 1
         fits = [
             other
             for other in self.protocol.formulary.values()

@@ -301,9 +301,21 @@ def _recall(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
 def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     rounds, late = protocol.rounds, protocol.catch_up
     price = f"A clock time that is new to the patient must earn {rounds.price} hours squared times days."
+    plain = {
+        "An NSAID for long": protocol.long_nsaid,
+        "A first look on closed days": protocol.closed_days,
+        "Visits far ahead": protocol.promises,
+        "An earlier operation on the eye": protocol.earlier_operation,
+        "The pad": protocol.pad,
+        "Hourly drops": protocol.hourly,
+        "Medicines from before the operation": protocol.from_before,
+        "Looks that the surgeon adds": protocol.added_looks,
+        "The next bottle": protocol.supply,
+    }
     return (
         ProtocolEntry("Rounds of the day", (price,), origin(rounds)),
         ProtocolEntry("A look that was missed", (f"It is caught up within {late.days} days.",), origin(late)),
+        *(ProtocolEntry(title, _plain(part), origin(part)) for title, part in plain.items()),
     )
 
 

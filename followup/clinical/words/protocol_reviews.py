@@ -104,6 +104,7 @@ def _numbers(s: ReviewSettings) -> tuple[str, ...]:
         f"{s.persistent_after_event} (event) or {s.persistent_after_uveitic} (uveitic): look for a cause",
         f"the shortest course is {s.shortest_quiet} days (quiet), {s.shortest_event} (event), "
         f"{s.shortest_uveitic} (uveitic); none in an eye that rises on steroid and has no cells",
+        f"where another steroid is needed in an eye that rises on it: none above {s.responder_potency}",
         f"a pressure medicine that was added ends only with a look, {s.pressure_drop_last_look[0]} to "
         f"{s.pressure_drop_last_look[2]} days before its last day",
     )

@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from followup.clinical.english import counted, sentence
 from followup.clinical.plan.build import build_plan
-from followup.clinical.plan.taper import MOST_A_DAY, daily_counts
+from followup.clinical.plan.taper import daily_counts
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import Taper
 from followup.clinical.record import Record
@@ -35,7 +35,7 @@ def compare_protocols(old: Protocol, new: Protocol) -> tuple[str, ...]:
     """Every difference of content between two protocols, as sentences; empty where there is none."""
     return (
         *_changes("protocol", old.about, new.about),
-        *_tapers(old.tapers, new.tapers),
+        *_tapers(old, new),
         *_listed("rule", _by_id(old.rules), _by_id(new.rules)),
         *_listed("fact", {f.name: f for f in old.facts}, {f.name: f for f in new.facts}),
         *_listed("medicine", old.formulary, new.formulary),
@@ -52,6 +52,9 @@ def compare_protocols(old: Protocol, new: Protocol) -> tuple[str, ...]:
         *_changes("promised days", old.promises, new.promises),
         *_changes("earlier operation", old.earlier_operation, new.earlier_operation),
         *_changes("pad", old.pad, new.pad),
+        *_changes("hourly drops", old.hourly, new.hourly),
+        *_changes("medicines from before", old.from_before, new.from_before),
+        *_changes("added looks", old.added_looks, new.added_looks),
         *_changes("supply", old.supply, new.supply),
         *_changes("reviews", old.review, new.review),
         *_changes("everyday life", old.aftercare, new.aftercare),
@@ -76,19 +79,19 @@ def _effect(record: Record, old: Protocol, new: Protocol) -> Iterator[str]:
         yield from in_english(compare_plans(before, after), new)
 
 
-def _tapers(old: Mapping[str, Taper], new: Mapping[str, Taper]) -> Iterator[str]:
-    for name, taper in new.items():
-        if name not in old:
+def _tapers(old: Protocol, new: Protocol) -> Iterator[str]:
+    for name, taper in new.tapers.items():
+        if name not in old.tapers:
             yield f"Taper {name} is new: {_written(taper)}."
             continue
-        yield from _taper(old[name], taper)
-    for name in old:
-        if name not in new:
+        yield from _taper(old.tapers[name], taper, new.hourly.most_a_day)
+    for name in old.tapers:
+        if name not in new.tapers:
             yield f"Taper {name} is gone."
 
 
-def _taper(old: Taper, new: Taper) -> Iterator[str]:
-    was, now = (daily_counts(taper.steps, MOST_A_DAY) for taper in (old, new))
+def _taper(old: Taper, new: Taper, hourly: int) -> Iterator[str]:
+    was, now = (daily_counts(taper.steps, hourly) for taper in (old, new))
     for start, end, before, after in _runs(was, now):
         yield f"Taper {new.id}, {_span(start, end)}: {_a_day(before)} becomes {_a_day(after)}."
     if len(was) != len(now):
