@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
-
+from followup.care.act import Act, Number
 from followup.care.danger import look_stored, newest_looks
 from followup.care.hand import Hand
 from followup.care.planning import draft_plan
@@ -17,12 +16,34 @@ from followup.records.views import PatientView, RecordVersion
 from followup.said import say
 
 
-def store_record(hand: Hand, record: Record, known: PatientView | None, seen: int) -> int:
-    """Store the record and its plan; the plan's id. The same record again changes nothing.
+class NewRecord(Act):
+    record: Record
 
-    ``known``: whose record it is, None for a new patient. Errors: those of ``enter_record``,
-    ``correct_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
+
+class Correction(Act):
+    """``seen`` is the version of the record that the change was made from."""
+
+    seen: Number
+    record: Record
+
+
+def enter(hand: Hand, act: NewRecord) -> int:
+    """Store the record of a new patient with its plan; the plan's id. The same record again changes nothing.
+
+    Errors: those of ``enter_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
     """
+    return _store(hand, act.record, None, 0)
+
+
+def correct(hand: Hand, code: str, act: Correction) -> int:
+    """Store the next version of a record with its plan, likewise.
+
+    Errors: ``patient.unknown`` and those of ``enter``, with ``correct_record`` in place of ``enter_record``.
+    """
+    return _store(hand, act.record, known_patient(hand, code), act.seen)
+
+
+def _store(hand: Hand, record: Record, known: PatientView | None, seen: int) -> int:
     must_print(record)
     with hand.store.write(hand.actor, hand.now) as unit:
         again = known or patient_by_code(unit.session, record.patient.code)
@@ -58,16 +79,6 @@ def newest_version(hand: Hand, known: PatientView) -> RecordVersion:
     """The newest version of the patient's record."""
     with hand.store.read() as session:
         return newest_record(session, known.id)
-
-
-def day_of_form(text: str) -> date:
-    """A day that a form sent."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise FollowupError(
-            "form.day", say("not a day"), where=say("on"), fix=say("write YYYY-MM-DD")
-        ) from None
 
 
 def _same_as_stored(session: Session, known: PatientView, record: Record) -> int | None:

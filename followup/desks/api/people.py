@@ -96,70 +96,24 @@ class VisitOut(Given):
 
 
 def person_of(who: PatientView, today: date) -> Person:
-    return Person(
-        code=who.code,
-        name=who.name,
-        age=who.age_on(today),
-        eyes=list(who.eyes),
-        language=who.language,
-        telephones=list(who.telephones),
-    )
+    return Person.of(who, age=who.age_on(today))
 
 
 def plan_line(version: PlanVersion) -> PlanLine:
-    return PlanLine(
-        id=version.id,
-        number=version.number,
-        status=version.status,
-        record_number=version.record_number,
-        as_of=version.as_of,
-        reason=version.reason,
-        signable=version.body.signable,
-        questions=len(version.body.questions),
-        drafted_by=version.drafted_by,
-        drafted_at=version.drafted_at,
-        signed_by=version.signed_by,
-        signed_at=version.signed_at,
-        ended_at=version.ended_at,
-        ended_reason=version.ended_reason,
-    )
+    return PlanLine.of(version, signable=version.body.signable, questions=len(version.body.questions))
 
 
 def sheet_line(sheet: SheetView) -> SheetLine:
-    return SheetLine(
-        id=sheet.id,
-        code=typed_code(sheet.id),
-        plan=sheet.plan_id,
-        issue=sheet.issue,
-        language=sheet.language,
-        printed_at=sheet.printed_at,
-        printed_by=sheet.printed_by,
-        reason=sheet.reason,
-        handed_over_at=sheet.handed_over_at,
-        handed_to=sheet.handed_to,
-        how=sheet.how,
-        replaced=sheet.replaced_at is not None,
+    return SheetLine.of(
+        sheet, code=typed_code(sheet.id), plan=sheet.plan_id, replaced=sheet.replaced_at is not None
     )
 
 
 def visit_out(line: TripLine, today: date) -> VisitOut:
-    seen = line.trip
-    return VisitOut(
-        id=seen.id,
+    return VisitOut.of(
+        line.trip,
         patient=person_of(line.who, today),
-        day=seen.day,
-        hour=seen.hour,
-        place=seen.place,
-        opens=seen.opens,
-        closes=seen.closes,
-        window_start=seen.window_start,
-        window_end=seen.window_end,
-        status=seen.status,
         stands=line.stands,
         days=line.days,
-        tier=seen.tier,
-        for_what=[Check(key=item.key, text=item.text, eye=item.eye) for item in line.reasons],
-        served=list(seen.served),
-        arrived_at=seen.arrived_at,
-        left_at=seen.left_at,
+        for_what=line.reasons,
     )

@@ -18,7 +18,6 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import pdf_answer
 from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
-from followup.records.views import SheetView
 from followup.sheets.options import Paper, SheetOptions, Size
 from followup.sheets.paper.pdf import render_pdf
 
@@ -108,12 +107,11 @@ def _one(hand: DeskHand, sheet_id: str) -> SheetOut:
         told = teach_back_of(session, sheet_id)
         version = plan(session, found.sheet.plan_id)
         teach = list(content_of(session, hand, found.sheet).teach_back.lines)
-    instead: SheetView | None = found.give_instead
     return SheetOut(
         sheet=sheet_line(found.sheet),
         patient=person_of(found.patient, hand.today),
         current=found.current,
-        give_instead=sheet_line(instead) if instead else None,
+        give_instead=sheet_line(found.give_instead) if found.give_instead else None,
         teach=teach,
         shown=list(told.shown) if told else [],
         bottles=bottles_with(hand, found.sheet, version),

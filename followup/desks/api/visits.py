@@ -192,11 +192,7 @@ def book(hand: AnyHand, trip_id: TripId, sent: Booked | None = None) -> VisitOut
 def days(hand: AnyHand, trip_id: TripId) -> DaysOut:
     """Every day of a visit's window, and why the window is what it is."""
     found = days_to_choose(hand, trip_id)
-    return DaysOut(
-        visit=visit_out(found.line, hand.today),
-        days=[DayOut.model_validate(choice) for choice in found.days],
-        because=list(found.because),
-    )
+    return DaysOut.of(found, visit=visit_out(found.line, hand.today))
 
 
 @router.post("/visits/{trip}/move")
@@ -220,20 +216,11 @@ def _visit(hand: DeskHand, changed: TripView) -> VisitOut:
 def _found(hand: DeskHand, scan: Scan, people: list[Person]) -> Found:
     with hand.store.read() as session:
         known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
-    if known is None:
-        return Found(
-            read_as=scan.outcome,
-            sheet=None,
-            current=None,
-            completed_at=None,
-            give_instead=None,
-            people=people,
-        )
     return Found(
         read_as=scan.outcome,
-        sheet=sheet_line(known.sheet),
-        current=known.current,
-        completed_at=known.completed_at,
-        give_instead=sheet_line(known.give_instead) if known.give_instead else None,
-        people=[person_of(known.patient, hand.today)],
+        sheet=sheet_line(known.sheet) if known else None,
+        current=known.current if known else None,
+        completed_at=known.completed_at if known else None,
+        give_instead=sheet_line(known.give_instead) if known and known.give_instead else None,
+        people=[person_of(known.patient, hand.today)] if known else people,
     )

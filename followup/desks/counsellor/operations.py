@@ -10,31 +10,34 @@ from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care import operations as care
 from followup.care.before_leaving import checks_to_do
 from followup.care.fields.checked import RecordError, check, place_of
+from followup.care.operations import Listed, OperationList
 from followup.care.preview import Glance, glance_of
 from followup.care.recording import (
-    day_of_form,
+    Correction,
+    NewRecord,
+    correct,
+    enter,
     find_patient,
     known_patient,
     newest_version,
-    store_record,
 )
-from followup.clinical.record import Eye, parse_json_object
+from followup.clinical.record import Eye, Record, parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
 from followup.desks.forms.sheet import FormView, fill_form, read_form, with_another_row
 from followup.desks.forms.values import rows
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, first, number_of
+from followup.desks.page.posted import AForm, Posted, act_of, day_of_form, first, number_of
 from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.records.duties import SURGEON
-from followup.records.people.oplist import ListLine, operations_on, put_operation_list
+from followup.records.people.oplist import operations_on
 from followup.records.people.patients import record_versions
-from followup.records.store.store import Session
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 from followup.said import say
 
@@ -54,28 +57,13 @@ def set_list(request: Request, hand: AnyHand, form: AForm) -> Response:
         lines = [
             _list_line(i, line, hand.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
         ]
-        with hand.store.write(hand.actor, hand.now) as unit:
-            out = _taken_out(unit.session, day, lines)
-            confirmed = not out or first(form, "takes_out") == _keys(out)
-            if confirmed:
-                put_operation_list(unit, day=day, lines=lines)
-        if not confirmed:
-            return _operations_page(request, hand, day, typed=typed, out=out)
+        act = act_of(OperationList, {"on": day, "lines": lines})
+        out = care.set_list(hand, act, may_go=first(form, "takes_out"))
     except FollowupError as exc:
         return _operations_page(request, hand, day, error=exc.line, typed=typed)
+    if out:
+        return _operations_page(request, hand, day, typed=typed, out=out)
     return go(f"/operations?on={day}")
-
-
-def _taken_out(session: Session, day: date, lines: list[ListLine]) -> list[OperationOnDay]:
-    """The lines of the stored list that a new one no longer holds."""
-    kept = {(line.patient_code.casefold(), line.eye) for line in lines}
-    stored = [line for line in operations_on(session, day) if line.on_list]
-    return [line for line in stored if (line.patient_code.casefold(), line.eye) not in kept]
-
-
-def _keys(out: list[OperationOnDay]) -> str:
-    """What a confirmation names, so that it holds for exactly these lines."""
-    return " ".join(f"{line.patient_code}/{line.eye}" for line in out)
 
 
 @router.get("/operations/new")
@@ -111,7 +99,7 @@ def save_pasted(request: Request, hand: AnyHand, form: AForm) -> Response:
     try:
         record = check(parse_json_object(text, "the record"))
         known = find_patient(hand, record.patient.code)
-        plan = store_record(hand, record, known, known.record_number if known else 0)
+        plan = _store(hand, record, known, known.record_number if known else 0)
     except FollowupError as exc:
         return show(request, "paste.html", status=422, error=exc.line, text=text)
     return go(f"/plans/{plan}")
@@ -148,7 +136,7 @@ def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | N
     if "look" in form:
         return page(FormView(answers), looked=_glance(hand, form))
     try:
-        plan = store_record(hand, check(data), known, seen)
+        plan = _store(hand, check(data), known, seen)
     except RecordError as exc:
         return page(FormView(answers, exc.problems), error=exc.line, status=422)
     except FollowupError as exc:
@@ -157,6 +145,12 @@ def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | N
         merged, changed = _with_theirs(hand, version, seen, answers)
         return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
     return go(f"/plans/{plan}")
+
+
+def _store(hand: DeskHand, record: Record, known: PatientView | None, seen: int) -> int:
+    if known is None:
+        return enter(hand, NewRecord(record=record))
+    return correct(hand, known.code, Correction(seen=seen, record=record))
 
 
 def _with_theirs(
@@ -239,23 +233,25 @@ def _operations_page(
         checks=checks,
         error=error,
         out=out,
-        takes_out=_keys(list(out)),
+        takes_out=care.line_keys(out),
         listed=listed if typed is None else typed,
     )
 
 
-def _list_line(number: int, line: str, texts: Texts) -> ListLine:
+def _list_line(number: int, line: str, texts: Texts) -> Listed:
     parts = [part.strip() for part in re.split("[,،\t]", line)]
     eyes: tuple[Eye, ...] = ("right", "left")
     eye = {word.casefold(): eye for eye in eyes for word in _words_for(eye, texts)}.get(parts[-1].casefold())
-    if len(parts) < 3 or not all(parts) or eye is None:
-        raise FollowupError(
-            "list.line",
-            say("not a patient code, a name and an eye with commas between"),
-            where=say("line {number} of the list", number=number),
-            fix=say("write such as: P-104, Amina Yusuf, left"),
-        )
-    return ListLine(parts[0], ", ".join(parts[1:-1]), eye)
+    no_line = FollowupError(
+        "list.line",
+        say("not a patient code, a name and an eye with commas between"),
+        where=say("line {number} of the list", number=number),
+        fix=say("write such as: P-104, Amina Yusuf, left"),
+    )
+    if not all(parts):
+        raise no_line
+    sent = {"code": parts[0], "name": ", ".join(parts[1:-1]), "eye": eye}
+    return act_of(Listed, sent, code=no_line, name=no_line, eye=no_line)
 
 
 def _words_for(eye: Eye, texts: Texts) -> tuple[str, ...]:

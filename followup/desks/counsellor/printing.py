@@ -10,11 +10,10 @@ import pypdfium2  # type: ignore[import-untyped]
 from fastapi import APIRouter, Request, Response
 
 from followup.care.day_sheets import issue_day, sheets_of_day
-from followup.care.recording import day_of_form
 from followup.care.sheets import draft_content
 from followup.desks.door.hand import AnyHand
 from followup.desks.page.pages import go, pdf_answer
-from followup.desks.page.posted import AForm, Posted, first
+from followup.desks.page.posted import AForm, Posted, day_of_form, first
 from followup.errors import FollowupError
 from followup.said import say
 from followup.sheets.options import Paper, SheetOptions, Size

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Annotated, TypeVar
 
 from fastapi import Depends, Request
@@ -60,6 +61,16 @@ def first(form: Posted, name: str) -> str:
 def number_of(text: str) -> int:
     """A small whole number that a form sent along; 0 where it is none."""
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
+def day_of_form(text: str) -> date:
+    """A day that a form sent."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise FollowupError(
+            "form.day", say("not a day"), where=say("on"), fix=say("write YYYY-MM-DD")
+        ) from None
 
 
 def act_of(kind: type[AnAct], sent: Mapping[str, object], /, **refused: FollowupError) -> AnAct:
