@@ -8,6 +8,7 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from medicines import USUAL
 
 from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import halves
@@ -125,6 +126,7 @@ def medicine(mg: float, form: str = "tablet") -> Medicine:
             "kinds": ["corticosteroid"],
             "substances": ["made-up"],
             "tablet_mg": mg,
+            **USUAL,
             "source": "made up for the test",
             "mark": "C",
         }

@@ -122,7 +122,8 @@ def origin_of(leaf: str, known: Mapping[str, tuple[str, str]]) -> tuple[str, str
 
 def _entries(stem: str, data: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
     for key, value in data.items():
-        prefix = key if len(data) == 1 and isinstance(value, list) else f"{stem}.{key}"
+        alone = (len(data) == 1 or stem == "formulary") and isinstance(value, list)
+        prefix = key if alone else f"{stem}.{key}"
         yield prefix, value
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import pypdfium2
 import pytest
+from medicines import USUAL
 
 from followup.clinical.careplan import (
     Bottle,
@@ -218,7 +219,7 @@ def medicine(id: str, name: str, strength: str, form: str, role: str, **more: An
         }
     if form == "suspension":
         data["shake"] = True
-    return Medicine.model_validate(data | more)
+    return Medicine.model_validate(USUAL | data | more)
 
 
 FORMULARY = {

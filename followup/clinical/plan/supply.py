@@ -13,10 +13,6 @@ from followup.clinical.careplan import Bottle, Course, Trip
 from followup.errors import FollowupError
 from followup.said import say
 
-# 28 days counting the opening day: the in-use limit of preserved eye drops (common practice, and
-# what most labels state); a maker's shorter limit comes from the formulary.
-DEFAULT_OPEN_DAYS = 28
-
 _NOT_COMING = frozenset({"noshow", "cancelled"})
 
 
@@ -41,7 +37,7 @@ class Margin:
 def simulate(
     course: Course,
     drops_per_bottle: int,
-    open_days: int = DEFAULT_OPEN_DAYS,
+    open_days: int,
     *,
     today: date,
     trips: Sequence[Trip] = (),
@@ -94,7 +90,7 @@ def _runs_low(bottle: _Opened, margin: Margin, open_days: int) -> date:
     return min(low, default=last_usable_day(bottle.opened, open_days) + timedelta(days=1))
 
 
-def last_usable_day(opened: date, open_days: int = DEFAULT_OPEN_DAYS) -> date:
+def last_usable_day(opened: date, open_days: int) -> date:
     """The evening on which a bottle opened on ``opened`` is thrown away."""
     return opened + timedelta(days=open_days - 1)
 

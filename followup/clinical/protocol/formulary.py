@@ -7,7 +7,7 @@ seen), S (seen in a secondary copy), M (from memory) or C (common practice, no s
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -94,7 +94,7 @@ class LabelDays(Sourced):
 class Medicine(Sourced):
     """One product: a generic medicine of one strength and form.
 
-    ``drops_per_ml`` is the rule of thumb of 20 unless the maker's figure is known; ``largest_drop_ul``
+    ``drops_per_ml`` is the rule of thumb unless the maker's figure is known; ``largest_drop_ul``
     is the largest drop of its bottle in microlitres, where it was measured. ``wastage`` is
     how many drops are used up for each that lands in the eye (1: none wasted, the assumption
     until a clinic measures its own). ``open_days`` counts the opening day. ``wait_minutes`` is the
@@ -115,20 +115,20 @@ class Medicine(Sourced):
     volume_ml: float | None = Field(None, gt=0, le=100)
     weight_g: float | None = Field(None, gt=0, le=100)
     tablet_mg: float | None = Field(None, gt=0, le=2000)
-    drops_per_ml: float = Field(20, ge=10, le=60)
+    drops_per_ml: float = Field(ge=10, le=60)
     largest_drop_ul: float | None = Field(None, ge=10, le=100)
-    doses_per_g: float = Field(20, ge=5, le=60)
+    doses_per_g: float = Field(ge=5, le=60)
     wastage: float = Field(1, ge=1, le=5)
-    open_days: int = Field(28, ge=1, le=28)
+    open_days: int = Field(ge=1, le=28)
     single_dose: bool = False
     shake: bool = False
     cap: CapColour | None = None
     labels: tuple[LabelCeiling, ...] = ()
     label_count: int | None = Field(None, ge=1, le=24)
     label_days: tuple[LabelDays, ...] = ()
-    shortest_interval_hours: int = Field(1, ge=1, le=24)
+    shortest_interval_hours: int = Field(ge=1, le=24)
     bedtime_only: bool = False
-    wait_minutes: int = Field(5, ge=1, le=60)
+    wait_minutes: int = Field(ge=1, le=60)
     excipients: tuple[Excipient, ...] = ()
     contraindications: tuple[ConditionName, ...] = ()
     note: Words | None = None
@@ -214,8 +214,29 @@ class Medicine(Sourced):
         return max(own) if own else min(general, default=None)
 
 
+class UsualFigures(Sourced):
+    """What holds for a medicine whose entry says nothing else."""
+
+    drops_per_ml: float = Field(ge=10, le=60)
+    doses_per_g: float = Field(ge=5, le=60)
+    open_days: int = Field(ge=1, le=28)
+    wait_minutes: int = Field(ge=1, le=60)
+    shortest_interval_hours: int = Field(ge=1, le=24)
+
+
 class FormularyFile(ProtocolPart):
+    usual: UsualFigures
     medicine: Annotated[tuple[Medicine, ...], Names("id", "medicine")] = Field(min_length=1)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _what_goes_without_saying(cls, data: Any) -> Any:
+        usual, medicines = data.get("usual"), data.get("medicine")
+        if not isinstance(usual, dict) or not isinstance(medicines, list):
+            return data
+        known = UsualFigures.model_fields.keys() - Sourced.model_fields.keys()
+        figures = {key: usual[key] for key in known & usual.keys()}
+        return data | {"medicine": [figures | one if isinstance(one, dict) else one for one in medicines]}
 
 
 def label_of(key: str, formulary: Mapping[str, Medicine]) -> str:

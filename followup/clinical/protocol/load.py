@@ -69,6 +69,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         facts=files.facts.model.fact,
         rules=tuple(rule for _, _, rule in files.placed),
         formulary={medicine.id: medicine for medicine in medicines},
+        usual_figures=files.formulary.model.usual,
         cautions=CautionSet(
             cautions.caution, cautions.duplicate, KnownNames.of(files.names.model, medicines)
         ),

@@ -12,7 +12,7 @@ from followup.clinical.careplan import Tier
 from followup.clinical.protocol.aftercare import Aftercare
 from followup.clinical.protocol.cautions import CautionSet
 from followup.clinical.protocol.facts import FactDef
-from followup.clinical.protocol.formulary import Country, Medicine
+from followup.clinical.protocol.formulary import Country, Medicine, UsualFigures
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.protocol.references import KindFindingRef, MedicineRef, Names
@@ -200,6 +200,7 @@ class Protocol:
     facts: tuple[FactDef, ...]
     rules: tuple[Rule, ...]
     formulary: Mapping[str, Medicine]
+    usual_figures: UsualFigures
     cautions: CautionSet
     review: ReviewRules
     aftercare: Aftercare

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -18,8 +18,8 @@ M = TypeVar("M", bound=BaseModel)
 
 @dataclass(frozen=True)
 class DataFile(Generic[M]):
-    """A file that a protocol is made of. ``code`` is that of its refusals; ``lists``: the file is nothing
-    but lists of tables, and what is wrong with it beyond an entry has this code."""
+    """A file that a protocol is made of. ``code`` is that of its refusals; ``lists``: the file is one of
+    lists of tables, and what is wrong with it beyond an entry has this code."""
 
     name: str
     model: type[M]
@@ -65,13 +65,19 @@ def _invalid(file: DataFile[Any], source: Source, exc: ValidationError) -> Itera
         if (part := entry or loc[:1]) in seen:
             continue
         seen.add(part)
-        if file.lists and not in_entry and problem["type"] != "extra_forbidden":
+        if not in_entry and str(loc[0]) in _lists(file):
             # An empty list would be a protocol that lost its rules unnoticed.
             key = loc[0]
             yield source.refuse(file.lists, f"no {key} in the file", key, fix=f"add [[{key}]] tables")
         else:
             code = file.code if in_entry else file.lists or file.code
             yield told_problem(problem, source.path, source.locate, entry, inside, code=code)
+
+
+def _lists(file: DataFile[Any]) -> set[str]:
+    """The keys that hold the entries of such a file."""
+    fields = file.model.model_fields.items() if file.lists else ()
+    return {field.alias or name for name, field in fields if get_origin(field.annotation) is tuple}
 
 
 def twice(found: Read[Any]) -> Iterator[FollowupError]:

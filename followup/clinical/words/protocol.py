@@ -311,6 +311,7 @@ def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
         "Medicines from before the operation": protocol.from_before,
         "Looks that the surgeon adds": protocol.added_looks,
         "The next bottle": protocol.supply,
+        "A medicine whose entry says nothing else": protocol.usual_figures,
     }
     return (
         ProtocolEntry("Rounds of the day", (price,), origin(rounds)),

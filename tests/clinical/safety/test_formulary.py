@@ -8,6 +8,7 @@ from typing import get_args
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from medicines import USUAL
 
 from followup.clinical.protocol.files import FORMULARY
 from followup.clinical.protocol.formulary import MARK_LETTERS, Medicine
@@ -31,9 +32,20 @@ mark = "M"
 """
 
 
+TABLE = "\n".join(
+    [
+        "",
+        "[usual]",
+        *(f"{key} = {value}" for key, value in USUAL.items()),
+        'source = "invented"',
+        'mark = "C"',
+    ]
+)
+
+
 def load(tmp_path: Path, text: str) -> dict[str, Medicine]:
     path = tmp_path / "formulary.toml"
-    path.write_text(text, encoding="utf-8")
+    path.write_text(text + TABLE, encoding="utf-8")
     found = read(FORMULARY, path)
     for problem in twice(found):
         raise problem
@@ -149,7 +161,7 @@ def test_larger_drops_and_waste_mean_fewer_drops_in_a_bottle(volume, size, waste
                 "substances": ["x-1"],
                 "source": "invented",
                 "mark": "M",
-                **fields,
+                **(USUAL | fields),
             }
         ).drops_per_bottle
 

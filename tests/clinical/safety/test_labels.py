@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from medicines import USUAL
 
 from followup.clinical.plan.labels import above_label
 from followup.clinical.protocol.formulary import Medicine
@@ -19,6 +20,7 @@ def product(*labels: dict) -> Medicine:
             "kinds": ["lubricant"],
             "substances": ["x-1"],
             "volume_ml": 5,
+            **USUAL,
             "source": "invented",
             "mark": "M",
             "labels": [{"source": "invented", "mark": "M", **label} for label in labels],

@@ -15,13 +15,13 @@ EVENT = ((6, 7), (5, 7), (4, 7), (3, 7), (2, 7), (1, 7))
 
 
 def second_bottle(course, day, trips, today=0):
-    _, second = simulate(course(*EVENT), 100, today=day(today), trips=trips)
+    _, second = simulate(course(*EVENT), 100, 28, today=day(today), trips=trips)
     assert second.opened == day(20)
     return second
 
 
 def test_the_first_bottle_is_handed_over_today(course, day, trip):
-    first, _ = simulate(course(*EVENT), 100, today=day(0), trips=[trip(1, 1, 1)])
+    first, _ = simulate(course(*EVENT), 100, 28, today=day(0), trips=[trip(1, 1, 1)])
     assert (first.handed_over, first.handed_over_trip) == (day(0), None)
 
 
@@ -54,7 +54,7 @@ def test_a_trip_that_is_over_hands_over_nothing_more(course, day, trip, today, o
 
 
 def test_a_bottle_opened_before_today_was_in_hand_on_its_opening_day(course, day):
-    first, second = simulate(course(*EVENT), 100, today=day(30))
+    first, second = simulate(course(*EVENT), 100, 28, today=day(30))
     assert (first.handed_over, second.handed_over) == (day(1), day(20))
 
 
@@ -69,7 +69,7 @@ TIGHT = Margin(left=0.2, sure_drops=78)
 
 
 def with_margin(course, day, trips, margin=TIGHT, today=0):
-    _, second = simulate(course(*EVENT), 100, today=day(today), trips=trips, margin=margin)
+    _, second = simulate(course(*EVENT), 100, 28, today=day(today), trips=trips, margin=margin)
     assert second.opened == day(20)
     return second.handed_over_trip
 
@@ -93,7 +93,12 @@ def test_without_a_visit_before_it_runs_low_the_next_bottle_is_in_hand_today(cou
 def test_a_bottle_that_grows_old_before_it_is_empty_leaves_nothing_behind(course, day, trip):
     """Twice a day is 56 drops in 28 days: never low, but gone on the 28th evening."""
     _, second, _ = simulate(
-        course((2, 60)), 100, today=day(0), trips=[trip(1, 27, 27), trip(2, 28, 28)], margin=Margin(0.2, 100)
+        course((2, 60)),
+        100,
+        28,
+        today=day(0),
+        trips=[trip(1, 27, 27), trip(2, 28, 28)],
+        margin=Margin(0.2, 100),
     )
     assert (second.opened, second.handed_over_trip) == (day(29), 2)
 
@@ -107,7 +112,7 @@ def test_a_visit_at_another_place_hands_over_nothing(course, day, trip):
     ("steps", "goes_on", "last"), [(((4, 7),), False, 7), (((4, 7),), True, 28), (((1, 40),), False, 28)]
 )
 def test_a_bottle_is_thrown_away_when_it_is_old_or_its_course_is_over(course, day, steps, goes_on, last):
-    first, *_ = simulate(course(*steps), 100, today=day(0), goes_on=goes_on)
+    first, *_ = simulate(course(*steps), 100, 28, today=day(0), goes_on=goes_on)
     assert first.discard == day(last)
 
 
