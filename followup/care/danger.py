@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
+from pydantic import Field
+
+from followup.care.act import Act, Line
 from followup.care.hand import Hand
 from followup.care.planning import with_visits
 from followup.clinical.plan.served import seen_by_findings
@@ -12,9 +16,9 @@ from followup.clinical.review.proposal import Outcome
 from followup.clinical.review.review import review
 from followup.errors import FollowupError
 from followup.language.catalogues import N_
-from followup.records.desk.alerts import Alert, close_walk_ins, open_alert, open_alerts
+from followup.records.desk.alerts import Alert, close_alert, close_walk_ins, open_alert, open_alerts
 from followup.records.desk.leaving import close_by_findings
-from followup.records.people.patients import lock_patient, patients_by_id
+from followup.records.people.patients import known, lock_patient, patients_by_id
 from followup.records.plans.plans import active_plan, plans_of
 from followup.records.store.store import Session, Unit
 from followup.records.trips.places import planning_calendar
@@ -42,6 +46,12 @@ class InDanger:
 
     alert: Alert
     who: PatientView
+
+
+class Closed(Act):
+    """``word``: what was done."""
+
+    word: Annotated[Line, Field(min_length=1)]
 
 
 def look_stored(unit: Unit, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:
@@ -76,6 +86,12 @@ def in_danger(session: Session) -> tuple[InDanger, ...]:
     alerts = open_alerts(session)
     people = patients_by_id(session, {alert.patient_id for alert in alerts})
     return tuple(InDanger(one, people[one.patient_id]) for one in alerts if one.patient_id in people)
+
+
+def close_one(hand: Hand, code: str, alert_id: int, sent: Closed) -> None:
+    """Close an alert with a word of what was done. Errors: those of ``close_alert``."""
+    with hand.store.write(hand.actor, hand.now) as unit:
+        close_alert(unit, patient_id=known(unit.session, code).id, alert_id=alert_id, word=sent.word)
 
 
 def _outcome(session: Session, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:

@@ -47,6 +47,11 @@ class Hand:
         return self.person
 
     @property
+    def by(self) -> str:
+        """The name under which it is written down."""
+        return self.actor.name or self.actor.login
+
+    @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.clinic.zone)
 

@@ -2,30 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from typing import Annotated
 
+from pydantic import Field
+
+from followup.care.act import Act, Id, Line, Password
 from followup.care.hand import Hand
 from followup.care.password_again import must_match
 from followup.care.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
 from followup.records.plans.plans import active_plan, sign_plan
+from followup.records.store.store import Session
 from followup.said import say
 from followup.typed import typed_in
 
 MOST_AT_ONCE = 60
 
 
-def sign_one(hand: Hand, view: PlanView, *, password: str, reason: str) -> None:
+class Signing(Act):
+    """``reason``: why, where the plan replaces one in force or the surgeon has changed it."""
+
+    password: Password
+    reason: Line = ""
+
+
+class Several(Act):
+    """Sign each in its own right; one that fails stops no other."""
+
+    plans: Annotated[list[Id], Field(min_length=1, max_length=MOST_AT_ONCE)]
+    password: Password
+
+
+def sign_one(hand: Hand, view: PlanView, sent: Signing) -> None:
     """Sign a plan, with the password once more. Sent twice it signs once.
 
     Errors: ``password.wrong``, ``plan.reason``, ``plan.stale`` and those of ``sign_plan``.
     """
     if signed_by_me(hand, view):
         return
-    must_match(hand, password)
+    must_match(hand, sent.password)
     try:
-        _sign_checked(hand, view, reason)
+        _sign_checked(hand, view, sent.reason)
     except FollowupError:
         # Of two clicks at once the second may find the first one's signature at any step.
         if not _is_mine(hand, view.version.id):
@@ -51,14 +69,12 @@ def _sign_checked(hand: Hand, view: PlanView, reason: str) -> None:
     _sign(hand, view, "" if stored else reason)
 
 
-def sign_several(
-    hand: Hand, plans: Iterable[int], *, password: str
-) -> tuple[int, tuple[tuple[int, str], ...]]:
+def sign_several(hand: Hand, sent: Several) -> tuple[int, tuple[tuple[int, str], ...]]:
     """Sign each plan in its own right: how many are, and which are not, with what hinders them.
 
     Errors: ``sign.none``, ``password.wrong``.
     """
-    ids = tuple(dict.fromkeys(plans))[:MOST_AT_ONCE]
+    ids = tuple(dict.fromkeys(sent.plans))[:MOST_AT_ONCE]
     if not ids:
         raise FollowupError(
             "sign.none",
@@ -66,7 +82,7 @@ def sign_several(
             where=say("plans"),
             fix=say("look at a plan, tick it, then sign"),
         )
-    must_match(hand, password)
+    must_match(hand, sent.password)
     found = [(number, _sign_plain(hand, number)) for number in ids]
     failed = tuple((number, problem) for number, problem in found if problem)
     return len(found) - len(failed), failed
@@ -91,6 +107,31 @@ def is_stale(hand: Hand, view: PlanView, record_number: int) -> bool:
         or view.plan.protocol_hash != hand.protocol.hash
         or view.plan.approved != (hand.approved)
         or view.plan.as_of < hand.today
+    )
+
+
+def may_go_together(session: Session, hand: Hand, view: PlanView, record_number: int) -> bool:
+    """Whether a draft can be signed with others, as nothing about it needs a page of its own."""
+    version = view.version
+    # What somebody decided against the rules is looked at on its own page before it is signed.
+    decided = any(caution.decided_by for caution in version.body.cautions)
+    plain = version.body.signable and not (version.body.questions or decided or version.edits)
+    first = active_plan(session, version.patient_id) is None
+    return plain and first and is_quiet(view) and hand.approved and not is_stale(hand, view, record_number)
+
+
+def is_quiet(view: PlanView) -> bool:
+    """Whether nothing about the plan asks for a page of its own before it is signed.
+
+    Uveitis, many drops a day, a high pressure risk, and a caution that nobody has answered before do.
+    """
+    eyes = (view.record.patient.eyes.right, view.record.patient.eyes.left)
+    many = view.protocol.review.settings.least_count
+    return not (
+        any(eye.uveitis for eye in eyes)
+        or any(step.count >= many for course in view.plan.courses if course.eye for step in course.steps)
+        or "A" in view.plan.tiers.values()
+        or any(caution.level in ("stop", "ask") for caution in view.plan.cautions)
     )
 
 

@@ -10,11 +10,11 @@ from typing import Any
 from followup.care.adjusting import joined
 from followup.care.danger import look_stored
 from followup.care.hand import Hand
+from followup.care.looks import reason_of
 from followup.care.planning import draft_plan, newest_edits, with_visits
 from followup.clinical.record import Eye, Findings, parse_record
 from followup.clinical.review.review import accept, review, with_findings
 from followup.demo.clinic import SURGEON
-from followup.desks.surgeon.looks import reason_of
 from followup.records.people.patients import correct_record, newest_record
 from followup.records.store.store import Unit
 from followup.records.trips.places import planning_calendar

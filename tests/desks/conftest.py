@@ -17,10 +17,10 @@ from one_app import AppOf
 from starlette.testclient import TestClient
 from two_sites import TwoSites, two_sites
 
+from followup.care.account import LIFETIME
 from followup.care.passwords import Passwords
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol
-from followup.desks.door.guard import LIFETIME
 from followup.desks.door.hand import Desk
 from followup.recall.codes.keyring import Keyring
 from followup.records.house.staff import add_staff, open_session

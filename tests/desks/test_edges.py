@@ -8,7 +8,8 @@ from types import SimpleNamespace
 import pytest
 from clinic_days import IDS, TURNS, Turn, local
 
-from followup.care.before_leaving import checks_to_do
+from followup.care.before_leaving import Checked, checks_to_do, note_check
+from followup.care.eye_case import EyeCase
 from followup.care.plan_view import PlanView, steps_left, untreated
 from followup.care.planning import own_times_on, times_on, with_visits
 from followup.care.sheets import bottles_with, clinic_info, content_of
@@ -17,8 +18,6 @@ from followup.clinical.careplan import BeforeLeaving, Bottle, CarePlan, Course, 
 from followup.clinical.record import Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.desks.manager.bottles import shelf
-from followup.desks.surgeon.eye import EyeCase
-from followup.desks.surgeon.leaving import note_check
 from followup.desks.words.texts import Texts
 from followup.recall.codes.keyring import Keyring
 from followup.records.desk.leaving_checks import checks_noted
@@ -239,7 +238,7 @@ def test_the_pressure_before_leaving_is_written_down_with_the_clinics_day_and_cl
     who = ward.enter(record.model_copy(update={"operations": (operation,)}))
     ward.draft(who, ward.body(before_leaving=(check,)))
     hand = _visit(zone, local(zone, f"2027-03-10 {clock}"), ward.store, protocol)
-    note_check(hand, "K-1", "right:pressure", mmhg="18", why="")
+    note_check(hand, "K-1", Checked(key="right:pressure", mmhg=18.0))
     with ward.store.read() as session:
         (look,) = newest_record(session, who).record.reviews
         assert checks_noted(session, day) == {(who, "right:pressure")}

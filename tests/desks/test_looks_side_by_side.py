@@ -7,17 +7,17 @@ from types import SimpleNamespace
 
 import pytest
 
-from followup.care.before_leaving import checks_to_do
+from followup.care.before_leaving import Checked, checks_to_do, note_check
 from followup.care.danger import newest_looks
+from followup.care.eye_case import eye_case
+from followup.care.looks import Looked, store_findings
+from followup.care.overview import overview
 from followup.care.plan_view import PlanView
+from followup.care.signing import is_quiet
 from followup.care.trip_lines import LookedAt, TripLine
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
-from followup.clinical.record import Record
+from followup.clinical.record import Findings, Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
-from followup.desks.surgeon.at_a_glance import is_quiet
-from followup.desks.surgeon.eye import eye_case, store_findings
-from followup.desks.surgeon.leaving import note_check
-from followup.desks.surgeon.my_patients import overview
 from followup.recall.codes.keyring import Keyring
 from followup.records.house.staff import add_staff
 from followup.records.people.patients import enter_record, newest_record
@@ -126,7 +126,7 @@ def test_a_pressure_before_leaving_goes_into_todays_look_and_leaves_the_other_ey
         assert [one.check.key for one in checks_to_do(session, hand)] == ["r", "l"], (
             "by the hour they are due"
         )
-    eye, _ = note_check(hand, "K-1", "r", mmhg="22", why="")
+    eye, _ = note_check(hand, "K-1", Checked(key="r", mmhg=22.0))
     assert eye == "right"
     assert _seen(ward, who) == [
         ("left", "2+", 15, "the other eye"),
@@ -138,7 +138,8 @@ def test_findings_of_one_eye_leave_those_of_the_other_of_the_same_day(both_seen,
     ward, who = both_seen
     hand = _visit(ward.now, ward.store, protocol)
     case = eye_case(hand, "K-1", "right")
-    store_findings(hand, case, {"cells": "3+", "note": "second"}, seen=1)
+    look = Findings(eye="right", date=hand.today, cells="3+", note="second")
+    store_findings(hand, case, Looked(seen=1, look=look))
     assert _seen(ward, who) == [
         ("left", "2+", 15, "the other eye"),
         ("right", "3+", None, "second"),

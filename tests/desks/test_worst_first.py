@@ -7,8 +7,8 @@ import re
 
 import pytest
 
+from followup.care.overview import severity
 from followup.clinical.record.findings import Findings
-from followup.desks.surgeon.my_patients import severity
 
 PASSWORD = "a long enough password"
 GRADED = ("0", "0.5+", "1+", "2+", "3+", "4+")

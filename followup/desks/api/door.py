@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated
 
 from fastapi import Request, Response
-from pydantic import Field
 
-from followup.desks.api.base import Given, Line, Login, Password, Sent, router_of
+from followup.care.account import LogIn, NewPassword, close_session, new_session, set_own_password
+from followup.care.house import Approval, approve
+from followup.desks.api.base import Given, router_of
 from followup.desks.door.guard import token_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.manager.protocol import approve
-from followup.desks.page.account import give_cookie, new_session, set_own_password, take_cookie
-from followup.records.house.staff import end_session, staff_by_login
+from followup.desks.page.account import give_cookie, take_cookie
+from followup.records.house.staff import staff_by_login
 from followup.records.views import Staff
 
 router = router_of("Log in")
-
-
-class LogIn(Sent):
-    """The cookie of the answer is the log-in; send it along from then on."""
-
-    login: Login
-    password: Password
 
 
 class Me(Given):
@@ -34,13 +26,6 @@ class Me(Given):
     roles: list[str]
     clinic: str
     today: date
-
-
-class NewPassword(Sent):
-    """Every session of the person ends."""
-
-    old: Password
-    new: Password
 
 
 class Signature(Given):
@@ -58,17 +43,10 @@ class ProtocolOut(Given):
     signed: Signature | None
 
 
-class Approval(Sent):
-    """``hash`` is that of the protocol as it was read."""
-
-    hash: Annotated[Line, Field(min_length=1)]
-    password: Password
-
-
 @router.post("/session", status_code=201)
 def log_in(answer: Response, hand: AnyHand, sent: LogIn) -> Me:
     """Log in."""
-    token = new_session(hand, sent.login, sent.password)
+    token = new_session(hand, sent)
     give_cookie(answer, hand, token)
     with hand.store.read() as session:
         person = staff_by_login(session, sent.login)
@@ -86,41 +64,28 @@ def who_am_i(hand: AnyHand) -> Me:
 @router.delete("/session", status_code=204)
 def log_out(request: Request, answer: Response, hand: AnyHand) -> None:
     """Log out."""
-    with hand.store.upkeep(hand.now) as unit:
-        end_session(unit, token=token_of(request))
+    close_session(hand, token_of(request))
     take_cookie(answer, hand)
 
 
 @router.put("/session/password", status_code=204)
 def change_password(hand: AnyHand, sent: NewPassword) -> None:
     """Change one's own password."""
-    set_own_password(hand, old=sent.old, new=sent.new)
+    set_own_password(hand, sent)
 
 
 @router.get("/protocol")
 def protocol(hand: AnyHand) -> ProtocolOut:
     """The protocol and who approved it."""
-    return _protocol(hand)
+    return ProtocolOut.of(hand.protocol, signed=hand.signature)
 
 
 @router.post("/protocol/sign", status_code=204)
 def sign(hand: AnyHand, sent: Approval) -> None:
     """Approve exactly this protocol for patients of the clinic, with the password once more."""
     if hand.signature is None or sent.hash != hand.protocol.hash:
-        approve(hand, hash=sent.hash, password=sent.password)
+        approve(hand, sent)
 
 
 def _me(hand: DeskHand, person: Staff) -> Me:
-    return Me(
-        login=person.login,
-        name=person.name,
-        roles=sorted(person.roles),
-        clinic=hand.clinic.name,
-        today=hand.today,
-    )
-
-
-def _protocol(hand: DeskHand) -> ProtocolOut:
-    found = hand.protocol
-    signed = Signature.model_validate(hand.signature) if hand.signature else None
-    return ProtocolOut(name=found.name, version=found.version, hash=found.hash, signed=signed)
+    return Me.of(person, roles=sorted(person.roles), clinic=hand.clinic.name, today=hand.today)

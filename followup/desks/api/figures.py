@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import Field
-
+from followup.care.house import Counts, store_counts
 from followup.clinical.record import Eye
 from followup.clinical.record.vision import BANDS_SOURCE
-from followup.desks.api.base import Given, Sent, router_of
+from followup.desks.api.base import Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.manager.bottles import shelf, store_counts
+from followup.desks.manager.bottles import shelf
 from followup.desks.manager.figures import days_ahead, followed
-from followup.records.plans.desk_notes import MOST_BOTTLES
 
 router = router_of("Pharmacy and manager")
-Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
 
 
 class MedicineOut(Given):
@@ -47,14 +44,6 @@ class ShelfOut(Given):
     medicines: list[MedicineOut]
     today: list[HandOut]
     until: date
-
-
-class Counts(Sent):
-    """Bottles counted on the shelf, by medicine; one that is not named keeps its last count."""
-
-    counts: Annotated[
-        dict[Annotated[str, Field(max_length=60)], Bottles], Field(min_length=1, max_length=200)
-    ]
 
 
 class ServiceAhead(Given):
@@ -105,7 +94,7 @@ def bottles(hand: AnyHand) -> ShelfOut:
 @router.post("/bottles/counts")
 def count(hand: AnyHand, sent: Counts) -> ShelfOut:
     """Store what was counted on the shelf."""
-    store_counts(hand, sent.counts)
+    store_counts(hand, sent)
     return _shelf(hand)
 
 
@@ -118,32 +107,20 @@ def forecast(hand: AnyHand) -> list[DayAhead]:
 @router.get("/outcomes")
 def outcomes(hand: AnyHand) -> OutcomesOut:
     """Who was followed up in the last quarter, and how well they see."""
-    found = followed(hand)
-    tiers = [TierOut.model_validate(tier) for tier in found.tiers]
-    return OutcomesOut(since=found.since, tiers=tiers, bands=dict(found.bands), source=BANDS_SOURCE)
+    return OutcomesOut.of(followed(hand), source=BANDS_SOURCE)
 
 
 def _shelf(hand: DeskHand) -> ShelfOut:
     found = shelf(hand)
     return ShelfOut(
         medicines=[
-            MedicineOut(
-                medicine=line.medicine,
-                name=line.name,
-                today=line.today,
-                week=line.week,
+            MedicineOut.of(
+                line,
                 counted=line.counted.bottles if line.counted else None,
                 counted_at=line.counted.at if line.counted else None,
-                missing=line.missing,
             )
             for line in found.lines
         ],
-        today=[
-            HandOut.model_validate(
-                {"patient": person_of(one.who, hand.today), "name": one.name}
-                | {"eye": one.eye, "number": one.number}
-            )
-            for one in found.out
-        ],
+        today=[HandOut.of(one, patient=person_of(one.who, hand.today)) for one in found.out],
         until=found.until,
     )

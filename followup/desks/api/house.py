@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import Path
-from pydantic import Field
 
-from followup.desks.api.base import Given, Line, Login, Password, Sent, Truth, router_of
+from followup.care.calendars import NewCalendar, replace_calendar, seen_mark
+from followup.care.house import send_again
+from followup.care.staff import NewStaff, StaffChange, add_person, change_person
+from followup.desks.api.base import Given, router_of
 from followup.desks.door.hand import AnyHand
-from followup.desks.manager.calendar import replace_calendar, seen_mark
-from followup.desks.manager.staff import add_person, change_person
 from followup.records.house.staff import all_staff
-from followup.records.people.messages import Channel, try_again, unsent_messages
+from followup.records.people.messages import Channel, unsent_messages
 from followup.records.views import Staff
 from followup.timing.calendar import Calendar
 
 router = router_of("Pharmacy and manager")
-Role = Literal["counsellor", "reception", "surgeon", "pharmacy", "manager"]
 
 
 class CalendarOut(Given):
@@ -26,13 +25,6 @@ class CalendarOut(Given):
 
     calendar: Calendar
     seen: str
-
-
-class NewCalendar(Sent):
-    """The whole calendar in place of the one that ``seen`` stands for."""
-
-    calendar: Calendar
-    seen: Annotated[str, Field(max_length=64)]
 
 
 class Unsent(Given):
@@ -60,23 +52,6 @@ class StaffOut(Given):
     seen: str
 
 
-class NewStaff(Sent):
-    login: Login
-    name: Annotated[Line, Field(min_length=1, max_length=120)]
-    roles: Annotated[list[Role], Field(min_length=1, max_length=5)]
-    password: Password
-    registration: Annotated[Line, Field(max_length=120)] = ""
-
-
-class StaffChange(Sent):
-    """``password``: a new one, or null to keep the old. ``seen``: of the person as it was looked at."""
-
-    roles: Annotated[list[Role], Field(min_length=1, max_length=5)]
-    active: Truth
-    password: Password | None = None
-    seen: Annotated[str, Field(max_length=64)] | None = None
-
-
 @router.get("/calendar")
 def calendar(hand: AnyHand) -> CalendarOut:
     """Open days, holidays, services and their places."""
@@ -86,7 +61,7 @@ def calendar(hand: AnyHand) -> CalendarOut:
 @router.put("/calendar", status_code=204)
 def change_calendar(hand: AnyHand, sent: NewCalendar) -> None:
     """Set the calendar. Signed plans keep their visits."""
-    replace_calendar(hand, sent.calendar.model_dump(mode="json", exclude_defaults=True), seen=sent.seen)
+    replace_calendar(hand, sent)
 
 
 @router.get("/messages")
@@ -99,8 +74,7 @@ def unsent(hand: AnyHand) -> list[Unsent]:
 @router.post("/messages/{message}/again", status_code=204)
 def again(hand: AnyHand, message: Annotated[int, Path(ge=1, le=999_999_999)]) -> None:
     """Try a failed message again."""
-    with hand.store.write(hand.actor, hand.now) as unit:
-        try_again(unit, message_id=message)
+    send_again(hand, message)
 
 
 @router.get("/staff")
@@ -113,15 +87,7 @@ def staff(hand: AnyHand) -> list[StaffOut]:
 @router.post("/staff", status_code=201)
 def add(hand: AnyHand, sent: NewStaff) -> StaffOut:
     """Someone new who may log in."""
-    made = add_person(
-        hand,
-        login=sent.login,
-        name=sent.name,
-        roles=sent.roles,
-        password=sent.password,
-        registration=sent.registration,
-    )
-    return _staff(made)
+    return _staff(add_person(hand, sent))
 
 
 @router.put("/staff/{login}")
@@ -129,23 +95,8 @@ def change(
     hand: AnyHand, login: Annotated[str, Path(min_length=1, max_length=120)], sent: StaffChange
 ) -> StaffOut:
     """Change roles, whether the person may log in, or the password; sessions of that person end."""
-    changed = change_person(
-        hand,
-        login,
-        roles=sent.roles,
-        active=sent.active,
-        password=sent.password or "",
-        seen=sent.seen,
-    )
-    return _staff(changed)
+    return _staff(change_person(hand, login, sent))
 
 
 def _staff(person: Staff) -> StaffOut:
-    return StaffOut(
-        login=person.login,
-        name=person.name,
-        registration=person.registration,
-        roles=sorted(person.roles),
-        active=person.active,
-        seen=person.mark,
-    )
+    return StaffOut.of(person, roles=sorted(person.roles), seen=person.mark)

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
-
-from pydantic import Field
-
+from followup.care.overview import overview
+from followup.care.standing import Standing, say_standing
 from followup.clinical.record import Findings
-from followup.desks.api.base import Code, Given, Line, Sent, router_of
+from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.door.hand import AnyHand
-from followup.desks.surgeon.my_patients import overview, say_standing
 from followup.recall.reach.worklist import reason
 
 router = router_of("Eyes")
@@ -52,13 +49,6 @@ class MyPatients(Given):
     decide: list[DecideOut]
 
 
-class Standing(Sent):
-    """What the surgeon says of a patient."""
-
-    standing: Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
-    reason: Annotated[Line, Field(min_length=1)]
-
-
 @router.get("/my-patients")
 def my_patients(hand: AnyHand) -> MyPatients:
     """Whom the surgeon must look after today."""
@@ -66,21 +56,13 @@ def my_patients(hand: AnyHand) -> MyPatients:
     return MyPatients(
         danger=[alert_out(hand, one) for one in found.danger],
         left=[visit_out(line, today) for line in found.left],
-        inflamed=[
-            InflamedOut(patient=person_of(one.who, today), look=one.look, day=one.day)
-            for one in found.inflamed
-        ],
+        inflamed=[InflamedOut.of(one, patient=person_of(one.who, today)) for one in found.inflamed],
         overdue=[
-            MineOut(patient=person_of(line.patient, today), days=line.days, why=reason(line, words))
+            MineOut.of(line, patient=person_of(line.patient, today), why=reason(line, words))
             for line in found.mine
         ],
         decide=[
-            DecideOut(
-                patient=person_of(item.line.patient, today),
-                cause=item.cause,
-                why=reason(item.line, words),
-                may_be_lost=item.may_be_lost,
-            )
+            DecideOut.of(item, patient=person_of(item.line.patient, today), why=reason(item.line, words))
             for item in found.decide
         ],
     )
@@ -89,4 +71,4 @@ def my_patients(hand: AnyHand) -> MyPatients:
 @router.post("/patients/{code}/standing", status_code=204)
 def standing(hand: AnyHand, code: Code, sent: Standing) -> None:
     """Say that a patient is lost to follow-up, has refused, or is followed again."""
-    say_standing(hand, code, standing=sent.standing, reason=sent.reason)
+    say_standing(hand, code, sent)

@@ -8,21 +8,21 @@ from typing import Annotated
 from fastapi import Path
 from pydantic import Field, StringConstraints
 
+from followup.care.deciding import Decision, DecisionBack, decide, undecide
 from followup.care.fields.shape import Field as FormField
 from followup.care.fields.shape import Member
 from followup.care.plan_view import load, untreated, view_of
-from followup.care.signing import MOST_AT_ONCE, is_stale, needs_reason, sign_one, sign_several
+from followup.care.plans import Ending, base_of, end_one, make_again, store_answers, two_versions
+from followup.care.signing import Several, Signing, is_stale, needs_reason, sign_one, sign_several
 from followup.clinical.careplan import Adjustment, CarePlan, Question
 from followup.clinical.record import Eye
-from followup.desks.api.base import Given, Id, Line, Number, Password, PlanId, Sent, router_of
+from followup.desks.api.base import Given, Number, PlanId, Sent, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.answers import AnswerField, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.posted import Posted
-from followup.desks.surgeon.deciding import LookDecision, decide, undecide
-from followup.desks.surgeon.my_patients import two_versions
-from followup.desks.surgeon.plans import base_of, changes_of, end_one, make_again, store_answers
+from followup.desks.surgeon.plans import changes_of
 from followup.desks.surgeon.waiting import waiting_plans
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record, patient
@@ -99,13 +99,6 @@ class WaitingOut(Given):
     glance: list[GlanceOut]
 
 
-class Several(Sent):
-    """Sign each in its own right; one that fails stops no other."""
-
-    plans: Annotated[list[Id], Field(min_length=1, max_length=MOST_AT_ONCE)]
-    password: Password
-
-
 class NotSigned(Given):
     plan: int
     why: str
@@ -114,19 +107,6 @@ class NotSigned(Given):
 class SignedOut(Given):
     signed: int
     not_signed: list[NotSigned]
-
-
-class Signing(Sent):
-    """``reason``: why, where the plan replaces one in force or the surgeon has changed it."""
-
-    password: Password
-    reason: Line = ""
-
-
-class Ending(Sent):
-    """``reason``: why the plan ends before its last visit and its last drop."""
-
-    reason: Annotated[Line, Field(min_length=1)]
 
 
 class Answers(Sent):
@@ -140,26 +120,6 @@ class Answers(Sent):
         dict[Annotated[str, StringConstraints(max_length=200)], Annotated[list[Typed], Field(max_length=60)]],
         Field(min_length=1, max_length=200),
     ]
-
-
-class Decision(Sent):
-    """What is decided of the look ``need`` that no offered day can see: a ``day`` offered before or after,
-    or none where none is offered. With ``place`` another clinic looks on that day, also where this one
-    could. ``seen`` is the version of the record that it was made from."""
-
-    seen: Number
-    need: Line
-    day: date | None = None
-    why: Line
-    place: Annotated[str, StringConstraints(strip_whitespace=True, max_length=120)] = ""
-
-
-class DecisionBack(Sent):
-    """Which decision is taken back: its look and its day."""
-
-    seen: Number
-    need: Line
-    day: date | None = None
 
 
 class Differs(Given):
@@ -179,11 +139,7 @@ def waiting(hand: AnyHand) -> list[WaitingOut]:
             patient=person_of(line.who, hand.today),
             together=line.together,
             glance=[
-                GlanceOut(
-                    title=part.title,
-                    told=[f"{t.label}: {t.value}" if t.value else t.label for t in part.told],
-                )
-                for part in line.glance
+                GlanceOut(title=part.title, told=[thing.text for thing in part.told]) for part in line.glance
             ],
         )
         for line in waiting_plans(hand)
@@ -193,7 +149,7 @@ def waiting(hand: AnyHand) -> list[WaitingOut]:
 @router.post("/plans/sign")
 def sign_together(hand: AnyHand, sent: Several) -> SignedOut:
     """Sign several plans, with the password once more."""
-    done, failed = sign_several(hand, sent.plans, password=sent.password)
+    done, failed = sign_several(hand, sent)
     return SignedOut(signed=done, not_signed=[NotSigned(plan=number, why=why) for number, why in failed])
 
 
@@ -223,28 +179,26 @@ def answer(hand: AnyHand, plan_id: PlanId, sent: Answers) -> PlanOut:
 @router.post("/plans/{plan}/decisions")
 def decide_look(hand: AnyHand, plan_id: PlanId, sent: Decision) -> PlanOut:
     """Decide a look that no offered day can see, or that another clinic sees; the plan is made again."""
-    chosen = LookDecision(sent.need, sent.day, sent.why, sent.place)
-    return whole_plan(hand, decide(hand, load(hand, plan_id), chosen, seen=sent.seen).id)
+    return whole_plan(hand, decide(hand, load(hand, plan_id), sent).id)
 
 
 @router.post("/plans/{plan}/decisions/take-back")
 def take_decision_back(hand: AnyHand, plan_id: PlanId, sent: DecisionBack) -> PlanOut:
     """Take a decision back; the plan is made again without it."""
-    made = undecide(hand, load(hand, plan_id), sent.need, sent.day, seen=sent.seen)
-    return whole_plan(hand, made.id)
+    return whole_plan(hand, undecide(hand, load(hand, plan_id), sent).id)
 
 
 @router.post("/plans/{plan}/sign")
 def sign(hand: AnyHand, plan_id: PlanId, sent: Signing) -> PlanOut:
     """Sign a plan, with the password once more. Sent twice it signs once."""
-    sign_one(hand, load(hand, plan_id), password=sent.password, reason=sent.reason)
+    sign_one(hand, load(hand, plan_id), sent)
     return whole_plan(hand, plan_id)
 
 
 @router.post("/plans/{plan}/end")
 def end(hand: AnyHand, plan_id: PlanId, sent: Ending) -> PlanOut:
     """End a plan in force; its open visits are cancelled. Sent twice it ends once."""
-    end_one(hand, load(hand, plan_id), sent.reason)
+    end_one(hand, load(hand, plan_id), sent)
     return whole_plan(hand, plan_id)
 
 
@@ -255,9 +209,7 @@ def against(
     """What a version changes of another one of the same patient."""
     new, old, _ = two_versions(hand, plan_id, other)
     words = PlanWords(hand.texts, hand.protocol)
-    return [
-        Differs(text=one.text, was=one.was, now=one.now) for one in side_by_side(old.body, new.body, words)
-    ]
+    return [Differs.model_validate(one) for one in side_by_side(old.body, new.body, words)]
 
 
 def whole_plan(hand: DeskHand, plan_id: int) -> PlanOut:

@@ -22,7 +22,6 @@ from followup.said import say
 from followup.typed import typed
 
 IDLE = timedelta(minutes=30)
-LIFETIME = timedelta(hours=12)
 TOUCH_EVERY = timedelta(minutes=1)
 MOST_DIGITS = 9
 # The parts of an address that are numbers of ours.

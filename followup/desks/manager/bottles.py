@@ -10,16 +10,17 @@ from math import ceil
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.house import Counts, store_counts
 from followup.clinical.careplan import Step
 from followup.clinical.protocol.formulary import label_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, first
+from followup.desks.page.posted import AForm, Posted, as_typed, first
 from followup.errors import FollowupError
 from followup.recall.jobs.pharmacy import BottleToHandOut as AHandOut
 from followup.recall.jobs.pharmacy import hand_outs
-from followup.records.plans.desk_notes import StockCount, count_stock, stock
+from followup.records.plans.desk_notes import StockCount, stock
 from followup.records.views import PatientView
 from followup.said import say
 from followup.typed import typed
@@ -75,21 +76,10 @@ def count(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Store what was counted; a medicine whose field is empty keeps its last count."""
     try:
         counts = {name.removeprefix("stock."): _number(form, name) for name in form if _is_count(form, name)}
-        store_counts(hand, counts)
+        store_counts(hand, as_typed(Counts, counts=counts))
     except FollowupError as exc:
         return _page(request, hand, typed=form, error=exc.line, status=status_of(exc))
     return go("/bottles")
-
-
-def store_counts(hand: DeskHand, counts: Mapping[str, int]) -> None:
-    """Store what was counted on the shelf. Errors: ``stock.none``, ``stock.count``."""
-    unknown = [key for key in counts if key not in hand.protocol.formulary]
-    if unknown or not counts:
-        raise FollowupError(
-            "stock.none", say("nothing was counted"), where=say("stock"), fix=say("type a count, then store")
-        )
-    with hand.store.write(hand.actor, hand.now) as unit:
-        count_stock(unit, counts=counts)
 
 
 def _is_count(form: Posted, name: str) -> bool:

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import re
-from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.calendars import NewCalendar, replace_calendar, seen_mark
 from followup.clinical.record import parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, first
+from followup.desks.page.posted import AForm, Posted, as_typed, first
 from followup.errors import FollowupError
-from followup.language.entered import must_print_text
-from followup.records.house.clinics import clinic_calendar_of, get_clinic, put_clinic
-from followup.records.store.store import Session
 from followup.records.trips.closed import visits_without_offer
-from followup.records.views import Clinic, TripView
+from followup.records.views import TripView
 from followup.said import say
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 from followup.typed import typed
@@ -46,10 +42,12 @@ def change(request: Request, hand: AnyHand, form: AForm) -> Response:
     """
     seen = first(form, "seen")
     try:
-        calendar, caps = _read(form, hand.calendar), first(form, "caps") == "yes"
-        shown = frozenset(form.get("confirmed", []))
         hit = replace_calendar(
-            hand, calendar, seen=seen, cap_colours=caps, address=first(form, "address"), shown=shown
+            hand,
+            as_typed(NewCalendar, calendar=_read(form, hand.calendar), seen=seen),
+            cap_colours=first(form, "caps") == "yes",
+            address=first(form, "address"),
+            shown=frozenset(form.get("confirmed", [])),
         )
         if hit:
             return _page(request, hand, form, seen, hit=hit)
@@ -58,64 +56,8 @@ def change(request: Request, hand: AnyHand, form: AForm) -> Response:
     return go("/calendar")
 
 
-def seen_mark(clinic: Clinic) -> str:
-    """What a form or program must send back, so that it changes only what it has seen."""
-    seen = json.dumps([clinic.calendar, clinic.cap_colours, clinic.address])
-    return hashlib.sha256(seen.encode()).hexdigest()[:16]
-
-
-def _newly_hit(session: Session, hand: DeskHand, old: Calendar, new: Calendar) -> tuple[TripView, ...]:
-    """The visits that the stored calendar offers and the new one does not."""
-    before = {trip.id for trip in visits_without_offer(session, old, hand.today)}
-    after = visits_without_offer(session, new, hand.today)
-    return tuple(trip for trip in after if trip.id not in before)
-
-
-def replace_calendar(
-    hand: DeskHand,
-    calendar: dict[str, Any],
-    *,
-    seen: str,
-    cap_colours: bool | None = None,
-    address: str | None = None,
-    shown: frozenset[str] | None = None,
-) -> tuple[TripView, ...]:
-    """Store a calendar that was read already. ``seen``: the mark of the one that the change was made from.
-
-    ``cap_colours`` says whether sheets draw the caps of bottles in colour; None leaves it as it is;
-    so with ``address``, where patients come to. ``shown``: the ids of the visits that the person knows
-    to lose their day; where there are others, nothing is stored and all of them come back.
-    Errors: ``calendar.site``, ``store.conflict``.
-    """
-    if hand.actor.site is not None:
-        raise FollowupError(
-            "calendar.site",
-            say("the calendar of one site is not changed here"),
-            fix=say("ask the clinic's manager"),
-        )
-    must_print_text(address or "", "address")
-    must_print_text((calendar.get("closed_days") or {}).get("place") or "", "place")
-    with hand.store.write(hand.actor, hand.now) as unit:
-        clinic = get_clinic(unit.session)
-        if seen_mark(clinic) != seen:
-            raise FollowupError(
-                "store.conflict",
-                say("someone else changed the calendar meanwhile"),
-                fix=say("open it again and repeat what is still needed"),
-            )
-        if shown is not None:
-            new = parse_calendar(calendar, "calendar")
-            hit = _newly_hit(unit.session, hand, clinic_calendar_of(clinic), new)
-            if not {str(trip.id) for trip in hit} <= shown:
-                return hit
-        caps = clinic.cap_colours if cap_colours is None else cap_colours
-        where = clinic.address if address is None else address.strip()
-        put_clinic(unit, replace(clinic, calendar=json.dumps(calendar), cap_colours=caps, address=where))
-    return ()
-
-
-def _read(form: Posted, old: Calendar) -> dict[str, Any]:
-    """The calendar as JSON, checked. What has no field on the page stays as it is."""
+def _read(form: Posted, old: Calendar) -> Calendar:
+    """The calendar that the form means. What has no field on the page stays as it is."""
     kept = old.model_dump(mode="json", exclude_defaults=True)
     half = [h for h in kept.get("half_days", []) if h.get("services") or h.get("capacity") == "whole"]
     half += [{"weekday": day} for day in form.get("half_weekday", [])]
@@ -131,8 +73,7 @@ def _read(form: Posted, old: Calendar) -> dict[str, Any]:
         "only_listed_services": first(form, "only_listed") == "yes",
         "closed_days": _closed_days(form),
     }
-    parse_calendar(parse_json_object(json.dumps(kept), "calendar"), "calendar")
-    return kept
+    return parse_calendar(parse_json_object(json.dumps(kept), "calendar"), "calendar")
 
 
 def _closed_days(form: Posted) -> dict[str, str] | None:

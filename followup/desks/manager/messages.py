@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.house import send_again
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.errors import FollowupError
-from followup.records.people.messages import try_again, unsent_messages
+from followup.records.people.messages import unsent_messages
 
 router = APIRouter()
 
@@ -22,8 +23,7 @@ def unsent(request: Request, hand: AnyHand) -> Response:
 def again(request: Request, hand: AnyHand, message: int) -> Response:
     """Put a failed message back into the queue; the next minute's run sends it under its old key."""
     try:
-        with hand.store.write(hand.actor, hand.now) as unit:
-            try_again(unit, message_id=message)
+        send_again(hand, message)
     except FollowupError as exc:
         return _page(request, hand, error=exc.line, status=status_of(exc))
     return go("/messages")

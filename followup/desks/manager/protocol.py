@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.password_again import must_match
+from followup.care.house import Approval, approve
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, first
+from followup.desks.page.posted import AForm, as_typed, first, password_of
 from followup.errors import FollowupError
-from followup.records.plans.protocols import sign_protocol
 from followup.said import say
-from followup.sheets.paper.protocol_print import must_print
 
 router = APIRouter()
 
@@ -35,26 +33,10 @@ def sign(request: Request, hand: AnyHand, form: AForm) -> Response:
                 where=say("I have read it"),
                 fix=say("read the files, then tick the box"),
             )
-        approve(hand, hash=first(form, "hash"), password=form.get("password", [""])[0])
+        approve(hand, as_typed(Approval, hash=first(form, "hash"), password=password_of(form)))
     except FollowupError as exc:
         return _page(request, hand, error=exc.line, status=status_of(exc))
     return go("/protocol")
-
-
-def approve(hand: DeskHand, *, hash: str, password: str) -> None:
-    """Sign the protocol with this hash, with the password once more.
-
-    Errors: ``protocol.changed``, ``password.wrong``, those of ``must_print`` and of ``sign_protocol``.
-    """
-    protocol = hand.protocol
-    if hash != protocol.hash:
-        raise FollowupError(
-            "protocol.changed", say("the protocol has changed"), fix=say("read it again, then sign")
-        )
-    must_print(protocol)
-    must_match(hand, password)
-    with hand.store.write(hand.actor, hand.now) as unit:
-        sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
 
 
 def _page(request: Request, hand: DeskHand, *, error: str | None = None, status: int = 200) -> Response:

@@ -8,24 +8,14 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
-from followup.care.password_again import must_match
-from followup.desks.door.guard import LIFETIME, cookie_name, token_of
+from followup.care.account import LIFETIME, LogIn, NewPassword, close_session, new_session, set_own_password
+from followup.desks.door.guard import cookie_name, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import may
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, first, kept_fields
+from followup.desks.page.posted import AForm, as_typed, first, kept_fields, password_of
 from followup.errors import FollowupError
 from followup.recall.messages.clock import why_messages_wait
-from followup.records.house.staff import (
-    change_staff,
-    end_session,
-    is_locked,
-    note_failed_login,
-    open_session,
-    staff_by_login,
-)
-from followup.records.views import SYSTEM
-from followup.said import say
 
 router = APIRouter()
 
@@ -62,7 +52,7 @@ def log_in(request: Request, hand: AnyHand, form: AForm) -> Response:
     login, then = first(form, "login"), _inside(first(form, "then") or "/")
     kept = kept_fields(form)
     try:
-        token = new_session(hand, login, form.get("password", [""])[0])
+        token = new_session(hand, as_typed(LogIn, login=login, password=password_of(form)))
     except FollowupError as exc:
         return _log_in_page(request, hand, then=then, login=login, error=exc.line, kept=kept, status=401)
     answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
@@ -72,8 +62,7 @@ def log_in(request: Request, hand: AnyHand, form: AForm) -> Response:
 
 @router.post("/log-out")
 def log_out(request: Request, hand: AnyHand) -> RedirectResponse:
-    with hand.store.upkeep(hand.now) as unit:
-        end_session(unit, token=token_of(request))
+    close_session(hand, token_of(request))
     answer = go("/log-in")
     take_cookie(answer, hand)
     return answer
@@ -92,18 +81,10 @@ def password_page(request: Request) -> Response:
 @router.post("/password")
 def change_password(request: Request, hand: AnyHand, old: Text = "", new: Text = "") -> Response:
     try:
-        set_own_password(hand, old=old, new=new)
+        set_own_password(hand, as_typed(NewPassword, old=old, new=new))
     except FollowupError as exc:
         return show(request, "password.html", status=422, error=exc.line)
     return go("/log-in")
-
-
-def set_own_password(hand: DeskHand, *, old: str, new: str) -> None:
-    """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
-    person = must_match(hand, old)
-    stored = hand.passwords.hash(new)
-    with hand.store.write(hand.actor, hand.now) as unit:
-        change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)
 
 
 def give_cookie(answer: Response, hand: DeskHand, token: str) -> None:
@@ -124,26 +105,6 @@ def take_cookie(answer: Response, hand: DeskHand) -> None:
     answer.delete_cookie(
         cookie_name(hand.desk), path="/", httponly=True, samesite="strict", secure=hand.desk.https
     )
-
-
-def new_session(hand: DeskHand, login: str, password: str) -> str:
-    """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
-    desk = hand.desk
-    with desk.store.read() as session:
-        person = staff_by_login(session, login)
-    locked = person is not None and is_locked(person, hand.now)
-    right = desk.passwords.matches(person.password_hash if person else None, password)
-    if person is None or not right or locked or not person.active:
-        if person is not None and not locked:
-            with desk.store.write(SYSTEM, hand.now) as unit:
-                note_failed_login(unit, login=person.login)
-        raise FollowupError(
-            "login.refused",
-            say("the log-in name or the password is wrong"),
-            fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
-        )
-    with desk.store.write(person.actor, hand.now) as unit:
-        return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)
 
 
 def _inside(then: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import Annotated, TypeVar
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Request
 from pydantic import ValidationError
@@ -58,6 +58,11 @@ def first(form: Posted, name: str) -> str:
     return form.get(name, [""])[0].strip()
 
 
+def password_of(form: Posted, name: str = "password") -> str:
+    """A password, blanks and all."""
+    return form.get(name, [""])[0]
+
+
 def number_of(text: str) -> int:
     """A small whole number that a form sent along; 0 where it is none."""
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
@@ -87,6 +92,14 @@ def act_of(kind: type[AnAct], sent: Mapping[str, object], /, **refused: Followup
     raise own or FollowupError(
         "request.field", problem_words(problem), where=field, fix=say("Go back and correct this field.")
     )
+
+
+def as_typed(kind: type[AnAct], /, **typed: object) -> AnAct:
+    """The act that a form means, as it was typed: what is empty or too long in it, the use case refuses
+    in words and in an order of its own."""
+    construct: Any = kind.model_construct
+    made: AnAct = construct(**typed)
+    return made
 
 
 async def _text_of(file: UploadFile) -> str:

@@ -73,21 +73,6 @@ def at_a_glance(view: PlanView, texts: Texts) -> tuple[GlancePart, ...]:
     return tuple(parts)
 
 
-def is_quiet(view: PlanView) -> bool:
-    """Whether nothing about the plan asks for a page of its own before it is signed.
-
-    Uveitis, many drops a day, a high pressure risk, and a caution that nobody has answered before do.
-    """
-    eyes = (view.record.patient.eyes.right, view.record.patient.eyes.left)
-    many = view.protocol.review.settings.least_count
-    return not (
-        any(eye.uveitis for eye in eyes)
-        or any(step.count >= many for course in view.plan.courses if course.eye for step in course.steps)
-        or "A" in view.plan.tiers.values()
-        or any(caution.level in ("stop", "ask") for caution in view.plan.cautions)
-    )
-
-
 class _Teller:
     def __init__(self, view: PlanView, texts: Texts) -> None:
         self._view, self._texts = view, texts

@@ -2,37 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.plan_view import PlanView, load
-from followup.clinical.careplan import CarePlan, Impossible, ReviewNeed
-from followup.desks.door.hand import AnyHand, DeskHand
+from followup.care.deciding import Decision, DecisionBack, decide, undecide
+from followup.care.plan_view import load
+from followup.desks.door.hand import AnyHand
 from followup.desks.page.pages import go
-from followup.desks.page.posted import AForm, first, number_of
-from followup.desks.surgeon.plans import on_newest, store_answers
+from followup.desks.page.posted import AForm, Posted, as_typed, first, number_of
+from followup.desks.surgeon.plans import on_newest
 from followup.errors import FollowupError
-from followup.records.people.patients import newest_record
-from followup.records.views import PlanVersion
 from followup.said import say
 
 router = APIRouter()
 NO_DAY = "none"
-
-
-@dataclass(frozen=True)
-class LookDecision:
-    """What the surgeon decides of the look ``need``: its day (None: no day is offered), why, and the other
-    clinic where it is one."""
-
-    need: str
-    day: date | None
-    why: str
-    place: str = ""
 
 
 @router.post("/plans/{plan}/decisions")
@@ -40,8 +24,9 @@ def decide_page(request: Request, hand: AnyHand, plan: int, form: AForm) -> Resp
     """Store the decision as the record's next version and build the plan again."""
     view = load(hand, plan)
     try:
-        chosen = LookDecision(first(form, "need"), _day(form), first(form, "why"), first(form, "place"))
-        made = decide(hand, view, chosen, seen=number_of(first(form, "seen")))
+        made = decide(
+            hand, view, as_typed(Decision, **_which(form), why=first(form, "why"), place=first(form, "place"))
+        )
     except FollowupError as exc:
         return on_newest(request, hand, view, exc, decision=form)
     return go(f"/plans/{made.id}")
@@ -52,114 +37,22 @@ def take_back_page(request: Request, hand: AnyHand, plan: int, form: AForm) -> R
     """Make the plan again without a decision."""
     view = load(hand, plan)
     try:
-        made = undecide(hand, view, first(form, "need"), _day(form), seen=number_of(first(form, "seen")))
+        made = undecide(hand, view, as_typed(DecisionBack, **_which(form)))
     except FollowupError as exc:
         return on_newest(request, hand, view, exc)
     return go(f"/plans/{made.id}")
 
 
-def decide(hand: DeskHand, view: PlanView, chosen: LookDecision, *, seen: int | None = None) -> PlanVersion:
-    """Decide a look and build the plan again.
-
-    Errors: ``decision.need``, ``decision.day``, ``decision.why``, those of the record and of the plan.
-    """
-    if len(chosen.why) < 3:
-        raise FollowupError(
-            "decision.why",
-            say("no reason given"),
-            where=say("why"),
-            fix=say("say why the look is on this day"),
-        )
-    record = _record(hand, view)
-    limits = {gap.key for gap in view.plan.gaps}
-    kept = [one for one in record.get("decisions", []) if not _replaced(one, chosen, limits)]
-    entry = {"need": chosen.need, "why": chosen.why, "by": hand.actor.name or hand.actor.login}
-    if chosen.day is not None:
-        entry["day"] = chosen.day.isoformat()
-    if chosen.place:
-        entry["place"] = chosen.place
-    entry |= _window(view.plan, chosen)
-    return store_answers(hand, view, record | {"decisions": [*kept, entry]}, seen=seen)
+def _which(form: Posted) -> dict[str, object]:
+    """The look and its day, and the record's version that was looked at."""
+    return {
+        "need": first(form, "need"),
+        "day": _day(first(form, "day")),
+        "seen": number_of(first(form, "seen")),
+    }
 
 
-def undecide(
-    hand: DeskHand, view: PlanView, need: str, day: date | None, *, seen: int | None = None
-) -> PlanVersion:
-    """Take a decision back and build the plan again. Error ``decision.need``."""
-    record = _record(hand, view)
-    told = None if day is None else day.isoformat()
-    there = record.get("decisions", [])
-    kept = [one for one in there if (one["need"], one.get("day")) != (need, told)]
-    if len(kept) == len(there):
-        raise _unknown(need)
-    return store_answers(hand, view, record | {"decisions": kept}, seen=seen)
-
-
-def _record(hand: DeskHand, view: PlanView) -> dict[str, Any]:
-    with hand.store.read() as session:
-        record = newest_record(session, view.version.patient_id).record
-    return record.model_dump(mode="json", exclude_none=True)
-
-
-def _replaced(entry: Mapping[str, Any], chosen: LookDecision, limits: set[str]) -> bool:
-    """An earlier decision on the same look gives way; one on another stretch of the same limit does not."""
-    same_day = entry.get("day") == (chosen.day.isoformat() if chosen.day else None)
-    return bool(entry["need"] == chosen.need and (same_day or chosen.need not in limits))
-
-
-def _window(plan: CarePlan, chosen: LookDecision) -> dict[str, str]:
-    """The window that is decided on, checked against the days that are offered."""
-    item = next((one for one in plan.impossible if one.need == chosen.need and _offers(one, chosen)), None)
-    if item is not None:
-        return _days(item.earliest, item.latest)
-    if any(one.need == chosen.need for one in plan.impossible):
-        raise FollowupError(
-            "decision.day",
-            say("this day is not one of those offered"),
-            where=say("day"),
-            fix=say(
-                "choose the day before or after; only where there is neither can the gap be signed as it is"
-            ),
-        )
-    if not chosen.place:
-        raise _unknown(chosen.need)
-    return _elsewhere(plan, chosen)
-
-
-def _offers(item: Impossible, chosen: LookDecision) -> bool:
-    if chosen.day is None:
-        return item.before is None and item.after is None
-    return bool(chosen.place) or chosen.day in (item.before, item.after)
-
-
-def _elsewhere(plan: CarePlan, chosen: LookDecision) -> dict[str, str]:
-    """Another clinic sees a look that has days here too."""
-    need = next((n for n in plan.needs if n.key == chosen.need and n.state == "open"), None)
-    if need is None:
-        raise _unknown(chosen.need)
-    if chosen.day is None or not need.earliest <= chosen.day <= need.latest:
-        raise FollowupError(
-            "decision.day",
-            say("this day lies outside the days on which the look is due"),
-            where=say("day"),
-            fix=say("choose a day on which it is due"),
-        )
-    return _days(need.earliest, need.latest) if _counts_alone(need) else {}
-
-
-def _counts_alone(need: ReviewNeed) -> bool:
-    """Whether its window in the plan is the rules' own: no other look and no closed day moves it."""
-    return need.after is None and not any(reason.rule == "closed-days" for reason in need.reasons)
-
-
-def _days(earliest: date | None, latest: date | None) -> dict[str, str]:
-    if earliest is None or latest is None:
-        return {}
-    return {"earliest": earliest.isoformat(), "latest": latest.isoformat()}
-
-
-def _day(form: Mapping[str, list[str]]) -> date | None:
-    text = first(dict(form), "day")
+def _day(text: str) -> date | None:
     if text == NO_DAY:
         return None
     try:
@@ -168,12 +61,3 @@ def _day(form: Mapping[str, list[str]]) -> date | None:
         raise FollowupError(
             "decision.day", say("no day is chosen"), where=say("day"), fix=say("choose one of the days")
         ) from None
-
-
-def _unknown(need: str) -> FollowupError:
-    return FollowupError(
-        "decision.need",
-        say("the plan has no such look to decide"),
-        where=need[:60] or say("look"),
-        fix=say("open the newest plan and choose there"),
-    )

@@ -2,42 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.adjusting import MOST_A_DAY, both_plans, joined, read_steps, steps_text
-from followup.care.fields.checked import check
-from followup.care.planning import draft_plan, with_visits
-from followup.clinical import english
-from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, Question
+from followup.care.act import OneEye
+from followup.care.adjusting import MOST_A_DAY, read_steps, steps_text
+from followup.care.choosing import (
+    MOST_OFFER_DAYS,
+    Choice,
+    OtherSteps,
+    StepSent,
+    must_be_chosen,
+    plans_of_choice,
+    pressure_medicines,
+    store_choice,
+)
+from followup.care.eye_case import EyeCase, eye_case
+from followup.care.looks import (
+    Refusal,
+    answer_missing,
+    led_to,
+    look_of,
+    missing_answers,
+    outcome_of_today,
+    refuse_all,
+)
+from followup.clinical.careplan import CourseAdded, CourseEdit, Question
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome, Proposal
-from followup.clinical.review.review import accept, review
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.answers import AnswerField, answer_form, asked_once, with_answers
 from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, first, number_of
-from followup.desks.surgeon.eye import DECIDED, EyeCase, OneEye, eye_case, look_fields
+from followup.desks.page.posted import AForm, Posted, act_of, as_typed, first, number_of
+from followup.desks.surgeon.eye import look_fields
 from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
-from followup.records.duties import SURGEON
-from followup.records.people.patients import correct_record
-from followup.records.plans.plans import open_draft
-from followup.records.store.journal import Detail, journal_of
-from followup.records.trips.places import planning_calendar
-from followup.records.trips.trips import trips_of
-from followup.records.views import PlanVersion
-from followup.said import Said, say
-from followup.typed import typed
+from followup.said import say
 
 router = APIRouter()
-MOST_OFFER_DAYS = 180
 
 
 @router.get("/patients/{code}/eyes/{eye}/looks/{on}")
@@ -54,174 +62,64 @@ def decide(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date, fo
     try:
         outcome = outcome_of_today(hand, case, look)
         if "answer" in form:
-            answer_missing(hand, case, outcome, form)
+            answer_missing(hand, case, with_answers(missing_answers(outcome), case.record, form, hand.today))
             return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{on}")
         if "refuse" in form:
-            refuse_all(hand, case, outcome, first(form, "reason"))
+            refuse_all(hand, case, outcome, as_typed(Refusal, reason=first(form, "reason")))
             return go(f"/patients/{case.who.code}/eyes/{eye}")
+        chosen = _choice(hand, case, outcome, form)
         if "store" not in form:
-            lines = effect_of_choice(hand, case, outcome, form)
+            plans = plans_of_choice(hand, case, outcome, chosen)
+            lines = effect_or_nothing(plans, hand.texts, hand.protocol)
             return _page(request, hand, case, look, form, effect=lines)
-        return go(f"/plans/{store_choice(hand, case, outcome, form)}")
+        return go(f"/plans/{store_choice(hand, case, outcome, chosen)}")
     except FollowupError as exc:
         return _page(request, hand, case, look, form, error=exc.line, status=status_of(exc))
 
 
-def outcome_of_today(hand: DeskHand, case: EyeCase, look: Findings) -> Outcome:
-    """What a look of today leads to. Error ``look.over`` on another day: nothing of it is taken over."""
-    if look.date != hand.today:
-        raise FollowupError(
-            "look.over",
-            say("proposals of another day are not taken over"),
-            fix=say("enter the findings of today"),
-        )
-    return outcome_of(hand, case, look)
+def _choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> Choice:
+    """The proposals that are ticked, with what was typed beside them.
 
-
-def missing_answers(hand: DeskHand, case: EyeCase, outcome: Outcome) -> tuple[Question, ...]:
-    """What, once it is answered, may have a class of pressure medicine offered: one question a class."""
-    refused = {item.kind: item for p in outcome.proposals for item in p.not_offered if item.fields}
-    return tuple(
-        Question(id=f"offer-{number}", text=item.why, eye=outcome.eye, fields=item.fields, blocks=False)
-        for number, item in enumerate(refused.values(), 1)
+    Errors: those of ``must_be_chosen``, ``steps.number``, ``look.days``, ``look.count``.
+    """
+    take, reason, other = form.get("take", []), first(form, "reason"), _given(form, "other")
+    must_be_chosen(hand, case, outcome, take=take, reason=reason, other=other)
+    chosen = (one for name in dict.fromkeys(take) for one in outcome.proposals if one.id == name)
+    return act_of(
+        Choice,
+        {
+            "take": take,
+            "reason": reason[:500],
+            "seen": number_of(first(form, "seen")),
+            "steps": [steps for proposal in chosen for steps in _other_steps(proposal, form)],
+            "offer": _offer(form),
+            "other": _other(form, other),
+        },
     )
 
 
-def answer_missing(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> None:
-    """Store the answers as the record's next version: the offers are made again from it.
-
-    Errors: those of the record and of ``correct_record``.
-    """
-    data = with_answers(missing_answers(hand, case, outcome), case.record, form, hand.today)
-    with hand.store.write(hand.actor, hand.now) as unit:
-        correct_record(unit, patient_id=case.who.id, record=check(data), seen=case.version.number)
-        if open_draft(unit.session, case.who.id):
-            draft_plan(unit, hand, case.who.id)
-
-
-def effect_of_choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> tuple[str, ...]:
-    """What the chosen proposals do, in sentences; nothing is stored."""
-    newest, after = _with_choice(hand, case, outcome, form)
-    plans = both_plans(hand, case.who.id, newest.id, newest.edits, after)
-    return effect_or_nothing(plans, hand.texts, hand.protocol)
+def _other_steps(proposal: Proposal, form: Posted) -> Iterator[OtherSteps]:
+    """The steps of a proposal that the surgeon has typed anew."""
+    for i, adjustment in enumerate(proposal.adjustments):
+        name = f"steps.{proposal.id}.{i}"
+        if not isinstance(adjustment, CourseEdit | CourseAdded) or name not in form:
+            continue
+        typed = first(form, name)
+        if typed != steps_text(adjustment.steps):
+            read = read_steps(typed, "steps of the proposal")
+            steps = [StepSent(times_a_day=count, days=days) for count, days in read]
+            yield OtherSteps(proposal=proposal.id, adjustment=i, steps=steps)
 
 
-def _with_choice(
-    hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted
-) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
-    if not case.plans:
-        raise FollowupError(
-            "plan.unknown", say("there is no plan to change"), fix=say("open the record and store it")
-        )
-    other = _given(form, "other")
-    if other and other not in dict(pressure_medicines(hand)):
-        raise FollowupError(
-            "look.medicine",
-            say("{other} is no pressure drop of the formulary", other=other),
-            where=say("product"),
-            fix=say("choose one"),
-        )
-    new = chosen_adjustments(outcome, form, hand.actor.name or hand.actor.login)
-    return case.plans[0], joined(case.plans[0].edits, new)
+def _offer(form: Posted) -> dict[str, object] | None:
+    medicine, days = _given(form, "offer"), _given(form, "offer_days")
+    return {"medicine": medicine, "days": _days(days)} if medicine else None
 
 
-def store_choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> int:
-    """Store the chosen proposals as a draft to sign; the plan's id."""
-    edits = _with_choice(hand, case, outcome, form)[1]
-    reason = first(form, "reason")[:500]
-    taken = form.get("take", [])
-    chosen = [p for p in outcome.proposals if p.id in taken]
-    with hand.store.write(hand.actor, hand.now) as unit:
-        made = draft_plan(
-            unit,
-            hand,
-            case.who.id,
-            edits=edits,
-            reason=reason_of(chosen, reason),
-            seen=number_of(first(form, "seen")),
-        )
-        unit.log(
-            DECIDED,
-            f"patient:{case.who.code}",
-            eye=case.eye,
-            taken=titles_of(chosen),
-            reason=reason,
-            day=outcome.date.isoformat(),
-        )
-    return made.id
-
-
-def titles_of(proposals: Iterable[Proposal]) -> Said:
-    """The proposals by their titles, a sentence each."""
-    return english.joined(english.sentence(proposal.title) for proposal in proposals)
-
-
-def reason_of(proposals: Iterable[Proposal], reason: str) -> Said:
-    """Why a plan is made again: the proposals that are followed, then what the surgeon typed."""
-    return english.joined((titles_of(proposals), typed(reason)))
-
-
-def refuse_all(hand: DeskHand, case: EyeCase, outcome: Outcome, reason: str) -> None:
-    """Note that no proposal is followed, and why. Errors: ``look.reason``, ``role.missing``."""
-    if not reason:
-        raise FollowupError(
-            "look.reason",
-            say("no reason given"),
-            where=say("reason"),
-            fix=say("say why no proposal is followed"),
-        )
-    said: dict[str, Detail] = {
-        "eye": case.eye,
-        "taken": "",
-        "reason": reason[:500],
-        "day": outcome.date.isoformat(),
-        "proposed": titles_of(outcome.proposals),
-    }
-    subject = f"patient:{case.who.code}"
-    with hand.store.write(hand.actor, hand.now) as unit:
-        unit.need_role(*SURGEON)
-        decided = [one for one in journal_of(unit.session, subject) if one.action == DECIDED]
-        # A form sent twice: the last word about this eye is this one already.
-        mine = [one for one in decided if one.details.get("eye") == case.eye][-1:]
-        if not mine or (mine[0].actor, mine[0].details) != (hand.actor.login, said):
-            unit.log(DECIDED, subject, **said)
-
-
-def chosen_adjustments(outcome: Outcome, form: Posted, by: str) -> tuple[Adjustment, ...]:
-    """The adjustments of the ticked proposals, with steps as the surgeon has changed them."""
-    known = {proposal.id: proposal for proposal in outcome.proposals}
-    ids = form.get("take", [])
-    if not ids or any(name not in known for name in ids):
-        raise FollowupError(
-            "look.none", say("no proposal is chosen"), where=say("proposals"), fix=say("choose at least one")
-        )
-    reason = first(form, "reason")
-    if not reason:
-        raise FollowupError("look.reason", say("no reason given"), where=say("reason"), fix=say("say why"))
-    chosen = [_edited(known[name], form) for name in dict.fromkeys(ids)]
-    offer, other = _offer(form), _other(form, outcome, by, reason)
-    treating = next((p for p in chosen if p.treats), None)
-    if treating is not None and offer is None and other is None:
-        raise FollowupError(
-            "look.medicine",
-            say("a pressure medicine is to be added, and none is chosen"),
-            where=say("pressure medicine"),
-            fix=say("choose the medicine and its days, or follow no proposal and say why"),
-        )
-    taken = accept(chosen, by=by, reason=reason[:500], offer=offer)
-    return (*taken, other) if other else taken
-
-
-def _other(form: Posted, outcome: Outcome, by: str, reason: str) -> CourseAdded | None:
-    """A medicine outside the list, with its dose; what speaks against it is asked in the draft.
-
-    Errors: ``look.days``, ``look.count``.
-    """
-    medicine = _given(form, "other")
+def _other(form: Posted, medicine: str) -> dict[str, object] | None:
     if not medicine:
         return None
     count = number_of(_given(form, "other_count"))
-    days = number_of(_given(form, "other_days"))
     if not 1 <= count <= MOST_A_DAY:
         raise FollowupError(
             "look.count",
@@ -229,81 +127,24 @@ def _other(form: Posted, outcome: Outcome, by: str, reason: str) -> CourseAdded 
             where=say("times a day"),
             fix=say("give a whole number from 1 to {most_a_day}", most_a_day=MOST_A_DAY),
         )
+    return {"medicine": medicine, "times_a_day": count, "days": _days(_given(form, "other_days"))}
+
+
+def _days(text: str) -> int:
+    days = number_of(text)
     if not 1 <= days <= MOST_OFFER_DAYS:
-        raise _no_days()
-    return CourseAdded(
-        eye=outcome.eye, medicine=medicine, starts=outcome.date, steps=((count, days),), reason=reason, by=by
-    )
+        raise FollowupError(
+            "look.days",
+            say("no number of days for the pressure medicine"),
+            where=say("days"),
+            fix=say("give a whole number from 1 to {most_offer_days}", most_offer_days=MOST_OFFER_DAYS),
+        )
+    return days
 
 
 def _given(form: Posted, name: str) -> str:
     """What was typed under a name that several proposals share: of one of them alone."""
     return next((value.strip() for value in form.get(name, []) if value.strip()), "")
-
-
-def pressure_medicines(hand: DeskHand) -> list[tuple[str, str]]:
-    """Every drop for the pressure that the formulary knows: key and name."""
-    kinds = {rule.kind for rule in hand.protocol.review.offer}
-    found = (
-        (key, medicine.label)
-        for key, medicine in hand.protocol.formulary.items()
-        if kinds & set(medicine.kinds) and medicine.route != "mouth"
-    )
-    return sorted(found, key=lambda each: each[1].casefold())
-
-
-def _no_days() -> FollowupError:
-    return FollowupError(
-        "look.days",
-        say("no number of days for the pressure medicine"),
-        where=say("days"),
-        fix=say("give a whole number from 1 to {most_offer_days}", most_offer_days=MOST_OFFER_DAYS),
-    )
-
-
-def _edited(proposal: Proposal, form: Posted) -> Proposal:
-    changed = tuple(
-        _with_steps(adjustment, form, f"steps.{proposal.id}.{i}")
-        for i, adjustment in enumerate(proposal.adjustments)
-    )
-    return proposal.model_copy(update={"adjustments": changed})
-
-
-def _with_steps(adjustment: Adjustment, form: Posted, name: str) -> Adjustment:
-    if not isinstance(adjustment, CourseEdit | CourseAdded) or name not in form:
-        return adjustment
-    typed = first(form, name)
-    if typed == steps_text(adjustment.steps):
-        return adjustment
-    return adjustment.model_copy(update={"steps": read_steps(typed, "steps of the proposal")})
-
-
-def _offer(form: Posted) -> tuple[str, int] | None:
-    medicine, days = _given(form, "offer"), _given(form, "offer_days")
-    if not medicine:
-        return None
-    if not (days.isascii() and days.isdecimal() and 1 <= int(days) <= MOST_OFFER_DAYS):
-        raise _no_days()
-    return medicine, int(days)
-
-
-def look_of(case: EyeCase, on: date) -> Findings:
-    """What was seen on that day. Error: ``look.unknown``."""
-    found = next((look for look in case.looks if look.date == on), None)
-    if found is None:
-        raise FollowupError(
-            "look.unknown", say("nothing was entered on {on}", on=on), fix=say("enter the findings first")
-        )
-    return found
-
-
-def outcome_of(hand: DeskHand, case: EyeCase, look: Findings) -> Outcome:
-    """What a look leads to beside the plan in force. Errors: those of the review."""
-    with hand.store.read() as session:
-        calendar = planning_calendar(session, case.who.id)
-        record = with_visits(case.record, trips_of(session, case.who.id), look.date)
-    base = case.in_force or (case.plans[0] if case.plans else None)
-    return review(record, hand.protocol, look, calendar=calendar, edits=base.edits if base else ())
 
 
 def _asked(
@@ -312,7 +153,7 @@ def _asked(
     """The missing answers with their fields; nothing on another day than the look's."""
     if outcome is None or outcome.date != hand.today:
         return ()
-    found = asked_once(missing_answers(hand, case, outcome), case.record, hand.today)
+    found = asked_once(missing_answers(outcome), case.record, hand.today)
     return tuple((question, fields) for question, fields in found if fields)
 
 
@@ -366,11 +207,7 @@ def _page(
     error: str | None = None,
     status: int = 200,
 ) -> Response:
-    outcome, refused = None, None
-    try:
-        outcome = outcome_of(hand, case, look)
-    except FollowupError as exc:
-        refused = exc.line
+    outcome, refused = led_to(hand, case, look)
     return show(
         request,
         "look.html",

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from functools import partial
-from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.fields.checked import RecordError, check
+from followup.care.fields.checked import RecordError
 from followup.care.plan_view import PlanView, load, untreated, view_of
-from followup.care.planning import draft_plan, planned
-from followup.care.signing import is_stale, sign_one
+from followup.care.plans import Ending, TakeBack, base_of, end_one, make_again, store_answers, without_change
+from followup.care.signing import Signing, is_stale, sign_one
 from followup.clinical.record import Eye
 from followup.clinical.words.why import why
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -21,13 +19,13 @@ from followup.desks.page.answers import answer_form, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, effect
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, first, number_of
+from followup.desks.page.posted import AForm, Posted, as_typed, first, number_of, password_of
 from followup.desks.surgeon.at_a_glance import at_a_glance
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
-from followup.records.people.patients import correct_record, newest_record, patient
-from followup.records.plans.plans import active_plan, end_plan, plan, plans_of
+from followup.records.people.patients import newest_record, patient
+from followup.records.plans.plans import active_plan, plan, plans_of
 from followup.records.plans.sheets import sheets_of
 from followup.records.views import PlanVersion
 from followup.said import say
@@ -78,7 +76,7 @@ def take_back(request: Request, hand: AnyHand, plan: int, form: AForm) -> Respon
     """Make the draft without one of the surgeon's changes; like every change it waits for the signature."""
     view = load(hand, plan)
     try:
-        made = without_change(hand, view, number_of(first(form, "change")))
+        made = without_change(hand, view, as_typed(TakeBack, change=number_of(first(form, "change"))))
     except FollowupError as exc:
         return on_newest(request, hand, view, exc)
     return go(f"/plans/{made.id}")
@@ -89,7 +87,7 @@ def sign(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Sign, with the password once more. A form sent twice signs once."""
     reason, view = first(form, "reason"), load(hand, plan)
     try:
-        sign_one(hand, view, password=form.get("password", [""])[0], reason=reason)
+        sign_one(hand, view, as_typed(Signing, password=password_of(form), reason=reason))
     except FollowupError as exc:
         return on_newest(request, hand, view, exc, reason=reason)
     return go(f"/plans/{plan}")
@@ -100,41 +98,10 @@ def end(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """The surgeon ends a plan, with a reason; its open visits are cancelled."""
     view = load(hand, plan)
     try:
-        end_one(hand, view, first(form, "end_reason"))
+        end_one(hand, view, as_typed(Ending, reason=first(form, "end_reason")))
     except FollowupError as exc:
         return on_newest(request, hand, view, exc)
     return go(f"/plans/{plan}")
-
-
-def end_one(hand: DeskHand, view: PlanView, reason: str) -> None:
-    """End the plan in force, or one that was made by hand. Sent twice it ends once.
-
-    Errors: ``plan.state`` for a draft or a replaced version, those of ``end_plan``.
-    """
-    if view.version.status == "completed":
-        return
-    if view.version.status not in ("active", "on-hold"):
-        raise FollowupError(
-            "plan.state",
-            say("only a plan in force can end"),
-            where=say("plan"),
-            fix=say("open the plan that is in force"),
-        )
-    with hand.store.write(hand.actor, hand.now) as unit:
-        end_plan(unit, plan_id=view.version.id, completed=True, reason=reason[:500])
-
-
-def store_answers(
-    hand: DeskHand, view: PlanView, data: dict[str, Any], *, seen: int | None = None
-) -> PlanVersion:
-    """Store a record with answers as the next version, and the plan made again from it.
-
-    ``seen``: the version of the record that the person looked at; else the one the plan was made from.
-    """
-    record, version = check(data), view.version
-    with hand.store.write(hand.actor, hand.now) as unit:
-        correct_record(unit, patient_id=version.patient_id, record=record, seen=seen or version.record_number)
-        return draft_plan(unit, hand, version.patient_id, reason=version.reason)
 
 
 def on_newest(
@@ -162,33 +129,6 @@ def on_newest(
         decision=decision,
         status=status_of(exc),
     )
-
-
-def without_change(hand: DeskHand, view: PlanView, number: int) -> PlanVersion:
-    """Store a draft without the change ``number`` of the newest plan, counted from 1."""
-    version = view.version
-    if not 1 <= number <= len(version.edits):
-        raise FollowupError(
-            "change.unknown", say("no such change"), fix=say("open the newest plan and choose one")
-        )
-    kept = version.edits[: number - 1] + version.edits[number:]
-    with hand.store.write(hand.actor, hand.now) as unit:
-        return draft_plan(unit, hand, version.patient_id, edits=kept, seen=version.number)
-
-
-def make_again(hand: DeskHand, plan_id: int) -> PlanVersion:
-    """Build the plan again from the newest record, protocol, calendar and day.
-
-    Pressed twice it is made once: a draft that was made since, of the same, is the answer.
-    """
-    version = load(hand, plan_id).version
-    with hand.store.write(hand.actor, hand.now) as unit:
-        newest = plans_of(unit.session, version.patient_id)[0]
-        if newest.number > version.number and newest.status == "draft":
-            record = newest_record(unit.session, version.patient_id)
-            if planned(unit.session, hand, record, newest.edits) == newest.body:
-                return newest
-        return draft_plan(unit, hand, version.patient_id, reason=version.reason)
 
 
 def _cautions(form: Posted) -> Posted:
@@ -247,15 +187,6 @@ def _page(
         why=lambda name: _why(view, name),
         decision={name: first(decision or {}, name) for name in ("need", "day", "why", "place")},
     )
-
-
-def base_of(
-    version: PlanVersion, in_force: PlanVersion | None, versions: Sequence[PlanVersion]
-) -> PlanVersion | None:
-    """What a draft is compared with: the plan in force, else the version before it."""
-    if version.status != "draft":
-        return None
-    return in_force or next((one for one in versions if one.number < version.number), None)
 
 
 def changes_of(hand: DeskHand, view: PlanView, base: PlanVersion | None) -> tuple[str, ...]:

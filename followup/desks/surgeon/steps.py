@@ -7,27 +7,31 @@ from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.adjusting import both_plans, joined
+from followup.care.adjusting import MOST_A_DAY, MOST_STEPS
 from followup.care.plan_view import PlanView, load, steps_left, view_of
-from followup.care.planning import draft_plan
-from followup.clinical.careplan import Course, CourseEdit
+from followup.care.steps import (
+    MOST_DAYS,
+    StepOut,
+    StepsChange,
+    changeable_course,
+    must_start,
+    plans_of_steps,
+    store_steps,
+)
+from followup.clinical.careplan import Course
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import CHANGED, Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, first
+from followup.desks.page.posted import AForm, Posted, as_typed, first
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
-from followup.records.views import PlanVersion
 from followup.said import say
 from followup.typed import typed
 
 router = APIRouter()
 SPARE_ROWS = 3
-MOST_STEPS = 24
-MOST_A_DAY = 24
-MOST_DAYS = 400
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,7 @@ class StepsForm:
 @router.get("/plans/{plan}/steps")
 def steps_page(request: Request, hand: AnyHand, plan: int, course: str) -> Response:
     view = load(hand, plan)
-    chosen = _course(view, course)
+    chosen = changeable_course(view, course)
     starts = _first_free_day(chosen, hand.today)
     left = steps_left(chosen, starts)
     form = StepsForm(
@@ -67,12 +71,13 @@ def change_steps(request: Request, hand: AnyHand, plan: int, form: AForm) -> Res
     """Show what the change does, or store it as a draft that waits for the signature."""
     view = load(hand, plan)
     typed = _typed(form)
-    chosen = _course(view, typed.course)
+    chosen = changeable_course(view, typed.course)
     try:
+        change = _change(hand, chosen, typed)
         if "store" not in form:
-            lines = effect_of_steps(hand, view, typed)
+            lines = effect_or_nothing(plans_of_steps(hand, view, change), hand.texts, hand.protocol)
             return _page(request, hand, view, chosen, typed, effect_lines=lines)
-        made = store_steps(hand, view, typed)
+        made = store_steps(hand, view, change)
     except FollowupError as exc:
         if exc.code in CHANGED:
             return _on_newest(request, hand, view, typed, exc)
@@ -87,33 +92,19 @@ def _on_newest(
     with hand.store.read() as session:
         found = meanwhile(session, hand, view.version)
         newest = view_of(session, hand, found.newest) if found else view
-    chosen = _course(newest, typed.course)
+    chosen = changeable_course(newest, typed.course)
     return _page(request, hand, newest, chosen, typed, error=exc.line, since=found, status=status_of(exc))
 
 
-def store_steps(hand: DeskHand, view: PlanView, typed: StepsForm) -> PlanVersion:
-    """Store the change as a draft that waits for the signature."""
-    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), hand),))
-    with hand.store.write(hand.actor, hand.now) as unit:
-        return draft_plan(
-            unit,
-            hand,
-            view.version.patient_id,
-            edits=edits,
-            reason=typed.reason,
-            seen=view.version.number,
-        )
-
-
-def effect_of_steps(hand: DeskHand, view: PlanView, typed: StepsForm) -> tuple[str, ...]:
-    """What the change does, in sentences, against the plan on the page made again for today."""
-    edits = joined(view.version.edits, (_edit(typed, _course(view, typed.course), hand),))
-    plans = both_plans(hand, view.version.patient_id, view.version.id, view.version.edits, edits)
-    return effect_or_nothing(plans, hand.texts, hand.protocol)
-
-
-def _edit(typed: StepsForm, course: Course, hand: DeskHand) -> CourseEdit:
-    starts = _starts(typed.starts, course, hand.today)
+def _change(hand: DeskHand, course: Course, typed: StepsForm) -> StepsChange:
+    """The change that the form means. Errors: ``steps.day``, ``steps.many``, ``steps.number``."""
+    try:
+        starts = date.fromisoformat(typed.starts)
+    except ValueError:
+        raise FollowupError(
+            "steps.day", say("not a day"), where=say("from"), fix=say("write YYYY-MM-DD")
+        ) from None
+    must_start(course, starts, hand.today)
     rows = [(c, d) for c, d in zip(typed.counts, typed.days, strict=False) if c or d]
     if len(rows) > MOST_STEPS:
         raise FollowupError(
@@ -122,48 +113,14 @@ def _edit(typed: StepsForm, course: Course, hand: DeskHand) -> CourseEdit:
             where=say("steps"),
             fix=say("join some"),
         )
-    steps = tuple(
-        (
-            _number(count, say("step {number}, times a day", number=i), MOST_A_DAY),
-            _number(days, say("step {number}, days", number=i), MOST_DAYS),
+    steps = [
+        StepOut(
+            times_a_day=_number(count, say("step {number}, times a day", number=i), MOST_A_DAY),
+            days=_number(days, say("step {number}, days", number=i), MOST_DAYS),
         )
         for i, (count, days) in enumerate(rows, 1)
-    )
-    if not typed.reason:
-        raise FollowupError(
-            "steps.reason", say("no reason given"), where=say("reason"), fix=say("say why the steps change")
-        )
-    return CourseEdit(
-        course=course.key,
-        starts=starts,
-        steps=steps,
-        reason=typed.reason[:500],
-        by=hand.actor.name or hand.actor.login,
-    )
-
-
-def _starts(text: str, course: Course, today: date) -> date:
-    try:
-        starts = date.fromisoformat(text)
-    except ValueError:
-        raise FollowupError(
-            "steps.day", say("not a day"), where=say("from"), fix=say("write YYYY-MM-DD")
-        ) from None
-    if starts < today:
-        raise FollowupError(
-            "steps.day",
-            say("this day is over: drops of the past can't be changed"),
-            where=say("from"),
-            fix=say("choose today or later"),
-        )
-    if course.first_day and starts < course.first_day:
-        raise FollowupError(
-            "steps.day",
-            say("this day lies before the first drop of the course"),
-            where=say("from"),
-            fix=say("choose {first_day} or later", first_day=course.first_day),
-        )
-    return starts
+    ]
+    return as_typed(StepsChange, course=course.key, starts=starts, steps=steps, reason=typed.reason)
 
 
 def _number(text: str, where: str, most: int) -> int:
@@ -189,17 +146,6 @@ def _typed(form: Posted) -> StepsForm:
         tuple(text.strip() for text in form.get("days", [])),
         first(form, "reason"),
     )
-
-
-def _course(view: PlanView, key: str) -> Course:
-    found = next((c for c in view.plan.courses if c.key == key), None)
-    if found is None or not view.changeable(found):
-        raise FollowupError(
-            "course.unknown",
-            say("this course has no steps to change here"),
-            fix=say("open the newest plan and choose a course"),
-        )
-    return found
 
 
 def _first_free_day(course: Course, today: date) -> date:

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request, Response
 
 from followup.care.plan_view import PlanView, view_of
-from followup.care.signing import is_stale, sign_several
+from followup.care.signing import Several, may_go_together, sign_several
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, number_of
-from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance, is_quiet
+from followup.desks.page.posted import AForm, as_typed, number_of, password_of
+from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
-from followup.records.plans.plans import active_plan, plans_waiting_for_signature
+from followup.records.plans.plans import plans_waiting_for_signature
 from followup.records.store.store import Session
 from followup.records.views import PatientView, PlanVersion
 
@@ -46,7 +46,7 @@ def sign_together(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
     ids = [number for text in form.get("plan", []) if (number := number_of(text))]
     try:
-        done, failed = sign_several(hand, ids, password=form.get("password", [""])[0])
+        done, failed = sign_several(hand, as_typed(Several, plans=ids, password=password_of(form)))
     except FollowupError as exc:
         return _page(request, hand, error=exc.line, ticked=ids, status=status_of(exc))
     if not failed:
@@ -89,11 +89,6 @@ def _page(
 def _line(session: Session, hand: DeskHand, version: PlanVersion) -> Waiting:
     who = patient(session, version.patient_id)
     view = view_of(session, hand, version)
-    first = active_plan(session, version.patient_id) is None
-    # What somebody decided against the rules is looked at on its own page before it is signed.
-    decided = any(caution.decided_by for caution in version.body.cautions)
-    plain = version.body.signable and not (version.body.questions or decided or version.edits) and first
-    plain = plain and is_quiet(view)
-    together = bool(plain and hand.signature and not is_stale(hand, view, who.record_number))
+    together = may_go_together(session, hand, view, who.record_number)
     stairs = build_staircase(version.body, mirrored=hand.texts.runs_left)
     return Waiting(version, who, view, stairs, together, at_a_glance(view, hand.texts))

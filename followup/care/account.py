@@ -1,0 +1,69 @@
+"""Log in, log out, one's own password."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from followup.care.act import Act, Login, Password
+from followup.care.hand import Hand
+from followup.care.password_again import must_match
+from followup.errors import FollowupError
+from followup.records.house.staff import (
+    change_staff,
+    end_session,
+    is_locked,
+    note_failed_login,
+    open_session,
+    staff_by_login,
+)
+from followup.records.views import SYSTEM
+from followup.said import say
+
+LIFETIME = timedelta(hours=12)
+
+
+class LogIn(Act):
+    """The cookie of the answer is the log-in; send it along from then on."""
+
+    login: Login
+    password: Password
+
+
+class NewPassword(Act):
+    """Every session of the person ends."""
+
+    old: Password
+    new: Password
+
+
+def new_session(hand: Hand, sent: LogIn) -> str:
+    """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
+    with hand.store.read() as session:
+        person = staff_by_login(session, sent.login)
+    locked = person is not None and is_locked(person, hand.now)
+    right = hand.passwords.matches(person.password_hash if person else None, sent.password)
+    if person is None or not right or locked or not person.active:
+        if person is not None and not locked:
+            with hand.store.write(SYSTEM, hand.now) as unit:
+                note_failed_login(unit, login=person.login)
+        raise FollowupError(
+            "login.refused",
+            say("the log-in name or the password is wrong"),
+            fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
+        )
+    with hand.store.write(person.actor, hand.now) as unit:
+        return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)
+
+
+def close_session(hand: Hand, token: str) -> None:
+    """End the session; one that has ended already stays so."""
+    with hand.store.upkeep(hand.now) as unit:
+        end_session(unit, token=token)
+
+
+def set_own_password(hand: Hand, sent: NewPassword) -> None:
+    """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
+    person = must_match(hand, sent.old)
+    stored = hand.passwords.hash(sent.new)
+    with hand.store.write(hand.actor, hand.now) as unit:
+        change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)

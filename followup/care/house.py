@@ -1,0 +1,66 @@
+"""What the house itself decides: its protocol, the bottles on its shelf, its messages."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from followup.care.act import Act, Line, Password
+from followup.care.hand import Hand
+from followup.care.password_again import must_match
+from followup.errors import FollowupError
+from followup.records.people.messages import try_again
+from followup.records.plans.desk_notes import MOST_BOTTLES, count_stock
+from followup.records.plans.protocols import sign_protocol
+from followup.said import say
+from followup.sheets.paper.protocol_print import must_print
+
+Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
+
+
+class Approval(Act):
+    """``hash`` is that of the protocol as it was read."""
+
+    hash: Annotated[Line, Field(min_length=1)]
+    password: Password
+
+
+class Counts(Act):
+    """Bottles counted on the shelf, by medicine; one that is not named keeps its last count."""
+
+    counts: Annotated[
+        dict[Annotated[str, Field(max_length=60)], Bottles], Field(min_length=1, max_length=200)
+    ]
+
+
+def approve(hand: Hand, sent: Approval) -> None:
+    """Sign the protocol that was read, with the password once more.
+
+    Errors: ``protocol.changed``, ``password.wrong``, those of ``must_print`` and of ``sign_protocol``.
+    """
+    protocol = hand.protocol
+    if sent.hash != protocol.hash:
+        raise FollowupError(
+            "protocol.changed", say("the protocol has changed"), fix=say("read it again, then sign")
+        )
+    must_print(protocol)
+    must_match(hand, sent.password)
+    with hand.store.write(hand.actor, hand.now) as unit:
+        sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
+
+
+def store_counts(hand: Hand, sent: Counts) -> None:
+    """Store what was counted on the shelf. Errors: ``stock.none``, ``stock.count``."""
+    if not sent.counts or not hand.protocol.formulary.keys() >= sent.counts.keys():
+        raise FollowupError(
+            "stock.none", say("nothing was counted"), where=say("stock"), fix=say("type a count, then store")
+        )
+    with hand.store.write(hand.actor, hand.now) as unit:
+        count_stock(unit, counts=sent.counts)
+
+
+def send_again(hand: Hand, message_id: int) -> None:
+    """Put a failed message back into the queue; the next minute's run sends it under its old key."""
+    with hand.store.write(hand.actor, hand.now) as unit:
+        try_again(unit, message_id=message_id)

@@ -1,0 +1,135 @@
+"""Whom a surgeon must see: eyes in danger, inflamed eyes worst first, my overdue patients."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+
+from followup.care.danger import InDanger, in_danger
+from followup.care.hand import Hand
+from followup.care.trip_lines import TripLine, visit_lines
+from followup.clinical.facts.derive import truth
+from followup.clinical.facts.eye_rules import apply_rules
+from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.protocol.reviews import GRADES
+from followup.clinical.record import Findings, Record
+from followup.clinical.record.eye import followed_eyes
+from followup.recall.reach.ladder import ForSurgeon, for_surgeon
+from followup.recall.reach.line import ToReach
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.leaving import left_trips
+from followup.records.figures.recent import records_since
+from followup.records.people.oplist import folded_name, surgeons_of
+from followup.records.people.patients import (
+    patients_by_id,
+)
+from followup.records.store.store import Session
+from followup.records.views import PatientView
+
+WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class Inflamed:
+    """An eye above what is expected at its last look of the week; ``day`` counts from surgery."""
+
+    who: PatientView
+    look: Findings
+    day: int
+    rank: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Overview:
+    """Eyes in danger; who left without findings; the inflamed eyes of the week, my own overdue patients,
+    and those whom only I can decide about."""
+
+    danger: tuple[InDanger, ...]
+    left: tuple[TripLine, ...]
+    inflamed: list[Inflamed]
+    mine: list[ToReach]
+    decide: tuple[ForSurgeon, ...]
+
+
+def overview(hand: Hand) -> Overview:
+    """What a surgeon must see besides the plans to sign."""
+    with hand.store.read() as session:
+        lines = worklist(session, hand.now, hand.protocol.recall)
+        mine = _mine(session, hand, lines)
+        decide = for_surgeon(lines, hand.protocol.recall, hand.today)
+        left = visit_lines(session, hand, left_trips(session, hand.today))
+        return Overview(in_danger(session), left, _inflamed(session, hand), mine, decide)
+
+
+def _mine(session: Session, hand: Hand, lines: Iterable[ToReach]) -> list[ToReach]:
+    """The overdue patients among them whom I operated on."""
+    overdue = [line for line in lines if line.kind == "overdue"]
+    me = {folded_name(hand.actor.name), folded_name(hand.actor.login)}
+    surgeons = surgeons_of(session, [line.patient.id for line in overdue])
+    return [line for line in overdue if me & surgeons.get(line.patient.id, frozenset())]
+
+
+def _inflamed(session: Session, hand: Hand) -> list[Inflamed]:
+    records = records_since(session, hand.now - WEEK)
+    people = patients_by_id(session, records)
+    found = [
+        Inflamed(people[number], look, _day(record, look), severity(look))
+        for number, record in records.items()
+        for look in _last_looks(record, hand)
+        if above_expected(hand.protocol, record, look)
+    ]
+    return sorted(found, key=_place)
+
+
+def _place(item: Inflamed) -> tuple[float, ...]:
+    """Worst first; of two that look alike the one longer after surgery, then the higher pressure."""
+    pressure = item.look.pressure if isinstance(item.look.pressure, float) else 0.0
+    return (*(-part for part in item.rank), -item.day, -pressure)
+
+
+def _last_looks(record: Record, hand: Hand) -> Iterator[Findings]:
+    for eye in ("right", "left"):
+        week = [
+            look
+            for look in record.reviews
+            # A look that measured the pressure alone must not hide what was seen the day before.
+            if look.eye == eye and hand.today - WEEK < look.date <= hand.today and _looked_for(look)
+        ]
+        if week:
+            yield max(week, key=lambda look: (look.date, look.time or ""))
+
+
+def _looked_for(look: Findings) -> bool:
+    """Whether this look says anything of inflammation."""
+    seen = (look.cells, look.flare, look.hypopyon, look.fibrin)
+    return any(found not in (None, "not seen") for found in seen)
+
+
+def severity(look: Findings) -> tuple[int, int, int, int]:
+    """Pus, then fibrin, then the grade of cells, then flare: larger is worse; 0.5+ cells alone rank 0."""
+    cells = GRADES.index(look.cells) if look.cells in GRADES else 0
+    flare = int(look.flare[0]) if look.flare and look.flare[0].isdigit() else 0
+    return int(look.hypopyon == "yes"), int(look.fibrin == "yes"), max(0, cells - 1), max(0, flare - 1)
+
+
+def above_expected(protocol: Protocol, record: Record, look: Findings) -> bool:
+    """Whether a look shows more than the protocol expects of such an eye on its day.
+
+    Pus and fibrin always do. Cells are read against the protocol's table, which knows nothing of flare:
+    flare counts from 2+ on, as it did.
+    """
+    rank = severity(look)
+    if rank[0] or rank[1] or rank[3]:
+        return True
+    if look.cells not in GRADES:
+        return False
+    mine = [one for one in followed_eyes(record, look.date) if one.eye == look.eye]
+    uveitic = any(truth("uveitic", apply_rules(one, protocol).facts) is True for one in mine)
+    expected = protocol.review.expected_cells(uveitic, _day(record, look))
+    return GRADES.index(look.cells) > GRADES.index(expected)
+
+
+def _day(record: Record, look: Findings) -> int:
+    starts = [o.date for o in record.operations if o.eye == look.eye and o.date <= look.date]
+    return (look.date - max(starts)).days if starts else 0

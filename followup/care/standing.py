@@ -1,0 +1,60 @@
+"""What only a surgeon says of a patient: lost, refused, followed again."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from followup.care.act import Act, Line
+from followup.care.hand import Hand
+from followup.errors import FollowupError
+from followup.recall.reach.ladder import ForSurgeon, declare_lost, for_surgeon
+from followup.recall.reach.worklist import worklist
+from followup.records.desk.attempts import set_standing
+from followup.records.people.patients import (
+    patient_by_code,
+    unknown_patient,
+)
+from followup.records.store.store import Session
+from followup.said import say
+
+
+class Standing(Act):
+    """What the surgeon says of a patient."""
+
+    standing: Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
+    reason: Annotated[Line, Field(min_length=1)]
+
+
+def say_standing(hand: Hand, code: str, sent: Standing) -> None:
+    """Store what the surgeon says of a patient; lost to follow-up only where the rule allows it.
+
+    Errors: ``standing.word``, those of ``declare_lost`` and of ``set_standing``.
+    """
+    with hand.store.write(hand.actor, hand.now) as unit:
+        item = _to_decide(unit.session, hand, code)
+        if sent.standing == "lost to follow-up" and item:
+            declare_lost(unit, item.line, hand.protocol.recall, reason=sent.reason)
+        elif sent.standing in ("refused", "moved away", "died", "followed"):
+            number = item.line.patient.id if item else _patient_id(unit.session, code)
+            set_standing(unit, patient_id=number, standing=sent.standing, reason=sent.reason)
+        else:
+            raise FollowupError(
+                "standing.word",
+                say("this can't be said of this patient now"),
+                fix=say("choose from the list"),
+            )
+
+
+def _to_decide(session: Session, hand: Hand, code: str) -> ForSurgeon | None:
+    lines = worklist(session, hand.now, hand.protocol.recall)
+    found = for_surgeon(lines, hand.protocol.recall, hand.today)
+    return next((item for item in found if item.line.patient.code.casefold() == code.casefold()), None)
+
+
+def _patient_id(session: Session, code: str) -> int:
+    found = patient_by_code(session, code)
+    if found is None:
+        raise unknown_patient()
+    return found.id
