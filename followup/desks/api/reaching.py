@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import date
 
 from followup.care import reach
+from followup.care.calls import calls_of
 from followup.care.reach import Attempt, days_to_promise, reach_item, script_of
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
 from followup.desks.api.base import Code, Day, Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.reception.calls import calls_of
 from followup.recall.messages.wording import MessageKind
 from followup.recall.reach.line import ReachKind, ToReach
 from followup.recall.reach.worklist import reason, worklist

@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import Body, Query
 
 from followup.care.danger import InDanger
+from followup.care.finding import LONGEST_SEARCH, scanned
 from followup.care.recording import known_patient
 from followup.care.trip_days import days_to_choose
 from followup.care.trip_lines import visit_lines
@@ -39,7 +40,6 @@ from followup.desks.api.people import (
 )
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.noted import noted_today
-from followup.desks.reception.finding import LONGEST_SEARCH, scanned
 from followup.recall.codes.codes import Scan
 from followup.recall.codes.photos import read_photo
 from followup.recall.reach.worklist import reason, worklist

@@ -6,20 +6,18 @@ from typing import Annotated
 
 from fastapi import APIRouter, File, Request, Response
 
-from followup.desks.door.hand import AnyHand, DeskHand
+from followup.care.finding import LONGEST_SEARCH, scanned
+from followup.desks.door.hand import AnyHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
-from followup.recall.codes.codes import Scan, read_scan
-from followup.recall.codes.keyboards import readings
 from followup.recall.codes.photos import read_photo
 from followup.records.people.patients import search_patients
 from followup.records.plans.sheets import find_sheet
 from followup.said import say
 
 router = APIRouter()
-LONGEST_SEARCH = 200
 
 
 @router.post("/find")
@@ -61,20 +59,6 @@ def photo(request: Request, hand: AnyHand, photo: Annotated[bytes, File()] = b""
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
             return go(f"/found/{scan.sheet_id}")
     return _page(request, 404, scan=scan)
-
-
-def scanned(hand: DeskHand, text: str) -> Scan:
-    """What a text is as a code; a scanner's burst through a foreign keyboard is read back first."""
-    keyring, clinic = hand.keyring, hand.clinic.code
-    plain = read_scan(text, keyring, clinic)
-    if plain.outcome in ("ours", "other clinic"):
-        return plain
-    for other in readings(text):
-        scan = read_scan(other, keyring, clinic)
-        # Only the scanned form carries a tag, without which a guess could find a stranger's sheet.
-        if scan.outcome == "ours" and scan.clinic:
-            return scan
-    return plain
 
 
 def _page(request: Request, status: int, **context: object) -> Response:
