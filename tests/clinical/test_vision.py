@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.record.vision import band
+from followup.clinical.protocol.load import load_protocol
 
 
 # Bands: good 6/18 or better, borderline to 6/60, poor worse (Ramke and others, PLoS One 2017;12:e0172342).
@@ -24,4 +24,4 @@ from followup.clinical.record.vision import band
     ],
 )
 def test_an_acuity_falls_into_its_band(written, found):
-    assert band(written) == found
+    assert load_protocol().vision_bands.band(written) == found

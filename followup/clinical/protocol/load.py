@@ -63,6 +63,8 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         hourly=settings.hourly,
         from_before=settings.from_before,
         added_looks=settings.added_looks,
+        early_vision=settings.early_vision,
+        vision_bands=settings.vision_bands,
         supply=settings.supply,
         tapers={taper.id: taper for taper in settings.taper},
         above_label=settings.above_label,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Annotated, Literal
 
 from pydantic import Field, StrictInt, model_validator
@@ -19,6 +20,7 @@ from followup.clinical.protocol.references import KindFindingRef, MedicineRef, N
 from followup.clinical.protocol.reviews import ReviewRules
 from followup.clinical.protocol.rule import Rule, Taper
 from followup.clinical.record.base import MedicineId, MedicineRole
+from followup.clinical.record.vision import Band, acuity
 from followup.said import SaidLine, SaidText
 
 
@@ -132,6 +134,34 @@ class AddedLooks(Reasoned):
     urgent_days: StrictInt = Field(ge=0, le=14)
 
 
+class EarlyVision(Reasoned):
+    """Vision seen less than so many days after surgery is early."""
+
+    days: StrictInt = Field(ge=1, le=365)
+
+
+class VisionBands(Reasoned):
+    """The least vision of an eye that sees well, and of one between well and poorly."""
+
+    good: str = Field(pattern=r"^[1-9]\d*/[1-9]\d*$")
+    borderline: str = Field(pattern=r"^[1-9]\d*/[1-9]\d*$")
+
+    @model_validator(mode="after")
+    def _fall(self) -> VisionBands:
+        if Fraction(self.borderline) >= Fraction(self.good):
+            raise ValueError("borderline must be worse than good")
+        return self
+
+    def band(self, written: str) -> Band | None:
+        """The band of an acuity such as 6/12, 20/40, 0.5 or "hand movements"; None: not understood."""
+        value = acuity(written)
+        if value is None:
+            return None
+        if value >= Fraction(self.good):
+            return "good"
+        return "borderline" if value >= Fraction(self.borderline) else "poor"
+
+
 class Promises(Reasoned):
     """No visit is booked or decided more than so many days after the last operation, or after today."""
 
@@ -171,6 +201,8 @@ class ProtocolFile(ProtocolPart):
     hourly: Hourly
     from_before: FromBefore
     added_looks: AddedLooks
+    early_vision: EarlyVision
+    vision_bands: VisionBands
     supply: SupplySettings
     taper: Annotated[tuple[Taper, ...], Names("id", "taper")] = Field(min_length=1)
     above_label: tuple[AboveLabel, ...] = ()
@@ -194,6 +226,8 @@ class Protocol:
     hourly: Hourly
     from_before: FromBefore
     added_looks: AddedLooks
+    early_vision: EarlyVision
+    vision_bands: VisionBands
     supply: SupplySettings
     tapers: Mapping[str, Taper]
     above_label: tuple[AboveLabel, ...]

@@ -310,6 +310,8 @@ def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
         "Hourly drops": protocol.hourly,
         "Medicines from before the operation": protocol.from_before,
         "Looks that the surgeon adds": protocol.added_looks,
+        "Early vision": protocol.early_vision,
+        "Bands of vision": protocol.vision_bands,
         "The next bottle": protocol.supply,
         "A medicine whose entry says nothing else": protocol.usual_figures,
     }

@@ -7,7 +7,6 @@ from typing import Literal
 
 from followup.care.house import Counts, store_counts
 from followup.clinical.record import Eye
-from followup.clinical.record.vision import BANDS_SOURCE
 from followup.desks.api.base import Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -107,7 +106,7 @@ def forecast(hand: AnyHand) -> list[DayAhead]:
 @router.get("/outcomes")
 def outcomes(hand: AnyHand) -> OutcomesOut:
     """Who was followed up in the last quarter, and how well they see."""
-    return OutcomesOut.of(followed(hand), source=BANDS_SOURCE)
+    return OutcomesOut.of(followed(hand), source=hand.protocol.vision_bands.source)
 
 
 def _shelf(hand: DeskHand) -> ShelfOut:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check
+from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
-from followup.clinical.record.vision import BANDS_SOURCE, band
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.sheet import read_form
@@ -27,7 +27,6 @@ router = APIRouter()
 WEEKS = 8
 ROUTINE_AGE = 70
 QUARTER = timedelta(days=91)
-EARLY = 40  # vision before this day after surgery counts as early (Congdon, Lancet Glob Health 2013;1:e37)
 
 
 @dataclass(frozen=True)
@@ -89,8 +88,8 @@ def outcomes(request: Request, hand: AnyHand) -> Response:
         tiers=found.tiers,
         bands=found.bands,
         since=found.since,
-        source=BANDS_SOURCE,
-        early=EARLY,
+        source=hand.protocol.vision_bands.source,
+        early=hand.protocol.early_vision.days,
     )
 
 
@@ -109,7 +108,7 @@ def followed(hand: DeskHand) -> Followed:
     with hand.store.read() as session:
         closed = visits_with_closed_window(session, since, hand.today)
         tiers = [_completeness(tier, [c for c in closed if c.tier == tier]) for tier in ("A", "B", "C")]
-        return Followed(since, tiers, _bands(session, hand.now - QUARTER * 2, since))
+        return Followed(since, tiers, _bands(session, hand, since))
 
 
 def _completeness(tier: str, closed: Iterable[ClosedVisit]) -> Completeness:
@@ -117,15 +116,15 @@ def _completeness(tier: str, closed: Iterable[ClosedVisit]) -> Completeness:
     return Completeness(tier, found["in time"], found["late"], found["never"])
 
 
-def _bands(session: Session, changed: datetime, since: date) -> Counter[str]:
+def _bands(session: Session, hand: DeskHand, since: date) -> Counter[str]:
     """Eyes operated in the quarter before last or later, by the band of their last vision."""
     found: Counter[str] = Counter()
-    for record in records_since(session, changed).values():
-        found.update(_of_record(record, since))
+    for record in records_since(session, hand.now - QUARTER * 2).values():
+        found.update(_of_record(record, hand.protocol, since))
     return found
 
 
-def _of_record(record: Record, since: date) -> Iterable[str]:
+def _of_record(record: Record, protocol: Protocol, since: date) -> Iterable[str]:
     """Each operation once: an eye that is operated again is the later operation's from then on."""
     for operation in record.operations:
         again = min(
@@ -142,6 +141,6 @@ def _of_record(record: Record, since: date) -> Iterable[str]:
         if not looks:
             continue
         last = max(looks, key=lambda look: look.date)
-        seen = band(last.vision or last.pinhole or "")
-        when = "early" if (last.date - operation.date).days < EARLY else "final"
+        seen = protocol.vision_bands.band(last.vision or last.pinhole or "")
+        when = "early" if (last.date - operation.date).days < protocol.early_vision.days else "final"
         yield f"{when} {seen or 'not understood'}"
