@@ -12,7 +12,7 @@ from followup.care.trip_lines import TripLine, visit_lines
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import apply_rules
 from followup.clinical.protocol.protocol import Protocol
-from followup.clinical.protocol.reviews import GRADES
+from followup.clinical.protocol.reviews import GRADES, InflamedEyes
 from followup.clinical.record import Findings, Record
 from followup.clinical.record.eye import followed_eyes
 from followup.recall.reach.ladder import ForSurgeon, for_surgeon
@@ -26,8 +26,6 @@ from followup.records.people.patients import (
 )
 from followup.records.store.store import Session
 from followup.records.views import PatientView
-
-WEEK = timedelta(days=7)
 
 
 @dataclass(frozen=True)
@@ -71,10 +69,11 @@ def _mine(session: Session, hand: Hand, lines: Iterable[ToReach]) -> list[ToReac
 
 
 def _inflamed(session: Session, hand: Hand) -> list[Inflamed]:
-    records = records_since(session, hand.now - WEEK)
+    rules = hand.protocol.review.inflamed
+    records = records_since(session, hand.now - timedelta(days=rules.days))
     people = patients_by_id(session, records)
     found = [
-        Inflamed(people[number], look, _day(record, look), severity(look))
+        Inflamed(people[number], look, _day(record, look), severity(look, rules))
         for number, record in records.items()
         for look in _last_looks(record, hand)
         if above_expected(hand.protocol, record, look)
@@ -89,12 +88,13 @@ def _place(item: Inflamed) -> tuple[float, ...]:
 
 
 def _last_looks(record: Record, hand: Hand) -> Iterator[Findings]:
+    first = hand.today - timedelta(days=hand.protocol.review.inflamed.days - 1)
     for eye in ("right", "left"):
         week = [
             look
             for look in record.reviews
             # A look that measured the pressure alone must not hide what was seen the day before.
-            if look.eye == eye and hand.today - WEEK < look.date <= hand.today and _looked_for(look)
+            if look.eye == eye and first <= look.date <= hand.today and _looked_for(look)
         ]
         if week:
             yield max(week, key=lambda look: (look.date, look.time or ""))
@@ -106,21 +106,31 @@ def _looked_for(look: Findings) -> bool:
     return any(found not in (None, "not seen") for found in seen)
 
 
-def severity(look: Findings) -> tuple[int, int, int, int]:
-    """Pus, then fibrin, then the grade of cells, then flare: larger is worse; 0.5+ cells alone rank 0."""
-    cells = GRADES.index(look.cells) if look.cells in GRADES else 0
-    flare = int(look.flare[0]) if look.flare and look.flare[0].isdigit() else 0
-    return int(look.hypopyon == "yes"), int(look.fibrin == "yes"), max(0, cells - 1), max(0, flare - 1)
+def severity(look: Findings, rules: InflamedEyes) -> tuple[int, ...]:
+    """The findings in the order of the protocol: larger is worse; below its grade one ranks 0."""
+    found = _ranks(look, rules)
+    return tuple(found[name] for name in rules.worst)
+
+
+def _ranks(look: Findings, rules: InflamedEyes) -> dict[str, int]:
+    cells = GRADES.index(look.cells) + 1 - GRADES.index(rules.cells_from) if look.cells in GRADES else 0
+    flare = int(look.flare[0]) + 1 - int(rules.flare_from[0]) if look.flare and look.flare[0].isdigit() else 0
+    return {
+        "hypopyon": int(look.hypopyon == "yes"),
+        "fibrin": int(look.fibrin == "yes"),
+        "cells": max(0, cells),
+        "flare": max(0, flare),
+    }
 
 
 def above_expected(protocol: Protocol, record: Record, look: Findings) -> bool:
     """Whether a look shows more than the protocol expects of such an eye on its day.
 
-    Pus and fibrin always do. Cells are read against the protocol's table, which knows nothing of flare:
-    flare counts from 2+ on, as it did.
+    Pus and fibrin always do, and flare from its grade on. Cells are read against the protocol's table,
+    which knows nothing of flare.
     """
-    rank = severity(look)
-    if rank[0] or rank[1] or rank[3]:
+    ranks = _ranks(look, protocol.review.inflamed)
+    if any(rank for name, rank in ranks.items() if name != "cells"):
         return True
     if look.cells not in GRADES:
         return False

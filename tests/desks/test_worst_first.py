@@ -8,8 +8,10 @@ import re
 import pytest
 
 from followup.care.overview import severity
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record.findings import Findings
 
+RULES = load_protocol().review.inflamed
 PASSWORD = "a long enough password"
 GRADED = ("0", "0.5+", "1+", "2+", "3+", "4+")
 
@@ -28,15 +30,19 @@ def test_pus_outweighs_fibrin_fibrin_any_cells_and_cells_any_flare():
         look(cells="0", flare="4+"),
         look(cells="0.5+", flare="1+"),
     ]
-    ranks = [severity(each) for each in order]
+    ranks = [severity(each, RULES) for each in order]
     assert ranks == sorted(ranks, reverse=True)
-    assert severity(look(cells="0.5+", flare="1+")) == severity(look(pressure=40)) == (0, 0, 0, 0)
+    assert (
+        severity(look(cells="0.5+", flare="1+"), RULES) == severity(look(pressure=40), RULES) == (0, 0, 0, 0)
+    )
 
 
 def test_a_higher_grade_of_cells_is_never_ranked_lower():
     for low, high in itertools.pairwise(GRADED):
         for flare in ("0", "2+", "not seen"):
-            assert severity(look(cells=low, flare=flare)) <= severity(look(cells=high, flare=flare))
+            assert severity(look(cells=low, flare=flare), RULES) <= severity(
+                look(cells=high, flare=flare), RULES
+            )
 
 
 @pytest.fixture

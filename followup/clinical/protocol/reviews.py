@@ -344,10 +344,21 @@ class BeforeSteroid(ToSee):
         return self
 
 
+class InflamedEyes(Reasoned):
+    """The surgeon's list of inflamed eyes: those of the last ``days``, the worst first by these findings in
+    this order. Cells and flare count from these grades on; cells are listed by what is expected."""
+
+    days: Days
+    worst: tuple[Literal["hypopyon", "fibrin", "cells", "flare"], ...] = Field(min_length=1)
+    cells_from: CellGrade
+    flare_from: Literal["1+", "2+", "3+", "4+"]
+
+
 class ReviewRules(ProtocolPart):
     """All of ``review.toml``."""
 
     settings: ReviewSettings
+    inflamed: InflamedEyes
     expected: Annotated[tuple[Expected, ...], Names("row")] = Field(min_length=2)
     to_see: tuple[ToSee, ...] = Field(min_length=1)
     before_steroid: Annotated[tuple[BeforeSteroid, ...], Names("finding")] = ()

@@ -9,6 +9,7 @@ from followup.clinical.protocol.reviews import (
     Cell,
     Column,
     Flag,
+    InflamedEyes,
     OfferRule,
     OtherFinding,
     PressureRow,
@@ -63,8 +64,21 @@ def _cells(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
             "Steroid response", (sentence(_response(rules.settings)),), origin(rules.settings.response)
         ),
         ProtocolEntry(
+            "Inflamed eyes, worst first",
+            tuple(map(sentence, _inflamed(rules.inflamed))),
+            origin(rules.inflamed),
+        ),
+        ProtocolEntry(
             "Responders", (sentence(_six_weeks(rules.settings)),), origin(rules.settings.six_weeks)
         ),
+    )
+
+
+def _inflamed(rules: InflamedEyes) -> tuple[str, ...]:
+    return (
+        f"the surgeon's list holds the last {rules.days} days; what is worse: {', then '.join(rules.worst)}",
+        f"cells count from {rules.cells_from} on, flare from {rules.flare_from}; pus, fibrin and such flare "
+        "are always listed, cells where they are more than expected",
     )
 
 
