@@ -20,9 +20,7 @@ from followup.cli.words import (
 from followup.clinical.careplan import (
     CarePlan,
     Caution,
-    Course,
     Decided,
-    Dose,
     Impossible,
     Question,
     Reason,
@@ -30,6 +28,7 @@ from followup.clinical.careplan import (
     Trip,
 )
 from followup.clinical.english import sentence
+from followup.clinical.plan.course_table import CourseRow, course_table
 from followup.clinical.plan.keys_told import RISK, PlanNames, role_words
 from followup.clinical.plan.tablets import dose_words, number_of_tablets, number_of_units
 from followup.clinical.protocol.formulary import Medicine, label_of
@@ -226,7 +225,8 @@ def _decided(line: Decided, names: PlanNames) -> str:
 def _courses(
     plan: CarePlan, days: DayNumbers, names: PlanNames, formulary: Mapping[str, Medicine]
 ) -> Iterator[str]:
-    for course in plan.courses:
+    for row in course_table(plan).courses:
+        course = row.course
         state = {"active": "", "held": " - HELD, do not start", "stopped": " - not given"}
         marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
         named = medicine_words(course.medicine, formulary)
@@ -235,7 +235,7 @@ def _courses(
             yield f"  waits: {names.waits_for(course.held_by)}"
         if course.taper:
             yield f"  {names.taper(course.taper)}"
-        yield from _steps(course, plan, days, formulary)
+        yield from _steps(row, plan.as_of, days, formulary)
         if course.fixed_times:
             yield f"  at {listed(time.strftime('%H:%M') for time in course.fixed_times)}"
         if course.ordered_by:
@@ -245,18 +245,18 @@ def _courses(
         yield from _because(course.reasons)
 
 
-def _steps(
-    course: Course, plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
-) -> Iterator[str]:
-    for step in course.steps:
-        amount = dose_words(step, formulary.get(course.medicine), plan.times_of(course.key, step))
-        if course.goes_on and step == course.steps[-1]:
-            since = "" if step.start <= plan.as_of else f" from {short_day(step.start)} on"
+def _steps(row: CourseRow, as_of: date, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
+    course = row.course
+    for line in row.steps:
+        step = line.step
+        amount = dose_words(step, formulary.get(course.medicine), line.times)
+        if line.until is None:
+            since = "" if step.start <= as_of else f" from {short_day(step.start)} on"
             yield f"  {amount}{since}, no last day is ordered"
             continue
         length = counted(step.days, "day", "days")
         yield f"  {amount} for {length}: {days.span(step.start, step.end, course.eye)}"
-    if course.last_day is not None and not course.goes_on:
+    if course.last_day is not None and not row.goes_on:
         what = (
             counted(course.drops, "drop", "drops") if course.eye else counted(course.drops, "dose", "doses")
         )
@@ -265,20 +265,15 @@ def _steps(
 
 
 def _rounds(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
-    courses = {course.key: course for course in plan.courses}
-
-    def dose(item: Dose, start: date) -> str:
-        course = courses.get(item.course)
-        name = medicine_words(course.medicine, formulary) if course else item.course
-        where = eye_words(course.eye) if course else ""
-        taken = next((s.tablets for s in course.steps if s.start <= start <= s.end), None) if course else None
-        each = f" {number_of_tablets(taken)} each time" if taken is not None else ""
-        return f"  {listed(item.times)}: {name}, {where}{each}"
-
-    for phase in plan.rounds:
-        rounds = counted(len(phase.times), "round", "rounds")
-        yield f"{days.span(phase.start, phase.end)}: {rounds} a day, {listed(phase.times)}"
-        yield from (dose(item, phase.start) for item in phase.doses)
+    # What goes on is told with its course: here each run of days ends where the plan does.
+    for row in course_table(plan, going_on=()).days:
+        assert row.end
+        rounds = counted(len(row.times), "round", "rounds")
+        yield f"{days.span(row.start, row.end)}: {rounds} a day, {listed(row.times)}"
+        for mark in row.marks:
+            name = medicine_words(mark.course.medicine, formulary)
+            each = f" {number_of_tablets(mark.tablets)} each time" if mark.tablets is not None else ""
+            yield f"  {listed(mark.times)}: {name}, {eye_words(mark.course.eye)}{each}"
 
 
 def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:

@@ -113,9 +113,14 @@ class Course(PlanPart):
     def drops(self) -> int:
         return sum(step.days * step.count for step in self.steps)
 
+    def step_on(self, day: date) -> Step | None:
+        """The step in force on ``day``; None outside the course and in a pause."""
+        return next((step for step in self.steps if step.start <= day <= step.end), None)
+
     def count_on(self, day: date) -> int:
         """Drops due on ``day``; 0 outside the course."""
-        return next((s.count for s in self.steps if s.start <= day <= s.end), 0)
+        step = self.step_on(day)
+        return step.count if step else 0
 
 
 ACount = Annotated[int, Field(ge=0, le=24)]
@@ -435,12 +440,6 @@ class CarePlan(PlanPart):
         """The kind of look and the eye of a visit that serves no need of its own: it keeps the time between
         two checks short."""
         return tuple(dict.fromkeys((gap.look, gap.eye) for gap in self.gaps))
-
-    def times_of(self, key: str, step: Step) -> tuple[str, ...]:
-        """The clock times of a course's step; none where it has no place in the rounds."""
-        phases = (phase for phase in self.rounds if phase.start <= step.end and step.start <= phase.end)
-        doses = (dose for phase in phases for dose in phase.doses if dose.course == key)
-        return next((dose.times for dose in doses), ())
 
     def course(self, key: str) -> Course:
         return next(c for c in self.courses if c.key == key)

@@ -6,13 +6,10 @@ nothing on a sheet may let the plan's own end look like the medicine's.
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from datetime import date, timedelta
+from datetime import date
 
-from followup.clinical.careplan import CarePlan, Course, DayPhase
+from followup.clinical.careplan import Course
 from followup.clinical.record import InUse, Record
-
-WITHOUT_END = date.max
 
 
 def last_day_told(course: Course, record: Record) -> date | None:
@@ -30,21 +27,6 @@ def goes_on(course: Course, record: Record) -> bool:
     """Whether the medicine is used on after the last day that the plan speaks of."""
     told = last_day_told(course, record)
     return course.from_before and (told is None or (course.last_day is not None and told > course.last_day))
-
-
-def day_phases(plan: CarePlan, going_on: Collection[str]) -> tuple[DayPhase, ...]:
-    """The runs of days of the plan, then without an end the rounds of what goes on after them."""
-    if not plan.rounds:
-        return ()
-    last = max(plan.rounds, key=lambda phase: phase.end)
-    doses = tuple(dose for dose in last.doses if dose.course in going_on)
-    if not doses:
-        return plan.rounds
-    if len(doses) == len(last.doses):
-        return *(p for p in plan.rounds if p is not last), last.model_copy(update={"end": WITHOUT_END})
-    times = tuple(time for time in last.times if any(time in dose.times for dose in doses))
-    after = last.end + timedelta(days=1)
-    return *plan.rounds, DayPhase(start=after, end=WITHOUT_END, times=times, doses=doses)
 
 
 def _is_of(entry: InUse, course: Course) -> bool:

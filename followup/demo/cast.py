@@ -14,6 +14,7 @@ from followup.clinical.record import Eye, Record, parse_json_object, parse_recor
 from followup.demo.clinic import is_open
 from followup.demo.looks import ToldLook
 from followup.demo.people import invent
+from followup.timing.calendar import every_day
 
 BACK, AHEAD = 42, 13  # with today: eight weeks
 # Monday, Tuesday, Thursday, Friday, and Sunday where the clinic works on Sundays.
@@ -131,8 +132,7 @@ def _fate(rng: Random) -> dict[str, Any]:
 
 def _operating_days(first: date, last: date, today: date) -> Iterator[date]:
     """Days of operations; ``today`` is always one, so that there is something to see."""
-    for offset in range((last - first).days + 1):
-        day = first + timedelta(days=offset)
+    for day in every_day(first, last):
         if day == today or (day.weekday() in OPERATING_DAYS and _can_operate(day, today)):
             yield day
 

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.plan.taper import joined_steps
 from followup.clinical.record import Eye, Findings, Record
 from followup.clinical.record.base import MedicineRole
 from followup.said import say
@@ -140,20 +141,8 @@ def _bottles(plan: CarePlan, eye: Eye, day0: date, name: Name) -> Iterator[Drawn
 
 def _stretches(courses: Sequence[Course], day0: date) -> tuple[Stretch, ...]:
     """Courses as runs of days with one count, all added up; days before surgery are left out."""
-    totals: dict[int, int] = {}
-    for course in courses:
-        for step in course.steps:
-            for i in range(step.days):
-                day = (step.start - day0).days + i
-                totals[day] = totals.get(day, 0) + step.count
-    runs: list[Stretch] = []
-    for day in sorted(d for d in totals if d >= 0):
-        last = runs[-1] if runs else None
-        if last and last.end == day - 1 and last.count == totals[day]:
-            runs[-1] = Stretch(last.start, day, last.count)
-        else:
-            runs.append(Stretch(day, day, totals[day]))
-    return tuple(runs)
+    runs = (((s.start - day0).days, (s.end - day0).days, s.count) for s in joined_steps(courses))
+    return tuple(Stretch(max(start, 0), end, count) for start, end, count in runs if end >= 0)
 
 
 def _looks(record: Record, eye: Eye, day0: date, as_of: date) -> Iterator[LookMark]:

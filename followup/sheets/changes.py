@@ -10,6 +10,7 @@ from followup.clinical.protocol.formulary import label_of
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import times_a_day
 from followup.sheets.model import SheetSection
+from followup.timing.calendar import every_day
 
 
 def changes(inputs: SheetInputs, previous: CarePlan | None) -> SheetSection | None:
@@ -50,9 +51,8 @@ def _first_change(inputs: SheetInputs, old: Course, new: Course) -> date | None:
         return None
     if new.from_before and old.last_day:
         last = min(last, old.last_day)
-    days = range(inputs.printed_on.toordinal(), last.toordinal() + 1)
-    found = (date.fromordinal(d) for d in days)
-    return next((d for d in found if new.count_on(d) != old.count_on(d) and new.count_on(d)), None)
+    days = every_day(inputs.printed_on, last)
+    return next((d for d in days if new.count_on(d) != old.count_on(d) and new.count_on(d)), None)
 
 
 def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Course, DayPhase, Step
-from followup.clinical.going_on import WITHOUT_END
+from followup.clinical.careplan import Course
+from followup.clinical.plan.course_table import DaysRow
 from followup.language.dates import opening, short_date, weekday
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import dose, go_on
 from followup.sheets.model import CalendarBlock, CalendarDay, CalendarEvent, CalendarRound
 from followup.sheets.visits import TO_COME
+from followup.timing.calendar import every_day
 
 _LONGEST = 400  # days; beyond that a date in the record is wrong
 
@@ -36,41 +37,37 @@ def calendar(inputs: SheetInputs) -> CalendarBlock | None:
 
 def _days(inputs: SheetInputs) -> list[date]:
     ends = [last for c in inputs.courses("active") if (last := inputs.last_day(c))]
-    phases = inputs.phases()
     visits = [t.date for t in inputs.plan.trips if t.status in TO_COME]
-    starts = [phase.start for phase in phases] + visits
+    starts = [row.start for row in inputs.rows] + visits
     if not starts:
         return []
     first = max(min(starts), inputs.printed_on)
     # What goes on has no last day: only what happens to it stands here after all other drops.
-    drops_end = max([*ends, *(p.end for p in phases if p.end != WITHOUT_END)], default=date.min)
+    drops_end = max([*ends, *(row.end for row in inputs.rows if row.end)], default=date.min)
     going_on = frozenset(c.key for c in inputs.courses("active") if inputs.goes_on(c))
     happens = [b.discard for b in inputs.plan.supply if b.course in going_on and b.units is None]
     last = min(max([drops_end, *visits, *happens]), first + timedelta(days=_LONGEST))
-    days = (first + timedelta(days=i) for i in range((last - first).days + 1))
-    return [day for day in days if day <= drops_end or any(_events(inputs, day))]
+    return [day for day in every_day(first, last) if day <= drops_end or any(_events(inputs, day))]
 
 
 def _day(inputs: SheetInputs, day: date) -> CalendarDay:
-    phase = next((p for p in inputs.phases() if p.start <= day <= p.end), None)
+    row = next((row for row in inputs.rows if row.holds_on(day)), None)
     return CalendarDay(
         weekday=opening(weekday(day, inputs.words.language)),
         day=short_date(day, inputs.words.language),
         native=inputs.native(str(day.day)),
-        rounds=_rounds(inputs, phase) if phase else (),
+        rounds=_rounds(inputs, row) if row else (),
         events=tuple(_events(inputs, day)),
     )
 
 
-def _rounds(inputs: SheetInputs, phase: DayPhase) -> tuple[CalendarRound, ...]:
-    doses = {dose.course: frozenset(dose.times) for dose in phase.doses}
-    courses = sorted((inputs.plan.course(key) for key in doses), key=inputs.order)
+def _rounds(inputs: SheetInputs, row: DaysRow) -> tuple[CalendarRound, ...]:
     return tuple(
         CalendarRound(
             time=inputs.time(time),
-            bottles=tuple(inputs.bottle(c) for c in courses if time in doses[c.key]),
+            bottles=tuple(inputs.bottle(mark.course) for mark in inputs.in_order(row.at(time))),
         )
-        for time in phase.times
+        for time in row.times
     )
 
 
@@ -90,7 +87,7 @@ def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
         return
     _ = inputs.words.gettext
     values = {"medicine": inputs.label(inputs.medicine(course)), "eye": inputs.eye(course.eye)}
-    now, before = _step_on(course, day), _step_on(course, day - timedelta(days=1))
+    now, before = course.step_on(day), course.step_on(day - timedelta(days=1))
     if now and now.count:
         values["times"] = dose(inputs, course, now)
         if before and before.count and (before.count, before.mg) != (now.count, now.mg):
@@ -99,10 +96,6 @@ def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
             yield _("%(eye)s, %(medicine)s: start, %(times)s.") % values
     if day == inputs.last_day(course):
         yield _("%(eye)s, %(medicine)s: today is the last day.") % values
-
-
-def _step_on(course: Course, day: date) -> Step | None:
-    return next((step for step in course.steps if step.start <= day <= step.end), None)
 
 
 def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
-from followup.clinical.careplan import CarePlan, Course, DayPhase
-from followup.clinical.going_on import day_phases, goes_on, last_day_told
+from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.going_on import goes_on, last_day_told
+from followup.clinical.plan.course_table import BottleMark, CourseTable, DaysRow, course_table
 from followup.clinical.protocol.aftercare import Aftercare, Holding
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Record
@@ -95,15 +96,24 @@ class SheetInputs:
         """Whether the medicine is used on after the last day that the plan speaks of."""
         return goes_on(course, self.record)
 
-    def phases(self) -> tuple[DayPhase, ...]:
-        """The rounds of every run of days that is not over; what goes on has a last one without an end."""
-        going_on = frozenset(c.key for c in self.courses("active") if self.goes_on(c))
-        return tuple(p for p in day_phases(self.plan, going_on) if p.end >= self.printed_on)
+    @cached_property
+    def table(self) -> CourseTable:
+        """The plan as one table, past its end with what the patient does not stop there."""
+        return course_table(self.plan, [c.key for c in self.courses("active") if self.goes_on(c)])
+
+    @property
+    def rows(self) -> tuple[DaysRow, ...]:
+        """The rounds of every run of days that is not over."""
+        return tuple(row for row in self.table.days if not row.is_over(self.printed_on))
 
     def order(self, course: Course) -> tuple[int, int]:
         """Right eye before left before mouth; then solution, suspension, gel, ointment."""
         place = _SIDES.index(course.eye) if course.eye else len(_SIDES)
         return place, self.medicine(course).order
+
+    def in_order(self, marks: Iterable[BottleMark]) -> list[BottleMark]:
+        """The bottles of a row of days in the order of use within a round."""
+        return sorted(marks, key=lambda mark: self.order(mark.course))
 
     def label(self, medicine: Medicine) -> str:
         """Name and strength; a tablet's strength is said as such, so that it is never read as a dose."""

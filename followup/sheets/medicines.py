@@ -26,27 +26,21 @@ def bottle_blocks(inputs: SheetInputs) -> tuple[BottleBlock, ...]:
 
 
 def _block(inputs: SheetInputs, course: Course) -> BottleBlock:
+    row = inputs.table.course(course.key)
+    left = [line for line in row.steps if line.step.end >= inputs.printed_on]
+    ends = inputs.last_day(course)
     return BottleBlock(
         bottle=inputs.bottle(course),
         purpose=inputs.say(PURPOSES[course.role]),
-        lines=tuple(_taper_line(inputs, course, step) for step in _steps_left(inputs, course)),
+        lines=tuple(
+            TaperLine(
+                dates=_dates(inputs, line.since, ends if line is row.steps[-1] else line.until),
+                dose=dose(inputs, course, line.step),
+                native=inputs.native(str(line.step.count)),
+            )
+            for line in left or (row.steps[-1:] if row.goes_on else ())
+        ),
         notes=tuple(_notes(inputs, course)),
-    )
-
-
-def _steps_left(inputs: SheetInputs, course: Course) -> tuple[Step, ...]:
-    left = tuple(step for step in course.steps if step.end >= inputs.printed_on)
-    return left or (course.steps[-1:] if inputs.goes_on(course) else ())
-
-
-def _taper_line(inputs: SheetInputs, course: Course, step: Step) -> TaperLine:
-    # What the patient uses already has no first day, and no last one where only the plan ends.
-    start = None if course.from_before and step == course.steps[0] else step.start
-    end = inputs.last_day(course) if step == course.steps[-1] else step.end
-    return TaperLine(
-        dates=_dates(inputs, start, end),
-        dose=dose(inputs, course, step),
-        native=inputs.native(str(step.count)),
     )
 
 

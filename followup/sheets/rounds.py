@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from followup.clinical.careplan import Course, DayPhase
-from followup.clinical.going_on import WITHOUT_END
+from followup.clinical.plan.course_table import BottleMark, DaysRow
 from followup.language.catalogues import N_
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.inputs import SheetInputs, sentences
@@ -17,54 +16,52 @@ _OINTMENTS = ("gel", "ointment")
 
 def phase_tables(inputs: SheetInputs) -> tuple[PhaseTable, ...]:
     """The rounds of every run of days that is not over yet."""
-    return tuple(_table(inputs, phase) for phase in inputs.phases())
+    return tuple(_table(inputs, row) for row in inputs.rows)
 
 
-def _table(inputs: SheetInputs, phase: DayPhase) -> PhaseTable:
-    doses = {dose.course: frozenset(dose.times) for dose in phase.doses}
-    courses = sorted((inputs.plan.course(key) for key in doses), key=inputs.order)
+def _table(inputs: SheetInputs, row: DaysRow) -> PhaseTable:
+    marks = inputs.in_order(row.marks)
     return PhaseTable(
-        heading=_span(inputs, phase),
-        bottles=tuple(_bottle(inputs, course, phase) for course in courses),
+        heading=_span(inputs, row),
+        bottles=tuple(_bottle(inputs, mark) for mark in marks),
         rounds=tuple(
             Round(
                 time=inputs.time(time),
                 spoken=inputs.spoken(time),
-                due=tuple(time in doses[course.key] for course in courses),
+                due=tuple(time in mark.times for mark in marks),
                 part=day_part(time),
                 part_words=inputs.say(DAY_PARTS[day_part(time)]),
                 native=inputs.native(time),
             )
-            for time in phase.times
+            for time in row.times
         ),
     )
 
 
-def _bottle(inputs: SheetInputs, course: Course, phase: DayPhase) -> NamedBottle:
+def _bottle(inputs: SheetInputs, mark: BottleMark) -> NamedBottle:
     """The head of a column; by mouth it says how many tablets a mark in the column means."""
-    bottle = inputs.bottle(course)
-    steps = course.steps[-1:] if phase.end == WITHOUT_END else course.steps
-    step = next((s for s in steps if s.start <= phase.start <= s.end or phase.end == WITHOUT_END), None)
-    if step is None or step.tablets is None:
+    bottle = inputs.bottle(mark.course)
+    if mark.tablets is None:
         return bottle
+    medicine = inputs.medicine(mark.course)
     # Translators: over a column of times: the name of a medicine, then how many tablets at each time.
     name = inputs.words.gettext("%(medicine)s: %(tablets)s each time") % {
-        "medicine": inputs.medicine(course).name,
-        "tablets": tablets(inputs, inputs.medicine(course), step.tablets),
+        "medicine": medicine.name,
+        "tablets": tablets(inputs, medicine, mark.tablets),
     }
     return bottle.model_copy(update={"name": name, "due": name})
 
 
-def _span(inputs: SheetInputs, phase: DayPhase) -> str:
-    if phase.end == WITHOUT_END:
-        now = phase.start <= inputs.printed_on
-        return inputs.say(EVERY_DAY) if now else inputs.say(FROM_ON) % {"day": inputs.day(phase.start)}
-    start, end = inputs.day(phase.start), inputs.day(phase.end)
-    if phase.start == phase.end:
+def _span(inputs: SheetInputs, row: DaysRow) -> str:
+    start = inputs.day(row.start)
+    if row.end is None:
+        now = row.start <= inputs.printed_on
+        return inputs.say(EVERY_DAY) if now else inputs.say(FROM_ON) % {"day": start}
+    if row.start == row.end:
         # Translators: heading over the drop times of one single day.
         return inputs.words.gettext("On %(day)s") % {"day": start}
     # Translators: heading over the drop times of a run of days, both days included.
-    return inputs.words.gettext("From %(start)s to %(end)s") % {"start": start, "end": end}
+    return inputs.words.gettext("From %(start)s to %(end)s") % {"start": start, "end": inputs.day(row.end)}
 
 
 def round_rules(inputs: SheetInputs) -> tuple[str, ...]:

@@ -24,7 +24,7 @@ every pressure check, and a clinic that wants the strict reading says so.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Any, Self, TypeVar
@@ -46,6 +46,11 @@ from followup.timing.calendar_entries import (
 from followup.validation import problem_words
 
 __all__ = ["WEEKDAYS", "Calendar", "ClosedDays", "HalfDay", "PlacesTaken", "Service", "parse_calendar"]
+
+
+def every_day(first: date, last: date) -> Iterator[date]:
+    """The days from ``first`` to ``last``, both included; none where ``last`` is earlier."""
+    return (first + timedelta(days=n) for n in range((last - first).days + 1))
 
 
 class Calendar(CalendarEntry):
@@ -124,8 +129,7 @@ class Calendar(CalendarEntry):
 
     def open_days(self, start: date, end: date) -> tuple[date, ...]:
         """The open days from ``start`` to ``end``, both included."""
-        days = (start + timedelta(days=n) for n in range((end - start).days + 1))
-        return tuple(day for day in days if self.is_open(day))
+        return tuple(day for day in every_day(start, end) if self.is_open(day))
 
     def with_taken(self, places: Mapping[tuple[str, date], int]) -> Calendar:
         """This calendar with ``places`` (service and date to count) added to those taken."""

@@ -7,8 +7,8 @@ from importlib.resources import files
 
 import pytest
 
-from followup.clinical.going_on import WITHOUT_END, day_phases
 from followup.clinical.plan.build import build_plan
+from followup.clinical.plan.course_table import course_table
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
 from followup.drawings.staircase import build_staircase
@@ -89,14 +89,15 @@ def test_their_rounds_go_on_without_an_end_after_all_others(sheet):
 def test_a_last_day_that_others_share_is_followed_by_what_goes_on_alone(make_plan):
     plan = make_plan()
     shared = plan.model_copy(update={"rounds": plan.rounds[:2]})
-    *before, after = day_phases(shared, {"left:nsaid"})
-    assert tuple(before) == shared.rounds
-    assert (after.start, after.end) == (before[-1].end + timedelta(days=1), WITHOUT_END)
+    *before, after = course_table(shared, {"left:nsaid"}).days
+    assert [(row.start, row.end) for row in before] == [(p.start, p.end) for p in shared.rounds]
+    assert (after.start, after.end) == (before[-1].end + timedelta(days=1), None)
     assert after.times == ("06:00", "17:00")
-    assert [dose.course for dose in after.doses] == ["left:nsaid"]
-    *before, after = day_phases(plan, {"left:steroid"})
-    assert (tuple(before), after.end) == (plan.rounds[:-1], WITHOUT_END)
-    assert day_phases(plan, ()) == plan.rounds
+    assert [mark.course.key for mark in after.marks] == ["left:nsaid"]
+    *before, after = course_table(plan, {"left:steroid"}).days
+    assert [(row.start, row.end) for row in before] == [(p.start, p.end) for p in plan.rounds[:-1]]
+    assert (after.start, after.end) == (plan.rounds[-1].start, None)
+    assert [row.end for row in course_table(plan, ()).days] == [p.end for p in plan.rounds]
 
 
 def test_the_calendar_says_neither_a_start_nor_an_end_and_names_them_below(sheet):

@@ -10,7 +10,7 @@ from followup.clinical.careplan import BeforeLeaving, Reason
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.needs import Opened, clock
 from followup.clinical.protocol.protocol import Protocol
-from followup.timing.calendar import Calendar
+from followup.timing.calendar import Calendar, every_day
 
 PRESSURE = "pressure"
 
@@ -55,7 +55,7 @@ def _closed(entry: Opened, protocol: Protocol, calendar: Calendar, start: date) 
     if need.key.partition(":")[2] not in protocol.closed_days.looks:
         return ()
     first = max(start, need.earliest)
-    days = tuple(first + timedelta(days=n) for n in range((need.latest - first).days + 1))
+    days = tuple(every_day(first, need.latest))
     return () if any(calendar.offers(need.service, day) for day in days) else days
 
 

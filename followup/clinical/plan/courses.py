@@ -11,7 +11,7 @@ from followup.clinical.english import counted, joined
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.facts.fire import Fired
 from followup.clinical.plan.keys_told import role_words
-from followup.clinical.plan.taper import as_steps, cut_from, daily_counts, envelope, winners
+from followup.clinical.plan.taper import as_steps, counts_each_day, cut_from, daily_counts, envelope, winners
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect, Taper
@@ -346,7 +346,6 @@ def _added(adjustment: CourseAdded, protocol: Protocol) -> Course:
             where=say("edit"),
             fix=say("use an id of the formulary"),
         )
-    counts = [count for count, days in adjustment.steps for _ in range(days)]
     reason = Reason(
         rule="surgeon", because=adjustment.reason, source=say("added by {by}", by=adjustment.by), mark="C"
     )
@@ -355,7 +354,7 @@ def _added(adjustment: CourseAdded, protocol: Protocol) -> Course:
         role=medicine.role,
         medicine=medicine.id,
         eye=adjustment.eye,
-        steps=as_steps(counts, adjustment.starts),
+        steps=as_steps(counts_each_day(adjustment.steps), adjustment.starts),
         reasons=(reason,),
     )
 
@@ -375,8 +374,8 @@ def _apart(courses: Sequence[Course], taken: set[str]) -> list[Course]:
 
 def _edited(course: Course, edits: Sequence[CourseEdit]) -> Course:
     for edit in edits:
-        counts = [count for count, days in edit.steps for _ in range(days)]
-        steps = (*cut_from(course.steps, edit.starts), *as_steps(counts, edit.starts))
+        changed = as_steps(counts_each_day(edit.steps), edit.starts)
+        steps = (*cut_from(course.steps, edit.starts), *changed)
         reason = Reason(
             rule="surgeon", because=edit.reason, source=say("changed by {by}", by=edit.by), mark="C"
         )

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from datetime import date, timedelta
+from collections.abc import Iterable, Sequence
+from datetime import date
 
 from followup.clinical.careplan import CheckGap, Course, Reason, Tier
 from followup.clinical.english import day_words
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.courses import last_steroid_day
 from followup.clinical.plan.needs import day_of
-from followup.clinical.plan.served import checks, looks, steroid_dates
+from followup.clinical.plan.served import checks, looks
+from followup.clinical.plan.taper import daily_totals
 from followup.clinical.protocol.protocol import Protocol
-from followup.clinical.record import Record
+from followup.clinical.record import Eye, Record
 from followup.said import say
+from followup.timing.calendar import every_day
 from followup.timing.trip_types import GapRule
 
 _SERVICES = {"pressure": "pressure", "cornea": "review"}
@@ -25,20 +27,20 @@ def gap_rules(
     """Steroid dates between pressure checks by tier, and NSAID dates between looks at the cornea."""
     rules: list[GapRule] = []
     told: list[str] = []
-    by_eye = {eye.eye: eye for eye in eyes}
     for gap in check_gaps(protocol, eyes, courses):
-        days = _gap_days(gap, courses, by_eye[gap.eye])
+        days = frozenset(gap_days(gap, courses))
         seen = checks(record, gap.eye, gap.finding, as_of) if gap.finding else looks(record, gap.eye, as_of)
         service = protocol.kinds[gap.need].service if gap.need else _SERVICES[gap.kind]
         rules += _rule(gap, days, seen, as_of, service, told)
     return rules, tuple(told)
 
 
-def _gap_days(gap: CheckGap, courses: Sequence[Course], eye: EyeRules) -> frozenset[date]:
+def gap_days(gap: CheckGap, courses: Iterable[Course]) -> list[date]:
+    """The dates that count for a gap: with so many drops a day or more of what it watches, or its own."""
     if gap.first is not None and gap.last is not None:
-        return frozenset(gap.first + timedelta(days=n) for n in range((gap.last - gap.first).days + 1))
-    role = "steroid" if gap.kind == "pressure" else "nsaid"
-    return steroid_dates(_counts(courses, eye, role), gap.from_count)
+        return list(every_day(gap.first, gap.last))
+    counts = _counts(courses, gap.eye, "steroid" if gap.kind == "pressure" else "nsaid")
+    return [day for day, count in counts.items() if count >= gap.from_count]
 
 
 def check_gaps(
@@ -48,7 +50,7 @@ def check_gaps(
     gaps: list[CheckGap] = []
     for eye in eyes:
         tier, setting = eye.tier
-        steroid = _counts(courses, eye, "steroid")
+        steroid = _counts(courses, eye.eye, "steroid")
         why = _tier_reason(protocol, tier), *(f.reason for f in setting if f.rule.tier == tier)
         for limit in protocol.tiers[tier].gaps if steroid else ():
             key = f"{eye.eye}:pressure-gap-{limit.from_count}"
@@ -64,7 +66,7 @@ def check_gaps(
                 )
             )
         long = protocol.long_nsaid
-        if len(_counts(courses, eye, "nsaid")) > long.after_days:
+        if len(_counts(courses, eye.eye, "nsaid")) > long.after_days:
             reason = Reason(rule="long-nsaid", because=long.because, source=long.source, mark=long.mark)
             key = f"{eye.eye}:nsaid-gap"
             gaps.append(
@@ -105,16 +107,9 @@ def _tier_reason(protocol: Protocol, tier: Tier) -> Reason:
     return Reason(rule=f"tier-{tier}", because=setting.because, source=setting.source, mark=setting.mark)
 
 
-def _counts(courses: Sequence[Course], eye: EyeRules, role: str) -> list[tuple[date, int]]:
+def _counts(courses: Iterable[Course], eye: Eye, role: str) -> dict[date, int]:
     """Drops a day of one kind; what waits or is left out counts as if it were given: no fewer looks."""
-    mine = [c for c in courses if c.eye == eye.eye and c.role == role]
-    totals: dict[date, int] = {}
-    for course in mine:
-        for step in course.steps:
-            for i in range(step.days):
-                day = step.start + timedelta(days=i)
-                totals[day] = totals.get(day, 0) + step.count
-    return sorted(totals.items())
+    return daily_totals(course for course in courses if course.eye == eye and course.role == role)
 
 
 def _rule(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from followup.clinical.plan.taper import counts_each_day
 from followup.clinical.protocol.formulary import Country, LabelCeiling, Medicine
 
 
@@ -38,7 +39,7 @@ def above_label(
 
 def _first(medicine: Medicine, steps: Sequence[tuple[int, int]], country: Country) -> LabelPassed | None:
     ceilings = [c for c in medicine.labels if c.country == country]
-    for day, count in enumerate(_counts(steps), 1):
+    for day, count in enumerate(counts_each_day(steps), 1):
         in_force = [
             c for c in ceilings if c.from_day <= day and (c.days is None or day < c.from_day + c.days)
         ]
@@ -47,7 +48,3 @@ def _first(medicine: Medicine, steps: Sequence[tuple[int, int]], country: Countr
             ceiling = in_force[0] if in_force else ceilings[-1]
             return LabelPassed(country, day, count, allowed, ceiling)
     return None
-
-
-def _counts(steps: Iterable[tuple[int, int]]) -> Iterable[int]:
-    return (count for count, days in steps for _ in range(days))

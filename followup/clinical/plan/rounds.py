@@ -12,6 +12,7 @@ from followup.clinical.plan.keys_told import where
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol
 from followup.said import say
+from followup.timing.calendar import every_day
 from followup.timing.rounds import Phase, RoundBottle, fits, plan_rounds
 from followup.timing.waking import WakingHours
 
@@ -38,8 +39,7 @@ def spans(courses: Sequence[Course], start: date) -> list[Span]:
     """The phases from ``start`` to the end of the last course; days without a drop are left out."""
     last = max((c.last_day for c in courses if c.last_day), default=start)
     found: list[Span] = []
-    for offset in range((last - start).days + 1):
-        day = start + timedelta(days=offset)
+    for day in every_day(start, last):
         counts = {c.key: n for c in courses if (n := c.count_on(day))}
         before = found[-1] if found else None
         if before and before.counts == counts and before.end + timedelta(days=1) == day:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -148,8 +148,3 @@ def checks(record: Record, eye: Eye, finding: str, as_of: date) -> list[date]:
     refused = {day for day, value in mine if value in ("not seen", "not done")} - reviews
     trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE} - refused
     return sorted(reviews | trips)
-
-
-def steroid_dates(courses: Iterable[tuple[date, int]], least: int) -> frozenset[date]:
-    """The dates with ``least`` drops or more."""
-    return frozenset(day for day, count in courses if count >= least)

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from followup.clinical.careplan import Bottle, Course, Trip
 from followup.errors import FollowupError
 from followup.said import say
+from followup.timing.calendar import every_day
 
 _NOT_COMING = frozenset({"noshow", "cancelled"})
 
@@ -98,8 +99,7 @@ def last_usable_day(opened: date, open_days: int) -> date:
 def _doses(course: Course, first_day_doses: int | None, rounds_more: int) -> Iterator[date]:
     """The day of every dose, in order."""
     for step in course.steps:
-        for offset in range(step.days):
-            day = step.start + timedelta(days=offset)
+        for day in every_day(step.start, step.end):
             doses = step.count
             if day == course.first_day:
                 still = doses if first_day_doses is None else min(doses, max(0, first_day_doses))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import date, timedelta
 from itertools import groupby
 
 from followup.clinical.careplan import Course, Step
 from followup.clinical.protocol.rule import StepDef
+from followup.timing.calendar import every_day
 
 
 def daily_counts(steps: Sequence[StepDef], hourly: int) -> tuple[int, ...]:
@@ -79,12 +80,34 @@ def merged_by_mouth(courses: Sequence[Course]) -> tuple[Course, ...]:
 
 
 def _together(one: Course, two: Course) -> Course:
-    days = [day for c in (one, two) for step in c.steps for day in (step.start, step.end)]
-    if not days:
+    steps = joined_steps((one, two), max)
+    if not steps:
         return one
-    first = min(days)
-    length = (max(days) - first).days + 1
-    every = [first + timedelta(days=i) for i in range(length)]
-    counts = [max(one.count_on(day), two.count_on(day)) for day in every]
     reasons = tuple(dict.fromkeys((*one.reasons, *two.reasons)))
-    return one.model_copy(update={"steps": as_steps(counts, first), "reasons": reasons})
+    return one.model_copy(update={"steps": steps, "reasons": reasons})
+
+
+def joined_steps(
+    courses: Collection[Course], of_day: Callable[[Iterable[int]], int] = sum
+) -> tuple[Step, ...]:
+    """Several courses as the steps of one; ``of_day``: their counts of one day added up, or the highest."""
+    days = [day for course in courses for step in course.steps for day in (step.start, step.end)]
+    if not days:
+        return ()
+    every = every_day(min(days), max(days))
+    return as_steps([of_day(course.count_on(day) for course in courses) for day in every], min(days))
+
+
+def daily_totals(courses: Iterable[Course]) -> dict[date, int]:
+    """What the courses count together on each of their days, in order of dates."""
+    totals: dict[date, int] = {}
+    for course in courses:
+        for step in course.steps:
+            for day in every_day(step.start, step.end):
+                totals[day] = totals.get(day, 0) + step.count
+    return dict(sorted(totals.items()))
+
+
+def counts_each_day(steps: Iterable[tuple[int, int]]) -> list[int]:
+    """The count of every day of (count a day, days) steps."""
+    return [count for count, days in steps for _ in range(days)]

@@ -7,6 +7,7 @@ from datetime import MAXYEAR, date, timedelta
 
 from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.english import joined
+from followup.clinical.plan.taper import counts_each_day
 from followup.clinical.protocol.reviews import StepPair
 from followup.clinical.review.look import never_less
 from followup.clinical.review.proposal import Offer, Proposal
@@ -119,7 +120,7 @@ def _both(old: Adjustment, new: Adjustment) -> Adjustment:
     if not isinstance(old, CourseEdit | CourseAdded) or not isinstance(new, CourseEdit | CourseAdded):
         return old
     starts = min(old.starts, new.starts)
-    steps = never_less(_from(new, starts), [n for n, days in _from(old, starts) for _ in range(days)])
+    steps = never_less(_from(new, starts), counts_each_day(_from(old, starts)))
     return old.model_copy(
         update={"starts": starts, "steps": steps, "reason": joined((old.reason, new.reason))}
     )

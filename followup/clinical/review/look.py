@@ -12,13 +12,14 @@ from followup.clinical.careplan import CarePlan, Course, CourseAdded, CourseEdit
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.contraindications import check_medicine
-from followup.clinical.plan.taper import as_steps
+from followup.clinical.plan.taper import counts_each_day, joined_steps
 from followup.clinical.protocol.formulary import Medicine, Potency
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import GRADES, ReviewRow, StepPair, Window
 from followup.clinical.record import Findings, Record
 from followup.clinical.record.base import MedicineRole
 from followup.errors import FollowupError
+from followup.timing.calendar import every_day
 from followup.timing.waking import WakingHours
 
 NOT_SIGNED = "(not signed)"
@@ -158,12 +159,7 @@ class Look:
     @cached_property
     def steps(self) -> tuple[Step, ...]:
         """The plan's steroid as steps, all its courses together."""
-        days = [day for c in self.own for step in c.steps for day in (step.start, step.end)]
-        if not days:
-            return ()
-        first, last = min(days), max(days)
-        every = (first + timedelta(days=i) for i in range((last - first).days + 1))
-        return as_steps([sum(c.count_on(day) for c in self.own) for day in every], first)
+        return joined_steps(self.own)
 
     @property
     def own_count(self) -> int:
@@ -253,7 +249,7 @@ class Look:
         weaker = self._after(course)
         later = 0
         if weaker is not None:
-            counts = [count for count, days in steps for _ in range(days)]
+            counts = counts_each_day(steps)
             least = min(step.count for step in course.steps)
             later = next((i for i, count in enumerate(counts) if count < least), len(counts))
             steps, after = pairs(counts[:later]), pairs([0] * later + counts[later:])
@@ -267,8 +263,7 @@ class Look:
     ) -> tuple[CourseEdit | CourseAdded, ...]:
         """``steps`` with another steroid, today's drops too: this look speaks against the present one."""
         today = self.findings.date
-        counts = [self.own_count] * (starts - today).days
-        counts += [count for count, days in steps for _ in range(days)]
+        counts = [self.own_count] * (starts - today).days + counts_each_day(steps)
         due = (c for c in self.own if c.last_day is not None and c.last_day >= today)
         ended = tuple(self.edit(c.key, (), why, today) for c in due)
         if not any(counts):
@@ -371,7 +366,7 @@ class Look:
 
 def never_less(steps: Sequence[StepPair], planned: Sequence[int]) -> tuple[StepPair, ...]:
     """``steps`` from tomorrow on, raised to what was planned anyway where that was more."""
-    counts = [count for count, days in steps for _ in range(days)]
+    counts = counts_each_day(steps)
     length = max(len(counts), len(planned))
     return pairs([max(_at(counts, i), _at(planned, i)) for i in range(length)])
 
@@ -379,8 +374,7 @@ def never_less(steps: Sequence[StepPair], planned: Sequence[int]) -> tuple[StepP
 def counts_from(steps: Sequence[Step], day: date) -> tuple[int, ...]:
     """The count of every day from ``day`` to the end of ``steps``."""
     last = max((step.end for step in steps), default=day - timedelta(days=1))
-    dates = (day + timedelta(days=i) for i in range((last - day).days + 1))
-    return tuple(next((s.count for s in steps if s.start <= d <= s.end), 0) for d in dates)
+    return tuple(next((s.count for s in steps if s.start <= d <= s.end), 0) for d in every_day(day, last))
 
 
 def pairs(counts: Sequence[int]) -> tuple[StepPair, ...]:

@@ -10,6 +10,7 @@ from itertools import chain
 
 from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed
 from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
+from followup.clinical.plan.course_table import course_table
 from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.plan.tablets import dose_words, number_of_units
 from followup.clinical.protocol.formulary import label_of
@@ -98,10 +99,10 @@ def _course(course: Course, plan: CarePlan, protocol: Protocol, traced: bool) ->
     by_mouth = (
         say(
             "{dose} from {start}",
-            dose=dose_words(s, protocol.formulary.get(course.medicine), plan.times_of(course.key, s)),
-            start=day_words(s.start),
+            dose=dose_words(s.step, protocol.formulary.get(course.medicine), s.times),
+            start=day_words(s.step.start),
         )
-        for s in course.steps
+        for s in course_table(plan).course(course.key).steps
     )
     drops = steps_words((s.count, s.days) for s in course.steps) or say("no drops are planned")
     given = drops if course.eye else joined(by_mouth, "; ")

@@ -7,6 +7,7 @@ from datetime import date
 
 from followup.clinical.careplan import CarePlan, CheckGap, ReviewNeed, Trip
 from followup.clinical.english import counted, day_words
+from followup.clinical.plan.gaps import gap_days
 from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.words.why_reasons import tell
@@ -63,7 +64,8 @@ def _its_day(trip: Trip, needs: list[ReviewNeed], plan: CarePlan, names: PlanNam
 def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: PlanNames, latest: date) -> Iterator[str]:
     """The last day that a gap rule leaves for this visit, where no need closes it in sooner."""
     before = max((t.date for t in plan.trips if t.date < trip.date and t.status != "noshow"), default=None)
-    days = [day for day in gap_days(gap, plan) if before is None or day > before]
+    given = [course for course in plan.courses if course.state != "stopped"]
+    days = [day for day in gap_days(gap, given) if before is None or day > before]
     if len(days) <= gap.limit or days[gap.limit] > latest:
         return
     last = days[gap.limit]
@@ -98,21 +100,6 @@ def _forced(trip: Trip, gap: CheckGap, plan: CarePlan, names: PlanNames, latest:
         since=since,
         last=day_words(last),
     )
-
-
-def gap_days(gap: CheckGap, plan: CarePlan) -> list[date]:
-    """The dates that count for a gap: with so many drops a day or more of what it watches, or its own."""
-    if gap.first is not None and gap.last is not None:
-        return [date.fromordinal(n) for n in range(gap.first.toordinal(), gap.last.toordinal() + 1)]
-    role = "steroid" if gap.kind == "pressure" else "nsaid"
-    totals: dict[date, int] = {}
-    for course in plan.courses:
-        if course.eye == gap.eye and course.role == role and course.state != "stopped":
-            for step in course.steps:
-                for i in range(step.days):
-                    day = date.fromordinal(step.start.toordinal() + i)
-                    totals[day] = totals.get(day, 0) + step.count
-    return sorted(day for day, count in totals.items() if count >= gap.from_count)
 
 
 def tell_gap(gap: CheckGap, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:

@@ -32,7 +32,7 @@ class BottleToHandOut:
 
     def dose(self, formulary: Mapping[str, Medicine]) -> str:
         """By mouth: mg a day and tablets a time from the day on which they are begun."""
-        step = next((s for s in self.course.steps if s.start <= self.bottle.opened <= s.end), None)
+        step = self.course.step_on(self.bottle.opened)
         if self.bottle.units is None or self.course.eye is not None or step is None:
             return ""
         return dose_words(step, formulary.get(self.course.medicine))
