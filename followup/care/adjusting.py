@@ -56,13 +56,8 @@ def both_plans(
         return planned(session, hand, version, before), planned(session, hand, version, after)
 
 
-def steps_text(steps: Iterable[StepPair]) -> str:
-    """Steps as they are typed: ``6 x 7, 4 x 7`` is six a day for seven days, then four for seven."""
-    return ", ".join(f"{count} x {days}" for count, days in steps)
-
-
 def read_steps(text: str, where: str) -> tuple[StepPair, ...]:
-    """The steps of such a line; an empty one ends the course. Error ``steps.number``."""
+    """The steps of a line such as ``6 x 7, 4 x 7``; an empty one ends the course. Error ``steps.number``."""
     parts = [part.strip() for part in text.split(",") if part.strip()]
     found = [_STEP.fullmatch(part) for part in parts]
     pairs = tuple((int(m[1]), int(m[2])) for m in found if m)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import sys
-import tempfile
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -13,6 +11,7 @@ import click
 
 from followup.clinical.record import MAX_BYTES, Record, parse_json_object, parse_record
 from followup.errors import FollowupError
+from followup.records.store.durable import write_whole
 
 STDIN = "-"
 
@@ -74,27 +73,16 @@ def _read_text(path: str, source: str) -> str:
         ) from None
 
 
-def write_whole(path: Path, data: bytes, *, never: str = "") -> None:
+def write_out(path: Path, data: bytes, *, never: str = "") -> None:
     """Write ``data`` to ``path`` in one piece or not at all; ``never`` names the input, kept as it is."""
     if path.is_dir():
         raise FollowupError("file.write", "it is a folder", where=str(path), fix="name a file")
     if never and never != STDIN and path.exists() and path.samefile(never):
         raise FollowupError("file.write", "it is the record itself", where=str(path), fix="name another file")
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=".followup-")
+        write_whole(path, data)
     except OSError as exc:
-        raise _unwritable(path, exc) from None
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.replace(name, path)
-    except OSError as exc:
-        Path(name).unlink(missing_ok=True)
-        raise _unwritable(path, exc) from None
-
-
-def _unwritable(path: Path, exc: OSError) -> FollowupError:
-    reason = exc.strerror or "it can't be written"
-    return FollowupError(
-        "file.write", reason, where=str(path), fix="name a file in a folder you may write to"
-    )
+        reason = exc.strerror or "it can't be written"
+        raise FollowupError(
+            "file.write", reason, where=str(path), fix="name a file in a folder you may write to"
+        ) from None

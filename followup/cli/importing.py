@@ -13,7 +13,7 @@ import click
 from followup.care.hand import Hand, hand_for
 from followup.care.planning import draft_plan
 from followup.cli.contract import BAD_INPUT, CommandOutcome
-from followup.cli.files import STDIN, read_bytes, write_whole
+from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
 from followup.cli.serving import desk_for
@@ -146,7 +146,7 @@ def _handed_back(counts: ImportTally, target: Path | None) -> CommandOutcome:
             json.dumps({"row": row.number, "why": why, "given": row.text}, ensure_ascii=False)
             for row, why in found
         ]
-        write_whole(target, ("\n".join(lines) + "\n").encode())
+        write_out(target, ("\n".join(lines) + "\n").encode())
     told = f"{counted(len(found), 'row was', 'rows were')} refused and nothing was stored: {found[0][1]}"
     return CommandOutcome(
         code=BAD_INPUT, error=f"{told}; each with its reason in {target}" if target else told

@@ -9,7 +9,7 @@ import click
 from babel.messages.catalog import Catalog, Message
 
 from followup.cli.contract import BAD_INPUT, CommandOutcome
-from followup.cli.files import DayOption, read_bytes, write_whole
+from followup.cli.files import DayOption, read_bytes, write_out
 from followup.cli.opening import folder_option, settings_from
 from followup.cli.words import counted
 from followup.errors import FollowupError
@@ -56,7 +56,7 @@ def export_table(tag: str, file: str, folder: str | None) -> CommandOutcome:
     bind_clinic(settings_from(folder).folder)
     spoken = _translated(tag)
     loaded = _words(spoken)
-    write_whole(Path(file), export_csv(files.source_catalogue("sheet"), loaded.messages, spoken))
+    write_out(Path(file), export_csv(files.source_catalogue("sheet"), loaded.messages, spoken))
     return CommandOutcome(f"{file}: {_state(spoken, loaded)}\n")
 
 

@@ -34,6 +34,8 @@ from followup.clinical.plan.tablets import dose_words, number_of_tablets, number
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Record
+from followup.clinical.record.ages import years_old
+from followup.clinical.statuses import TO_COME, TRIP_WORDS
 from followup.clinical.words.why_reasons import origin_words, reason_words
 
 WIDTH = 100
@@ -113,9 +115,7 @@ def _in_words(plan: CarePlan) -> Iterator[str]:
 def _age(record: Record, as_of: date) -> str:
     patient = record.patient
     if patient.birth_date:
-        born = patient.birth_date
-        years = as_of.year - born.year - ((as_of.month, as_of.day) < (born.month, born.day))
-        return counted(years, "year", "years")
+        return counted(years_old(patient.birth_date, as_of), "year", "years")
     return f"born in {patient.birth_year}"
 
 
@@ -328,27 +328,18 @@ def _window(need: ReviewNeed) -> tuple[date, date, date]:
     return need.earliest, need.target, need.latest
 
 
-_STATES = {
-    "proposed": "",
-    "booked": ", booked",
-    "arrived": ", arrived",
-    "fulfilled": ", seen",
-    "noshow": ", did not come",
-    "cancelled": ", cancelled",
-}
-
-
 def _trip(trip: Trip, plan: CarePlan, days: DayNumbers, names: PlanNames) -> Iterator[str]:
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
     hours = f", {trip.hours[0]} to {trip.hours[1]}" if trip.hours else ""
     place = f", at {one_line(trip.place)}{hours}" if trip.place else ""
     over += ", on the day that was decided" if trip.decided else ""
-    state = f"{_STATES[trip.status]}{place}{fixed}{over}"
+    state = "" if trip.status == "proposed" else f", {TRIP_WORDS[trip.status]}"
+    state += f"{place}{fixed}{over}"
     yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}){state}"
     if trip.serves:
         yield f"  for {names.looks(trip.serves)}"
-    elif trip.status in ("proposed", "booked"):
+    elif trip.status in TO_COME:
         kinds = "; ".join(dict.fromkeys(names.watched(gap) for gap in plan.gaps))
         yield f"  so that not too long passes without: {kinds}" if kinds else "  booked"
     if trip.window_start == trip.window_end:

@@ -21,7 +21,7 @@ from followup.care.sheets import (
     staff_language,
 )
 from followup.cli.contract import BAD_INPUT, CommandOutcome
-from followup.cli.files import write_whole
+from followup.cli.files import write_out
 from followup.cli.opening import COMMAND_LINE
 from followup.cli.sheet_options import SheetChoices
 from followup.cli.words import counted
@@ -62,7 +62,7 @@ class Printer:
             version = self._version(session, plan_id)
         page, kind = self._made(version, self.write)
         path = target(out, f"sheet-{version.patient_code}{self.suffix}")
-        write_whole(path, page)
+        write_out(path, page)
         return CommandOutcome(f"{path}: {kind}\n")
 
     def day(self, day: date, folder: Path) -> CommandOutcome:
@@ -74,7 +74,7 @@ class Printer:
                     version = self._version(session, code)
                 page, kind = self._made(version, self.write)
                 folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-                write_whole(folder / f"sheet-{code}{self.suffix}", page)
+                write_out(folder / f"sheet-{code}{self.suffix}", page)
                 done.append(f"{folder / f'sheet-{code}{self.suffix}'}: {kind}\n")
             except FollowupError as exc:
                 failed.append(f"{code}: {exc.line}")
@@ -96,7 +96,7 @@ class Printer:
         text = ""
         for number, part in enumerate(batch.parts if batch.printed else (), 1):
             name = path if len(batch.parts) == 1 else path.with_stem(f"{path.stem}-{number}")
-            write_whole(name, part)
+            write_out(name, part)
             text += f"{name}: print it on both sides\n"
         return result(text + (f"{counted(len(batch.printed), 'sheet', 'sheets')}\n" if text else ""), failed)
 

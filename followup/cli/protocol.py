@@ -10,7 +10,7 @@ import click
 
 from followup.care.passwords import Passwords
 from followup.cli.contract import BAD_INPUT, CommandOutcome, visible
-from followup.cli.files import write_whole
+from followup.cli.files import write_out
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.passwords import typed_password
 from followup.cli.words import counted
@@ -65,7 +65,7 @@ def show(folder: str | None, out: str | None) -> CommandOutcome:
     """Print every rule with its source, for the clinician who is to sign it."""
     loaded = load_protocol(_path(folder))
     if out:
-        write_whole(Path(out), protocol_pdf(loaded))
+        write_out(Path(out), protocol_pdf(loaded))
         return CommandOutcome(f"{out}\n")
     return CommandOutcome(visible(protocol_text(loaded)) + "\n")
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from followup.cli.contract import CommandOutcome
-from followup.cli.files import DayOption, read_record, write_whole
+from followup.cli.files import DayOption, read_record, write_out
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.plan import refusal
 from followup.cli.printer import Printer, target
@@ -112,6 +112,6 @@ def _draft(
         options=choices.options(record),
     )
     path = target(out, f"sheet-{record.patient.code}{suffix}")
-    write_whole(path, write(content), never=record_file)
+    write_out(path, write(content), never=record_file)
     notice = sheet_language(record, language).notice
     return CommandOutcome(f"{path}: a draft, not for the patient.\n" + (f"{notice}\n" if notice else ""))

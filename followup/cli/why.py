@@ -7,7 +7,7 @@ import textwrap
 from pathlib import Path
 
 from followup.cli.contract import visible
-from followup.cli.files import write_whole
+from followup.cli.files import write_out
 from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
@@ -37,7 +37,7 @@ def write_chart(path: str, made: CarePlan, record: Record, protocol: Protocol, n
             fix="leave --chart out",
         )
     svg = chart_svg([made], record, made.as_of, name=lambda course: protocol.formulary[course.medicine].label)
-    write_whole(Path(path), svg.encode(), never=never)
+    write_out(Path(path), svg.encode(), never=never)
 
 
 def _folded(line: str) -> str:

@@ -12,13 +12,12 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from followup.clinical.record.base import Eye, MedicineRole
+from followup.clinical.statuses import CourseState, PlanStatus, TripStatus
 from followup.said import SENTENCES, SaidText
 
 Day = date
 
-CourseState = Literal["active", "held", "stopped"]
 Tier = Literal["A", "B", "C"]
-PlanStatus = Literal["draft", "active", "on-hold", "revoked", "completed"]
 
 
 class PlanPart(BaseModel):
@@ -249,7 +248,7 @@ class Trip(PlanPart):
     number: int
     date: date
     hour: str | None = None
-    status: Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"] = "proposed"
+    status: TripStatus = "proposed"
     serves: tuple[str, ...]
     services: tuple[str, ...]
     window_start: Day

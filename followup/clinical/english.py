@@ -46,7 +46,7 @@ def capital(text: str) -> Whole:
     return Whole.of(text, stop=False)
 
 
-def steps_words(steps: Iterable[tuple[int, int]]) -> Said:
+def steps_words(steps: Iterable[tuple[int | str, int]]) -> Said:
     """Such as "4 a day for 7 days, 3 a day for 7 days"."""
     return joined(
         (
@@ -74,6 +74,11 @@ def _days_words(first: int, last: int) -> Said:
         if first >= last
         else say("in {first} to {last} days", first=first, last=last)
     )
+
+
+def steps_text(steps: Iterable[tuple[int | str, int]]) -> str:
+    """As they are typed: "6 x 7, 4 x 7" is six a day for seven days, then four for seven."""
+    return ", ".join(f"{count} x {days}" for count, days in steps)
 
 
 def steps_in_short(steps: Iterable[tuple[int, int]], start: str) -> Said:

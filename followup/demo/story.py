@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from followup.care.hand import Hand, hand_for
 from followup.care.planning import draft_plan
 from followup.clinical.record import Eye, parse_record
+from followup.clinical.statuses import TO_COME
 from followup.demo.cast import CastMember
 from followup.demo.clinic import TIME_ZONE, is_open
 from followup.demo.looks import ToldLook, draft_taken, enter_look, quiet, told_look
@@ -40,7 +41,6 @@ from followup.records.trips.trips import trip as a_trip
 from followup.records.views import Actor, TripView
 from followup.sheets.content import sheet_language
 
-WAITING = ("proposed", "booked")
 STAGES = ("entered", "drafted", "signed", "printed", "handed over")
 AGAIN = "Planned again after a missed visit."
 CALLED_FOR = timedelta(days=10)
@@ -124,8 +124,8 @@ class Story:
     def _visits(self, cast: Mapping[str, CastMember], day: date) -> Iterator[Event]:
         """What becomes of the visits that were due yesterday and are due today."""
         with self.desk.store.read() as session:
-            missed = [t for t in day_trips(session, day - timedelta(days=1)) if t.status in WAITING]
-            due = [t for t in day_trips(session, day) if t.status in WAITING]
+            missed = [t for t in day_trips(session, day - timedelta(days=1)) if t.status in TO_COME]
+            due = [t for t in day_trips(session, day) if t.status in TO_COME]
             numbers = {trip.id: _number(session, trip) for trip in due}
         for trip in missed:
             person = cast[trip.patient_code]
@@ -224,7 +224,7 @@ class Story:
             yield Event("10:30", "counsellor", leave)
 
     def _expected(self, unit: Unit, code: str, day: date, *statuses: str) -> list[TripView]:
-        wanted = statuses or WAITING
+        wanted = statuses or TO_COME
         return [
             t for t in trips_of(unit.session, _patient(unit, code)) if t.day == day and t.status in wanted
         ]
@@ -234,11 +234,11 @@ class Story:
         with self.desk.store.read() as session:
             found = patient_by_code(session, code)
             trips = trips_of(session, found.id) if found else ()
-        return [trip for trip in trips if trip.status in WAITING and trip.day < day]
+        return [trip for trip in trips if trip.status in TO_COME and trip.day < day]
 
     def _mark_absent(self, unit: Unit, code: str, day: date) -> None:
         for trip in trips_of(unit.session, _patient(unit, code)):
-            if trip.status in WAITING and trip.day < day:
+            if trip.status in TO_COME and trip.day < day:
                 mark_noshow(unit, trip_id=trip.id)
 
     def _again(self, at: str, code: str, *, how: How) -> Iterator[Event]:

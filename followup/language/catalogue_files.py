@@ -8,7 +8,6 @@ clinic's data folder and wins message by message; what it does not say comes fro
 from __future__ import annotations
 
 import io
-import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -22,6 +21,7 @@ from babel.messages.pofile import PoFileError, read_po, write_po
 
 from followup.errors import FollowupError
 from followup.language.languages import ENGLISH, Language
+from followup.records.store.durable import write_whole
 from followup.resources import folder
 
 Domain = Literal["sheet", "desk"]
@@ -173,12 +173,7 @@ def catalogue_text(spoken: Language, catalogue: Catalog, review: Review, domain:
 def write_file(path: Path, text: str) -> None:
     """Put a catalogue in its place, whole or not at all."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_suffix(f".{os.getpid()}.part")
-    try:
-        part.write_text(text, "utf-8", newline="\n")
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(path, text.encode(), mode=0o666)
 
 
 def _review(spoken: Language, header: str) -> Review:

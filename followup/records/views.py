@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from followup.clinical.careplan import Adjustment, CarePlan, PlanStatus, Tier
+from followup.clinical.careplan import Adjustment, CarePlan, Tier
 from followup.clinical.record import Eye, Phone, Record
+from followup.clinical.record.ages import age_words
+from followup.clinical.statuses import PlanStatus, TripStatus
 from followup.records.duties import PROGRAM
 
-TripStatus = Literal["proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled"]
 TransitionKind = Literal["late", "overdue"]
 
 
@@ -109,11 +110,7 @@ class PatientView:
 
     def age_on(self, day: date) -> str:
         """Whole years on ``day``; where only the year of birth is known, both it could be ("70-71")."""
-        if self.birth_date:
-            born = self.birth_date
-            return str(day.year - born.year - ((day.month, day.day) < (born.month, born.day)))
-        years = day.year - (self.birth_year or day.year)
-        return f"{years - 1}-{years}" if years > 0 else "0"
+        return age_words(self.birth_date, self.birth_year, day)
 
 
 @dataclass(frozen=True)

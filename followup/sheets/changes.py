@@ -7,6 +7,7 @@ from datetime import date
 
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.protocol.formulary import label_of
+from followup.clinical.statuses import CAME, TO_COME
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import times_a_day
 from followup.sheets.model import SheetSection
@@ -86,12 +87,12 @@ def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
         if day not in old:
             yield _("New visit on %(day)s.") % {"day": inputs.day(day)}
     # A visit of this very day that has taken place is not called off.
-    kept = {t.date for t in inputs.plan.trips if t.status in ("arrived", "fulfilled")}
+    kept = {t.date for t in inputs.plan.trips if t.status in CAME}
     for day in old:
         if day not in new and day not in kept:
             yield _("No visit any more on %(day)s.") % {"day": inputs.day(day)}
 
 
 def _days_to_come(inputs: SheetInputs, plan: CarePlan) -> list[date]:
-    open_trips = [t.date for t in plan.trips if t.status in ("proposed", "booked")]
+    open_trips = [t.date for t in plan.trips if t.status in TO_COME]
     return sorted(day for day in open_trips if day >= inputs.printed_on)

@@ -7,11 +7,11 @@ from datetime import date, timedelta
 
 from followup.clinical.careplan import Course
 from followup.clinical.plan.course_table import DaysRow
+from followup.clinical.statuses import TO_COME
 from followup.language.dates import opening, short_date, weekday
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import dose, go_on
 from followup.sheets.model import CalendarBlock, CalendarDay, CalendarEvent, CalendarRound
-from followup.sheets.visits import TO_COME
 from followup.timing.calendar import every_day
 
 _LONGEST = 400  # days; beyond that a date in the record is wrong

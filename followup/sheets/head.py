@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from followup.clinical.record.patient import Patient
+from followup.clinical.record.ages import age_words, oldest
 from followup.language.catalogues import LanguageChoice
 from followup.language.fonts import printable_name
 from followup.sheets.inputs import SheetInputs, sentences
@@ -94,7 +94,8 @@ def clinic(inputs: SheetInputs, clinic: ClinicInfo) -> ClinicBlock:
 
 def who(inputs: SheetInputs) -> Who:
     patient = inputs.record.patient
-    count, years = _age(patient, inputs.printed_on)
+    born = patient.birth_date, patient.birth_year
+    count, years = age_words(*born, inputs.printed_on), oldest(*born, inputs.printed_on)
     # Translators: the patient's age; keep the number as digits in every form.
     age = inputs.words.ngettext("%(count)s year old", "%(count)s years old", years)
     return Who(
@@ -102,19 +103,6 @@ def who(inputs: SheetInputs) -> Who:
         age=age % {"count": inputs.number(count)},
         code=inputs.number(patient.code),
     )
-
-
-def _age(patient: Patient, today: date) -> tuple[str, int]:
-    """Whole years as they are written, and the number that the grammar goes by.
-
-    Where only the year of birth is known, both that it could be ("70-71"), as on the staff's pages.
-    """
-    if patient.birth_date is None:
-        years = today.year - (patient.birth_year or today.year)
-        return (f"{years - 1}-{years}" if years > 0 else "0"), years
-    born = patient.birth_date
-    years = today.year - born.year - ((today.month, today.day) < (born.month, born.day))
-    return str(years), years
 
 
 def face(inputs: SheetInputs) -> Face:

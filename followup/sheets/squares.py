@@ -9,12 +9,13 @@ import unicodedata
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
+from followup.clinical.statuses import TO_COME
 from followup.errors import FollowupError
 from followup.said import say
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import ReturnCode, Square
-from followup.sheets.visits import TO_COME, when
+from followup.sheets.visits import when
 
 # RFC 5545 asks for lines of at most 75 octets; the whole must fit a code that phones read from paper.
 _LONGEST_TITLE = 40

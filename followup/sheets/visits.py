@@ -7,13 +7,13 @@ from datetime import date
 
 from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
 from followup.clinical.record import Eye
+from followup.clinical.statuses import TO_COME
 from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import SheetSection, SheetVisit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
 
 # Why a look is there where the eye has no steroid drops: the usual reason would speak of them.
 _WITHOUT_STEROID = {"pressure": "pressure-alone", "taper-end": "calm"}
-TO_COME = ("proposed", "booked")
 
 
 def visits(inputs: SheetInputs) -> tuple[SheetVisit, ...]:

@@ -14,7 +14,7 @@ from types import SimpleNamespace
 import pytest
 
 from followup.cli.backup import _refuse_while_served
-from followup.cli.files import write_whole
+from followup.cli.files import write_out
 from followup.cli.serving import _ways_out
 from followup.cli.workplace import load_mail, workplace
 from followup.clinical.protocol.load import load_protocol
@@ -157,14 +157,14 @@ def test_what_is_written_for_somebody_is_its_owners_alone_and_never_over_the_rec
     record.write_text("{}")
     before = os.umask(0)
     try:
-        write_whole(out, b"one", never=str(record))
-        write_whole(out, b"another", never=str(record))
+        write_out(out, b"one", never=str(record))
+        write_out(out, b"another", never=str(record))
     finally:
         os.umask(before)
     assert (stat.S_IMODE(out.stat().st_mode), out.read_bytes()) == (0o600, b"another")
     for place in (record, tmp_path):
         with pytest.raises(FollowupError, match="it is"):
-            write_whole(place, b"one", never=str(record))
+            write_out(place, b"one", never=str(record))
     assert record.read_text() == "{}"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["record.json", "sheet.pdf"]
 

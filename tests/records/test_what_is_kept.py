@@ -11,12 +11,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from followup.cli.files import write_whole
+from followup.cli.files import write_out
 from followup.errors import FollowupError
 from followup.records.jobs import backup as backing_up
 from followup.records.jobs.backup import backups, damaged_backups, prune, take_backup, to_keep
 from followup.records.jobs.restoring import restore
-from followup.records.store.durable import write_durably
+from followup.records.store.durable import write_whole
 
 NOW = datetime(2027, 3, 31, 1, 30, tzinfo=UTC)
 
@@ -172,7 +172,7 @@ def test_a_restored_database_is_its_owners_alone_and_so_is_the_one_kept_aside(
     assert sorted(path.name for path in target.parent.iterdir()) == sorted([target.name, kept.name])
 
 
-@pytest.mark.parametrize("write", [write_durably, write_whole])
+@pytest.mark.parametrize("write", [write_whole, write_out])
 def test_a_file_that_is_written_whole_is_its_owners_alone(tmp_path, open_to_all, write):
     path = tmp_path / "list.csv"
     path.write_text("open to all")
@@ -182,9 +182,9 @@ def test_a_file_that_is_written_whole_is_its_owners_alone(tmp_path, open_to_all,
 
 def test_a_new_file_never_takes_the_place_of_one_that_is_there(tmp_path):
     path = tmp_path / "keys.json"
-    write_durably(path, b"first", new=True)
+    write_whole(path, b"first", new=True)
     with pytest.raises(FileExistsError):
-        write_durably(path, b"second", new=True)
+        write_whole(path, b"second", new=True)
     assert [(one.name, one.read_bytes()) for one in tmp_path.iterdir()] == [("keys.json", b"first")]
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Dose, Step, Trip
+from followup.clinical.statuses import NOT_COMING
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def course_table(plan: CarePlan, going_on: Collection[str] | None = None) -> Cou
     """The plan as one table. ``going_on``: the courses that do not end with it (None: as the plan has it)."""
     endless = {c.key for c in plan.courses if c.goes_on} if going_on is None else frozenset(going_on)
     days = tuple(_days(plan, endless))
-    came = (trip for trip in plan.trips if trip.status not in ("cancelled", "noshow"))
+    came = (trip for trip in plan.trips if trip.status not in NOT_COMING)
     visits = (VisitRow(t, tuple(b for b in plan.supply if b.handed_over_trip == t.number)) for t in came)
     return CourseTable(
         times=_columns(days),

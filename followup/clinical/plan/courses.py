@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Adjustment, Course, CourseAdded, CourseEdit, Overridden, Reason
-from followup.clinical.english import counted, joined
+from followup.clinical.english import counted, joined, steps_words
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.facts.fire import Fired
 from followup.clinical.plan.keys_told import role_words
@@ -168,7 +168,9 @@ def _joined(rules: EyeRules, protocol: Protocol, role: MedicineRole, hourly: int
 def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hourly: int) -> WantedCourse | None:
     if effect.steps is not None:
         return WantedCourse(
-            fired, daily_counts(effect.steps, hourly), joined((role_words(effect.role), _steps_told(effect)))
+            fired,
+            daily_counts(effect.steps, hourly),
+            joined((role_words(effect.role), steps_words((s.count, s.days) for s in effect.steps))),
         )
     if effect.days is not None:
         length = counted(effect.days, "day", "days")
@@ -186,14 +188,6 @@ def _wish(fired: Fired, effect: CourseEffect, medicine: Medicine, hourly: int) -
             say("{role} for {length}", role=role_words(effect.role), length=length),
         )
     return None
-
-
-def _steps_told(effect: CourseEffect) -> str:
-    told = (
-        say("{count} a day for {days}", count=s.count, days=counted(s.days, "day", "days"))
-        for s in effect.steps or ()
-    )
-    return joined(told, ", ")
 
 
 def _medicine(

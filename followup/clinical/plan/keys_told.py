@@ -10,6 +10,7 @@ from followup.clinical.english import capital, counted, day_words, joined, liste
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Eye
+from followup.clinical.statuses import CAME
 from followup.said import say
 
 RISK: dict[Tier, str] = {"A": "high", "B": "middle", "C": "low"}
@@ -122,7 +123,7 @@ class PlanNames:
 
     def _last_seen(self, eye: Eye) -> date | None:
         """The last visit that took place; every visit measures the pressure."""
-        done = [t.date for t in self._plan.trips if t.status in ("arrived", "fulfilled")]
+        done = [t.date for t in self._plan.trips if t.status in CAME]
         return max(done, default=None) if eye else None
 
     def rule(self, key: str) -> str:

@@ -11,8 +11,8 @@ from followup.clinical.plan.needs import Opened
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Findings, Record
 from followup.clinical.record.fields import held
+from followup.clinical.statuses import CAME, NOT_COMING
 
-_DONE = ("arrived", "fulfilled")
 _GRADED = (name for name in Findings.model_fields if not held(f"reviews.{name}").is_text)
 _SEEN = (
     *(name for name in _GRADED if held(f"reviews.{name}").can_be("not seen") and name != "technique_seen"),
@@ -78,7 +78,7 @@ def _served_on(record: Record, protocol: Protocol, need: ReviewNeed, start: date
 def looks(record: Record, eye: Eye | None, as_of: date) -> list[date]:
     """The days up to ``as_of`` on which this eye was seen, by review or by a visit that took place."""
     reviews = {r.date for r in record.reviews if r.date <= as_of and eye in (None, r.eye)}
-    trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE}
+    trips = {t.date for t in record.trips if t.date <= as_of and t.status in CAME}
     return sorted(reviews | trips)
 
 
@@ -96,7 +96,7 @@ def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) 
         return True
     elif reviews:
         return False
-    trips = [t for t in record.trips if t.date == day and t.status in _DONE]
+    trips = [t for t in record.trips if t.date == day and t.status in CAME]
     return any(not t.served or need.key in t.served or need.kind in t.served for t in trips)
 
 
@@ -128,7 +128,7 @@ def _missed(record: Record, protocol: Protocol, need: ReviewNeed, as_of: date) -
     if not finding and any(_saw_nothing(review) for review in seen):
         return True
     return any(
-        t.status in ("noshow", "cancelled")
+        t.status in NOT_COMING
         and need.earliest <= t.date <= need.latest
         and (not t.served or need.key in t.served or need.kind in t.served)
         for t in record.trips
@@ -146,5 +146,5 @@ def checks(record: Record, eye: Eye, finding: str, as_of: date) -> list[date]:
     mine = [(r.date, getattr(r, finding)) for r in record.reviews if r.eye == eye and r.date <= as_of]
     reviews = {day for day, value in mine if value not in (None, "not seen", "not done")}
     refused = {day for day, value in mine if value in ("not seen", "not done")} - reviews
-    trips = {t.date for t in record.trips if t.date <= as_of and t.status in _DONE} - refused
+    trips = {t.date for t in record.trips if t.date <= as_of and t.status in CAME} - refused
     return sorted(reviews | trips)

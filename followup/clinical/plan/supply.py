@@ -10,11 +10,10 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Bottle, Course, Trip
+from followup.clinical.statuses import NOT_COMING
 from followup.errors import FollowupError
 from followup.said import say
 from followup.timing.calendar import every_day
-
-_NOT_COMING = frozenset({"noshow", "cancelled"})
 
 
 @dataclass
@@ -120,7 +119,7 @@ def _serve(opened: list[_Opened], day: date, drops: int, capacity: int, open_day
 
 def hands_over(trip: Trip, today: date) -> bool:
     """Whether a visit can hand anything over: it is still to come, and at this clinic's own desk."""
-    return trip.date >= today and trip.status not in _NOT_COMING and trip.place is None
+    return trip.date >= today and trip.status not in NOT_COMING and trip.place is None
 
 
 def _bottle(

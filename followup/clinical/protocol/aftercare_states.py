@@ -14,10 +14,9 @@ from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.going_on import last_day_told
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Operation, Record
+from followup.clinical.record.ages import years_old
 from followup.clinical.record.patient import EyeHistory
-
-_TO_COME = ("proposed", "booked")
-_OVER = ("fulfilled", "arrived")
+from followup.clinical.statuses import CAME, TO_COME
 
 
 @dataclass(frozen=True)
@@ -61,7 +60,7 @@ class EyeOnDay:
         served = [n for n in self.plan.needs if n.kind == kind and n.eye == self.operation.eye]
         done = any(n.state == "served" and n.served_on and n.served_on <= self.day for n in served)
         return done or any(
-            key in trip.serves and trip.status in _OVER and trip.date <= self.day for trip in self.plan.trips
+            key in trip.serves and trip.status in CAME and trip.date <= self.day for trip in self.plan.trips
         )
 
     def may_be_aged(self, least: int, most: int) -> bool:
@@ -70,9 +69,7 @@ class EyeOnDay:
         if patient.birth_date is None:
             years = self.day.year - (patient.birth_year or self.day.year)
             return least <= years and years - 1 <= most
-        born = patient.birth_date
-        years = self.day.year - born.year - ((self.day.month, self.day.day) < (born.month, born.day))
-        return least <= years <= most
+        return least <= years_old(patient.birth_date, self.day) <= most
 
 
 @dataclass(frozen=True)
@@ -124,7 +121,7 @@ def _sulphite(case: EyeOnDay) -> bool:
 
 
 def _visits(case: EyeOnDay) -> bool:
-    return any(trip.status in _TO_COME and trip.date >= case.day for trip in case.plan.trips)
+    return any(trip.status in TO_COME and trip.date >= case.day for trip in case.plan.trips)
 
 
 def _nobody(case: EyeOnDay) -> bool:

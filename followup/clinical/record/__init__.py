@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import Field, ValidationError, model_validator
 
+from followup.clinical.record.ages import youngest
 from followup.clinical.record.base import Eye, RecordPart
 from followup.clinical.record.findings import Findings
 from followup.clinical.record.history import InUse, TabletStep, TripRecord, VisitDecision
@@ -80,7 +81,7 @@ class Record(RecordPart):
                         "operations.{number}.date lies before the birth of the patient; correct one", number=i
                     )
                 )
-            if _youngest(born, year, operation.date) > OLDEST:
+            if youngest(born, year, operation.date) > OLDEST:
                 raise ValueError(
                     say(
                         "the patient is over {oldest} on operations.{number}.date; correct the birth",
@@ -154,12 +155,6 @@ class Record(RecordPart):
     def last_operation_day(self) -> date:
         """The default as-of day of a plan."""
         return max(operation.date for operation in self.operations)
-
-
-def _youngest(born: date | None, year: int | None, on: date) -> int:
-    """The age on a day; where only a year of birth is known, the younger of the two that are possible."""
-    born = born or date(year or on.year, 12, 31)
-    return on.year - born.year - ((on.month, on.day) < (born.month, born.day))
 
 
 def _check_history(past: EyeHistory, place: str, operated: date, born: int | None) -> None:

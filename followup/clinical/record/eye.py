@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
+from followup.clinical.record.ages import oldest, youngest
 from followup.clinical.record.base import MedicineRole
 from followup.clinical.record.fields import Held, held, leads
 from followup.clinical.record.patient import EyeHistory
@@ -112,14 +113,9 @@ def history_of(record: Record, eye: Eye) -> EyeHistory:
     return eyes.right if eye == "right" else eyes.left
 
 
-def _age(context: EyeContext, youngest: bool) -> int:
-    patient, day = context.record.patient, context.day0
-    born = patient.birth_date
-    if born is None:
-        assert patient.birth_year is not None
-        # Only the year is known: born on its last day the patient is youngest, on its first oldest.
-        born = date(patient.birth_year, 12, 31) if youngest else date(patient.birth_year, 1, 1)
-    return day.year - born.year - ((day.month, day.day) < (born.month, born.day))
+def _age(context: EyeContext, possible: Callable[[date | None, int | None, date], int]) -> int:
+    patient = context.record.patient
+    return possible(patient.birth_date, patient.birth_year, context.day0)
 
 
 def _quiet_days(context: EyeContext) -> int | None:
@@ -185,8 +181,8 @@ def _roles_before(context: EyeContext) -> tuple[MedicineRole, ...]:
 
 _BORN = ("patient.birth_date", "patient.birth_year", "operation.date")
 _DERIVED: Mapping[str, Derived] = {
-    "age_youngest": Derived(_BORN, lambda c: _age(c, youngest=True)),
-    "age_oldest": Derived(_BORN, lambda c: _age(c, youngest=False)),
+    "age_youngest": Derived(_BORN, lambda c: _age(c, youngest)),
+    "age_oldest": Derived(_BORN, lambda c: _age(c, oldest)),
     "minutes": Derived(("operation.start", "operation.end"), lambda c: c.operation.minutes),
     "quiet_days": Derived(("eye.uveitis.last_active", "operation.date"), _quiet_days),
     "earlier_capsule_torn": _earlier("capsule_torn"),

@@ -20,9 +20,7 @@ from followup.clinical.careplan import (
     Step,
     Trip,
 )
-
-_COMING = ("proposed", "booked")
-_CAME = ("arrived", "fulfilled")
+from followup.clinical.statuses import CAME, TO_COME
 
 
 @dataclass(frozen=True)
@@ -188,8 +186,8 @@ def _ordered(course: Course, no_end: bool) -> list[tuple[date, int, int | None, 
 
 
 def _visits(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
-    now = sorted({t.date for t in new.trips if t.status in _COMING})
-    coming = [t for t in old.trips if t.status in _COMING]
+    now = sorted({t.date for t in new.trips if t.status in TO_COME})
+    coming = [t for t in old.trips if t.status in TO_COME]
     was = sorted({t.date for t in coming if t.date in now or not _took_place(t, old, new)})
     gone, fresh = ([d for d in days if d not in others] for days, others in ((was, now), (now, was)))
     moved = dict(_nearest(gone, fresh))
@@ -199,7 +197,7 @@ def _visits(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
 
 def _took_place(trip: Trip, old: CarePlan, new: CarePlan) -> bool:
     """Whether the patient came since ``old``, on a day that was right for this visit."""
-    came = ({t.date for t in p.trips if t.status in _CAME} for p in (new, old))
+    came = ({t.date for t in p.trips if t.status in CAME} for p in (new, old))
     return any(trip.window_start <= day <= trip.window_end for day in next(came) - next(came))
 
 

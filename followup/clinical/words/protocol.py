@@ -15,7 +15,7 @@ from followup.clinical.protocol.cautions import CautionRule, DuplicateRule, Sele
 from followup.clinical.protocol.facts import FactDef, bare
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol, text_of
-from followup.clinical.protocol.rule import CourseEffect, NeedEffect, Rule, Taper
+from followup.clinical.protocol.rule import CourseEffect, NeedEffect, Rule, StepDef, Taper
 from followup.clinical.words.entry import ProtocolEntry, ProtocolSection, origin
 from followup.said import fill
 
@@ -47,14 +47,16 @@ def protocol_words(protocol: Protocol) -> tuple[ProtocolSection, ...]:
 
 
 def _taper(taper: Taper) -> ProtocolEntry:
-    says = [", then ".join(f"{_count(s.count)} for {counted(s.days, 'day', 'days')}" for s in taper.steps)]
+    says = [_steps(taper.steps)]
     if taper.weaker_from is not None:
         says.append(f"from step {taper.weaker_from + 1} on with the weaker steroid")
     return ProtocolEntry(f"Taper {taper.id}", tuple(sentence(s) for s in says), origin(taper))
 
 
-def _count(count: int | str) -> str:
-    return f"{count} a day" if isinstance(count, int) else f"{count} while awake"
+def _steps(steps: Sequence[StepDef]) -> str:
+    often = (f"{s.count} a day" if isinstance(s.count, int) else f"{s.count} while awake" for s in steps)
+    days = (counted(s.days, "day", "days") for s in steps)
+    return ", then ".join(f"{count} for {length}" for count, length in zip(often, days, strict=True))
 
 
 def _usual(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
@@ -132,9 +134,7 @@ def _course(effect: CourseEffect) -> str:
         return f"gives steroid by taper {effect.taper}{instead}"
     what = f"{effect.role} ({effect.medicine})" if effect.medicine else effect.role
     if effect.steps:
-        return f"gives {what}: " + ", then ".join(
-            f"{_count(s.count)} for {counted(s.days, 'day', 'days')}" for s in effect.steps
-        )
+        return f"gives {what}: {_steps(effect.steps)}"
     count = f" {effect.count} a day" if effect.count else ""
     if effect.until_after_steroid is not None:
         return f"gives {what}{count} until {effect.until_after_steroid} days after the last steroid day"

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from followup.clinical.english import counted, sentence
+from followup.clinical.english import counted, sentence, steps_text
 from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.taper import daily_counts
 from followup.clinical.protocol.protocol import Protocol
@@ -85,7 +85,7 @@ def _effect(record: Record, old: Protocol, new: Protocol) -> Iterator[str]:
 def _tapers(old: Protocol, new: Protocol) -> Iterator[str]:
     for name, taper in new.tapers.items():
         if name not in old.tapers:
-            yield f"Taper {name} is new: {_written(taper)}."
+            yield f"Taper {name} is new: {steps_text((s.count, s.days) for s in taper.steps)}."
             continue
         yield from _taper(old.tapers[name], taper, new.hourly.most_a_day)
     for name in old.tapers:
@@ -138,10 +138,6 @@ def _span(start: int, end: int) -> str:
 
 def _a_day(count: int) -> str:
     return f"{count} a day" if count else "none"
-
-
-def _written(taper: Taper) -> str:
-    return ", ".join(f"{step.count} x {step.days}" for step in taper.steps)
 
 
 def _usual(old: Mapping[str, str], new: Mapping[str, str]) -> Iterator[str]:

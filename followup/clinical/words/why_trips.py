@@ -10,16 +10,15 @@ from followup.clinical.english import counted, day_words
 from followup.clinical.plan.gaps import gap_days
 from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.statuses import TO_COME
 from followup.clinical.words.why_reasons import tell
 from followup.said import say
-
-_OVER = ("arrived", "fulfilled", "noshow", "cancelled")
 
 
 def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> Iterator[str]:
     names = PlanNames(plan, protocol)
     yield say("Visit {number} is on {date}.", number=trip.number, date=day_words(trip.date))
-    if trip.status in _OVER:
+    if trip.status not in TO_COME:
         yield say("It stands here as the record tells it.")
     needs = [need for need in plan.needs if need.key in trip.serves]
     for need in needs:
@@ -30,12 +29,12 @@ def tell_trip(trip: Trip, plan: CarePlan, protocol: Protocol, traced: bool) -> I
             latest=day_words(need.latest),
             target=day_words(need.target),
         )
-    if trip.status not in _OVER:
+    if trip.status in TO_COME:
         yield from _its_day(trip, needs, plan, names)
     for need in needs:
         yield from tell(need.reasons, plan, protocol, traced=traced)
     yield from tell(trip.reasons, plan, protocol, traced=traced)
-    if not needs and not trip.reasons and trip.status not in _OVER:
+    if not needs and not trip.reasons and trip.status in TO_COME:
         yield say("It is booked, and a booked visit is kept unless fewer visits can do without it.")
 
 

@@ -14,8 +14,9 @@ from followup.care.day_sheets import sheets_of_day
 from followup.care.operations import OperationList
 from followup.care.preview import glance_of
 from followup.care.recording import Correction, NewRecord, known_patient, newest_version
-from followup.clinical.careplan import CarePlan, PlanStatus
+from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye, Record
+from followup.clinical.statuses import PlanStatus
 from followup.desks.api.base import Code, Day, Given, router_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import pdf_answer

@@ -6,12 +6,13 @@ from datetime import date, datetime
 from typing import Literal
 
 from followup.care.trip_lines import TripLine
-from followup.clinical.careplan import PlanStatus, Tier
+from followup.clinical.careplan import Tier
 from followup.clinical.record import Eye, Phone
+from followup.clinical.statuses import PlanStatus, TripStatus
 from followup.desks.api.base import Given
 from followup.recall.codes.codes import typed_code
 from followup.recall.reach.lateness import Lateness
-from followup.records.views import PatientView, PlanVersion, SheetView, TripStatus
+from followup.records.views import PatientView, PlanVersion, SheetView
 
 
 class Person(Given):

@@ -5,6 +5,7 @@ The record stores the key; pages show the sentence. A test finds any answer that
 
 from __future__ import annotations
 
+from followup.clinical.statuses import TRIP_WORDS
 from followup.language.catalogues import N_
 
 _FULLER = {
@@ -42,8 +43,8 @@ _FULLER = {
     "nsaid": N_("NSAID"),
     "eye": N_("in the eye"),
     "mouth": N_("by mouth"),
-    "fulfilled": N_("seen"),
-    "noshow": N_("did not come"),
+    "fulfilled": TRIP_WORDS["fulfilled"],
+    "noshow": TRIP_WORDS["noshow"],
 }
 _PLAIN = (
     *(N_("female"), N_("male"), N_("other"), N_("nobody"), N_("not known"), N_("no"), N_("yes")),

@@ -8,7 +8,7 @@ from datetime import date
 from fastapi import APIRouter, Request, Response
 
 from followup.care.act import OneEye
-from followup.care.adjusting import MOST_A_DAY, read_steps, steps_text
+from followup.care.adjusting import MOST_A_DAY, read_steps
 from followup.care.choosing import (
     MOST_OFFER_DAYS,
     Choice,
@@ -30,6 +30,7 @@ from followup.care.looks import (
     refuse_all,
 )
 from followup.clinical.careplan import CourseAdded, CourseEdit, Question
+from followup.clinical.english import steps_text
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome, Proposal

@@ -11,6 +11,7 @@ from markupsafe import Markup, escape
 
 from followup.care.fields.labels import label_of
 from followup.clinical.record import Eye
+from followup.clinical.statuses import PLAN_WORDS, TRIP_WORDS
 from followup.desks.forms.choices import choice_words
 from followup.desks.words.told import Teller, upright
 from followup.errors import FollowupError
@@ -36,21 +37,6 @@ _ROLES = {
     "surgeon": N_("surgeon"),
     "pharmacy": N_("pharmacy"),
     "manager": N_("manager"),
-}
-PLAN_STATES = {
-    "draft": N_("draft"),
-    "active": N_("signed, in force"),
-    "on-hold": N_("on hold: plan by hand"),
-    "revoked": N_("replaced"),
-    "completed": N_("completed"),
-}
-TRIP_STATES = {
-    "proposed": N_("to come"),
-    "booked": N_("booked"),
-    "arrived": N_("arrived"),
-    "fulfilled": N_("seen"),
-    "noshow": N_("did not come"),
-    "cancelled": N_("cancelled"),
 }
 
 
@@ -157,11 +143,11 @@ class Texts:
 
     def plan_state(self, status: str) -> str:
         """The state of a plan."""
-        return self.gettext(PLAN_STATES[status])
+        return self.gettext(PLAN_WORDS[status])
 
     def trip_state(self, status: str) -> str:
         """The state of a visit."""
-        return self.gettext(TRIP_STATES[status])
+        return self.gettext(TRIP_WORDS[status])
 
 
 def language_name(tag: str) -> str:

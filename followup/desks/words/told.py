@@ -12,6 +12,7 @@ from datetime import date
 from itertools import zip_longest
 
 from followup.care.fields.place import FormPlace
+from followup.clinical.statuses import TRIP_WORDS
 from followup.errors import ErrorLine, joined
 from followup.language.catalogues import N_, NN_, Translator
 from followup.language.dates import long_date
@@ -38,7 +39,7 @@ _VALUES = (
     *(N_("published"), N_("secondary copy"), N_("common practice")),
 )
 # States that the pages call otherwise than the core does.
-_STATES = {"proposed": N_("to come"), "fulfilled": N_("seen"), "noshow": N_("did not come")}
+_STATES = {state: words for state, words in TRIP_WORDS.items() if words != state}
 # What loses its order among right-to-left words: a grade such as 2+, a range, a date in digits.
 _SIGNED = re.compile(r"(?<![\w.+-])\d+(?:\.\d+)?(?:\+|(?:[-–]\d+)+)(?![\w+])")
 # How several texts are put together (see ``followup.said``).

@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 from followup.errors import FollowupError
 from followup.recall.codes.alphabet import ALPHABET, encode
-from followup.records.store.durable import write_durably
+from followup.records.store.durable import write_whole
 
 KEY_BYTES = 32
 _ID_CHARACTERS = 2
@@ -76,7 +76,7 @@ def create_keyring(path: Path) -> Keyring:
 def save_keyring(path: Path, ring: Keyring, *, new: bool = False) -> None:
     """Write the ring, whole or not at all, readable by its owner alone; ``new``: over no other one."""
     content = {"newest": ring.newest, "keys": {name: key.hex() for name, key in ring.keys.items()}}
-    write_durably(path, json.dumps(content, indent=1).encode("ascii"), new=new)
+    write_whole(path, json.dumps(content, indent=1).encode("ascii"), new=new)
 
 
 def rotate_keyring(path: Path) -> Keyring:

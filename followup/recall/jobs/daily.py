@@ -37,7 +37,7 @@ from followup.records.jobs.upkeep import (
 from followup.records.people.messages import Channel, choices_changed, take_back_messages_after
 from followup.records.plans.bound import verify_all
 from followup.records.plans.completing import complete_plan, plans_to_complete
-from followup.records.store.durable import write_durably
+from followup.records.store.durable import write_whole
 from followup.records.store.journal import Seal, newest_seal
 from followup.records.store.store import Session, Store
 from followup.records.views import SYSTEM
@@ -134,7 +134,7 @@ def keep_seal(path: Path, session: Session) -> Seal:
     """Write the newest seal down, outside the database."""
     seal = newest_seal(session)
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    write_durably(path, json.dumps(asdict(seal)).encode())
+    write_whole(path, json.dumps(asdict(seal)).encode())
     return seal
 
 
@@ -253,7 +253,7 @@ def _messages(kind: MessageKind) -> Callable[[Workplace, date, datetime], str]:
 
 def _write(place: Workplace, day: date, name: str, content: str) -> None:
     place.lists.mkdir(parents=True, exist_ok=True, mode=0o700)
-    write_durably(place.lists / f"{day.isoformat()}-{name}.csv", content.encode())
+    write_whole(place.lists / f"{day.isoformat()}-{name}.csv", content.encode())
 
 
 # In their order: the store is known to be whole and saved before anything is sent.

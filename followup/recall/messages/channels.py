@@ -35,7 +35,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from followup.clinical.protocol.lines import load_toml, toml_problem
 from followup.errors import FollowupError
 from followup.records.people.messages import Message
-from followup.records.store.durable import write_durably
+from followup.records.store.durable import write_whole
 
 TIMEOUT = 20.0
 
@@ -70,7 +70,7 @@ class FolderSender:
         path = self._folder / f"{message.key}.json"
         try:
             self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-            write_durably(path, json.dumps(content, ensure_ascii=False, indent=1).encode())
+            write_whole(path, json.dumps(content, ensure_ascii=False, indent=1).encode())
         except OSError as exc:
             raise NotSentError(f"the folder can't be written: {exc.strerror}") from None
 

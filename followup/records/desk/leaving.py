@@ -10,6 +10,7 @@ from followup.clinical.careplan import CarePlan, read_stored
 from followup.clinical.plan.served import seen_by_findings
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
+from followup.clinical.statuses import CAME
 from followup.errors import FollowupError
 from followup.records.desk.trip_steps import end_visit
 from followup.records.duties import CLINICAL, FRONT
@@ -158,7 +159,7 @@ def _body(session: Session, row: TripRow) -> CarePlan | None:
 
 def _arrived(unit: Unit, trip_id: int) -> TripRow:
     row = held_trip(unit, trip_id)
-    if row.status not in ("arrived", "fulfilled"):
+    if row.status not in CAME:
         raise FollowupError(
             "trip.state",
             say("nobody has come for this visit yet"),

@@ -8,11 +8,12 @@ from datetime import date
 from sqlmodel import Session, col, select
 
 from followup.clinical.careplan import Trip
+from followup.clinical.statuses import CAME, TO_COME
 from followup.records.plans.plans import plans_in_force, plans_waiting_for_signature
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow, TripRow
 from followup.records.trips.trips import is_followed
 
-_COMES = ("proposed", "booked", "arrived", "fulfilled")
+_COMES = (*TO_COME, *CAME)
 
 
 def visits_in_force(session: Session, start: date, end: date) -> tuple[tuple[date, tuple[str, ...]], ...]:

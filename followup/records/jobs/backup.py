@@ -25,7 +25,7 @@ from followup.errors import FollowupError
 from followup.records.jobs.proof import proof_holds, put_proof
 from followup.records.plans.bound import verify_all
 from followup.records.store.copying import carry, fingerprints
-from followup.records.store.durable import flush_file, write_durably
+from followup.records.store.durable import flush_file, write_whole
 from followup.records.store.engine import make_engine, sqlite_url
 from followup.records.store.journal import Seal, verify_journal
 from followup.records.store.migrations import schema_state
@@ -63,7 +63,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
         if passphrase:
             final = final.with_suffix(".sqlite3.age")
             sealed = pyrage.passphrase.encrypt(draft.read_bytes(), passphrase)
-            write_durably(draft, sealed)
+            write_whole(draft, sealed)
         note = {
             "at": now.astimezone(UTC).isoformat(),
             "rows": rows,
@@ -72,7 +72,7 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
         }
         flush_file(draft)
         draft.replace(final)
-        write_durably(note_of(final), json.dumps(note, indent=1).encode())
+        write_whole(note_of(final), json.dumps(note, indent=1).encode())
     except OSError as exc:
         raise FollowupError(
             "backup.folder",

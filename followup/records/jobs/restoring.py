@@ -16,7 +16,7 @@ from followup.errors import FollowupError
 from followup.records.jobs.backup import broken, file_hash, note_hash, note_of, read_note, verify_file
 from followup.records.jobs.proof import drop_proof
 from followup.records.store.copying import Carried, carry
-from followup.records.store.durable import flush_folder, write_durably
+from followup.records.store.durable import flush_folder, write_whole
 from followup.records.store.engine import make_engine, sqlite_url
 from followup.records.store.journal import Seal
 from followup.records.store.migrations import upgrade
@@ -61,7 +61,7 @@ def _draft(backup: Path, folder: Path, name: str, passphrase: str) -> Iterator[P
         raise FollowupError("backup.missing", "no such file", where=str(backup), fix="name a backup")
     draft = folder / f"{name}.{secrets.token_hex(4)}.part"
     try:
-        write_durably(draft, _opened(backup, passphrase))
+        write_whole(draft, _opened(backup, passphrase))
         _, seal = verify_file(draft)
         _compare_hash(backup)
         _compare_note(backup, seal)

@@ -9,8 +9,8 @@ from typing import Literal, cast
 
 from sqlmodel import Session, col, delete, select
 
-from followup.clinical.careplan import PlanStatus
 from followup.clinical.record import Eye, Record
+from followup.clinical.statuses import PlanStatus
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, PROGRAM
 from followup.records.people.folding import fold_code

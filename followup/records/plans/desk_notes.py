@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlmodel import Session, select
 
+from followup.clinical.statuses import TripStatus
 from followup.errors import FollowupError
 from followup.records.duties import FRONT, STORE
 from followup.records.plans.sheets import sheet_here
@@ -19,7 +20,6 @@ from followup.records.tables import (
     StockCountRow,
     TeachBackRow,
 )
-from followup.records.views import TripStatus
 from followup.said import say
 
 MOST_BOTTLES = 1_000_000

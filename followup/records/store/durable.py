@@ -7,14 +7,15 @@ import secrets
 from pathlib import Path
 
 
-def write_durably(path: Path, content: bytes, *, new: bool = False) -> None:
-    """Write a file whole, for its owner alone, and have it on the disk before going on.
+def write_whole(path: Path, content: bytes, *, new: bool = False, mode: int = 0o600) -> None:
+    """Write a file whole or not at all, for its owner alone, and have it on the disk before going on.
 
     ``new``: never in the place of one that is there (FileExistsError), also where two begin at once.
+    ``mode``: who may read it, where that is not the owner alone.
     """
     draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
     try:
-        descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
         with os.fdopen(descriptor, "wb") as file:
             file.write(content)
             file.flush()

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, get_args
 
 from sqlalchemy import JSON, ForeignKeyConstraint, Index, Text, UniqueConstraint, false, text
 from sqlmodel import Field, SQLModel
 
+from followup.clinical.statuses import PlanStatus, TripStatus
 from followup.records.tables.base import check, one_of
 
-PLAN_STATES = ("draft", "active", "on-hold", "revoked", "completed")
-TRIP_STATES = ("proposed", "booked", "arrived", "fulfilled", "noshow", "cancelled")
 TIERS = ("A", "B", "C")
 _ACTIVE = text("status = 'active'")
 
@@ -29,7 +28,7 @@ class CarePlanRow(SQLModel, table=True):
         Index(
             "uq_care_plan_active", "patient_id", unique=True, sqlite_where=_ACTIVE, postgresql_where=_ACTIVE
         ),
-        one_of("status", PLAN_STATES),
+        one_of("status", get_args(PlanStatus)),
         check("number", "number >= 1"),
         check("signed", "status <> 'active' OR (signed_by IS NOT NULL AND signed_at IS NOT NULL)"),
     )
@@ -66,7 +65,7 @@ class TripRow(SQLModel, table=True):
         UniqueConstraint("care_plan_id", "number"),
         UniqueConstraint("arrival_nonce"),
         ForeignKeyConstraint(["care_plan_id", "patient_id"], ["care_plan.id", "care_plan.patient_id"]),
-        one_of("status", TRIP_STATES),
+        one_of("status", get_args(TripStatus)),
         one_of("tier", TIERS),
         check("window", "window_start <= window_end"),
         check("arrived", "status <> 'arrived' OR arrived_at IS NOT NULL"),

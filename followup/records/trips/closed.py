@@ -8,13 +8,12 @@ from datetime import date
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
+from followup.clinical.statuses import TO_COME
 from followup.records.tables import PatientRow, TripRow
 from followup.records.trips.places import clinic_calendar
 from followup.records.trips.trips import open_trips, trip
 from followup.records.views import TripView
 from followup.timing.calendar import Calendar
-
-_AHEAD = ("proposed", "booked")
 
 
 def visits_without_offer(session: Session, calendar: Calendar, today: date) -> tuple[TripView, ...]:
@@ -22,7 +21,7 @@ def visits_without_offer(session: Session, calendar: Calendar, today: date) -> t
     return tuple(
         trip
         for trip in open_trips(session)
-        if trip.day >= today and trip.status in _AHEAD and not trip.given
+        if trip.day >= today and trip.status in TO_COME and not trip.given
         if not offered(calendar, trip.day, trip.services)
     )
 
@@ -52,7 +51,7 @@ def visits_ahead(session: Session, today: date) -> tuple[int, ...]:
 
 
 def _ahead(today: date) -> tuple[ColumnElement[bool], ...]:
-    return col(TripRow.status).in_(_AHEAD), col(TripRow.day) >= today
+    return col(TripRow.status).in_(TO_COME), col(TripRow.day) >= today
 
 
 def offered(calendar: Calendar, day: date, services: Iterable[str]) -> bool:

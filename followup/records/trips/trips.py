@@ -10,17 +10,18 @@ from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, or_, select
 
 from followup.clinical.careplan import Tier, Trip
+from followup.clinical.statuses import CAME, TO_COME, TripStatus
 from followup.errors import FollowupError
 from followup.records.people.patients import lock_patient
 from followup.records.store.sites import site_of_patient
 from followup.records.store.store import Unit
 from followup.records.tables import PatientRow, StandingRow, TripRow
 from followup.records.trips.places import clinic_calendar, release_places, take_places
-from followup.records.views import TripStatus, TripView
+from followup.records.views import TripView
 from followup.said import say
 
 # A missed visit stays open: what it was to look at has not been looked at.
-OPEN = ("proposed", "booked", "noshow")
+OPEN = (*TO_COME, "noshow")
 _SAME = {
     "id",
     "patient_id",
@@ -67,7 +68,7 @@ def day_trips(session: Session, day: date) -> tuple[TripView, ...]:
     Whoever is not followed any more is not expected.
     """
     expected = and_(col(TripRow.day) == day, col(TripRow.status).not_in(("cancelled",)), is_followed())
-    seen = and_(col(TripRow.seen_on) == day, col(TripRow.status).in_(("arrived", "fulfilled")))
+    seen = and_(col(TripRow.seen_on) == day, col(TripRow.status).in_(CAME))
     found = _trips(session, or_(expected, seen))
     return tuple(sorted(found, key=lambda visit: (visit.patient_code, visit.day)))
 
@@ -125,7 +126,7 @@ def days_seen(session: Session, patients: Iterable[int]) -> dict[int, tuple[tupl
     rows = session.exec(
         select(col(TripRow.patient_id), col(TripRow.id), col(TripRow.seen_on))
         .where(col(TripRow.patient_id).in_(set(patients)), col(TripRow.seen_on).is_not(None))
-        .where(col(TripRow.status).in_(("arrived", "fulfilled")))
+        .where(col(TripRow.status).in_(CAME))
         .where(or_(TripRow.status == "fulfilled", col(TripRow.left_at).is_(None)))
         .order_by(col(TripRow.seen_on), col(TripRow.id))
     )
