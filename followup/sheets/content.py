@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.aftercare import Aftercare
@@ -117,20 +118,12 @@ def _content(
     issue: SheetIssue | None,
     previous: CarePlan | None,
 ) -> SheetContent:
-    words = inputs.words
-    _ = words.gettext
+    _ = inputs.words.gettext
     tables = rounds.phase_tables(inputs)
     coming = visits.visits(inputs)
     return SheetContent(
-        size=inputs.options.size,
-        paper=inputs.options.paper,
-        pictures=inputs.options.pictures,
+        **_looks(inputs),
         twin=None,
-        language=words.language.tag,
-        direction=words.language.direction,
-        fonts=fallback(words.language),
-        scale=words.language.scale,
-        leading=words.language.leading,
         title=_("Your eye after the operation"),
         marks=head.marks(inputs, clinic),
         language_notice=head.language_notice(inputs, choice),
@@ -171,6 +164,21 @@ def _content(
         foot=head.foot(inputs, issue),
         printed_on=issue.printed_on if issue else inputs.printed_on,
     )
+
+
+def _looks(inputs: SheetInputs) -> dict[str, Any]:
+    """How the sheet is set: its paper, its letters and the way they run."""
+    options, language = inputs.options, inputs.words.language
+    return {
+        "size": options.size,
+        "paper": options.paper,
+        "pictures": options.pictures,
+        "language": language.tag,
+        "direction": language.direction,
+        "fonts": fallback(language),
+        "scale": language.scale,
+        "leading": language.leading,
+    }
 
 
 def _must_be_printable(plan: CarePlan, issue: SheetIssue | None) -> None:

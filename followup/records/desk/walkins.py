@@ -38,20 +38,7 @@ def note_walk_in(
     if used is not None:
         return trip(unit.session, used)
     said = tuple(dict.fromkeys(signs))
-    if strange := [sign for sign in said if sign not in SIGNS]:
-        raise FollowupError(
-            "walkin.sign",
-            say("{strange} is none of the four questions", strange=strange[0]),
-            where=say("signs"),
-            fix=say("ask the four"),
-        )
-    if not reason.strip() and not said:
-        raise FollowupError(
-            "walkin.reason",
-            say("not said why"),
-            where=say("why"),
-            fix=say("say in a few words why the patient comes"),
-        )
+    _check(reason, said)
     # Whoever comes after the plan has ended, or before one is signed, may be the one in danger.
     plan = active_plan(unit.session, patient_id) or next(iter(plans_of(unit.session, patient_id)), None)
     if plan is None:
@@ -95,3 +82,21 @@ def note_walk_in(
             unit, patient_id=patient_id, kind="walk-in", day=today, signs=said, words=why, trip_id=row.id
         )
     return trip(unit.session, row.id)
+
+
+def _check(reason: str, signs: tuple[str, ...]) -> None:
+    """Refuse a sign that is none of the four, and a patient of whom neither sign nor reason is said."""
+    if strange := [sign for sign in signs if sign not in SIGNS]:
+        raise FollowupError(
+            "walkin.sign",
+            say("{strange} is none of the four questions", strange=strange[0]),
+            where=say("signs"),
+            fix=say("ask the four"),
+        )
+    if not reason.strip() and not signs:
+        raise FollowupError(
+            "walkin.reason",
+            say("not said why"),
+            where=say("why"),
+            fix=say("say in a few words why the patient comes"),
+        )
