@@ -10,12 +10,12 @@ from datetime import date
 
 import pytest
 
+from followup.care.answers import answer_fields, with_answers
 from followup.clinical.careplan import Course, Question, Step
 from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.safety import check_courses
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
-from followup.desks.page.answers import answer_fields, with_answers
 
 PROTOCOL = load_protocol()
 DAY0 = date(2026, 3, 2)
@@ -187,7 +187,7 @@ def test_a_drop_that_the_formulary_does_not_know_can_be_answered_by_saying_that_
     question = next(q for q in questions if q.id == "in-use-name-0")
     names = {f.name for f in answer_fields(question, record, DAY0)}
     assert {"in_use.0.medicine", "in_use.0.continues"} <= names
-    posted = {"answered": ["in_use.0.continues"], "in_use.0.continues": ["no"]}
+    posted = {"in_use.0.continues": ["no"]}
     after = build_plan(parse_record(with_answers(questions, record, posted, DAY0)), PROTOCOL, as_of=DAY0)
     assert "in-use-name-0" not in {q.id for q in after.questions}
     assert any("does not go on" in notice for notice in after.notices)
@@ -199,6 +199,6 @@ def test_an_unnamed_antibiotic_in_the_chamber_can_be_answered_by_saying_that_the
     question = next(q for q in questions if q.id == "antibiotic-at-surgery")
     name = "operations.0.antibiotic_in_chamber"
     assert name in {f.name for f in answer_fields(question, record, DAY0)}
-    posted = {"answered": [name], name: ["no"]}
+    posted = {name: ["no"]}
     after = build_plan(parse_record(with_answers(questions, record, posted, DAY0)), PROTOCOL, as_of=DAY0)
     assert "antibiotic-at-surgery" not in {q.id for q in after.questions}

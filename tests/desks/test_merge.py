@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.care.fields.checked import place_of
+from followup.care.fields.values import fill_form
 from followup.desks.forms.merge import merge
-from followup.desks.forms.sheet import fill_form
 from followup.records.people.patients import newest_record, patient_by_code
 
 RECORD = "/patients/K-104/record"

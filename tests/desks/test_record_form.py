@@ -14,6 +14,7 @@ import followup
 from followup.care.fields.checked import RecordError, check
 from followup.care.fields.labels import LABELS
 from followup.care.fields.shape import RECORD, Field, Group, leaves
+from followup.care.fields.values import fill_form, read_form, rows
 from followup.clinical.record import Record
 from followup.desks.forms.choices import CHOICES
 from followup.desks.forms.layout import (
@@ -24,8 +25,7 @@ from followup.desks.forms.layout import (
     patient_shape,
     routine_answers,
 )
-from followup.desks.forms.sheet import FormView, fill_form, read_form
-from followup.desks.forms.values import rows
+from followup.desks.forms.sheet import FormView
 
 CASES = sorted((Path(followup.__file__).parent / "demo" / "cases").glob("*.json"))
 

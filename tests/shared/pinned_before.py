@@ -10,8 +10,8 @@ from urllib.parse import quote
 from pinned_people import ODD, PASSWORD, QUIET, case, day, eye, routine
 from walked import NOBODY, Walk
 
+from followup.care.fields import values as flat
 from followup.care.fields.shape import RECORD
-from followup.desks.forms import values as flat
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.house.staff import add_staff, change_staff
 from followup.records.views import SYSTEM

@@ -6,31 +6,27 @@ from datetime import date
 from typing import Annotated
 
 from fastapi import Path
-from pydantic import Field, StringConstraints
 
+from followup.care.answers import Answers, asked_once, give_answers
 from followup.care.deciding import Decision, DecisionBack, decide, undecide
 from followup.care.fields.shape import Field as FormField
 from followup.care.fields.shape import Member
 from followup.care.plan_view import load, untreated, view_of
-from followup.care.plans import Ending, base_of, end_one, make_again, store_answers, two_versions
+from followup.care.plans import Ending, base_of, end_one, make_again, two_versions
 from followup.care.signing import Several, Signing, is_stale, needs_reason, sign_one, sign_several
 from followup.clinical.careplan import Adjustment, CarePlan, Question
 from followup.clinical.record import Eye
-from followup.desks.api.base import Given, Number, PlanId, Sent, router_of
+from followup.desks.api.base import Given, PlanId, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.page.answers import AnswerField, asked_once, with_answers
 from followup.desks.page.effect import PlanWords, side_by_side
-from followup.desks.page.posted import Posted
 from followup.desks.surgeon.plans import changes_of
 from followup.desks.surgeon.waiting import waiting_plans
-from followup.errors import FollowupError
 from followup.records.people.patients import newest_record, patient
 from followup.records.plans.plans import active_plan, plan, plans_of
 from followup.records.plans.sheets import sheets_of
 
 router = router_of("Plans")
-Typed = Annotated[str, StringConstraints(max_length=4000)]
 
 
 class AnswerPart(Given):
@@ -109,19 +105,6 @@ class SignedOut(Given):
     not_signed: list[NotSigned]
 
 
-class Answers(Sent):
-    """Answers by the names that ``asked`` gives; an empty list takes an answer back.
-
-    ``seen`` is the version of the record that they were made from.
-    """
-
-    seen: Number
-    answers: Annotated[
-        dict[Annotated[str, StringConstraints(max_length=200)], Annotated[list[Typed], Field(max_length=60)]],
-        Field(min_length=1, max_length=200),
-    ]
-
-
 class Differs(Given):
     """One difference between two versions."""
 
@@ -168,12 +151,7 @@ def again(hand: AnyHand, plan_id: PlanId) -> PlanOut:
 @router.post("/plans/{plan}/answers")
 def answer(hand: AnyHand, plan_id: PlanId, sent: Answers) -> PlanOut:
     """Answer questions: the record's next version, and the plan made again from it."""
-    view = load(hand, plan_id)
-    with hand.store.read() as session:
-        record = newest_record(session, view.version.patient_id).record
-    fields = [f for _, found in asked_once(view.questions, record, hand.today) for f in found]
-    data = with_answers(view.plan.questions, record, _posted(sent, fields), hand.today)
-    return whole_plan(hand, store_answers(hand, view, data, seen=sent.seen).id)
+    return whole_plan(hand, give_answers(hand, load(hand, plan_id), sent).id)
 
 
 @router.post("/plans/{plan}/decisions")
@@ -245,19 +223,3 @@ def _part(name: str, member: Member) -> AnswerPart:
         return AnswerPart(name=name, kind=member.kind, many=False, choices=list(member.choices), members=[])
     members = [_part(one.name, one) for one in member.members]
     return AnswerPart(name=name, kind="group", many=member.many, choices=[], members=members)
-
-
-def _posted(sent: Answers, fields: list[AnswerField]) -> Posted:
-    """The answers as the page's form sends them; one that no question asks for is refused."""
-    answered = []
-    for name in sent.answers:
-        field = next((f for f in fields if name == f.name or name.startswith(f"{f.name}.")), None)
-        if field is None:
-            raise FollowupError(
-                "answers.field",
-                "no open question asks for this",
-                where=name[:60],
-                fix="look at the plan and take a name from its questions",
-            )
-        answered.append(field.name)
-    return {**sent.answers, "answered": answered}

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Request, Response
 from followup.care import operations as care
 from followup.care.before_leaving import checks_to_do
 from followup.care.fields.checked import RecordError, check, place_of
+from followup.care.fields.values import fill_form, read_form, rows
 from followup.care.operations import Listed, OperationList
 from followup.care.preview import Glance, glance_of
 from followup.care.recording import (
@@ -28,8 +29,7 @@ from followup.clinical.record import Eye, Record, parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
-from followup.desks.forms.sheet import FormView, fill_form, read_form, with_another_row
-from followup.desks.forms.values import rows
+from followup.desks.forms.sheet import FormView, with_another_row
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, day_of_form, first, number_of
 from followup.desks.words.texts import Texts

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from followup.care.fields.place import FormPlace
-from followup.desks.forms.values import Flat, rows
+from followup.care.fields.values import Flat, rows
 
 _IN_A_LIST = re.compile(r"^(.*?)\.\d+(\.|$)")
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
+from followup.care.fields import values as flat
 from followup.care.fields.labels import label_of
 from followup.care.fields.shape import RECORD, Field, Group, Member
-from followup.desks.forms import values as flat
+from followup.care.fields.values import fill_form
+from followup.clinical.record import Record
 from followup.desks.forms.layout import (
     PATIENT,
     ROUTINE,
@@ -144,16 +145,6 @@ def with_another_row(form: flat.Flat, name: str, group_defaults: Mapping[str, li
     return FormView({**form, **fresh}, focus=f"{name}.{number}.{first}")
 
 
-def read_form(form: flat.Flat) -> dict[str, Any]:
-    """The record's JSON from a posted form."""
-    return flat.unflatten(RECORD, form)
-
-
-def fill_form(data: Mapping[str, Any]) -> dict[str, list[str]]:
-    """The form of a record."""
-    return flat.flatten(RECORD, data)
-
-
 def _folds_of(group: Group, prefix: str) -> list[FormPart]:
     if group.name == "eyes":
         return [
@@ -175,3 +166,8 @@ def _first_field(name: str) -> str:
     if not isinstance(member, Group) or not member.many:
         raise KeyError(name)
     return next(m.name for m in member.members if isinstance(m, Field))
+
+
+def answer_form(record: Record) -> FormView:
+    """The record as a form, to take the answers' present values from."""
+    return FormView(fill_form(record.model_dump(mode="json", exclude_none=True)))

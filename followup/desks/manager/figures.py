@@ -10,11 +10,11 @@ from datetime import date, timedelta
 from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check
+from followup.care.fields.values import read_form
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
-from followup.desks.forms.sheet import read_form
 from followup.desks.page.pages import show
 from followup.recall.jobs.forecast import DayLoad
 from followup.recall.jobs.forecast import forecast as load_ahead

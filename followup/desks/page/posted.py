@@ -63,6 +63,17 @@ def password_of(form: Posted, name: str = "password") -> str:
     return form.get(name, [""])[0]
 
 
+def answers_of(form: Posted) -> Posted:
+    """What was posted for the fields that the page showed, those left empty too, and for its cautions."""
+    shown = set(form.get("answered", []))
+
+    def belongs(name: str) -> bool:
+        parts = name.split(".")
+        return parts[0] == "caution" or any(".".join(parts[:n]) in shown for n in range(1, len(parts) + 1))
+
+    return {name: [] for name in shown} | {name: given for name, given in form.items() if belongs(name)}
+
+
 def number_of(text: str) -> int:
     """A small whole number that a form sent along; 0 where it is none."""
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0

@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from followup.care.act import OneEye
 from followup.care.eye_case import EyeCase, eye_case
+from followup.care.fields import values as flat
 from followup.care.fields.checked import RecordError
 from followup.care.fields.shape import RECORD, Field, Group
 from followup.care.looks import Looked, look_of_today, store_findings, with_look
@@ -15,7 +16,6 @@ from followup.clinical.careplan import Course
 from followup.clinical.protocol.formulary import label_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.forms import values as flat
 from followup.desks.forms.sheet import FormView
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first, number_of

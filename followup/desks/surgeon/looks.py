@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request, Response
 
 from followup.care.act import OneEye
 from followup.care.adjusting import MOST_A_DAY, read_steps
+from followup.care.answers import AnswerField, asked_once, with_answers
 from followup.care.choosing import (
     MOST_OFFER_DAYS,
     Choice,
@@ -36,11 +37,11 @@ from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.page.answers import AnswerField, answer_form, asked_once, with_answers
+from followup.desks.forms.sheet import answer_form
 from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, act_of, as_typed, first, number_of
+from followup.desks.page.posted import AForm, Posted, act_of, answers_of, as_typed, first, number_of
 from followup.desks.surgeon.eye import look_fields
 from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
@@ -63,7 +64,8 @@ def decide(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date, fo
     try:
         outcome = outcome_of_today(hand, case, look)
         if "answer" in form:
-            answer_missing(hand, case, with_answers(missing_answers(outcome), case.record, form, hand.today))
+            data = with_answers(missing_answers(outcome), case.record, answers_of(form), hand.today)
+            answer_missing(hand, case, data)
             return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{on}")
         if "refuse" in form:
             refuse_all(hand, case, outcome, as_typed(Refusal, reason=first(form, "reason")))

@@ -6,20 +6,21 @@ from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.answers import Answers, asked_fields, asked_once, field_of, give_answers, with_answers
 from followup.care.fields.checked import RecordError
+from followup.care.fields.values import fill_form
 from followup.care.plan_view import PlanView, load, untreated, view_of
-from followup.care.plans import Ending, TakeBack, base_of, end_one, make_again, store_answers, without_change
+from followup.care.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
 from followup.care.signing import Signing, is_stale, sign_one
 from followup.clinical.record import Eye
 from followup.clinical.words.why import why
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.forms.sheet import FormView, fill_form, with_another_row
-from followup.desks.page.answers import answer_form, asked_once, with_answers
+from followup.desks.forms.sheet import FormView, answer_form, with_another_row
 from followup.desks.page.effect import PlanWords, effect
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, Posted, as_typed, first, number_of, password_of
+from followup.desks.page.posted import AForm, Posted, answers_of, as_typed, first, number_of, password_of
 from followup.desks.surgeon.at_a_glance import at_a_glance
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
@@ -59,9 +60,13 @@ def answer(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
             ) from None
     with hand.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
-    data = with_answers(view.plan.questions, record, form, hand.today)
+    fields = asked_fields(view.plan.questions, record, hand.today)
+    answers = {name: given for name, given in answers_of(form).items() if field_of(name, fields)}
+    data = with_answers(view.plan.questions, record, answers, hand.today)
     try:
-        made = store_answers(hand, view, data, seen=number_of(first(form, "seen")))
+        made = give_answers(
+            hand, view, as_typed(Answers, answers=answers, seen=number_of(first(form, "seen")))
+        )
     except RecordError as exc:
         typed = FormView(fill_form(data) | _cautions(form), exc.problems)
         return _page(request, hand, plan, form=typed, error=exc.line, status=422)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from followup.care.fields.shape import Field, Group
+from followup.care.fields.shape import RECORD, Field, Group
 
 Flat = Mapping[str, Sequence[str]]
 LONGEST_LIST = 400
@@ -77,3 +77,13 @@ def _written(field: Field, value: Any) -> list[str]:
     if isinstance(value, bool):
         return ["yes" if value else "no"]
     return [f"{value:g}" if isinstance(value, float) else str(value)]
+
+
+def read_form(form: Flat) -> dict[str, Any]:
+    """The record's JSON from a posted form."""
+    return unflatten(RECORD, form)
+
+
+def fill_form(data: Mapping[str, Any]) -> dict[str, list[str]]:
+    """The form of a record."""
+    return flatten(RECORD, data)

@@ -1,4 +1,4 @@
-"""Answering a plan's questions in place: the fields that a question names, and nothing else."""
+"""A plan's questions are answered: the fields that a question names, and nothing else."""
 
 from __future__ import annotations
 
@@ -6,16 +6,42 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Annotated, Any
 
+from pydantic import Field as Bounds
+from pydantic import StringConstraints
+
+from followup.care.act import Act, Number
 from followup.care.fields.shape import RECORD, Field, Group, Member
+from followup.care.fields.values import Flat, fill_form, read_form
+from followup.care.hand import Hand
+from followup.care.plan_view import PlanView
+from followup.care.plans import store_answers
 from followup.clinical.careplan import Question
 from followup.clinical.record import Record
-from followup.desks.forms.sheet import FormView, fill_form, read_form
-from followup.desks.page.posted import Posted, first
+from followup.errors import FollowupError
+from followup.records.people.patients import newest_record
+from followup.records.views import PlanVersion
 
+Typed = Annotated[str, StringConstraints(max_length=4000)]
 _REVIEWS = "reviews."
 _CAUTION = re.compile(r"operations\.(\d+)\.answers")
+
+
+class Answers(Act):
+    """Answers by the names that ``asked`` gives; an empty list takes an answer back.
+
+    ``seen`` is the version of the record that they were made from.
+    """
+
+    seen: Number
+    answers: Annotated[
+        dict[
+            Annotated[str, StringConstraints(max_length=200)],
+            Annotated[list[Typed], Bounds(max_length=60)],
+        ],
+        Bounds(min_length=1, max_length=200),
+    ]
 
 
 @dataclass(frozen=True)
@@ -28,6 +54,36 @@ class AnswerField:
     name: str
     member: Member
     operation: int | None = None
+
+
+def give_answers(hand: Hand, view: PlanView, sent: Answers) -> PlanVersion:
+    """Store the answers as the record's next version, and the plan made again from it.
+
+    Errors: ``answers.field``, those of the record, of ``correct_record`` and of ``draft_plan``.
+    """
+    with hand.store.read() as session:
+        record = newest_record(session, view.version.patient_id).record
+    fields = asked_fields(view.plan.questions, record, hand.today)
+    for name in sent.answers:
+        if field_of(name, fields) is None:
+            raise FollowupError(
+                "answers.field",
+                "no open question asks for this",
+                where=name[:60],
+                fix="look at the plan and take a name from its questions",
+            )
+    data = with_answers(view.plan.questions, record, sent.answers, hand.today)
+    return store_answers(hand, view, data, seen=sent.seen)
+
+
+def asked_fields(questions: Iterable[Question], record: Record, today: date) -> tuple[AnswerField, ...]:
+    """Every field that answers one of the questions."""
+    return tuple(field for question in questions for field in answer_fields(question, record, today))
+
+
+def field_of(name: str, fields: Iterable[AnswerField]) -> AnswerField | None:
+    """The first of the fields that an answer of this name belongs to."""
+    return next((field for field in fields if _belongs(name, field.name)), None)
 
 
 def answer_fields(question: Question, record: Record, today: date) -> tuple[AnswerField, ...]:
@@ -57,32 +113,26 @@ def asked_once(
     return tuple(found)
 
 
-def answer_form(record: Record) -> FormView:
-    """The record as a form, to take the answers' present values from."""
-    return FormView(fill_form(record.model_dump(mode="json", exclude_none=True)))
+def with_answers(questions: Iterable[Question], record: Record, answers: Flat, today: date) -> dict[str, Any]:
+    """The record's JSON with the answers in place of what stood there.
 
-
-def with_answers(
-    questions: tuple[Question, ...], record: Record, posted: Posted, today: date
-) -> dict[str, Any]:
-    """The record's JSON with what was posted for the questions' fields in place of what stood there.
-
-    ``posted["answered"]`` names the fields that the page showed: a field that it did not show stays.
+    A field that no name of ``answers`` belongs to stays; one that none asks for is left out.
     """
-    form = dict(fill_form(record.model_dump(mode="json", exclude_none=True)))
-    shown = set(posted.get("answered", []))
-    for question in questions:
+    form: Flat = fill_form(record.model_dump(mode="json", exclude_none=True))
+    asked = tuple(questions)
+    fields = asked_fields(asked, record, today)
+    shown = {field.name for name in answers if (field := field_of(name, fields))}
+    for question in asked:
         for field in answer_fields(question, record, today):
             if field.name not in shown or field.operation is not None:
                 continue
-            form = _replaced(form, field.name, posted)
-            if field.name.startswith(_REVIEWS) and any(posted.get(field.name, [])):
+            form = _replaced(form, field.name, answers)
+            if field.name.startswith(_REVIEWS) and any(answers.get(field.name, [])):
                 head = field.name.rpartition(".")[0]
-                form[f"{head}.eye"] = [question.eye or ""]
-                form[f"{head}.date"] = [today.isoformat()]
+                form = {**form, f"{head}.eye": [question.eye or ""], f"{head}.date": [today.isoformat()]}
     data = read_form(form)
-    for question in questions:
-        _answer_caution(data, question, record, posted, today)
+    for question in asked:
+        _answer_caution(data, question, record, answers, today)
     return data
 
 
@@ -110,11 +160,11 @@ def _decisions(question: Question) -> tuple[str, ...]:
 
 
 def _answer_caution(
-    data: dict[str, Any], question: Question, record: Record, posted: Posted, today: date
+    data: dict[str, Any], question: Question, record: Record, answers: Flat, today: date
 ) -> None:
     """Put the answer to a caution into the answers of its operation, in place of an earlier one."""
     given = {
-        field.name.rpartition(".")[2]: (field.operation, first(posted, field.name))
+        field.name.rpartition(".")[2]: (field.operation, next(iter(answers.get(field.name, ())), "").strip())
         for field in answer_fields(question, record, today)
         if field.operation is not None
     }
@@ -134,12 +184,13 @@ def _answer_caution(
     target["answers"] = [*kept, about | {"decision": decision} | ({"why": why} if why else {})]
 
 
-def _replaced(form: dict[str, list[str]], name: str, posted: Posted) -> dict[str, list[str]]:
-    def belongs(key: str) -> bool:
-        return key == name or key.startswith(f"{name}.")
+def _belongs(name: str, field: str) -> bool:
+    return name == field or name.startswith(f"{field}.")
 
-    kept = {key: values for key, values in form.items() if not belongs(key)}
-    return kept | {key: values for key, values in posted.items() if belongs(key)}
+
+def _replaced(form: Flat, field: str, answers: Flat) -> Flat:
+    kept = {name: values for name, values in form.items() if not _belongs(name, field)}
+    return kept | {name: values for name, values in answers.items() if _belongs(name, field)}
 
 
 def _in_review(path: str, question: Question, record: Record, today: date) -> str:
