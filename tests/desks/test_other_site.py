@@ -12,7 +12,7 @@ from asked import ASKED, NOWHERE, line_of, names_of, route_of, send
 from doors import WHO_MAY
 from two_sites import PASSWORD, THEIRS
 
-from followup.desks.counsellor import printing
+from followup.care import day_sheets
 
 
 def test_every_route_of_a_patient_plan_visit_sheet_message_or_colleague_is_asked():
@@ -197,7 +197,7 @@ def test_the_sheets_of_a_day_are_those_of_the_site(scene, monkeypatch):
     def told(sheets, **_):
         return SimpleNamespace(parts=[" ".join(sorted(sheet.name for sheet in sheets)).encode()])
 
-    monkeypatch.setattr(printing, "render_batch", told)
+    monkeypatch.setattr(day_sheets, "render_batch", told)
     for path in ("/operations/sheets.pdf", "/api/operations/sheets.pdf"):
         batch = {login: scene.browser(login).get(f"{path}?on=2027-03-01").text for login in BOTH}
         assert batch == {"asha": "M-1", "bela": "N-1 N-2", "carol": "M-1 N-1 N-2"}
