@@ -11,28 +11,7 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel, ConfigDict
 from starlette.exceptions import HTTPException
 
-from followup.care.act import MOST_ID, Id, Line, Login, Nonce, Number, OneEye, Password, Truth
-from followup.care.act import Act as Sent
-from followup.clinical.record.base import Day
-
-__all__ = [
-    "Code",
-    "Day",
-    "Given",
-    "Id",
-    "Line",
-    "Login",
-    "Nonce",
-    "Number",
-    "OneEye",
-    "Password",
-    "PlanId",
-    "Sent",
-    "SheetId",
-    "TripId",
-    "Truth",
-    "router_of",
-]
+from followup.care.act import MOST_ID
 
 Code = Annotated[str, Path(alias="code", min_length=1, max_length=60, description="code of the patient")]
 PlanId = Annotated[int, Path(alias="plan", ge=1, le=MOST_ID)]

@@ -7,14 +7,16 @@ from typing import Annotated
 
 from fastapi import Path
 
+from followup.care.act import OneEye
 from followup.care.choosing import Choice, plans_of_choice, store_choice
 from followup.care.eye_case import eye_case
 from followup.care.looks import Looked, Refusal, led_to, look_of, outcome_of_today, refuse_all, store_findings
 from followup.clinical.careplan import Course
 from followup.clinical.record import Findings
+from followup.clinical.record.base import Day
 from followup.clinical.review.proposal import Outcome
 from followup.clinical.statuses import CourseState
-from followup.desks.api.base import Code, Day, Given, OneEye, router_of
+from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.people import Person, VisitOut, person_of, visit_out
 from followup.desks.api.steps import Effect, effect_told
 from followup.desks.door.hand import AnyHand, DeskHand

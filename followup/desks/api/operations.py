@@ -16,8 +16,9 @@ from followup.care.preview import glance_of
 from followup.care.recording import Correction, NewRecord, known_patient, newest_version
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye, Record
+from followup.clinical.record.base import Day
 from followup.clinical.statuses import PlanStatus
-from followup.desks.api.base import Code, Day, Given, router_of
+from followup.desks.api.base import Code, Given, router_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import pdf_answer
 from followup.records.people.oplist import operations_on

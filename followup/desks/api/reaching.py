@@ -9,7 +9,8 @@ from followup.care.calls import calls_of
 from followup.care.reach import Attempt, days_to_promise, reach_item, script_of
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
-from followup.desks.api.base import Code, Day, Given, router_of
+from followup.clinical.record.base import Day
+from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.recall.messages.wording import MessageKind

@@ -26,7 +26,8 @@ from followup.care.trips import (
     stay_away,
 )
 from followup.care.trips import move as move_visit
-from followup.desks.api.base import Code, Day, Given, TripId, router_of
+from followup.clinical.record.base import Day
+from followup.desks.api.base import Code, Given, TripId, router_of
 from followup.desks.api.danger import AlertOut, alert_out
 from followup.desks.api.people import (
     Person,
