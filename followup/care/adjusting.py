@@ -7,7 +7,8 @@ from collections.abc import Iterable
 
 from followup.care.hand import Hand
 from followup.care.planning import planned
-from followup.clinical.careplan import Adjustment, CarePlan, CourseEdit
+from followup.clinical.adjustments import Adjustment, CourseEdit
+from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.reviews import StepPair
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record

@@ -13,7 +13,8 @@ from followup.care.eye_case import DECIDED, EyeCase
 from followup.care.hand import Hand
 from followup.care.looks import reason_of, titles_of
 from followup.care.planning import draft_plan
-from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit
+from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit
+from followup.clinical.careplan import CarePlan
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept
 from followup.errors import FollowupError

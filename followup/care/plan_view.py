@@ -10,16 +10,15 @@ from followup.care.hand import Hand
 from followup.clinical.careplan import (
     AllergyLine,
     BeforeLeaving,
-    Bottle,
     CarePlan,
     Caution,
     Course,
-    DayPhase,
     InWords,
     Question,
     ReviewNeed,
     Trip,
 )
+from followup.clinical.day_plan import Bottle, DayPhase
 from followup.clinical.facts.allergies_told import allergy_lines
 from followup.clinical.plan.in_words import told_in_words
 from followup.clinical.plan.keys_told import PlanNames

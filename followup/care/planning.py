@@ -6,7 +6,9 @@ from collections.abc import Iterable
 from datetime import date
 
 from followup.care.hand import Hand
-from followup.clinical.careplan import Adjustment, CarePlan, DayPhase
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan
+from followup.clinical.day_plan import DayPhase
 from followup.clinical.plan.build import build_plan
 from followup.clinical.record import Record, TripRecord
 from followup.records.people.patients import newest_record

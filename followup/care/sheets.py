@@ -7,7 +7,8 @@ from typing import Any
 
 from followup.care.hand import Hand
 from followup.care.plan_view import load, record_of
-from followup.clinical.careplan import Bottle, CarePlan, Trip
+from followup.clinical.careplan import CarePlan, Trip
+from followup.clinical.day_plan import Bottle
 from followup.errors import FollowupError
 from followup.language.catalogues import choose
 from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code

@@ -12,7 +12,8 @@ from followup.care.adjusting import MOST_A_DAY, MOST_STEPS, both_plans, joined
 from followup.care.hand import Hand
 from followup.care.plan_view import PlanView
 from followup.care.planning import draft_plan
-from followup.clinical.careplan import Adjustment, CarePlan, Course, CourseEdit
+from followup.clinical.adjustments import Adjustment, CourseEdit
+from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.record.base import Day
 from followup.errors import FollowupError
 from followup.records.views import PlanVersion

@@ -10,7 +10,8 @@ from followup.cli.contract import BAD_INPUT
 from followup.cli.contract import CommandOutcome as Ending
 from followup.cli.files import read_object, read_record
 from followup.cli.review_text import render_review
-from followup.clinical.careplan import Adjustment, CarePlan
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_findings

@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterable, Iterator
 from followup.cli.contract import visible
 from followup.cli.plan_text import NOT_APPROVED
 from followup.cli.words import counted, listed, long_day, one_line
-from followup.clinical.careplan import Adjustment, CarePlan, Reason
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan, Reason
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.review.proposal import Outcome, Proposal

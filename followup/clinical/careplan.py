@@ -7,10 +7,12 @@ Types only; :mod:`followup.clinical.plan.build` builds it. Texts here are senten
 from __future__ import annotations
 
 from datetime import date, time
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from followup.clinical.day_plan import Bottle, DayPhase, halves
+from followup.clinical.plan_part import PlanPart
 from followup.clinical.record.base import Eye, MedicineRole
 from followup.clinical.statuses import CourseState, PlanStatus, TripStatus
 from followup.said import SENTENCES, SaidText
@@ -18,10 +20,6 @@ from followup.said import SENTENCES, SaidText
 Day = date
 
 Tier = Literal["A", "B", "C"]
-
-
-class PlanPart(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class FactUse(PlanPart):
@@ -48,12 +46,6 @@ class Reason(PlanPart):
     mark: str
     facts: tuple[FactUse, ...] = ()
     overrode: tuple[str, ...] = ()
-
-
-def halves(number: float) -> str:
-    """A number of whole or half tablets in figures: "4", "½", "1½"."""
-    whole, half = divmod(number, 1)
-    return f"{int(whole) or '' if half else int(whole)}{'½' if half else ''}"
 
 
 class Step(PlanPart):
@@ -120,52 +112,6 @@ class Course(PlanPart):
         """Drops due on ``day``; 0 outside the course."""
         step = self.step_on(day)
         return step.count if step else 0
-
-
-ACount = Annotated[int, Field(ge=0, le=24)]
-Days = Annotated[int, Field(ge=1, le=400)]
-
-
-class CourseEdit(PlanPart):
-    """A surgeon's change: from ``starts`` on, the course runs these (count a day, days) steps.
-
-    No steps end the course on the day before; a count of 0 leaves days out.
-    """
-
-    kind: Literal["steps"] = "steps"
-    course: str
-    starts: date
-    steps: tuple[tuple[ACount, Days], ...]
-    reason: SaidText
-    by: str
-
-
-class CourseAdded(PlanPart):
-    """A course that the surgeon adds after a review: a medicine for one eye, or by mouth (eye None)."""
-
-    kind: Literal["course"] = "course"
-    eye: Eye | None
-    medicine: str
-    starts: date
-    steps: tuple[tuple[ACount, Days], ...]
-    reason: SaidText
-    by: str
-
-
-class NeedAdded(PlanPart):
-    """A look that the surgeon adds: ``need`` is a kind of review need of the protocol."""
-
-    kind: Literal["look"] = "look"
-    eye: Eye
-    need: str
-    earliest: date
-    target: date
-    latest: date
-    reason: SaidText
-    by: str
-
-
-Adjustment = Annotated[CourseEdit | CourseAdded | NeedAdded, Field(discriminator="kind")]
 
 
 class ReviewNeed(PlanPart):
@@ -321,45 +267,6 @@ class InWords(PlanPart):
     text: SaidText
 
 
-class Dose(PlanPart):
-    """A bottle's share of a phase: how many times, and at which clock times."""
-
-    course: str
-    count: int
-    times: tuple[str, ...]
-
-
-class DayPhase(PlanPart):
-    """Dates with the same counts throughout. ``times`` are all the rounds, in order of the day."""
-
-    start: date
-    end: date
-    times: tuple[str, ...]
-    doses: tuple[Dose, ...]
-
-
-class Bottle(PlanPart):
-    """One bottle: opened on ``opened``, thrown away on the evening of ``discard``.
-
-    Tablets and single doses are what one visit hands over: ``units`` are counted for the days from
-    ``opened`` to ``discard``, the last on which the next visit may still be, and nothing is thrown away.
-    """
-
-    course: str
-    number: int
-    opened: date
-    discard: date
-    drops: int
-    units: float | None = None
-    handed_over: date
-    handed_over_trip: int | None = None
-
-    @property
-    def figure(self) -> str:
-        """How many tablets or single doses, in figures."""
-        return halves(self.units or 0)
-
-
 class Impossible(PlanPart):
     """A need that no offered date can serve, with the nearest offered day on either side.
 
@@ -430,8 +337,8 @@ class CarePlan(PlanPart):
     impossible: tuple[Impossible, ...] = ()
     decided: tuple[Decided, ...] = ()
     overridden: tuple[Overridden, ...] = ()
-    tiers: dict[str, Tier] = {}
-    last_steroid_day: dict[str, date] = {}
+    tiers: dict[str, Tier] = Field({})
+    last_steroid_day: dict[str, date] = Field({})
     notices: tuple[SaidText, ...] = ()
 
     @property

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
-from followup.clinical.careplan import Adjustment, CarePlan, Tier
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan, Tier
 from followup.clinical.record import Eye, Phone, Record
 from followup.clinical.record.ages import age_words
 from followup.clinical.statuses import PlanStatus, TripStatus

@@ -14,14 +14,11 @@ from followup.cli.plan_text import WIDTH, render_plan
 from followup.clinical.careplan import (
     AllergyLine,
     BeforeLeaving,
-    Bottle,
     CarePlan,
     Caution,
     CheckGap,
     Course,
-    DayPhase,
     Decided,
-    Dose,
     FactUse,
     FirstDropDay,
     Impossible,
@@ -32,6 +29,7 @@ from followup.clinical.careplan import (
     Step,
     Trip,
 )
+from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.plan import course_table
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record

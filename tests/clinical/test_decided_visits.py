@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import CourseEdit, NeedAdded
+from followup.clinical.adjustments import CourseEdit, NeedAdded
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record

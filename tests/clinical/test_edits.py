@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from followup.clinical.careplan import CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
 from followup.errors import FollowupError
 
 DAY0 = date(2026, 3, 2)

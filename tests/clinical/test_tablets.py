@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from medicines import USUAL
 
 from followup.cli.plan_text import render_plan
-from followup.clinical.careplan import halves
+from followup.clinical.day_plan import halves
 from followup.clinical.plan.tablets import dose_words, tablets_a_time
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import parse_record

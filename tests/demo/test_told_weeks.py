@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import CourseAdded, CourseEdit
+from followup.clinical.adjustments import CourseAdded, CourseEdit
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Findings, parse_findings
 from followup.clinical.review.review import review

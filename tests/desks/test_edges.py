@@ -14,7 +14,8 @@ from followup.care.plan_view import PlanView, steps_left, untreated
 from followup.care.planning import own_times_on, times_on, with_visits
 from followup.care.sheets import bottles_with, clinic_info, content_of
 from followup.care.went import as_it_went
-from followup.clinical.careplan import BeforeLeaving, Bottle, CarePlan, Course, DayPhase, Step
+from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
+from followup.clinical.day_plan import Bottle, DayPhase
 from followup.clinical.record import Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.desks.manager.bottles import shelf

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import CourseEdit
+from followup.clinical.adjustments import CourseEdit
 from followup.clinical.review.choosing import accept
 from followup.clinical.review.proposal import Proposal
 from followup.desks.words.extraction import DESK_LANGUAGES

@@ -7,7 +7,8 @@ from typing import Any, cast
 
 import pytest
 
-from followup.clinical.careplan import Bottle, Course, Step
+from followup.clinical.careplan import Course, Step
+from followup.clinical.day_plan import Bottle
 from followup.clinical.protocol.load import load_protocol
 from followup.recall.jobs.pharmacy import BottleToHandOut, hand_outs, pharmacy_lines
 from followup.records.desk.attempts import set_standing

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from followup.clinical.careplan import CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
 from followup.records.plans.plans import plan
 
 

@@ -18,7 +18,7 @@ from sqlalchemy import text
 from use_cases import ANSWER, EDIT, ROLES, USE_CASES, correct, record_of
 
 from followup import records
-from followup.clinical.careplan import CourseEdit
+from followup.clinical.adjustments import CourseEdit
 from followup.errors import FollowupError
 from followup.records.desk.alerts import open_alert, open_alerts
 from followup.records.desk.trip_steps import book_trip

@@ -7,7 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from followup.clinical.careplan import Caution, CourseEdit, Impossible, Question
+from followup.clinical.adjustments import CourseEdit
+from followup.clinical.careplan import Caution, Impossible, Question
 from followup.errors import FollowupError
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_noshow
 from followup.records.people.oplist import ListLine, put_operation_list

@@ -9,7 +9,8 @@ from datetime import date, timedelta
 from functools import cache
 from typing import Any
 
-from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol

@@ -10,7 +10,9 @@ from typing import Any
 from pinned_people import ODD
 from walked import Walk
 
-from followup.clinical.careplan import Bottle, CourseAdded, CourseEdit, Decided, Impossible, NeedAdded, Step
+from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import Decided, Impossible, Step
+from followup.clinical.day_plan import Bottle
 from followup.clinical.review.proposal import Offer, Refused
 
 ODDER = [ODD, "second"]

@@ -8,17 +8,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from followup.clinical.careplan import (
-    BeforeLeaving,
-    Bottle,
-    CarePlan,
-    Course,
-    DayPhase,
-    Dose,
-    ReviewNeed,
-    Step,
-    Trip,
-)
+from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, ReviewNeed, Step, Trip
+from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Record, parse_record
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content

@@ -10,17 +10,8 @@ import pypdfium2
 import pytest
 from medicines import USUAL
 
-from followup.clinical.careplan import (
-    Bottle,
-    CarePlan,
-    Caution,
-    Course,
-    DayPhase,
-    Dose,
-    ReviewNeed,
-    Step,
-    Trip,
-)
+from followup.clinical.careplan import CarePlan, Caution, Course, ReviewNeed, Step, Trip
+from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Record, parse_record
 from followup.language.direction import without_marks

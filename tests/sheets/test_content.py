@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import Bottle, Caution, CheckGap, FirstDropDay, Question, Reason
+from followup.clinical.careplan import Caution, CheckGap, FirstDropDay, Question, Reason
+from followup.clinical.day_plan import Bottle
 from followup.errors import FollowupError
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES

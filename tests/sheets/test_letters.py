@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Dose, Step
+from followup.clinical.careplan import CarePlan, Course, Step
+from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.protocol.load import load_protocol
 from followup.sheets.content import build_content
 from followup.sheets.options import SheetOptions

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Adjustment, Course, Overridden
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import Course, Overridden
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.courses import apply_edits, draft_courses, ended_by_edit, last_steroid_day
 from followup.clinical.plan.from_before import FromBefore, courses_from_before

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from followup.clinical.careplan import Bottle, Course, DayPhase, FirstDropDay, Trip
+from followup.clinical.careplan import Course, FirstDropDay, Trip
+from followup.clinical.day_plan import Bottle, DayPhase
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.going_on import goes_on
 from followup.clinical.plan.supply import Margin, simulate

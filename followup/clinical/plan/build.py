@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 import followup
-from followup.clinical.careplan import Adjustment, CarePlan, Caution, Course, Question
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan, Caution, Course, Question
 from followup.clinical.facts.allergies_told import allergy_lines, allergy_questions
 from followup.clinical.facts.eye_rules import EyeRules, apply_rules
 from followup.clinical.plan.all_courses import (

@@ -10,7 +10,8 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Bottle, CarePlan, Course, DayPhase, Dose, Step, Trip
+from followup.clinical.careplan import CarePlan, Course, Step, Trip
+from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.statuses import NOT_COMING
 
 

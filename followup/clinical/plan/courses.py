@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Adjustment, Course, CourseAdded, CourseEdit, Overridden, Reason
+from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit
+from followup.clinical.careplan import Course, Overridden, Reason
 from followup.clinical.english import counted, joined, steps_words
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.facts.fire import Fired

@@ -6,15 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import (
-    Adjustment,
-    BeforeLeaving,
-    NeedAdded,
-    Overridden,
-    Reason,
-    ReviewNeed,
-    Tier,
-)
+from followup.clinical.adjustments import Adjustment, NeedAdded
+from followup.clinical.careplan import BeforeLeaving, Overridden, Reason, ReviewNeed, Tier
 from followup.clinical.english import day_words
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.facts.fire import Fired

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Course, DayPhase, Dose
+from followup.clinical.careplan import Course
+from followup.clinical.day_plan import DayPhase, Dose
 from followup.clinical.english import day_words
 from followup.clinical.plan.keys_told import where
 from followup.clinical.protocol.formulary import label_of

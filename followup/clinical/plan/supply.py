@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Bottle, Course, Trip
+from followup.clinical.careplan import Course, Trip
+from followup.clinical.day_plan import Bottle
 from followup.clinical.statuses import NOT_COMING
 from followup.errors import FollowupError
 from followup.said import say

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Bottle, Course, Step, Trip, halves
+from followup.clinical.careplan import Course, Step, Trip
+from followup.clinical.day_plan import Bottle, halves
 from followup.clinical.english import counted
 from followup.clinical.plan.supply import hands_over
 from followup.clinical.protocol.formulary import Medicine

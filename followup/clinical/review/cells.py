@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import timedelta
 
-from followup.clinical.careplan import Adjustment, Caution, Reason
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import Caution, Reason
 from followup.clinical.english import counted, joined, steps_words, window_words
 from followup.clinical.protocol.reviews import GRADES, CellGrade, ReviewRules, ReviewSettings, StepPair
 from followup.clinical.review.look import Look

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import MAXYEAR, date, timedelta
 
-from followup.clinical.careplan import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.english import joined
 from followup.clinical.plan.taper import counts_each_day
 from followup.clinical.protocol.reviews import StepPair

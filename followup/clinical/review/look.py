@@ -8,7 +8,8 @@ from datetime import date, timedelta
 from functools import cached_property
 from typing import get_args
 
-from followup.clinical.careplan import CarePlan, Course, CourseAdded, CourseEdit, NeedAdded, Reason, Step
+from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import CarePlan, Course, Reason, Step
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.plan.contraindications import check_medicine

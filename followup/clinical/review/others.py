@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from followup.clinical.careplan import Adjustment, Course, Reason
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import Course, Reason
 from followup.clinical.english import joined, listed, steps_words, window_words
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.reviews import Careful, OtherFinding, OtherLook, StepPair

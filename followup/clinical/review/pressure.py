@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from followup.clinical.careplan import Adjustment, Reason
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import Reason
 from followup.clinical.english import joined, window_words
 from followup.clinical.plan.contraindications import check_medicine
 from followup.clinical.protocol.formulary import Medicine

@@ -8,7 +8,9 @@ from __future__ import annotations
 from datetime import date
 from typing import Literal
 
-from followup.clinical.careplan import Adjustment, Caution, PlanPart, Question, Reason
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import Caution, Question, Reason
+from followup.clinical.plan_part import PlanPart
 from followup.clinical.record.base import Eye
 from followup.said import SaidText
 

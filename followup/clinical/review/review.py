@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from followup.clinical.careplan import Adjustment, Caution, Course, Reason
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import Caution, Course, Reason
 from followup.clinical.english import joined, listed
 from followup.clinical.facts.eye_rules import apply_rules
 from followup.clinical.plan.build import build_plan, courses_in_force

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from followup.clinical.careplan import Adjustment, Course, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import Course
 from followup.clinical.english import counted, day_words, joined, steps_in_short
 from followup.clinical.protocol.protocol import text_of
 from followup.clinical.review.look import Look

@@ -10,16 +10,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal, TypeVar
 
-from followup.clinical.careplan import (
-    Bottle,
-    CarePlan,
-    Caution,
-    Course,
-    Question,
-    ReviewNeed,
-    Step,
-    Trip,
-)
+from followup.clinical.careplan import CarePlan, Caution, Course, Question, ReviewNeed, Step, Trip
+from followup.clinical.day_plan import Bottle
 from followup.clinical.statuses import CAME, TO_COME
 
 

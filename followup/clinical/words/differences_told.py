@@ -12,7 +12,8 @@ from functools import reduce
 from math import ceil
 from typing import Protocol as Shape
 
-from followup.clinical.careplan import Bottle, Caution, Course, Question, ReviewNeed, Step, halves
+from followup.clinical.careplan import Caution, Course, Question, ReviewNeed, Step
+from followup.clinical.day_plan import Bottle, halves
 from followup.clinical.english import day_words
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from itertools import chain
 
-from followup.clinical.careplan import Bottle, CarePlan, Caution, Course, Question, ReviewNeed
+from followup.clinical.careplan import CarePlan, Caution, Course, Question, ReviewNeed
+from followup.clinical.day_plan import Bottle
 from followup.clinical.english import capital, counted, day_words, joined, listed, sentence, steps_words
 from followup.clinical.plan.course_table import course_table
 from followup.clinical.plan.keys_told import PlanNames

@@ -14,7 +14,8 @@ from followup.care.fields.shape import Member
 from followup.care.plan_view import load, untreated, view_of
 from followup.care.plans import Ending, base_of, end_one, make_again, two_versions
 from followup.care.signing import Several, Signing, is_stale, needs_reason, sign_one, sign_several
-from followup.clinical.careplan import Adjustment, CarePlan, Question
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan, Question
 from followup.clinical.record import Eye
 from followup.desks.api.base import Given, PlanId, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line

@@ -8,7 +8,7 @@ from fastapi import Depends, Query, Response
 
 from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
 from followup.care.sheets import bottles_with, content_of, draft_content, found_sheet
-from followup.clinical.careplan import Bottle
+from followup.clinical.day_plan import Bottle
 from followup.desks.api.base import Given, PlanId, SheetId, router_of
 from followup.desks.api.operations import PDF
 from followup.desks.api.people import Person, SheetLine, person_of, sheet_line

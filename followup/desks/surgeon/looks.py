@@ -30,7 +30,8 @@ from followup.care.looks import (
     outcome_of_today,
     refuse_all,
 )
-from followup.clinical.careplan import CourseAdded, CourseEdit, Question
+from followup.clinical.adjustments import CourseAdded, CourseEdit
+from followup.clinical.careplan import Question
 from followup.clinical.english import steps_text
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Findings

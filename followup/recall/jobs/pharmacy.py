@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from followup.clinical.careplan import Bottle, Course
+from followup.clinical.careplan import Course
+from followup.clinical.day_plan import Bottle
 from followup.clinical.plan.tablets import dose_words
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.record import Eye

@@ -10,7 +10,8 @@ from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, CursorResult
 from sqlmodel import Session, and_, col, or_, select, update
 
-from followup.clinical.careplan import Adjustment, CarePlan, read_stored, to_store
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan, read_stored, to_store
 from followup.clinical.statuses import PlanStatus
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, PROGRAM, SURGEON

@@ -7,7 +7,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from followup.clinical.careplan import Caution, CourseAdded, CourseEdit, NeedAdded, Step
+from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import Caution, Step
 from followup.clinical.plan.build import build_plan
 from followup.clinical.record import parse_record
 from followup.clinical.words.differences import (

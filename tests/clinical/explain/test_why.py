@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from followup.clinical.careplan import CourseEdit
+from followup.clinical.adjustments import CourseEdit
 from followup.clinical.plan.build import build_plan
 from followup.clinical.record import parse_record
 from followup.clinical.words.why import explainable, why

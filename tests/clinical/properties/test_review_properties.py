@@ -12,7 +12,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from followup.clinical.careplan import CourseEdit, NeedAdded
+from followup.clinical.adjustments import CourseEdit, NeedAdded
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.reviews import GRADES
 from followup.clinical.record import parse_findings, parse_record

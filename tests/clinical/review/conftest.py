@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from followup.clinical.careplan import Adjustment, CarePlan, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit, NeedAdded
+from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from followup.clinical.careplan import CourseEdit
+from followup.clinical.adjustments import CourseEdit
 
 UVEITIC = {"uveitis": {"kind": "anterior", "last_active": "2025-06-01"}}
 

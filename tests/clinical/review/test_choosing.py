@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from followup.clinical.careplan import CourseAdded, CourseEdit
+from followup.clinical.adjustments import CourseAdded, CourseEdit
 from followup.clinical.review.choosing import accept, ordered
 from followup.errors import FollowupError
 from followup.typed import typed

@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from followup.clinical.careplan import Adjustment, CarePlan, Trip
+from followup.clinical.adjustments import Adjustment
+from followup.clinical.careplan import CarePlan, Trip
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record, parse_findings, parse_record
