@@ -120,3 +120,15 @@ def test_the_extras_that_the_readme_installs_exist(group: str) -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     assert project["optional-dependencies"][group]
     assert project["requires-python"] == ">=3.11"
+
+
+def test_no_line_of_a_template_needs_scrolling_sideways() -> None:
+    kinds = {".html", ".typ", ".css", ".js"}
+    lines = [
+        (path.relative_to(ROOT).as_posix(), number, len(line))
+        for path in sorted((ROOT / "templates").rglob("*"))
+        if path.suffix in kinds
+        for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1)
+    ]
+    assert len(lines) > 2000
+    assert [(name, number) for name, number, length in lines if length > 140] == []

@@ -18,7 +18,9 @@ from page_pins import Pages
 
 NOBODY = "nobody"
 
-_WHY = re.compile(r'<details class="why"><summary>why[^<]*</summary><ul>(.*?)</ul></details>', re.DOTALL)
+_WHY = re.compile(
+    r'<details class="why">\s*<summary>why[^<]*</summary>\s*<ul>(.*?)</ul>\s*</details>', re.DOTALL
+)
 
 
 @dataclass

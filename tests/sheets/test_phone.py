@@ -84,7 +84,7 @@ def test_it_has_its_language_and_direction_and_fetches_nothing(tag, make_content
 def test_it_carries_a_font_that_draws_every_letter_of_its_script(tag, make_content):
     content = make_content(language=tag)
     page = render_phone(content)
-    faces = re.findall(r"font-weight: (\d+); src: url\(data:font/woff;base64,([^)]+)\)", page)
+    faces = re.findall(r"font-weight: (\d+);\s+src: url\(data:font/woff;base64,([^)]+)\)", page)
     assert [weight for weight, _ in faces] == ["400", "700"]
     script = {c for c in content.model_dump_json(exclude={"teach_back"}) if c.isalpha() and not c.isascii()}
     assert len(script) > 30
