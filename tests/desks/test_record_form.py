@@ -15,11 +15,11 @@ from followup.care.fields.checked import RecordError, check
 from followup.care.fields.labels import LABELS
 from followup.care.fields.shape import RECORD, Field, Group, leaves
 from followup.care.fields.values import fill_form, read_form, rows
+from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.desks.forms.choices import CHOICES
 from followup.desks.forms.layout import (
     PATIENT,
-    ROUTINE,
     STORY,
     operation_shape,
     patient_shape,
@@ -27,6 +27,7 @@ from followup.desks.forms.layout import (
 )
 from followup.desks.forms.sheet import FormView
 
+USUAL = load_protocol().routine
 CASES = sorted((Path(followup.__file__).parent / "demo" / "cases").glob("*.json"))
 
 
@@ -61,7 +62,7 @@ def test_story_patient_and_routine_name_only_fields_that_exist():
             operation_shape().member(name)
     for name in PATIENT:
         patient_shape().member(name)
-    for name, answer in ROUTINE.items():
+    for name, answer in USUAL.typed.items():
         member: Field | Group = operation_shape()
         for part in name.split("."):
             member = member.member(part)
@@ -70,15 +71,15 @@ def test_story_patient_and_routine_name_only_fields_that_exist():
 
 
 def test_the_routine_case_never_answers_which_eye_who_or_what_illness():
-    answered = set(routine_answers(0, "2027-03-01"))
+    answered = set(routine_answers(USUAL, 0, "2027-03-01"))
     assert not [name for name in answered if name.startswith("patient.") or ".eye" in name]
 
 
 def test_nothing_is_answered_beforehand_that_only_the_surgeon_can_tell():
     """What was cut, what bled, what was put in and what was left: silence there is no good news."""
     told = {"cut_mm", "bleeding", "viscoelastic.removed", "antibiotic_in_chamber", "steroid", "start", "end"}
-    assert not told & set(ROUTINE)
-    assert set(ROUTINE) == {
+    assert not told & set(USUAL.typed)
+    assert set(USUAL.typed) == {
         *("procedure", "chamber", "pressure_from_behind", "synechiae_broken", "membrane_peeled"),
         *("iris_torn", "capsule_torn", "vitreous_lost", "vitrectomy", "zonules_weak", "lens_left"),
         *("cornea_touched", "lens", "stitches", "watertight", "pad"),
@@ -88,7 +89,7 @@ def test_nothing_is_answered_beforehand_that_only_the_surgeon_can_tell():
 def test_an_uneventful_operation_needs_fewer_than_twelve_entries(routine):
     typed = [name for name in routine if name != "patient.drops_by"]
     assert len(typed) < 12
-    form = routine_answers(0, "2027-03-01") | routine
+    form = routine_answers(USUAL, 0, "2027-03-01") | routine
     assert check(read_form(form)).operations[0].lens == "bag"
 
 
@@ -138,12 +139,12 @@ def test_any_record_comes_back_from_its_form_unchanged(operation, uveitis, reads
 
 
 def test_a_tick_alone_says_that_the_eye_is_uveitic(routine):
-    form = routine_answers(0, "2027-03-01") | routine | {"patient.eyes.left.uveitis": ["yes"]}
+    form = routine_answers(USUAL, 0, "2027-03-01") | routine | {"patient.eyes.left.uveitis": ["yes"]}
     assert check(read_form(form)).patient.eyes.left.uveitis is not None
 
 
 def test_a_problem_stands_at_its_field_and_is_named_in_words(routine):
-    form = routine_answers(0, "2027-03-01") | routine | {"operations.0.cut_mm": ["300"]}
+    form = routine_answers(USUAL, 0, "2027-03-01") | routine | {"operations.0.cut_mm": ["300"]}
     with pytest.raises(RecordError) as caught:
         check(read_form(form))
     assert set(caught.value.problems) == {"operations.0.cut_mm"}
@@ -153,7 +154,7 @@ def test_a_problem_stands_at_its_field_and_is_named_in_words(routine):
 def test_a_field_that_may_hold_a_number_or_words_keeps_its_problem_at_its_name(routine):
     review = {"reviews.0.eye": ["right"], "reviews.0.date": ["2027-03-02"], "reviews.0.pressure": ["999"]}
     with pytest.raises(RecordError) as caught:
-        check(read_form(routine_answers(0, "2027-03-01") | routine | review))
+        check(read_form(routine_answers(USUAL, 0, "2027-03-01") | routine | review))
     assert set(caught.value.problems) == {"reviews.0.pressure"}
 
 

@@ -15,6 +15,7 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reader import twice
 from followup.clinical.protocol.references import names_of, references
 from followup.clinical.protocol.rule import CourseEffect, Rule
+from followup.clinical.record.eye import held_at, known_path
 from followup.errors import FollowupError
 
 
@@ -35,10 +36,10 @@ def problems(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
 
 
 def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
-    yield from _check_settings(protocol, files.main.source)
-    yield from check_facts(protocol, files.facts.source)
     for file in files:
         yield from twice(file)
+    yield from _check_settings(protocol, files.main.source)
+    yield from check_facts(protocol, files.facts.source)
     yield from _check_references(files)
     seen: set[str] = set()
     for source, i, rule in files.placed:
@@ -69,6 +70,11 @@ def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]
             yield main.refuse(
                 "protocol.medicines", f'no usual medicine for "{role}"', "medicines", fix="add it"
             )
+    for i, answer in enumerate(protocol.routine.answers):
+        path = f"operation.{answer.field}"
+        if known_path(path) and not held_at(path).can_be(answer.is_):
+            what = f'{answer.field} is never "{answer.is_}"'
+            yield main.refuse("protocol.settings", what, "routine", "answers", i)
     for tier in ("A", "B", "C"):
         if tier not in protocol.tiers:
             yield main.refuse("protocol.tier", f"tier {tier} is missing", "tier", fix="add it")

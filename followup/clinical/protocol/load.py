@@ -60,6 +60,7 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         promises=settings.promises,
         earlier_operation=settings.earlier_operation,
         pad=settings.pad,
+        routine=settings.routine,
         hourly=settings.hourly,
         from_before=settings.from_before,
         added_looks=settings.added_looks,

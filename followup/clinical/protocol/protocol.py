@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Annotated, Literal
 
-from pydantic import Field, StrictInt, model_validator
+from pydantic import Field, StrictBool, StrictInt, model_validator
 
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.aftercare import Aftercare
@@ -16,7 +16,7 @@ from followup.clinical.protocol.facts import FactDef
 from followup.clinical.protocol.formulary import Country, Medicine, UsualFigures
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
-from followup.clinical.protocol.references import KindFindingRef, MedicineRef, Names
+from followup.clinical.protocol.references import KindFindingRef, MedicineRef, Names, OfOperationRef
 from followup.clinical.protocol.reviews import ReviewRules
 from followup.clinical.protocol.rule import Rule, Taper
 from followup.clinical.record.base import MedicineId, MedicineRole
@@ -112,6 +112,25 @@ class PadSettings(Reasoned):
     off: str = Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")
 
 
+class RoutineAnswer(ProtocolPart):
+    """What a field of an operation holds where nothing unusual happened."""
+
+    field: OfOperationRef
+    is_: StrictBool | StrictInt | str = Field(alias="is")
+
+
+class Routine(Reasoned):
+    """What the form of an operation starts from; whatever differs from it stands out."""
+
+    answers: Annotated[tuple[RoutineAnswer, ...], Names("field")]
+
+    @property
+    def typed(self) -> dict[str, str]:
+        """The answers as a form holds them, by field."""
+        words = {True: "yes", False: "no"}
+        return {a.field: words[a.is_] if isinstance(a.is_, bool) else str(a.is_) for a in self.answers}
+
+
 class Hourly(Reasoned):
     """ "Hourly" is one drop an hour awake, at most ``most_a_day``; "2-hourly" half of that."""
 
@@ -198,6 +217,7 @@ class ProtocolFile(ProtocolPart):
     promises: Promises
     earlier_operation: EarlierOperation
     pad: PadSettings
+    routine: Routine
     hourly: Hourly
     from_before: FromBefore
     added_looks: AddedLooks
@@ -223,6 +243,7 @@ class Protocol:
     promises: Promises
     earlier_operation: EarlierOperation
     pad: PadSettings
+    routine: Routine
     hourly: Hourly
     from_before: FromBefore
     added_looks: AddedLooks

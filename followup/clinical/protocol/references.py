@@ -77,6 +77,10 @@ FieldRef: TypeAlias = Annotated[
 _FINDING = RefersTo("finding", " in a review", path="reviews.")
 FindingRef: TypeAlias = Annotated[str, _FINDING]
 KindFindingRef: TypeAlias = Annotated[str, replace(_FINDING, code="protocol.kind")]
+OfOperationRef: TypeAlias = Annotated[
+    str, RefersTo("field", " of an operation", path="operation.", fix="name a field of the operation")
+]
+
 
 _Mark = TypeVar("_Mark", Names, RefersTo)
 

@@ -315,8 +315,14 @@ def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
         "The next bottle": protocol.supply,
         "A medicine whose entry says nothing else": protocol.usual_figures,
     }
+    routine = (f"{field.replace('_', ' ')}: {value}" for field, value in protocol.routine.typed.items())
     return (
         ProtocolEntry("Rounds of the day", (price,), origin(rounds)),
+        ProtocolEntry(
+            "What the form of an operation starts from",
+            tuple(map(sentence, routine)),
+            origin(protocol.routine),
+        ),
         ProtocolEntry("A look that was missed", (f"It is caught up within {late.days} days.",), origin(late)),
         *(ProtocolEntry(title, _plain(part), origin(part)) for title, part in plain.items()),
     )

@@ -73,7 +73,7 @@ def new_operation(
     day = on or hand.today
     if code and (known := find_patient(hand, code)):
         return go(f"/patients/{known.code}/record?add={day}")
-    answers = routine_answers(0, day.isoformat()) | {
+    answers = routine_answers(hand.protocol.routine, 0, day.isoformat()) | {
         "patient.code": [code],
         "patient.name": [name],
         "patient.telephones.0.number": [""],
@@ -110,7 +110,7 @@ def record_page(request: Request, hand: AnyHand, code: str, add: date | None = N
     version = newest_version(hand, known_patient(hand, code))
     answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
     if add is not None:
-        answers |= routine_answers(len(version.record.operations), add.isoformat())
+        answers |= routine_answers(hand.protocol.routine, len(version.record.operations), add.isoformat())
     return _form_page(request, hand, FormView(answers), version=version)
 
 
@@ -130,7 +130,7 @@ def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | N
     version, seen = newest_version(hand, known) if known else None, number_of(first(form, "seen"))
     page = partial(_form_page, request, hand, version=version, seen=seen)
     if "add" in form:
-        return page(_one_more(form, hand.today), status=200)
+        return page(_one_more(form, hand), status=200)
     data = read_form(form)
     answers = fill_form(data)
     if "look" in form:
@@ -168,12 +168,12 @@ def _with_theirs(
     return merge(base, theirs, mine, place_of)
 
 
-def _one_more(form: Posted, today: date) -> FormView:
+def _one_more(form: Posted, hand: DeskHand) -> FormView:
     name = first(form, "add")
     number = rows(form, name)
-    defaults: dict[str, list[str]] = (
-        routine_answers(number, today.isoformat()) if name == "operations" else {}
-    )
+    defaults: dict[str, list[str]] = {}
+    if name == "operations":
+        defaults = routine_answers(hand.protocol.routine, number, hand.today.isoformat())
     try:
         return with_another_row(form, name, defaults)
     except KeyError:
@@ -199,7 +199,7 @@ def _form_page(
         request,
         "record.html",
         status=status,
-        form=replace(form, decides=bool(hand.actor.roles & {*SURGEON})),
+        form=replace(form, decides=bool(hand.actor.roles & {*SURGEON}), usual=hand.protocol.routine.typed),
         error=error,
         who=version.record.patient if version else None,
         # The version that the typing began from stays, whatever was stored meanwhile.

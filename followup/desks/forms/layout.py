@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from followup.care.fields.shape import RECORD, Field, Group
+from followup.clinical.protocol.protocol import Routine
 from followup.language.catalogues import N_
 
 
@@ -43,32 +44,11 @@ PATIENT = (
     *("language", "telephones", "drops_by", "can_squeeze", "can_read"),
 )
 
-# What differs from these stands out. Only what an uneventful operation leaves unsaid is answered
-# beforehand: who the patient is, the cut, what bled and what was put into or left in the eye never are.
-ROUTINE: dict[str, str] = {
-    "procedure": "phacoemulsification",
-    "chamber": "normal",
-    "pressure_from_behind": "no",
-    "synechiae_broken": "no",
-    "membrane_peeled": "no",
-    "iris_torn": "no",
-    "capsule_torn": "no",
-    "vitreous_lost": "no",
-    "vitrectomy": "no",
-    "zonules_weak": "no",
-    "lens_left": "none",
-    "cornea_touched": "no",
-    "lens": "bag",
-    "stitches": "0",
-    "watertight": "yes",
-    "pad": "yes",
-}
 
-
-def routine_answers(number: int, today: str) -> dict[str, list[str]]:
+def routine_answers(routine: Routine, number: int, today: str) -> dict[str, list[str]]:
     """The form of operation ``number`` as it stands before anyone has typed."""
     head = f"operations.{number}."
-    answers = {f"{head}{name}": [value] for name, value in ROUTINE.items()}
+    answers = {f"{head}{name}": [value] for name, value in routine.typed.items()}
     return answers | {f"{head}date": [today]}
 
 

@@ -13,7 +13,6 @@ from followup.care.fields.values import fill_form
 from followup.clinical.record import Record
 from followup.desks.forms.layout import (
     PATIENT,
-    ROUTINE,
     STORY,
     leftovers,
     operation_shape,
@@ -51,12 +50,14 @@ class FormView:
     """A filled form. ``problems`` says by field name what is wrong; ``focus`` is where to type next.
 
     ``decides``: whoever fills it in may store what only a surgeon decides; else that is only told.
+    ``usual``: the routine answers to the fields of an operation.
     """
 
     values: Mapping[str, Sequence[str]]
     problems: Mapping[str, str] = field(default_factory=dict)
     focus: str = ""
     decides: bool = True
+    usual: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def patient_told(self) -> tuple[Member, ...]:
@@ -113,7 +114,7 @@ class FormView:
     def routine(self) -> dict[str, str]:
         """The routine answer of every field that has one, by the field's full name."""
         rows = range(max(self.rows("operations"), 1))
-        return {f"operations.{i}.{name}": value for i in rows for name, value in ROUTINE.items()}
+        return {f"operations.{i}.{name}": value for i in rows for name, value in self.usual.items()}
 
     def rows(self, name: str) -> int:
         """How many lines of a repeating group to show."""

@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check
 from followup.care.fields.values import read_form
-from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.protocol.protocol import Protocol, Routine
 from followup.clinical.record import Record
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
@@ -61,12 +62,13 @@ def forecast(request: Request, hand: AnyHand) -> Response:
 def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
     """Eight weeks from today on, day by day."""
     with hand.store.read() as session:
-        return load_ahead(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, routine_record)
+        usual = partial(routine_record, hand.protocol.routine)
+        return load_ahead(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, usual)
 
 
-def routine_record(operated: date) -> Record:
+def routine_record(routine: Routine, operated: date) -> Record:
     """An operation of which nothing but its day is known, as the record's form starts: uneventful."""
-    answers = routine_answers(0, operated.isoformat()) | {
+    answers = routine_answers(routine, 0, operated.isoformat()) | {
         "patient.code": ["ROUTINE"],
         "patient.name": ["Routine"],
         "patient.birth_year": [str(operated.year - ROUTINE_AGE)],

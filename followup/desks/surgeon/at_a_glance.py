@@ -14,7 +14,7 @@ from followup.care.fields.shape import Field, Group
 from followup.care.plan_view import PlanView
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
-from followup.desks.forms.layout import ROUTINE, operation_shape, patient_shape
+from followup.desks.forms.layout import operation_shape, patient_shape
 from followup.desks.words.texts import Texts
 from followup.language.catalogues import N_
 
@@ -82,7 +82,7 @@ class _Teller:
         mine = [o for o in self._view.record.operations if o.eye == eye]
         data = max(mine, key=lambda o: o.date).model_dump(mode="json", exclude_none=True)
         kept = {name: value for name, value in data.items() if name not in _NOT_TOLD}
-        return tuple(self._told(operation_shape(), kept, routine=ROUTINE))
+        return tuple(self._told(operation_shape(), kept, routine=self._view.protocol.routine.typed))
 
     def of(self, member: Field | Group, value: Any) -> Iterator[ToldThing]:
         """What was told in this part of the record."""

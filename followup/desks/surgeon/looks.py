@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
@@ -221,7 +222,7 @@ def _page(
         look=look,
         outcome=outcome,
         asked=_asked(hand, case, outcome),
-        form=answer_form(case.record),
+        form=replace(answer_form(case.record), usual=hand.protocol.routine.typed),
         products=pressure_medicines(hand),
         refused=refused,
         seen_lines=_seen_lines(look, hand.texts),

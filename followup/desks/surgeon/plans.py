@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 from fastapi import APIRouter, Request, Response
@@ -180,7 +181,7 @@ def _page(
         changes=changes_of(hand, view, base),
         asked=asked,
         answerable=any(fields for _, fields in asked) and "surgeon" in hand.roles,
-        form=form or answer_form(record.record),
+        form=replace(form or answer_form(record.record), usual=hand.protocol.routine.typed),
         stale=is_stale(hand, view, who.record_number),
         untreated=untreated(view, record.record),
         glance=at_a_glance(view, hand.texts),
