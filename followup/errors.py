@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from followup.typed import plain
+from followup.typed import one_line, plain
 
 
 class ErrorLine(str):
@@ -44,7 +44,7 @@ def joined(what: str, where: str, fix: str) -> str:
 
 
 def _one_line(text: str, limit: int = 300) -> str:
-    flat = " ".join(text.split())
+    flat = one_line(text)
     if flat == text and len(flat) <= limit:
         return text  # it may be more than its letters, such as a place in a record
     return flat if len(flat) <= limit else flat[: limit - 3] + "..."

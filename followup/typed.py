@@ -39,3 +39,8 @@ def typed_in(text: str) -> str:
     """The words in ``text`` that a person typed; all of it where no mark says otherwise."""
     found = TYPED.findall(text)
     return plain(" ".join(found)) if found else text
+
+
+def one_line(text: str) -> str:
+    """``text`` without its own line ends, with one space between words."""
+    return " ".join(text.split())

@@ -9,13 +9,14 @@ from pydantic import Field
 from followup.care.act import Act, Line, Nonce, Truth
 from followup.care.danger import SIGNS
 from followup.care.hand import Hand
-from followup.clinical.record.base import ClockTime, Day
+from followup.clinical.record.base import Day
 from followup.records.desk.leaving import mark_left, mark_unseen
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
 from followup.records.desk.walkins import note_walk_in
 from followup.records.people.patients import known
 from followup.records.trips.trips import trip
 from followup.records.views import TripView
+from followup.timing.calendar_entries import ClockTime
 
 
 class Arrival(Act):

@@ -10,7 +10,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from followup.cli.contract import CommandOutcome
 from followup.cli.opening import folder_option, opened, reachable, settings_from, shown, sqlite_file
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.recall.jobs.daily import seal_file
 from followup.recall.jobs.scheduler import LEASE

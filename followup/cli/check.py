@@ -8,8 +8,8 @@ import click
 
 from followup.cli.contract import FAULT, CommandOutcome, visible
 from followup.cli.opening import folder_option, opened, settings_from
-from followup.cli.words import counted
 from followup.cli.workplace import workplace
+from followup.clinical.english import counted
 from followup.clinical.protocol.load import load_protocol
 from followup.recall.jobs.health import findings
 

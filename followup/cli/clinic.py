@@ -17,8 +17,8 @@ from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
 from followup.cli.passwords import someone_answers, typed_password
 from followup.cli.serving import desk_for, listen, serve_pages
-from followup.cli.words import counted, listed
 from followup.cli.workplace import workplace
+from followup.clinical.english import counted, listed
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.door.permissions import ROLES
 from followup.errors import FollowupError

@@ -15,7 +15,7 @@ from followup.cli.contract import CommandOutcome
 from followup.cli.files import DayOption
 from followup.cli.opening import settings_from
 from followup.cli.serving import listen, serve_pages
-from followup.cli.words import counted, listed
+from followup.clinical.english import counted, listed
 from followup.demo.build import PASSWORD, SEED, build
 from followup.demo.clinic import STAFF, TIME_ZONE
 from followup.demo.files import claim_folder, write_files

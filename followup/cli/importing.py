@@ -17,7 +17,7 @@ from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
 from followup.cli.serving import desk_for
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.entered import must_print

@@ -6,7 +6,7 @@ import click
 
 from followup.cli.contract import CommandOutcome
 from followup.cli.opening import folder_option, opened, settings_from
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.recall.jobs.daily import kept_seal, seal_file
 from followup.records.plans.bound import verify_all
 

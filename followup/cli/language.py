@@ -11,7 +11,7 @@ from babel.messages.catalog import Catalog, Message
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import DayOption, read_bytes, write_out
 from followup.cli.opening import folder_option, settings_from
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.language import catalogue_files as files
 from followup.language.catalogue_files import Loaded, Messages, Review, bind_clinic

@@ -13,11 +13,13 @@ import click
 from followup.cli.contract import CommandOutcome, visible
 from followup.cli.files import DayOption
 from followup.cli.opening import folder_option, opened, settings_from
-from followup.cli.words import counted, listed, long_day, one_line
+from followup.cli.words import long_day
+from followup.clinical.english import counted, listed
 from followup.clinical.protocol.load import load_protocol
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, due_lines, reach_lines
 from followup.records.house.clinics import get_clinic
+from followup.typed import one_line
 
 
 @click.command()

@@ -10,7 +10,7 @@ import click
 from followup.cli.contract import CommandOutcome, visible
 from followup.cli.files import DayOption
 from followup.cli.opening import clinic_today, folder_option, opened, settings_from
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.clinical.protocol.load import load_protocol
 from followup.recall.jobs.lists import as_csv
 from followup.recall.messages.calls import CallLine, call_lines

@@ -10,7 +10,7 @@ from sqlalchemy.exc import ArgumentError
 
 from followup.cli.contract import CommandOutcome
 from followup.cli.opening import reachable, settings_from
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.records.store.copying import carry
 from followup.records.store.engine import sqlite_url

@@ -7,16 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 from followup.cli.contract import visible
-from followup.cli.words import (
-    DayNumbers,
-    counted,
-    eye_words,
-    listed,
-    long_day,
-    medicine_words,
-    one_line,
-    short_day,
-)
+from followup.cli.words import DayNumbers, long_day, medicine_words, short_day
 from followup.clinical.careplan import (
     CarePlan,
     Caution,
@@ -27,9 +18,9 @@ from followup.clinical.careplan import (
     ReviewNeed,
     Trip,
 )
-from followup.clinical.english import sentence
+from followup.clinical.english import counted, listed, sentence
 from followup.clinical.plan.course_table import CourseRow, course_table
-from followup.clinical.plan.keys_told import RISK, PlanNames, role_words
+from followup.clinical.plan.keys_told import RISK, PlanNames, role_words, where
 from followup.clinical.plan.tablets import dose_words, number_of_tablets, number_of_units
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
@@ -37,6 +28,7 @@ from followup.clinical.record import Record
 from followup.clinical.record.ages import years_old
 from followup.clinical.statuses import TO_COME, TRIP_WORDS
 from followup.clinical.words.why_reasons import origin_words, reason_words
+from followup.typed import one_line
 
 WIDTH = 100
 NOT_APPROVED = "not approved for patients"
@@ -230,7 +222,7 @@ def _courses(
         state = {"active": "", "held": " - HELD, do not start", "stopped": " - not given"}
         marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
         named = medicine_words(course.medicine, formulary)
-        yield f"{eye_words(course.eye)}, {role_words(course.role)}: {named}{marks}{state[course.state]}"
+        yield f"{where(course.eye)}, {role_words(course.role)}: {named}{marks}{state[course.state]}"
         if course.held_by:
             yield f"  waits: {names.waits_for(course.held_by)}"
         if course.taper:
@@ -273,7 +265,7 @@ def _rounds(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine])
         for mark in row.marks:
             name = medicine_words(mark.course.medicine, formulary)
             each = f" {number_of_tablets(mark.tablets)} each time" if mark.tablets is not None else ""
-            yield f"  {listed(mark.times)}: {name}, {eye_words(mark.course.eye)}{each}"
+            yield f"  {listed(mark.times)}: {name}, {where(mark.course.eye)}{each}"
 
 
 def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
@@ -286,13 +278,13 @@ def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]
         if bottle.units is not None:
             medicine = formulary.get(course.medicine) if course else None
             yield (
-                f"{eye_words(eye)}, {name}: {number_of_units(bottle.units, medicine)} "
+                f"{where(eye)}, {name}: {number_of_units(bottle.units, medicine)} "
                 f"for {days.span(bottle.opened, bottle.discard, eye)}, "
                 f"handed over {short_day(bottle.handed_over)}{trip}"
             )
             continue
         yield (
-            f"{eye_words(eye)}, {name}, bottle {bottle.number}: "
+            f"{where(eye)}, {name}, bottle {bottle.number}: "
             f"opened {short_day(bottle.opened)} ({days.number(bottle.opened, eye)}), "
             f"{counted(bottle.drops, 'drop', 'drops')}, "
             f"thrown away on the evening of {short_day(bottle.discard)}, "
@@ -312,20 +304,16 @@ def _needs(plan: CarePlan, days: DayNumbers, protocol: Protocol) -> Iterator[str
 
 
 def _need(need: ReviewNeed, days: DayNumbers, protocol: Protocol) -> str:
-    numbers = [days.number(d, need.eye).removeprefix("day ") for d in _window(need)]
+    numbers = [days.number(d, need.eye).removeprefix("day ") for d in need.window]
     done = f"; seen on {short_day(need.served_on)}" if need.served_on else ""
     urgent = ", urgent" if need.urgent else ""
-    first, target, last = (short_day(d) for d in _window(need))
-    what = f"{eye_words(need.eye)}, {text_of(need.kind, protocol.kinds)}{urgent}"
+    first, target, last = (short_day(d) for d in need.window)
+    what = f"{where(need.eye)}, {text_of(need.kind, protocol.kinds)}{urgent}"
     if need.earliest == need.latest:
         return f"{what}: day {numbers[0]}, {first}{done}"
     return (
         f"{what}: day {numbers[0]} to {numbers[2]}, best {numbers[1]}: {first} to {last}, best {target}{done}"
     )
-
-
-def _window(need: ReviewNeed) -> tuple[date, date, date]:
-    return need.earliest, need.target, need.latest
 
 
 def _trip(trip: Trip, plan: CarePlan, days: DayNumbers, names: PlanNames) -> Iterator[str]:
@@ -356,7 +344,7 @@ def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:
 
 
 def _gaps(plan: CarePlan, names: PlanNames) -> Iterator[str]:
-    yield from _together((f"{eye_words(gap.eye)}: {names.limit(gap)}", gap.reasons) for gap in plan.gaps)
+    yield from _together((f"{where(gap.eye)}: {names.limit(gap)}", gap.reasons) for gap in plan.gaps)
 
 
 def _overridden(plan: CarePlan, names: PlanNames) -> Iterator[str]:

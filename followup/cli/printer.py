@@ -24,7 +24,7 @@ from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import write_out
 from followup.cli.opening import COMMAND_LINE
 from followup.cli.sheet_options import SheetChoices
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
 from followup.records.people.oplist import operations_on

@@ -13,7 +13,7 @@ from followup.cli.contract import BAD_INPUT, CommandOutcome, visible
 from followup.cli.files import write_out
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.passwords import typed_password
-from followup.cli.words import counted
+from followup.clinical.english import counted
 from followup.clinical.protocol.checks_facts import unused_facts
 from followup.clinical.protocol.lint import lint_protocol
 from followup.clinical.protocol.load import load_protocol

@@ -7,15 +7,17 @@ from collections.abc import Callable, Iterable, Iterator
 
 from followup.cli.contract import visible
 from followup.cli.plan_text import NOT_APPROVED
-from followup.cli.words import counted, listed, long_day, one_line
+from followup.cli.words import long_day
 from followup.clinical.adjustments import Adjustment
 from followup.clinical.careplan import CarePlan, Reason
+from followup.clinical.english import counted, listed
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.clinical.review.review import accept
 from followup.clinical.words.differences import compare_plans
 from followup.clinical.words.differences_told import in_english
+from followup.typed import one_line
 
 WIDTH = 100
 Signed = Callable[[tuple[Adjustment, ...]], CarePlan]

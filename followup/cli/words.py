@@ -2,41 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date
 
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Record
+from followup.said import MONTHS
+from followup.typed import one_line
 
 # Not strftime: its names follow the computer's locale, and the same plan must be the same bytes.
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
 
 
 def long_day(day: date) -> str:
     """Such as "Thursday 29 February 2024"."""
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def short_day(day: date) -> str:
     """Such as "Thu 29 Feb 2024", for tables."""
-    return f"{_WEEKDAYS[day.weekday()][:3]} {day.day} {_MONTHS[day.month - 1][:3]} {day.year}"
-
-
-def counted(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"
-
-
-def one_line(text: str) -> str:
-    """A text from the record without its own line ends."""
-    return " ".join(text.split())
-
-
-def eye_words(eye: Eye | None) -> str:
-    return f"{eye} eye" if eye else "by mouth"
+    return f"{_WEEKDAYS[day.weekday()][:3]} {day.day} {MONTHS[day.month - 1][:3]} {day.year}"
 
 
 def medicine_words(medicine: str, formulary: Mapping[str, Medicine]) -> str:
@@ -69,9 +54,3 @@ class DayNumbers:
         return (
             f"{short_day(first)} to {short_day(last)} ({self.number(first, eye)} to {self.number(last, eye)})"
         )
-
-
-def listed(items: Iterable[str], last: str = "and") -> str:
-    """Such as "a, b and c"."""
-    found = list(items)
-    return found[0] if len(found) == 1 else ", ".join(found[:-1]) + f" {last} " + found[-1] if found else ""

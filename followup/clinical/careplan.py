@@ -132,6 +132,11 @@ class ReviewNeed(PlanPart):
     served_on: date | None = None
     reasons: tuple[Reason, ...] = ()
 
+    @property
+    def window(self) -> tuple[date, date, date]:
+        """Earliest, target and latest day."""
+        return self.earliest, self.target, self.latest
+
 
 class FirstDropDay(PlanPart):
     """F: the day on which the drops of an eye begin, and why.

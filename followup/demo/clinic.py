@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from followup.timing.calendar_entries import WEEKDAYS
+
 NAME = "Quillmere Sample Eye Clinic"
 CODE = "QM"
 TELEPHONE_DAY = "+44 20 7946 0110"
@@ -37,9 +39,6 @@ STAFF = (
     Member("manager", "Ruth Amberley", "manager"),
 )
 SURGEON = STAFF[2]
-
-
-WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 def closed_weekday(today: date) -> str:

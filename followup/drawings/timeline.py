@@ -13,6 +13,7 @@ from typing import Literal
 
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.plan.taper import joined_steps
+from followup.clinical.protocol.reviews import GRADES
 from followup.clinical.record import Eye, Findings, Record
 from followup.clinical.record.base import MedicineRole
 from followup.said import say
@@ -20,7 +21,6 @@ from followup.said import say
 VisitState = Literal["to come", "done", "missed"]
 Name = Callable[[Course], str]
 
-GRADES = ("0", "0.5+", "1+", "2+", "3+", "4+")
 NOT_SEEN = "?"
 _STATES: dict[str, VisitState] = {"arrived": "done", "fulfilled": "done", "noshow": "missed"}
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import sqrt
 
+from followup.clinical.protocol.reviews import GRADES
 from followup.drawings.shapes import Bar, Box, DrawnMark, Path, Shape, Text, mirrored, text_width
-from followup.drawings.timeline import GRADES, NOT_SEEN, DrawnCourse, LookMark, Stretch, Timeline
+from followup.drawings.timeline import NOT_SEEN, DrawnCourse, LookMark, Stretch, Timeline
 from followup.drawings.timeline_words import TimelineWords
 
 WIDTH = 760.0

@@ -21,6 +21,7 @@ from followup.errors import FollowupError
 from followup.language.catalogue_files import Forms, Key, Messages, english, key_of
 from followup.language.checks import flaws
 from followup.language.languages import Language
+from followup.typed import one_line
 
 HEADER = ("source", "translation", "context")
 MOST_BYTES = 4_000_000
@@ -80,12 +81,12 @@ def import_csv(data: bytes, catalogue: Catalog, language: Language, where: str) 
     Raises FollowupError ``language.import`` naming the first faulty row and how many there are: an
     unknown source, a row missing or given twice, or a translation that lost something.
     """
-    wanted = {(_plain(slot.source), slot.tag): slot for slot in slots(catalogue, language)}
+    wanted = {(one_line(slot.source), slot.tag): slot for slot in slots(catalogue, language)}
     found: dict[Slot, tuple[int, str]] = {}
     faults: list[tuple[int, str]] = []
     for number, source, translation, context in _rows(data, where):
         tag = _TAG.match(context)
-        slot = wanted.get((_plain(source), tag[0] if tag else "")) or wanted.get((_plain(source), ""))
+        slot = wanted.get((one_line(source), tag[0] if tag else "")) or wanted.get((one_line(source), ""))
         if slot is None:
             faults.append((number, f"{source[:60]!r} with this context is no message of the sheet"))
         elif slot in found:
@@ -179,7 +180,3 @@ def _text(data: bytes, where: str) -> str:
 def _unreadable(where: str, row: int, what: str) -> FollowupError:
     place = f"{where}, row {row}" if row else where
     return FollowupError("language.file", what, where=place, fix="save the table as CSV in UTF-8")
-
-
-def _plain(text: str) -> str:
-    return " ".join(text.split())

@@ -13,6 +13,7 @@ from followup.clinical.plan.course_table import BottleMark, CourseTable, DaysRow
 from followup.clinical.protocol.aftercare import Aftercare, Holding
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Record
+from followup.clinical.record.base import BOTH_EYES
 from followup.errors import FollowupError
 from followup.language import direction
 from followup.language.catalogues import Translator
@@ -23,8 +24,6 @@ from followup.sheets.letters import letters
 from followup.sheets.model import MedicineForm, NamedBottle
 from followup.sheets.options import SheetOptions
 from followup.sheets.wording import DUE, EYES
-
-_SIDES: tuple[Eye, ...] = ("right", "left")
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,7 @@ class SheetInputs:
     def eyes(self) -> tuple[Eye, ...]:
         """The operated eyes, right before left."""
         operated = {operation.eye for operation in self.record.operations}
-        return tuple(side for side in _SIDES if side in operated)
+        return tuple(side for side in BOTH_EYES if side in operated)
 
     @cached_property
     def holding(self) -> tuple[Holding, ...]:
@@ -108,7 +107,7 @@ class SheetInputs:
 
     def order(self, course: Course) -> tuple[int, int]:
         """Right eye before left before mouth; then solution, suspension, gel, ointment."""
-        place = _SIDES.index(course.eye) if course.eye else len(_SIDES)
+        place = BOTH_EYES.index(course.eye) if course.eye else len(BOTH_EYES)
         return place, self.medicine(course).order
 
     def in_order(self, marks: Iterable[BottleMark]) -> list[BottleMark]:

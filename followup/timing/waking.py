@@ -44,8 +44,8 @@ class WakingHours:
         >>> WakingDay.of("06:30", "22:00").clock(15)
         '21:30'
         """
-        up = _minutes(rise)
-        awake = (_minutes(bedtime) - up) % MINUTES_A_DAY
+        up = minutes_of(rise)
+        awake = (minutes_of(bedtime) - up) % MINUTES_A_DAY
         _check_awake(awake, f"from {rise} to {bedtime}")
         return cls(up, awake // 60)
 
@@ -68,7 +68,7 @@ class WakingHours:
 
         A time during the night goes to bedtime or to rising, whichever is nearer.
         """
-        after_rising = (_minutes(clock) - self.rise) % MINUTES_A_DAY
+        after_rising = (minutes_of(clock) - self.rise) % MINUTES_A_DAY
         return min(range(self.slots), key=lambda slot: _apart(after_rising, slot * 60))
 
     def _minute(self, slot: int) -> int:
@@ -83,7 +83,8 @@ def _apart(one: int, other: int) -> int:
     return min(forward, MINUTES_A_DAY - forward)
 
 
-def _minutes(clock: str) -> int:
+def minutes_of(clock: str) -> int:
+    """Minutes from midnight to a clock time. Error: ``rounds.waking``."""
     match = _CLOCK.fullmatch(clock)
     if match is None:
         raise FollowupError(

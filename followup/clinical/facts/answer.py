@@ -10,9 +10,8 @@ from typing import TypeAlias
 from followup.clinical.facts.allergies_told import ToldAllergy
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Findings, Operation, Record
+from followup.clinical.record.base import BOTH_EYES
 from followup.clinical.record.patient import EyeHistory
-
-BOTH_EYES: tuple[Eye, Eye] = ("right", "left")
 
 
 @dataclass(frozen=True)

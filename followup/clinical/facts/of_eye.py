@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from followup.clinical.facts.answer import BOTH_EYES, Answer, Condition, OnePerson, answer, any_of
+from followup.clinical.facts.answer import Answer, Condition, OnePerson, answer, any_of
 from followup.clinical.record import Eye
+from followup.clinical.record.base import BOTH_EYES
 from followup.clinical.record.patient import EyeHistory
 
 _UNSEEN = (None, "not seen", "not done")

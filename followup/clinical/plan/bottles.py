@@ -14,7 +14,7 @@ from followup.clinical.plan.tablets import unit_supply
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Operation, Record
-from followup.timing.waking import WakingHours
+from followup.timing.waking import MINUTES_A_DAY, WakingHours, minutes_of
 
 
 def draft_supply(
@@ -90,4 +90,4 @@ def _ended_at(operation: Operation) -> int | None:
 
 
 def _minutes(clock: str, *, next_day: bool) -> int:
-    return int(clock[:2]) * 60 + int(clock[3:]) + 1440 * next_day
+    return minutes_of(clock) + MINUTES_A_DAY * next_day

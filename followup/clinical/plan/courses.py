@@ -318,7 +318,7 @@ def apply_edits(
 ) -> tuple[Course, ...]:
     """The surgeon's signed changes: from their day on, a course runs as edited; before, as it was."""
     added = [_added(a, protocol) for a in adjustments if isinstance(a, CourseAdded)]
-    courses = (*courses, *_apart(added, {course.key for course in courses}))
+    courses = (*courses, *named_apart(added, {course.key for course in courses}))
     edits = [a for a in adjustments if isinstance(a, CourseEdit)]
     known = {course.key for course in courses}
     for edit in edits:
@@ -354,17 +354,18 @@ def _added(adjustment: CourseAdded, protocol: Protocol) -> Course:
     )
 
 
-def _apart(courses: Sequence[Course], taken: set[str]) -> list[Course]:
-    """Added courses under keys of their own, numbered where one medicine is added again."""
-    named = []
+def named_apart(courses: Iterable[Course], taken: Iterable[str] = ()) -> tuple[Course, ...]:
+    """Courses under keys of their own, numbered where one medicine stands twice."""
+    named: list[Course] = []
+    names = set(taken)
     for course in courses:
         number, key = 1, course.key
-        while key in taken:
+        while key in names:
             number += 1
             key = f"{course.key}-{number}"
-        taken.add(key)
+        names.add(key)
         named.append(course.model_copy(update={"key": key}))
-    return named
+    return tuple(named)
 
 
 def _edited(course: Course, edits: Sequence[CourseEdit]) -> Course:

@@ -7,7 +7,7 @@ from followup.clinical.english import day_words
 from followup.clinical.facts.eye_rules import EyeRules
 from followup.clinical.protocol.protocol import Protocol
 from followup.said import say
-from followup.timing.waking import MINUTES_A_DAY, WakingHours
+from followup.timing.waking import MINUTES_A_DAY, WakingHours, minutes_of
 
 
 def first_drop_day(eye: EyeRules, protocol: Protocol, waking: WakingHours) -> FirstDropDay:
@@ -22,8 +22,7 @@ def first_drop_day(eye: EyeRules, protocol: Protocol, waking: WakingHours) -> Fi
 def _before_sleep(eye: EyeRules, protocol: Protocol, waking: WakingHours) -> str | None:
     """The first hour awake after the pad may come off, in the night that began on the day of surgery."""
     padded = eye.context.operation.pad is not False and (eye.first_drop_day - eye.day0).days == 1
-    hours, minutes = (int(part) for part in protocol.pad.off.split(":"))
-    off = MINUTES_A_DAY + hours * 60 + minutes
+    off = MINUTES_A_DAY + minutes_of(protocol.pad.off)
     slots = [slot for slot in range(waking.slots) if waking.rise + slot * 60 >= off]
     return waking.clock(slots[0]) if padded and slots else None
 

@@ -8,6 +8,7 @@ from datetime import date, time, timedelta
 
 from followup.clinical.careplan import Course, Question, Reason, Step
 from followup.clinical.english import joined
+from followup.clinical.plan.courses import named_apart
 from followup.clinical.plan.rounds import fits_the_day
 from followup.clinical.plan.tablets import dosed, tablets_a_time
 from followup.clinical.plan.taken import classes_taken, must_be_named
@@ -75,7 +76,7 @@ def courses_from_before(
             questions.append(crowded)
             made = [_held(course, crowded.id) for course in made]
         courses += made
-    return FromBefore(_apart(courses), tuple(questions), tuple(notices))
+    return FromBefore(named_apart(courses), tuple(questions), tuple(notices))
 
 
 def _not_going_on(entry: InUse, protocol: Protocol) -> str:
@@ -243,17 +244,6 @@ def _without_pause(steps: Sequence[Step], entry: InUse) -> tuple[Step, ...]:
         if begin is not None and begin <= step.end:
             kept.append(step.model_copy(update={"start": begin, "days": (step.end - begin).days + 1}))
     return tuple(kept)
-
-
-def _apart(courses: list[Course]) -> tuple[Course, ...]:
-    """Give each course a key of its own where one medicine stands twice in the record."""
-    seen: dict[str, int] = {}
-    named = []
-    for course in courses:
-        seen[course.key] = seen.get(course.key, 0) + 1
-        number = seen[course.key]
-        named.append(course if number == 1 else course.model_copy(update={"key": f"{course.key}-{number}"}))
-    return tuple(named)
 
 
 def _name(entry: InUse, protocol: Protocol) -> str:

@@ -12,11 +12,10 @@ from typing import Any
 from followup.clinical.careplan import InWords, Question, Reason
 from followup.clinical.protocol.names import FieldWords, KnownNames
 from followup.clinical.record import Eye, Record
+from followup.clinical.record.base import BOTH_EYES
 from followup.clinical.record.eye import EyeContext
 from followup.said import say
 from followup.typed import typed
-
-_EYES: tuple[Eye, Eye] = ("right", "left")
 
 
 def told_in_words(record: Record) -> tuple[InWords, ...]:
@@ -24,7 +23,7 @@ def told_in_words(record: Record) -> tuple[InWords, ...]:
     found: list[tuple[str, Eye | None, str | None]] = [
         (f"operations.{i}.free_text", o.eye, o.free_text) for i, o in enumerate(record.operations)
     ]
-    for eye in _EYES:
+    for eye in BOTH_EYES:
         earlier = getattr(record.patient.eyes, eye).after_earlier_operation
         past = getattr(record.patient.eyes, eye)
         if past.uveitis is not None:

@@ -15,7 +15,7 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.said import say
 from followup.timing.calendar import every_day
 from followup.timing.rounds import Phase, RoundBottle, fits, plan_rounds
-from followup.timing.waking import WakingHours
+from followup.timing.waking import WakingHours, minutes_of
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ def long_rounds(phases: Sequence[DayPhase], courses: Sequence[Course], protocol:
         for i, clock in enumerate(phase.times):
             minutes = _round_minutes(clock, phase, by_key, protocol)
             after = phase.times[(i + 1) % len(phase.times)]
-            gap = (_minutes(after) - _minutes(clock)) % 1440 or 1440
+            gap = (minutes_of(after) - minutes_of(clock)) % 1440 or 1440
             if minutes > gap:
                 since = day_words(phase.start)
                 told.append(
@@ -156,7 +156,3 @@ def _round_minutes(clock: str, phase: DayPhase, by_key: dict[str, Course], proto
         waits = sorted(protocol.formulary[c.medicine].wait_minutes for c in here)
         longest = max(longest, sum(waits[1:]))
     return longest
-
-
-def _minutes(clock: str) -> int:
-    return int(clock[:2]) * 60 + int(clock[3:])

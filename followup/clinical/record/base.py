@@ -24,6 +24,7 @@ NOT_RECORDED = "not recorded"
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 Eye = Literal["right", "left"]
+BOTH_EYES: tuple[Eye, Eye] = ("right", "left")
 
 
 class RecordPart(BaseModel):
@@ -86,7 +87,6 @@ Day = Annotated[date, BeforeValidator(_whole_day), AfterValidator(_within_reach)
 Short = Annotated[str, StringConstraints(min_length=1, max_length=120)]
 Name = Annotated[Short, AfterValidator(_has_a_letter)]
 Text = Annotated[str, StringConstraints(max_length=4000)]
-ClockTime = Annotated[str, StringConstraints(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
 MedicineId = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9-]{1,59}$")]
 
 

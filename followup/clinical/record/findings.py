@@ -6,8 +6,9 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
-from followup.clinical.record.base import ClockTime, Day, Eye, RecordPart, Short, Text
+from followup.clinical.record.base import Day, Eye, RecordPart, Short, Text
 from followup.said import say
+from followup.timing.calendar_entries import ClockTime
 
 Cells = Literal["0", "0.5+", "1+", "2+", "3+", "4+", "not seen"]
 Flare = Literal["0", "1+", "2+", "3+", "4+", "not seen"]

@@ -6,8 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
-from followup.clinical.record.base import ClockTime, Day, Eye, MedicineId, RecordPart, Short
+from followup.clinical.record.base import Day, Eye, MedicineId, RecordPart, Short
 from followup.said import say
+from followup.timing.calendar_entries import ClockTime
 
 
 class TabletStep(RecordPart):

@@ -8,7 +8,6 @@ from pydantic import Field, StringConstraints, model_validator
 
 from followup.clinical.record.base import (
     NOT_RECORDED,
-    ClockTime,
     Day,
     MedicineId,
     Name,
@@ -17,6 +16,7 @@ from followup.clinical.record.base import (
     Text,
 )
 from followup.said import say
+from followup.timing.calendar_entries import ClockTime
 
 LanguageTag = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$")]
 Telephone = Annotated[str, StringConstraints(pattern=r"^\+?[0-9][0-9 ().-]{3,24}$")]

@@ -12,7 +12,7 @@ from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.careplan import CarePlan, Course, Reason, Step
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import EyeRules
-from followup.clinical.plan.contraindications import check_medicine
+from followup.clinical.plan.contraindications import CautionFinding, check_medicine
 from followup.clinical.plan.taper import counts_each_day, joined_steps
 from followup.clinical.protocol.formulary import Medicine, Potency
 from followup.clinical.protocol.protocol import Protocol
@@ -303,18 +303,22 @@ class Look:
 
     def against(self, medicine: Medicine, *, stops_only: bool = False) -> tuple[str, ...]:
         """What forbids a new medicine for this eye, or (not ``stops_only``) holds it until answered."""
-        found = check_medicine(
+        found = self.check(medicine)
+        held = () if stops_only else [f for f in found if f.holds and not f.answered]
+        return tuple(f.text for f in found if f.level == "stop" or f in held)
+
+    def check(self, medicine: Medicine, days: int = 1, count: int = 1) -> Sequence[CautionFinding]:
+        """What speaks against a new medicine for this eye, given so long and so often."""
+        return check_medicine(
             self.record,
             medicine,
             None if medicine.route == "mouth" else self.findings.eye,
             new=True,
-            days=1,
-            max_count=1,
+            days=days,
+            max_count=count,
             cautions=self.protocol.cautions,
             as_of=self.findings.date,
         )
-        held = () if stops_only else [f for f in found if f.holds and not f.answered]
-        return tuple(f.text for f in found if f.level == "stop" or f in held)
 
     def _after(self, course: Course) -> Course | None:
         """The weaker steroid that the plan gives for the lower steps of ``course``."""

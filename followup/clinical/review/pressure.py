@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from followup.clinical.adjustments import Adjustment
 from followup.clinical.careplan import Reason
 from followup.clinical.english import joined, window_words
-from followup.clinical.plan.contraindications import check_medicine
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.reviews import GRADES, Cell, Column, PressureRow, ReviewRules, ReviewSettings
 from followup.clinical.review.cells import days_short
@@ -245,16 +244,7 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
         if rule.over is not None and offers and (look.pressure or 0) <= rule.over:
             continue
         medicine = look.protocol.formulary[rule.medicine]
-        found = check_medicine(
-            look.record,
-            medicine,
-            None if medicine.route == "mouth" else look.findings.eye,
-            new=True,
-            days=rules.settings.pressure_drop_days,
-            max_count=rule.count,
-            cautions=look.protocol.cautions,
-            as_of=look.findings.date,
-        )
+        found = look.check(medicine, rules.settings.pressure_drop_days, rule.count)
         against = [f for f in found if f.level == "stop" or (f.holds and not f.answered)]
         if rule.kind in in_use:
             refused.append(Refused(kind=rule.kind, why=say("this class is in use already")))

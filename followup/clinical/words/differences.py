@@ -226,14 +226,10 @@ def _of_course(plan: CarePlan, key: str) -> tuple[Bottle, ...]:
 def _needs(old: CarePlan, new: CarePlan) -> Iterator[Difference]:
     before, after = ({n.key: n for n in plan.needs} for plan in (old, new))
     for was, now in _pairs(before, after):
-        if was is None or now is None or _window(was) != _window(now):
+        if was is None or now is None or was.window != now.window:
             yield NeedDiffers(was, now)
         if now and now.state == "impossible" and (was is None or was.state != "impossible"):
             yield NeedDiffers(was, now, impossible=True)
-
-
-def _window(need: ReviewNeed) -> tuple[date, date, date]:
-    return need.earliest, need.target, need.latest
 
 
 def runs(steps: tuple[Step, ...]) -> tuple[Step, ...]:

@@ -8,8 +8,8 @@ from typing import Annotated
 from sqlalchemy import JSON, Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+from followup.clinical.record.base import BOTH_EYES
 from followup.records.tables.base import check, one_of
-from followup.records.tables.people import EYES
 
 ALERTS = ("walk-in", "senior review")
 
@@ -24,7 +24,7 @@ class AlertRow(SQLModel, table=True):
     __tablename__ = "alert"
     __table_args__ = (
         one_of("kind", ALERTS),
-        one_of("eye", EYES),
+        one_of("eye", BOTH_EYES),
         check("closed", "(closed_at IS NULL) = (closed_by IS NULL)"),
         Index("ix_alert_closed_at", "closed_at"),
     )

@@ -8,9 +8,8 @@ from typing import Annotated
 from sqlalchemy import JSON, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+from followup.clinical.record.base import BOTH_EYES
 from followup.records.tables.base import check, one_of
-
-EYES = ("right", "left")
 
 
 class PatientRow(SQLModel, table=True):
@@ -61,7 +60,7 @@ class OperationRow(SQLModel, table=True):
     """Index of the operations in the newest record version of each patient."""
 
     __tablename__ = "operation"
-    __table_args__ = (UniqueConstraint("patient_id", "eye", "day"), one_of("eye", EYES))
+    __table_args__ = (UniqueConstraint("patient_id", "eye", "day"), one_of("eye", BOTH_EYES))
 
     id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
@@ -74,7 +73,7 @@ class OperationListRow(SQLModel, table=True):
     """What the theatre's list says for a day; the entered side is checked against it."""
 
     __tablename__ = "operation_list"
-    __table_args__ = (UniqueConstraint("day", "code_key", "eye"), one_of("eye", EYES))
+    __table_args__ = (UniqueConstraint("day", "code_key", "eye"), one_of("eye", BOTH_EYES))
 
     id: Annotated[int | None, Field(primary_key=True)] = None
     site_id: int = Field(default=1, foreign_key="site.id")

@@ -8,10 +8,11 @@ from typing import Annotated, get_args
 from sqlalchemy import JSON, ForeignKeyConstraint, Index, Text, UniqueConstraint, false, text
 from sqlmodel import Field, SQLModel
 
+from followup.clinical.careplan import Tier
 from followup.clinical.statuses import PlanStatus, TripStatus
 from followup.records.tables.base import check, one_of
 
-TIERS = ("A", "B", "C")
+TIERS = get_args(Tier)
 _ACTIVE = text("status = 'active'")
 
 
