@@ -7,8 +7,9 @@ from datetime import timedelta
 
 from followup.clinical.adjustments import Adjustment
 from followup.clinical.careplan import Caution, Reason
-from followup.clinical.english import counted, joined, steps_words, window_words
+from followup.clinical.english import steps_words, window_words
 from followup.clinical.protocol.reviews import GRADES, CellGrade, ReviewRules, ReviewSettings, StepPair
+from followup.clinical.review.cells_seen import cells_seen
 from followup.clinical.review.look import Look
 from followup.clinical.review.proposal import Proposal, TaperMove
 from followup.said import say
@@ -356,56 +357,6 @@ def _grade(cells: CellGrade) -> int:
     return GRADES.index(cells)
 
 
-def _against_expected(found: str, day: int, most: str, uveitic: bool) -> str:
-    if most == GRADES[0]:
-        if uveitic:
-            return say(
-                "Cells {found} on day {day}, none expected in an eye with uveitis.", found=found, day=day
-            )
-        return say(
-            "Cells {found} on day {day}, none expected in an eye without uveitis.", found=found, day=day
-        )
-    if uveitic:
-        return say(
-            "Cells {found} on day {day}, {most} or fewer expected in an eye with uveitis.",
-            found=found,
-            day=day,
-            most=most,
-        )
-    return say(
-        "Cells {found} on day {day}, {most} or fewer expected in an eye without uveitis.",
-        found=found,
-        day=day,
-        most=most,
-    )
-
-
-def _seen(look: Look) -> str:
-    """What this look saw, as the reason of a proposal."""
-    found = "not seen" if look.cells is None else GRADES[look.cells]
-    most = look.protocol.review.expected_cells(look.uveitic, look.day)
-    said = [_against_expected(found, look.day, most, look.uveitic)]
-    if look.cells_before is not None:
-        said.append(say("Last time they were {cells_before}.", cells_before=GRADES[look.cells_before]))
-    if look.taken_count:
-        said.append(
-            say(
-                "Steroid taken now: {taken_count} a day.",
-                taken_count=counted(look.taken_count, "drop", "drops"),
-            )
-        )
-    elif look.untaken and look.present_count:
-        said.append(
-            say(
-                "Steroid ordered, and not taken: {present_count} a day.",
-                present_count=counted(look.present_count, "drop", "drops"),
-            )
-        )
-    else:
-        said.append(say("No steroid drop is taken now."))
-    return joined(said)
-
-
 def _caution(look: Look, s: ReviewSettings, id_: str, text: str) -> Caution:
     reasons = (Reason(rule=id_, because=s.because, source=s.source, mark=s.mark),)
     return Caution(id=id_, text=text, eye=look.findings.eye, level="stop", reasons=reasons)
@@ -422,5 +373,5 @@ def _proposal(
         title=title,
         direction=direction,
         adjustments=tuple(changes),
-        reasons=(Reason(rule=id_, because=_seen(look), source=s.source, mark=s.mark),),
+        reasons=(Reason(rule=id_, because=cells_seen(look), source=s.source, mark=s.mark),),
     )
