@@ -63,7 +63,10 @@ def look_stored(unit: Unit, hand: Hand, patient_id: int, record: Record, look: F
     if seen_by_findings(record, hand.protocol, "", look.eye, look.date):
         close_walk_ins(unit, patient, word="a look was stored")
     close_by_findings(unit, patient_id=patient_id, record=record, protocol=hand.protocol, day=look.date)
-    outcome = _outcome(unit.session, hand, patient_id, record, look)
+    try:
+        outcome = outcome_in(unit.session, hand, patient_id, record, look)
+    except FollowupError:
+        outcome = None
     signs = _senior(outcome) if outcome else _flags(hand, look)
     if signs:
         open_alert(
@@ -94,19 +97,16 @@ def close_one(hand: Hand, code: str, alert_id: int, sent: Closed) -> None:
         close_alert(unit, patient_id=known(unit.session, code).id, alert_id=alert_id, word=sent.word)
 
 
-def _outcome(session: Session, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome | None:
-    plans = plans_of(session, patient_id)
-    base = active_plan(session, patient_id) or next(iter(plans), None)
-    try:
-        return review(
-            with_visits(record, trips_of(session, patient_id), look.date),
-            hand.protocol,
-            look,
-            calendar=planning_calendar(session, patient_id),
-            edits=base.edits if base else (),
-        )
-    except FollowupError:
-        return None
+def outcome_in(session: Session, hand: Hand, patient_id: int, record: Record, look: Findings) -> Outcome:
+    """What a look of ``record`` leads to beside the plan in force. Errors: those of the review."""
+    base = active_plan(session, patient_id) or next(iter(plans_of(session, patient_id)), None)
+    return review(
+        with_visits(record, trips_of(session, patient_id), look.date),
+        hand.protocol,
+        look,
+        calendar=planning_calendar(session, patient_id),
+        edits=base.edits if base else (),
+    )
 
 
 def _senior(outcome: Outcome) -> tuple[str, ...]:

@@ -8,12 +8,13 @@ from datetime import date
 
 from followup.care.act import OneEye
 from followup.care.hand import Hand
+from followup.care.recording import known_patient
 from followup.care.trip_lines import TripLine, visit_lines
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.record import Findings, Record
 from followup.clinical.words.why_reasons import because_of
 from followup.errors import FollowupError
-from followup.records.people.patients import newest_record, patient_by_code
+from followup.records.people.patients import newest_record
 from followup.records.plans.plans import plans_of
 from followup.records.store.journal import JournalEntry, journal_of
 from followup.records.store.store import Session
@@ -108,18 +109,14 @@ def _why_not(course: Course, asked: Mapping[str, str]) -> tuple[str, ...]:
 
 def eye_case(hand: Hand, code: str, eye: OneEye) -> EyeCase:
     """The eye's case. Errors: ``patient.unknown``, ``eye.unknown`` where it was never operated on."""
+    who = known_patient(hand, code)
+    if eye not in who.eyes:
+        raise FollowupError(
+            "eye.unknown",
+            say("the {eye} eye was not operated on", eye=eye),
+            fix=say("open the patient and choose the eye"),
+        )
     with hand.store.read() as session:
-        who = patient_by_code(session, code)
-        if who is None:
-            raise FollowupError(
-                "patient.unknown", say("no patient with this code"), fix=say("look the patient up by name")
-            )
-        if eye not in who.eyes:
-            raise FollowupError(
-                "eye.unknown",
-                say("the {eye} eye was not operated on", eye=eye),
-                fix=say("open the patient and choose the eye"),
-            )
         return _case(session, hand, who, eye)
 
 

@@ -11,12 +11,9 @@ from followup.care.hand import Hand
 from followup.care.password_again import must_match
 from followup.errors import FollowupError
 from followup.records.people.messages import try_again
-from followup.records.plans.desk_notes import MOST_BOTTLES, count_stock
 from followup.records.plans.protocols import sign_protocol
 from followup.said import say
 from followup.sheets.paper.protocol_print import must_print
-
-Bottles = Annotated[int, Field(strict=True, ge=0, le=MOST_BOTTLES)]
 
 
 class Approval(Act):
@@ -24,14 +21,6 @@ class Approval(Act):
 
     hash: Annotated[Line, Field(min_length=1)]
     password: Password
-
-
-class Counts(Act):
-    """Bottles counted on the shelf, by medicine; one that is not named keeps its last count."""
-
-    counts: Annotated[
-        dict[Annotated[str, Field(max_length=60)], Bottles], Field(min_length=1, max_length=200)
-    ]
 
 
 def approve(hand: Hand, sent: Approval) -> None:
@@ -48,16 +37,6 @@ def approve(hand: Hand, sent: Approval) -> None:
     must_match(hand, sent.password)
     with hand.store.write(hand.actor, hand.now) as unit:
         sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
-
-
-def store_counts(hand: Hand, sent: Counts) -> None:
-    """Store what was counted on the shelf. Errors: ``stock.none``, ``stock.count``."""
-    if not sent.counts or not hand.protocol.formulary.keys() >= sent.counts.keys():
-        raise FollowupError(
-            "stock.none", say("nothing was counted"), where=say("stock"), fix=say("type a count, then store")
-        )
-    with hand.store.write(hand.actor, hand.now) as unit:
-        count_stock(unit, counts=sent.counts)
 
 
 def send_again(hand: Hand, message_id: int) -> None:

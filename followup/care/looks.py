@@ -9,23 +9,20 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from followup.care.act import Act, Line, Number, OneEye
-from followup.care.danger import look_stored
+from followup.care.danger import look_stored, outcome_in
 from followup.care.eye_case import DECIDED, EyeCase
 from followup.care.fields.checked import check
 from followup.care.hand import Hand
-from followup.care.planning import draft_plan, with_visits
+from followup.care.planning import draft_plan
 from followup.clinical import english
 from followup.clinical.careplan import Question
 from followup.clinical.record import Findings, Record
 from followup.clinical.review.proposal import Outcome, Proposal
-from followup.clinical.review.review import review
 from followup.errors import FollowupError
 from followup.records.duties import SURGEON
 from followup.records.people.patients import correct_record
 from followup.records.plans.plans import open_draft
 from followup.records.store.journal import Detail, journal_of
-from followup.records.trips.places import planning_calendar
-from followup.records.trips.trips import trips_of
 from followup.said import Said, say
 from followup.typed import typed
 
@@ -170,10 +167,7 @@ def look_of(case: EyeCase, on: date) -> Findings:
 def outcome_of(hand: Hand, case: EyeCase, look: Findings) -> Outcome:
     """What a look leads to beside the plan in force. Errors: those of the review."""
     with hand.store.read() as session:
-        calendar = planning_calendar(session, case.who.id)
-        record = with_visits(case.record, trips_of(session, case.who.id), look.date)
-    base = case.in_force or (case.plans[0] if case.plans else None)
-    return review(record, hand.protocol, look, calendar=calendar, edits=base.edits if base else ())
+        return outcome_in(session, hand, case.who.id, case.record, look)
 
 
 def led_to(hand: Hand, case: EyeCase, look: Findings) -> tuple[Outcome | None, str]:

@@ -12,10 +12,7 @@ from followup.errors import FollowupError
 from followup.recall.reach.ladder import ForSurgeon, declare_lost, for_surgeon
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.attempts import set_standing
-from followup.records.people.patients import (
-    patient_by_code,
-    unknown_patient,
-)
+from followup.records.people.patients import known
 from followup.records.store.store import Session
 from followup.said import say
 
@@ -37,7 +34,7 @@ def say_standing(hand: Hand, code: str, sent: Standing) -> None:
         if sent.standing == "lost to follow-up" and item:
             declare_lost(unit, item.line, hand.protocol.recall, reason=sent.reason)
         elif sent.standing in ("refused", "moved away", "died", "followed"):
-            number = item.line.patient.id if item else _patient_id(unit.session, code)
+            number = item.line.patient.id if item else known(unit.session, code).id
             set_standing(unit, patient_id=number, standing=sent.standing, reason=sent.reason)
         else:
             raise FollowupError(
@@ -51,10 +48,3 @@ def _to_decide(session: Session, hand: Hand, code: str) -> ForSurgeon | None:
     lines = worklist(session, hand.now, hand.protocol.recall)
     found = for_surgeon(lines, hand.protocol.recall, hand.today)
     return next((item for item in found if item.line.patient.code.casefold() == code.casefold()), None)
-
-
-def _patient_id(session: Session, code: str) -> int:
-    found = patient_by_code(session, code)
-    if found is None:
-        raise unknown_patient()
-    return found.id

@@ -13,12 +13,12 @@ from followup.care.eye_case import EyeCase
 from followup.care.plan_view import PlanView, steps_left, untreated
 from followup.care.planning import own_times_on, times_on, with_visits
 from followup.care.sheets import bottles_with, clinic_info, content_of
+from followup.care.shelf import shelf
 from followup.care.went import as_it_went
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.day_plan import Bottle, DayPhase
 from followup.clinical.record import Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
-from followup.desks.manager.bottles import shelf
 from followup.desks.words.texts import Texts
 from followup.recall.codes.keyring import Keyring
 from followup.records.desk.leaving_checks import checks_noted

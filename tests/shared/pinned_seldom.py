@@ -52,7 +52,7 @@ def _bottles(walk: Walk) -> None:
     line, who = given["lines"][0], walk.page("patient/reception: due").given["who"]
     counted = SimpleNamespace(bottles=5, at=AT, by=f"Lina {ODD}")
     lines = [
-        replace(line, counted=counted, gone=gone, week=week, name=f"Drops {ODD}", typed=ODD)
+        replace(line, counted=counted, gone=gone, week=week, name=f"Drops {ODD}")
         for gone, week in ((0, 9), (1, 4), (2, 1))
     ]
     step = SimpleNamespace(mg=20, tablets_figure="4")
@@ -63,7 +63,8 @@ def _bottles(walk: Walk) -> None:
         SimpleNamespace(eye=None, tablets="28", step=step, **out),
         SimpleNamespace(eye=None, tablets="1½", step=None, **out | {"who": replace(who, code="C-0099")}),
     ]
-    walk.vary("counted", page, lines=lines, out=hands, error=f"Refused {ODD}")
+    typed = {f"stock.{line.medicine}": ODD}
+    walk.vary("counted", page, lines=lines, out=hands, typed=typed, error=f"Refused {ODD}")
 
 
 def _calendar(walk: Walk) -> None:

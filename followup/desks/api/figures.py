@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
-from followup.care.house import Counts, store_counts
+from followup.care.followed import followed
+from followup.care.shelf import Counts, shelf, store_counts
 from followup.clinical.record import Eye
 from followup.desks.api.base import Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.manager.bottles import shelf
-from followup.desks.manager.figures import days_ahead, followed
+from followup.desks.manager.figures import days_ahead
 
 router = router_of("Pharmacy and manager")
 
