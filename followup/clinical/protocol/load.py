@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -48,27 +49,14 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         raise FollowupError("protocol.rules", "no rules-*.toml here", where=str(folder), fix="add the rules")
     settings, cautions = files.main.model, files.cautions.model
     medicines = files.formulary.model.medicine
+    # What the main file says of its own goes into the protocol under the same name.
+    own = {one.name: getattr(settings, one.name) for one in fields(Protocol) if hasattr(settings, one.name)}
     protocol = Protocol(
+        **own,
         about=settings.protocol,
-        rounds=settings.rounds,
-        medicines=settings.medicines,
         kinds=settings.kind,
         tiers=settings.tier,
-        long_nsaid=settings.long_nsaid,
-        catch_up=settings.catch_up,
-        closed_days=settings.closed_days,
-        promises=settings.promises,
-        earlier_operation=settings.earlier_operation,
-        pad=settings.pad,
-        routine=settings.routine,
-        hourly=settings.hourly,
-        from_before=settings.from_before,
-        added_looks=settings.added_looks,
-        early_vision=settings.early_vision,
-        vision_bands=settings.vision_bands,
-        supply=settings.supply,
         tapers={taper.id: taper for taper in settings.taper},
-        above_label=settings.above_label,
         facts=files.facts.model.fact,
         rules=tuple(rule for _, _, rule in files.placed),
         formulary={medicine.id: medicine for medicine in medicines},

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Literal, TypeAlias
 
-from pydantic import Field
+from pydantic import Field, StrictInt
 
 from followup.clinical.protocol.formulary import Kind, Medicine, Words
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned, Sourced
@@ -24,7 +24,6 @@ Form: TypeAlias = tuple[str, ...]
 
 _SEGMENT = re.compile(r"[;,\n]|\.(?:\s|$)")
 _TOKEN = re.compile(r"[^\W_]+")
-_GRAVEST: Mapping[Reaction, int] = {"severe": 3, "wheeze": 2, "rash": 1, "other": 1, "not known": 0}
 
 
 class NameClass(Sourced):
@@ -60,9 +59,13 @@ class FieldWords(Sourced):
 
 
 class ReactionWords(Sourced):
-    """Words for one kind of reaction, in the words of the record's list of allergies."""
+    """Words for one kind of reaction, in the words of the record's list of allergies.
+
+    Of several reactions told of one medicine the one of the highest ``gravity`` counts.
+    """
 
     reaction: Literal["rash", "severe", "wheeze", "other"]
+    gravity: StrictInt = Field(ge=1, le=9)
     words: tuple[Words, ...] = Field(min_length=1)
 
 
@@ -199,7 +202,7 @@ class KnownNames:
         """What words about allergies say. ``known`` are words that the list of allergies explains."""
         explained = {token for word in known for token in _tokens(word)}
         parts = [self._segment(segment, explained) for segment in _SEGMENT.split(text) if segment.strip()]
-        parts = _with_reactions(parts)
+        parts = self._with_reactions(parts)
         named = tuple(name for part in parts for name in part.named)
         none, none_else = (any(getattr(part, what) for part in parts) for what in ("none", "none_else"))
         unknown = [word for part in parts for word in part.unknown]
@@ -214,7 +217,7 @@ class KnownNames:
         reactions: list[Reaction] = [
             group.reaction for _, kind, _ in found for group in self.reactions if group.reaction == kind
         ]
-        worst = max(reactions, key=lambda r: _GRAVEST[r], default=None)
+        worst = self._gravest(reactions) if reactions else None
         names = tuple(
             Named(word, self._classes.get(form, ()), self._substances.get(form), "not known")
             for form, kind, word in found
@@ -225,6 +228,27 @@ class KnownNames:
             unknown = [segment.strip()]
         kinds = {kind for _, kind, _ in found}
         return _Part(names, tuple(unknown), worst, "nothing" in kinds, "nothing else" in kinds)
+
+    def _with_reactions(self, parts: Sequence[_Part]) -> list[_Part]:
+        """Each name with the reaction of its segment; one of reactions alone speaks of its neighbour."""
+        reactions = [part.reaction for part in parts]
+        for i, part in enumerate(parts):
+            if part.named or part.reaction is None:
+                continue
+            before = [j for j in range(i) if parts[j].named]
+            after = [j for j in range(i + 1, len(parts)) if parts[j].named]
+            for j in before[-1:] or after[:1]:
+                reactions[j] = self._gravest((reactions[j] or "not known", part.reaction))
+        told = []
+        for part, reaction in zip(parts, reactions, strict=True):
+            named = tuple(Named(n.name, n.classes, n.substance, reaction or "not known") for n in part.named)
+            told.append(_Part(named, part.unknown, reaction, part.none, part.none_else))
+        return told
+
+    def _gravest(self, reactions: Iterable[Reaction]) -> Reaction:
+        """The gravest of several reactions, of equals the first; one that is not known comes last."""
+        gravity: dict[Reaction, int] = {group.reaction: group.gravity for group in self.reactions}
+        return max(reactions, key=lambda reaction: gravity.get(reaction, 0))
 
     def _read(self, tokens: Sequence[str]) -> Iterator[tuple[Form, str, str]]:
         """The longest known forms from left to right; a word that is none of them stands for itself."""
@@ -278,28 +302,6 @@ class _Part:
     reaction: Reaction | None
     none: bool
     none_else: bool
-
-
-def _with_reactions(parts: Sequence[_Part]) -> list[_Part]:
-    """Each name with the reaction of its segment; a segment of reactions alone speaks of its neighbour."""
-    reactions = [part.reaction for part in parts]
-    for i, part in enumerate(parts):
-        if part.named or part.reaction is None:
-            continue
-        before = [j for j in range(i) if parts[j].named]
-        after = [j for j in range(i + 1, len(parts)) if parts[j].named]
-        for j in before[-1:] or after[:1]:
-            reactions[j] = gravest((reactions[j] or "not known", part.reaction))
-    told = []
-    for part, reaction in zip(parts, reactions, strict=True):
-        named = tuple(Named(n.name, n.classes, n.substance, reaction or "not known") for n in part.named)
-        told.append(_Part(named, part.unknown, reaction, part.none, part.none_else))
-    return told
-
-
-def gravest(reactions: Iterable[Reaction]) -> Reaction:
-    """The gravest of several reactions; not known where none is told."""
-    return max(reactions, key=lambda reaction: _GRAVEST[reaction], default="not known")
 
 
 def _tokens(text: str) -> list[str]:

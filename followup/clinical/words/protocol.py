@@ -325,6 +325,14 @@ def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
         ),
         ProtocolEntry("A look that was missed", (f"It is caught up within {late.days} days.",), origin(late)),
         *(ProtocolEntry(title, _plain(part), origin(part)) for title, part in plain.items()),
+        *(
+            ProtocolEntry(
+                f"Reactions to a medicine: {group.reaction}",
+                (f"Gravity {group.gravity}; of several reactions told the gravest counts.",),
+                origin(group),
+            )
+            for group in protocol.cautions.names.reactions
+        ),
     )
 
 
@@ -341,4 +349,6 @@ def _value(value: Any) -> str:
         return ", ".join(f"{key} {_value(v)}" for key, v in value.items()) or "anything"
     if isinstance(value, (list, tuple)):
         return listed((_value(v) for v in value), "or")
+    if isinstance(value, float):
+        return f"{value:g}"
     return str(value).replace("_", " ")
