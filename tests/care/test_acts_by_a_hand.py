@@ -2,61 +2,35 @@
 
 from __future__ import annotations
 
-import pytest
-
 from followup.care.following import Consent, agree, stop
-from followup.care.hand import hand_for
 from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
 from followup.care.operations import Listed, OperationList, line_keys, set_list
 from followup.care.recording import Correction, NewRecord, correct, enter
 from followup.care.trips import Arrival, Booked, Moved, arrive, move, promise
-from followup.clinical.protocol.load import load_protocol
-from followup.errors import FollowupError
-from followup.recall.codes.keyring import Keyring
 from followup.records.people.messages import message_choice
 from followup.records.people.oplist import operation_list
 from followup.records.plans.desk_notes import teach_back_of
-from followup.records.plans.protocols import sign_protocol
 from followup.records.plans.sheets import find_sheet
 
 NONCE = "a-nonce-of-this-deed"
 
 
-@pytest.fixture
-def by(ward):
-    """A hand of whoever acts, so many days after the operation."""
-    protocol, keyring = load_protocol(), Keyring.fresh()
-
-    def hand(person, day=0):
-        return hand_for(ward.store, protocol, keyring, now=ward.at(day), person=person)
-
-    with ward.store.write(ward.surgeon, ward.now) as unit:
-        sign_protocol(unit, hash=protocol.hash, name="shipped", version="1")
-    return hand
-
-
-def _code(call, *given, **more):
-    with pytest.raises(FollowupError) as refused:
-        call(*given, **more)
-    return refused.value.code
-
-
-def test_a_visit_is_promised_moved_and_come_to_once(ward, by):
+def test_a_visit_is_promised_moved_and_come_to_once(ward, by, refused):
     first, week, _ = ward.trips(ward.signed())
     hand = by(ward.reception)
     assert promise(hand, week.id, Booked(hour="09:30", seen=week.day)).status == "booked"
     moved = move(hand, week.id, Moved(day=ward.day(8), seen=week.day))
     assert (moved.day, moved.hour) == (ward.day(8), None)
-    assert _code(move, hand, week.id, Moved(day=ward.day(9), seen=week.day)) == "trip.changed"
+    assert refused(move, hand, week.id, Moved(day=ward.day(9), seen=week.day)) == "trip.changed"
     tomorrow = by(ward.reception, 1)
     here = [arrive(tomorrow, first.id, Arrival(nonce=NONCE)).arrived_at for _ in range(2)]
     assert here == [tomorrow.now] * 2
 
 
-def test_messages_go_only_a_way_that_is_set_up_and_end_when_the_patient_says_so(ward, by):
+def test_messages_go_only_a_way_that_is_set_up_and_end_when_the_patient_says_so(ward, by, refused):
     patient, hand = ward.enter(), by(ward.reception)
     mail = Consent(consent=True, channel="mail", address="amina@example.org")
-    assert _code(agree, hand, "K-1", mail) == "messages.way"
+    assert refused(agree, hand, "K-1", mail) == "messages.way"
     assert agree(hand, "K-1", Consent(consent=True)).wants_messages
     stop(hand, "K-1")
     with ward.store.read() as session:
@@ -79,24 +53,24 @@ def test_a_list_takes_nothing_out_that_nobody_agreed_to(ward, by):
     assert (stored(), set_list(hand, listed()), stored()) == (["K-2"], [], [])
 
 
-def test_a_record_is_entered_once_and_corrected_from_its_newest_version_alone(ward, by):
+def test_a_record_is_entered_once_and_corrected_from_its_newest_version_alone(ward, by, refused):
     hand, record = by(ward.counsellor), ward.record()
     plan = enter(hand, NewRecord(record=record))
     assert enter(hand, NewRecord(record=record)) == plan
     changed = ward.record(language="bn")
-    assert _code(correct, hand, "K-1", Correction(seen=0, record=changed)) == "record.changed"
+    assert refused(correct, hand, "K-1", Correction(seen=0, record=changed)) == "record.changed"
     assert correct(hand, "K-1", Correction(seen=1, record=changed)) != plan
-    assert _code(correct, hand, "K-2", Correction(seen=1, record=changed)) == "patient.unknown"
+    assert refused(correct, hand, "K-2", Correction(seen=1, record=changed)) == "patient.unknown"
 
 
-def test_a_sheet_is_printed_taught_and_handed_over_once(ward, by):
+def test_a_sheet_is_printed_taught_and_handed_over_once(ward, by, refused):
     plan, hand = ward.signed(), by(ward.counsellor)
     sheet, again = (print_once(hand, plan.id, Printing(printed=0)).id for _ in range(2))
     assert again == sheet
     teach(hand, sheet, Taught(shown=[0, 99]))
     for _ in range(2):
         hand_over(hand, sheet, Handed(to="the daughter"))
-    assert _code(hand_over, hand, sheet, Handed(to="the son")) == "sheet.handed_over"
+    assert refused(hand_over, hand, sheet, Handed(to="the son")) == "sheet.handed_over"
     with ward.store.read() as session:
         assert find_sheet(session, sheet).sheet.handed_to == "the daughter"
         assert teach_back_of(session, sheet).shown == (0,)
