@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -18,8 +18,8 @@ from followup.clinical.careplan import (
     ReviewNeed,
     Trip,
 )
-from followup.clinical.day_plan import Bottle, DayPhase
 from followup.clinical.facts.allergies_told import allergy_lines
+from followup.clinical.plan.course_table import CourseRow, DaysRow, course_row, course_table
 from followup.clinical.plan.in_words import told_in_words
 from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.formulary import label_of
@@ -133,19 +133,15 @@ class PlanView:
         }
         return " / ".join(str((day - start).days) for start in latest.values())
 
-    @property
-    def bottles(self) -> Mapping[str, tuple[Bottle, ...]]:
-        """Bottles by course."""
-        found: dict[str, list[Bottle]] = {}
-        for bottle in self.plan.supply:
-            found.setdefault(bottle.course, []).append(bottle)
-        return {key: tuple(bottles) for key, bottles in found.items()}
+    def row(self, course: Course) -> CourseRow:
+        """A course by its steps, with its bottles."""
+        return course_row(self.plan, course, course.goes_on)
 
     @property
-    def phases(self) -> tuple[DayPhase, ...]:
-        """The phases that are not over yet; all of them where every one is over."""
-        left = tuple(phase for phase in self.plan.rounds if phase.end >= self.today)
-        return left or self.plan.rounds
+    def phases(self) -> tuple[DaysRow, ...]:
+        """The runs of days that are not over yet; all of them where every one is over."""
+        days = course_table(self.plan, going_on=()).days
+        return tuple(row for row in days if not row.is_over(self.today)) or days
 
     @property
     def trips(self) -> tuple[Trip, ...]:

@@ -134,8 +134,8 @@ def _amounts(given: Iterable[BottleToHandOut]) -> Mapping[str, int]:
 
 def _step(one: BottleToHandOut) -> Step | None:
     """What is taken on the first day that the tablets are for."""
-    steps = one.course.steps if one.bottle.units and one.course.eye is None else ()
-    return next((step for step in steps if step.start <= one.bottle.opened <= step.end), None)
+    by_mouth = one.bottle.units and one.course.eye is None
+    return one.course.step_on(one.bottle.opened) if by_mouth else None
 
 
 def _day(hand: Hand, count: StockCount) -> date:

@@ -118,7 +118,7 @@ def course_table(plan: CarePlan, going_on: Collection[str] | None = None) -> Cou
     return CourseTable(
         times=_columns(days),
         rows=tuple(sorted((*days, *visits), key=_place)),
-        courses=tuple(_course(plan, course, course.key in endless) for course in plan.courses),
+        courses=tuple(course_row(plan, course, course.key in endless) for course in plan.courses),
     )
 
 
@@ -139,7 +139,7 @@ def _days(plan: CarePlan, endless: Collection[str]) -> Iterator[DaysRow]:
     """The runs of days of the plan, then without an end what goes on after them."""
     last = max(plan.rounds, key=lambda phase: phase.end, default=None)
     for phase in plan.rounds:
-        if phase is last and all(dose.course in endless for dose in phase.doses):
+        if phase is last and phase.doses and all(dose.course in endless for dose in phase.doses):
             yield _row(plan, phase, None)
             return
         yield _row(plan, phase, phase.end)
@@ -160,7 +160,8 @@ def _mark(course: Course, dose: Dose, start: date, end: date | None) -> BottleMa
     return BottleMark(course, course.steps[-1] if goes_on else course.step_on(start), dose.times)
 
 
-def _course(plan: CarePlan, course: Course, goes_on: bool) -> CourseRow:
+def course_row(plan: CarePlan, course: Course, goes_on: bool) -> CourseRow:
+    """A course by its steps, with its times and bottles in ``plan``."""
     last = len(course.steps) - 1
     steps = tuple(
         TimedStep(
