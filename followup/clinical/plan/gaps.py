@@ -18,8 +18,6 @@ from followup.said import say
 from followup.timing.calendar import every_day
 from followup.timing.trip_types import GapRule
 
-_SERVICES = {"pressure": "pressure", "cornea": "review"}
-
 
 def gap_rules(
     record: Record, protocol: Protocol, eyes: Sequence[EyeRules], courses: Sequence[Course], as_of: date
@@ -30,8 +28,8 @@ def gap_rules(
     for gap in check_gaps(protocol, eyes, courses):
         days = frozenset(gap_days(gap, courses))
         seen = checks(record, gap.eye, gap.finding, as_of) if gap.finding else looks(record, gap.eye, as_of)
-        service = protocol.kinds[gap.need].service if gap.need else _SERVICES[gap.kind]
-        rules += _rule(gap, days, seen, as_of, service, told)
+        look = gap.need or (protocol.long_nsaid.look if gap.kind == "cornea" else "pressure")
+        rules += _rule(gap, days, seen, as_of, protocol.kinds[look].service, told)
     return rules, tuple(told)
 
 

@@ -16,7 +16,7 @@ from followup.clinical.protocol.facts import FactDef
 from followup.clinical.protocol.formulary import Country, Medicine, UsualFigures
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
-from followup.clinical.protocol.references import KindFindingRef, MedicineRef, Names, OfOperationRef
+from followup.clinical.protocol.references import KindFindingRef, LookRef, MedicineRef, Names, OfOperationRef
 from followup.clinical.protocol.reviews import ReviewRules
 from followup.clinical.protocol.rule import Rule, Taper
 from followup.clinical.record.base import MedicineId, MedicineRole
@@ -73,10 +73,11 @@ class TierSettings(Reasoned):
 
 
 class LongNsaid(Reasoned):
-    """An NSAID past ``after_days`` is off label: a stained cornea every ``gap`` NSAID dates at most."""
+    """An NSAID past ``after_days`` is off label: such a ``look`` every ``gap`` NSAID dates at most."""
 
     after_days: StrictInt = Field(ge=1)
     gap: StrictInt = Field(ge=1)
+    look: LookRef
 
 
 class CatchUp(Reasoned):

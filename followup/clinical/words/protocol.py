@@ -302,7 +302,6 @@ def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
     rounds, late = protocol.rounds, protocol.catch_up
     price = f"A clock time that is new to the patient must earn {rounds.price} hours squared times days."
     plain = {
-        "An NSAID for long": protocol.long_nsaid,
         "A first look on closed days": protocol.closed_days,
         "Visits far ahead": protocol.promises,
         "An earlier operation on the eye": protocol.earlier_operation,
