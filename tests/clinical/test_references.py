@@ -1,4 +1,4 @@
-"""Every key of the files that names something is found by its annotation, and a wrong name is refused there."""
+"""Every key of the files that names something is found by its annotation, and checked where it stands."""
 
 from __future__ import annotations
 
