@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from math import sqrt
 
 from followup.clinical.protocol.reviews import GRADES
-from followup.drawings.shapes import Bar, Box, DrawnMark, Path, Shape, Text, mirrored, text_width
+from followup.drawings.shapes import Bar, DrawnMark, Path, Shape, Text, mirrored, text_width
 from followup.drawings.timeline import NOT_SEEN, DrawnCourse, LookMark, Stretch, Timeline
 from followup.drawings.timeline_words import TimelineWords
 
@@ -304,7 +304,3 @@ def _runs(stretches: Sequence[Stretch]) -> Iterator[list[Stretch]]:
         run.append(stretch)
     if run:
         yield run
-
-
-def text_boxes(shapes: Iterable[Shape]) -> list[Box]:
-    return [shape.box for shape in shapes if isinstance(shape, Text)]

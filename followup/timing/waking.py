@@ -59,10 +59,6 @@ class WakingHours:
         minutes = self._minute(slot) % MINUTES_A_DAY
         return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
-    def after_midnight(self, slot: int) -> bool:
-        """True where the slot falls on the calendar day after the date of rising."""
-        return self._minute(slot) >= MINUTES_A_DAY
-
     def slot_of(self, clock: str) -> int:
         """The slot nearest to a clock time, the earlier of two equally near.
 

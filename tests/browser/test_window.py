@@ -8,9 +8,9 @@ import re
 import pytest
 import qrcode
 from playwright.sync_api import expect
+from scanner import typed_on
 
 from followup.recall.codes.codes import qr_payload
-from followup.recall.codes.keyboards import typed_on
 
 PASSWORD = "a long enough password"
 SIZES = {"desk": (1366, 768), "phone": (390, 844)}

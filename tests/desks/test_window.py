@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import pytest
 import qrcode
+from scanner import typed_on
 
 from followup.recall.codes.codes import new_sheet_id, qr_payload
-from followup.recall.codes.keyboards import typed_on
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.views import SYSTEM
 

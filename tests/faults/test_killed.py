@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pytest
 from alembic import command
+from queue_of_messages import messages_of_day
 from sqlalchemy import MetaData, select, text
 
 from followup.clinical.protocol.load import load_protocol
 from followup.recall.codes.codes import create_keyring
 from followup.recall.messages.wanted import wanted
-from followup.records.people.messages import messages_of_day
 from followup.records.people.oplist import operation_list
 from followup.records.people.patients import patient_by_code, search_patients
 from followup.records.plans.sheets import find_sheet

@@ -13,6 +13,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.clinical.protocol.load import load_protocol
@@ -23,7 +24,6 @@ from followup.recall.messages.wanted import wanted
 from followup.recall.reach.worklist import worklist
 from followup.records.house.clinics import put_clinic
 from followup.records.jobs.backup import take_backup
-from followup.records.people.messages import messages_of_day
 from followup.records.people.patients import enter_record, patient_by_code
 from followup.records.store import engine
 from followup.records.store.engine import make_engine

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.recall.jobs.scheduler import sweep_if_ours
@@ -18,7 +19,6 @@ from followup.records.house.staff import (
     staff_by_login,
 )
 from followup.records.jobs.backup import backups, take_backup
-from followup.records.people.messages import messages_of_day
 
 NOON = 6.5
 PEOPLE = 4

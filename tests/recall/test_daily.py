@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.errors import FollowupError
@@ -19,7 +20,7 @@ from followup.recall.jobs.scheduler import LEASE, sweep_if_ours, work
 from followup.recall.jobs.sweep import sweep
 from followup.records.jobs.backup import backups
 from followup.records.jobs.upkeep import daily_runs, note_heartbeat, transitions
-from followup.records.people.messages import choose_messages, messages_of_day
+from followup.records.people.messages import choose_messages
 from followup.records.store.journal import verify_journal
 
 NOON = 6.5

@@ -11,6 +11,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from queue_of_messages import messages_of_day
 
 from followup.recall.codes.keyring import create_keyring
 from followup.recall.jobs import daily, health
@@ -19,7 +20,6 @@ from followup.recall.messages.channels import FolderSender
 from followup.recall.messages.sending import queue_day
 from followup.records.jobs.backup import Backup
 from followup.records.jobs.upkeep import note_heartbeat
-from followup.records.people.messages import messages_of_day
 from followup.records.store.journal import Seal
 
 NOON = 6.5

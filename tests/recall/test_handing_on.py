@@ -6,6 +6,7 @@ import threading
 import time
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.errors import FollowupError
@@ -17,7 +18,7 @@ from followup.recall.messages import handing_on
 from followup.recall.messages.channels import MailSender, MailSettings
 from followup.recall.messages.sending import send_due
 from followup.records.people.addresses import is_mail, is_phone
-from followup.records.people.messages import choose_messages, messages_of_day, unsent_messages
+from followup.records.people.messages import choose_messages, unsent_messages
 from followup.records.people.patients import correct_record, newest_record
 
 NOON = 6.5

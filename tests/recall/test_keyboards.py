@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scanner import typed_on
 
 from followup.recall.codes.alphabet import ALPHABET
 from followup.recall.codes.codes import new_sheet_id, qr_payload, read_scan
-from followup.recall.codes.keyboards import LAYOUTS, readings, typed_on
+from followup.recall.codes.keyboards import LAYOUTS, readings
 from followup.recall.codes.keyring import Keyring
 
 

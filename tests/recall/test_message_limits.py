@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.clinical.careplan import Course, Step
@@ -18,11 +19,7 @@ from followup.records.desk.attempts import note_attempt, set_standing
 from followup.records.desk.taking_back import steps_of_day, take_back
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_noshow
 from followup.records.house.clinics import get_clinic, put_clinic
-from followup.records.people.messages import (
-    choose_messages,
-    messages_of_day,
-    stop_messages,
-)
+from followup.records.people.messages import choose_messages, stop_messages
 from followup.records.plans.plans import end_plan
 
 NOON = 6.5

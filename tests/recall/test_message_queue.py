@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.errors import FollowupError
@@ -18,7 +19,6 @@ from followup.records.people.messages import (
     due_messages,
     finish_message,
     message_choice,
-    messages_of_day,
     stop_messages,
     take_back_messages_after,
     try_again,

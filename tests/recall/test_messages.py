@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from queue_of_messages import messages_of_day
 
 from followup.clinical.careplan import Course, Step
 from followup.errors import FollowupError
@@ -26,7 +27,6 @@ from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.people.messages import (
     choose_messages,
     message_choice,
-    messages_of_day,
     stop_messages,
     try_again,
     unsent_messages,

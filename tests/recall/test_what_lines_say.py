@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 
 import pytest
+from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
 from followup.clinical.careplan import CheckGap, Question
@@ -21,7 +22,6 @@ from followup.recall.reach.next_attempt import NextAttempt
 from followup.recall.reach.reasons import reason
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.trip_steps import mark_arrived, mark_noshow
-from followup.records.people.messages import messages_of_day
 from followup.records.store.sites import Site, put_site
 from followup.records.views import SYSTEM
 

@@ -47,7 +47,6 @@ from followup.records.plans.plans import (
     sign_plan,
     store_draft,
 )
-from followup.records.plans.protocols import protocol_signatures, sign_protocol
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, issue_sheet, sheets_of
 from followup.records.store import journal
 from followup.records.store.copying import fingerprints
@@ -154,14 +153,10 @@ def _clinic(house, unit):
         put_site(unit, Site(0, code, code.capitalize()))
     for login in ("zoe", "ana", "mia"):
         add_staff(unit, login=login, name=login, roles=["reception"], password_hash="-")
-    for day, mark in ((3, "c"), (1, "d")):
-        unit.now = house.ward.at(day)
-        sign_protocol(unit, hash=mark * 64, name="own", version=mark)
     return lambda session: (
         [one.code for one in all_sites(session)],
         [one.login for one in all_staff(session)],
-        [one.version for one in protocol_signatures(session)],
-    ), (["MAIN", "RIDGE", "HILL"], ["ana", "mia", "zoe"], ["c", "d", "1"])
+    ), (["MAIN", "RIDGE", "HILL"], ["ana", "mia", "zoe"])
 
 
 def _visits(house, unit):

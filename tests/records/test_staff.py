@@ -19,7 +19,6 @@ from followup.records.house.staff import (
     end_session,
     find_session,
     note_failed_login,
-    note_reauthentication,
     open_session,
     staff_by_login,
     touch_session,
@@ -146,14 +145,6 @@ def test_a_right_password_sets_the_count_back(house):
     _open(house)
     with house.read() as session:
         assert staff_by_login(session, "sen").failed_logins == 0
-
-
-def test_giving_the_password_again_is_noted_with_its_time(house):
-    token = _open(house)
-    later = NOW + timedelta(minutes=10)
-    with house.upkeep(later) as unit:
-        note_reauthentication(unit, token=token)
-    assert _find(house, token, later).reauthenticated_at == later
 
 
 def test_an_unknown_person_is_refused(house):

@@ -31,12 +31,6 @@ LAYOUTS: Mapping[str, Mapping[str, str]] = {
 }
 
 
-def typed_on(layout: str, text: str) -> str:
-    """What arrives when a scanner sends ``text`` to a computer with this layout."""
-    keys = LAYOUTS[layout]
-    return "".join(keys.get(char, char) for char in text)
-
-
 def readings(text: str) -> Iterator[str]:
     """What a scanner may have read: the text as it is, then as each layout would have changed it."""
     yield text

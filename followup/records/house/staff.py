@@ -217,11 +217,6 @@ def touch_session(unit: Unit, *, token: str) -> None:
     _update_session(unit, token, last_seen=unit.now)
 
 
-def note_reauthentication(unit: Unit, *, token: str) -> None:
-    """The password was given again just now. Needs no journal entry (``store.upkeep``)."""
-    _update_session(unit, token, last_seen=unit.now, reauthenticated_at=unit.now)
-
-
 def end_session(unit: Unit, *, token: str) -> None:
     """Log out: the opaque id is worthless from now on. Needs no journal entry."""
     _update_session(unit, token, revoked_at=unit.now)

@@ -290,11 +290,6 @@ def unsent_messages(session: Session, *, before: datetime | None = None) -> tupl
     return _messages(session, or_(failed, late))
 
 
-def messages_of_day(session: Session, day: date) -> tuple[Message, ...]:
-    """Everything written for ``day``, whatever came of it: for the call list on paper too."""
-    return _messages(session, MessageRow.day == day)
-
-
 def try_again(unit: Unit, *, message_id: int) -> None:
     """The manager asks for another try of a message that failed.
 

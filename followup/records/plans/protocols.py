@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from followup.errors import FollowupError
 from followup.records.duties import SURGEON
@@ -53,12 +53,6 @@ def protocol_signature(session: Session, hash: str) -> ProtocolSignature | None:
     """Who approved the protocol with this hash; None while nobody has."""
     row = session.get(ProtocolSignatureRow, hash)
     return _view(row) if row else None
-
-
-def protocol_signatures(session: Session) -> tuple[ProtocolSignature, ...]:
-    """All signatures, newest first."""
-    rows = session.exec(select(ProtocolSignatureRow).order_by(col(ProtocolSignatureRow.signed_at).desc()))
-    return tuple(_view(row) for row in rows)
 
 
 def _view(row: ProtocolSignatureRow) -> ProtocolSignature:
