@@ -17,6 +17,7 @@ from followup.clinical.day_plan import Bottle, halves
 from followup.clinical.english import day_words
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
+from followup.clinical.protocol.rule import StepDef
 from followup.clinical.record import Eye
 from followup.clinical.words.differences import (
     BottlesDiffer,
@@ -33,11 +34,16 @@ from followup.clinical.words.differences import (
 from followup.said import say
 
 
-class DifferenceWords(Shape):
+class Plurals(Shape):
+    """A language that counts."""
+
+    def ngettext(self, singular: str, plural: str, n: int, /) -> str: ...
+
+
+class DifferenceWords(Plurals, Shape):
     """What a language says. ``told`` puts a sentence of the rules into it."""
 
     def gettext(self, message: str, /) -> str: ...
-    def ngettext(self, singular: str, plural: str, n: int, /) -> str: ...
     def told(self, text: str, /) -> str: ...
     def day(self, day: date, /) -> str: ...
     def eye(self, eye: Eye | None, /) -> str: ...
@@ -326,24 +332,25 @@ def _steps(course: Course, words: DifferenceWords) -> str:
 
 
 def _step(step: Step, words: DifferenceWords) -> str:
-    if not step.count:
-        text = words.ngettext("none for %(num)s day", "none for %(num)s days", step.days)
-    elif step.tablets:
-        text = words.ngettext(
-            "%(mg)s mg a day (tablets each time: %(tablets)s, %(count)s a day) for %(num)s day",
-            "%(mg)s mg a day (tablets each time: %(tablets)s, %(count)s a day) for %(num)s days",
-            step.days,
-        )
-    else:
+    if step.count:
+        return step_told(step, words)
+    return words.ngettext("none for %(num)s day", "none for %(num)s days", step.days) % {"num": step.days}
+
+
+def step_told(step: Step | StepDef, words: Plurals) -> str:
+    """Such as "4 a day for 7 days", in the language of ``words``; of tablets how many each time."""
+    values = {"count": step.count, "num": step.days}
+    if not isinstance(step, Step) or not step.tablets:
         text = words.ngettext(
             "%(count)s a day for %(num)s day", "%(count)s a day for %(num)s days", step.days
         )
-    return text % {
-        "mg": f"{step.mg or 0:g}",
-        "tablets": step.tablets_figure,
-        "count": step.count,
-        "num": step.days,
-    }
+        return text % values
+    text = words.ngettext(
+        "%(mg)s mg a day (tablets each time: %(tablets)s, %(count)s a day) for %(num)s day",
+        "%(mg)s mg a day (tablets each time: %(tablets)s, %(count)s a day) for %(num)s days",
+        step.days,
+    )
+    return text % {**values, "mg": f"{step.mg or 0:g}", "tablets": step.tablets_figure}
 
 
 def _listed(parts: Iterable[str], words: DifferenceWords) -> str:

@@ -13,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from followup import resources
 from followup.care.danger import SIGNS
 from followup.care.trip_lines import kind_words
+from followup.clinical.words.differences_told import step_told
 from followup.clinical.words.why_reasons import because_of, here_words, origin_words
 from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.door.permissions import may
@@ -85,6 +86,7 @@ def environment(language: str) -> Environment:
         "role": texts.role,
         "plan_state": texts.plan_state,
         "trip_state": texts.trip_state,
+        "step": partial(step_told, words=texts),
         "told": texts.told,
         "reason": texts.reason,
         "service": texts.service,
