@@ -117,7 +117,7 @@ def shelf(hand: Hand) -> Shelf:
             one.course.eye,
             one.bottle.number,
             one.bottle.figure if one.bottle.units else "",
-            _step(one),
+            one.step,
         )
         for one in now
     )
@@ -130,12 +130,6 @@ def _amounts(given: Iterable[BottleToHandOut]) -> Mapping[str, int]:
     for one in given:
         found[one.course.medicine] += ceil(one.amount)
     return found
-
-
-def _step(one: BottleToHandOut) -> Step | None:
-    """What is taken on the first day that the tablets are for."""
-    by_mouth = one.bottle.units and one.course.eye is None
-    return one.course.step_on(one.bottle.opened) if by_mouth else None
 
 
 def _day(hand: Hand, count: StockCount) -> date:

@@ -11,7 +11,7 @@ from followup.clinical.facts.fire import Fired, fire
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect
 from followup.clinical.record import Eye
-from followup.clinical.record.base import MedicineRole
+from followup.clinical.record.base import UNSEEN, MedicineRole
 from followup.clinical.record.eye import EyeContext
 
 
@@ -111,7 +111,7 @@ def _released(
 def _seen_since(context: EyeContext, finding: str) -> date | None:
     """The first of the last looks at which the finding was what it is now."""
     seen = [(r.date, getattr(r, finding)) for r in context.reviews if r.date > context.day0]
-    seen = [(day, value) for day, value in seen if value not in (None, "not seen", "not done")]
+    seen = [(day, value) for day, value in seen if value not in UNSEEN]
     since = None
     for day, value in reversed(seen):
         if value != seen[-1][1]:

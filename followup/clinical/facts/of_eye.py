@@ -7,10 +7,8 @@ from typing import Any
 
 from followup.clinical.facts.answer import Answer, Condition, OnePerson, answer, any_of
 from followup.clinical.record import Eye
-from followup.clinical.record.base import BOTH_EYES
+from followup.clinical.record.base import BOTH_EYES, UNSEEN
 from followup.clinical.record.patient import EyeHistory
-
-_UNSEEN = (None, "not seen", "not done")
 
 
 def history(name: str, test: Callable[[Any], bool | None], *, silence: bool | None = None) -> Condition:
@@ -141,5 +139,5 @@ def _angle_at_risk(situation: OnePerson, eye: Eye) -> Answer:
 
 def _last(situation: OnePerson, eye: Eye, finding: str, bad: tuple[str, ...]) -> Answer:
     values = [getattr(review, finding) for review in situation.reviews(eye)]
-    seen = [value for value in values if value not in _UNSEEN]
+    seen = [value for value in values if value not in UNSEEN]
     return answer(seen[-1] in bad if seen else None, f"reviews.{finding}")

@@ -10,6 +10,7 @@ from followup.clinical.careplan import ReviewNeed
 from followup.clinical.plan.needs import Opened
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Findings, Record
+from followup.clinical.record.base import UNSEEN
 from followup.clinical.record.fields import held
 from followup.clinical.statuses import CAME, NOT_COMING
 
@@ -88,7 +89,7 @@ def _looked_at(record: Record, protocol: Protocol, need: ReviewNeed, day: date) 
     reviews = [r for r in record.reviews if r.date == day and r.eye == need.eye]
     if reviews and finding:
         values = [getattr(review, finding) for review in reviews]
-        if any(v not in (None, "not seen", "not done", False) for v in values):
+        if any(v not in (*UNSEEN, False) for v in values):
             return True
         if any(v in ("not seen", "not done") for v in values):
             return False
@@ -109,14 +110,14 @@ def seen_by_findings(record: Record, protocol: Protocol, kind: str, eye: Eye | N
     finding = protocol.kinds[kind].finding if kind in protocol.kinds else None
     if finding:
         found = [getattr(review, finding) for review in reviews]
-        return any(value not in (None, "not seen", "not done", False) for value in found)
+        return any(value not in (*UNSEEN, False) for value in found)
     return any(not _saw_nothing(review) for review in reviews)
 
 
 def _saw_nothing(review: Findings) -> bool:
     """Whether a look wrote down only that it could not see: it is no look. One without a word is believed."""
     told = [getattr(review, name) for name in _SEEN]
-    return any(told) and all(value in (None, "not seen", "not done") for value in told)
+    return any(told) and all(value in UNSEEN for value in told)
 
 
 def _missed(record: Record, protocol: Protocol, need: ReviewNeed, as_of: date) -> bool:

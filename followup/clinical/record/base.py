@@ -25,6 +25,8 @@ _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 Eye = Literal["right", "left"]
 BOTH_EYES: tuple[Eye, Eye] = ("right", "left")
+UNSEEN = (None, "not seen", "not done")
+"""What stands in a look for what nobody saw: it never counts as good."""
 
 
 class RecordPart(BaseModel):

@@ -9,7 +9,7 @@ from typing import Any
 
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
 from followup.clinical.record.ages import oldest, youngest
-from followup.clinical.record.base import MedicineRole
+from followup.clinical.record.base import UNSEEN, MedicineRole
 from followup.clinical.record.fields import Held, held, leads
 from followup.clinical.record.patient import EyeHistory
 
@@ -128,7 +128,7 @@ def _quiet_days(context: EyeContext) -> int | None:
 def _latest(name: str) -> Derived:
     def of(context: EyeContext) -> Any:
         values = [getattr(review, name) for review in context.reviews if review.date > context.day0]
-        seen = [value for value in values if value not in (None, "not seen", "not done")]
+        seen = [value for value in values if value not in UNSEEN]
         return seen[-1] if seen else None
 
     return Derived((f"reviews.{name}",), of, held(f"reviews.{name}").kinds)
@@ -139,7 +139,7 @@ def _ever(name: str, *bad: str) -> Derived:
 
     def of(context: EyeContext) -> Any:
         values = [getattr(review, name) for review in context.reviews]
-        seen = [value for value in values if value not in (None, "not seen", "not done")]
+        seen = [value for value in values if value not in UNSEEN]
         return next((value for value in seen if value in bad), seen[-1] if seen else None)
 
     return Derived((f"reviews.{name}",), of, held(f"reviews.{name}").kinds)

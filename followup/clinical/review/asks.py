@@ -6,11 +6,12 @@ from collections.abc import Sequence
 
 from followup.clinical.careplan import Question, Reason
 from followup.clinical.protocol.reviews import GRADES, BeforeSteroid, ReviewRules, Timed, ToSee
+from followup.clinical.record.base import UNSEEN
 from followup.clinical.review.look import Look
 from followup.clinical.review.proposal import Proposal
 from followup.said import say
 
-_NOTHING = (None, "not seen", "not done", "not asked")
+_NOTHING = (*UNSEEN, "not asked")
 
 
 def missing(look: Look, rules: ReviewRules) -> tuple[Question, ...]:

@@ -9,12 +9,10 @@ from followup.clinical.careplan import Course, Reason
 from followup.clinical.english import joined, listed, steps_words, window_words
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.reviews import Careful, OtherFinding, OtherLook, StepPair
-from followup.clinical.record.base import MedicineRole
+from followup.clinical.record.base import UNSEEN, MedicineRole
 from followup.clinical.review.look import Look, counts_from, never_less
 from followup.clinical.review.proposal import Proposal
 from followup.said import fill
-
-_UNSEEN = (None, "not seen", "not done")
 
 
 def seen(look: Look, finding: str, values: tuple[str | bool, ...]) -> bool:
@@ -37,7 +35,7 @@ def _since(look: Look, other: OtherFinding) -> date:
     since = look.findings.date
     for earlier in reversed(look.earlier):
         value = getattr(earlier, other.finding)
-        if value in _UNSEEN:
+        if value in UNSEEN:
             continue
         if value not in other.is_:
             break

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from followup.clinical.careplan import Course
+from followup.clinical.careplan import Course, Step
 from followup.clinical.day_plan import Bottle
 from followup.clinical.plan.tablets import dose_words
 from followup.clinical.protocol.formulary import Medicine, label_of
@@ -31,12 +31,15 @@ class BottleToHandOut:
         """One bottle, or so many tablets."""
         return 1 if self.bottle.units is None else self.bottle.units
 
+    @property
+    def step(self) -> Step | None:
+        """By mouth: what is taken on the first day that the tablets are for."""
+        by_mouth = self.bottle.units and self.course.eye is None
+        return self.course.step_on(self.bottle.opened) if by_mouth else None
+
     def dose(self, formulary: Mapping[str, Medicine]) -> str:
         """By mouth: mg a day and tablets a time from the day on which they are begun."""
-        step = self.course.step_on(self.bottle.opened)
-        if self.bottle.units is None or self.course.eye is not None or step is None:
-            return ""
-        return dose_words(step, formulary.get(self.course.medicine))
+        return dose_words(self.step, formulary.get(self.course.medicine)) if self.step else ""
 
 
 @dataclass(frozen=True)
