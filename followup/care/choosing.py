@@ -100,7 +100,7 @@ def must_be_chosen(
 
     Errors: ``plan.unknown``, ``look.medicine``, ``look.none``, ``look.reason``.
     """
-    if not case.plans:
+    if case.newest is None:
         raise FollowupError(
             "plan.unknown", say("there is no plan to change"), fix=say("open the record and store it")
         )
@@ -117,7 +117,7 @@ def must_be_chosen(
         )
     if not reason:
         raise FollowupError("look.reason", say("no reason given"), where=say("reason"), fix=say("say why"))
-    return case.plans[0]
+    return case.newest
 
 
 def pressure_medicines(hand: Hand) -> list[tuple[str, str]]:

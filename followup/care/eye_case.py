@@ -50,6 +50,15 @@ class EyeCase:
         return self.version.record
 
     @property
+    def newest(self) -> PlanVersion | None:
+        return next(iter(self.plans), None)
+
+    @property
+    def plan_number(self) -> int:
+        """The number of the newest plan; 0 before the first."""
+        return self.newest.number if self.newest else 0
+
+    @property
     def in_force(self) -> PlanVersion | None:
         return next((plan for plan in self.plans if plan.status == "active"), None)
 
@@ -75,6 +84,7 @@ class EyeCase:
         """The signed versions, oldest first; the last is in force, or was until it ended."""
         return tuple(plan.body for plan in reversed(self.plans) if plan.signed_at)
 
+    @property
     def courses(self) -> tuple[Course, ...]:
         """The courses of this eye and those by mouth, of the plan in force."""
         body = self.in_force.body if self.in_force else None
@@ -82,7 +92,7 @@ class EyeCase:
 
     def taken(self, day: date) -> tuple[Course, ...]:
         """What is put in, or taken, on ``day``: nothing that is held or stopped."""
-        return tuple(c for c in self.courses() if c.state == "active" and c.count_on(day))
+        return tuple(c for c in self.courses if c.state == "active" and c.count_on(day))
 
     def not_taken(self, day: date) -> tuple[NotTaken, ...]:
         """What the plan names and is not given from ``day`` on, with why."""
@@ -90,7 +100,7 @@ class EyeCase:
         asked = {question.id: question.text for question in body.questions} if body else {}
         return tuple(
             NotTaken(course, _why_not(course, asked))
-            for course in self.courses()
+            for course in self.courses
             if course.state != "active" and (course.last_day is None or course.last_day >= day)
         )
 

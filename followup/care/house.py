@@ -26,13 +26,16 @@ class Approval(Act):
 def approve(hand: Hand, sent: Approval) -> None:
     """Sign the protocol that was read, with the password once more.
 
-    Errors: ``protocol.changed``, ``password.wrong``, those of ``must_print`` and of ``sign_protocol``.
+    What is signed already stays so. Errors: ``protocol.changed``, ``password.wrong``, those of
+    ``must_print`` and of ``sign_protocol``.
     """
     protocol = hand.protocol
     if sent.hash != protocol.hash:
         raise FollowupError(
             "protocol.changed", say("the protocol has changed"), fix=say("read it again, then sign")
         )
+    if hand.approved:
+        return
     must_print(protocol)
     must_match(hand, sent.password)
     with hand.store.write(hand.actor, hand.now) as unit:

@@ -83,8 +83,7 @@ def protocol(hand: AnyHand) -> ProtocolOut:
 @router.post("/protocol/sign", status_code=204)
 def sign(hand: AnyHand, sent: Approval) -> None:
     """Approve exactly this protocol for patients of the clinic, with the password once more."""
-    if hand.signature is None or sent.hash != hand.protocol.hash:
-        approve(hand, sent)
+    approve(hand, sent)
 
 
 def _me(hand: DeskHand, person: Staff) -> Me:

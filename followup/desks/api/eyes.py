@@ -9,7 +9,7 @@ from fastapi import Path
 
 from followup.care.act import OneEye
 from followup.care.choosing import Choice, plans_of_choice, store_choice
-from followup.care.eye_case import eye_case
+from followup.care.eye_case import EyeCase, eye_case
 from followup.care.looks import Looked, Refusal, led_to, look_of, outcome_of_today, refuse_all, store_findings
 from followup.clinical.careplan import Course
 from followup.clinical.record import Findings
@@ -73,12 +73,9 @@ class Drafted(Given):
 def one_eye(hand: AnyHand, code: Code, eye: Eye) -> EyeOut:
     """An operated eye with what was seen of it and what is due."""
     case = eye_case(hand, code, eye)
-    return EyeOut(
+    return EyeOut.of(
+        case,
         patient=person_of(case.who, hand.today),
-        eye=eye,
-        operated=list(case.operated),
-        looks=list(case.looks),
-        courses=list(case.courses()),
         taken_now=[course.key for course in case.taken(hand.today)],
         not_taken=[
             NotTakenOut(course=item.course.key, state=item.course.state, why=list(item.why))
@@ -86,7 +83,6 @@ def one_eye(hand: AnyHand, code: Code, eye: Eye) -> EyeOut:
         ],
         visits=[visit_out(line, hand.today) for line in case.lines],
         seen=case.version.number,
-        plan_number=case.plans[0].number if case.plans else 0,
     )
 
 
@@ -106,29 +102,30 @@ def look(hand: AnyHand, code: Code, eye: Eye, on: On) -> LookOut:
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/effect")
 def effect_of(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Choice) -> Effect:
     """What the chosen proposals would do."""
-    case = eye_case(hand, code, eye)
-    outcome = outcome_of_today(hand, case, look_of(case, on))
+    case, outcome = _of_today(hand, code, eye, on)
     return effect_told(hand, plans_of_choice(hand, case, outcome, sent))
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/take")
 def take(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Choice) -> Drafted:
     """Follow the chosen proposals: a draft that waits for the signature."""
-    case = eye_case(hand, code, eye)
-    outcome = outcome_of_today(hand, case, look_of(case, on))
+    case, outcome = _of_today(hand, code, eye, on)
     return Drafted(plan=store_choice(hand, case, outcome, sent))
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/refuse", status_code=204)
 def refuse(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Refusal) -> None:
     """Note that no proposal is followed, and why."""
+    refuse_all(hand, *_of_today(hand, code, eye, on), sent)
+
+
+def _of_today(hand: DeskHand, code: str, eye: OneEye, on: date) -> tuple[EyeCase, Outcome]:
     case = eye_case(hand, code, eye)
-    refuse_all(hand, case, outcome_of_today(hand, case, look_of(case, on)), sent)
+    return case, outcome_of_today(hand, case, look_of(case, on))
 
 
 def _look(hand: DeskHand, code: str, eye: OneEye, on: date) -> LookOut:
     case = eye_case(hand, code, eye)
     found = look_of(case, on)
     outcome, refused = led_to(hand, case, found)
-    number = case.plans[0].number if case.plans else 0
-    return LookOut(look=found, outcome=outcome, refused=refused, plan_number=number)
+    return LookOut(look=found, outcome=outcome, refused=refused, plan_number=case.plan_number)

@@ -178,7 +178,7 @@ def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
 
 def _course_name(hand: DeskHand, case: EyeCase, key: str) -> str:
     """A course by its medicine and eye; its key where no plan has it."""
-    base = case.in_force or (case.plans[0] if case.plans else None)
+    base = case.in_force or case.newest
     found = next((c for c in base.body.courses if c.key == key), None) if base else None
     if found is None:
         return key
@@ -232,7 +232,7 @@ def _page(
         steps_text=steps_text,
         course_name=lambda key: _course_name(hand, case, key),
         label_of=lambda key: label_of(key, hand.protocol.formulary),
-        newest=case.plans[0] if case.plans else None,
+        newest=case.newest,
         since=_since(hand, case, typed),
         title_of=lambda name: _title(outcome, name, hand.texts),
     )
