@@ -14,7 +14,7 @@ from pydantic import Field
 from followup.clinical.day_plan import Bottle, DayPhase, halves
 from followup.clinical.plan_part import PlanPart
 from followup.clinical.record.base import Eye, MedicineRole
-from followup.clinical.statuses import CourseState, PlanStatus, TripStatus
+from followup.clinical.statuses import TO_COME, CourseState, PlanStatus, TripStatus
 from followup.said import SENTENCES, SaidText
 
 Day = date
@@ -351,6 +351,11 @@ class CarePlan(PlanPart):
         """The kind of look and the eye of a visit that serves no need of its own: it keeps the time between
         two checks short."""
         return tuple(dict.fromkeys((gap.look, gap.eye) for gap in self.gaps))
+
+    def to_come(self, day: date) -> list[Trip]:
+        """The visits still to come from ``day`` on, soonest first."""
+        coming = (trip for trip in self.trips if trip.status in TO_COME and trip.date >= day)
+        return sorted(coming, key=lambda trip: trip.date)
 
     def course(self, key: str) -> Course:
         return next(c for c in self.courses if c.key == key)

@@ -11,7 +11,6 @@ from followup.said import say
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import go_on
 from followup.sheets.model import Alarm, SheetSection, Sign
-from followup.sheets.visits import coming_days
 from followup.sheets.wording import ADVICE, NEVER, SIGNS
 
 # The rules of everyday life that the layout has a drawing for, and how many of them one sheet bears.
@@ -142,7 +141,7 @@ def teach_back(inputs: SheetInputs) -> SheetSection:
             if inputs.drops("active", "held")
             else None,
             _("Show me how you put in one drop.") if inputs.drops("active", "held") else None,
-            _("When do you come next?") if coming_days(inputs) else None,
+            _("When do you come next?") if inputs.plan.to_come(inputs.printed_on) else None,
             _("What would make you come at once?"),
         ),
     )

@@ -7,7 +7,7 @@ from datetime import date
 
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.protocol.formulary import label_of
-from followup.clinical.statuses import CAME, TO_COME
+from followup.clinical.statuses import CAME
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.medicines import times_a_day
 from followup.sheets.model import SheetSection
@@ -27,7 +27,7 @@ def _course_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
     _ = inputs.words.gettext
     before = {c.key: c for c in previous.courses}
     for course in inputs.courses("active"):
-        values = {"medicine": inputs.label(inputs.medicine(course)), "eye": inputs.eye(course.eye)}
+        values = inputs.named(course)
         old = before.get(course.key)
         if old is None or old.state != "active":
             yield _("%(eye)s, %(medicine)s: start it now.") % values
@@ -81,8 +81,7 @@ def _stopped(inputs: SheetInputs, before: dict[str, Course]) -> Iterator[str]:
 
 def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
     _ = inputs.words.gettext
-    old = _days_to_come(inputs, previous)
-    new = _days_to_come(inputs, inputs.plan)
+    old, new = ([t.date for t in p.to_come(inputs.printed_on)] for p in (previous, inputs.plan))
     for day in new:
         if day not in old:
             yield _("New visit on %(day)s.") % {"day": inputs.day(day)}
@@ -91,8 +90,3 @@ def _visit_changes(inputs: SheetInputs, previous: CarePlan) -> Iterator[str]:
     for day in old:
         if day not in new and day not in kept:
             yield _("No visit any more on %(day)s.") % {"day": inputs.day(day)}
-
-
-def _days_to_come(inputs: SheetInputs, plan: CarePlan) -> list[date]:
-    open_trips = [t.date for t in plan.trips if t.status in TO_COME]
-    return sorted(day for day in open_trips if day >= inputs.printed_on)

@@ -86,7 +86,7 @@ def _changes(inputs: SheetInputs, course: Course, day: date) -> Iterator[str]:
     if course.as_needed or not course.steps:
         return
     _ = inputs.words.gettext
-    values = {"medicine": inputs.label(inputs.medicine(course)), "eye": inputs.eye(course.eye)}
+    values = inputs.named(course)
     now, before = course.step_on(day), course.step_on(day - timedelta(days=1))
     if now and now.count:
         values["times"] = dose(inputs, course, now)
@@ -105,11 +105,7 @@ def _bottles(inputs: SheetInputs, day: date) -> Iterator[CalendarEvent]:
         course = courses.get(bottle.course)
         if course is None or bottle.units is not None:
             continue
-        values = {
-            "number": inputs.number(str(bottle.number)),
-            "medicine": inputs.label(inputs.medicine(course)),
-            "eye": inputs.eye(course.eye),
-        }
+        values = inputs.named(course) | {"number": inputs.number(str(bottle.number))}
         if bottle.opened == day:
             yield CalendarEvent(
                 kind="open", words=_("Open bottle %(number)s: %(eye)s, %(medicine)s.") % values

@@ -130,6 +130,10 @@ class SheetInputs:
             return self.words.gettext("%(name)s, capsules of %(strength)s") % words
         return self.number(medicine.label)
 
+    def named(self, course: Course) -> dict[str, str]:
+        """The medicine and the eye of a course, for a sentence that names both."""
+        return {"medicine": self.label(self.medicine(course)), "eye": self.eye(course.eye)}
+
     def say(self, message: str) -> str:
         """A message of a table (see ``wording``), translated."""
         return self.words.gettext(message)

@@ -161,8 +161,7 @@ def held(inputs: SheetInputs) -> SheetSection | None:
     if not courses:
         return None
     lines = tuple(
-        _("%(eye)s, %(medicine)s: do not start it. The surgeon will tell you when.")
-        % {"medicine": inputs.label(inputs.medicine(c)), "eye": inputs.eye(c.eye)}
+        _("%(eye)s, %(medicine)s: do not start it. The surgeon will tell you when.") % inputs.named(c)
         for c in courses
     )
     return SheetSection(heading=_("Do not start yet"), lines=lines)
@@ -173,8 +172,7 @@ def go_on(inputs: SheetInputs, *states: str) -> tuple[str, ...]:
     _ = inputs.words.gettext
     return tuple(
         # Translators: eye and medicine; a medicine that the patient has used before and does not stop.
-        _("%(eye)s, %(medicine)s: go on with it.")
-        % {"medicine": inputs.label(inputs.medicine(c)), "eye": inputs.eye(c.eye)}
+        _("%(eye)s, %(medicine)s: go on with it.") % inputs.named(c)
         for c in inputs.courses(*states)
         if inputs.goes_on(c)
     )
@@ -185,12 +183,7 @@ def steroid_ends(inputs: SheetInputs) -> tuple[str, ...]:
     _ = inputs.words.gettext
     steroids = [c for c in inputs.courses("active") if c.role == "steroid" and not c.as_needed]
     return tuple(
-        _("%(eye)s, %(medicine)s: the last day is %(day)s.")
-        % {
-            "medicine": inputs.label(inputs.medicine(c)),
-            "eye": inputs.eye(c.eye),
-            "day": inputs.day(last),
-        }
+        _("%(eye)s, %(medicine)s: the last day is %(day)s.") % {**inputs.named(c), "day": inputs.day(last)}
         for c in steroids
         if (last := inputs.last_day(c))
     )

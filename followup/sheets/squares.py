@@ -9,7 +9,6 @@ import unicodedata
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-from followup.clinical.statuses import TO_COME
 from followup.errors import FollowupError
 from followup.said import say
 from followup.sheets.head import ClinicInfo, SheetIssue
@@ -38,8 +37,7 @@ def squares(inputs: SheetInputs, clinic: ClinicInfo, issue: SheetIssue | None) -
         return ()
     _ = inputs.words.gettext
     found = []
-    coming = (t for t in inputs.plan.trips if _is_to_come(inputs, t.date, t.status))
-    trip = min(coming, key=lambda t: t.date, default=None)
+    trip = next(iter(inputs.plan.to_come(inputs.printed_on)), None)
     if trip is not None:
         found.append(
             Square(
@@ -62,10 +60,6 @@ def squares(inputs: SheetInputs, clinic: ClinicInfo, issue: SheetIssue | None) -
             )
         )
     return tuple(found)
-
-
-def _is_to_come(inputs: SheetInputs, day: date, status: str) -> bool:
-    return status in TO_COME and day >= inputs.printed_on
 
 
 def calendar_entry(day: date, clinic: ClinicInfo, issue: SheetIssue, *, hour: str | None = None) -> str:

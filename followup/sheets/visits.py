@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
 from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
 from followup.clinical.record import Eye
-from followup.clinical.statuses import TO_COME
 from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import SheetSection, SheetVisit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
@@ -18,14 +16,7 @@ _WITHOUT_STEROID = {"pressure": "pressure-alone", "taper-end": "calm"}
 
 def visits(inputs: SheetInputs) -> tuple[SheetVisit, ...]:
     """Every visit still to come, soonest first."""
-    trips = [t for t in inputs.plan.trips if t.status in TO_COME and t.date >= inputs.printed_on]
-    return tuple(_visit(inputs, trip) for trip in sorted(trips, key=lambda t: t.date))
-
-
-def coming_days(inputs: SheetInputs) -> list[date]:
-    """The days of the visits still to come."""
-    days = (t.date for t in inputs.plan.trips if t.status in TO_COME)
-    return sorted(day for day in days if day >= inputs.printed_on)
+    return tuple(_visit(inputs, trip) for trip in inputs.plan.to_come(inputs.printed_on))
 
 
 def _visit(inputs: SheetInputs, trip: Trip) -> SheetVisit:
@@ -109,12 +100,9 @@ def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
             course = inputs.plan.course(bottle.course)
             if bottle.units is not None:
                 # Translators: tablets that are handed over at a visit.
-                yield _("You get more %(medicine)s.") % {"medicine": inputs.label(inputs.medicine(course))}
+                yield _("You get more %(medicine)s.") % inputs.named(course)
                 continue
-            yield _("%(eye)s: you get a new bottle of %(medicine)s.") % {
-                "medicine": inputs.label(inputs.medicine(course)),
-                "eye": inputs.eye(course.eye),
-            }
+            yield _("%(eye)s: you get a new bottle of %(medicine)s.") % inputs.named(course)
 
 
 def before_leaving(inputs: SheetInputs) -> SheetSection | None:

@@ -16,7 +16,7 @@ from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Operation, Record
 from followup.clinical.record.ages import years_old
 from followup.clinical.record.patient import EyeHistory
-from followup.clinical.statuses import CAME, TO_COME
+from followup.clinical.statuses import CAME
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def _sulphite(case: EyeOnDay) -> bool:
 
 
 def _visits(case: EyeOnDay) -> bool:
-    return any(trip.status in TO_COME and trip.date >= case.day for trip in case.plan.trips)
+    return bool(case.plan.to_come(case.day))
 
 
 def _nobody(case: EyeOnDay) -> bool:
