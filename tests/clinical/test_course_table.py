@@ -130,3 +130,16 @@ def test_the_row_in_force_is_that_of_the_day(case, told):
     table = course_table(wanjiru.plan)
     found = [table.on(wanjiru.day0 + timedelta(days=n)) for n in (0, 1, 7, 8, 28, 29)]
     assert [row and wanjiru.number(row.start) for row in found] == [None, 1, 1, 8, 22, None]
+
+
+def test_what_a_row_holds_at_one_time_is_a_mark_a_bottle_and_nothing_at_a_time_of_other_rows(case, told):
+    *_, last = course_table(told(case("wanjiru")).plan).days
+    assert [mark.course.key for mark in last.at("06:00")] == ["right:steroid"]
+    assert last.at("22:00") == ()
+
+
+def test_a_plan_without_drops_has_no_rows_of_days_and_no_columns(case, told):
+    plan = told(case("wanjiru")).plan
+    table = course_table(plan.model_copy(update={"courses": (), "rounds": (), "supply": ()}))
+    assert (table.times, table.days, table.courses) == ((), (), ())
+    assert len(table.visits) == len(plan.trips)

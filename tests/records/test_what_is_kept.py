@@ -180,6 +180,12 @@ def test_a_file_that_is_written_whole_is_its_owners_alone(tmp_path, open_to_all,
     assert (_mode(path), path.read_bytes(), len(list(tmp_path.iterdir()))) == (0o600, b"whole", 1)
 
 
+def test_a_file_for_everybody_to_read_is_written_whole_too(tmp_path, open_to_all):
+    path = tmp_path / "sheet.po"
+    write_whole(path, b"whole", mode=0o644)
+    assert (_mode(path), path.read_bytes(), len(list(tmp_path.iterdir()))) == (0o644, b"whole", 1)
+
+
 def test_a_new_file_never_takes_the_place_of_one_that_is_there(tmp_path):
     path = tmp_path / "keys.json"
     write_whole(path, b"first", new=True)
