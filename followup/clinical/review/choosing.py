@@ -9,7 +9,7 @@ from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit, N
 from followup.clinical.english import joined
 from followup.clinical.plan.taper import counts_each_day
 from followup.clinical.protocol.reviews import StepPair
-from followup.clinical.review.look import never_less
+from followup.clinical.review.day_counts import never_less
 from followup.clinical.review.proposal import Offer, Proposal
 from followup.errors import FollowupError
 from followup.said import say

@@ -19,8 +19,8 @@ from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import GRADES, ReviewRow, StepPair, Window
 from followup.clinical.record import Findings, Record
 from followup.clinical.record.base import MedicineRole
+from followup.clinical.review.day_counts import counts_from, never_less, pairs
 from followup.errors import FollowupError
-from followup.timing.calendar import every_day
 from followup.timing.waking import WakingHours
 
 NOT_SIGNED = "(not signed)"
@@ -367,36 +367,6 @@ class Look:
             reason=why,
             by=NOT_SIGNED,
         )
-
-
-def never_less(steps: Sequence[StepPair], planned: Sequence[int]) -> tuple[StepPair, ...]:
-    """``steps`` from tomorrow on, raised to what was planned anyway where that was more."""
-    counts = counts_each_day(steps)
-    length = max(len(counts), len(planned))
-    return pairs([max(_at(counts, i), _at(planned, i)) for i in range(length)])
-
-
-def counts_from(steps: Sequence[Step], day: date) -> tuple[int, ...]:
-    """The count of every day from ``day`` to the end of ``steps``."""
-    last = max((step.end for step in steps), default=day - timedelta(days=1))
-    return tuple(next((s.count for s in steps if s.start <= d <= s.end), 0) for d in every_day(day, last))
-
-
-def pairs(counts: Sequence[int]) -> tuple[StepPair, ...]:
-    """Daily counts as (count a day, days); days without a drop stay in their place."""
-    found: list[StepPair] = []
-    for count in counts:
-        if found and found[-1][0] == count:
-            found[-1] = (count, found[-1][1] + 1)
-        else:
-            found.append((count, 1))
-    while found and not found[-1][0]:
-        found.pop()
-    return tuple(found)
-
-
-def _at(counts: Sequence[int], i: int) -> int:
-    return counts[i] if i < len(counts) else 0
 
 
 def _grade(cells: str | None) -> int | None:

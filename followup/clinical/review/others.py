@@ -10,7 +10,8 @@ from followup.clinical.english import joined, listed, steps_words, window_words
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.reviews import Careful, OtherFinding, OtherLook, StepPair
 from followup.clinical.record.base import UNSEEN, MedicineRole
-from followup.clinical.review.look import Look, counts_from, never_less
+from followup.clinical.review.day_counts import counts_from, never_less
+from followup.clinical.review.look import Look
 from followup.clinical.review.proposal import Proposal
 from followup.said import fill
 

@@ -10,7 +10,8 @@ from followup.clinical.english import joined, window_words
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.reviews import GRADES, Cell, Column, PressureRow, ReviewRules, ReviewSettings
 from followup.clinical.review.cells import days_short
-from followup.clinical.review.look import Look, pairs
+from followup.clinical.review.day_counts import pairs
+from followup.clinical.review.look import Look
 from followup.clinical.review.proposal import Offer, Proposal, Refused, TaperMove
 from followup.said import fill, say
 
