@@ -6,12 +6,16 @@ A word counts like an entry of the list. What the words leave open is a question
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Literal, cast
 
 from followup.clinical.careplan import AllergyLine, Question, Reason
 from followup.clinical.english import joined
+from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.names import KnownNames, Reaction, Reading
 from followup.clinical.record import Record
+from followup.clinical.record.given import AllergyTold
+from followup.clinical.record.patient import AllergyTo
 from followup.said import say
 from followup.typed import typed
 
@@ -19,67 +23,55 @@ LIST = "patient.allergies"
 TEXT = "patient.allergy_text"
 
 
-@dataclass(frozen=True)
-class ToldAllergy:
-    """One allergy: the words of the list that it falls under, the medicine named, the reaction.
-
-    ``kinds`` are the classes of the formulary that it is about. ``unclear``: the word means several
-    things. ``fields`` are where it stands, ``answers`` what could settle it. ``in_words``: free text.
-    """
-
-    to: tuple[str, ...]
-    classes: tuple[str, ...]
-    kinds: tuple[str, ...]
-    medicine: str | None
-    reaction: Reaction
-    fields: tuple[str, ...]
-    answers: tuple[str, ...]
-    unclear: bool = False
-    in_words: bool = False
-
-
-def told_allergies(record: Record, names: KnownNames) -> tuple[ToldAllergy, ...]:
-    """Every allergy of the record. Words add to the list; only where they tell no reaction and the list
-    names the same thing, the list is the better witness."""
-    listed = []
+def told_allergies(record: Record, names: KnownNames, medicine: Medicine) -> tuple[AllergyTold, ...]:
+    """Every allergy of the record, as one asks it of ``medicine``. Words add to the list; only where they
+    tell no reaction and the list names the same thing, the list is the better witness."""
+    told, known = [], set[str]()
     for i, allergy in enumerate(record.patient.allergies):
         named = allergy.medicine or allergy.described
         own = tuple(one.id for one in names.classes.values() if one.allergy == allergy.to)
         classes = own or (names.classes_of(named) if named else ())
         place = f"{LIST}.{i}." + ("medicine" if allergy.medicine else "reaction")
-        listed.append(
-            _told(names, classes, allergy.to, allergy.medicine, allergy.reaction, (place,), (place,))
+        listed = _Entry(names, medicine, classes, allergy.medicine, allergy.reaction)
+        told.append(listed.told((place,), (place,), allergy.to))
+        known |= set(classes)
+    for n in reading(record, names).named:
+        if n.reaction != "not known" or not known & set(n.classes):
+            worded = _Entry(names, medicine, n.classes, n.substance, n.reaction)
+            told.append(worded.told((TEXT,), (TEXT, LIST)))
+    return tuple(told)
+
+
+@dataclass(frozen=True)
+class _Entry:
+    """What one allergy is about: classes of the names, or one medicine."""
+
+    names: KnownNames
+    medicine: Medicine
+    classes: tuple[str, ...]
+    named: str | None
+    reaction: Reaction
+
+    def told(
+        self, fields: tuple[str, ...], answers: tuple[str, ...], listed: AllergyTo | None = None
+    ) -> AllergyTold:
+        found = [self.names.classes[id_] for id_ in self.classes]
+        words = [listed, *(one.allergy for one in found)]
+        return AllergyTold(
+            fields=fields,
+            answers=answers,
+            to=tuple(dict.fromkeys(cast(AllergyTo, word) for word in words if word)),
+            names=self._names({kind for one in found for kind in one.kinds}),
+            reaction=self.reaction,
+            in_words=listed is None,
+            unclear=any(one.unclear for one in found),
         )
-    worded = [
-        replace(_told(names, n.classes, None, n.substance, n.reaction, (TEXT,), (TEXT, LIST)), in_words=True)
-        for n in reading(record, names).named
-    ]
-    known = {c for told in listed for c in told.classes}
-    more = [told for told in worded if told.reaction != "not known" or not known & set(told.classes)]
-    return (*listed, *more)
 
-
-def _told(
-    names: KnownNames,
-    classes: tuple[str, ...],
-    to: str | None,
-    medicine: str | None,
-    reaction: Reaction,
-    fields: tuple[str, ...],
-    answers: tuple[str, ...],
-) -> ToldAllergy:
-    found = [names.classes[id_] for id_ in classes]
-    words = [to, *(one.allergy for one in found)]
-    return ToldAllergy(
-        to=tuple(dict.fromkeys(word for word in words if word)),
-        classes=classes,
-        kinds=tuple(dict.fromkeys(kind for one in found for kind in one.kinds)),
-        medicine=medicine,
-        reaction=reaction,
-        fields=fields,
-        answers=answers,
-        unclear=any(one.unclear for one in found),
-    )
+    def _names(self, kinds: set[str]) -> Literal["this medicine", "its class", "neither"]:
+        substances = (self.medicine.id, *self.medicine.substances)
+        if self.named is not None and any(f"-{s}-" in f"-{self.named}-" for s in substances):
+            return "this medicine"
+        return "its class" if kinds & set(self.medicine.kinds) else "neither"
 
 
 def reading(record: Record, names: KnownNames) -> Reading:

@@ -1,4 +1,4 @@
-"""Facts: named statements about one operated eye, three-valued, each with the fields it came from.
+"""Facts: named statements about one eye, three-valued, each with the fields it came from.
 
 Which facts exist is data (``facts.toml``); this module only knows how a statement is tested. A fact
 is ``True``, ``False`` or ``None`` for "not recorded". Facts come from the record alone, never from
@@ -18,22 +18,25 @@ from pydantic import BaseModel
 
 from followup.clinical.careplan import FactUse
 from followup.clinical.english import day_words, joined, listed
-from followup.clinical.protocol.facts import FactDef, Scalar, bare
+from followup.clinical.protocol.facts import FactDef, Scalar, about_medicine, bare
 from followup.clinical.record.base import NOT_RECORDED
-from followup.clinical.record.eye import EyeContext, held_at
+from followup.clinical.record.eye import EyeContext, Read, held_at
+from followup.clinical.record.given import Told
 from followup.said import JoinedText, Said, fill, say
 from followup.typed import typed
 
 _WORD = re.compile(r"[^\W_]+")
 # More than so many things that are not so are told by the name of the whole.
 _MOST_PARTS = 4
+YES_OR_NO: Mapping[bool | None, str] = {True: "yes", False: "no", None: NOT_RECORDED}
 
 
 @dataclass(frozen=True)
 class Fact:
     """``value`` None means not recorded; ``words`` is that value, or the figure it was read from.
 
-    ``holds`` is what is so of this eye, in words for people.
+    ``holds`` is what is so of this eye, in words for people. ``answers`` are the fields that could settle
+    or change it: a caution may only ever go away because one of them was filled in.
     """
 
     name: str
@@ -41,31 +44,52 @@ class Fact:
     words: str
     fields: tuple[str, ...]
     holds: str = ""
+    answers: tuple[str, ...] = ()
 
     def use(self) -> FactUse:
         return FactUse(fact=self.name, value=self.words, fields=self.fields, holds=self.holds)
 
 
 def derive_facts(context: EyeContext, definitions: Iterable[FactDef]) -> dict[str, Fact]:
-    """All facts of one operated eye, in the order of their definitions."""
+    """All facts of one operated eye, in the order of their definitions; none about a medicine."""
     facts: dict[str, Fact] = {}
     for definition in definitions:
-        facts[definition.name] = _derive(definition, context, facts)
+        if not about_medicine(definition, facts):
+            facts[definition.name] = _derive(definition, context, facts)
     return facts
+
+
+def derive_fact(
+    name: str, context: EyeContext, definitions: Mapping[str, FactDef], known: dict[str, Fact]
+) -> Fact:
+    """One fact, and those it builds on; what is ``known`` of this eye grows by them."""
+    if name not in known:
+        for part in definitions[name].builds_on:
+            derive_fact(bare(part), context, definitions, known)
+        known[name] = _derive(definitions[name], context, known)
+    return known[name]
 
 
 def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact]) -> Fact:
     if definition.field is None:
         return _combine(definition, facts)
-    said = context.value(definition.field)
-    value = _test(definition, said)
+    read = context.read(definition.field)
+    said = read.value
+    value, witnesses = _test(definition, said)
+    answers = read.answers
+    if said is None and definition.no_where:
+        value = False if any(truth(name, facts) for name in definition.no_where) else None
+        answers = _once((answers, *(facts[bare(name)].answers for name in definition.no_where)))
+    if witnesses:
+        read = Read(said, _once(w.fields for w in witnesses))
+        answers = _once(w.answers for w in witnesses)
     words = _words(said, value)
     if definition.absent == "yes" and said in (None, ()):
         words = say("{not_recorded}, so counted as yes", not_recorded=NOT_RECORDED)
     holds = "" if definition.otherwise == "" and not value else _said(definition, context)
     silent = definition.absent == "yes" and said in (None, ())
     holds = holds or _stated(definition, None if silent and definition.unknown else value)
-    return Fact(definition.name, value, words, context.fields(definition.field), holds)
+    return Fact(definition.name, value, words, read.fields, holds, answers)
 
 
 def _said(definition: FactDef, context: EyeContext) -> str:
@@ -98,20 +122,39 @@ def _stated(definition: FactDef, value: bool | None) -> str:
 
 
 def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
-    names = definition.any_of if definition.any_of is not None else definition.all_of
-    assert names is not None
-    parts = [(truth(name, facts), facts[bare(name)], name) for name in names]
-    deciding = definition.any_of is not None
-    if any(v is deciding for v, _, _ in parts):
-        value: bool | None = deciding
-        parts = [part for part in parts if part[0] is deciding]
-    else:
-        value = None if any(v is None for v, _, _ in parts) else not deciding
-    fields = tuple(dict.fromkeys(field for _, fact, _ in parts for field in fact.fields))
-    words = {True: "yes", False: "no", None: NOT_RECORDED}[value]
+    parts = [(truth(name, facts), facts[bare(name)]) for name in definition.parts]
+    value, deciding = _decided(parts, by=definition.all_of is None)
+    if value and definition.first_of:
+        deciding = deciding[:1]
+    words = YES_OR_NO[value]
     # Where it is open, what nobody wrote down is what keeps it so.
-    said = once(fact.holds for v, fact, _ in parts if v is value or value is not None)
-    return Fact(definition.name, value, words, fields, _combined(definition, value, said))
+    said = once(fact.holds for fact in deciding)
+    return Fact(
+        definition.name,
+        value,
+        words,
+        _once(fact.fields for fact in deciding),
+        _combined(definition, value, said),
+        _once(fact.answers for fact in deciding),
+    )
+
+
+def any_so(name: str, facts: Sequence[Fact], *, by: bool = True) -> Fact:
+    """Whether one of some facts is so (``by`` False: all of them), told by those that decide it."""
+    value, deciding = _decided([(fact.value, fact) for fact in facts], by=by)
+    fields, answers = _once(f.fields for f in deciding), _once(f.answers for f in deciding)
+    return Fact(name, value, YES_OR_NO[value], fields, answers=answers)
+
+
+def _decided(parts: Sequence[tuple[bool | None, Fact]], *, by: bool) -> tuple[bool | None, list[Fact]]:
+    """``by`` if one part says that, else not recorded if one is open; with the parts that decide it."""
+    values = [value for value, _ in parts]
+    value = by if by in values else None if None in values else not by
+    return value, [fact for one, fact in parts if one is value]
+
+
+def _once(parts: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(field for part in parts for field in part))
 
 
 def _combined(definition: FactDef, value: bool | None, parts: str) -> str:
@@ -144,11 +187,19 @@ def truth(name: str, facts: Mapping[str, Fact]) -> bool | None:
     return not value
 
 
-def _test(definition: FactDef, said: Any) -> bool | None:
+def _test(definition: FactDef, said: Any) -> tuple[bool | None, Sequence[Told]]:
+    """Whether it is so, with what tells it where that is more than a field of the record."""
+    if definition.some is None:
+        return _plain(definition, said), ()
+    fits = [(_all_fit(definition, entry), entry) for entry in said or ()]
+    values = [value for value, _ in fits]
+    told = [entry for value, entry in fits if value and isinstance(entry, Told)]
+    return (True if True in values else None if None in values else False), told
+
+
+def _plain(definition: FactDef, said: Any) -> bool | None:
     if definition.present is not None:
         return (said is not None) is definition.present
-    if definition.some is not None:
-        return _some(definition, said)
     if said is None or said == ():
         return {"no": False, "yes": True, "not recorded": None}[definition.absent]
     if definition.is_ is not None:
@@ -170,33 +221,29 @@ def _within(definition: FactDef, number: float) -> bool:
     )
 
 
-def _some(definition: FactDef, entries: Any) -> bool | None:
-    """Whether one entry of a list fits every wanted value; unknown where only silence is in the way."""
-    outcome: bool | None = False
-    for entry in entries or ():
-        fits = [_fits(getattr(entry, name), values) for name, values in (definition.some or {}).items()]
-        for limits, reaches in ((definition.some_at_least, ge), (definition.some_over, gt)):
-            amounts = [(getattr(entry, name), limit) for name, limit in limits.items()]
-            fits += [None if amount is None else reaches(amount, limit) for amount, limit in amounts]
-        if all(fits):
-            return True
-        if all(fit is not False for fit in fits):
-            outcome = None
-    return outcome
+def _all_fit(definition: FactDef, entry: Any) -> bool | None:
+    """Whether an entry of a list fits every wanted value; unknown where only silence is in the way."""
+    fits = [_fits(getattr(entry, name), values) for name, values in (definition.some or {}).items()]
+    for limits, reaches in ((definition.some_at_least, ge), (definition.some_over, gt)):
+        amounts = [(getattr(entry, name), limit) for name, limit in limits.items()]
+        fits += [None if amount is None else reaches(amount, limit) for amount, limit in amounts]
+    return False if False in fits else None if None in fits else True
 
 
 def _fits(value: Any, wanted: tuple[Scalar, ...]) -> bool | None:
     if value is None:
         return True if NOT_RECORDED in wanted else None
+    if isinstance(value, tuple):
+        return any(one in wanted for one in value)
     return value in wanted
 
 
 def _words(said: Any, value: bool | None) -> str:
     if said is None or said == ():
-        return NOT_RECORDED if value is None else {True: "yes", False: "no"}[value]
-    if isinstance(said, bool):
+        return YES_OR_NO[value]
+    if isinstance(said, bool) or (isinstance(said, tuple) and any(isinstance(one, Told) for one in said)):
         # The fact's own value: that of the field may be its opposite.
-        return "yes" if value else "no"
+        return YES_OR_NO[bool(value)]
     if isinstance(said, tuple):
         return ", ".join(_entry(part) for part in said)
     if isinstance(said, BaseModel):

@@ -15,7 +15,8 @@ from typing import Literal
 
 from followup.clinical.careplan import Course
 from followup.clinical.facts.allergies_told import told_allergies
-from followup.clinical.facts.conditions import CONDITIONS, Answer, OnePerson, all_of, any_of
+from followup.clinical.facts.derive import YES_OR_NO, Fact, any_so
+from followup.clinical.facts.of_medicine import MedicineFacts, medicine_facts
 from followup.clinical.plan.taken import taken
 from followup.clinical.protocol.cautions import (
     SEVERITY,
@@ -27,6 +28,7 @@ from followup.clinical.protocol.cautions import (
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.parts import Mark
 from followup.clinical.record import Eye, Record
+from followup.clinical.record.given import Given
 from followup.said import fill
 
 
@@ -81,18 +83,47 @@ def check_medicine(
     the course, ``max_count`` its highest count a day, ``counts`` its steps as (times a day, days) (None:
     ``max_count`` on all of them). Reviews after ``as_of`` are not looked at.
     """
-    steps = ((max_count, days),) if counts is None else tuple(counts)
-    allergies = told_allergies(record, cautions.names)
-    others = taken(record, cautions.names)
-    situation = OnePerson(record, medicine, eye, days, steps, as_of, allergies, others)
-    said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, situation, new)) is not None]
+    course = _CourseAsked(
+        medicine,
+        eye,
+        new,
+        ((max_count, days),) if counts is None else tuple(counts),
+        medicine_facts(record, eye, _given(record, medicine, days, cautions), as_of, cautions.facts),
+    )
+    said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, course)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)
+    words: dict[str, str | int] = {"medicine": medicine.label, "days": days, "count": max_count}
     # A choice names no caution: it answers where no more than one can be meant, and only a new course.
     found = [
-        _judge(rule, told, situation, new, max_count, choice=new and asking[rule.answer_choice] == 1)
+        _judge(rule, told, course, words, choice=new and asking[rule.answer_choice] == 1)
         for rule, told in said
     ]
     return tuple(sorted(found, key=lambda f: -SEVERITY[f.level]))
+
+
+@dataclass(frozen=True)
+class _CourseAsked:
+    """The course that is looked at, and the facts around it. ``steps`` are (times a day, days)."""
+
+    medicine: Medicine
+    eye: Eye | None
+    new: bool
+    steps: tuple[tuple[int, int], ...]
+    facts: MedicineFacts
+
+    def days_at(self, count: int) -> int:
+        """The days with ``count`` times a day or more."""
+        return sum(days for times, days in self.steps if times >= count)
+
+
+def _given(record: Record, medicine: Medicine, days: int, cautions: CautionSet) -> Given:
+    return Given(
+        days=days,
+        label_days=medicine.longest_label_days(diabetes=False),
+        label_days_in_diabetes=medicine.longest_label_days(diabetes=True),
+        allergies=told_allergies(record, cautions.names, medicine),
+        tablets=taken(record, cautions.names),
+    )
 
 
 def check_duplicates(
@@ -112,55 +143,53 @@ def _level(rule: CautionRule, new: bool) -> Level | Literal["silent"]:
     return rule.level if new or rule.level_in_use is None else rule.level_in_use
 
 
-def _says(rule: CautionRule, situation: OnePerson, new: bool) -> Answer | None:
+def _says(rule: CautionRule, course: _CourseAsked) -> Fact | None:
     """What the record says of the rule's condition, where the rule has something to say at all."""
-    applies = any(selector.fits(situation.medicine) for selector in rule.applies)
-    if _level(rule, new) == "silent" or not applies:
+    applies = any(selector.fits(course.medicine) for selector in rule.applies)
+    if _level(rule, course.new) == "silent" or not applies:
         return None
-    if rule.dense and situation.days_at(rule.dense.count) <= rule.dense.over_days:
+    if rule.dense and course.days_at(rule.dense.count) <= rule.dense.over_days:
         return None
-    told = _ask(rule, situation)
+    told = _ask(rule, course.facts)
     return told if _fires(rule, told.value) else None
 
 
 def _judge(
-    rule: CautionRule, told: Answer, situation: OnePerson, new: bool, count: int, *, choice: bool
+    rule: CautionRule, told: Fact, course: _CourseAsked, words: Mapping[str, str | int], *, choice: bool
 ) -> CautionFinding:
-    level = _level(rule, new)
+    level = _level(rule, course.new)
     assert level != "silent"
-    unless = [CONDITIONS[name](situation) for name in rule.unless]
-    choice_made, choice_fields = _choice(rule, situation) if choice else (None, ())
+    unless = [course.facts.ask(name) for name in rule.unless]
+    choice_made, choice_fields = _choice(rule, course) if choice else (None, ())
     answered = choice_made == "give" or any(a.value is True for a in unless)
     opens = level in ("stop", "ask") and not answered
-    words = {"medicine": situation.medicine.label, "days": situation.days, "count": count}
     return CautionFinding(
         id=rule.id,
-        medicine=situation.medicine.id,
-        eye=situation.eye,
+        medicine=course.medicine.id,
+        eye=course.eye,
         level="note" if answered else level,
         text=fill(rule.text, **words),
         because=rule.because,
         source=rule.source,
         mark=rule.mark,
         question=fill(rule.question, **words) if rule.question and opens and level == "ask" else None,
-        told={True: "yes", False: "no", None: "not recorded"}[told.value],
+        told=YES_OR_NO[told.value],
         fields=told.fields,
         answer_fields=_fields(told, *unless) + choice_fields,
-        holds=opens and (rule.holds if new else rule.holds_in_use),
+        holds=opens and (rule.holds if course.new else rule.holds_in_use),
         blocks=opens and rule.blocks is not False,
         answered=answered,
         sheet=rule.sheet,
-        steroid_drop=situation.medicine.role == "steroid" and situation.medicine.route == "eye",
+        steroid_drop=course.medicine.role == "steroid" and course.medicine.route == "eye",
         instead=fill(rule.instead, **words) if rule.instead else None,
     )
 
 
-def _ask(rule: CautionRule, situation: OnePerson) -> Answer:
+def _ask(rule: CautionRule, facts: MedicineFacts) -> Fact:
     if rule.always:
-        return Answer(True, ("in_use",), ())
-    if rule.when_any:
-        return any_of([CONDITIONS[name](situation) for name in rule.when_any])
-    return all_of([CONDITIONS[name](situation) for name in rule.when_all])
+        return Fact("always", True, YES_OR_NO[True], ("in_use",))
+    asked = [facts.ask(name) for name in rule.when_any or rule.when_all]
+    return any_so(rule.id, asked, by=bool(rule.when_any))
 
 
 def _fires(rule: CautionRule, value: bool | None) -> bool:
@@ -172,20 +201,16 @@ def _fires(rule: CautionRule, value: bool | None) -> bool:
     return value in wanted[rule.fires]
 
 
-def _choice(rule: CautionRule, situation: OnePerson) -> tuple[str | None, tuple[str, ...]]:
+def _choice(rule: CautionRule, course: _CourseAsked) -> tuple[str | None, tuple[str, ...]]:
     """The surgeon's choice for the eye's latest operation, and the field it stands in."""
-    if rule.answer_choice is None or situation.eye is None:
+    if rule.answer_choice is None or course.eye is None:
         return None, ()
-    operations = situation.operations(situation.eye)
-    if not operations:
-        return None, ()
-    index, operation = operations[-1]
-    said: str | None = getattr(operation.choices, rule.answer_choice)
-    return said, (f"operations.{index}.choices.{rule.answer_choice}",)
+    said = course.facts.eyes[0].read(f"operation.choices.{rule.answer_choice}")
+    return said.value, said.fields
 
 
-def _fields(*answers: Answer) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(field for a in answers for field in a.answers))
+def _fields(*facts: Fact) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(field for fact in facts for field in fact.answers))
 
 
 def _judge_pair(

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from followup.clinical.protocol.names import KnownNames, NameClass
 from followup.clinical.record import InUse, Record
+from followup.clinical.record.given import TabletTaken
 
 EYE_CLASS = "eye class"
 
@@ -24,11 +23,12 @@ def must_be_named(entry: InUse, names: KnownNames) -> bool:
     return entry.route == "eye" or any(one.taken == EYE_CLASS for one in classes_taken(entry, names))
 
 
-def taken(record: Record, names: KnownNames) -> Mapping[str, tuple[str, ...]]:
-    """What the described tablets that go on stand for, such as "blood_thinner", with their fields."""
-    found: dict[str, tuple[str, ...]] = {}
+def taken(record: Record, names: KnownNames) -> tuple[TabletTaken, ...]:
+    """What the described tablets that go on stand for, such as "blood_thinner"."""
+    found = []
     for i, entry in enumerate(record.in_use):
+        place = (f"in_use.{i}.described",)
         for one in classes_taken(entry, names) if entry.continues else ():
             assert one.taken is not None
-            found[one.taken] = (*found.get(one.taken, ()), f"in_use.{i}.described")
-    return found
+            found.append(TabletTaken(place, place, one.taken))
+    return tuple(found)

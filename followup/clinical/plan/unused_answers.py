@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 from followup.clinical.careplan import Caution, Course
 from followup.clinical.facts.eye_rules import EyeRules, apply_rules
@@ -73,11 +74,10 @@ def _choices(eye: EyeRules, protocol: Protocol, met: set[tuple[str, Eye | None]]
 
 def _without(context: EyeContext, choice: str) -> EyeContext:
     """The eye as if this choice had not been made."""
-    operation, operations = context.operation, list(context.record.operations)
-    choices = operation.choices.model_copy(update={choice: None})
-    operations[context.index] = operation.model_copy(update={"choices": choices})
-    record = context.record.model_copy(update={"operations": tuple(operations)})
-    return EyeContext(record, context.index, context.as_of)
+    choices = context.operation.choices.model_copy(update={choice: None})
+    changed = context.operation.model_copy(update={"choices": choices})
+    operations = tuple(changed if o is context.operation else o for o in context.record.operations)
+    return replace(context, record=context.record.model_copy(update={"operations": operations}))
 
 
 def _of_no_course(eye: EyeRules, courses: Sequence[Course]) -> Iterator[str]:

@@ -12,7 +12,7 @@ from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field, StrictInt, model_validator
 
-from followup.clinical.protocol.conditions import ConditionName
+from followup.clinical.protocol.facts import FactDef
 from followup.clinical.protocol.formulary import (
     Excipient,
     Form,
@@ -24,7 +24,7 @@ from followup.clinical.protocol.formulary import (
 )
 from followup.clinical.protocol.names import NO_NAMES, KnownNames
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
-from followup.clinical.protocol.references import Names, SentenceRef
+from followup.clinical.protocol.references import FactRef, Names, SentenceRef
 from followup.clinical.record.base import MedicineId, MedicineRole
 
 Level: TypeAlias = Literal["stop", "ask", "warn", "note"]
@@ -47,7 +47,7 @@ class Selector(ProtocolPart):
     excipients: tuple[Excipient, ...] = ()
     substances: tuple[MedicineId, ...] = ()
     potencies: tuple[Potency, ...] = ()
-    contraindications: tuple[ConditionName, ...] = ()
+    contraindications: tuple[FactRef, ...] = ()
     depot: bool | None = None
 
     @model_validator(mode="after")
@@ -94,12 +94,12 @@ class CautionRule(Reasoned):
 
     id: RuleId = Field(pattern=r"^[a-z][a-z0-9-]*(\.[a-z0-9-]+)+$")
     applies: tuple[Selector, ...] = Field(min_length=1)
-    when_any: tuple[ConditionName, ...] = ()
-    when_all: tuple[ConditionName, ...] = ()
+    when_any: tuple[FactRef, ...] = ()
+    when_all: tuple[FactRef, ...] = ()
     always: bool = False
     dense: Dense | None = None
     fires: Literal["yes", "not recorded", "yes or not recorded"] = "yes"
-    unless: tuple[ConditionName, ...] = ()
+    unless: tuple[FactRef, ...] = ()
     level: Level
     level_in_use: Level | Literal["silent"] | None = None
     holds: bool = False
@@ -161,12 +161,13 @@ class CautionFile(ProtocolPart):
 class CautionSet:
     """All rules of the safety net. Of the duplicate rules that fit a pair, the first speaks.
 
-    ``names`` are the medicines and reactions known in free words.
+    ``names`` are the medicines and reactions known in free words, ``facts`` what the rules may ask.
     """
 
     cautions: tuple[CautionRule, ...]
     duplicates: tuple[DuplicateRule, ...]
     names: KnownNames = NO_NAMES
+    facts: tuple[FactDef, ...] = ()
 
 
 def _check_placeholders(texts: tuple[str | None, ...], known: frozenset[str]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-from followup.clinical.protocol.checks_facts import check_facts
+from followup.clinical.protocol.checks_facts import check_asked, check_facts
 from followup.clinical.protocol.checks_needs import check_needs
 from followup.clinical.protocol.checks_reviews import check_review
 from followup.clinical.protocol.facts import FactDef, bare, none_between
@@ -40,7 +40,9 @@ def _names_and_needs(protocol: Protocol, files: Files) -> Iterator[FollowupError
         yield from twice(file)
     yield from _check_settings(protocol, files.main.source)
     yield from check_facts(protocol, files.facts.source)
-    yield from _check_references(files)
+    missing = list(_check_references(files))
+    yield from missing
+    yield from () if missing else check_asked(protocol, files)
     seen: set[str] = set()
     for source, i, rule in files.placed:
         if rule.id in seen:

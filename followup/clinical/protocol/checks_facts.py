@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from followup.clinical.protocol.checks_reviews import FACTS
-from followup.clinical.protocol.facts import FactDef, bare
+from followup.clinical.protocol.facts import FactDef, about_medicine, bare, may_be_open
+from followup.clinical.protocol.files import Files
 from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.protocol.reader import Read
+from followup.clinical.protocol.references import references
 from followup.clinical.record.base import NOT_RECORDED
-from followup.clinical.record.eye import held_at, known_path
+from followup.clinical.record.eye import held_at, known_path, read_by_facts
 from followup.clinical.record.fields import Held
 from followup.errors import FollowupError
 
@@ -20,11 +24,11 @@ def check_facts(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
     for i, fact in enumerate(protocol.facts):
         if fact.name in seen:
             yield source.refuse("protocol.fact", f'the fact "{fact.name}" stands twice', "fact", i)
-        for name in _builds_on(fact):
+        for name in fact.builds_on:
             if bare(name) not in seen:
                 what = f'the fact "{fact.name}" builds on "{bare(name)}", which does not stand before it'
                 yield source.refuse("protocol.fact", what, "fact", i)
-        if fact.field is not None and not known_path(fact.field):
+        if fact.field is not None and not (known_path(fact.field) and read_by_facts(fact.field)):
             yield source.refuse("protocol.fact", f'no field "{fact.field}" in the record', "fact", i, "field")
         elif fact.field is not None and (wrong := _untestable(fact, held_at(fact.field))):
             what = f'the fact "{fact.name}" can never be tested: {fact.field} {wrong}'
@@ -35,8 +39,25 @@ def check_facts(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
         seen.add(fact.name)
 
 
-def _builds_on(fact: FactDef) -> tuple[str, ...]:
-    return (*(fact.any_of or ()), *(fact.all_of or ()))
+def check_asked(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
+    """Every rule about an eye that asks for a fact about a medicine, and every caution that waits for a
+    silence which counts as no."""
+    of_eye: set[str] = set()
+    open_: set[str] = set()
+    for fact in protocol.facts:
+        of_eye |= set() if about_medicine(fact, of_eye) else {fact.name}
+        open_ |= {fact.name} if may_be_open(fact, open_) else set()
+    about_eyes: tuple[Read[Any], ...] = (*files.rules, files.review)
+    for file in about_eyes:
+        for place, to, name in references(file.model):
+            if to.kind == "fact" and bare(name) not in of_eye:
+                what = f'"{name}" is about a medicine, and only a caution about one can ask for it'
+                yield file.source.refuse(file.file.code, what, *place)
+    for i, caution in enumerate(protocol.cautions.cautions):
+        for name in (*caution.when_any, *caution.when_all) if "not recorded" in caution.fires else ():
+            if bare(name) not in open_:
+                what = f'"{name}" is never {NOT_RECORDED}: its silence means yes or no'
+                yield files.cautions.source.refuse("cautions.rule", what, "caution", i, "fires")
 
 
 def _untestable(fact: FactDef, held: Held) -> str:
@@ -70,7 +91,8 @@ def _written(value: object) -> str:
 
 
 def unused_facts(protocol: Protocol) -> tuple[str, ...]:
-    """The facts that no rule, no row of the reviews, not the review itself and no fact of these asks for.
+    """The facts that no rule, no caution, no row of the reviews nor the review itself asks for, and no fact
+    of these.
 
     They harm nobody, but say that the protocol heeds what it does not.
     """
@@ -80,7 +102,12 @@ def unused_facts(protocol: Protocol) -> tuple[str, ...]:
     asked |= {bare(n) for row in (*review.to_see, *review.before_steroid, *review.flag) for n in row.when}
     asked |= {bare(name) for entry in review.other for name in entry.when}
     asked |= {bare(name) for entry in review.other if entry.careful for name in entry.careful.when_any}
+    asked |= {
+        bare(name)
+        for caution in protocol.cautions.cautions
+        for name in (*caution.when_any, *caution.when_all, *caution.unless)
+    }
     for fact in reversed(protocol.facts):
         if fact.name in asked:
-            asked |= {bare(name) for name in _builds_on(fact)}
+            asked |= {bare(name) for name in fact.builds_on}
     return tuple(fact.name for fact in protocol.facts if fact.name not in asked)

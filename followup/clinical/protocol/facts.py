@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, model_validator
 
+from followup.clinical.record.eye import is_of_medicine
 from followup.said import SaidText
 
 Scalar = bool | int | float | str
@@ -18,10 +19,11 @@ Mark = Literal["P", "S", "M", "C"]
 
 
 class FactDef(BaseModel):
-    """How one statement is tested. Exactly one of ``field``, ``any_of`` and ``all_of`` is given.
+    """How one statement is tested. Exactly one of ``field``, ``any_of``, ``all_of``, ``first_of`` is given.
 
     ``absent`` says what a field that holds nothing means: most events are written down only when
-    they happen ("no"); for some the silence itself is the danger ("not recorded").
+    they happen ("no"); for some the silence itself is the danger ("not recorded"). ``no_where`` names facts
+    of which each makes silence mean "no". ``first_of`` is ``any_of`` told by the first that is so alone.
 
     A fact tells itself as it holds: ``about`` where it is so, ``otherwise`` where it is not ("" where that
     goes without saying), ``unknown`` where nothing is written down. ``said`` tells what the record says
@@ -52,15 +54,17 @@ class FactDef(BaseModel):
     absent: Literal["no", "not recorded", "yes"] = "not recorded"
     any_of: tuple[str, ...] | None = Field(None, min_length=1)
     all_of: tuple[str, ...] | None = Field(None, min_length=1)
+    first_of: tuple[str, ...] | None = Field(None, min_length=1)
+    no_where: tuple[str, ...] = ()
     because: SaidText = ""
     source: SaidText = ""
     mark: Mark | None = None
 
     @model_validator(mode="after")
     def _is_one_test(self) -> FactDef:
-        ways = [w for w in (self.field, self.any_of, self.all_of) if w is not None]
+        ways = [w for w in (self.field, self.any_of, self.all_of, self.first_of) if w is not None]
         if len(ways) != 1:
-            raise ValueError("give exactly one of field, any_of and all_of")
+            raise ValueError("give exactly one of field, any_of and all_of (or first_of)")
         limits = (self.at_least, self.over, self.under, self.up_to)
         tests = [self.is_, self.contains, self.present, self.some, self.mentions]
         count = sum(t is not None for t in tests) + any(x is not None for x in limits)
@@ -75,11 +79,24 @@ class FactDef(BaseModel):
             raise ValueError("some_at_least and some_over go with some, and need because, source and mark")
         if none_between((self.at_least, self.over), (self.under, self.up_to), self.over, self.under):
             raise ValueError("no number lies between these limits")
+        silent_yes_or_no = self.absent != "not recorded" or self.some is not None or self.present is not None
+        if self.no_where and (silent_yes_or_no or not self.field):
+            raise ValueError("no_where goes with a field whose silence would else be not recorded")
         if set(self.values) != set(PLACE.findall(self.said or "")):
             raise ValueError("said and values do not name the same")
         if clash := {f"not {name}" for name in self.all_of or ()} & set(self.all_of or ()):
             raise ValueError(f'the fact can never hold: it wants "{min(clash)}" and the opposite')
         return self
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """The facts that it is made of; one may stand as "not name"."""
+        return self.any_of or self.all_of or self.first_of or ()
+
+    @property
+    def builds_on(self) -> tuple[str, ...]:
+        """Every fact that must stand before it."""
+        return (*self.parts, *self.no_where)
 
 
 def none_between(
@@ -94,3 +111,17 @@ def none_between(
 def bare(name: str) -> str:
     """The fact's name without a leading "not "."""
     return name.removeprefix("not ")
+
+
+def about_medicine(fact: FactDef, of_eye: Container[str]) -> bool:
+    """Whether it asks about a medicine, itself or by a fact that is not among those ``of_eye``."""
+    if fact.field is not None and is_of_medicine(fact.field):
+        return True
+    return any(bare(name) not in of_eye for name in fact.builds_on)
+
+
+def may_be_open(fact: FactDef, open_: Container[str]) -> bool:
+    """Whether silence can leave it not recorded, itself or by one of those that are ``open_``."""
+    if fact.field is None:
+        return any(bare(name) in open_ for name in fact.parts)
+    return fact.some is not None or (fact.absent == "not recorded" and fact.present is None)

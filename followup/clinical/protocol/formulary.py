@@ -11,9 +11,8 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import Field, StringConstraints, model_validator
 
-from followup.clinical.protocol.conditions import ConditionName
 from followup.clinical.protocol.parts import Mark, ProtocolPart, Sourced
-from followup.clinical.protocol.references import Names
+from followup.clinical.protocol.references import FactRef, Names
 from followup.clinical.record.base import MedicineId, MedicineRole
 from followup.said import MaySay
 
@@ -130,7 +129,7 @@ class Medicine(Sourced):
     bedtime_only: bool = False
     wait_minutes: int = Field(ge=1, le=60)
     excipients: tuple[Excipient, ...] = ()
-    contraindications: tuple[ConditionName, ...] = ()
+    contraindications: tuple[FactRef, ...] = ()
     note: Words | None = None
 
     @model_validator(mode="after")

@@ -62,7 +62,10 @@ def read_protocol(folder: Path) -> tuple[Protocol, Files]:
         formulary={medicine.id: medicine for medicine in medicines},
         usual_figures=files.formulary.model.usual,
         cautions=CautionSet(
-            cautions.caution, cautions.duplicate, KnownNames.of(files.names.model, medicines)
+            cautions.caution,
+            cautions.duplicate,
+            KnownNames.of(files.names.model, medicines),
+            files.facts.model.fact,
         ),
         review=files.review.model,
         aftercare=files.aftercare.model,

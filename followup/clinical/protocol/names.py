@@ -18,6 +18,7 @@ from pydantic import Field, StrictInt
 from followup.clinical.protocol.formulary import Kind, Medicine, Words
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned, Sourced
 from followup.clinical.protocol.references import FieldRef, Names
+from followup.clinical.record.given import StandsFor
 
 Reaction: TypeAlias = Literal["rash", "severe", "wheeze", "other", "not known"]
 Form: TypeAlias = tuple[str, ...]
@@ -41,9 +42,7 @@ class NameClass(Sourced):
     allergy: Words | None = None
     kinds: tuple[Kind, ...] = ()
     unclear: bool = False
-    taken: (
-        Literal["blood_thinner", "mao_inhibitor", "ritonavir or cobicistat", "eye class", "note"] | None
-    ) = None
+    taken: StandsFor | None = None
 
 
 class FieldWords(Sourced):

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, is_dataclass
 from types import NoneType, UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from followup.clinical.record import Findings, InUse, Operation, Patient
 from followup.clinical.record.patient import EyeHistory
@@ -16,6 +16,7 @@ _ROOTS: Mapping[str, Any] = {
     "other_eye": EyeHistory,
     "operation": Operation,
     "reviews": Findings,
+    "last_look": Findings,
     "in_use": InUse,
 }
 
@@ -44,12 +45,19 @@ class Held:
 
     def entry(self, name: str) -> Held | None:
         """The field ``name`` of a list's entries."""
-        found = next((k.model_fields.get(name) for k in self._each() if hasattr(k, "model_fields")), None)
-        return None if found is None else Held(tuple(_options(found.annotation)))
+        fields = {field: kind for each in self._each() for field, kind in _fields(each).items()}
+        return Held(tuple(_options(fields[name]))) if name in fields else None
 
     def _each(self) -> Iterator[Any]:
         for kind in self.kinds:
             yield from _options(get_args(kind)[0]) if get_origin(kind) is tuple else (kind,)
+
+
+def _fields(kind: Any) -> Mapping[str, Any]:
+    """The fields of a part of the record, or of something told in it, with what each may hold."""
+    if is_dataclass(kind):
+        return get_type_hints(kind)
+    return {name: field.annotation for name, field in getattr(kind, "model_fields", {}).items()}
 
 
 def leads(path: str) -> bool:
@@ -68,8 +76,8 @@ def held(path: str) -> Held:
 
 def _along(model: Any, names: list[str]) -> list[Any]:
     """The types at the end of the way; none where it leads nowhere."""
-    field = getattr(model, "model_fields", {}).get(names[0])
-    options = list(_options(field.annotation)) if field else []
+    fields = _fields(model)
+    options = list(_options(fields[names[0]])) if names[0] in fields else []
     if len(names) == 1:
         return options
     return [kind for option in options for kind in _along(option, names[1:])]

@@ -50,24 +50,28 @@ class WakingDay(RecordPart):
     bedtime: ClockTime = "22:00"
 
 
+AllergyTo = Literal[
+    "sulfonamide",
+    "sulphite",
+    "benzalkonium",
+    "aspirin",
+    "penicillin",
+    "cephalosporin",
+    "quinolone",
+    "medicine",
+    "other",
+]
+ReactionTold = Literal["rash", "severe", "wheeze", "other", "not known"]
+
+
 class Allergy(RecordPart):
     """``severe`` stands for blisters, swelling or collapse. ``medicine`` is a formulary id.
 
     "other" is whatever no other word fits, told in ``described`` ("strawberries").
     """
 
-    to: Literal[
-        "sulfonamide",
-        "sulphite",
-        "benzalkonium",
-        "aspirin",
-        "penicillin",
-        "cephalosporin",
-        "quinolone",
-        "medicine",
-        "other",
-    ]
-    reaction: Literal["rash", "severe", "wheeze", "other", "not known"] = "not known"
+    to: AllergyTo
+    reaction: ReactionTold = "not known"
     medicine: MedicineId | None = None
     described: Short | None = None
 

@@ -196,7 +196,6 @@ def test_the_strictest_label_counts_where_no_country_is_named(formulary):
         ('form = "solution"', 'form = "tablet"', 2, "go by mouth"),
         ('form = "solution"', 'form = "slow-release"', 2, "route = injection"),
         ('id = "timolol-0-5"', 'id = "Timolol 0.5"', 3, '"id"'),
-        ('mark = "M"', 'mark = "M"\ncontraindications = ["bad luck"]', 13, '"contraindications.0"'),
         ('mark = "M"', 'mark = "M"\n[[medicine.labels]]\ncountry = "UK"\ndrops_a_day = 2', 13, "source"),
         ("# one medicine", 'title = "mine"', 1, 'unknown key "title"'),
     ],

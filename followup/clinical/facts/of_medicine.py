@@ -1,0 +1,46 @@
+"""The facts that speak for or against giving one medicine: asked of one eye, or by mouth of both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from followup.clinical.facts.derive import Fact, any_so, derive_fact, truth
+from followup.clinical.protocol.facts import FactDef, bare
+from followup.clinical.record import Eye, Record
+from followup.clinical.record.eye import OTHER, EyeContext
+from followup.clinical.record.given import Given
+
+
+@dataclass(frozen=True)
+class MedicineFacts:
+    """Each asked once; ``eyes`` are those that the medicine reaches."""
+
+    eyes: tuple[EyeContext, ...]
+    definitions: Mapping[str, FactDef]
+    known: tuple[dict[str, Fact], ...] = field(compare=False, repr=False)
+
+    def ask(self, name: str) -> Fact:
+        """So ("not name": not so) in one of the eyes; else not recorded if it is that in one."""
+        told = []
+        for eye, known in zip(self.eyes, self.known, strict=True):
+            fact = derive_fact(bare(name), eye, self.definitions, known)
+            told.append(replace(fact, value=truth(name, known)))
+        return any_so(name, told)
+
+
+def medicine_facts(
+    record: Record, eye: Eye | None, given: Given, as_of: date | None, definitions: Iterable[FactDef]
+) -> MedicineFacts:
+    """``eye`` None: by mouth, so that both eyes count. Reviews after ``as_of`` are not looked at."""
+    reached = tuple(OTHER) if eye is None else (eye,)
+    eyes = tuple(
+        EyeContext(record, _latest(record, one), as_of or date.max, side=one, given=given) for one in reached
+    )
+    return MedicineFacts(eyes, {one.name: one for one in definitions}, tuple({} for _ in eyes))
+
+
+def _latest(record: Record, eye: Eye) -> int | None:
+    mine = [(o.date, i) for i, o in enumerate(record.operations) if o.eye == eye]
+    return max(mine)[1] if mine else None
