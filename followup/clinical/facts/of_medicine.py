@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
 from followup.clinical.facts.derive import Fact, any_so, derive_fact, truth
+from followup.clinical.protocol.cautions import CautionSet
 from followup.clinical.protocol.facts import FactDef, bare
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.eye import OTHER, EyeContext
@@ -26,19 +27,28 @@ class MedicineFacts:
         told = []
         for eye, known in zip(self.eyes, self.known, strict=True):
             fact = derive_fact(bare(name), eye, self.definitions, known)
-            told.append(replace(fact, value=truth(name, known)))
-        return any_so(name, told)
+            told.append(fact if name == fact.name else replace(fact, value=truth(name, known)))
+        return any_so(name, told) if len(told) > 1 else told[0]
 
 
 def medicine_facts(
-    record: Record, eye: Eye | None, given: Given, as_of: date | None, definitions: Iterable[FactDef]
+    record: Record, eye: Eye | None, given: Given, as_of: date | None, cautions: CautionSet
 ) -> MedicineFacts:
     """``eye`` None: by mouth, so that both eyes count. Reviews after ``as_of`` are not looked at."""
     reached = tuple(OTHER) if eye is None else (eye,)
     eyes = tuple(
-        EyeContext(record, _latest(record, one), as_of or date.max, side=one, given=given) for one in reached
+        EyeContext(
+            record,
+            _latest(record, one),
+            as_of or date.max,
+            cautions.roles,
+            cautions.recent_days,
+            side=one,
+            given=given,
+        )
+        for one in reached
     )
-    return MedicineFacts(eyes, {one.name: one for one in definitions}, tuple({} for _ in eyes))
+    return MedicineFacts(eyes, cautions.facts, tuple({} for _ in eyes))
 
 
 def _latest(record: Record, eye: Eye) -> int | None:

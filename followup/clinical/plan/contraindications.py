@@ -88,7 +88,7 @@ def check_medicine(
         eye,
         new,
         ((max_count, days),) if counts is None else tuple(counts),
-        medicine_facts(record, eye, _given(record, medicine, days, cautions), as_of, cautions.facts),
+        medicine_facts(record, eye, _given(record, medicine, days, cautions), as_of, cautions),
     )
     said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, course)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)

@@ -6,7 +6,8 @@ with certainty is refused with file and line, never skipped.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from string import Formatter
 from typing import Annotated, Literal, TypeAlias
 
@@ -161,13 +162,16 @@ class CautionFile(ProtocolPart):
 class CautionSet:
     """All rules of the safety net. Of the duplicate rules that fit a pair, the first speaks.
 
-    ``names`` are the medicines and reactions known in free words, ``facts`` what the rules may ask.
+    ``names`` are the medicines and reactions known in free words; ``facts`` what the rules may ask, of
+    eyes read with these ``roles`` and ``recent_days``.
     """
 
     cautions: tuple[CautionRule, ...]
     duplicates: tuple[DuplicateRule, ...]
     names: KnownNames = NO_NAMES
-    facts: tuple[FactDef, ...] = ()
+    facts: Mapping[str, FactDef] = field(default_factory=dict)
+    roles: Mapping[str, MedicineRole] = field(default_factory=dict)
+    recent_days: int = 0
 
 
 def _check_placeholders(texts: tuple[str | None, ...], known: frozenset[str]) -> None:
