@@ -246,3 +246,35 @@ def test_a_count_that_a_clinics_rule_gives_stands_over_the_usual_one(folder, som
     assert own != text
     rules.write_text(own, "utf-8")
     assert told(someone(), protocol=load_protocol(folder)).steps("right:nsaid") == "1x14"
+
+
+def test_a_rule_and_a_caution_with_a_new_fact_are_data_alone(folder, someone, told):
+    """Two files for each: the fact, and what asks for it; no word of the program knows either."""
+    with (folder / "facts.toml").open("a", encoding="utf-8") as file:
+        file.write(
+            '\n[[fact]]\nname = "scarred"\nabout = "a scarred eye"\nfield = "eye.corneal_scar"\nis = [true]\n'
+        )
+    own_rule(
+        folder,
+        "scar",
+        'when = ["scarred"]\n'
+        'need = { id = "scar", kind = "wound", earliest = "20", target = "21", latest = "22" }',
+    )
+    with (folder / "cautions.toml").open("a", encoding="utf-8") as file:
+        for name, fires in (("scar.told", "yes"), ("scar.asked", "not recorded")):
+            file.write(
+                f'\n[[caution]]\nid = "{name}"\napplies = [{{ roles = ["steroid"] }}]\n'
+                f'when_all = ["scarred", "not pressure_drop_in_use"]\nfires = "{fires}"\nlevel = "warn"\n'
+                'text = "{medicine}: a scar."\nbecause = "Ours."\nsource = "invented"\nmark = "C"\n'
+            )
+    own = load_protocol(folder)
+    drop = {"medicine": "timolol-0-5", "eye": "right", "count_a_day": 2}
+    for parts, looked, said in (
+        ({"eye": {"corneal_scar": True}}, True, {"scar.told"}),
+        ({"eye": {"corneal_scar": False}}, False, set()),
+        ({}, False, {"scar.asked"}),
+        ({"eye": {"corneal_scar": True}, "in_use": [drop]}, True, set()),
+    ):
+        plan = told(someone(**parts), protocol=own).plan
+        assert {c.id for c in plan.cautions if c.id.startswith("scar.")} == said
+        assert any(need.key == "right:scar" for need in plan.needs) is looked

@@ -126,14 +126,14 @@ def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
     value, deciding = _decided(parts, by=definition.all_of is None)
     if value and definition.first_of:
         deciding = deciding[:1]
-    words = YES_OR_NO[value]
-    # Where it is open, what nobody wrote down is what keeps it so.
+    # Where it is open, what nobody wrote down is what keeps it so; but it was read from them all.
     said = once(fact.holds for fact in deciding)
+    read = deciding if value is not None else [fact for _, fact in parts]
     return Fact(
         definition.name,
         value,
-        words,
-        _once(fact.fields for fact in deciding),
+        YES_OR_NO[value],
+        _once(fact.fields for fact in read),
         _combined(definition, value, said),
         _once(fact.answers for fact in deciding),
     )

@@ -54,10 +54,12 @@ def check_asked(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
                 what = f'"{name}" is about a medicine, and only a caution about one can ask for it'
                 yield file.source.refuse(file.file.code, what, *place)
     for i, caution in enumerate(protocol.cautions.cautions):
-        for name in (*caution.when_any, *caution.when_all) if "not recorded" in caution.fires else ():
-            if bare(name) not in open_:
-                what = f'"{name}" is never {NOT_RECORDED}: its silence means yes or no'
-                yield files.cautions.source.refuse("cautions.rule", what, "caution", i, "fires")
+        asked = caution.when_any or caution.when_all
+        closed = [name for name in asked if bare(name) not in open_]
+        each = caution.when_any and caution.fires == "not recorded"
+        if "not recorded" in caution.fires and closed and (each or len(closed) == len(asked)):
+            what = f'"{closed[0]}" is never {NOT_RECORDED}: its silence means yes or no'
+            yield files.cautions.source.refuse("cautions.rule", what, "caution", i, "fires")
 
 
 def _untestable(fact: FactDef, held: Held) -> str:
