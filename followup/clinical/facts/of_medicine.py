@@ -10,7 +10,8 @@ from followup.clinical.facts.derive import Fact, any_so, derive_fact, truth
 from followup.clinical.protocol.cautions import CautionSet
 from followup.clinical.protocol.facts import FactDef, bare
 from followup.clinical.record import Eye, Record
-from followup.clinical.record.eye import OTHER, EyeContext
+from followup.clinical.record.base import BOTH_EYES
+from followup.clinical.record.eye import EyeContext
 from followup.clinical.record.given import Given
 
 
@@ -35,7 +36,7 @@ def medicine_facts(
     record: Record, eye: Eye | None, given: Given, as_of: date | None, cautions: CautionSet
 ) -> MedicineFacts:
     """``eye`` None: by mouth, so that both eyes count. Reviews after ``as_of`` are not looked at."""
-    reached = tuple(OTHER) if eye is None else (eye,)
+    reached = BOTH_EYES if eye is None else (eye,)
     eyes = tuple(
         EyeContext(
             record,

@@ -9,7 +9,7 @@ from typing import Any
 
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
 from followup.clinical.record.ages import oldest, youngest
-from followup.clinical.record.base import UNSEEN, MedicineRole
+from followup.clinical.record.base import BOTH_EYES, UNSEEN, MedicineRole
 from followup.clinical.record.fields import Held, held, leads
 from followup.clinical.record.given import AllergyTold, Given, TabletTaken
 from followup.clinical.record.patient import EyeHistory
@@ -243,8 +243,8 @@ def _look_or_operation(name: str, finding: str) -> Derived:
 def _steroid_response(context: EyeContext) -> Read:
     """A known rise on steroid, in this eye or in the other."""
     told: list[str] = []
-    asked = tuple(f"patient.eyes.{eye}.steroid_responder" for eye in OTHER)
-    for eye, own in zip(OTHER, asked, strict=True):
+    asked = tuple(f"patient.eyes.{eye}.steroid_responder" for eye in BOTH_EYES)
+    for eye, own in zip(BOTH_EYES, asked, strict=True):
         past = history_of(context.record, eye)
         earlier = past.after_earlier_operation
         if past.rise_on_steroid is not None or past.steroid_responder:
