@@ -10,9 +10,10 @@ from pydantic import Field
 from followup.care.act import Act, Id, Line, Truth
 from followup.care.hand import Hand
 from followup.errors import FollowupError
+from followup.records.channels import Channel
 from followup.records.desk.attempts import FollowStanding, set_standing, standings
 from followup.records.desk.taking_back import take_back
-from followup.records.people.messages import Channel, MessageChoice, choose_messages, stop_messages
+from followup.records.people.messages import MessageChoice, choose_messages, stop_messages
 from followup.records.people.patients import known, patients_by_id
 from followup.records.views import PatientView
 from followup.said import say

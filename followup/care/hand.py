@@ -12,8 +12,8 @@ from followup.care.passwords import Passwords, usual_passwords
 from followup.clinical.protocol.protocol import Protocol
 from followup.language.languages import language
 from followup.recall.codes.codes import Keyring
+from followup.records.channels import Channel
 from followup.records.house.clinics import get_clinic
-from followup.records.people.messages import Channel
 from followup.records.plans.protocols import protocol_signature
 from followup.records.store.store import Store
 from followup.records.views import Actor, Clinic

@@ -16,6 +16,7 @@ from followup.recall.jobs.lists import as_csv
 from followup.recall.messages.calls import CallLine, call_lines
 from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
+from followup.records.channels import CHANNELS
 from followup.records.people.messages import choose_messages, stop_messages, unsent_messages
 from followup.records.people.patients import patient_by_code, unknown_patient
 from followup.records.store.store import Session
@@ -61,9 +62,7 @@ def calls(kind: str, folder: str | None, on: date | None) -> CommandOutcome:
 @messages.command()
 @click.argument("code")
 @folder_option
-@click.option(
-    "--by", type=click.Choice(("paper", "mail", "gateway", "folder")), required=True, help="Which way."
-)
+@click.option("--by", type=click.Choice(CHANNELS), required=True, help="Which way.")
 @click.option("--to", "address", default="", help="Telephone number or mail address.")
 @click.option("--carer", is_flag=True, help="Written to a helper instead of the patient.")
 def agree(code: str, folder: str | None, by: str, address: str, carer: bool) -> CommandOutcome:

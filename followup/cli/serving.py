@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 import uvicorn
 
 from followup.cli.contract import say
+from followup.cli.workplace import ways_out
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.app import create_app
 from followup.desks.door.hand import Desk
@@ -19,7 +20,6 @@ from followup.errors import FollowupError
 from followup.recall.codes.codes import load_keyring
 from followup.recall.jobs.daily import Workplace
 from followup.recall.jobs.scheduler import running
-from followup.records.people.messages import Channel
 from followup.records.store.store import Store
 from followup.settings import Settings
 
@@ -32,18 +32,8 @@ def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
         keyring=load_keyring(settings.key_file),
         clock=lambda: datetime.now(UTC),
         https=https,
-        ways_out=_ways_out(settings),
+        ways_out=ways_out(settings),
     )
-
-
-def _ways_out(settings: Settings) -> frozenset[Channel]:
-    ways: dict[Channel, object] = {
-        "gateway": settings.gateway,
-        "mail": settings.mail,
-        "folder": settings.outbox,
-        "paper": True,
-    }
-    return frozenset(way for way, given in ways.items() if given)
 
 
 def serve_pages(

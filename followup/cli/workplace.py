@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -18,21 +19,32 @@ from followup.recall.messages.channels import (
     Sender,
     load_gateway,
 )
-from followup.records.people.messages import Channel
+from followup.records.channels import Channel
 from followup.records.store.store import Store
 from followup.settings import Settings
 
 
 def workplace(settings: Settings, store: Store, protocol: Protocol) -> Workplace:
     """Errors: those of the gateway's and the mail server's file, by file and line."""
-    senders: dict[Channel, Sender] = {}
-    if settings.outbox is not None:
-        senders["folder"] = FolderSender(settings.outbox)
-    if settings.gateway is not None:
-        senders["gateway"] = GatewaySender(load_gateway(settings.gateway), os.environ)
-    if settings.mail is not None:
-        senders["mail"] = MailSender(load_mail(settings.mail), settings.mail_password)
+    senders = {way: made() for way, made in _ways(settings).items()}
     return Workplace(store, protocol, settings.folder, senders, settings.backup_passphrase)
+
+
+def ways_out(settings: Settings) -> frozenset[Channel]:
+    """The ways that are set up, without reading their files; a call is always one."""
+    return frozenset({"paper", *_ways(settings)})
+
+
+def _ways(settings: Settings) -> dict[Channel, Callable[[], Sender]]:
+    """How each way out that the settings name is made."""
+    ways: dict[Channel, Callable[[], Sender]] = {}
+    if (outbox := settings.outbox) is not None:
+        ways["folder"] = lambda: FolderSender(outbox)
+    if (gateway := settings.gateway) is not None:
+        ways["gateway"] = lambda: GatewaySender(load_gateway(gateway), os.environ)
+    if (mail := settings.mail) is not None:
+        ways["mail"] = lambda: MailSender(load_mail(mail), settings.mail_password)
+    return ways
 
 
 def load_mail(path: Path) -> MailSettings:

@@ -1,49 +1,26 @@
-"""All routers of the desks, in the order in which their paths are tried."""
+"""All routers of the desks: the ``router`` of every module in a desk's folder, and those for programs.
+
+No address is answered by two modules, so their order is of no account.
+"""
 
 from __future__ import annotations
 
-from followup.desks.api import description
-from followup.desks.counsellor import operations as counsellor
-from followup.desks.counsellor import printing, sheets
-from followup.desks.manager import bottles, figures, messages, protocol
-from followup.desks.manager import calendar as calendar_desk
-from followup.desks.manager import staff as staff_desk
-from followup.desks.page import account, font_files, health, help_pages
-from followup.desks.reception import calls as call_list
-from followup.desks.reception import finding, following, moving, reaching
-from followup.desks.reception import today as reception
-from followup.desks.surgeon import alerts, deciding, eye, leaving, looks, plans, steps, waiting
-from followup.desks.surgeon import my_patients as surgeon
+from collections.abc import Iterator
+from importlib import import_module
+from pkgutil import iter_modules
 
-ROUTERS = (
-    account.router,
-    *description.ROUTERS,
-    description.router,
-    health.router,
-    help_pages.router,
-    font_files.router,
-    printing.router,
-    counsellor.router,
-    waiting.router,
-    plans.router,
-    deciding.router,
-    steps.router,
-    eye.router,
-    looks.router,
-    surgeon.router,
-    sheets.router,
-    finding.router,
-    reaching.router,
-    call_list.router,
-    following.router,
-    moving.router,
-    reception.router,
-    alerts.router,
-    leaving.router,
-    bottles.router,
-    figures.router,
-    messages.router,
-    calendar_desk.router,
-    protocol.router,
-    staff_desk.router,
-)
+from fastapi import APIRouter
+
+from followup.desks import counsellor, manager, page, reception, surgeon
+from followup.desks.api import description
+
+
+def _found() -> Iterator[APIRouter]:
+    for desk in (page, counsellor, surgeon, reception, manager):
+        for module in iter_modules(desk.__path__, f"{desk.__name__}."):
+            router = getattr(import_module(module.name), "router", None)
+            if isinstance(router, APIRouter):
+                yield router
+
+
+ROUTERS = (*description.ROUTERS, description.router, *_found())

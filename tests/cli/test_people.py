@@ -15,8 +15,7 @@ import pytest
 
 from followup.cli.backup import _refuse_while_served
 from followup.cli.files import write_out
-from followup.cli.serving import _ways_out
-from followup.cli.workplace import load_mail, workplace
+from followup.cli.workplace import load_mail, ways_out, workplace
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
@@ -211,9 +210,9 @@ def test_a_way_out_that_is_described_is_offered_and_used_for_its_own_messages_al
     settings = load_settings({}, {"folder": tmp_path, given: path})
     place = workplace(settings, SimpleNamespace(), SimpleNamespace())
     assert {name: type(sender) for name, sender in place.senders.items()} == {way: kind}
-    assert _ways_out(settings) == {"paper", way}
+    assert ways_out(settings) == {"paper", way}
     assert workplace(load_settings({}, {"folder": tmp_path}), place.store, place.protocol).senders == {}
-    assert _ways_out(load_settings({}, {"folder": tmp_path})) == {"paper"}
+    assert ways_out(load_settings({}, {"folder": tmp_path})) == {"paper"}
 
 
 def test_a_mail_server_is_spoken_to_in_cipher_unless_the_clinic_says_otherwise(tmp_path) -> None:

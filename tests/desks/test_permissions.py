@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import pytest
 from doors import EVERYBODY, ROLES, WHO_MAY, ask, door
 from fastapi.routing import APIRoute
@@ -40,6 +42,16 @@ def test_beside_the_routes_only_the_styles_and_scripts_of_the_pages_are_served(h
 
 def test_the_table_names_known_roles_alone_and_a_right_for_every_line():
     assert frozenset(ROLES) | {EVERYBODY} == frozenset().union(*WHO_MAY.values())
+
+
+def test_no_address_is_answered_by_two_routes_of_different_modules(house):
+    """Routes are found module by module: an address of two would be answered by whose name comes first."""
+    found = [route for route in _served(create_app(house.desk).routes) if isinstance(route, APIRoute)]
+    for one, other in combinations(found, 2):
+        if one.methods & other.methods and one.endpoint.__module__ != other.endpoint.__module__:
+            parts, others = one.path.split("/"), other.path.split("/")
+            alike = [a == b or "{" in a + b for a, b in zip(parts, others, strict=False)]
+            assert len(parts) != len(others) or not all(alike), (one.path, other.path)
 
 
 @pytest.mark.parametrize("who", [*ROLES, EVERYBODY])

@@ -6,6 +6,7 @@ import pytest
 
 from followup.clinical.record import Phone
 from followup.errors import FollowupError
+from followup.records.channels import CHANNELS, WAYS_OUT
 from followup.records.people.addresses import is_mail, is_phone, is_usable, refuse_phones, with_plain_digits
 
 NUMBER, ADDRESS, NEITHER = "+44 20 7946 0101", "anna@clinic.example", "5----"
@@ -68,6 +69,10 @@ def test_a_mail_address_is_taken_up_to_the_length_of_the_standard(address, taken
 )
 def test_each_way_goes_to_its_own_kind_of_address(channel, usable):
     assert {address: is_usable(channel, address) for address in usable} == usable
+
+
+def test_every_way_out_says_what_it_is_called_and_where_it_goes():
+    assert WAYS_OUT.keys() == set(CHANNELS)
 
 
 def test_digits_of_any_script_are_dialled_as_zero_to_nine_and_the_rest_stays():

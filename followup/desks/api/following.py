@@ -11,8 +11,9 @@ from followup.care.recording import known_patient
 from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.records.channels import Channel
 from followup.records.desk.attempts import StandingWord
-from followup.records.people.messages import Channel, message_choice
+from followup.records.people.messages import message_choice
 
 router = router_of("Reaching patients")
 

@@ -12,8 +12,9 @@ from followup.care.house import send_again
 from followup.care.staff import NewStaff, StaffChange, add_person, change_person
 from followup.desks.api.base import Given, router_of
 from followup.desks.door.hand import AnyHand
+from followup.records.channels import Channel
 from followup.records.house.staff import all_staff
-from followup.records.people.messages import Channel, unsent_messages
+from followup.records.people.messages import unsent_messages
 from followup.records.views import Staff
 from followup.timing.calendar import Calendar
 

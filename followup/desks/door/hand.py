@@ -15,7 +15,7 @@ from followup.care.passwords import Passwords, usual_passwords
 from followup.clinical.protocol.protocol import Protocol
 from followup.desks.words.texts import Texts
 from followup.recall.codes.codes import Keyring
-from followup.records.people.messages import Channel
+from followup.records.channels import Channel
 from followup.records.store.store import Store
 from followup.records.views import Clinic, LoginSession, ProtocolSignature
 

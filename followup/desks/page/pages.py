@@ -16,7 +16,7 @@ from followup.care.trip_lines import kind_words
 from followup.clinical.words.differences_told import step_told
 from followup.clinical.words.why_reasons import because_of, here_words, origin_words
 from followup.desks.door.hand import DeskHand, hand_of
-from followup.desks.door.permissions import may
+from followup.desks.door.permissions import COUNSELLOR, MANAGER, PHARMACY, RECEPTION, SURGEON, may
 from followup.desks.words import texts as words
 from followup.drawings.staircase import build_staircase
 from followup.language.catalogues import N_
@@ -32,28 +32,24 @@ class StripPlace(NamedTuple):
     here: bool
 
 
-PLACES: tuple[tuple[str, str], ...] = (
-    ("/waiting", N_("Plans to sign")),
-    ("/my-patients", N_("My patients")),
-    ("/operations", N_("Operations")),
-    ("/today", N_("Today's visits")),
-    ("/to-reach", N_("To reach today")),
-    ("/bottles", N_("Bottles")),
-    ("/forecast", N_("Visits ahead")),
-    ("/outcomes", N_("Outcomes")),
-    ("/messages", N_("Messages")),
-    ("/calendar", N_("Calendar")),
-    ("/staff", N_("Staff")),
-    ("/protocol", N_("Protocol")),
+# The strip: where a desk's pages lie, what they are called, and whose they are.
+PLACES: tuple[tuple[str, str, str], ...] = (
+    ("/waiting", N_("Plans to sign"), SURGEON),
+    ("/my-patients", N_("My patients"), SURGEON),
+    ("/operations", N_("Operations"), COUNSELLOR),
+    ("/today", N_("Today's visits"), RECEPTION),
+    ("/to-reach", N_("To reach today"), RECEPTION),
+    ("/bottles", N_("Bottles"), PHARMACY),
+    ("/forecast", N_("Visits ahead"), MANAGER),
+    ("/outcomes", N_("Outcomes"), MANAGER),
+    ("/messages", N_("Messages"), MANAGER),
+    ("/calendar", N_("Calendar"), MANAGER),
+    ("/staff", N_("Staff"), MANAGER),
+    ("/protocol", N_("Protocol"), ""),
 )
-_DESKS = {
-    "operations": "counsellor",
-    **dict.fromkeys(("today", "to-reach", "calls", "not-followed", "find", "found", "trips"), "reception"),
-    **dict.fromkeys(("waiting", "my-patients"), "surgeon"),
-    "bottles": "pharmacy",
-    **dict.fromkeys(("forecast", "outcomes", "messages", "calendar", "staff"), "manager"),
-}
-_ORDER = ("surgeon", "counsellor", "reception", "pharmacy", "manager")
+_DESKS = {url.strip("/"): desk for url, _title, desk in PLACES}
+_DESKS |= dict.fromkeys(("calls", "not-followed", "find", "found", "trips"), RECEPTION)
+_ORDER = (SURGEON, COUNSELLOR, RECEPTION, PHARMACY, MANAGER)
 
 
 @lru_cache(maxsize=16)
@@ -145,7 +141,7 @@ def _alerts(hand: DeskHand, code: str) -> tuple[Alert, ...]:
 
 
 def _places(hand: DeskHand, path: str) -> Iterator[StripPlace]:
-    for url, title in PLACES:
+    for url, title, _desk in PLACES:
         if hand.login and may(hand.roles, "GET", url):
             yield StripPlace(url, title, path == url)
     if hand.login:

@@ -17,23 +17,16 @@ from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import Posted
 from followup.errors import FollowupError
-from followup.language.catalogues import N_
 from followup.recall.reach.worklist import reason, worklist
+from followup.records.channels import WAYS_OUT
 from followup.records.desk.attempts import standing_of
-from followup.records.people.messages import Channel, message_choice
+from followup.records.people.messages import message_choice
 from followup.records.people.patients import known
 from followup.records.plans.plans import active_plan, completed_plan, plans_of
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.store import Session
 from followup.records.trips.trips import trips_of
 from followup.records.views import FoundSheet, PatientView
-
-WAYS_OUT: dict[Channel, str] = {
-    "gateway": N_("by text message"),
-    "mail": N_("by e-mail"),
-    "folder": N_("by another program of the clinic"),
-    "paper": N_("by a call"),
-}
 
 
 def then_patient(

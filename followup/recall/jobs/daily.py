@@ -23,6 +23,7 @@ from followup.recall.messages.channels import Sender
 from followup.recall.messages.clock import why_messages_wait
 from followup.recall.messages.sending import queue_day
 from followup.recall.messages.wording import MessageKind
+from followup.records.channels import Channel
 from followup.records.house.clinics import clinic_zone
 from followup.records.jobs.backup import prune, take_backup
 from followup.records.jobs.upkeep import (
@@ -34,7 +35,7 @@ from followup.records.jobs.upkeep import (
     last_daily_run,
     reclaim_daily_run,
 )
-from followup.records.people.messages import Channel, choices_changed, take_back_messages_after
+from followup.records.people.messages import choices_changed, take_back_messages_after
 from followup.records.plans.bound import verify_all
 from followup.records.plans.completing import complete_plan, plans_to_complete
 from followup.records.store.durable import write_whole

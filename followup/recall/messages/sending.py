@@ -21,11 +21,11 @@ from followup.recall.messages.clock import why_messages_wait
 from followup.recall.messages.handing_on import NoAnswerError, hand_on
 from followup.recall.messages.wanted import WantedMessage, earliest_try, may_go_out, wanted
 from followup.recall.messages.wording import MessageKind
+from followup.records.channels import Channel
 from followup.records.desk.attempts import standing_word
 from followup.records.house.clinics import clinic_zone
 from followup.records.people.addresses import is_usable
 from followup.records.people.messages import (
-    Channel,
     Message,
     claim_message,
     due_messages,

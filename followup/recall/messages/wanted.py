@@ -17,9 +17,10 @@ from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
 from followup.recall.reach.lateness import day_begins
 from followup.recall.reach.worklist import worklist
+from followup.records.channels import Channel
 from followup.records.desk.attempts import standings
 from followup.records.house.clinics import clinic_zone, get_clinic
-from followup.records.people.messages import Channel, MessageChoice, message_choices
+from followup.records.people.messages import MessageChoice, message_choices
 from followup.records.people.patients import patients_by_id
 from followup.records.plans.plans import plans_handed_over
 from followup.records.store.sites import site_of_patient

@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
+from typing import cast
 
 from followup.clinical.record import Phone
 from followup.errors import FollowupError
+from followup.records.channels import WAYS_OUT, Channel
 from followup.records.people.folding import fold_phone
 from followup.said import say
 
@@ -45,12 +47,12 @@ def is_mail(address: str) -> bool:
 
 def is_usable(channel: str, address: str) -> bool:
     """Whether messages by this way can go to this address."""
-    if channel == "mail":
+    takes = WAYS_OUT[cast(Channel, channel)].takes
+    if takes == "mail":
         return is_mail(address)
-    if channel == "gateway":
+    if takes == "telephone":
         return is_phone(address)
-    # Paper needs none; another program of the clinic may know where to.
-    return not address or channel == "paper" or is_mail(address) or is_phone(address)
+    return not address or takes == "none" or is_mail(address) or is_phone(address)
 
 
 def refuse_phones(new: Iterable[Phone], before: Iterable[Phone] = ()) -> None:

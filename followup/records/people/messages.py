@@ -11,12 +11,12 @@ from sqlalchemy import cast as sql_cast
 from sqlmodel import Session, col, delete, or_, select, update
 
 from followup.errors import FollowupError
+from followup.records.channels import CHANNELS, WAYS_OUT, Channel
 from followup.records.duties import DESKS, MANAGER, PROGRAM
 from followup.records.people.addresses import is_usable, with_plain_digits
 from followup.records.people.patients import lock_patient
 from followup.records.store.store import Unit, insert_once
 from followup.records.tables import (
-    CHANNELS,
     READERS,
     MessageChoiceRow,
     MessageRow,
@@ -29,7 +29,6 @@ from followup.said import say
 LONGEST_CLAIM = timedelta(minutes=5)
 LONGEST_WAIT = timedelta(hours=36)
 
-Channel = Literal["paper", "mail", "gateway", "folder"]
 State = Literal["waiting", "sent", "failed", "left out"]
 
 
@@ -95,9 +94,10 @@ def choose_messages(
             fix=say("one of {channels}", channels=", ".join(CHANNELS)),
         )
     address = " ".join(address.split())
-    if channel == "gateway":
+    takes = WAYS_OUT[channel].takes
+    if takes == "telephone":
         address = with_plain_digits(address)
-    if consent and channel in ("mail", "gateway") and not address:
+    if consent and takes in ("mail", "telephone") and not address:
         raise FollowupError(
             "messages.address", say("no address"), where=say("address"), fix=say("give number or address")
         )
@@ -107,11 +107,11 @@ def choose_messages(
             say(
                 "{address} is no {channel}",
                 address=address[:60],
-                channel=say("mail address") if channel == "mail" else say("telephone number"),
+                channel=say("mail address") if takes == "mail" else say("telephone number"),
             ),
             where=say("address"),
             fix=say("write name@place.org")
-            if channel == "mail"
+            if takes == "mail"
             else say("type the whole number with its area code"),
         )
     patient = lock_patient(unit, patient_id)

@@ -15,7 +15,6 @@ from followup.records.tables.plans import (
     TripTransitionRow,
 )
 from followup.records.tables.recall import (
-    CHANNELS,
     MESSAGE_KINDS,
     OUTCOMES,
     READERS,
@@ -37,7 +36,6 @@ from followup.records.tables.upkeep import (
 
 __all__ = [
     "ALERTS",
-    "CHANNELS",
     "MESSAGE_KINDS",
     "OUTCOMES",
     "READERS",

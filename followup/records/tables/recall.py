@@ -8,6 +8,7 @@ from typing import Annotated
 from sqlalchemy import Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+from followup.records.channels import CHANNELS
 from followup.records.tables.base import check, one_of
 
 WAYS = ("call", "second contact", "community worker", "surgeon")
@@ -23,7 +24,6 @@ OUTCOMES = (
     "surgeon told",
 )
 STANDINGS = ("followed", "refused", "moved away", "died", "lost to follow-up")
-CHANNELS = ("paper", "mail", "gateway", "folder")
 READERS = ("patient", "carer")
 MESSAGE_KINDS = ("reminder", "step change", "missed")
 MESSAGE_STATES = ("waiting", "sent", "failed", "left out")
