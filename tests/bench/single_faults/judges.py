@@ -32,7 +32,7 @@ def judges(file: str) -> tuple[str, ...]:
 
 
 def _distance(file: str, test: str) -> int:
-    """0 for ``recall/test_ladder.py`` and ``recall/ladder.py``, 1 where the test imports the file."""
+    """0 for ``recall/reach/test_ladder.py`` and ``recall/ladder.py``, 1 where the test imports the file."""
     if not file.endswith((".py", ".html", ".typ")):
         return 2
     stem = Path(file).stem.replace("-", "_")
