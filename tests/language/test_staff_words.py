@@ -1,4 +1,4 @@
-"""The staff's pages in five languages: nothing missing, nothing left over, nothing lost in translation."""
+"""The staff's pages in their languages: nothing missing, nothing left over, nothing lost in translation."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from followup.language.catalogues import Review, offered, translator, wanted_mes
 from followup.language.checks import flaws
 from followup.language.languages import LANGUAGES
 
+# Those of which hardly a message may lack its words.
+COMPLETE = {"fr", "hi", "bn", "ar"}
 OTHERS = [tag for tag in DESK_LANGUAGES if tag != "en"]
 
 
@@ -27,18 +29,19 @@ def test_the_english_list_is_what_the_source_says(said):
     assert listed.keys() - said.keys() == set(), "run: python locales/update_catalogues.py"
 
 
-def test_the_desks_speak_five_languages():
+def test_the_desks_speak_each_of_their_languages():
     assert {language.tag for language in offered("desk")} == set(DESK_LANGUAGES)
 
 
 @pytest.mark.parametrize("tag", OTHERS)
 def test_a_message_with_words_has_them_in_every_plural_form_and_hardly_one_has_none(said, tag):
-    """What has no words yet is told in English, and named by ``followup language check``."""
+    """What has no words yet is told in English, and named by ``followup language check``; a language that
+    was begun may lack most."""
     found = shipped(LANGUAGES[tag], "desk")
     assert found is not None
     forms = {key: len(LANGUAGES[tag].categories) if len(source) > 1 else 1 for key, source in said.items()}
     assert {key: len(words) for key, words in found.messages.items()}.items() <= forms.items()
-    assert len(found.messages) >= 0.97 * len(said)
+    assert tag not in COMPLETE or len(found.messages) >= 0.97 * len(said)
 
 
 @pytest.mark.parametrize("tag", OTHERS)

@@ -212,8 +212,8 @@ def test_a_message_that_is_missing_says_that_one_in_english_and_loses_nothing(sa
     assert Teller(silent).told(plain) == "3 of \u2068Ñ\u2069"
 
 
-def test_the_languages_of_the_desks_are_those_of_the_house():
-    assert set(DESK_LANGUAGES) == {"en", "fr", "hi", "bn", "ar"}
+def test_the_languages_of_the_house_are_languages_of_the_desks():
+    assert {"en", "fr", "hi", "bn", "ar"} <= set(DESK_LANGUAGES)
 
 
 def test_a_list_of_many_steps_is_told_to_its_end():
