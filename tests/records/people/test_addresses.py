@@ -58,21 +58,21 @@ def test_a_mail_address_is_taken_up_to_the_length_of_the_standard(address, taken
     assert is_mail(address) is taken, len(address)
 
 
-@pytest.mark.parametrize(
-    ("channel", "usable"),
-    [
-        ("paper", {"": True, NUMBER: True, ADDRESS: True, NEITHER: True}),
-        ("mail", {"": False, NUMBER: False, ADDRESS: True, NEITHER: False}),
-        ("gateway", {"": False, NUMBER: True, ADDRESS: False, NEITHER: False}),
-        ("folder", {"": True, NUMBER: True, ADDRESS: True, NEITHER: False}),
-    ],
-)
+USABLE = {
+    "paper": {"": True, NUMBER: True, ADDRESS: True, NEITHER: True},
+    "mail": {"": False, NUMBER: False, ADDRESS: True, NEITHER: False},
+    "gateway": {"": False, NUMBER: True, ADDRESS: False, NEITHER: False},
+    "folder": {"": True, NUMBER: True, ADDRESS: True, NEITHER: False},
+}
+
+
+@pytest.mark.parametrize(("channel", "usable"), USABLE.items())
 def test_each_way_goes_to_its_own_kind_of_address(channel, usable):
     assert {address: is_usable(channel, address) for address in usable} == usable
 
 
 def test_every_way_out_says_what_it_is_called_and_where_it_goes():
-    assert WAYS_OUT.keys() == set(CHANNELS)
+    assert WAYS_OUT.keys() == set(CHANNELS) == USABLE.keys()
 
 
 def test_digits_of_any_script_are_dialled_as_zero_to_nine_and_the_rest_stays():
