@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from followup.settings import PREFIX, Settings
+
 ROOT = Path(__file__).resolve().parents[2]
 TOP = {
     ".ci",
@@ -104,6 +106,14 @@ def test_every_test_that_the_hazard_log_names_exists() -> None:
     } | {path.stem for path in (ROOT / "tests").rglob("test_*.py")}
     assert len(named) >= 15
     assert named - defined == set()
+
+
+def test_every_setting_stands_in_the_developers_table_in_its_own_words() -> None:
+    told = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    lines = [
+        f"| `{PREFIX}{name.upper()}` | {one.description} |" for name, one in Settings.model_fields.items()
+    ]
+    assert [line for line in lines if line not in told] == []
 
 
 def test_no_source_file_is_longer_than_five_hundred_lines() -> None:
