@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import fnmatch
 import re
 import subprocess
@@ -142,3 +143,16 @@ def test_no_line_of_a_template_needs_scrolling_sideways() -> None:
     ]
     assert len(lines) > 2000
     assert [(name, number) for name, number, length in lines if length > 140] == []
+
+
+def test_no_two_classes_of_the_house_have_one_name() -> None:
+    """Those that programs are sent have the names of the interface, whatever else is called so."""
+    places: dict[str, list[str]] = {}
+    for path in sorted((ROOT / "followup").rglob("*.py")):
+        place = path.relative_to(ROOT).as_posix()
+        if not place.startswith("followup/desks/api/"):
+            for part in ast.parse(path.read_text("utf-8")).body:
+                if isinstance(part, ast.ClassDef) and not part.name.startswith("_"):
+                    places.setdefault(part.name, []).append(place)
+    assert len(places) > 400
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}

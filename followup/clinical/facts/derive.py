@@ -20,7 +20,7 @@ from followup.clinical.careplan import FactUse
 from followup.clinical.english import day_words, joined, listed
 from followup.clinical.protocol.facts import FactDef, Scalar, about_medicine, bare
 from followup.clinical.record.base import NOT_RECORDED
-from followup.clinical.record.eye import EyeContext, Read, held_at
+from followup.clinical.record.eye import EyeContext, ReadFrom, held_at
 from followup.clinical.record.given import Told
 from followup.said import JoinedText, Said, fill, say
 from followup.typed import typed
@@ -81,7 +81,7 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
         value = False if any(truth(name, facts) for name in definition.no_where) else None
         answers = _once((answers, *(facts[bare(name)].answers for name in definition.no_where)))
     if witnesses:
-        read = Read(said, _once(w.fields for w in witnesses))
+        read = ReadFrom(said, _once(w.fields for w in witnesses))
         answers = _once(w.answers for w in witnesses)
     words = _words(said, value)
     if definition.absent == "yes" and said in (None, ()):

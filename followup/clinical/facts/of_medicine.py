@@ -12,7 +12,7 @@ from followup.clinical.protocol.facts import FactDef, bare
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.base import BOTH_EYES
 from followup.clinical.record.eye import EyeContext
-from followup.clinical.record.given import Given
+from followup.clinical.record.given import GivenMedicine
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class MedicineFacts:
 
 
 def medicine_facts(
-    record: Record, eye: Eye | None, given: Given, as_of: date | None, cautions: CautionSet
+    record: Record, eye: Eye | None, given: GivenMedicine, as_of: date | None, cautions: CautionSet
 ) -> MedicineFacts:
     """``eye`` None: by mouth, so that both eyes count. Reviews after ``as_of`` are not looked at."""
     reached = BOTH_EYES if eye is None else (eye,)

@@ -28,7 +28,7 @@ from followup.clinical.protocol.cautions import (
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.protocol.parts import Mark
 from followup.clinical.record import Eye, Record
-from followup.clinical.record.given import Given
+from followup.clinical.record.given import GivenMedicine
 from followup.said import fill
 
 
@@ -116,8 +116,8 @@ class _CourseAsked:
         return sum(days for times, days in self.steps if times >= count)
 
 
-def _given(record: Record, medicine: Medicine, days: int, cautions: CautionSet) -> Given:
-    return Given(
+def _given(record: Record, medicine: Medicine, days: int, cautions: CautionSet) -> GivenMedicine:
+    return GivenMedicine(
         days=days,
         label_days=medicine.longest_label_days(diabetes=False),
         label_days_in_diabetes=medicine.longest_label_days(diabetes=True),

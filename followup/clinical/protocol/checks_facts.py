@@ -10,7 +10,7 @@ from followup.clinical.protocol.facts import FactDef, about_medicine, bare, may_
 from followup.clinical.protocol.files import Files
 from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.protocol import Protocol
-from followup.clinical.protocol.reader import Read
+from followup.clinical.protocol.reader import ReadFile
 from followup.clinical.protocol.references import references
 from followup.clinical.record.base import NOT_RECORDED
 from followup.clinical.record.eye import held_at, known_path, read_by_facts
@@ -47,7 +47,7 @@ def check_asked(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
     for fact in protocol.facts:
         of_eye |= set() if about_medicine(fact, of_eye) else {fact.name}
         open_ |= {fact.name} if may_be_open(fact, open_) else set()
-    about_eyes: tuple[Read[Any], ...] = (*files.rules, files.review)
+    about_eyes: tuple[ReadFile[Any], ...] = (*files.rules, files.review)
     for file in about_eyes:
         for place, to, name in references(file.model):
             if to.kind == "fact" and bare(name) not in of_eye:

@@ -17,7 +17,7 @@ from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.names import NameFile
 from followup.clinical.protocol.parts import ProtocolPart
 from followup.clinical.protocol.protocol import ProtocolFile
-from followup.clinical.protocol.reader import DataFile, Read, read
+from followup.clinical.protocol.reader import DataFile, ReadFile, read
 from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.protocol.references import Names
 from followup.clinical.protocol.reviews import ReviewRules
@@ -52,15 +52,15 @@ def paths(folder: Path) -> Iterator[tuple[DataFile[Any], Path]]:
 class Files:
     """The files that a protocol was read from, so that a contradiction can be placed."""
 
-    main: Read[ProtocolFile]
-    facts: Read[FactFile]
-    rules: tuple[Read[RuleFile], ...]
-    formulary: Read[FormularyFile]
-    names: Read[NameFile]
-    cautions: Read[CautionFile]
-    review: Read[ReviewRules]
-    aftercare: Read[Aftercare]
-    recall: Read[RecallRules]
+    main: ReadFile[ProtocolFile]
+    facts: ReadFile[FactFile]
+    rules: tuple[ReadFile[RuleFile], ...]
+    formulary: ReadFile[FormularyFile]
+    names: ReadFile[NameFile]
+    cautions: ReadFile[CautionFile]
+    review: ReadFile[ReviewRules]
+    aftercare: ReadFile[Aftercare]
+    recall: ReadFile[RecallRules]
 
     @classmethod
     def of(cls, folder: Path) -> Files:
@@ -78,7 +78,7 @@ class Files:
             recall=read(RECALL, folder / RECALL.name),
         )
 
-    def __iter__(self) -> Iterator[Read[Any]]:
+    def __iter__(self) -> Iterator[ReadFile[Any]]:
         yield from (self.main, self.facts)
         yield from self.rules
         yield from (self.formulary, self.names, self.cautions, self.review, self.aftercare, self.recall)

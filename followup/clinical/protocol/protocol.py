@@ -142,7 +142,7 @@ class Hourly(Reasoned):
         return min(self.most_a_day, hours_awake)
 
 
-class FromBefore(Reasoned):
+class FromBeforeSettings(Reasoned):
     """A medicine from before the operation is planned for so many days at least, the first one included."""
 
     days: StrictInt = Field(ge=1, le=100)
@@ -220,7 +220,7 @@ class ProtocolFile(ProtocolPart):
     pad: PadSettings
     routine: Routine
     hourly: Hourly
-    from_before: FromBefore
+    from_before: FromBeforeSettings
     added_looks: AddedLooks
     early_vision: EarlyVision
     vision_bands: VisionBands
@@ -246,7 +246,7 @@ class Protocol:
     pad: PadSettings
     routine: Routine
     hourly: Hourly
-    from_before: FromBefore
+    from_before: FromBeforeSettings
     added_looks: AddedLooks
     early_vision: EarlyVision
     vision_bands: VisionBands

@@ -28,7 +28,7 @@ class DataFile(Generic[M]):
 
 
 @dataclass(frozen=True)
-class Read(Generic[M]):
+class ReadFile(Generic[M]):
     """A file as it was read: where everything stands, and what it says."""
 
     file: DataFile[M]
@@ -36,11 +36,11 @@ class Read(Generic[M]):
     model: M
 
 
-def read(file: DataFile[M], path: Path) -> Read[M]:
+def read(file: DataFile[M], path: Path) -> ReadFile[M]:
     """What the file at ``path`` says. Raises a FollowupError with file and line for its first fault."""
     source = read_source(path)
     try:
-        return Read(file, source, file.model.model_validate(source.data))
+        return ReadFile(file, source, file.model.model_validate(source.data))
     except ValidationError as exc:
         raise next(_invalid(file, source, exc)) from None
 
@@ -80,7 +80,7 @@ def _lists(file: DataFile[Any]) -> set[str]:
     return {field.alias or name for name, field in fields if get_origin(field.annotation) is tuple}
 
 
-def twice(found: Read[Any]) -> Iterator[FollowupError]:
+def twice(found: ReadFile[Any]) -> Iterator[FollowupError]:
     """Two entries of one name: nobody could say which of them holds."""
     for place, one, entries in marked(found.model, Names):
         names = one.of(entries)

@@ -11,14 +11,14 @@ from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGi
 from followup.clinical.record.ages import oldest, youngest
 from followup.clinical.record.base import BOTH_EYES, UNSEEN, MedicineRole
 from followup.clinical.record.fields import Held, held, leads
-from followup.clinical.record.given import AllergyTold, Given, TabletTaken
+from followup.clinical.record.given import AllergyTold, GivenMedicine, TabletTaken
 from followup.clinical.record.patient import EyeHistory
 
 OTHER: Mapping[Eye, Eye] = {"right": "left", "left": "right"}
 
 
 @dataclass(frozen=True)
-class Read:
+class ReadFrom:
     """What the record says somewhere, and the fields that say it.
 
     ``answers`` are the fields that could settle or change it, where these are others too.
@@ -45,7 +45,7 @@ class EyeContext:
     roles: Mapping[str, MedicineRole] = field(default_factory=dict, compare=False, repr=False)
     recent_days: int = 0
     side: Eye | None = None
-    given: Given | None = None
+    given: GivenMedicine | None = None
 
     @property
     def operation(self) -> Operation:
@@ -85,16 +85,16 @@ class EyeContext:
         home = {"eye": f"patient.eyes.{self.eye}", "other_eye": f"patient.eyes.{OTHER[self.eye]}"}
         return (f"{home[root]}.{rest}" if root in home else path.replace("last_look.", "reviews."),)
 
-    def read(self, path: str) -> Read:
+    def read(self, path: str) -> ReadFrom:
         """The value at ``path`` with its fields. What hangs on an operation is not recorded without one."""
         root, _, rest = path.partition(".")
         if self.index is None and _of_operation(path):
-            return Read(None)
+            return ReadFrom(None)
         said = _DERIVED[rest].of(self) if root == "derived" else self._found(root, rest)
-        if isinstance(said, Read):
+        if isinstance(said, ReadFrom):
             return said
         fields = self.fields(path)
-        return Read(said, fields, fields)
+        return ReadFrom(said, fields, fields)
 
     def last_look(self, finding: str) -> Any:
         """What the last look that saw anything of it saw, the day of surgery counted; None if none did."""
@@ -127,7 +127,7 @@ def _of_operation(path: str) -> bool:
 class Derived:
     """A value worked out from fields: the fields it came from, how, and the types it can have.
 
-    ``of`` gives the value, or a :class:`Read` where which fields it came from differs from record to
+    ``of`` gives the value, or a :class:`ReadFrom` where which fields it came from differs from record to
     record. ``of_medicine``: it is about the medicine that is asked about, and none is about a rule's eye.
     """
 
@@ -218,19 +218,19 @@ def _roles_before(context: EyeContext) -> tuple[MedicineRole, ...]:
     return tuple(dict.fromkeys(context.roles[medicine] for medicine in given if medicine in context.roles))
 
 
-def _capsule_torn_ever(context: EyeContext) -> Read:
+def _capsule_torn_ever(context: EyeContext) -> ReadFrom:
     """At any operation of the eye, however long ago."""
     mine = [(o.date, i, o) for i, o in enumerate(context.record.operations) if o.eye == context.eye]
     torn = tuple(
         f"operations.{i}.capsule_torn" for _, i, o in sorted(mine, key=lambda one: one[:2]) if o.capsule_torn
     )
-    return Read(bool(torn), torn, torn)
+    return ReadFrom(bool(torn), torn, torn)
 
 
 def _look_or_operation(name: str, finding: str) -> Derived:
     """Whether something from the latest operation is there: a later look shows it, or shows it gone."""
 
-    def of(context: EyeContext) -> Read:
+    def of(context: EyeContext) -> ReadFrom:
         seen = context.read(f"last_look.{finding}")
         if seen.value is not None or context.index is None:
             return replace(seen, value=None if seen.value is None else seen.value == "yes")
@@ -240,7 +240,7 @@ def _look_or_operation(name: str, finding: str) -> Derived:
     return Derived((f"last_look.{finding}",), of, (bool,))
 
 
-def _steroid_response(context: EyeContext) -> Read:
+def _steroid_response(context: EyeContext) -> ReadFrom:
     """A known rise on steroid, in this eye or in the other."""
     told: list[str] = []
     asked = tuple(f"patient.eyes.{eye}.steroid_responder" for eye in BOTH_EYES)
@@ -252,7 +252,7 @@ def _steroid_response(context: EyeContext) -> Read:
         if earlier and earlier.pressure_rise_on_steroid:
             told.append(f"patient.eyes.{eye}.after_earlier_operation.pressure_rise_on_steroid")
     fields = tuple(told) or asked
-    return Read(True if told else None, fields, fields)
+    return ReadFrom(True if told else None, fields, fields)
 
 
 def _youngest_by_year(context: EyeContext) -> int:
@@ -263,27 +263,29 @@ def _youngest_by_year(context: EyeContext) -> int:
     return context.record.last_operation_day.year - born - 1
 
 
-def _no_aspirin_in_airway_disease(context: EyeContext) -> Read:
+def _no_aspirin_in_airway_disease(context: EyeContext) -> ReadFrom:
     """Asthma or polyps, where aspirin is not tolerated."""
     told = context.record.patient.conditions
     if told.tolerates_aspirin is not False:
-        return Read(False)
+        return ReadFrom(False)
     names = ("asthma", "nasal_polyps", "tolerates_aspirin")
     fields = tuple(f"patient.conditions.{name}" for name in names)
-    return Read(bool(told.asthma or told.nasal_polyps), fields, fields)
+    return ReadFrom(bool(told.asthma or told.nasal_polyps), fields, fields)
 
 
-def _sulphur_told(context: EyeContext) -> Read:
+def _sulphur_told(context: EyeContext) -> ReadFrom:
     """Whether the list says which sulfur compound is meant, or the record that none is."""
     patient = context.record.patient
     listed = (i for i, a in enumerate(patient.allergies) if a.to in ("sulfonamide", "sulphite"))
     fields = tuple(f"patient.allergies.{i}.to" for i in listed)
     if not fields:
-        return Read(patient.sulphur_is_neither, asked := ("patient.sulphur_is_neither", _ALLERGIES), asked)
-    return Read(True, fields, fields)
+        return ReadFrom(
+            patient.sulphur_is_neither, asked := ("patient.sulphur_is_neither", _ALLERGIES), asked
+        )
+    return ReadFrom(True, fields, fields)
 
 
-def _given(of: Callable[[Given, EyeContext], Any], kind: Any, *paths: str) -> Derived:
+def _given(of: Callable[[GivenMedicine, EyeContext], Any], kind: Any, *paths: str) -> Derived:
     """A value that is about the medicine asked about."""
 
     def about(context: EyeContext) -> Any:
@@ -293,7 +295,7 @@ def _given(of: Callable[[Given, EyeContext], Any], kind: Any, *paths: str) -> De
     return Derived(paths, about, (kind,), of_medicine=True)
 
 
-def _past_label(given: Given, context: EyeContext) -> bool:
+def _past_label(given: GivenMedicine, context: EyeContext) -> bool:
     diabetic = context.record.patient.conditions.diabetes not in (None, "no")
     longest = given.label_days_in_diabetes if diabetic else given.label_days
     return longest is not None and given.days > longest

@@ -41,7 +41,7 @@ class TabletTaken(Told):
 
 
 @dataclass(frozen=True)
-class Given:
+class GivenMedicine:
     """``days`` is the length of the course; ``label_days`` what the strictest label allows, or None."""
 
     days: int

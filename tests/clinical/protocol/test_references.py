@@ -10,7 +10,7 @@ import pytest
 
 from followup.clinical.protocol.checks import problems
 from followup.clinical.protocol.load import SAMPLE, read_protocol
-from followup.clinical.protocol.reader import Read
+from followup.clinical.protocol.reader import ReadFile
 from followup.clinical.protocol.references import names_of, references
 
 PROTOCOL, FILES = read_protocol(SAMPLE)
@@ -43,7 +43,7 @@ def test_a_name_of_nothing_is_refused_at_its_line(key):
     read, place, name = FOUND[key]
     data = copy.deepcopy(read.source.data)
     _put(data, place, f"{name}x")
-    wrong = Read(read.file, read.source, read.file.model.model_validate(data))
+    wrong = ReadFile(read.file, read.source, read.file.model.model_validate(data))
     named = next(field for field, value in vars(FILES).items() if value is read or _holds(value, read))
     rules = tuple(wrong if one is read else one for one in FILES.rules)
     files = replace(FILES, **{named: rules if named == "rules" else wrong})
@@ -51,7 +51,7 @@ def test_a_name_of_nothing_is_refused_at_its_line(key):
     assert [p for p in problems(PROTOCOL, files) if p.where == at and f'"{name}x"' in p.what]
 
 
-def _holds(value: Any, read: Read[Any]) -> bool:
+def _holds(value: Any, read: ReadFile[Any]) -> bool:
     return isinstance(value, tuple) and any(one is read for one in value)
 
 
