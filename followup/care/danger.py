@@ -9,7 +9,7 @@ from pydantic import Field
 
 from followup.care.act import Act, Line
 from followup.care.hand import Hand
-from followup.care.planning import with_visits
+from followup.care.plans.planning import with_visits
 from followup.clinical.plan.served import seen_by_findings
 from followup.clinical.record import Findings, Record
 from followup.clinical.review.proposal import Outcome

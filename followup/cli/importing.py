@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from followup.care.hand import Hand, hand_for
-from followup.care.planning import draft_plan
+from followup.care.plans.planning import draft_plan
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from

@@ -12,8 +12,8 @@ from typing import TypeVar
 import click
 
 from followup.care.hand import hand_for
-from followup.care.plan_view import record_of
-from followup.care.sheets import (
+from followup.care.plans.plan_view import record_of
+from followup.care.sheets.content import (
     clinic_info,
     content_of,
     issue_one,

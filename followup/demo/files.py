@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from followup.care.hand import hand_for
-from followup.care.sheets import content_of
+from followup.care.sheets.content import content_of
 from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
 from followup.language.catalogues import translator

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from random import Random
 from typing import Any
 
-from followup.care.adjusting import joined
 from followup.care.danger import look_stored
 from followup.care.hand import Hand
-from followup.care.looks import reason_of
-from followup.care.planning import draft_plan, newest_edits, with_visits
+from followup.care.looks.looks import reason_of
+from followup.care.plans.adjusting import joined
+from followup.care.plans.planning import draft_plan, newest_edits, with_visits
 from followup.clinical.record import Eye, Findings, parse_record
 from followup.clinical.review.review import accept, review, with_findings
 from followup.demo.clinic import SURGEON

@@ -11,7 +11,7 @@ from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
 from followup.care.hand import Hand, hand_for
-from followup.care.planning import draft_plan
+from followup.care.plans.planning import draft_plan
 from followup.clinical.record import Eye, parse_record
 from followup.clinical.statuses import TO_COME
 from followup.demo.cast import CastMember

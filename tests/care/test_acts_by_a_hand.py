@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from followup.care.following import Consent, agree, stop
-from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
-from followup.care.operations import Listed, OperationList, line_keys, set_list
-from followup.care.recording import Correction, NewRecord, correct, enter
-from followup.care.trips import Arrival, Booked, Moved, arrive, move, promise
+from followup.care.reach.following import Consent, agree, stop
+from followup.care.records.operations import Listed, OperationList, line_keys, set_list
+from followup.care.records.recording import Correction, NewRecord, correct, enter
+from followup.care.sheets.issuing import Handed, Printing, Taught, hand_over, print_once, teach
+from followup.care.trips.trips import Arrival, Booked, Moved, arrive, move, promise
 from followup.records.people.messages import message_choice
 from followup.records.people.oplist import operation_list
 from followup.records.plans.desk_notes import teach_back_of

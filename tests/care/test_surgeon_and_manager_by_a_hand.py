@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from followup.care.answers import Answers, give_answers
-from followup.care.calendars import NewCalendar, replace_calendar, seen_mark
-from followup.care.choosing import Choice, OtherSteps, StepSent, plans_of_choice, store_choice
-from followup.care.eye_case import eye_case
-from followup.care.looks import Looked, Refusal, outcome_of_today, refuse_all, store_findings
-from followup.care.plan_view import load
-from followup.care.plans import Ending, TakeBack, end_one, make_again, without_change
-from followup.care.recording import NewRecord, enter
-from followup.care.shelf import Counts, shelf, store_counts
-from followup.care.staff import NewStaff, StaffChange, add_person, change_person
-from followup.care.standing import Standing, say_standing
-from followup.care.steps import StepOut, StepsChange, plans_of_steps, store_steps
+from followup.care.house.calendars import NewCalendar, replace_calendar, seen_mark
+from followup.care.house.shelf import Counts, shelf, store_counts
+from followup.care.house.staff import NewStaff, StaffChange, add_person, change_person
+from followup.care.looks.choosing import Choice, OtherSteps, StepSent, plans_of_choice, store_choice
+from followup.care.looks.eye_case import eye_case
+from followup.care.looks.looks import Looked, Refusal, outcome_of_today, refuse_all, store_findings
+from followup.care.plans.answers import Answers, give_answers
+from followup.care.plans.plan_view import load
+from followup.care.plans.plans import Ending, TakeBack, end_one, make_again, without_change
+from followup.care.plans.steps import StepOut, StepsChange, plans_of_steps, store_steps
+from followup.care.reach.standing import Standing, say_standing
+from followup.care.records.recording import NewRecord, enter
 from followup.clinical.record import Findings
 from followup.records.desk.attempts import standing_of
 from followup.records.plans.plans import plans_of, sign_plan

@@ -17,7 +17,7 @@ from one_app import AppOf
 from starlette.testclient import TestClient
 from two_sites import TwoSites, two_sites
 
-from followup.care.account import LIFETIME
+from followup.care.house.account import LIFETIME
 from followup.care.passwords import Passwords
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol

@@ -8,13 +8,13 @@ from types import SimpleNamespace
 import pytest
 from clinic_days import IDS, TURNS, Turn, local
 
-from followup.care.before_leaving import Checked, checks_to_do, note_check
-from followup.care.eye_case import EyeCase
-from followup.care.plan_view import PlanView, steps_left, untreated
-from followup.care.planning import own_times_on, times_on, with_visits
-from followup.care.sheets import bottles_with, clinic_info, content_of
-from followup.care.shelf import shelf
-from followup.care.went import as_it_went
+from followup.care.house.shelf import shelf
+from followup.care.looks.before_leaving import Checked, checks_to_do, note_check
+from followup.care.looks.eye_case import EyeCase
+from followup.care.plans.plan_view import PlanView, steps_left, untreated
+from followup.care.plans.planning import own_times_on, times_on, with_visits
+from followup.care.sheets.content import bottles_with, clinic_info, content_of
+from followup.care.trips.went import as_it_went
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.day_plan import Bottle, DayPhase
 from followup.clinical.record import Record

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from types import SimpleNamespace
 from typing import Any
 
-from followup.care.planning import with_visits
+from followup.care.plans.planning import with_visits
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record

@@ -7,7 +7,7 @@ import re
 import pytest
 from sqlalchemy import text
 
-from followup.care.planning import with_visits
+from followup.care.plans.planning import with_visits
 from followup.clinical.plan.build import build_plan
 from followup.records.people.patients import newest_record, patient_by_code
 from followup.records.trips.trips import trips_of

@@ -180,7 +180,7 @@ class Walk:
         with ExitStack() as stack:
             stack.enter_context(patch.object(Template, "render", rendering))
             # No page shows the paper, and laying one out takes as long as ten pages.
-            stack.enter_context(patch("followup.care.sheets.render_pdf"))
+            stack.enter_context(patch("followup.care.sheets.content.render_pdf"))
             self._portal = stack.enter_context(start_blocking_portal())
             # What is kept of every page makes each round of the collector longer, and is all still in use.
             gc.disable()

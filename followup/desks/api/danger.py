@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
-from followup.care.before_leaving import Checked, checks_to_do, note_check
 from followup.care.danger import Closed, InDanger, close_one, in_danger
+from followup.care.looks.before_leaving import Checked, checks_to_do, note_check
 from followup.clinical.record import Eye
 from followup.clinical.review.proposal import Outcome
 from followup.desks.api.base import Code, Given, router_of

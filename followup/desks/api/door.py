@@ -6,8 +6,8 @@ from datetime import date, datetime
 
 from fastapi import Request, Response
 
-from followup.care.account import LogIn, NewPassword, close_session, new_session, set_own_password
-from followup.care.house import Approval, approve
+from followup.care.house.account import LogIn, NewPassword, close_session, new_session, set_own_password
+from followup.care.house.house import Approval, approve
 from followup.desks.api.base import Given, router_of
 from followup.desks.door.guard import token_of
 from followup.desks.door.hand import AnyHand, DeskHand

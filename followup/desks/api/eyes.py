@@ -8,9 +8,17 @@ from typing import Annotated
 from fastapi import Path
 
 from followup.care.act import OneEye
-from followup.care.choosing import Choice, plans_of_choice, store_choice
-from followup.care.eye_case import EyeCase, eye_case
-from followup.care.looks import Looked, Refusal, led_to, look_of, outcome_of_today, refuse_all, store_findings
+from followup.care.looks.choosing import Choice, plans_of_choice, store_choice
+from followup.care.looks.eye_case import EyeCase, eye_case
+from followup.care.looks.looks import (
+    Looked,
+    Refusal,
+    led_to,
+    look_of,
+    outcome_of_today,
+    refuse_all,
+    store_findings,
+)
 from followup.clinical.careplan import Course
 from followup.clinical.record import Findings
 from followup.clinical.record.base import Day

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
-from followup.care.followed import followed
-from followup.care.shelf import Counts, shelf, store_counts
+from followup.care.house.followed import followed
+from followup.care.house.shelf import Counts, shelf, store_counts
 from followup.clinical.record import Eye
 from followup.desks.api.base import Given, router_of
 from followup.desks.api.people import Person, person_of

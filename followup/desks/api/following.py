@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Literal
 
-from followup.care import following as care
-from followup.care.following import Consent, Entry, Following
-from followup.care.recording import known_patient
+from followup.care.reach import following as care
+from followup.care.reach.following import Consent, Entry, Following
+from followup.care.records.recording import known_patient
 from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand

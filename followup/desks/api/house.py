@@ -7,9 +7,9 @@ from typing import Annotated
 
 from fastapi import Path
 
-from followup.care.calendars import NewCalendar, replace_calendar, seen_mark
-from followup.care.house import send_again
-from followup.care.staff import NewStaff, StaffChange, add_person, change_person
+from followup.care.house.calendars import NewCalendar, replace_calendar, seen_mark
+from followup.care.house.house import send_again
+from followup.care.house.staff import NewStaff, StaffChange, add_person, change_person
 from followup.desks.api.base import Given, router_of
 from followup.desks.door.hand import AnyHand
 from followup.records.channels import Channel

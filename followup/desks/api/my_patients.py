@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from followup.care.overview import overview
-from followup.care.standing import Standing, say_standing
+from followup.care.looks.overview import overview
+from followup.care.reach.standing import Standing, say_standing
 from followup.clinical.record import Findings
 from followup.desks.api.base import Code, Given, router_of
 from followup.desks.api.danger import AlertOut, alert_out

@@ -7,13 +7,13 @@ from typing import Annotated, Any, Literal
 
 from fastapi import Query, Response
 
-from followup.care import operations as care
-from followup.care import recording
-from followup.care.day_sheets import issue_day as issue_day_sheets
-from followup.care.day_sheets import sheets_of_day
-from followup.care.operations import OperationList
-from followup.care.preview import glance_of
-from followup.care.recording import Correction, NewRecord, known_patient, newest_version
+from followup.care.plans.preview import glance_of
+from followup.care.records import operations as care
+from followup.care.records import recording
+from followup.care.records.operations import OperationList
+from followup.care.records.recording import Correction, NewRecord, known_patient, newest_version
+from followup.care.sheets.of_a_day import issue_day as issue_day_sheets
+from followup.care.sheets.of_a_day import sheets_of_day
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.base import Day

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Literal
 
-from followup.care.trip_lines import TripLine
+from followup.care.trips.trip_lines import TripLine
 from followup.clinical.careplan import Tier
 from followup.clinical.record import Eye, Phone
 from followup.clinical.statuses import PlanStatus, TripStatus

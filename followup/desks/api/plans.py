@@ -7,13 +7,13 @@ from typing import Annotated
 
 from fastapi import Path
 
-from followup.care.answers import Answers, asked_once, give_answers
-from followup.care.deciding import Decision, DecisionBack, decide, undecide
 from followup.care.fields.shape import Field as FormField
 from followup.care.fields.shape import Member
-from followup.care.plan_view import load, untreated, view_of
-from followup.care.plans import Ending, base_of, end_one, make_again, two_versions
-from followup.care.signing import Several, Signing, is_stale, needs_reason, sign_one, sign_several
+from followup.care.plans.answers import Answers, asked_once, give_answers
+from followup.care.plans.deciding import Decision, DecisionBack, decide, undecide
+from followup.care.plans.plan_view import load, untreated, view_of
+from followup.care.plans.plans import Ending, base_of, end_one, make_again, two_versions
+from followup.care.plans.signing import Several, Signing, is_stale, needs_reason, sign_one, sign_several
 from followup.clinical.adjustments import Adjustment
 from followup.clinical.careplan import CarePlan, Question
 from followup.clinical.record import Eye

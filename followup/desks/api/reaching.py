@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from followup.care import reach
-from followup.care.calls import calls_of
-from followup.care.reach import Attempt, days_to_promise, reach_item, script_of
+from followup.care.reach import reach
+from followup.care.reach.calls import calls_of
+from followup.care.reach.reach import Attempt, days_to_promise, reach_item, script_of
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import OUTCOMES, AttemptOutcome, Way
 from followup.clinical.record.base import Day

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Query, Response
 
-from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
-from followup.care.sheets import bottles_with, content_of, draft_content, found_sheet
+from followup.care.sheets.content import bottles_with, content_of, draft_content, found_sheet
+from followup.care.sheets.issuing import Handed, Printing, Taught, hand_over, print_once, teach
 from followup.clinical.day_plan import Bottle
 from followup.desks.api.base import Given, PlanId, SheetId, router_of
 from followup.desks.api.operations import PDF

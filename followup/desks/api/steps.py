@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from followup.care.plan_view import load
-from followup.care.plans import TakeBack, without_change
-from followup.care.steps import StepsChange, plans_of_steps, store_steps
+from followup.care.plans.plan_view import load
+from followup.care.plans.plans import TakeBack, without_change
+from followup.care.plans.steps import StepsChange, plans_of_steps, store_steps
 from followup.clinical.careplan import CarePlan
 from followup.desks.api.base import Given, PlanId, router_of
 from followup.desks.api.plans import PlanOut, whole_plan

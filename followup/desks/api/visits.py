@@ -8,11 +8,11 @@ from typing import Annotated
 from fastapi import Body, Query
 
 from followup.care.danger import InDanger
-from followup.care.finding import LONGEST_SEARCH, scanned
-from followup.care.recording import known_patient
-from followup.care.trip_days import days_to_choose
-from followup.care.trip_lines import visit_lines
-from followup.care.trips import (
+from followup.care.records.finding import LONGEST_SEARCH, scanned
+from followup.care.records.recording import known_patient
+from followup.care.trips.trip_days import days_to_choose
+from followup.care.trips.trip_lines import visit_lines
+from followup.care.trips.trips import (
     Arrival,
     Booked,
     Moved,
@@ -25,7 +25,7 @@ from followup.care.trips import (
     promise,
     stay_away,
 )
-from followup.care.trips import move as move_visit
+from followup.care.trips.trips import move as move_visit
 from followup.clinical.record.base import Day
 from followup.desks.api.base import Code, Given, TripId, router_of
 from followup.desks.api.danger import AlertOut, alert_out

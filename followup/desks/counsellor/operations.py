@@ -10,13 +10,13 @@ from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care import operations as care
-from followup.care.before_leaving import checks_to_do
 from followup.care.fields.checked import RecordError, check, place_of
 from followup.care.fields.values import fill_form, read_form, rows
-from followup.care.operations import Listed, OperationList
-from followup.care.preview import Glance, glance_of
-from followup.care.recording import (
+from followup.care.looks.before_leaving import checks_to_do
+from followup.care.plans.preview import Glance, glance_of
+from followup.care.records import operations as care
+from followup.care.records.operations import Listed, OperationList
+from followup.care.records.recording import (
     Correction,
     NewRecord,
     correct,

@@ -9,8 +9,8 @@ from typing import Any, get_args
 import pypdfium2  # type: ignore[import-untyped]
 from fastapi import APIRouter, Request, Response
 
-from followup.care.day_sheets import issue_day, sheets_of_day
-from followup.care.sheets import draft_content
+from followup.care.sheets.content import draft_content
+from followup.care.sheets.of_a_day import issue_day, sheets_of_day
 from followup.desks.door.hand import AnyHand
 from followup.desks.page.pages import go, pdf_answer
 from followup.desks.page.posted import AForm, Posted, day_of_form, first

@@ -8,10 +8,9 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
-from followup.care.before_leaving import checks_to_do
-from followup.care.issuing import Handed, Printing, Taught, hand_over, print_once, teach
-from followup.care.plan_view import PlanView, load, record_of
-from followup.care.sheets import (
+from followup.care.looks.before_leaving import checks_to_do
+from followup.care.plans.plan_view import PlanView, load, record_of
+from followup.care.sheets.content import (
     bottles_with,
     content_of,
     draft_content,
@@ -19,6 +18,7 @@ from followup.care.sheets import (
     printed_options,
     staff_language,
 )
+from followup.care.sheets.issuing import Handed, Printing, Taught, hand_over, print_once, teach
 from followup.clinical.record import Record
 from followup.desks.counsellor.printing import count_pages, look_of, read_options
 from followup.desks.door.hand import AnyHand, DeskHand

@@ -8,7 +8,7 @@ from typing import Any
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.calendars import NewCalendar, replace_calendar, seen_mark
+from followup.care.house.calendars import NewCalendar, replace_calendar, seen_mark
 from followup.clinical.record import parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of

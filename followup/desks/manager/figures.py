@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check
 from followup.care.fields.values import read_form
-from followup.care.followed import followed
+from followup.care.house.followed import followed
 from followup.clinical.protocol.protocol import Routine
 from followup.clinical.record import Record
 from followup.desks.door.hand import AnyHand, DeskHand

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.staff import NewStaff, StaffChange, add_person, change_person
+from followup.care.house.staff import NewStaff, StaffChange, add_person, change_person
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import ROLES
 from followup.desks.door.statuses import status_of

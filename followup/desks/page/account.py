@@ -8,7 +8,14 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
-from followup.care.account import LIFETIME, LogIn, NewPassword, close_session, new_session, set_own_password
+from followup.care.house.account import (
+    LIFETIME,
+    LogIn,
+    NewPassword,
+    close_session,
+    new_session,
+    set_own_password,
+)
 from followup.desks.door.guard import cookie_name, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import may

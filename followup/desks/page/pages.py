@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from followup import resources
 from followup.care.danger import SIGNS
-from followup.care.trip_lines import kind_words
+from followup.care.trips.trip_lines import kind_words
 from followup.clinical.words.differences_told import step_told
 from followup.clinical.words.why_reasons import because_of, here_words, origin_words
 from followup.desks.door.hand import DeskHand, hand_of

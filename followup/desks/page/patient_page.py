@@ -7,10 +7,10 @@ from collections.abc import Callable
 
 from fastapi import Request, Response
 
-from followup.care.before_leaving import checks_to_do
 from followup.care.danger import QUESTIONS
-from followup.care.trip_lines import visit_lines
-from followup.care.went import as_it_went
+from followup.care.looks.before_leaving import checks_to_do
+from followup.care.trips.trip_lines import visit_lines
+from followup.care.trips.went import as_it_went
 from followup.desks.door.hand import DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import noted_today

@@ -6,7 +6,7 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.calls import HEADINGS, calls_of
+from followup.care.reach.calls import HEADINGS, calls_of
 from followup.clinical.record import Eye
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show

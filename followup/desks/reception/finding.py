@@ -6,7 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, File, Request, Response
 
-from followup.care.finding import LONGEST_SEARCH, scanned
+from followup.care.records.finding import LONGEST_SEARCH, scanned
 from followup.desks.door.hand import AnyHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care import following
-from followup.care.following import Consent, Entry, Following
+from followup.care.reach import following
+from followup.care.reach.following import Consent, Entry, Following
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import then_patient

@@ -6,8 +6,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.trip_days import days_to_choose
-from followup.care.trips import Booked, Moved, move, promise
+from followup.care.trips.trip_days import days_to_choose
+from followup.care.trips.trips import Booked, Moved, move, promise
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show

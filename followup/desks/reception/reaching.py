@@ -6,7 +6,7 @@ import secrets
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.reach import Attempt, attempt, days_to_promise, reach_item, script_of
+from followup.care.reach.reach import Attempt, attempt, days_to_promise, reach_item, script_of
 from followup.clinical.protocol.recall import OUTCOMES, Way
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of

@@ -8,11 +8,11 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.before_leaving import checks_to_do
 from followup.care.danger import QUESTIONS, in_danger
-from followup.care.sheets import found_sheet
-from followup.care.trip_lines import TripLine, visit_lines
-from followup.care.trips import Arrival, Seen, WalkIn, arrive, come_in, finish, go_home, stay_away
+from followup.care.looks.before_leaving import checks_to_do
+from followup.care.sheets.content import found_sheet
+from followup.care.trips.trip_lines import TripLine, visit_lines
+from followup.care.trips.trips import Arrival, Seen, WalkIn, arrive, come_in, finish, go_home, stay_away
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import patient_answer, then_patient

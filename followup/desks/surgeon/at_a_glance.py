@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from followup.care.fields.shape import Field, Group
-from followup.care.plan_view import PlanView
+from followup.care.plans.plan_view import PlanView
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
 from followup.desks.forms.layout import operation_shape, patient_shape

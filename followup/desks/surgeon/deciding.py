@@ -6,8 +6,8 @@ from datetime import date
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.deciding import Decision, DecisionBack, decide, undecide
-from followup.care.plan_view import load
+from followup.care.plans.deciding import Decision, DecisionBack, decide, undecide
+from followup.care.plans.plan_view import load
 from followup.desks.door.hand import AnyHand
 from followup.desks.page.pages import go
 from followup.desks.page.posted import AForm, Posted, as_typed, first, number_of

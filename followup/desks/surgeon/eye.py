@@ -6,12 +6,12 @@ from fastapi import APIRouter, Request, Response
 from markupsafe import Markup
 
 from followup.care.act import OneEye
-from followup.care.eye_case import EyeCase, eye_case
 from followup.care.fields import values as flat
 from followup.care.fields.checked import RecordError
 from followup.care.fields.shape import RECORD, Field, Group
-from followup.care.looks import Looked, look_of_today, store_findings, with_look
-from followup.care.went import as_it_went
+from followup.care.looks.eye_case import EyeCase, eye_case
+from followup.care.looks.looks import Looked, look_of_today, store_findings, with_look
+from followup.care.trips.went import as_it_went
 from followup.clinical.careplan import Course
 from followup.clinical.protocol.formulary import label_of
 from followup.desks.door.hand import AnyHand, DeskHand

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.before_leaving import Checked, note_check, open_check
+from followup.care.looks.before_leaving import Checked, note_check, open_check
 from followup.clinical.record.findings import MOST_MMHG
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of

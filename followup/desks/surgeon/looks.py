@@ -9,9 +9,7 @@ from datetime import date
 from fastapi import APIRouter, Request, Response
 
 from followup.care.act import OneEye
-from followup.care.adjusting import MOST_A_DAY, read_steps
-from followup.care.answers import AnswerField, asked_once, with_answers
-from followup.care.choosing import (
+from followup.care.looks.choosing import (
     MOST_OFFER_DAYS,
     Choice,
     OtherSteps,
@@ -21,8 +19,8 @@ from followup.care.choosing import (
     pressure_medicines,
     store_choice,
 )
-from followup.care.eye_case import EyeCase, eye_case
-from followup.care.looks import (
+from followup.care.looks.eye_case import EyeCase, eye_case
+from followup.care.looks.looks import (
     Refusal,
     answer_missing,
     led_to,
@@ -31,6 +29,8 @@ from followup.care.looks import (
     outcome_of_today,
     refuse_all,
 )
+from followup.care.plans.adjusting import MOST_A_DAY, read_steps
+from followup.care.plans.answers import AnswerField, asked_once, with_answers
 from followup.clinical.adjustments import CourseAdded, CourseEdit
 from followup.clinical.careplan import Question
 from followup.clinical.english import steps_text

@@ -6,9 +6,9 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.overview import overview
-from followup.care.plans import two_versions
-from followup.care.standing import Standing, say_standing
+from followup.care.looks.overview import overview
+from followup.care.plans.plans import two_versions
+from followup.care.reach.standing import Standing, say_standing
 from followup.desks.door.hand import AnyHand
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.pages import go, show

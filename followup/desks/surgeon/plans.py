@@ -7,12 +7,19 @@ from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.answers import Answers, asked_fields, asked_once, field_of, give_answers, with_answers
 from followup.care.fields.checked import RecordError
 from followup.care.fields.values import fill_form
-from followup.care.plan_view import PlanView, load, untreated, view_of
-from followup.care.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
-from followup.care.signing import Signing, is_stale, sign_one
+from followup.care.plans.answers import (
+    Answers,
+    asked_fields,
+    asked_once,
+    field_of,
+    give_answers,
+    with_answers,
+)
+from followup.care.plans.plan_view import PlanView, load, untreated, view_of
+from followup.care.plans.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
+from followup.care.plans.signing import Signing, is_stale, sign_one
 from followup.clinical.record import Eye
 from followup.clinical.words.why import why
 from followup.desks.door.hand import AnyHand, DeskHand

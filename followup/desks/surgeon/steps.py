@@ -7,9 +7,9 @@ from datetime import date, timedelta
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.adjusting import MOST_A_DAY, MOST_STEPS
-from followup.care.plan_view import PlanView, load, steps_left, view_of
-from followup.care.steps import (
+from followup.care.plans.adjusting import MOST_A_DAY, MOST_STEPS
+from followup.care.plans.plan_view import PlanView, load, steps_left, view_of
+from followup.care.plans.steps import (
     MOST_DAYS,
     StepOut,
     StepsChange,

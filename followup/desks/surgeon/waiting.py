@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.plan_view import PlanView, view_of
-from followup.care.signing import Several, may_go_together, sign_several
+from followup.care.plans.plan_view import PlanView, view_of
+from followup.care.plans.signing import Several, may_go_together, sign_several
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show

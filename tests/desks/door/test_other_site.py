@@ -12,7 +12,7 @@ from asked import ASKED, NOWHERE, line_of, names_of, route_of, send
 from doors import WHO_MAY
 from two_sites import PASSWORD, THEIRS
 
-from followup.care import day_sheets
+from followup.care.sheets import of_a_day as day_sheets
 
 
 def test_every_route_of_a_patient_plan_visit_sheet_message_or_colleague_is_asked():

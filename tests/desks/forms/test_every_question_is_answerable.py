@@ -10,7 +10,7 @@ from datetime import date
 
 import pytest
 
-from followup.care.answers import answer_fields, with_answers
+from followup.care.plans.answers import answer_fields, with_answers
 from followup.clinical.careplan import Course, Question, Step
 from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.safety import check_courses

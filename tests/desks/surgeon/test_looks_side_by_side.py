@@ -7,14 +7,14 @@ from types import SimpleNamespace
 
 import pytest
 
-from followup.care.before_leaving import Checked, checks_to_do, note_check
 from followup.care.danger import newest_looks
-from followup.care.eye_case import eye_case
-from followup.care.looks import Looked, store_findings
-from followup.care.overview import overview
-from followup.care.plan_view import PlanView
-from followup.care.signing import is_quiet
-from followup.care.trip_lines import LookedAt, TripLine
+from followup.care.looks.before_leaving import Checked, checks_to_do, note_check
+from followup.care.looks.eye_case import eye_case
+from followup.care.looks.looks import Looked, store_findings
+from followup.care.looks.overview import overview
+from followup.care.plans.plan_view import PlanView
+from followup.care.plans.signing import is_quiet
+from followup.care.trips.trip_lines import LookedAt, TripLine
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.record import Findings, Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand

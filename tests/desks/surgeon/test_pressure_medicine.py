@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import pytest
 from look_cases import record_of
 
-from followup.care.plan_view import untreated
+from followup.care.plans.plan_view import untreated
 from followup.clinical.protocol.load import load_protocol
 
 PASSWORD = "a long enough password"

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from followup.care.signing import is_stale
+from followup.care.plans.signing import is_stale
 
 TODAY = date(2027, 3, 8)
 

@@ -8,7 +8,7 @@ from datetime import date
 
 import pytest
 
-from followup.care.plan_view import steps_left
+from followup.care.plans.plan_view import steps_left
 from followup.clinical.careplan import CarePlan, Course, Question, Step, Trip
 from followup.desks.page.effect import PlanWords, effect
 from followup.desks.words.texts import Texts

@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from followup.care.overview import severity
+from followup.care.looks.overview import severity
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record.findings import Findings
 

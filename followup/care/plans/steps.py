@@ -8,10 +8,10 @@ from typing import Annotated
 from pydantic import Field
 
 from followup.care.act import Act, Line
-from followup.care.adjusting import MOST_A_DAY, MOST_STEPS, both_plans, joined
 from followup.care.hand import Hand
-from followup.care.plan_view import PlanView
-from followup.care.planning import draft_plan
+from followup.care.plans.adjusting import MOST_A_DAY, MOST_STEPS, both_plans, joined
+from followup.care.plans.plan_view import PlanView
+from followup.care.plans.planning import draft_plan
 from followup.clinical.adjustments import Adjustment, CourseEdit
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.record.base import Day

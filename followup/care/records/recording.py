@@ -5,7 +5,7 @@ from __future__ import annotations
 from followup.care.act import Act, Number
 from followup.care.danger import look_stored, newest_looks
 from followup.care.hand import Hand
-from followup.care.planning import draft_plan
+from followup.care.plans.planning import draft_plan
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.entered import must_print

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from followup.care.hand import Hand
-from followup.care.plan_view import load, record_of
+from followup.care.plans.plan_view import load, record_of
 from followup.clinical.careplan import CarePlan, Trip
 from followup.clinical.day_plan import Bottle
 from followup.errors import FollowupError

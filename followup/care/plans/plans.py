@@ -10,8 +10,8 @@ from pydantic import Field
 from followup.care.act import Act, Id, Line
 from followup.care.fields.checked import check
 from followup.care.hand import Hand
-from followup.care.plan_view import PlanView, load
-from followup.care.planning import draft_plan, planned
+from followup.care.plans.plan_view import PlanView, load
+from followup.care.plans.planning import draft_plan, planned
 from followup.errors import FollowupError
 from followup.records.people.patients import (
     correct_record,

@@ -10,8 +10,8 @@ from pydantic import Field
 from followup.care.act import Act, Line
 from followup.care.danger import look_stored
 from followup.care.hand import Hand
-from followup.care.looks import look_of_today, with_look
-from followup.care.planning import draft_plan
+from followup.care.looks.looks import look_of_today, with_look
+from followup.care.plans.planning import draft_plan
 from followup.clinical.careplan import BeforeLeaving
 from followup.clinical.record import Eye
 from followup.clinical.record.findings import MOST_MMHG

@@ -10,8 +10,8 @@ from pydantic import StringConstraints
 
 from followup.care.act import Act, Line, Number
 from followup.care.hand import Hand
-from followup.care.plan_view import PlanView
-from followup.care.plans import store_answers
+from followup.care.plans.plan_view import PlanView
+from followup.care.plans.plans import store_answers
 from followup.clinical.careplan import CarePlan, Impossible, ReviewNeed
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record

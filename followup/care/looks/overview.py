@@ -8,7 +8,7 @@ from datetime import timedelta
 
 from followup.care.danger import InDanger, in_danger
 from followup.care.hand import Hand
-from followup.care.trip_lines import TripLine, visit_lines
+from followup.care.trips.trip_lines import TripLine, visit_lines
 from followup.clinical.facts.derive import truth
 from followup.clinical.facts.eye_rules import apply_rules
 from followup.clinical.protocol.protocol import Protocol

@@ -10,10 +10,10 @@ from pydantic import Field
 
 from followup.care.act import Act, Line, Number, OneEye
 from followup.care.danger import look_stored, outcome_in
-from followup.care.eye_case import DECIDED, EyeCase
 from followup.care.fields.checked import check
 from followup.care.hand import Hand
-from followup.care.planning import draft_plan
+from followup.care.looks.eye_case import DECIDED, EyeCase
+from followup.care.plans.planning import draft_plan
 from followup.clinical import english
 from followup.clinical.careplan import Question
 from followup.clinical.record import Findings, Record

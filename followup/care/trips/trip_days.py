@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from followup.care.hand import Hand
-from followup.care.trip_lines import TripLine, visit_lines
+from followup.care.trips.trip_lines import TripLine, visit_lines
 from followup.clinical.words.why_reasons import because_of
 from followup.records.plans.plans import plan
 from followup.records.store.store import Session

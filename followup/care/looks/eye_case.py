@@ -8,8 +8,8 @@ from datetime import date
 
 from followup.care.act import OneEye
 from followup.care.hand import Hand
-from followup.care.recording import known_patient
-from followup.care.trip_lines import TripLine, visit_lines
+from followup.care.records.recording import known_patient
+from followup.care.trips.trip_lines import TripLine, visit_lines
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.record import Findings, Record
 from followup.clinical.words.why_reasons import because_of

@@ -8,11 +8,11 @@ from typing import Annotated
 from pydantic import Field
 
 from followup.care.act import Act, Line, Number
-from followup.care.adjusting import MOST_A_DAY, MOST_STEPS, both_plans, joined
-from followup.care.eye_case import DECIDED, EyeCase
 from followup.care.hand import Hand
-from followup.care.looks import reason_of, titles_of
-from followup.care.planning import draft_plan
+from followup.care.looks.eye_case import DECIDED, EyeCase
+from followup.care.looks.looks import reason_of, titles_of
+from followup.care.plans.adjusting import MOST_A_DAY, MOST_STEPS, both_plans, joined
+from followup.care.plans.planning import draft_plan
 from followup.clinical.adjustments import Adjustment, CourseAdded, CourseEdit
 from followup.clinical.careplan import CarePlan
 from followup.clinical.review.proposal import Outcome, Proposal

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from followup.care.hand import Hand
-from followup.care.went import as_it_went
+from followup.care.trips.went import as_it_went
 from followup.clinical.careplan import CarePlan
 from followup.clinical.plan.keys_told import LOST, PlanNames
 from followup.clinical.protocol.protocol import text_of

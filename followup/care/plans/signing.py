@@ -9,7 +9,7 @@ from pydantic import Field
 from followup.care.act import Act, Id, Line, Password
 from followup.care.hand import Hand
 from followup.care.password_again import must_match
-from followup.care.plan_view import PlanView, load
+from followup.care.plans.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
 from followup.records.plans.plans import active_plan, sign_plan

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 
 from followup.care.hand import Hand
-from followup.care.planning import planned
+from followup.care.plans.planning import planned
 from followup.clinical.adjustments import Adjustment, CourseEdit
 from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.reviews import StepPair

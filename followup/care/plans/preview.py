@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from followup.care.hand import Hand
-from followup.care.plan_view import PlanView
+from followup.care.plans.plan_view import PlanView
 from followup.clinical.careplan import CarePlan, FactUse, Reason
 from followup.clinical.plan.build import build_plan
 from followup.clinical.record import Record

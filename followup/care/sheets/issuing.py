@@ -8,8 +8,8 @@ from pydantic import Field
 
 from followup.care.act import Act, Line, Number, Truth
 from followup.care.hand import Hand
-from followup.care.plan_view import load
-from followup.care.sheets import content_of, found_sheet, issue_one
+from followup.care.plans.plan_view import load
+from followup.care.sheets.content import content_of, found_sheet, issue_one
 from followup.records.plans.desk_notes import note_teach_back
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
 from followup.records.views import SheetView

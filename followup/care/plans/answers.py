@@ -15,8 +15,8 @@ from followup.care.act import Act, Number
 from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.care.fields.values import Flat, fill_form, read_form
 from followup.care.hand import Hand
-from followup.care.plan_view import PlanView
-from followup.care.plans import store_answers
+from followup.care.plans.plan_view import PlanView
+from followup.care.plans.plans import store_answers
 from followup.clinical.careplan import Question
 from followup.clinical.record import Record
 from followup.errors import FollowupError

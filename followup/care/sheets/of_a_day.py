@@ -8,8 +8,8 @@ from datetime import date
 from functools import partial
 
 from followup.care.hand import Hand
-from followup.care.plan_view import record_of
-from followup.care.sheets import content_of, draft_content, issue_one, staff_language
+from followup.care.plans.plan_view import record_of
+from followup.care.sheets.content import content_of, draft_content, issue_one, staff_language
 from followup.errors import FollowupError
 from followup.records.people.oplist import operations_on
 from followup.records.plans.plans import active_plan
