@@ -95,6 +95,13 @@ def test_whom_to_reach_is_printed_with_the_reason_and_what_is_next(people) -> No
     ]
 
 
+def test_a_day_that_is_asked_for_is_the_clinics_own_wherever_it_lies(people, sqlite_ward) -> None:
+    sqlite_ward.in_zone("Pacific/Kiritimati")
+    assert people("overdue", "--on", "2027-03-03") == "Wednesday 3 March 2027: 0 people to reach\n"
+    told = people("overdue", "--on", "2027-03-04").splitlines()
+    assert told[0] == "Thursday 4 March 2027: 2 people to reach"
+
+
 def _choice(ward, number: int):
     with ward.store.read() as session:
         found = message_choice(session, number)

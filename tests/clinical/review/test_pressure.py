@@ -96,6 +96,12 @@ def test_a_class_in_use_is_never_offered_again(look, someone):
     assert seen.offered("pressure-unchanged") == [], "its class may be any of them"
 
 
+def test_a_class_used_in_the_other_eye_alone_is_still_offered(look, someone):
+    using = [{"medicine": "timolol-0-5", "eye": "left", "count_a_day": 2}]
+    seen = look(10, someone(eye=GLAUCOMA, in_use=using, **OPEN), pressure=27)
+    assert "beta-blocker" in seen.offered("pressure-unchanged")
+
+
 def test_the_chosen_pressure_drop_joins_the_plan_from_today(look, someone):
     seen = look(10, someone(eye=GLAUCOMA, **OPEN), pressure=27)
     plan = seen.after("pressure-unchanged", offer=("dorzolamide-2", 28))
