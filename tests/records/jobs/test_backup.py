@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import random
 import sqlite3
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import UTC, date, datetime, timedelta
 
 import pyrage
@@ -236,7 +236,7 @@ def test_every_turned_bit_is_noticed_before_a_backup_is_put_back(sqlite_ward, tm
     at = content.index(b'"first-look"')
     body = content[:at].rindex(b"2027-03-01") + 3
     places = [body, *(chance.randrange(100, len(content)) for _ in range(12))]
-    with sqlite3.connect(path) as file:
+    with closing(sqlite3.connect(path)) as file:
         before = list(file.iterdump())
     kept = note.read_text()
     for place in places:
@@ -255,7 +255,7 @@ def test_every_turned_bit_is_noticed_before_a_backup_is_put_back(sqlite_ward, tm
             restore(path, target, sqlite_ward.now)
         if target.exists():
             # Put back only because the bit stands where no row is.
-            with sqlite3.connect(f"file:{path}?immutable=1", uri=True) as file:
+            with closing(sqlite3.connect(f"file:{path}?immutable=1", uri=True)) as file:
                 assert list(file.iterdump()) == before
     turned = bytearray(content)
     turned[body] ^= 1

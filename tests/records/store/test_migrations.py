@@ -124,10 +124,17 @@ def test_sqlite_runs_under_the_rules_on_every_kind_of_connection(sqlite_store, t
             found = asked(sqlite_store.for_site(1).write(SYSTEM, NOW)).session.connection()
         elif kind == "a backup":
             url = sqlite_url(take_backup(sqlite_store.engine, tmp_path, NOW).path)
-            found = asked(make_engine(url, pooled=False).connect())
+            found = asked(_connected(stack, url, pooled=False))
         else:
-            found = asked(make_engine(url, pooled=kind == "pooled").connect())
+            found = asked(_connected(stack, url, pooled=kind == "pooled"))
         assert found.execute(text(f"PRAGMA {rule}")).scalar_one() == value
+
+
+def _connected(stack, url, *, pooled):
+    """A connection of an engine of its own, which is closed after it."""
+    engine = make_engine(url, pooled=pooled)
+    stack.callback(engine.dispose)
+    return engine.connect()
 
 
 @pytest.mark.parametrize("url", ["sqlite://", "sqlite:///:memory:", "mysql://here/there", "not a url"])
