@@ -62,7 +62,6 @@ class Story:
     """Tells the clinic's weeks to its store. Nothing is ever dated after ``now``."""
 
     def __init__(self, desk: Desk, rng: Random, now: datetime) -> None:
-        self.desk = desk
         self.rng = rng
         self.now = now
         self.hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
@@ -98,7 +97,7 @@ class Story:
         """Let the day's events happen in the order of the clock."""
         for at, login, act in sorted(events, key=lambda event: event.at):
             moment = datetime.combine(day, time.fromisoformat(at), self.zone).astimezone(UTC)
-            with self.desk.store.write(self.staff[login], min(moment, self.now)) as unit:
+            with self.hand.store.write(self.staff[login], min(moment, self.now)) as unit:
                 act(unit)
 
     def _list(self, day: date, lines: Iterable[tuple[str, str, Eye]]) -> Iterator[Event]:
@@ -123,7 +122,7 @@ class Story:
 
     def _visits(self, cast: Mapping[str, CastMember], day: date) -> Iterator[Event]:
         """What becomes of the visits that were due yesterday and are due today."""
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             missed = [t for t in day_trips(session, day - timedelta(days=1)) if t.status in TO_COME]
             due = [t for t in day_trips(session, day) if t.status in TO_COME]
             numbers = {trip.id: _number(session, trip) for trip in due}
@@ -149,7 +148,7 @@ class Story:
 
     def _call(self, unit: Unit, codes: set[str], day: date) -> None:
         """Reception goes once through those who stay away; nobody answers."""
-        for line in worklist(unit.session, unit.now, self.desk.protocol.recall):
+        for line in worklist(unit.session, unit.now, self.hand.protocol.recall):
             following = line.next
             if (
                 line.patient.code in codes
@@ -167,7 +166,7 @@ class Story:
                 )
 
     def _try(self, unit: Unit, code: str, day: date, minute: int) -> None:
-        rules = self.desk.protocol.recall
+        rules = self.hand.protocol.recall
         lines = [line for line in worklist(unit.session, unit.now, rules) if line.patient.code == code]
         following = lines[0].next if lines else None
         if following is not None and following.way == "surgeon":
@@ -231,7 +230,7 @@ class Story:
 
     def _absent(self, code: str, day: date) -> list[TripView]:
         """The visits before ``day`` to which the patient did not come and of which nobody has spoken."""
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             found = patient_by_code(session, code)
             trips = trips_of(session, found.id) if found else ()
         return [trip for trip in trips if trip.status in TO_COME and trip.day < day]
@@ -267,7 +266,7 @@ class Story:
 
     def _told(self, person: CastMember, day: date) -> ToldLook | None:
         """The told look for the visit of ``day``, if there is one."""
-        with self.desk.store.read() as session:
+        with self.hand.store.read() as session:
             found = patient_by_code(session, person.record.patient.code)
             seen_on = [trip.seen_on for trip in trips_of(session, found.id)] if found else []
         before = [(seen - person.operated).days for seen in seen_on if seen and seen < day]
