@@ -21,18 +21,18 @@ DUE = {
     "tablet": N_("Tablets: %(medicine)s"),
 }
 
-# Translators: what a medicine is for, under its name.
+# Translators: what a medicine is for, in a few words beside its name. At most 40 letters.
 PURPOSES = {
-    "steroid": N_("Steroid drop. It calms the eye after the operation."),
-    "nsaid": N_("It eases pain and keeps swelling down."),
-    "antibiotic": N_("It protects the eye from infection."),
-    "cycloplegic": N_("It rests the eye. It makes the pupil wide, so you see less well close up."),
-    "pressure": N_("It lowers the pressure in the eye."),
-    "lubricant": N_("It keeps the eye moist."),
-    "salt": N_("It helps the front of the eye to clear."),
-    "antiviral": N_("It keeps an old virus in the eye asleep."),
-    "steroid tablet": N_("Steroid tablets."),
-    "other": N_("Use it as the doctor told you."),
+    "steroid": N_("Steroid: calms the eye"),
+    "nsaid": N_("Against pain and swelling"),
+    "antibiotic": N_("Against infection"),
+    "cycloplegic": N_("Rests the eye, makes the pupil wide"),
+    "pressure": N_("Lowers the pressure in the eye"),
+    "lubricant": N_("Keeps the eye moist"),
+    "salt": N_("Clears the front of the eye"),
+    "antiviral": N_("Against an old virus in the eye"),
+    "steroid tablet": N_("Steroid tablets"),
+    "other": N_("As the doctor told you"),
 }
 
 # Translators: reasons to come back at once. The same words stand on every sheet.
@@ -46,35 +46,33 @@ SIGNS = {
     "knock": N_("Something hits the eye"),
 }
 
-# Translators: why a visit is needed; one sentence each, spoken by the clinic ("we").
+# Translators: why a visit is needed, in a few words: at most 40 letters, for a narrow row of a table.
 REASONS = {
-    "first-look": N_("First look after the operation. We check how the eye is healing."),
-    "wound": N_("We look at the wound, the swelling and the pressure in the eye."),
-    "leak": N_("We make sure that the wound is closed."),
-    "chamber": N_("We look at the front of the eye and measure the pressure."),
-    "pressure": N_(
-        "We measure the pressure in the eye. The steroid drop can raise it, and you cannot feel it."
-    ),
-    "pressure-alone": N_("We measure the pressure in the eye. You cannot feel it."),
-    "inflammation": N_("We see whether the inflammation in the eye has calmed down."),
-    "macula": N_("We look for swelling at the back of the eye."),
-    "retina": N_("We widen the pupil and look at the back of the eye. Do not drive that day."),
-    "stitches": N_("We look at the stitches. Some may be taken out."),
-    "refraction": N_("We measure your sight and test for glasses."),
-    "taper-end": N_("When the steroid drops are finished, we make sure that the eye stays calm."),
-    "calm": N_("We make sure that the eye stays calm."),
-    "rebound": N_("We make sure that the inflammation has not come back."),
-    "depot": N_("We see how the medicine inside the eye works, and measure the pressure."),
-    "cornea-stain": N_("We look at the clear front of the eye with a dye."),
-    "cornea": N_("We look whether the clear front of the eye has cleared."),
-    "lens-position": N_("We look at the new lens and how it sits."),
-    "lens-piece": N_("We look whether a small piece of the old lens has gone."),
-    "iridotomy": N_("We make sure that the small opening in the iris is open."),
-    "second-operation": N_("We plan the second operation with you."),
-    "retina-surgeon": N_("A doctor for the back of the eye sees you."),
-    "bandage-lens": N_("The doctor takes out the bandage lens. Never take it out yourself."),
-    "surgeon": N_("The surgeon sees the eye."),
-    "other": N_("The doctor looks at your eye."),
+    "first-look": N_("First look: how the eye is healing"),
+    "wound": N_("Wound, swelling and eye pressure"),
+    "leak": N_("Is the wound closed?"),
+    "chamber": N_("Front of the eye, and its pressure"),
+    "pressure": N_("Eye pressure: the steroid can raise it"),
+    "pressure-alone": N_("Eye pressure: you cannot feel it"),
+    "inflammation": N_("Has the inflammation calmed down?"),
+    "macula": N_("Swelling at the back of the eye?"),
+    "retina": N_("Back of the eye. Do not drive that day."),
+    "stitches": N_("Stitches: some may be taken out"),
+    "refraction": N_("Test of your sight, for glasses"),
+    "taper-end": N_("After the steroid: does it stay calm?"),
+    "calm": N_("Does the eye stay calm?"),
+    "rebound": N_("Has the inflammation come back?"),
+    "depot": N_("The medicine in the eye; its pressure"),
+    "cornea-stain": N_("Clear front of the eye, with a dye"),
+    "cornea": N_("Has the front of the eye cleared?"),
+    "lens-position": N_("How the new lens sits"),
+    "lens-piece": N_("Is the piece of the old lens gone?"),
+    "iridotomy": N_("Is the opening in the iris open?"),
+    "second-operation": N_("Planning the second operation"),
+    "retina-surgeon": N_("A doctor for the back of the eye"),
+    "bandage-lens": N_("The doctor takes out the bandage lens"),
+    "surgeon": N_("The surgeon sees the eye"),
+    "other": N_("The doctor looks at your eye"),
 }
 
 # Translators: checks in the hours after the operation, before the patient goes home.
@@ -84,7 +82,8 @@ BEFORE_LEAVING = {
 }
 
 # Translators: what the patient is told beyond the drops, by the ids of the protocol's ``aftercare.toml``.
-# %(until)s is the last day of the rule, in words.
+# %(until)s is the last day of the rule, in words; sentences without it stand in a list under "Until" and
+# that day.
 ADVICE = {
     "pad": N_("The pad stays on until the morning of %(until)s. Then it comes off and the drops begin."),
     "pad-alone": N_("The pad stays on until the morning of %(until)s. Then it comes off."),
@@ -113,18 +112,16 @@ ADVICE = {
     ),
     "stay-the-night": N_("Stay near the clinic tonight. The pressure in the eye can rise."),
     "angle": N_("The pressure in the eye can rise. Strong pain with sickness means: come at once."),
-    "rub": N_("Do not rub or press the eye until %(until)s."),
-    "shield": N_("Wear the eye shield every night, until %(until)s."),
-    "sleep": N_("Sleep on your back or on the other side, until %(until)s."),
-    "water": N_(
-        "No water in the eye until %(until)s. After that you may wash your hair with your head leaned back."
-    ),
-    "swim": N_("Do not swim or bathe in a river or pool until %(until)s."),
-    "pray": N_("Pray sitting, without bowing down, until %(until)s."),
+    "rub": N_("Do not rub or press the eye."),
+    "shield": N_("Wear the eye shield every night."),
+    "sleep": N_("Sleep on your back or on the other side."),
+    "water": N_("No water in the eye. After that day wash your hair with your head leaned back."),
+    "swim": N_("Do not swim or bathe in a river or pool."),
+    "pray": N_("Pray sitting, without bowing down."),
     "fast": N_("If you fast, go on with the drops."),
-    "field": N_("Stay away from field work, dust and animals until %(until)s."),
-    "lift": N_("Lift nothing heavier than 5 kg until %(until)s."),
-    "smoke": N_("Stay away from cooking smoke until %(until)s."),
+    "field": N_("Stay away from field work, dust and animals."),
+    "lift": N_("Lift nothing heavier than 5 kg."),
+    "smoke": N_("Stay away from cooking smoke."),
     "drive": N_("Do not drive until the doctor says that you may."),
     "no-flying": N_("There is a gas bubble in your eye. Do not fly until the doctor says that you may."),
     "bandage-lens": N_("There is a soft bandage lens on your eye. Leave it in. If it falls out, come to us."),
@@ -178,3 +175,47 @@ BOTTLE_CARE = (
 BOTTLE_GONE = N_(
     "If a bottle is empty, lost or dirty: come or send someone the same day. Do not stop the drops."
 )
+
+# Translators: the first column of the table of drops: the row of days that holds today.
+NOW = N_("Now")
+# Translators: heading of the box that says when the patient comes again.
+COME_AGAIN = N_("Come again")
+# Translators: first line of a sheet that takes the place of another; its number, and the day it was printed.
+THROW_AWAY = N_("Throw sheet no. %(number)s of %(day)s away.")
+# Translators: over the table of drops: a thick black line at the edge of a row marks what is new.
+NEW_ROWS = N_("Rows with a black bar at the edge are new.")
+# Translators: medicines, each with its eye, that the patient stops or begins from this sheet on.
+STOPPED = N_("Do not use any more: %(bottles)s.")
+STARTED = N_("Start now: %(bottles)s.")
+# Translators: on the front of the sheet, where its text goes on on the other side.
+TURN_OVER = N_("Turn over: more on the other side.")
+# Translators: in a visit's row of the table, before the letters of the bottles that the patient gets then.
+NEW_BOTTLE = N_("new bottle:")
+# Translators: in a visit's row of the table: tablets that the patient gets then.
+MORE_TABLETS = N_("more tablets:")
+# Translators: on the copy of a sheet that the staff read, in the staff's language.
+STAFF_COPY = N_("Copy for the staff")
+# Translators: heading over rules that hold up to and including that day.
+UNTIL = N_("Until %(day)s:")
+# Translators: heading over rules of everyday life that have no last day yet.
+ALWAYS = N_("From now on:")
+# Translators: heads of the table of bottles. The last but one is followed by a date in the column.
+BOTTLE_HEADS = (
+    N_("Bottle"),
+    N_("Opened on"),
+    N_("Throw away after the last drop of"),
+    N_("The next one"),
+)
+# Translators: in the table of bottles: before every drop this bottle is shaken well.
+SHAKE = N_("Shake well")
+# Translators: in the table of bottles: where the next bottle comes from.
+AT_VISIT = N_("at your visit on %(day)s")
+GET_IN_TIME = N_("ask us in good time")
+# Translators: in the table of drops: how much is taken by mouth at one time, then its amount in milligrams.
+TABLETS_MG = N_("%(tablets)s (%(mg)s mg)")
+# Translators: in the table of drops: how much, then the times of day.
+AMOUNT_TIMES = N_("%(amount)s: %(times)s")
+# Translators: on the page for a telephone: heading of the drops that still come today.
+TODAY = N_("Today")
+# Translators: on the page for a telephone: folds that open at a touch.
+EVERYTHING_ELSE = N_("More about your bottles, and at home")
