@@ -31,8 +31,10 @@ def missed(inputs: SheetInputs) -> str:
     hours = inputs.aftercare.drops.missed_within_hours
     # Translators: about a drop that was forgotten.
     text = inputs.words.ngettext(
-        "If the next drop is due within %(count)s hour, leave the missed one out. Never take a double dose.",
-        "If the next drop is due within %(count)s hours, leave the missed one out. Never take a double dose.",
+        "If the next drop is due within %(count)s hour, do not put in the missed one. "
+        "Never take a double dose.",
+        "If the next drop is due within %(count)s hours, do not put in the missed one. "
+        "Never take a double dose.",
         hours,
     )
     return text % {"count": inputs.number(str(hours))}

@@ -48,10 +48,10 @@ SIGNS = {
 
 # Translators: why a visit is needed, in a few words: at most 40 letters, for a narrow row of a table.
 REASONS = {
-    "first-look": N_("First look: how the eye is healing"),
+    "first-look": N_("First check: how the eye is healing"),
     "wound": N_("Wound, swelling and eye pressure"),
     "leak": N_("Is the wound closed?"),
-    "chamber": N_("Front of the eye, and its pressure"),
+    "chamber": N_("Front of the eye, and eye pressure"),
     "pressure": N_("Eye pressure: the steroid can raise it"),
     "pressure-alone": N_("Eye pressure: you cannot feel it"),
     "inflammation": N_("Has the inflammation calmed down?"),
@@ -59,11 +59,11 @@ REASONS = {
     "retina": N_("Back of the eye. Do not drive that day."),
     "stitches": N_("Stitches: some may be taken out"),
     "refraction": N_("Test of your sight, for glasses"),
-    "taper-end": N_("After the steroid: does it stay calm?"),
+    "taper-end": N_("After the steroid: is the eye calm?"),
     "calm": N_("Does the eye stay calm?"),
     "rebound": N_("Has the inflammation come back?"),
-    "depot": N_("The medicine in the eye; its pressure"),
-    "cornea-stain": N_("Clear front of the eye, with a dye"),
+    "depot": N_("Medicine in the eye, and eye pressure"),
+    "cornea-stain": N_("Front of the eye, seen with a dye"),
     "cornea": N_("Has the front of the eye cleared?"),
     "lens-position": N_("How the new lens sits"),
     "lens-piece": N_("Is the piece of the old lens gone?"),
@@ -115,7 +115,7 @@ ADVICE = {
     "rub": N_("Do not rub or press the eye."),
     "shield": N_("Wear the eye shield every night."),
     "sleep": N_("Sleep on your back or on the other side."),
-    "water": N_("No water in the eye. After that day wash your hair with your head leaned back."),
+    "water": N_("No water in the eye. After that day you may wash your hair with your head leaned back."),
     "swim": N_("Do not swim or bathe in a river or pool."),
     "pray": N_("Pray sitting, without bowing down."),
     "fast": N_("If you fast, go on with the drops."),
@@ -199,11 +199,12 @@ STAFF_COPY = N_("Copy for the staff")
 UNTIL = N_("Until %(day)s:")
 # Translators: heading over rules of everyday life that have no last day yet.
 ALWAYS = N_("From now on:")
-# Translators: heads of the table of bottles. The last but one is followed by a date in the column.
+# Translators: heads of the table of bottles. Under the third stands the bottle's last day: after its last
+# drop of that day it is thrown away. Under the fourth: where the next bottle comes from.
 BOTTLE_HEADS = (
     N_("Bottle"),
     N_("Opened on"),
-    N_("Throw away after the last drop of"),
+    N_("Throw away after"),
     N_("The next one"),
 )
 # Translators: in the table of bottles: before every drop this bottle is shaken well.
@@ -218,4 +219,4 @@ AMOUNT_TIMES = N_("%(amount)s: %(times)s")
 # Translators: on the page for a telephone: heading of the drops that still come today.
 TODAY = N_("Today")
 # Translators: on the page for a telephone: folds that open at a touch.
-EVERYTHING_ELSE = N_("More about your bottles, and at home")
+EVERYTHING_ELSE = N_("Your bottles, and what to do at home")
