@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 from followup.clinical.careplan import CarePlan, Course, Step, Trip
 from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.statuses import NOT_COMING
+from followup.timing.waking import minutes_of
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,14 @@ class BottleMark:
     @property
     def tablets(self) -> float | None:
         return self.step.tablets if self.step else None
+
+    @property
+    def every(self) -> int | None:
+        """The hours from each time to the next where they are whole and always the same."""
+        minutes = [minutes_of(time) for time in self.times]
+        between = {(after - before) % (24 * 60) for before, after in pairwise(minutes)}
+        hours, rest = divmod(between.pop() if len(between) == 1 else 1, 60)
+        return None if rest else hours
 
 
 @dataclass(frozen=True)
@@ -137,8 +147,9 @@ def _place(row: DaysRow | VisitRow) -> tuple[bool, date, bool, int]:
 
 def _days(plan: CarePlan, endless: Collection[str]) -> Iterator[DaysRow]:
     """The runs of days of the plan, then without an end what goes on after them."""
-    last = max(plan.rounds, key=lambda phase: phase.end, default=None)
-    for phase in plan.rounds:
+    runs = tuple(_runs(plan))
+    last = max(runs, key=lambda phase: phase.end, default=None)
+    for phase in runs:
         if phase is last and phase.doses and all(dose.course in endless for dose in phase.doses):
             yield _row(plan, phase, None)
             return
@@ -148,6 +159,17 @@ def _days(plan: CarePlan, endless: Collection[str]) -> Iterator[DaysRow]:
         times = tuple(time for time in last.times if any(time in dose.times for dose in on))
         after = last.end + timedelta(days=1)
         yield _row(plan, DayPhase(start=after, end=after, times=times, doses=on), None)
+
+
+def _runs(plan: CarePlan) -> Iterator[DayPhase]:
+    """The phases of the rounds, parted where a dose by mouth changes: its rounds may stay as they are."""
+    for phase in plan.rounds:
+        by_mouth = (c for dose in phase.doses if (c := plan.course(dose.course)).eye is None)
+        changes = {step.start for course in by_mouth for step in course.steps}
+        starts = (phase.start, *sorted(day for day in changes if phase.start < day <= phase.end))
+        ends = (*(day - timedelta(days=1) for day in starts[1:]), phase.end)
+        for start, end in zip(starts, ends, strict=True):
+            yield phase.model_copy(update={"start": start, "end": end})
 
 
 def _row(plan: CarePlan, phase: DayPhase, end: date | None) -> DaysRow:

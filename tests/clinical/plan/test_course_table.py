@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
+
+import pytest
 
 from followup.clinical.plan.course_table import DaysRow, VisitRow, course_table
 
@@ -97,6 +100,34 @@ def test_a_row_of_tablets_says_how_many_make_a_dose(someone, told):
     plan = told(someone(in_use=[tablets | {"ordered_by": "Dr Osei"}]))
     marks = [mark for row in course_table(plan.plan).days for mark in row.marks if mark.course.eye is None]
     assert {mark.tablets for mark in marks} == {4}
+
+
+def test_a_row_ends_where_the_dose_of_tablets_changes_though_its_times_stay(someone, told):
+    lower = [{"starts": "2026-03-05", "mg": 10}]
+    tablets = {"medicine": "prednisolone-5-tablet", "route": "mouth", "mg": 20.0, "mg_steps": lower}
+    plan = told(someone(in_use=[tablets | {"ordered_by": "Dr Osei"}]))
+    found = [
+        (plan.number(row.start), plan.number(row.end), mark.times, mark.tablets)
+        for row in course_table(plan.plan).days[:3]
+        for mark in row.marks
+        if mark.course.eye is None
+    ]
+    assert found == [(1, 2, ("06:00",), 4), (3, 7, ("06:00",), 2), (8, 14, ("06:00",), 2)]
+
+
+@pytest.mark.parametrize(
+    ("times", "hours"),
+    [
+        (("06:00", "07:00", "08:00", "09:00"), 1),
+        (("20:00", "22:00", "00:00", "02:00"), 2),
+        (("06:00", "07:30", "09:00"), None),
+        (("06:00", "07:00", "09:00"), None),
+        (("06:00",), None),
+    ],
+)
+def test_times_that_lie_equally_far_apart_are_every_so_many_hours(case, told, times, hours):
+    mark = course_table(told(case("wanjiru")).plan).days[0].marks[0]
+    assert replace(mark, times=times).every == hours
 
 
 def test_two_eyes_share_rows_and_each_keeps_its_own_mark(someone, told):
