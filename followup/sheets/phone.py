@@ -20,7 +20,7 @@ from followup.language.languages import ENGLISH, language
 from followup.resources import folder
 from followup.sheets.model import SheetContent
 from followup.sheets.paper.pairs import paired
-from followup.sheets.paper.qr import qr_picture
+from followup.sheets.paper.qr import code_pictures
 from followup.sheets.squares import dialled
 
 # The colours of the formulary's caps, as on paper; never the only mark.
@@ -43,10 +43,8 @@ _VIEW_BOX = re.compile(r'viewBox="([0-9 ]+)"')
 
 def render_phone(content: SheetContent) -> str:
     """The whole page as HTML; styles, fonts and drawings are inside, nothing is fetched."""
-    payloads = {square.id: square.payload for square in content.squares}
-    found = payloads | ({"return": content.code.payload} if content.code else {})
     # The codes are drawn from digits alone, so they are safe as they stand.
-    codes = {name: Markup(qr_picture(payload).svg) for name, payload in found.items()}  # noqa: S704
+    codes = {name: Markup(found.svg) for name, found in code_pictures(content).items()}  # noqa: S704
     page = _environment().get_template("phone.html")
     return page.render(
         sheet=paired(content), drawings=content.stairs, codes=codes, faces=_faces(content), say=_say(content)

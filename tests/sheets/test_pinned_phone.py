@@ -121,10 +121,11 @@ def test_the_page_for_a_telephone_is_as_it_was_pinned(formulary, monkeypatch):
             FontFace("Others", 700, "BBBB"),
         ),
     )
-    monkeypatch.setattr(
-        "followup.sheets.phone.qr_picture",
-        lambda payload: SimpleNamespace(svg=f"<svg>{escape(payload)}</svg>"),
-    )
+    for drawn in ("qr_picture", "return_picture"):
+        monkeypatch.setattr(
+            f"followup.sheets.paper.qr.{drawn}",
+            lambda payload: SimpleNamespace(svg=f"<svg>{escape(payload)}</svg>"),
+        )
     found = {name: outline(_without_artwork(page)) for name, page in _drawn(formulary).items()}
     told = page_pins.compare(FOLDER, {"phone": found}, COMMAND)
     assert not told, told

@@ -17,7 +17,7 @@ from followup.language.fonts import must_be_covered
 from followup.said import say
 from followup.sheets.model import Cover, SheetContent
 from followup.sheets.paper.pairs import paired
-from followup.sheets.paper.qr import qr_picture
+from followup.sheets.paper.qr import code_pictures
 from followup.sheets.paper.typesetter import Typesetter, typesetter
 
 # The PDF reader crashes where two threads are in it at once: whoever uses it holds this.
@@ -115,10 +115,9 @@ def cover_data(cover: Cover, paper: str) -> dict[str, Any]:
 
 
 def _codes(content: SheetContent) -> dict[str, dict[str, Any]]:
-    payloads = {square.id: square.payload for square in content.squares}
-    found = payloads | ({"return": content.code.payload} if content.code else {})
-    pictures = {name: qr_picture(payload) for name, payload in found.items()}
-    return {name: {"svg": picture.svg, "mm": picture.size_mm} for name, picture in pictures.items()}
+    """Each code by name, with its width on paper in millimetres."""
+    pictures = code_pictures(content).items()
+    return {name: {"svg": picture.svg, "mm": picture.size_mm} for name, picture in pictures}
 
 
 def _texts(value: Any, place: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], str]]:

@@ -1,4 +1,4 @@
-"""The codes read from the printed page: at a coarse and a fine scan, turned, folded and stained."""
+"""The codes read from the printed page: at a coarse and a fine scan, turned, folded, stained, copied."""
 
 from __future__ import annotations
 
@@ -6,12 +6,17 @@ import random
 from datetime import date, timedelta
 from typing import Any
 
+import cv2
+import numpy as np
 import pytest
 import zxingcpp
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
+from followup.sheets.paper.batch import BatchSheet, render_batch
+from followup.sheets.paper.qr import MODULE_MM, QUIET_ZONE, RETURN_MM, code_pictures
+from followup.sheets.phone import render_phone
 from followup.sheets.squares import calendar_entry, dialled
 
 languages = pytest.mark.parametrize("tag", LANGUAGES)
@@ -98,16 +103,68 @@ def test_all_three_codes_read_from_a_damaged_page(tag, dpi, damage, make_content
         assert payload in {found.text for found in zxingcpp.read_barcodes(spoilt)}, payload[:20]
 
 
+def _side_mm(found, dpi: int) -> float:
+    """How wide the printed code is, without its quiet zone."""
+    left, _, right, _ = _box(found)
+    return (right - left) / dpi * 25.4
+
+
+def _copied(page: Image.Image) -> Image.Image:
+    """Two photocopies: each blurs by 0.13 mm (at 300 dots an inch) and makes black and white of it."""
+    for _ in range(2):
+        page = page.filter(ImageFilter.GaussianBlur(0.13 / 25.4 * 300)).point(
+            lambda light: light // 128 * 255
+        )
+    return page
+
+
+def _must_be_the_return_code(pages: list[Image.Image], content, dpi: int) -> None:
+    """On these pages the return code is at level Q and RETURN_MM wide, the others at level M."""
+    pictures = code_pictures(content)
+    wanted = {content.code.payload: pictures["return"]}
+    wanted |= {square.payload: pictures[square.id] for square in content.squares}
+    seen = [found for page in pages for found in zxingcpp.read_barcodes(page)]
+    assert {found.text for found in seen} == set(wanted)
+    for found in seen:
+        picture = wanted[found.text]
+        assert found.ec_level == ("Q" if found.text == content.code.payload else "M")
+        inside = picture.size_mm * (1 - 2 * QUIET_ZONE / picture.modules)
+        assert _side_mm(found, dpi) == pytest.approx(inside, abs=0.4)
+
+
+@pytest.mark.parametrize("paper", ["A4", "A5", "Letter"])
+@pytest.mark.parametrize("size", ["normal", "large"])
+def test_the_return_code_has_its_level_and_its_size_on_every_paper(
+    paper, size, pdf_of, open_pdf, make_content
+):
+    pages = _pages(open_pdf, pdf_of("en", paper=paper, size=size), 150)
+    assert code_pictures(make_content())["return"].size_mm == RETURN_MM == 25
+    _must_be_the_return_code(pages, make_content(), 150)
+
+
+def test_the_return_code_has_its_level_and_its_size_in_the_sheets_of_a_day(make_content, open_pdf):
+    batch = render_batch([BatchSheet("P-204", make_content)], day=date(2026, 6, 1))
+    _must_be_the_return_code(_pages(open_pdf, batch.parts[0], 150), make_content(), 150)
+
+
+def test_two_decoders_read_every_code_from_the_copy_of_a_copy(pdf_of, open_pdf, make_content):
+    clean = _pages(open_pdf, pdf_of("en"), 300)
+    for payload, (number, box) in _codes(clean).items():
+        room = round(4 * MODULE_MM / 25.4 * 300)
+        cut = (box[0] - room, box[1] - room, box[2] + room, box[3] + room)
+        copy = _copied(clean[number].crop(cut))
+        assert {found.text for found in zxingcpp.read_barcodes(copy)} == {payload}
+        if payload == make_content().code.payload:
+            assert cv2.QRCodeDetector().detectAndDecode(np.array(copy))[0] == payload
+
+
+def test_the_phone_shows_the_same_return_code_as_the_paper(make_content):
+    assert code_pictures(make_content())["return"].svg in render_phone(make_content())
+
+
 @languages
 def test_the_codes_of_every_language_hold_the_same(tag, pdf_of, open_pdf, make_content):
     assert set(_codes(_pages(open_pdf, pdf_of(tag), 96))) == _wanted(make_content(language="en"))
-
-
-@pytest.mark.parametrize("paper", ["A5", "Letter"])
-@pytest.mark.parametrize("size", ["normal", "large"])
-def test_the_codes_read_from_every_paper(paper, size, pdf_of, open_pdf, make_content):
-    pages = _pages(open_pdf, pdf_of("en", paper=paper, size=size), 96)
-    assert set(_codes(pages)) == _wanted(make_content())
 
 
 def test_each_code_is_labelled_in_words(make_content):
