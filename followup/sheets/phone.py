@@ -14,6 +14,7 @@ from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from followup.clinical.record import Eye
 from followup.language.catalogues import translator
 from followup.language.fonts import subset
 from followup.language.languages import ENGLISH, language
@@ -129,15 +130,28 @@ def _main(text: Any) -> str:
 @lru_cache(maxsize=64)
 def _picture(name: str) -> Markup:
     """A drawing of ``templates/pictures`` as part of the page; the words beside it say the same."""
+    inner, box = _drawing(name)
+    # Our own files, not anybody's input.
+    return Markup(  # noqa: S704
+        f'<svg class="picture" viewBox="{box}" aria-hidden="true" focusable="false">{inner}</svg>'
+    )
+
+
+def _hand_mirror(treated: tuple[Eye, ...]) -> Markup:
+    """The inside of the drawing of the patient before a mirror, the treated eyes black, as on paper."""
+    inner, _ = _drawing("hand-mirror")
+    for side in treated:
+        inner = inner.replace(f'class="{side}" fill="#fff"', f'class="{side}" fill="#23201d"')
+    return Markup(inner)  # noqa: S704
+
+
+def _drawing(name: str) -> tuple[str, str]:
+    """What is inside the file of a drawing, and its view box."""
     svg = (folder("templates") / "pictures" / f"{name}.svg").read_text("utf-8")
     inner, box = _ARTBOARD.search(svg), _VIEW_BOX.search(svg)
     assert inner
     assert box
-    # Our own files, not anybody's input.
-    return Markup(  # noqa: S704
-        f'<svg class="picture" viewBox="{box[1]}" aria-hidden="true" focusable="false">'
-        f"{inner[1].strip()}</svg>"
-    )
+    return inner[1].strip(), box[1]
 
 
 @lru_cache(maxsize=1)
@@ -152,5 +166,5 @@ def _environment() -> Environment:
     # Nothing is let through as markup: a template that would is refused.
     del environment.filters["safe"]
     environment.filters |= {"dialled": dialled, "main": _main}
-    environment.globals |= {"picture": _picture, "cap_colours": CAP_COLOURS}
+    environment.globals |= {"picture": _picture, "hand_mirror": _hand_mirror, "cap_colours": CAP_COLOURS}
     return environment

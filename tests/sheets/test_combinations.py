@@ -10,7 +10,7 @@ from itertools import combinations, product
 
 import pytest
 from come_at_once import LANGUAGES, in_language, signs_in
-from printed import Box, Page, holds_words, read, says
+from printed import INK, Box, Page, holds_words, read, says
 
 from followup.language import languages
 from followup.sheets.content import SheetOptions
@@ -88,6 +88,12 @@ def _page_one_marks_the_eye(page: Page, eyes: str) -> None:
     assert drawn.filled == FILLED[eyes], "the own right eye is on the right, as in a mirror"
     assert eyes == "both" or {other.filled for other in others} <= {FILLED[eyes]}
     assert drawn.face
+    # The patient stands before the mirror, seen from behind: a dark head below the eyes, large as the face.
+    behind = [
+        s for s in page.shapes
+        if s.fill == INK and s.width > drawn.face.width * 0.8 and drawn.face.bottom - 30 < s.y < drawn.bottom
+    ]  # fmt: skip
+    assert len(behind) == 1
     # The face stands upright: nose and mouth are below the eyes.
     inside = [s for s in page.shapes if s.edge and drawn.face.holds(s) and s.y < drawn.bottom]
     assert [s for s in inside if abs(s.x - drawn.x) < 3 and s.width > 2]

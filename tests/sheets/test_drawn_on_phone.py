@@ -29,17 +29,21 @@ def _svgs(page: str, kind: str) -> list[ET.Element]:
 
 @pytest.mark.parametrize("tag", ["en", "ar", "ur", "hi"])
 @pytest.mark.parametrize("eyes", ["left", "right", "both"])
-def test_the_right_eye_is_marked_on_the_right_of_the_mirror(eyes, tag, make_content, of_eyes):
+def test_the_right_eye_is_marked_on_the_right_of_the_face_in_the_mirror(eyes, tag, make_content, of_eyes):
     page = render_phone(make_content(language=tag, **of_eyes(eyes)))
     (mirror,) = _svgs(page, "mirror")
-    width = float(mirror.get("viewBox").split()[2])
     face, *drawn = sorted(mirror.iter("ellipse"), key=lambda e: -float(e.get("ry")))
-    assert float(face.get("cx")) == width / 2
+    glass, middle = mirror.find("g/circle"), float(face.get("cx"))
+    assert (glass.get("cx"), float(glass.get("r")) > float(face.get("ry"))) == (face.get("cx"), True)
     left, right = sorted(drawn, key=lambda e: float(e.get("cx")))
-    assert float(left.get("cx")) < width / 2 < float(right.get("cx"))
-    assert float(left.get("cx")) + float(right.get("cx")) == width
+    assert float(left.get("cx")) < middle < float(right.get("cx"))
+    assert float(left.get("cx")) + float(right.get("cx")) == 2 * middle
+    assert [left.get("class"), right.get("class")] == ["left", "right"]
     black = {"left": [INK, WHITE], "right": [WHITE, INK], "both": [INK, INK]}[eyes]
     assert [left.get("fill"), right.get("fill")] == black
+    # Whoever is mirrored stands before the glass, seen from behind: a dark head, drawn over it.
+    behind = [p for p in list(mirror.find("g"))[-3:] if p.get("fill") == INK and p.get("stroke") == WHITE]
+    assert len(behind) == 1
     style = re.search(r"<style>(.*?)</style>", page, re.DOTALL)[1]
     assert not re.search(r"transform|scale\(|row-reverse|mirror[^}]*direction", style)
     words = {"left": "Left eye", "right": "Right eye", "both": "Both eyes"}[eyes]

@@ -41,6 +41,7 @@ RULES = {
 }
 # Each drawing as somebody has looked at it beside its words; a changed one must be looked at again.
 LOOKED_AT = {
+    "hand-mirror": "81f97220c3fe",
     "rule-bandage-lens": "3cc377c4bafc",
     "rule-drive": "472f8f55ec5f",
     "rule-field": "234781a3bd46",
@@ -96,6 +97,23 @@ def sheet(kept, formulary):
         return kept[tag]
 
     return made
+
+
+@pytest.mark.parametrize("tag", ["en", "ar"])
+@pytest.mark.parametrize("eyes", ["left", "right", "both"])
+def test_the_mirror_marks_the_treated_eye_and_is_never_turned(eyes, tag, make_content, of_eyes, tmp_path):
+    plain = (FOLDER / "hand-mirror.svg").read_text("utf-8")
+    left = re.sub('(<ellipse cx="46" cy="28".*?)fill="#fff"', r'\1fill="#23201d"', plain)
+    right = re.sub('(<ellipse cx="62" cy="28".*?)fill="#fff"', r'\1fill="#23201d"', plain)
+    both = re.sub('(<ellipse cx="62" cy="28".*?)fill="#fff"', r'\1fill="#23201d"', left)
+    filled = {"left": left, "right": right, "both": both}
+    assert len({plain, *filled.values()}) == 4
+    for name, drawn in filled.items():
+        (tmp_path / f"{name}.svg").write_text(drawn, "utf-8")
+    content = make_content(language=tag, options=SheetOptions(calendar=False), **of_eyes(eyes))
+    page = read(laid_out(content)[0])[0]
+    found = pictures(page, drawings(tuple(filled), tmp_path))
+    assert [(p.name, p.turned) for p in found] == [(eyes, False)]
 
 
 def test_every_sign_stands_over_its_own_words(sheet, known):
