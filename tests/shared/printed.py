@@ -74,15 +74,32 @@ class Eyes(Box):
 
 @dataclass(frozen=True)
 class Mark(Box):
-    """A letter in its box: black and round, white and square, or between two lines."""
+    """A letter in its box, which is black or white, round or square, or between two lines."""
 
     letter: str = ""
     form: str = ""
+
+    @property
+    def bottle(self) -> str:
+        return bottle_of(self.letter, self.form)
 
 
 @dataclass(frozen=True)
 class Dose(Box):
     kind: str = ""
+
+
+_SIDES = {"square": "r", "round": "l", "between lines": ""}
+
+
+def bottle_of(letter: str, form: str) -> str:
+    """The letter and r for a right eye's mark, l for a left eye's, as its shape says.
+
+    None but the steroid drop's S is filled, and that always: any other mark is of no bottle at all.
+    """
+    filled, _, shape = form.rpartition(" and ")
+    assert (filled == "black") == letter.startswith("S"), f"{letter} is {form}"
+    return letter + _SIDES[shape]
 
 
 class Page:

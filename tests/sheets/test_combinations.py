@@ -46,9 +46,8 @@ def _rows() -> list[Row]:
 ROWS = _rows()
 # Where on the picture the black eye is, and what the mark of a bottle for it looks like.
 FILLED = {"left": ("left",), "right": ("right",), "both": ("left", "right")}
-FORMS = {"left": {"black and round"}, "right": {"white and square"}}
-FORMS["both"] = FORMS["left"] | FORMS["right"]
-SIDE_OF = {"black and round": ("left",), "white and square": ("right",)}
+ENDS = {"left": {"l"}, "right": {"r"}, "both": {"l", "r"}}
+SIDE_OF = {"l": ("left",), "r": ("right",)}
 EYE = {"left": "Left eye", "right": "Right eye", "both": "Both eyes"}
 
 
@@ -123,13 +122,13 @@ def _the_staff_read_the_same(pages: tuple[Page, ...], staff: str, eyes: str) -> 
 
 
 def _every_bottle_has_the_form_of_its_eye(pages: tuple[Page, ...], eyes: str, pictures: bool) -> None:
-    assert {mark.form for page in pages for mark in page.marks} == FORMS[eyes]
+    assert {mark.bottle[-1] for page in pages for mark in page.marks} == ENDS[eyes]
     beside = 0
     for at, page in enumerate(pages):
         for drawn in page.eyes[1:] if at == 0 else page.eyes:
             row = Box(0, drawn.bottom - 24, page.width, drawn.top + 24)
             near = min((m for m in page.marks if row.holds(m)), key=lambda m: abs(m.x - drawn.x))
-            assert drawn.filled == SIDE_OF[near.form], "the eye drawn beside a bottle is the bottle's own"
+            assert drawn.filled == SIDE_OF[near.bottle[-1]], "the eye beside a bottle is the bottle's own"
             assert 26 < drawn.left < drawn.right < page.width - 26, "and lies inside the margins"
             beside += 1
     # A face for each bottle of the legend, and a pair of eyes for each drop of its four tables: one eye has

@@ -74,27 +74,33 @@ def page(kept, formulary) -> str:
     return kept["page"]
 
 
-def _form(bottle: ET.Element) -> str:
-    mark = bottle.findall("rect")[3]
-    if mark.get("rx"):
-        return "left" if (mark.get("fill"), mark.get("stroke")) == (INK, WHITE) else "odd"
-    if mark.get("stroke") == INK:
-        return "right" if mark.get("fill") == WHITE and not bottle.findall("path") else "odd"
-    return "mouth" if bottle.find("path") is not None else "odd"
+def _form(bottle: ET.Element) -> tuple[str, bool]:
+    """The eye that the shape of the mark says, and whether the mark is filled."""
+    mark, lines, letter = bottle.findall("rect")[3], bottle.findall("path"), bottle.find("text")
+    filled = mark.get("fill") == INK
+    assert (mark.get("fill"), letter.get("fill")) == ((INK, WHITE) if filled else (WHITE, INK))
+    if lines:
+        assert (mark.get("stroke"), mark.get("rx"), filled) == ("none", None, False)
+        return "mouth", False
+    assert mark.get("stroke") == letter.get("fill")
+    assert mark.get("rx") in (None, "11"), "square, or round all about"
+    assert mark.get("width") == mark.get("height") == "22"
+    return "left" if mark.get("rx") else "right", filled
 
 
 def test_picture_letter_and_words_of_every_bottle_name_one_eye(page):
     sides = {"left": "Left eye", "right": "Right eye", "mouth": "By mouth"}
     found = re.findall(
-        r'(<svg class="bottle".*?</svg>)\s*<span class="letter (\w+)" dir="ltr">(\w+)</span> '
+        r'(<svg class="bottle".*?</svg>)\s*<span class="letter (\w+)( filled)?" dir="ltr">(\w+)</span> '
         r'<b>([^<]+)</b><span class="soft eye">([^<]+)</span>',
         page,
         re.DOTALL,
     )
     assert len(found) == 51 + 6, "one for each dose of the seven tables, and each medicine by its dates"
-    for drawn, side, letter, name, eye in found:
+    for drawn, side, filled, letter, name, eye in found:
         bottle = ET.fromstring(drawn)
-        assert _form(bottle) == side
+        assert _form(bottle) == (side, bool(filled))
+        assert bool(filled) == (letter == "S"), "only the steroid drop is filled"
         assert sides[side] == eye
         assert bottle.find("text").text == letter
         assert f"url(#mark-{letter[0]})" in drawn
@@ -110,7 +116,8 @@ def test_bottles_of_different_letters_have_different_patterns(page):
 
 def test_each_dose_is_drawn_as_what_it_is(page):
     rows = re.findall(
-        r'<span class="letter (\w+)" dir="ltr">(\w+)</span>(?:(?!<li>).)*?(<svg class="drops".*?</svg>)',
+        r'<span class="letter (\w+)(?: filled)?" dir="ltr">(\w+)</span>'
+        r"(?:(?!<li>).)*?(<svg class=\"drops\".*?</svg>)",
         page,
         re.DOTALL,
     )

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import re
 import zlib
+from itertools import combinations
 
-import numpy
-import pypdfium2
+import pytest
+import typst
+from printed import read
 
+from followup.language.fonts import font_folders
 from followup.resources import folder
 from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import render_pdf
@@ -56,47 +60,62 @@ def test_the_phone_page_tells_every_due_drop(make_content):
 
 def test_the_two_eyes_bottles_of_one_medicine_look_different_on_the_phone(make_long_content):
     page = render_phone(make_long_content(options=SheetOptions(pictures=True)))
-    assert '<span class="letter right" dir="ltr">S</span>' in page
-    assert '<span class="letter left" dir="ltr">S</span>' in page
-    assert ".letter.left { border-radius: 1em; background: #23201d; color: #fff; }" in page
+    assert '<span class="letter right filled" dir="ltr">S</span>' in page
+    assert '<span class="letter left filled" dir="ltr">S</span>' in page
+    assert ".letter.left { border-radius: 1em; }" in page
+    assert ".letter.filled { background: #23201d; color: #fff; }" in page
 
 
-def _blackness(pdf: bytes, name: str) -> float:
-    """How black the mark is that stands before the heading of a medicine, from 0 to 1."""
-    document = pypdfium2.PdfDocument(pdf)
-    try:
-        for page in document:
-            words = page.get_textpage()
-            found = words.search(f"S {name}").get_next()
-            if found:
-                left, bottom, right, top = words.get_charbox(found[0])
-                picture = page.render(scale=4).to_pil().convert("L")
-                corner = picture.height - 4 * top
-                box = (4 * left - 8, corner - 8, 4 * right + 8, corner + 4 * (top - bottom) + 8)
-                return float((numpy.asarray(picture.crop(tuple(map(int, box)))) < 128).mean())
-    finally:
-        document.close()
-    raise AssertionError("the medicine is not found")
+SHAPES = {"right": "square", "left": "round", None: "between lines"}
+KINDS = [("S", "drop"), ("S2", "drop"), ("S", "ointment"), ("N", "drop"), ("A2", "drop"), ("A", "ointment")]
+MARKS = [(letter, kind, side) for letter, kind in KINDS for side in ("right", "left")] + [
+    (letter, "tablet", None) for letter in ("T", "S")
+]
 
 
-def test_the_two_eyes_bottles_of_one_medicine_look_different_on_paper(make_content, make_plan, make_record):
-    """The same letter and name: the left eye's mark is filled, the right eye's is not."""
+@pytest.mark.parametrize("drawn", ["letter-mark(bottle)", "bottle-picture(bottle, 16mm)"])
+def test_the_two_eyes_bottles_of_one_medicine_look_different_on_paper(drawn, tmp_path):
+    """The shape says the eye, and none but the steroid drop is filled, for both."""
+    given = [{"letter": m[0], "kind": m[1], "side": m[2], "cap": None} for m in MARKS]
+    source = f"""#import "/sheet/drawings.typ": *
+#set page(width: 300pt, height: 100pt)
+#for (i, bottle) in json(bytes(sys.inputs.data)).enumerate() {{ if i > 0 {{ pagebreak() }}; {drawn} }}"""
+    pdf = typst.compile(
+        source.encode(),
+        root=str(folder("templates")),
+        font_paths=[str(path) for path in font_folders()],
+        ignore_system_fonts=True,
+        sys_inputs={"data": json.dumps(given)},
+    )
+    assert isinstance(pdf, bytes)
+    for page, (letter, kind, side) in zip(read(pdf), MARKS, strict=True):
+        (mark,) = page.marks
+        fill = "black" if (letter[0], kind) == ("S", "drop") else "white"
+        form = f"{fill} and {SHAPES[side]}" if side else SHAPES[side]
+        assert (mark.letter, mark.form) == (letter, form), (letter, kind, side)
 
-    def black(eye: str) -> float:
-        record = make_record()
-        operation = record.operations[0].model_copy(update={"eye": eye, "eye_drawn": eye})
-        plan = make_plan(approved=True)
-        courses = tuple(
-            c.model_copy(update={"eye": eye, "key": c.key.replace("left", eye)}) for c in plan.courses
-        )
-        content = make_content(
-            plan=plan.model_copy(update={"courses": courses, "rounds": (), "supply": ()}),
-            record=record.model_copy(update={"operations": (operation,)}),
-            options=SheetOptions(calendar=False),
-        )
-        return _blackness(render_pdf(content), "Prednisolone acetate 1%")
 
-    assert black("left") > black("right") + 0.2
+@pytest.mark.parametrize("tag", ["en", "ar"])
+def test_a_cell_has_room_for_four_marks_two_by_two(tag):
+    """Twelve millimetres wide, beside letters of 13 points, and no mark touches another."""
+    source = f'''#import "/sheet/drawings.typ": *
+#set page(width: 10mm, height: 30mm, margin: 0mm)
+#set text(size: 13pt, font: "Noto Sans", lang: "{tag}")
+#for letter in ("S", "N", "A2", "C") {{
+  letter-mark((letter: letter, kind: "drop", side: "left")); sym.zws }}'''
+    made = typst.compile(
+        source.encode(),
+        root=str(folder("templates")),
+        font_paths=[str(path) for path in font_folders()],
+        ignore_system_fonts=True,
+    )
+    assert isinstance(made, bytes)
+    (page,) = read(made)
+    assert [m.letter for m in sorted(page.marks, key=lambda m: (-round(m.y), m.x))] == (
+        ["S", "N", "A2", "C"] if tag == "en" else ["N", "S", "C", "A2"]
+    )
+    for one, other in combinations(page.marks, 2):
+        assert abs(one.x - other.x) > one.width or abs(one.y - other.y) > one.height
 
 
 def test_a_row_of_pictures_is_one_round_and_shows_each_drop_once(make_content):

@@ -13,13 +13,12 @@ from itertools import groupby, pairwise
 import pytest
 import two_eyes
 import two_eyes_told as told
-from printed import Box, Page, read, rounds_drawn
+from printed import Box, Page, bottle_of, read, rounds_drawn
 
 from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import laid_out
 from followup.sheets.phone import render_phone
 
-FORMS = {"white and square": "r", "black and round": "l", "between lines": ""}
 # In words the two short signs come before the long one, in pictures and on the phone behind it.
 PUS, FLASHES = (
     "Pus comes from the eye Something hits the eye",
@@ -117,7 +116,7 @@ def _legend_shows_each_bottle_with_its_eye(pages) -> None:
             row = Box(0, eyes.bottom - 24, page.width, eyes.top + 14)
             (mark,) = [m for m in page.marks if row.holds(m)]
             words = page.within(Box(eyes.right, row.bottom, page.width, row.top))
-            seen.append((mark.letter + FORMS[mark.form], eyes.filled, words))
+            seen.append((mark.bottle, eyes.filled, words))
     assert [(mark, eyes) for mark, eyes, _ in seen] == [
         ("Nr", ("right",)), ("Sr", ("right",)), ("Al", ("left",)), ("Sl", ("left",)), ("A2l", ("left",)),
     ]  # fmt: skip
@@ -129,7 +128,7 @@ def _legend_shows_each_bottle_with_its_eye(pages) -> None:
 def test_every_dose_stands_under_its_days_at_its_time_and_its_bottle(pages, options):
     drawn: dict[str, dict[str, str]] = {}
     for (days, time), found in groupby(rounds_drawn(pages), key=lambda row: row[:2]):
-        doses = [(letter + FORMS[form], kind) for _, _, letter, form, kind in found]
+        doses = [(bottle_of(letter, form), kind) for _, _, letter, form, kind in found]
         assert time not in drawn.setdefault(days, {})
         drawn[days][time] = " ".join(mark for mark, _ in doses)
         assert [kind for _, kind in doses] == [told.KINDS[mark] for mark, _ in doses]
@@ -151,7 +150,7 @@ def test_each_head_of_a_column_has_its_mark_name_and_eye(pages_in_words):
                 left = max((x for x in walls if x < mark.left), default=mark.left - 48)
                 right = min((x for x in walls if x > mark.right), default=mark.right + 48)
                 words = page.within(Box(left, column[0].top, right, mark.top + 2))
-                heads.add((mark.letter + FORMS[mark.form], words))
+                heads.add((mark.bottle, words))
     assert heads == {(m, n) for m, n in told.NAMES.items() if m in ("Sr", "Sl", "A2l", "T")}
 
 
@@ -189,7 +188,7 @@ def _boxes_and_events(page: Page, cell: Box) -> tuple[list[str], str]:
     marks = [m for m in page.marks if cell.holds(m)]
     for mark in marks:
         before = [e for e, _ in eyes if abs(e.y - mark.y) < 8 and e.right <= mark.left + 1]
-        side = FORMS[mark.form]
+        side = mark.bottle.removeprefix(mark.letter)
         if side:
             nearest = max(before, key=lambda e: e.right)
             assert (nearest.filled[0][0]) == side, "the eyes drawn before a bottle are its own"
