@@ -65,6 +65,11 @@ class First:
     default=None,
     help="Whether bottle caps here have the published colours, so that sheets draw them; else not.",
 )
+@click.option(
+    "--days-to-tick/--no-days-to-tick",
+    default=None,
+    help="Whether every sheet has days to tick, unless chosen otherwise; else not.",
+)
 @click.option("--login", help="Log-in name of the first member of staff.")
 @click.option("--staff-name", help="That person's name.")
 @click.option("--role", multiple=True, type=click.Choice(ROLES), help="May be repeated; else manager.")
@@ -149,8 +154,8 @@ def _changed(clinic: Clinic, given: Given) -> Clinic:
         "staff_language": "staff_language",
     }
     changes = {field: given[option] for option, field in keys.items() if given[option]}
-    if given["cap_colours"] is not None:
-        changes["cap_colours"] = given["cap_colours"]
+    flags = ("cap_colours", "days_to_tick")
+    changes |= {field: given[field] for field in flags if given[field] is not None}
     file = given["calendar"]
     if isinstance(file, str):
         calendar = parse_calendar(*read_object(file))

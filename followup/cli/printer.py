@@ -14,16 +14,17 @@ import click
 from followup.care.hand import hand_for
 from followup.care.plans.plan_view import record_of
 from followup.care.sheets.content import (
+    chosen_options,
     clinic_info,
     content_of,
     issue_one,
     plans_printed,
+    printed_options,
     staff_language,
 )
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import write_out
 from followup.cli.opening import COMMAND_LINE
-from followup.cli.sheet_options import SheetChoices
 from followup.clinical.english import counted
 from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
@@ -36,6 +37,7 @@ from followup.records.store.store import Session
 from followup.records.views import PlanVersion
 from followup.sheets.content import build_content, sheet_language
 from followup.sheets.model import SheetContent
+from followup.sheets.options import SheetChoices
 from followup.sheets.paper.batch import BatchSheet, render_batch
 
 T = TypeVar("T")
@@ -89,7 +91,7 @@ class Printer:
                 sheets,
                 day=day,
                 staff_language=staff_language(self.hand),
-                paper=self.choices.paper,
+                paper=self.choices.paper or "A4",
                 progress=lambda done, of, name: bar.update(1),
             )
         failed = [f"{skipped.name}: {skipped.problem.line}" for skipped in batch.skipped]
@@ -145,7 +147,7 @@ class Printer:
             printed_on=self.hand.today,
             aftercare=self.hand.protocol.aftercare,
             earlier=earlier,
-            options=self.choices.options(record),
+            options=chosen_options(self.hand, record, self.choices),
         )
         return use(content), "a draft, not for the patient."
 
@@ -163,10 +165,9 @@ class Printer:
                     fix="print it in another language at the counsellor's desk, with the reason",
                 )
             if same:
-                return use(content_of(unit.session, self.hand, same[-1], self.choices.changed(record)))
-            # Laid out before it is stored: the code of a sheet that can't be printed would name nothing.
-            options = self.choices.options(record)
-            found = issue_one(unit, self.hand, version, options, language=self.language)
+                options = self.choices.over(printed_options(unit.session, same[-1].id))
+                return use(content_of(unit.session, self.hand, same[-1], options))
+            found = issue_one(unit, self.hand, version, self.choices, language=self.language)
             return use(content_of(unit.session, self.hand, found))
 
 

@@ -14,11 +14,12 @@ from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.plan import refusal
 from followup.cli.printer import Printer, target
 from followup.cli.serving import desk_for
-from followup.cli.sheet_options import SheetChoices, look_options
+from followup.cli.sheet_options import choices_of, look_options
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
 from followup.sheets.content import ClinicInfo, build_content, sheet_language
 from followup.sheets.model import SheetContent
+from followup.sheets.options import SheetChoices, usual_options
 from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
@@ -69,7 +70,7 @@ def sheet(
         raise click.UsageError("Give one of RECORD.json, --plan and --day", click.get_current_context())
     if together and (day is None or html):
         raise click.UsageError("--together goes with --day, and not with --html", click.get_current_context())
-    write, choices = _writer(html), SheetChoices.of(look)
+    write, choices = _writer(html), choices_of(look)
     if record_file is not None:
         return _draft(record_file, language, out, write, ".html" if html else ".pdf", choices)
     settings = settings_from(folder)
@@ -109,7 +110,7 @@ def _draft(
         language=language,
         printed_on=made.as_of,
         aftercare=protocol.aftercare,
-        options=choices.options(record),
+        options=usual_options(record, choices),
     )
     path = target(out, f"sheet-{record.patient.code}{suffix}")
     write_out(path, write(content), never=record_file)

@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from followup.care.hand import Hand, hand_for
 from followup.care.plans.planning import draft_plan
+from followup.care.sheets.content import note_sheet
 from followup.clinical.record import Eye, parse_record
 from followup.clinical.statuses import TO_COME
 from followup.demo.cast import CastMember
@@ -34,12 +35,11 @@ from followup.records.people.patients import (
     surgeons_words,
 )
 from followup.records.plans.plans import active_plan, open_draft, sign_plan
-from followup.records.plans.sheets import hand_over_sheet, issue_sheet, sheets_of
+from followup.records.plans.sheets import hand_over_sheet, sheets_of
 from followup.records.store.store import Session, Unit
 from followup.records.trips.trips import day_trips, trips_of
 from followup.records.trips.trips import trip as a_trip
 from followup.records.views import Actor, TripView
-from followup.sheets.content import sheet_language
 
 STAGES = ("entered", "drafted", "signed", "printed", "handed over")
 AGAIN = "Planned again after a missed visit."
@@ -352,9 +352,8 @@ class Story:
             return
         if newer and any(sheet.plan_id == plan.id for sheet in sheets_of(unit.session, patient)):
             return
-        language = sheet_language(newest_record(unit.session, patient).record).language.tag
         sheet_id = new_sheet_id(self.rng.getrandbits)
-        issue_sheet(unit, plan_id=plan.id, sheet_id=sheet_id, language=language, reason=reason)
+        note_sheet(unit, plan, sheet_id, reason=reason)
         if to:
             hand_over_sheet(unit, sheet_id=sheet_id, to=to, how=how)
 

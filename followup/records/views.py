@@ -39,7 +39,7 @@ class Clinic:
     """The clinic's own data: ``zone`` is an IANA name, ``calendar`` JSON, ``code`` stands in the QR.
 
     ``cap_colours``: the caps of its bottles have the colours that the formulary names, so that sheets
-    may draw them.
+    may draw them. ``days_to_tick``: its sheets have them, where nobody chose otherwise.
     """
 
     name: str
@@ -54,6 +54,7 @@ class Clinic:
     is_sample: bool = False
     calendar: str = "{}"
     cap_colours: bool = False
+    days_to_tick: bool = False
 
 
 @dataclass(frozen=True)

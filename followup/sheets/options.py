@@ -1,8 +1,8 @@
-"""How a sheet is to look: what the counsellor may choose, without changing what the plan says."""
+"""How a sheet is to look: what may be chosen, without changing what the plan says."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Literal
 
 from followup.clinical.record import Record
@@ -26,13 +26,38 @@ class SheetOptions:
     paper: Paper = "A4"
     twin: str | None = None
     pictures: bool = False
-    calendar: bool = True
+    calendar: bool = False
     native_digits: bool = False
 
 
-def usual_options(record: Record) -> SheetOptions:
-    """What suits the patient where nobody chose: pictures for someone who does not read, and the second
-    language that the record asks for, where the sheet has words in it."""
+@dataclass(frozen=True)
+class SheetChoices:
+    """What somebody chose; None where nothing was said. An empty ``twin``: no second language."""
+
+    size: Size | None = None
+    paper: Paper | None = None
+    twin: str | None = None
+    pictures: bool | None = None
+    calendar: bool | None = None
+    native_digits: bool | None = None
+
+    def over(self, options: SheetOptions) -> SheetOptions:
+        """``options`` with what was chosen in their place."""
+        said = {name: choice for name, choice in asdict(self).items() if choice is not None}
+        return replace(options, **said | ({"twin": self.twin or None} if "twin" in said else {}))
+
+
+NOTHING_CHOSEN = SheetChoices()
+
+
+def usual_options(
+    record: Record, chosen: SheetChoices = NOTHING_CHOSEN, *, calendar: bool = False
+) -> SheetOptions:
+    """How the patient's sheet is printed: as was chosen, and where nothing was, as suits the patient.
+
+    That is pictures for someone who does not read, and the second language that the record asks for,
+    where the sheet has words in it. ``calendar``: the clinic wants days to tick on every sheet.
+    """
     second = record.patient.second_language
     twin = second if second and not choose(second).missing else None
-    return SheetOptions(pictures=record.patient.can_read is False, twin=twin)
+    return chosen.over(SheetOptions(pictures=record.patient.can_read is False, twin=twin, calendar=calendar))

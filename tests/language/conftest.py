@@ -16,6 +16,7 @@ from followup.demo.cast import case_data
 from followup.language.direction import without_marks
 from followup.sheets.content import ClinicInfo, build_content
 from followup.sheets.model import SheetContent
+from followup.sheets.options import SheetOptions
 
 CLINIC = ClinicInfo(
     name="Lantern Hill Eye Clinic",
@@ -68,6 +69,7 @@ def sheets_of_the_cases() -> Callable[[str], dict[str, SheetContent]]:
                 language=tag,
                 printed_on=record.last_operation_day,
                 aftercare=protocol.aftercare,
+                options=SheetOptions(calendar=True),
             )
             for name, plan, record, protocol in _planned()
         }

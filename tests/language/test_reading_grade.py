@@ -40,8 +40,8 @@ def test_the_lines_about_medicines_read_at_grade_five_or_below(sheets_of_the_cas
 
 def test_every_page_of_days_reads_at_grade_five_or_below(sheets_of_the_cases, printed):
     for name, sheet in sheets_of_the_cases("en").items():
-        if sheet.calendar:
-            assert _grade(_sentences(printed(sheet.calendar.model_dump(mode="json")))) <= 5, name
+        assert sheet.calendar, name
+        assert _grade(_sentences(printed(sheet.calendar.model_dump(mode="json")))) <= 5, name
 
 
 def test_the_measure_would_catch_a_leaflet_written_by_an_expert():

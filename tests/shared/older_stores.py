@@ -218,12 +218,13 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
     "0006": {"trip": {"left_at": None, "ended_at": None}},
     "0007": {"trip": {"given": 0, "place": None, "opens": None, "closes": None}},
     "0008": {"clinic": {"address": ""}, "site": {"address": ""}, "trip": {"hour": None}},
+    "0009": {"clinic": {"days_to_tick": 0}},
 }
 # The first site, which the step that brings sites makes itself.
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008")
+STEPS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009")
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

@@ -103,7 +103,8 @@ def _few(
 
 
 def two_eyes_in_words(formulary: Formulary) -> Job:
-    return _set(_cut(two_eyes.content(dict(formulary)), tuple(range(7)), days=(0, 1, 4, 6, -1)))
+    content = two_eyes.content(dict(formulary), options=SheetOptions(calendar=True))
+    return _set(_cut(content, tuple(range(7)), days=(0, 1, 4, 6, -1)))
 
 
 def pictures(formulary: Formulary) -> Job:
@@ -149,7 +150,12 @@ def draft_on_small_paper(formulary: Formulary) -> Job:
 def in_english_for_want_of_words(formulary: Formulary) -> Job:
     record = two_eyes.record(language="so")
     return _set(
-        _few(formulary, record=record, days=(0, 1), options=SheetOptions(size="large", paper="Letter"))
+        _few(
+            formulary,
+            record=record,
+            days=(0, 1),
+            options=SheetOptions(size="large", paper="Letter", calendar=True),
+        )
     )
 
 
@@ -260,7 +266,7 @@ def _ticked(
     formulary: Formulary, days: list[tuple[int, ...]], goes_on: tuple[str, ...], **options: Any
 ) -> Job:
     """Days with that many events, each of so many words."""
-    made = two_eyes.content(dict(formulary), options=SheetOptions(**options))
+    made = two_eyes.content(dict(formulary), options=SheetOptions(calendar=True, **options))
     assert made.calendar
     whole = made.calendar.days[0]
     event, round_ = (

@@ -68,7 +68,9 @@ def test_two_eyes_stand_on_one_sheet_each_bottle_with_its_eye(clinic):
 
 
 def test_the_night_worker_has_his_drops_after_rising_in_the_afternoon(clinic):
-    _, content = _draft(next(n for n in CASES if n.startswith("08")), clinic, "en")
+    _, content = _draft(
+        next(n for n in CASES if n.startswith("08")), clinic, "en", SheetOptions(calendar=True)
+    )
     times = [without_marks(r.time) for r in content.rounds[0].rounds]
     assert times[0] == "16:00"
     assert [t for t in times if "(after midnight)" in t or "(next morning)" in t]

@@ -9,13 +9,15 @@ import pytest
 from followup.sheets.content import SheetOptions
 from followup.sheets.paper.pdf import render_pdf
 
+TICKED = SheetOptions(calendar=True)
+
 
 def _events(day):
     return [(event.kind, event.words) for event in day.events]
 
 
 def test_every_day_of_the_drops_has_its_row_and_later_ones_only_if_something_happens(make_content):
-    days = make_content().calendar.days
+    days = make_content(options=TICKED).calendar.days
     first = date(2026, 6, 2)
     assert [d.day for d in days[:28]] == [
         f"{on.day} {on:%B}" for on in (first + timedelta(days=i) for i in range(28))
@@ -25,7 +27,7 @@ def test_every_day_of_the_drops_has_its_row_and_later_ones_only_if_something_hap
 
 
 def test_a_day_has_a_box_for_every_round_with_the_bottles_in_order_of_use(make_content):
-    day = make_content().calendar.days[0]
+    day = make_content(options=TICKED).calendar.days[0]
     assert [(r.time, [b.letter for b in r.bottles]) for r in day.rounds] == [
         ("06:00", ["A", "N", "S"]),
         ("11:00", ["A", "S"]),
@@ -35,7 +37,7 @@ def test_a_day_has_a_box_for_every_round_with_the_bottles_in_order_of_use(make_c
 
 
 def test_what_is_new_stands_on_its_day(make_content):
-    days = {d.day: d for d in make_content().calendar.days}
+    days = {d.day: d for d in make_content(options=TICKED).calendar.days}
     assert _events(days["2 June"])[:4] == [
         ("visit", "Visit at the clinic."),
         ("change", "Left eye, Moxifloxacin 0.5%: start, 4 times a day."),
@@ -54,7 +56,7 @@ def test_what_is_new_stands_on_its_day(make_content):
 
 
 def test_the_rows_begin_on_the_day_of_printing(make_content):
-    days = make_content(printed_on=date(2026, 6, 12)).calendar.days
+    days = make_content(options=TICKED, printed_on=date(2026, 6, 12)).calendar.days
     assert (days[0].weekday, days[0].day) == ("Friday", "12 June")
     assert _events(days[0]) == [], "nothing is new on that day"
 
@@ -65,7 +67,8 @@ def test_a_bottle_of_a_finished_course_is_still_thrown_away(make_content, make_p
         b.model_copy(update={"discard": date(2026, 6, 29)}) if "antibiotic" in b.course else b
         for b in plan.supply
     )
-    content = make_content(plan=plan.model_copy(update={"supply": late}), printed_on=date(2026, 6, 12))
+    given = {"plan": plan.model_copy(update={"supply": late}), "printed_on": date(2026, 6, 12)}
+    content = make_content(options=TICKED, **given)
     days = {d.day: d for d in content.calendar.days}
     assert (
         "discard",
@@ -74,18 +77,20 @@ def test_a_bottle_of_a_finished_course_is_still_thrown_away(make_content, make_p
 
 
 def test_a_plan_without_anything_to_do_has_no_calendar(make_content, make_plan):
-    assert (
-        make_content(plan=make_plan(approved=True, courses=(), rounds=(), supply=(), trips=())).calendar
-        is None
-    )
-    assert make_content(options=SheetOptions(calendar=False)).calendar is None
+    nothing = make_plan(approved=True, courses=(), rounds=(), supply=(), trips=())
+    assert make_content(options=TICKED, plan=nothing).calendar is None
+
+
+def test_days_to_tick_are_there_only_where_someone_asks_for_them(make_content):
+    assert make_content().calendar is None
+    assert make_content(options=TICKED).calendar is not None
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", "normal"), ("A5", "large"), ("Letter", "large")])
 def test_eleven_weeks_of_two_eyes_and_five_bottles_are_printed_whole(
     paper, size, make_long_content, open_pdf
 ):
-    content = make_long_content(options=SheetOptions(paper=paper, size=size))
+    content = make_long_content(options=SheetOptions(paper=paper, size=size, calendar=True))
     assert len(content.calendar.days) >= 77
     pages = [p.get_textpage().get_text_bounded() for p in open_pdf(render_pdf(content))]
     text = " ".join(" ".join(pages).split())

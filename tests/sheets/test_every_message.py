@@ -22,6 +22,7 @@ from followup.sheets.options import SheetOptions
 from followup.sheets.paper.cover import cover
 from followup.sheets.wording import ADVICE, ALLERGIES, BEFORE_LEAVING, PURPOSES, REACTIONS, REASONS
 
+EVERYTHING = SheetOptions(twin="en", native_digits=True, calendar=True)
 PROTOCOL = load_protocol()
 OPERATED = date(2026, 6, 1)
 _BY_OTHERS = "followup/recall/"
@@ -134,7 +135,9 @@ def print_many(make_content, make_plan, make_record, clinic, issue):
             if not path.name.startswith("12"):
                 record = parse_json_object(path.read_text("utf-8"), path.name)
                 for later in (0, 20):
-                    from_record(record, later, options=SheetOptions(twin="en", native_digits=True))
+                    from_record(
+                        record, later, options=SheetOptions(twin="en", native_digits=True, calendar=True)
+                    )
         tablets = (
             [_tablets("prednisolone-5-tablet", 2.5, until="2026-05-01")],
             [_tablets("prednisolone-5-tablet", 7.5)],
@@ -144,8 +147,8 @@ def print_many(make_content, make_plan, make_record, clinic, issue):
             [{"medicine": "dorzolamide-2", "eye": "both", "count_a_day": 2, "until": "2026-06-01"}],
         )
         for in_use in tablets:
-            from_record(_told(in_use=in_use), options=SheetOptions(pictures=True))
-        from_record(_told(in_use=tablets[2]), 200)
+            from_record(_told(in_use=in_use), options=SheetOptions(pictures=True, calendar=True))
+        from_record(_told(in_use=tablets[2]), 200, options=SheetOptions(calendar=True))
         single = _told()
         single["operations"] = [o | {"preservative_free": True} for o in single["operations"]]
         single["patient"]["eyes"] = {"left": {"uveitis": {"kind": "anterior", "last_active": "2023-01-01"}}}

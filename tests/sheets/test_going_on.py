@@ -43,7 +43,7 @@ def sheet(clinic):
             clinic,
             language=tag,
             printed_on=record.last_operation_day + timedelta(days=later),
-            options=SheetOptions(**options),
+            options=SheetOptions(calendar=True, **options),
         )
         return plan, content
 

@@ -104,7 +104,13 @@ def test_a_letter_is_one_bottle_s_over_all_versions_of_a_plan(plans, make_record
     known: dict[str, str] = {}
     for at, plan in enumerate(plans):
         content = build_content(
-            plan, make_record_once, FORMULARY, clinic_once, printed_on=DAY, earlier=tuple(plans[:at])
+            plan,
+            make_record_once,
+            FORMULARY,
+            clinic_once,
+            printed_on=DAY,
+            earlier=tuple(plans[:at]),
+            options=SheetOptions(calendar=True),
         )
         for name, letters in _marks(content).items():
             assert len(letters) == 1, f"{name} has one letter on all of the sheet"

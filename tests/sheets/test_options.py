@@ -284,7 +284,7 @@ def test_paper_and_phone_have_the_same_colours_for_every_cap():
 
 
 def test_native_digits_stand_beside_the_latin_ones_and_never_instead(make_content):
-    content = make_content(language="bn", options=SheetOptions(native_digits=True))
+    content = make_content(language="bn", options=SheetOptions(native_digits=True, calendar=True))
     first = content.rounds[0].rounds[0]
     assert (first.time, first.native) == ("06:00", "০৬:০০")
     assert content.visits[0].native == "২ জুন ২০২৬"

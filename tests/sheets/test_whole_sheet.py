@@ -24,7 +24,7 @@ PUS, FLASHES = (
     "Pus comes from the eye Something hits the eye",
     "You see flashes of light, many new spots or a dark curtain",
 )
-PLAIN, DRAWN = SheetOptions(), SheetOptions(pictures=True)
+PLAIN, DRAWN = SheetOptions(calendar=True), SheetOptions(pictures=True, calendar=True)
 both = pytest.mark.parametrize("options", [PLAIN, DRAWN], ids=["words", "pictures"])
 
 

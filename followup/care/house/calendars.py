@@ -30,7 +30,7 @@ class NewCalendar(Act):
 
 def seen_mark(clinic: Clinic) -> str:
     """What a form or program must send back, so that it changes only what it has seen."""
-    seen = json.dumps([clinic.calendar, clinic.cap_colours, clinic.address])
+    seen = json.dumps([clinic.calendar, clinic.cap_colours, clinic.address, clinic.days_to_tick])
     return hashlib.sha256(seen.encode()).hexdigest()[:16]
 
 
@@ -40,13 +40,15 @@ def replace_calendar(
     *,
     cap_colours: bool | None = None,
     address: str | None = None,
+    days_to_tick: bool | None = None,
     shown: frozenset[str] | None = None,
 ) -> tuple[TripView, ...]:
     """Store a calendar in place of the one that the change was made from.
 
-    ``cap_colours`` says whether sheets draw the caps of bottles in colour; None leaves it as it is;
-    so with ``address``, where patients come to. ``shown``: the ids of the visits that the person knows
-    to lose their day; where there are others, nothing is stored and all of them come back.
+    ``cap_colours`` says whether sheets draw the caps of bottles in colour, ``address`` where patients come
+    to, ``days_to_tick`` whether every sheet has them; None leaves each as it is. ``shown``: the ids of the
+    visits that the person knows to lose their day; where there are others, nothing is stored and all of
+    them come back.
     Errors: ``calendar.site``, ``store.conflict``.
     """
     if hand.actor.site is not None:
@@ -72,8 +74,10 @@ def replace_calendar(
                 return hit
         caps = clinic.cap_colours if cap_colours is None else cap_colours
         where = clinic.address if address is None else address.strip()
+        ticked = clinic.days_to_tick if days_to_tick is None else days_to_tick
         text = json.dumps(sent.calendar.model_dump(mode="json", exclude_defaults=True))
-        put_clinic(unit, replace(clinic, calendar=text, cap_colours=caps, address=where))
+        changed = replace(clinic, calendar=text, cap_colours=caps, address=where, days_to_tick=ticked)
+        put_clinic(unit, changed)
     return ()
 
 

@@ -9,9 +9,11 @@ from followup.care.hand import Hand
 from followup.care.plans.plan_view import load, record_of
 from followup.clinical.careplan import CarePlan, Trip
 from followup.clinical.day_plan import Bottle
+from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.catalogues import choose
 from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
+from followup.records.house.clinics import get_clinic
 from followup.records.plans.desk_notes import (
     NotedVisit,
     NotedVisits,
@@ -27,11 +29,18 @@ from followup.records.views import FoundSheet, PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet_language
 from followup.sheets.model import SheetContent
-from followup.sheets.options import SheetOptions
+from followup.sheets.options import NOTHING_CHOSEN, SheetChoices, SheetOptions, usual_options
 from followup.sheets.paper.pdf import render_pdf
 
 
-def draft_content(hand: Hand, plan_id: int, language: str | None, options: SheetOptions) -> SheetContent:
+def chosen_options(hand: Hand, record: Record, chosen: SheetChoices = NOTHING_CHOSEN) -> SheetOptions:
+    """How a patient's sheet is printed here: as was chosen, else as the patient and the clinic need it."""
+    return usual_options(record, chosen, calendar=hand.clinic.days_to_tick)
+
+
+def draft_content(
+    hand: Hand, plan_id: int, language: str | None, chosen: SheetChoices = NOTHING_CHOSEN
+) -> SheetContent:
     """The plan as it would print, with a watermark and without a code."""
     view = load(hand, plan_id)
     with hand.store.read() as session:
@@ -46,7 +55,7 @@ def draft_content(hand: Hand, plan_id: int, language: str | None, options: Sheet
         printed_on=hand.today,
         aftercare=hand.protocol.aftercare,
         earlier=earlier,
-        options=options,
+        options=chosen_options(hand, view.record, chosen),
     )
 
 
@@ -54,24 +63,40 @@ def issue_one(
     unit: Unit,
     hand: Hand,
     version: PlanVersion,
-    options: SheetOptions,
+    chosen: SheetChoices = NOTHING_CHOSEN,
     *,
-    language: str | None,
+    language: str | None = None,
     reason: str = "",
 ) -> SheetView:
     """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing."""
+    sheet = note_sheet(unit, version, new_sheet_id(), chosen, language=language, reason=reason)
+    render_pdf(content_of(unit.session, hand, sheet))
+    return sheet
+
+
+def note_sheet(
+    unit: Unit,
+    version: PlanVersion,
+    sheet_id: str,
+    chosen: SheetChoices = NOTHING_CHOSEN,
+    *,
+    language: str | None = None,
+    reason: str = "",
+) -> SheetView:
+    """Store that the plan's sheet goes out under this id, how it is printed and how its visits stand.
+
+    ``language``: else the patient's. Errors: those of ``issue_sheet``.
+    """
     record = record_of(unit.session, version).record
-    tag = sheet_language(record, language).language.tag
-    sheet = issue_sheet(
+    options = usual_options(record, chosen, calendar=get_clinic(unit.session).days_to_tick)
+    return issue_sheet(
         unit,
         plan_id=version.id,
-        sheet_id=new_sheet_id(),
-        language=tag,
+        sheet_id=sheet_id,
+        language=sheet_language(record, language).language.tag,
         reason=reason,
         options=as_printed(asdict(options), _now_of(unit.session, version.id)),
     )
-    render_pdf(content_of(unit.session, hand, sheet))
-    return sheet
 
 
 def staff_language(hand: Hand) -> str:
@@ -166,7 +191,8 @@ def _sheet_before(session: Session, sheet: SheetView) -> SheetView | None:
 def printed_options(session: Session, sheet_id: str) -> SheetOptions:
     """How an issued sheet was printed."""
     kept: Any = sheet_options(session, sheet_id)
-    return SheetOptions(**kept)
+    # The first sheets were stored without their options: all had the days to tick.
+    return SheetOptions(**{"calendar": True, **kept})
 
 
 def found_sheet(hand: Hand, sheet_id: str) -> FoundSheet:

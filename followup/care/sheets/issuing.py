@@ -13,13 +13,16 @@ from followup.care.sheets.content import content_of, found_sheet, issue_one
 from followup.records.plans.desk_notes import note_teach_back
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
 from followup.records.views import SheetView
-from followup.sheets.options import Paper, SheetOptions, Size, usual_options
+from followup.sheets.options import Paper, SheetChoices, Size
 
 Tag = Annotated[str, Field(max_length=35)]
 
 
 class Printing(Act):
-    """How a sheet is to look; without ``size`` as usually suits the patient.
+    """How a sheet is to look; what is left out, or null, as the patient and the clinic need it.
+
+    That is pictures for someone who does not read, the second language that the record asks for (an empty
+    ``twin``: none), days to tick where the clinic wants them on every sheet.
 
     ``printed``: how many sheets of this plan the sender has seen; where there are more by now, the newest of
     them is the answer and nothing is printed. Another sheet of the same plan takes a ``reason``.
@@ -29,17 +32,15 @@ class Printing(Act):
     reason: Line = ""
     language: Tag | None = None
     size: Size | None = None
-    paper: Paper = "A4"
+    paper: Paper | None = None
     twin: Tag | None = None
-    pictures: Truth = False
-    calendar: Truth = True
+    pictures: Truth | None = None
+    calendar: Truth | None = None
 
     @property
-    def options(self) -> SheetOptions | None:
-        """How it is to look, None where that is left to what usually suits the patient."""
-        if self.size is None:
-            return None
-        return SheetOptions(self.size, self.paper, self.twin or None, self.pictures, self.calendar)
+    def chosen(self) -> SheetChoices:
+        """How it is to look, as far as that was said."""
+        return SheetChoices(self.size, self.paper, self.twin, self.pictures, self.calendar)
 
 
 class Taught(Act):
@@ -58,12 +59,13 @@ class Handed(Act):
 def print_once(hand: Hand, plan_id: int, act: Printing) -> SheetView:
     """Issue a sheet of the plan in force under a new code, or give back the one that is newer than seen."""
     view = load(hand, plan_id)
-    options = act.options or usual_options(view.record)
     with hand.store.write(hand.actor, hand.now) as unit:
         known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == plan_id]
         if act.printed < len(known):
             return known[-1]
-        return issue_one(unit, hand, view.version, options, language=act.language or None, reason=act.reason)
+        return issue_one(
+            unit, hand, view.version, act.chosen, language=act.language or None, reason=act.reason
+        )
 
 
 def teach(hand: Hand, sheet_id: str, act: Taught) -> None:

@@ -8,7 +8,6 @@ from datetime import date
 from functools import partial
 
 from followup.care.hand import Hand
-from followup.care.plans.plan_view import record_of
 from followup.care.sheets.content import content_of, draft_content, issue_one, staff_language
 from followup.errors import FollowupError
 from followup.records.people.oplist import operations_on
@@ -18,7 +17,6 @@ from followup.records.store.store import Session
 from followup.records.views import PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.model import SheetContent
-from followup.sheets.options import usual_options
 from followup.sheets.paper.batch import BatchSheet, render_batch
 from followup.sheets.paper.pdf import render_pdf
 
@@ -32,8 +30,7 @@ def issue_day(hand: Hand, day: date) -> None:
         waiting = [plan for patient in _operated(session, day) if (plan := _unprinted(session, patient))]
     for plan in waiting:
         with suppress(FollowupError), hand.store.write(hand.actor, hand.now) as unit:
-            options = usual_options(record_of(unit.session, plan).record)
-            issue_one(unit, hand, plan, options, language=None)
+            issue_one(unit, hand, plan)
 
 
 def sheets_of_day(hand: Hand, day: date, part: int, tell: Callable[[str], str] = str) -> bytes:
@@ -77,9 +74,7 @@ def _make(hand: Hand, given: SheetView | PlanVersion) -> SheetContent:
 def _must_be_printable(hand: Hand, given: SheetView | PlanVersion) -> None:
     """Raises what keeps a plan from having a sheet."""
     if isinstance(given, PlanVersion):
-        with hand.store.read() as session:
-            options = usual_options(record_of(session, given).record)
-        render_pdf(draft_content(hand, given.id, None, options))
+        render_pdf(draft_content(hand, given.id, None))
 
 
 def _operated(session: Session, day: date) -> list[int]:

@@ -18,7 +18,7 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.pages import pdf_answer
 from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
-from followup.sheets.options import Paper, SheetOptions, Size
+from followup.sheets.options import Paper, SheetChoices, Size
 from followup.sheets.paper.pdf import render_pdf
 
 router = router_of("Sheets")
@@ -41,25 +41,28 @@ class SheetOut(Given):
     bottles: list[Bottle]
 
 
-def _options(
-    size: Size = "normal",
-    paper: Paper = "A4",
+def _choices(
+    size: Size | None = None,
+    paper: Paper | None = None,
     twin: Annotated[str | None, Query(max_length=35)] = None,
-    pictures: bool = False,
-    calendar: bool = True,
-) -> SheetOptions:
-    return SheetOptions(size=size, paper=paper, twin=twin or None, pictures=pictures, calendar=calendar)
+    pictures: bool | None = None,
+    calendar: bool | None = None,
+) -> SheetChoices:
+    return SheetChoices(size, paper, twin, pictures, calendar)
 
 
 @router.get("/plans/{plan}/draft.pdf", response_class=Response, responses=PDF)
 def draft(
     hand: AnyHand,
     plan_id: PlanId,
-    options: Annotated[SheetOptions, Depends(_options)],
+    chosen: Annotated[SheetChoices, Depends(_choices)],
     language: Annotated[str | None, Query(max_length=35)] = None,
 ) -> Response:
-    """The pages as they would come out, with a watermark and without a code."""
-    content = draft_content(hand, plan_id, language or None, options)
+    """The pages as they would come out, with a watermark and without a code.
+
+    What is not chosen is as the patient and the clinic need it.
+    """
+    content = draft_content(hand, plan_id, language or None, chosen)
     return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan_id}")
 
 

@@ -16,40 +16,35 @@ from followup.desks.page.pages import go, pdf_answer
 from followup.desks.page.posted import AForm, Posted, day_of_form, first
 from followup.errors import FollowupError
 from followup.said import say
-from followup.sheets.options import Paper, SheetOptions, Size
+from followup.sheets.options import Paper, SheetChoices, Size
 from followup.sheets.paper.pdf import READER, render_pdf
 
 router = APIRouter()
 _SCALE = 1.3
 
 
-def read_options(asked: Mapping[str, str]) -> SheetOptions:
-    """How the sheet is to look. Error ``sheet.options`` for a word that is no choice."""
-    return SheetOptions(**look_of(asked))
+def read_choices(asked: Posted | Mapping[str, str]) -> SheetChoices:
+    """How the sheet is to look, as far as that is said. Error ``sheet.options`` for no choice."""
+    return SheetChoices(**look_of(asked))
 
 
 def look_of(form: Posted | Mapping[str, str]) -> dict[str, Any]:
-    """The same as it is asked for, by name."""
-    given = {name: value[0] if isinstance(value, list) else value for name, value in form.items() if value}
-    size, paper = given.get("size") or "normal", given.get("paper") or "A4"
-    if size not in get_args(Size) or paper not in get_args(Paper):
+    """The same by name. A box that may be left empty has a hidden "no" before it, so the last word counts."""
+    given = {name: value[-1] if isinstance(value, list) else value for name, value in form.items()}
+    look: dict[str, Any] = {name: given[name] for name in ("size", "paper") if given.get(name)}
+    if look.get("size", "normal") not in get_args(Size) or look.get("paper", "A4") not in get_args(Paper):
         raise FollowupError(
             "sheet.options", say("no such size or paper"), where=say("size"), fix=say("choose from the list")
         )
-    return {
-        "size": size,
-        "paper": paper,
-        "twin": given.get("twin") or None,
-        "pictures": given.get("pictures") == "yes",
-        "calendar": given.get("calendar", "yes") == "yes",
-    }
+    look |= {"twin": given["twin"]} if "twin" in given else {}
+    return look | {name: given[name] == "yes" for name in ("pictures", "calendar") if given.get(name)}
 
 
 @router.get("/plans/{plan}/pages/{number}.png")
 def page_picture(request: Request, hand: AnyHand, plan: int, number: int) -> Response:
     """One page of the draft as it will come out of the printer."""
     asked = dict(request.query_params)
-    content = draft_content(hand, plan, asked.get("language") or None, read_options(asked))
+    content = draft_content(hand, plan, asked.get("language") or None, read_choices(asked))
     return Response(_picture(render_pdf(content), number), media_type="image/png")
 
 

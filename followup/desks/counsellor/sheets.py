@@ -12,6 +12,7 @@ from followup.care.looks.before_leaving import checks_to_do
 from followup.care.plans.plan_view import PlanView, load, record_of
 from followup.care.sheets.content import (
     bottles_with,
+    chosen_options,
     content_of,
     draft_content,
     found_sheet,
@@ -20,7 +21,7 @@ from followup.care.sheets.content import (
 )
 from followup.care.sheets.issuing import Handed, Printing, Taught, hand_over, print_once, teach
 from followup.clinical.record import Record
-from followup.desks.counsellor.printing import count_pages, look_of, read_options
+from followup.desks.counsellor.printing import count_pages, look_of, read_choices
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import noted_today
@@ -36,7 +37,7 @@ from followup.records.plans.sheets import no_one, sheets_of
 from followup.records.views import PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.content import sheet_language
-from followup.sheets.options import SheetOptions, usual_options
+from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
@@ -51,24 +52,25 @@ PHONE_POLICY = (
 @router.get("/plans/{plan}/draft.pdf")
 def draft(request: Request, hand: AnyHand, plan: int, language: str | None = None) -> Response:
     """The plan as it would print, with a watermark and without a code."""
-    content = draft_content(hand, plan, language or None, read_options(dict(request.query_params)))
+    content = draft_content(hand, plan, language or None, read_choices(dict(request.query_params)))
     return pdf_answer(render_pdf(content), f"draft-{content.who.code}-{plan}")
 
 
 @router.get("/plans/{plan}/preview")
 def preview(request: Request, hand: AnyHand, plan: int, language: str = "") -> Response:
     """The pages as they will come out, with what may be chosen beside them."""
-    view, options, error, pages = load(hand, plan), SheetOptions(), None, 0
-    asked = dict(request.query_params)
+    view, error, pages = load(hand, plan), None, 0
+    options = chosen_options(hand, view.record)
     try:
-        options = read_options(asked) if asked else usual_options(view.record)
-        pages = count_pages(render_pdf(draft_content(hand, plan, language or None, options)))
+        chosen = read_choices(dict(request.query_params))
+        options = chosen_options(hand, view.record, chosen)
+        pages = count_pages(render_pdf(draft_content(hand, plan, language or None, chosen)))
     except FollowupError as exc:
         error = exc.line
     known = _sheets_of_plan(hand, view.version)
     with hand.store.read() as session:
         who = patient(session, view.version.patient_id)
-    query = urlencode({k: v for k, v in {"language": language, **_query(options)}.items() if v})
+    query = urlencode({"language": language, **_query(options)})
     return show(
         request,
         "preview.html",
@@ -91,7 +93,7 @@ def _query(options: SheetOptions) -> dict[str, str]:
         "size": options.size,
         "paper": options.paper,
         "twin": options.twin or "",
-        "pictures": "yes" if options.pictures else "",
+        "pictures": "yes" if options.pictures else "no",
         "calendar": "yes" if options.calendar else "no",
     }
 
@@ -99,9 +101,7 @@ def _query(options: SheetOptions) -> dict[str, str]:
 @router.post("/plans/{plan}/sheets")
 def print_sheet(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
     """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
-    # A form that names no size comes from the plan's own page: what usually suits the patient.
-    look = look_of(form) if "size" in form else {}
-    sent = {"printed": number_of(first(form, "issue")), "reason": first(form, "reason"), **look}
+    sent = {"printed": number_of(first(form, "issue")), "reason": first(form, "reason"), **look_of(form)}
     sheet = print_once(hand, plan, act_of(Printing, sent | {"language": first(form, "language") or None}))
     return go(f"/sheets/{sheet.id}")
 

@@ -29,6 +29,7 @@ SPARE_ROWS = 2
 def calendar_page(request: Request, hand: AnyHand) -> Response:
     typed = _typed_of(hand.calendar) | {
         "caps": ["yes"] if hand.clinic.cap_colours else [],
+        "days_to_tick": ["yes"] if hand.clinic.days_to_tick else [],
         "address": [hand.clinic.address],
     }
     return _page(request, hand, typed, seen_mark(hand.clinic))
@@ -47,6 +48,7 @@ def change(request: Request, hand: AnyHand, form: AForm) -> Response:
             as_typed(NewCalendar, calendar=_read(form, hand.calendar), seen=seen),
             cap_colours=first(form, "caps") == "yes",
             address=first(form, "address"),
+            days_to_tick=first(form, "days_to_tick") == "yes",
             shown=frozenset(form.get("confirmed", [])),
         )
         if hit:

@@ -35,6 +35,7 @@ def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     row.is_sample = clinic.is_sample
     row.calendar = clinic.calendar
     row.cap_colours = clinic.cap_colours
+    row.days_to_tick = clinic.days_to_tick
     unit.session.add(row)
     unit.log("clinic changed", "clinic", name=clinic.name, code=clinic.code, zone=clinic.zone)
     return clinic
@@ -71,6 +72,7 @@ def get_clinic(session: Session, site: int | None = None) -> Clinic:
         is_sample=row.is_sample,
         calendar=own.calendar or row.calendar,
         cap_colours=row.cap_colours,
+        days_to_tick=row.days_to_tick,
     )
 
 

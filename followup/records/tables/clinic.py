@@ -17,6 +17,7 @@ class ClinicRow(SQLModel, table=True):
     """One row. ``code`` stands in the QR; ``zone`` is an IANA name; ``calendar`` is calendar JSON.
 
     ``cap_colours``: the caps of the bottles have the colours that the formulary names.
+    ``days_to_tick``: every sheet has them, where nobody chose otherwise.
     """
 
     __tablename__ = "clinic"
@@ -38,6 +39,7 @@ class ClinicRow(SQLModel, table=True):
     is_sample: bool = False
     calendar: str = Field(default="{}", sa_type=Text)
     cap_colours: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    days_to_tick: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
 
 
 class StaffRow(SQLModel, table=True):

@@ -39,6 +39,7 @@ def _rows() -> list[SQLModel]:
             is_sample=True,
             calendar='{"holidays": []}',
             cap_colours=True,
+            days_to_tick=True,
         ),
         t.StaffRow(
             id=1,
