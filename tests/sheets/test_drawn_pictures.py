@@ -42,6 +42,13 @@ RULES = {
 # Each drawing as somebody has looked at it beside its words; a changed one must be looked at again.
 LOOKED_AT = {
     "hand-mirror": "81f97220c3fe",
+    "how-cap": "de5d759e1c4c",
+    "how-drop": "463b23823fd9",
+    "how-lean": "871de550c08f",
+    "how-press": "71018cafb156",
+    "how-shake": "fcb475c94e5d",
+    "how-wait": "617ff2f3794f",
+    "how-wash": "d73f8b09e4bd",
     "rule-bandage-lens": "3cc377c4bafc",
     "rule-drive": "472f8f55ec5f",
     "rule-field": "234781a3bd46",
@@ -74,6 +81,16 @@ LOOKED_AT = {
 def test_every_drawing_is_the_one_that_was_looked_at():
     found = {name: (FOLDER / f"{name}.svg").read_bytes().replace(b"\r", b"") for name in NAMES}
     assert {name: hashlib.sha256(drawn).hexdigest()[:12] for name, drawn in found.items()} == LOOKED_AT
+
+
+@pytest.mark.parametrize(("begins", "units", "printed"), [("how-", 48, 14), ("hand-", 84, 22)])
+def test_no_line_is_too_thin_for_two_photocopies(begins, units, printed):
+    """At the width it is printed at, in millimetres, every line is at least 0.35 mm."""
+    drawn = [n for n in NAMES if n.startswith(begins)]
+    assert len(drawn) == {"how-": 7, "hand-": 1}[begins]
+    for name in drawn:
+        widths = re.findall(r'stroke-width="([\d.]+)"', (FOLDER / f"{name}.svg").read_text("utf-8"))
+        assert min(map(float, widths)) * printed / units >= 0.35, name
 
 
 @pytest.fixture(scope="module")
