@@ -11,6 +11,7 @@ from __future__ import annotations
 from datetime import date
 
 import nepali_datetime  # type: ignore[import-untyped]
+from babel import Locale
 from babel.dates import format_date
 
 from followup.language.catalogues import N_, Translator
@@ -46,6 +47,27 @@ def short_date(day: date, language: Language) -> str:
     told = format_date(day, language.short_date_pattern, locale=language.tag)
     own = _own_day(day, language, year=False)
     return told if own is None else f"{own} ({told})"
+
+
+def row_day(day: date, language: Language) -> str:
+    """ "Mon 1 June": for the first column of a table."""
+    return opening(f"{_short_weekday(day, language)} {short_date(day, language)}")
+
+
+def row_days(start: date, end: date, language: Language) -> str:
+    """ "Mon 1 – Tue 9 June": a run of days for the first column of a table, both included."""
+    if start == end:
+        return row_day(start, language)
+    first = row_day(start, language)
+    if (start.year, start.month) == (end.year, end.month) and language.calendar == "gregorian":
+        first = opening(f"{_short_weekday(start, language)} {start.day}")
+    last = f"{_short_weekday(end, language)} {short_date(end, language)}"
+    between = str(Locale.parse(language.tag).interval_formats[None])
+    return between.replace("{0}", first).replace("{1}", last)
+
+
+def _short_weekday(day: date, language: Language) -> str:
+    return format_date(day, "EEE", locale=language.tag)
 
 
 def _own_day(day: date, language: Language, *, year: bool) -> str | None:
@@ -110,11 +132,16 @@ def spoken(time: str, translator: Translator) -> str | None:
     None where the language speaks by the 24-hour clock.
     """
     language = translator.language
+    said = said_hour(time, language)
+    return said and translator.gettext(_SPOKEN[_part(time, language)]) % {"hour": said}
+
+
+def said_hour(time: str, language: Language) -> str | None:
+    """The hour of "17:30" as people count it, "5:30"; None where they count as the clock of 24 hours does."""
     if language.hours == "24":
         return None
     hour = int(time[:2]) + (6 if language.hours == "from six" else 0)
-    said = str(hour % 12 or 12) + ("" if time[3:] == "00" else time[2:])
-    return translator.gettext(_SPOKEN[_part(time, language)]) % {"hour": number(said, language)}
+    return number(str(hour % 12 or 12) + ("" if time[3:] == "00" else time[2:]), language)
 
 
 def _part(time: str, language: Language) -> str:

@@ -11,18 +11,15 @@ from followup.said import say
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import go_on
 from followup.sheets.model import Alarm, SheetSection, Sign
-from followup.sheets.wording import ADVICE, NEVER, SIGNS
+from followup.sheets.wording import ADVICE, ALWAYS, DOCTOR_ENDS, NEVER, SIGNS, UNTIL
 
-# The rules of everyday life that the layout has a drawing for, and how many of them one sheet bears.
+# The rules of everyday life that the layout has a drawing for.
 DRAWN = frozenset(
     (
         *("rub", "shield", "sleep", "water", "swim", "pray", "field", "lift", "smoke", "drive"),
         *("no-flying", "bandage-lens", "glasses"),
     )
 )
-# Printed in words among the pictures too, whatever else gives way.
-_WITHOUT_DRAWING = frozenset(("other-medicines",))
-MOST_PICTURES = 8
 
 
 def alarm(inputs: SheetInputs) -> Alarm:
@@ -35,26 +32,30 @@ def alarm(inputs: SheetInputs) -> Alarm:
     )
 
 
-def everyday(inputs: SheetInputs) -> SheetSection:
-    """The rules of everyday life that still hold on the day of printing.
-
-    In pictures at most ``MOST_PICTURES`` of them: first those for this eye alone, then in the order
-    of the protocol; the counsellor says the others.
-    """
-    _ = inputs.words.gettext
-    rules = _rules_at_home(inputs)
-    pictures: tuple[str, ...] = ()
-    if inputs.options.pictures:
-        pictures = tuple(rule.advice.id if rule.advice.id in DRAWN else "" for rule in rules)
-    return SheetSection(heading=_("At home"), lines=tuple(_line(inputs, r) for r in rules), pictures=pictures)
-
-
-def _rules_at_home(inputs: SheetInputs) -> list[Holding]:
+def at_home(inputs: SheetInputs) -> tuple[SheetSection, ...]:
+    """The rules of everyday life that still hold, those that end on one day together under it."""
     rules = _held(inputs, "paper")
-    if not inputs.options.pictures:
-        return rules
-    drawn = sorted((r for r in rules if r.advice.id in DRAWN), key=lambda r: not r.advice.of_eye)
-    return drawn[:MOST_PICTURES] + [r for r in rules if r.advice.id in _WITHOUT_DRAWING]
+    days = sorted({rule.until for rule in rules if rule.until and _ends_with_its_day(rule)})
+    ended = [[rule for rule in rules if rule.until == day and _ends_with_its_day(rule)] for day in days]
+    others = [rule for rule in rules if not _ends_with_its_day(rule)]
+    headings = [inputs.say(UNTIL) % {"day": inputs.day(day)} for day in days]
+    groups = zip((*headings, inputs.say(ALWAYS)), (*ended, others), strict=True)
+    return tuple(_rules(inputs, heading, group) for heading, group in groups if group)
+
+
+def _ends_with_its_day(rule: Holding) -> bool:
+    """Whether its sentence leaves the last day to the heading; some end with a doctor's word."""
+    words = ADVICE.get(rule.advice.id, "")
+    return rule.until is not None and rule.advice.id not in DOCTOR_ENDS and "%(until)s" not in words
+
+
+def _rules(inputs: SheetInputs, heading: str, rules: list[Holding]) -> SheetSection:
+    pictures = tuple(rule.advice.id if rule.advice.id in DRAWN else "" for rule in rules)
+    return SheetSection(
+        heading=heading,
+        lines=tuple(_line(inputs, rule) for rule in rules),
+        pictures=pictures if inputs.options.pictures else (),
+    )
 
 
 def never(inputs: SheetInputs) -> SheetSection:
@@ -131,8 +132,7 @@ def _eyes_named(inputs: SheetInputs, rule: Holding) -> tuple[Eye, ...]:
 def teach_back(inputs: SheetInputs) -> SheetSection:
     """For the counsellor: what is said but not printed, and what to ask back."""
     _ = inputs.words.gettext
-    printed = {rule.advice.id for rule in _rules_at_home(inputs)}
-    unsaid = [rule for rule in _held(inputs, "paper", "teach-back") if rule.advice.id not in printed]
+    unsaid = _held(inputs, "teach-back")
     return SheetSection(
         heading=_("To say and to ask"),
         lines=sentences(

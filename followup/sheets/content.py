@@ -29,15 +29,16 @@ from followup.sheets import (
     handling,
     head,
     medicines,
-    rounds,
     squares,
     stairs,
+    table,
     visits,
 )
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
-from followup.sheets.model import SheetContent, SheetSection
+from followup.sheets.model import SheetContent
 from followup.sheets.options import SheetOptions
+from followup.sheets.wording import BOTTLE_HEADS, COME_AGAIN, STAFF_COPY, TURN_OVER
 
 __all__ = ["ClinicInfo", "SheetIssue", "SheetOptions", "build_content", "sheet_language"]
 
@@ -108,6 +109,7 @@ def build_content(
     if twin is None or twin.language == choice.language:
         return content
     staff = _content(replace(inputs, words=twin), clinic, choice, issue, previous)
+    staff = staff.model_copy(update={"copy_for": twin.gettext(STAFF_COPY)})
     return content.model_copy(update={"twin": staff})
 
 
@@ -119,11 +121,11 @@ def _content(
     previous: CarePlan | None,
 ) -> SheetContent:
     _ = inputs.words.gettext
-    tables = rounds.phase_tables(inputs)
-    coming = visits.visits(inputs)
+    leaf = table.leaf_table(inputs, previous)
     return SheetContent(
         **_looks(inputs),
         twin=None,
+        copy_for=None,
         title=_("Your eye after the operation"),
         marks=head.marks(inputs, clinic),
         language_notice=head.language_notice(inputs, choice),
@@ -132,34 +134,34 @@ def _content(
         changes=changes.changes(inputs, previous),
         clinic=head.clinic(inputs, clinic),
         who=head.who(inputs),
-        dated=head.dated(inputs, issue),
+        dated=head.dated(inputs),
         face=head.face(inputs),
         code=squares.return_code(inputs, issue),
+        alarm=advice.alarm(inputs),
+        next_visit_heading=inputs.say(COME_AGAIN),
+        next_visit=visits.next_visit(inputs),
+        bring=_("Bring this sheet, all bottles, your glasses and a helper."),
+        table=leaf,
+        bottles=medicines.bottle_blocks(inputs),
+        steroid_ends=medicines.steroid_ends(inputs),
+        held=medicines.held(inputs),
+        cautions=advice.cautions(inputs),
+        before_leaving=visits.before_leaving(inputs),
+        stairs=stairs.stair_blocks(inputs),
+        turn_over=inputs.say(TURN_OVER),
+        bottle_heads=tuple(inputs.say(words) for words in BOTTLE_HEADS),
+        bottle_care=handling.bottle_care(inputs),
+        how_to=handling.how_to(inputs),
+        stopping=handling.stopping(inputs),
+        home_heading=_("At home"),
+        home=advice.at_home(inputs),
+        never=advice.never(inputs),
+        ordinary=advice.ordinary(inputs),
+        allergies=allergies.allergies(inputs),
         # Translators: over the two squares that a phone's camera reads.
         squares_heading=_("For a phone: point its camera at one square"),
         squares=squares.squares(inputs, clinic, issue),
-        alarm=advice.alarm(inputs),
-        stairs=stairs.stair_blocks(inputs),
-        steroid_ends=medicines.steroid_ends(inputs),
-        rounds_heading=_("Your drops by the clock"),
-        rounds=tables,
-        rounds_rules=rounds.round_rules(inputs) if tables else (),
-        later_heading=_("After that"),
-        no_rounds=None if tables else inputs.say(rounds.NO_ROUNDS),
-        cautions=advice.cautions(inputs),
-        allergies=allergies.allergies(inputs),
-        held=medicines.held(inputs),
-        before_leaving=visits.before_leaving(inputs),
-        next_visit_heading=_("Your next visit"),
-        next_visit=coming[0] if coming else None,
-        bring=_("Bring this sheet, all bottles, your glasses and a helper."),
-        stopping=handling.stopping(inputs),
-        bottles_heading=_("Each medicine by dates"),
-        bottles=medicines.bottle_blocks(inputs),
-        visits_heading=_("All your visits"),
-        visits=coming,
-        sections=tuple(s for s in _sections(inputs) if s),
-        calendar=days.calendar(inputs) if inputs.options.calendar else None,
+        calendar=days.days_to_tick(inputs, leaf) if inputs.options.calendar else None,
         teach_back=advice.teach_back(inputs),
         foot=head.foot(inputs, issue),
         printed_on=issue.printed_on if issue else inputs.printed_on,
@@ -197,13 +199,3 @@ def _must_be_printable(plan: CarePlan, issue: SheetIssue | None) -> None:
             where=plan.patient,
             fix=say("print a draft, or sign first"),
         )
-
-
-def _sections(inputs: SheetInputs) -> tuple[SheetSection | None, ...]:
-    return (
-        handling.how_to(inputs),
-        handling.bottle_care(inputs),
-        advice.everyday(inputs),
-        advice.never(inputs),
-        advice.ordinary(inputs),
-    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.medicines import steroid_ends
 from followup.sheets.model import SheetSection
+from followup.sheets.table import between_bottles, wait_minutes
 from followup.sheets.wording import BOTTLE_CARE, BOTTLE_GONE
 
 
@@ -41,7 +42,7 @@ def missed(inputs: SheetInputs) -> str:
 
 
 def how_to(inputs: SheetInputs) -> SheetSection | None:
-    """The steps of putting in one drop."""
+    """The steps of putting in one drop, each with its picture."""
     _ = inputs.words.gettext
     drops = inputs.drops("active", "held")
     if not drops:
@@ -50,20 +51,20 @@ def how_to(inputs: SheetInputs) -> SheetSection | None:
     pregnancy = inputs.record.patient.conditions.pregnancy
     pregnant = pregnancy is not None and pregnancy != "no"
     minutes = handling.press_minutes_pregnant if pregnant else handling.press_minutes
+    shakes = any(inputs.medicine(c).shake for c in drops)
+    wait = wait_minutes(inputs)
+    steps = {
+        "wash": _("Wash your hands. Make sure of the bottle and the eye."),
+        "shake": _("Shake the bottle if this sheet says so.") if shakes else None,
+        "lean": _("Lean your head back and look up. Pull the lower eyelid down."),
+        "drop": _("Let one drop fall in. The tip must touch nothing. If the drop misses, put in one more."),
+        "press": _eye_closed(inputs, minutes),
+        "wait": between_bottles(inputs, wait) if wait else None,
+        "cap": _("Close the bottle.") if not wait else None,
+    }
+    told = {name: words for name, words in steps.items() if words}
     return SheetSection(
-        heading=_("How to put in a drop"),
-        numbered=True,
-        lines=sentences(
-            _("Wash your hands. Make sure of the bottle and the eye."),
-            _("Shake the bottle if this sheet says so.")
-            if any(inputs.medicine(c).shake for c in drops)
-            else None,
-            _("Lean your head back and look up. Pull the lower eyelid down."),
-            _("Let one drop fall in. The tip must touch nothing."),
-            _("If the drop misses the eye, put in one more."),
-            _eye_closed(inputs, minutes),
-            _("Close the bottle."),
-        ),
+        heading=_("How to put in a drop"), numbered=True, lines=tuple(told.values()), pictures=tuple(told)
     )
 
 

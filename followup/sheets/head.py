@@ -10,6 +10,7 @@ from followup.language.catalogues import LanguageChoice
 from followup.language.fonts import printable_name
 from followup.sheets.inputs import SheetInputs, sentences
 from followup.sheets.model import ClinicBlock, Face, Foot, Telephone, Who
+from followup.sheets.wording import THROW_AWAY
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class SheetIssue:
     """What a signed version's sheet carries and a draft does not.
 
     ``qr_payload`` is ASCII without personal data. ``replaces`` is the number of the sheet that
-    this one takes the place of.
+    this one takes the place of, ``replaced_day`` the day on which that was printed.
     """
 
     code_grouped: str
@@ -43,6 +44,7 @@ class SheetIssue:
     number: str
     printed_on: date
     replaces: str | None = None
+    replaced_day: date | None = None
     signed_by: str | None = None
 
 
@@ -67,10 +69,11 @@ def language_notice(inputs: SheetInputs, choice: LanguageChoice) -> str | None:
 
 
 def replaces(inputs: SheetInputs, issue: SheetIssue | None) -> str | None:
-    if issue is None or issue.replaces is None:
+    if issue is None or issue.replaces is None or issue.replaced_day is None:
         return None
-    return inputs.words.gettext("This sheet replaces sheet no. %(number)s. Throw the old one away.") % {
-        "number": inputs.number(issue.replaces)
+    return inputs.say(THROW_AWAY) % {
+        "number": inputs.number(issue.replaces),
+        "day": inputs.day(issue.replaced_day),
     }
 
 
@@ -113,8 +116,8 @@ def face(inputs: SheetInputs) -> Face:
     return Face(treated=eyes, words=words, caption=_("You, in the mirror"))
 
 
-def dated(inputs: SheetInputs, issue: SheetIssue | None) -> tuple[str, ...]:
-    """The day of every operation and of printing: which sheet is the newest."""
+def dated(inputs: SheetInputs) -> tuple[str, ...]:
+    """The day of every operation."""
     _ = inputs.words.gettext
     both = len(inputs.eyes) > 1
     operations = sorted(inputs.record.operations, key=lambda o: (o.date, o.eye))
@@ -125,23 +128,22 @@ def dated(inputs: SheetInputs, issue: SheetIssue | None) -> tuple[str, ...]:
         lines.append(
             _("%(eye)s: operated on %(day)s") % values if both else _("Operated on %(day)s") % values
         )
-    printed = issue.printed_on if issue else inputs.printed_on
-    return (*lines, _("Printed on %(day)s") % {"day": inputs.day(printed)})
+    return tuple(lines)
 
 
 def foot(inputs: SheetInputs, issue: SheetIssue | None) -> Foot:
     _ = inputs.words.gettext
     signed = issue.signed_by if issue else None
+    number = _("Sheet no. %(number)s") % {"number": inputs.number(issue.number)} if issue else None
+    printed = issue.printed_on if issue else inputs.printed_on
     return Foot(
         lines=sentences(
-            _("Sheet no. %(number)s") % {"number": inputs.number(issue.number)} if issue else None,
+            _("Printed on %(day)s") % {"day": inputs.day(printed)},
             _("Protocol: %(name)s") % {"name": inputs.name(inputs.plan.protocol)},
             _("Signed by %(name)s") % {"name": inputs.name(signed)} if signed else None,
             None if issue else _("Not signed"),
-            # Translators: on a sheet that says everything a second time in the staff's language.
-            _("The small lines say the same for the staff.") if inputs.options.twin else None,
         ),
-        running=f"{inputs.number(inputs.record.patient.code)} · {face(inputs).words}",
+        running=sentences(inputs.number(inputs.record.patient.code), face(inputs).words, number),
         # Translators: foot of every page; keep {page} and {pages} as they are.
         page=_("page {page} of {pages}"),
     )

@@ -1,18 +1,17 @@
-"""Each medicine on the sheet by dates: when it starts, goes down and ends, and its bottles."""
+"""Each medicine on the sheet: what its letter means, and its bottles."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
-from followup.clinical.careplan import Course, Step
-from followup.clinical.plan.tablets import tablets_a_time
+from followup.clinical.careplan import Course
+from followup.clinical.day_plan import Bottle
 from followup.clinical.protocol.formulary import Medicine
 from followup.language.catalogues import N_
-from followup.language.dates import opening
+from followup.language.dates import row_day
 from followup.sheets.inputs import SheetInputs
-from followup.sheets.model import BottleBlock, SheetSection, TaperLine
-from followup.sheets.wording import PURPOSES
+from followup.sheets.model import BottleBlock, Container, SheetSection
+from followup.sheets.wording import AT_VISIT, GET_IN_TIME, PURPOSES, SHAKE
 
 # Translators: when a medicine is used that does not end; also over its drop times.
 EVERY_DAY = N_("Every day")
@@ -21,63 +20,72 @@ FROM_ON = N_("From %(day)s on")
 
 
 def bottle_blocks(inputs: SheetInputs) -> tuple[BottleBlock, ...]:
-    """Every running medicine by dates, with its bottles."""
+    """Every running medicine with what its letter means, and its containers."""
     return tuple(_block(inputs, course) for course in inputs.courses("active"))
 
 
 def _block(inputs: SheetInputs, course: Course) -> BottleBlock:
-    row = inputs.table.course(course.key)
-    left = [line for line in row.steps if line.step.end >= inputs.printed_on]
-    ends = inputs.last_day(course)
+    medicine = inputs.medicine(course)
     return BottleBlock(
         bottle=inputs.bottle(course),
         purpose=inputs.say(PURPOSES[course.role]),
-        lines=tuple(
-            TaperLine(
-                dates=_dates(inputs, line.since, ends if line is row.steps[-1] else line.until),
-                dose=dose(inputs, course, line.step),
-                native=inputs.native(str(line.step.count)),
-            )
-            for line in left or (row.steps[-1:] if row.goes_on else ())
-        ),
+        use=tuple(_use(inputs, course)),
         notes=tuple(_notes(inputs, course)),
+        shake=inputs.say(SHAKE) if medicine.shake else None,
+        lines=tuple(_containers(inputs, course)),
     )
 
 
-def _dates(inputs: SheetInputs, start: date | None, end: date | None) -> str:
+def _use(inputs: SheetInputs, course: Course) -> Iterator[str]:
+    """What the table can't say of how it is used."""
     _ = inputs.words.gettext
-    if start is None and end is None:
-        return _(EVERY_DAY)
-    if end is None:
-        assert start
-        return _(FROM_ON) % {"day": inputs.day(start)}
-    if start is None:
-        # Translators: how long a medicine goes on that the patient uses already; the day is the last.
-        return _("Until %(day)s") % {"day": inputs.day(end)}
-    if start == end:
-        return inputs.opening_day(start)
-    # Translators: the days on which one dose holds, both included; begins a line.
-    return opening(_("%(start)s to %(end)s") % {"start": inputs.day(start), "end": inputs.day(end)})
+    if course.from_before:
+        yield _("You use this already. Go on with it.")
+    if course.as_needed:
+        yield _("Do not use it every day. Use it only if the clinic tells you to.")
 
 
-def dose(inputs: SheetInputs, course: Course, step: Step) -> str:
-    """How much of it in a day."""
-    times, medicine = times_a_day(inputs, step.count), inputs.medicine(course)
-    if step.mg is None:
-        return times
-    number = step.tablets or tablets_a_time(step.mg, step.count, medicine)
-    if number is None:
-        # Translators: amount of a tablet medicine for the whole day, then how it is spread.
-        return inputs.words.gettext("%(mg)s mg in all, %(times)s") % {
-            "mg": inputs.number(f"{step.mg:g}"),
-            "times": times,
-        }
-    # Translators: how many tablets each time, how often in a day, then their amount for the whole day.
-    return inputs.words.gettext("%(tablets)s, %(times)s (%(mg)s mg in all)") % {
-        "tablets": tablets(inputs, medicine, number),
-        "mg": inputs.number(f"{step.mg:g}"),
-        "times": times,
-    }
+def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
+    _ = inputs.words.gettext
+    if inputs.medicine(course).single_dose:
+        yield _("Use each single dose once, for one eye. Then throw it away.")
+    if course.ordered_by:
+        yield _("Ordered by %(name)s.") % {"name": inputs.name(course.ordered_by)}
+    if course.role == "steroid tablet":
+        yield _("Never stop steroid tablets suddenly.")
+
+
+def _containers(inputs: SheetInputs, course: Course) -> Iterator[Container]:
+    """Bottles in use or to come, each thrown away on the earlier of its shelf life and the course's end."""
+    _ = inputs.words.gettext
+    mine = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
+    ends = inputs.last_day(course)
+    bottles = [b for b in mine if b.units is None]
+    for bottle, after in zip(bottles, [*bottles[1:], None], strict=True):
+        yield Container(
+            number=inputs.number(str(bottle.number)),
+            opened=row_day(bottle.opened, inputs.words.language),
+            discard=row_day(min(bottle.discard, ends) if ends else bottle.discard, inputs.words.language),
+            next=_next(inputs, course, after),
+        )
+    for packet in mine:
+        if packet.units is not None and packet.handed_over_trip is not None:
+            # Translators: tablets that are handed over at a visit, then how many.
+            told = _("At your visit on %(day)s you get: %(tablets)s.") % {
+                "day": inputs.day(packet.handed_over),
+                "tablets": tablets(inputs, inputs.medicine(course), packet.units),
+            }
+            if packet.handed_over >= inputs.printed_on:
+                yield Container(number="", opened="", discard="", next=told)
+
+
+def _next(inputs: SheetInputs, course: Course, after: Bottle | None) -> str:
+    """Where the bottle after this one comes from; nothing where it is at home already or none is needed."""
+    if after is None:
+        return inputs.say(GET_IN_TIME) if inputs.goes_on(course) else ""
+    if after.handed_over_trip is None or after.handed_over < inputs.printed_on:
+        return ""
+    return inputs.say(AT_VISIT) % {"day": row_day(after.handed_over, inputs.words.language)}
 
 
 def tablets(inputs: SheetInputs, medicine: Medicine, number: float) -> str:
@@ -101,57 +109,6 @@ def times_a_day(inputs: SheetInputs, count: int) -> str:
     # Translators: how often in a day; keep the number as digits in every form.
     text = inputs.words.ngettext("%(count)s time a day", "%(count)s times a day", count)
     return text % {"count": inputs.number(str(count))}
-
-
-def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
-    _ = inputs.words.gettext
-    medicine = inputs.medicine(course)
-    if course.from_before:
-        yield _("You use this already. Go on with it.")
-    if course.as_needed:
-        yield _("Do not use it every day. Use it only if the clinic tells you to.")
-    if medicine.single_dose:
-        yield _("Use each single dose once, for one eye. Then throw it away.")
-    if medicine.shake:
-        yield _("Shake this bottle well before every drop.")
-    if course.ordered_by:
-        yield _("Ordered by %(name)s.") % {"name": inputs.name(course.ordered_by)}
-    if course.role == "steroid tablet":
-        yield _("Never stop steroid tablets suddenly.")
-    yield from _supply(inputs, course)
-    if inputs.goes_on(course) and any(b.course == course.key and b.units is None for b in inputs.plan.supply):
-        yield _("Get a new bottle before you throw this one away.")
-
-
-def _supply(inputs: SheetInputs, course: Course) -> Iterator[str]:
-    _ = inputs.words.gettext
-    bottles = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
-    for bottle in bottles:
-        coming = bottle.handed_over_trip is not None and bottle.handed_over >= inputs.printed_on
-        if bottle.units is not None:
-            if coming:
-                # Translators: tablets that are handed over at a visit, then how many.
-                yield _("At your visit on %(day)s you get: %(tablets)s.") % {
-                    "day": inputs.day(bottle.handed_over),
-                    "tablets": tablets(inputs, inputs.medicine(course), bottle.units),
-                }
-            continue
-        # Translators: one bottle; its last drop may be late at night or, for a night worker, next morning.
-        ahead = _(
-            "Bottle %(number)s: open it on %(opened)s. Throw it away after the last drop of %(discard)s."
-        )
-        # Translators: the same of a bottle that is open already.
-        in_use = _("Bottle %(number)s: throw it away after the last drop of %(discard)s.")
-        yield (ahead if bottle.opened >= inputs.printed_on else in_use) % {
-            "number": inputs.number(str(bottle.number)),
-            "opened": inputs.day(bottle.opened),
-            "discard": inputs.day(bottle.discard),
-        }
-        if coming:
-            yield _("You get bottle %(number)s at your visit on %(day)s.") % {
-                "number": inputs.number(str(bottle.number)),
-                "day": inputs.day(bottle.handed_over),
-            }
 
 
 def held(inputs: SheetInputs) -> SheetSection | None:

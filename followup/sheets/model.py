@@ -120,46 +120,99 @@ class NamedBottle(Piece):
     cap: str | None = None
 
 
-class Round(Piece):
-    """One sitting: ``due`` says for each column of its table whether that bottle is due.
-
-    ``spoken`` is the time as people say it, where that is not by the 24-hour clock; ``native`` is it in
-    the language's own digits, where they are wanted beside the Latin.
+class Column(Piece):
+    """A clock time of the table. ``said`` is the hour as people count it, where that is not by the 24-hour
+    clock; ``native`` is the time in the language's own digits, where they are wanted beside the Latin.
+    ``part`` picks the picture of the part of the day.
     """
 
     time: str
-    spoken: str | None
-    due: tuple[bool, ...]
+    said: str | None
     part: DayPart
     part_words: str
     native: str | None = None
 
 
-class PhaseTable(Piece):
-    """Days with the same rounds: times down, bottles across in the order of use."""
+class RowMark(Piece):
+    """A bottle in a row of days. ``at`` says for each column whether it goes in then, one drop each time.
+
+    ``amount`` is how much is taken by mouth each time, ``line`` its times in words, with that.
+    """
+
+    bottle: NamedBottle
+    at: tuple[bool, ...]
+    amount: str | None
+    line: str
+
+
+class DaysLine(Piece):
+    """Days with the same drops. ``now``: today is one of them; ``new``: not so on the sheet before.
+
+    ``told``: in words, not in the columns, for the rounds are too many.
+    """
+
+    kind: Literal["days"] = "days"
+    dates: str
+    now: bool
+    new: bool
+    told: bool
+    marks: tuple[RowMark, ...]
+
+
+class NewSupply(Piece):
+    """What the patient gets at a visit: ``words`` say what it is, the bottle's mark says whose."""
+
+    words: str
+    bottle: NamedBottle
+
+
+class VisitLine(Piece):
+    """A visit on its day, with one reason, its place where that is another, and what is handed over."""
+
+    kind: Literal["visit"] = "visit"
+    day: str
+    new: bool
+    reason: str
+    notes: tuple[str, ...]
+    handed: tuple[NewSupply, ...]
+
+
+class LeafTable(Piece):
+    """The whole treatment in order of dates. ``new`` stands above where a row differs from the sheet before;
+    ``rules`` say how the bottles of one round follow each other. ``none`` stands for an empty table.
+    """
 
     heading: str
-    bottles: tuple[NamedBottle, ...]
-    rounds: tuple[Round, ...]
+    columns: tuple[Column, ...]
+    rows: tuple[DaysLine | VisitLine, ...]
+    now: str
+    new: str | None
+    rules: tuple[str, ...]
+    none: str | None
 
 
-class TaperLine(Piece):
-    dates: str
-    dose: str
-    native: str | None = None
+class Container(Piece):
+    """One container: opened and thrown away on these days; ``next`` says where the next one is from."""
+
+    number: str
+    opened: str
+    discard: str
+    next: str
 
 
 class BottleBlock(Piece):
-    """One medicine by dates, with its bottles and what to know about it."""
+    """One medicine. ``use`` stands with its letter's meaning, ``notes`` with its containers."""
 
     bottle: NamedBottle
     purpose: str
-    lines: tuple[TaperLine, ...]
+    use: tuple[str, ...]
     notes: tuple[str, ...]
+    shake: str | None
+    lines: tuple[Container, ...]
 
 
 class SheetVisit(Piece):
-    """``day`` is the date in words; ``reasons`` one sentence each."""
+    """``day`` is the date in words, with its hour where one was given; ``reasons`` a few words each."""
 
     day: str
     reasons: tuple[str, ...]
@@ -176,45 +229,36 @@ class SheetSection(Piece):
     pictures: tuple[str, ...] = ()
 
 
-class CalendarRound(Piece):
-    """A box to tick: the time, and the bottles due then."""
+class TickDay(Piece):
+    """A day to tick. ``row`` is its row of days in the table, None where only a visit is on it.
 
-    time: str
-    bottles: tuple[NamedBottle, ...]
+    ``new``: other drops than the day before. ``native`` is the day of the month in the language's own
+    digits, where they are wanted.
+    """
 
-
-class CalendarEvent(Piece):
-    kind: Literal["visit", "change", "open", "discard"]
-    words: str
-
-
-class CalendarDay(Piece):
-    """``native`` is the day of the month in the language's own digits, where they are wanted."""
-
-    weekday: str
     day: str
-    rounds: tuple[CalendarRound, ...]
-    events: tuple[CalendarEvent, ...]
+    row: int | None
+    visit: str | None
+    new: bool
     native: str | None = None
 
 
 class CalendarBlock(Piece):
-    """``goes_on`` says under the days which medicines do not end with them."""
+    """The days to tick, each with the boxes of its row. ``goes_on`` says under them what does not end."""
 
     heading: str
     how: str
     mark: str
-    day_head: str
-    rounds_head: str
-    days: tuple[CalendarDay, ...]
+    days: tuple[TickDay, ...]
     goes_on: tuple[str, ...]
 
 
 class Foot(Piece):
-    """``page`` still holds ``{page}`` and ``{pages}``, which the layout knows."""
+    """``running`` names patient, eye and sheet. ``page`` still holds ``{page}`` and ``{pages}``, which the
+    layout knows."""
 
     lines: tuple[str, ...]
-    running: str
+    running: tuple[str, ...]
     page: str
 
 
@@ -257,13 +301,15 @@ class Cover(Piece):
 class SheetContent(Piece):
     """One sheet. ``watermark`` is set on a draft, and a draft has no ``code`` and no ``squares``.
 
-    ``twin`` is the same sheet in the staff's language, printed line by line under this one.
+    ``twin`` is the same sheet in the staff's language, a leaf of its own beside this one; ``copy_for``
+    says on it whose it is.
     """
 
     size: Size
     paper: Paper
     pictures: bool
     twin: SheetContent | None
+    copy_for: str | None
     language: str
     direction: Literal["ltr", "rtl"]
     fonts: tuple[str, ...]
@@ -274,35 +320,35 @@ class SheetContent(Piece):
     language_notice: str | None
     watermark: str | None
     first_line: str | None
-    changes: SheetSection | None
+    changes: tuple[str, ...]
     clinic: ClinicBlock
     who: Who
     dated: tuple[str, ...]
     face: Face
     code: ReturnCode | None
-    squares_heading: str
-    squares: tuple[Square, ...]
     alarm: Alarm
-    stairs: tuple[StairBlock, ...]
-    steroid_ends: tuple[str, ...]
-    rounds_heading: str
-    rounds: tuple[PhaseTable, ...]
-    rounds_rules: tuple[str, ...]
-    later_heading: str
-    no_rounds: str | None
-    cautions: SheetSection | None
-    allergies: SheetSection | None
-    held: SheetSection | None
-    before_leaving: SheetSection | None
     next_visit_heading: str
     next_visit: SheetVisit | None
     bring: str
-    stopping: SheetSection | None
-    bottles_heading: str
+    table: LeafTable
     bottles: tuple[BottleBlock, ...]
-    visits_heading: str
-    visits: tuple[SheetVisit, ...]
-    sections: tuple[SheetSection, ...]
+    steroid_ends: tuple[str, ...]
+    held: SheetSection | None
+    cautions: SheetSection | None
+    before_leaving: SheetSection | None
+    stairs: tuple[StairBlock, ...]
+    turn_over: str
+    bottle_heads: tuple[str, ...]
+    bottle_care: SheetSection | None
+    how_to: SheetSection | None
+    stopping: SheetSection | None
+    home_heading: str
+    home: tuple[SheetSection, ...]
+    never: SheetSection
+    ordinary: SheetSection | None
+    allergies: SheetSection | None
+    squares_heading: str
+    squares: tuple[Square, ...]
     calendar: CalendarBlock | None
     teach_back: SheetSection
     foot: Foot

@@ -38,7 +38,8 @@ def squares(inputs: SheetInputs, clinic: ClinicInfo, issue: SheetIssue | None) -
     _ = inputs.words.gettext
     found = []
     trip = next(iter(inputs.plan.to_come(inputs.printed_on)), None)
-    if trip is not None:
+    # No phone need remember a visit of this very day.
+    if trip is not None and trip.date > issue.printed_on:
         found.append(
             Square(
                 id="visit",

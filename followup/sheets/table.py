@@ -2,14 +2,150 @@
 
 from __future__ import annotations
 
-from followup.language.catalogues import N_
-from followup.sheets.inputs import SheetInputs
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+from itertools import pairwise
 
+from followup.clinical.careplan import CarePlan, Course, Trip
+from followup.clinical.plan.course_table import BottleMark, DaysRow, VisitRow, course_table
+from followup.clinical.statuses import TO_COME
+from followup.language.catalogues import N_
+from followup.language.dates import row_day, row_days, said_hour
+from followup.sheets.day_parts import DAY_PARTS, day_part
+from followup.sheets.inputs import SheetInputs, once, sentences
+from followup.sheets.medicines import EVERY_DAY, FROM_ON, tablets
+from followup.sheets.model import Column, DaysLine, LeafTable, NewSupply, RowMark, VisitLine
+from followup.sheets.options import Paper, Size
+from followup.sheets.visits import place, reasons
+from followup.sheets.wording import (
+    AMOUNT_TIMES,
+    MORE_TABLETS,
+    NEW_BOTTLE,
+    NEW_ROWS,
+    NOW,
+    TABLETS_MG,
+)
+from followup.timing.calendar import every_day
+
+NO_ROUNDS = N_("No drops at fixed times.")
 # Translators: when a bottle is used that goes in very often; both times are included.
 EVERY_HOUR = N_("every hour from %(start)s to %(end)s")
 
+_OINTMENTS = ("gel", "ointment")
+# Rounds a day beyond which a row says each bottle's times in words: columns would be too narrow to read.
+_MOST_ROUNDS = 9
+# As many columns as a time of day in its least size has room for, beside the column of the dates.
+_MOST_COLUMNS: dict[tuple[Paper, Size], int] = {
+    ("A4", "normal"): 11,
+    ("Letter", "normal"): 11,
+    ("A5", "normal"): 7,
+    ("A4", "large"): 6,
+    ("Letter", "large"): 6,
+    ("A5", "large"): 3,
+}
 
-def every_hours(inputs: SheetInputs, hours: int, start: str, end: str) -> str:
+
+def leaf_table(inputs: SheetInputs, previous: CarePlan | None) -> LeafTable:
+    """The rows that are not over, with what differs from the sheet of ``previous`` marked."""
+    in_columns = _in_columns(inputs)
+    times = [time for time in inputs.table.times if any(time in row.times for row in in_columns)]
+    news = _News(inputs, previous)
+    rows = tuple(_rows(inputs, times, in_columns, news))
+    days = [row for row in rows if isinstance(row, DaysLine)]
+    return LeafTable(
+        heading=inputs.words.gettext("Your drops by the clock"),
+        columns=tuple(_column(inputs, time) for time in times),
+        rows=rows,
+        now=inputs.say(NOW),
+        new=inputs.say(NEW_ROWS) if any(row.new for row in rows) else None,
+        rules=(*_after_midnight(inputs, times), *_round_rules(inputs)) if days else (),
+        none=None if days else inputs.say(NO_ROUNDS),
+    )
+
+
+def _in_columns(inputs: SheetInputs) -> list[DaysRow]:
+    """The rows whose times are columns: not those with too many rounds, and as many as there is room for.
+
+    Where there is not, the row with the most rounds is told in words, and so on.
+    """
+    most = _MOST_COLUMNS[inputs.options.paper, inputs.options.size]
+    rows = [row for row in inputs.rows if len(row.times) <= min(_MOST_ROUNDS, most)]
+    while len({time for row in rows for time in row.times}) > most:
+        rows.remove(max(rows, key=lambda row: (len(row.times), row.start)))
+    return rows
+
+
+def _column(inputs: SheetInputs, time: str) -> Column:
+    return Column(
+        time=inputs.number(time),
+        said=said_hour(time, inputs.words.language),
+        part=day_part(time),
+        part_words=inputs.say(DAY_PARTS[day_part(time)]),
+        native=inputs.native(time),
+    )
+
+
+def _rows(
+    inputs: SheetInputs, times: Sequence[str], in_columns: Sequence[DaysRow], news: _News
+) -> Iterator[DaysLine | VisitLine]:
+    for row in inputs.table.rows:
+        if isinstance(row, VisitRow):
+            if row.trip.status in TO_COME and row.trip.date >= inputs.printed_on:
+                yield _visit(inputs, row, news)
+        elif not row.is_over(inputs.printed_on):
+            yield DaysLine(
+                dates=_dates(inputs, row),
+                now=row.holds_on(inputs.printed_on),
+                new=news.of_days(row),
+                told=row not in in_columns,
+                marks=tuple(_mark(inputs, mark, times) for mark in inputs.in_order(row.marks)),
+            )
+
+
+def _dates(inputs: SheetInputs, row: DaysRow) -> str:
+    language = inputs.words.language
+    if row.end is not None:
+        return row_days(max(row.start, inputs.printed_on), row.end, language)
+    if row.start <= inputs.printed_on:
+        return inputs.say(EVERY_DAY)
+    return inputs.say(FROM_ON) % {"day": row_day(row.start, language)}
+
+
+def _mark(inputs: SheetInputs, mark: BottleMark, times: Sequence[str]) -> RowMark:
+    amount, line = _amount(inputs, mark), _times_told(inputs, mark.times)
+    bottle = inputs.bottle(mark.course)
+    if amount is not None:
+        line = inputs.say(AMOUNT_TIMES) % {"amount": amount, "times": line}
+        bottle = bottle.model_copy(update={"due": f"{inputs.medicine(mark.course).name}: {amount}"})
+    return RowMark(bottle=bottle, at=tuple(time in mark.times for time in times), amount=amount, line=line)
+
+
+def _amount(inputs: SheetInputs, mark: BottleMark) -> str | None:
+    """How much of it each time, by mouth."""
+    if mark.tablets is None:
+        return None
+    medicine = inputs.medicine(mark.course)
+    told = tablets(inputs, medicine, mark.tablets)
+    if medicine.tablet_mg is None:
+        return told
+    mg = inputs.number(f"{mark.tablets * medicine.tablet_mg:g}")
+    return inputs.say(TABLETS_MG) % {"tablets": told, "mg": mg}
+
+
+def _times_told(inputs: SheetInputs, times: Sequence[str]) -> str:
+    """The times one by one, or how many hours lie between them where those are always the same."""
+    hours = {(_minutes(b) - _minutes(a)) % (24 * 60) / 60 for a, b in pairwise(times)}
+    step = next(iter(hours)) if len(hours) == 1 else 0
+    if len(times) > _MOST_ROUNDS and step in (1, 2):
+        return _every_hours(inputs, int(step), times[0], times[-1])
+    return ", ".join(inputs.time(time) for time in times)
+
+
+def _minutes(time: str) -> int:
+    return int(time[:2]) * 60 + int(time[3:])
+
+
+def _every_hours(inputs: SheetInputs, hours: int, start: str, end: str) -> str:
     """So many hours from one drop to the next, from the first clock time to the last."""
     values = {"start": inputs.time(start), "end": inputs.time(end)}
     if hours == 1:
@@ -21,3 +157,112 @@ def every_hours(inputs: SheetInputs, hours: int, start: str, end: str) -> str:
         hours,
     )
     return text % {**values, "count": inputs.number(str(hours))}
+
+
+def _visit(inputs: SheetInputs, row: VisitRow, news: _News) -> VisitLine:
+    day = row_day(row.trip.date, inputs.words.language)
+    if row.trip.hour is not None:
+        hour = inputs.number(row.trip.hour)
+        day = inputs.words.gettext("%(day)s, at %(time)s") % {"day": day, "time": hour}
+    return VisitLine(
+        day=day,
+        new=news.of_visit(row.trip),
+        reason=reasons(inputs, row.trip)[0],
+        notes=tuple(place(inputs, row.trip)),
+        handed=tuple(
+            NewSupply(
+                words=inputs.say(NEW_BOTTLE if bottle.units is None else MORE_TABLETS),
+                bottle=inputs.bottle(inputs.plan.course(bottle.course)),
+            )
+            for bottle in row.bottles
+        ),
+    )
+
+
+class _News:
+    """What was not so on the sheet before."""
+
+    def __init__(self, inputs: SheetInputs, previous: CarePlan | None) -> None:
+        self._from = inputs.printed_on
+        self._before = None if previous is None else _by_day(course_table(previous).days)
+        self._visits = set()
+        if previous is not None:
+            self._visits = {(t.date, t.hour) for t in previous.trips if t.status in TO_COME}
+
+    def of_days(self, row: DaysRow) -> bool:
+        """Whether a day of the row that the sheet before spoke of had other drops there.
+
+        What goes on past a plan is judged by its first day: it is the same on all.
+        """
+        if self._before is None:
+            return False
+        start = max(row.start, self._from)
+        now = _drops(row)
+        days = every_day(start, row.end) if row.end else (start,)
+        return any(self._before.get(day, _NO_DROPS) != now for day in days)
+
+    def of_visit(self, trip: Trip) -> bool:
+        return self._before is not None and (trip.date, trip.hour) not in self._visits
+
+
+_Drops = frozenset[tuple[str, tuple[str, ...], float | None]]
+_NO_DROPS: _Drops = frozenset()
+
+
+def _drops(row: DaysRow) -> _Drops:
+    return frozenset((f"{m.course.medicine} {m.course.eye}", m.times, m.tablets) for m in row.marks)
+
+
+def _by_day(rows: Iterable[DaysRow]) -> dict[date, _Drops]:
+    return {day: _drops(row) for row in rows for day in every_day(row.start, row.end or row.start)}
+
+
+def _after_midnight(inputs: SheetInputs, times: Sequence[str]) -> tuple[str, ...]:
+    """The columns whose times belong to the day before: said in words, for the head has no room for it."""
+    return once(told for time in times if (told := inputs.time(time)) != inputs.number(time))
+
+
+def _round_rules(inputs: SheetInputs) -> tuple[str, ...]:
+    """How the bottles of one round follow each other."""
+    _ = inputs.words.gettext
+    active, shared, minutes = inputs.drops("active"), _shared(inputs), wait_minutes(inputs)
+    ointment = any(inputs.medicine(c).form in _OINTMENTS for c in shared)
+    return sentences(
+        _("Start with the first bottle of the row and go on in the order shown.")
+        if len(active) > 1
+        else None,
+        between_bottles(inputs, minutes) if minutes else None,
+        _("Between one eye and the other you need not wait.") if len({c.eye for c in active}) > 1 else None,
+        _before_ointment(inputs, max(inputs.aftercare.drops.ointment_wait_minutes, minutes))
+        if ointment
+        else None,
+    )
+
+
+def _shared(inputs: SheetInputs) -> list[Course]:
+    """The drops of an eye that gets more than one."""
+    active = inputs.drops("active")
+    return [c for c in active if sum(other.eye == c.eye for other in active) > 1]
+
+
+def wait_minutes(inputs: SheetInputs) -> int:
+    """How long to wait between two bottles of one eye; 0 where no eye gets two."""
+    return max((inputs.medicine(c).wait_minutes for c in _shared(inputs)), default=0)
+
+
+def between_bottles(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Between two bottles for the same eye wait at least %(count)s minute.",
+        "Between two bottles for the same eye wait at least %(count)s minutes.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}
+
+
+def _before_ointment(inputs: SheetInputs, minutes: int) -> str:
+    text = inputs.words.ngettext(
+        "Ointment or gel comes last, %(count)s minute after the drops.",
+        "Ointment or gel comes last, %(count)s minutes after the drops.",
+        minutes,
+    )
+    return text % {"count": inputs.number(str(minutes))}

@@ -10,22 +10,22 @@ from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import SheetSection, SheetVisit
 from followup.sheets.wording import BEFORE_LEAVING, REASONS
 
+# The pupil is widened then, and nobody may drive home: it must not be missed among other reasons.
+_FIRST = "retina"
 # Why a look is there where the eye has no steroid drops: the usual reason would speak of them.
 _WITHOUT_STEROID = {"pressure": "pressure-alone", "taper-end": "calm"}
 
 
-def visits(inputs: SheetInputs) -> tuple[SheetVisit, ...]:
-    """Every visit still to come, soonest first."""
-    return tuple(_visit(inputs, trip) for trip in inputs.plan.to_come(inputs.printed_on))
+def next_visit(inputs: SheetInputs) -> SheetVisit | None:
+    """The visit that comes next, with all its reasons; None where none is to come."""
+    return next((_visit(inputs, trip) for trip in inputs.plan.to_come(inputs.printed_on)), None)
 
 
 def _visit(inputs: SheetInputs, trip: Trip) -> SheetVisit:
-    needs = {need.key: need for need in inputs.plan.needs}
-    served = [needs[key] for key in trip.serves if key in needs]
     return SheetVisit(
         day=when(inputs, trip),
-        reasons=once(_reasons(inputs, trip, served)),
-        notes=(*_place(inputs, trip), *_handed_over(inputs, trip)),
+        reasons=reasons(inputs, trip),
+        notes=(*place(inputs, trip), *_handed_over(inputs, trip)),
         native=inputs.native_day(trip.date),
     )
 
@@ -37,6 +37,13 @@ def when(inputs: SheetInputs, trip: Trip) -> str:
         return day
     # Translators: the day of a visit, then its hour.
     return inputs.words.gettext("%(day)s, at %(time)s") % {"day": day, "time": inputs.hour(trip.hour)}
+
+
+def reasons(inputs: SheetInputs, trip: Trip) -> tuple[str, ...]:
+    """Why the patient comes, in a few words each; what the patient must prepare for comes first."""
+    needs = {need.key: need for need in inputs.plan.needs}
+    served = [needs[key] for key in trip.serves if key in needs]
+    return once(_reasons(inputs, trip, sorted(served, key=lambda need: need.kind != _FIRST)))
 
 
 def _reasons(inputs: SheetInputs, trip: Trip, served: list[ReviewNeed]) -> Iterator[str]:
@@ -75,7 +82,7 @@ def _between(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
         yield inputs.say(REASONS["other"])
 
 
-def _place(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
+def place(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
     """Where and when, where that is not the clinic as for every other visit."""
     if trip.place is None:
         return

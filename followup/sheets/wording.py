@@ -139,6 +139,9 @@ ADVICE = {
     "sex": N_("You may have sex again after %(until)s."),
 }
 
+# Their last day in the data is the last on which they can matter; a doctor's word ends them before.
+DOCTOR_ENDS = ("no-flying",)
+
 # Translators: what must never go into or onto the eye.
 NEVER = (
     N_("Never put herbs, honey, milk, urine or kohl in or on the eye."),

@@ -61,7 +61,7 @@ Progress = Callable[[int, int, str], None]
 class _Laid:
     name: str
     content: SheetContent
-    data: dict[str, Any]
+    data: list[dict[str, Any]]
     pages: int
 
 
@@ -152,7 +152,9 @@ def _part(
     lines = tuple(_line(words, entry) for entry in group)
     setter.close()  # what the sheets one by one have left in the child's memory goes with it
     front = cover_data(cover(words, day, lines, named, part=number, parts=parts), paper)
-    return setter.typeset(job([entry.data for entry in group], day, cover=front, duplex=duplex))
+    return setter.typeset(
+        job([data for entry in group for data in entry.data], day, cover=front, duplex=duplex)
+    )
 
 
 def _line(words: Translator, entry: _Laid) -> CoverLine:
