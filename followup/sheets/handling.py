@@ -53,11 +53,12 @@ def how_to(inputs: SheetInputs) -> SheetSection | None:
     minutes = handling.press_minutes_pregnant if pregnant else handling.press_minutes
     shakes = any(inputs.medicine(c).shake for c in drops)
     wait = wait_minutes(inputs)
+    missed_eye = _("If the drop misses the eye, put in one more.")
     steps = {
         "wash": _("Wash your hands. Make sure of the bottle and the eye."),
         "shake": _("Shake the bottle if this sheet says so.") if shakes else None,
         "lean": _("Lean your head back and look up. Pull the lower eyelid down."),
-        "drop": _("Let one drop fall in. The tip must touch nothing. If the drop misses, put in one more."),
+        "drop": " ".join((_("Let one drop fall in. The tip must touch nothing."), missed_eye)),
         "press": _eye_closed(inputs, minutes),
         "wait": between_bottles(inputs, wait) if wait else None,
         "cap": _("Close the bottle.") if not wait else None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import zip_longest
 
 from followup.clinical.careplan import Course
 from followup.clinical.day_plan import Bottle
@@ -61,7 +62,7 @@ def _containers(inputs: SheetInputs, course: Course) -> Iterator[Container]:
     mine = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
     ends = inputs.last_day(course)
     bottles = [b for b in mine if b.units is None]
-    for bottle, after in zip(bottles, [*bottles[1:], None], strict=True):
+    for bottle, after in zip_longest(bottles, bottles[1:]):
         yield Container(
             number=inputs.number(str(bottle.number)),
             opened=row_day(bottle.opened, inputs.words.language),
