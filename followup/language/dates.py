@@ -51,7 +51,7 @@ def short_date(day: date, language: Language) -> str:
 
 def row_day(day: date, language: Language) -> str:
     """ "Mon 1 June": for the first column of a table."""
-    return opening(f"{_short_weekday(day, language)} {short_date(day, language)}")
+    return opening(_whole(f"{_short_weekday(day, language)} {short_date(day, language)}"))
 
 
 def row_days(start: date, end: date, language: Language) -> str:
@@ -60,10 +60,15 @@ def row_days(start: date, end: date, language: Language) -> str:
         return row_day(start, language)
     first = row_day(start, language)
     if (start.year, start.month) == (end.year, end.month) and language.calendar == "gregorian":
-        first = opening(f"{_short_weekday(start, language)} {start.day}")
-    last = f"{_short_weekday(end, language)} {short_date(end, language)}"
+        first = opening(_whole(f"{_short_weekday(start, language)} {start.day}"))
+    last = _whole(f"{_short_weekday(end, language)} {short_date(end, language)}")
     between = str(Locale.parse(language.tag).interval_formats[None])
     return between.replace("{0}", first).replace("{1}", last)
+
+
+def _whole(day: str) -> str:
+    """The day on one line; the same day in another calendar may stand on the next."""
+    return day.replace(" ", "\u00a0").replace("\u00a0(", " (")
 
 
 def _short_weekday(day: date, language: Language) -> str:

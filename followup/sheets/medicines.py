@@ -12,7 +12,7 @@ from followup.language.catalogues import N_
 from followup.language.dates import row_day
 from followup.sheets.inputs import SheetInputs
 from followup.sheets.model import BottleBlock, Container, SheetSection
-from followup.sheets.wording import AT_VISIT, GET_IN_TIME, PURPOSES, SHAKE
+from followup.sheets.wording import GET_IN_TIME, PURPOSES, SHAKE
 
 # Translators: when a medicine is used that does not end; also over its drop times.
 EVERY_DAY = N_("Every day")
@@ -58,10 +58,12 @@ def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
 
 def _containers(inputs: SheetInputs, course: Course) -> Iterator[Container]:
     """Bottles in use or to come, each thrown away on the earlier of its shelf life and the course's end."""
-    _ = inputs.words.gettext
-    mine = [b for b in inputs.plan.supply if b.course == course.key and b.discard >= inputs.printed_on]
     ends = inputs.last_day(course)
-    bottles = [b for b in mine if b.units is None]
+    bottles = [
+        b
+        for b in inputs.plan.supply
+        if b.course == course.key and b.units is None and b.discard >= inputs.printed_on
+    ]
     for bottle, after in zip_longest(bottles, bottles[1:]):
         yield Container(
             number=inputs.number(str(bottle.number)),
@@ -69,24 +71,15 @@ def _containers(inputs: SheetInputs, course: Course) -> Iterator[Container]:
             discard=row_day(min(bottle.discard, ends) if ends else bottle.discard, inputs.words.language),
             next=_next(inputs, course, after),
         )
-    for packet in mine:
-        if packet.units is not None and packet.handed_over_trip is not None:
-            # Translators: tablets that are handed over at a visit, then how many.
-            told = _("At your visit on %(day)s you get: %(tablets)s.") % {
-                "day": inputs.day(packet.handed_over),
-                "tablets": tablets(inputs, inputs.medicine(course), packet.units),
-            }
-            if packet.handed_over >= inputs.printed_on:
-                yield Container(number="", opened="", discard="", next=told)
 
 
 def _next(inputs: SheetInputs, course: Course, after: Bottle | None) -> str:
-    """Where the bottle after this one comes from; nothing where it is at home already or none is needed."""
+    """The visit at which the next bottle is handed over; nothing where it is at home or none is needed."""
     if after is None:
         return inputs.say(GET_IN_TIME) if inputs.goes_on(course) else ""
     if after.handed_over_trip is None or after.handed_over < inputs.printed_on:
         return ""
-    return inputs.say(AT_VISIT) % {"day": row_day(after.handed_over, inputs.words.language)}
+    return row_day(after.handed_over, inputs.words.language)
 
 
 def tablets(inputs: SheetInputs, medicine: Medicine, number: float) -> str:

@@ -136,12 +136,14 @@ class Column(Piece):
 class RowMark(Piece):
     """A bottle in a row of days. ``at`` says for each column whether it goes in then, one drop each time.
 
-    ``amount`` is how much is taken by mouth each time, ``line`` its times in words, with that.
+    ``amount`` is how much is taken by mouth each time, in words where it is not as in the row before, and
+    ``figure`` how many; ``line`` its times in words, with that.
     """
 
     bottle: NamedBottle
     at: tuple[bool, ...]
     amount: str | None
+    figure: str | None
     line: str
 
 
@@ -160,10 +162,10 @@ class DaysLine(Piece):
 
 
 class NewSupply(Piece):
-    """What the patient gets at a visit: ``words`` say what it is, the bottle's mark says whose."""
+    """What the patient gets at a visit: ``words`` say what it is, the bottles' marks which."""
 
     words: str
-    bottle: NamedBottle
+    bottles: tuple[NamedBottle, ...]
 
 
 class VisitLine(Piece):

@@ -7,6 +7,7 @@ from datetime import date
 from itertools import pairwise
 
 from followup.clinical.careplan import CarePlan, Course, Trip
+from followup.clinical.day_plan import Bottle, halves
 from followup.clinical.plan.course_table import BottleMark, DaysRow, VisitRow, course_table
 from followup.clinical.statuses import TO_COME
 from followup.language.catalogues import N_
@@ -88,18 +89,21 @@ def _column(inputs: SheetInputs, time: str) -> Column:
 def _rows(
     inputs: SheetInputs, times: Sequence[str], in_columns: Sequence[DaysRow], news: _News
 ) -> Iterator[DaysLine | VisitLine]:
+    told: dict[str, float] = {}  # by mouth: how much each time, as the row before said
     for row in inputs.table.rows:
         if isinstance(row, VisitRow):
             if row.trip.status in TO_COME and row.trip.date >= inputs.printed_on:
                 yield _visit(inputs, row, news)
         elif not row.is_over(inputs.printed_on):
+            marks = inputs.in_order(row.marks)
             yield DaysLine(
                 dates=_dates(inputs, row),
                 now=row.holds_on(inputs.printed_on),
                 new=news.of_days(row),
                 told=row not in in_columns,
-                marks=tuple(_mark(inputs, mark, times) for mark in inputs.in_order(row.marks)),
+                marks=tuple(_mark(inputs, m, times, told.get(m.course.key) == m.tablets) for m in marks),
             )
+            told |= {mark.course.key: mark.tablets for mark in marks if mark.tablets is not None}
 
 
 def _dates(inputs: SheetInputs, row: DaysRow) -> str:
@@ -111,13 +115,19 @@ def _dates(inputs: SheetInputs, row: DaysRow) -> str:
     return inputs.say(FROM_ON) % {"day": row_day(row.start, language)}
 
 
-def _mark(inputs: SheetInputs, mark: BottleMark, times: Sequence[str]) -> RowMark:
+def _mark(inputs: SheetInputs, mark: BottleMark, times: Sequence[str], as_before: bool) -> RowMark:
     amount, line = _amount(inputs, mark), _times_told(inputs, mark.times)
     bottle = inputs.bottle(mark.course)
     if amount is not None:
         line = inputs.say(AMOUNT_TIMES) % {"amount": amount, "times": line}
         bottle = bottle.model_copy(update={"due": f"{inputs.medicine(mark.course).name}: {amount}"})
-    return RowMark(bottle=bottle, at=tuple(time in mark.times for time in times), amount=amount, line=line)
+    return RowMark(
+        bottle=bottle,
+        at=tuple(time in mark.times for time in times),
+        amount=None if as_before else amount,
+        figure=None if mark.tablets is None else inputs.number(halves(mark.tablets)),
+        line=line,
+    )
 
 
 def _amount(inputs: SheetInputs, mark: BottleMark) -> str | None:
@@ -169,14 +179,17 @@ def _visit(inputs: SheetInputs, row: VisitRow, news: _News) -> VisitLine:
         new=news.of_visit(row.trip),
         reason=reasons(inputs, row.trip)[0],
         notes=tuple(place(inputs, row.trip)),
-        handed=tuple(
-            NewSupply(
-                words=inputs.say(NEW_BOTTLE if bottle.units is None else MORE_TABLETS),
-                bottle=inputs.bottle(inputs.plan.course(bottle.course)),
-            )
-            for bottle in row.bottles
-        ),
+        handed=tuple(_handed(inputs, row.bottles)),
     )
+
+
+def _handed(inputs: SheetInputs, bottles: Sequence[Bottle]) -> Iterator[NewSupply]:
+    """New bottles, then tablets; one name for several."""
+    for words, tablets_too in ((NEW_BOTTLE, False), (MORE_TABLETS, True)):
+        given = [b for b in bottles if (b.units is not None) == tablets_too]
+        if given:
+            marks = tuple(inputs.bottle(inputs.plan.course(bottle.course)) for bottle in given)
+            yield NewSupply(words=inputs.say(words), bottles=marks)
 
 
 class _News:
@@ -231,7 +244,6 @@ def _round_rules(inputs: SheetInputs) -> tuple[str, ...]:
         _("Start with the first bottle of the row and go on in the order shown.")
         if len(active) > 1
         else None,
-        between_bottles(inputs, minutes) if minutes else None,
         _("Between one eye and the other you need not wait.") if len({c.eye for c in active}) > 1 else None,
         _before_ointment(inputs, max(inputs.aftercare.drops.ointment_wait_minutes, minutes))
         if ointment
