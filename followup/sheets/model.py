@@ -169,10 +169,14 @@ class NewSupply(Piece):
 
 
 class VisitLine(Piece):
-    """A visit on its day, with one reason, its place where that is another, and what is handed over."""
+    """A visit on its day, with one reason, its place where that is another, and what is handed over.
+
+    ``eyes`` are those that are looked at.
+    """
 
     kind: Literal["visit"] = "visit"
     day: str
+    eyes: tuple[Eye, ...]
     new: bool
     reason: str
     notes: tuple[str, ...]

@@ -17,7 +17,7 @@ from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import EVERY_DAY, FROM_ON, tablets
 from followup.sheets.model import Column, DaysLine, LeafTable, NewSupply, RowMark, VisitLine
 from followup.sheets.options import Paper, Size
-from followup.sheets.visits import place, reasons
+from followup.sheets.visits import place, whys
 from followup.sheets.wording import (
     AMOUNT_TIMES,
     MORE_TABLETS,
@@ -174,10 +174,12 @@ def _visit(inputs: SheetInputs, row: VisitRow, news: _News) -> VisitLine:
     if row.trip.hour is not None:
         hour = inputs.number(row.trip.hour)
         day = inputs.words.gettext("%(day)s, at %(time)s") % {"day": day, "time": hour}
+    reasons = whys(inputs, row.trip)
     return VisitLine(
         day=day,
+        eyes=tuple(eye for eye in inputs.eyes if any(of in (eye, None) for of, _ in reasons)),
         new=news.of_visit(row.trip),
-        reason=reasons(inputs, row.trip)[0],
+        reason=reasons[0][1],
         notes=tuple(place(inputs, row.trip)),
         handed=tuple(_handed(inputs, row.bottles)),
     )

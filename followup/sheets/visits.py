@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from followup.clinical.careplan import BeforeLeaving, ReviewNeed, Trip
+from followup.clinical.careplan import BeforeLeaving, Trip
 from followup.clinical.record import Eye
 from followup.sheets.inputs import SheetInputs, once
 from followup.sheets.model import SheetSection, SheetVisit
@@ -25,7 +25,7 @@ def _visit(inputs: SheetInputs, trip: Trip) -> SheetVisit:
     return SheetVisit(
         day=when(inputs, trip),
         reasons=reasons(inputs, trip),
-        notes=(*place(inputs, trip), *_handed_over(inputs, trip)),
+        notes=tuple(place(inputs, trip)),
         native=inputs.native_day(trip.date),
     )
 
@@ -40,24 +40,27 @@ def when(inputs: SheetInputs, trip: Trip) -> str:
 
 
 def reasons(inputs: SheetInputs, trip: Trip) -> tuple[str, ...]:
-    """Why the patient comes, in a few words each; what the patient must prepare for comes first."""
+    """Why the patient comes, in a few words each, with the eye where both were operated."""
+    return once(_with_eye(inputs, eye, reason) for eye, reason in whys(inputs, trip))
+
+
+def whys(inputs: SheetInputs, trip: Trip) -> tuple[tuple[Eye | None, str], ...]:
+    """Why the patient comes, each with its eye; what the patient must prepare for comes first."""
     needs = {need.key: need for need in inputs.plan.needs}
     served = [needs[key] for key in trip.serves if key in needs]
-    return once(_reasons(inputs, trip, sorted(served, key=lambda need: need.kind != _FIRST)))
-
-
-def _reasons(inputs: SheetInputs, trip: Trip, served: list[ReviewNeed]) -> Iterator[str]:
+    served.sort(key=lambda need: need.kind != _FIRST)
     known = [need for need in served if need.kind in REASONS] or served
-    for need in known:
-        yield _reason(inputs, need.kind, need.eye)
-    if not served:
-        yield from _between(inputs, trip)
+    found = [(need.eye, _reason(inputs, need.kind, need.eye)) for need in known]
+    return tuple(dict.fromkeys(found or _between(inputs, trip)))
 
 
 def _reason(inputs: SheetInputs, kind: str, eye: Eye | None) -> str:
     if kind in _WITHOUT_STEROID and not _has_steroid_drops(inputs, eye):
         kind = _WITHOUT_STEROID[kind]
-    reason = inputs.say(REASONS.get(kind, REASONS["other"]))
+    return inputs.say(REASONS.get(kind, REASONS["other"]))
+
+
+def _with_eye(inputs: SheetInputs, eye: Eye | None, reason: str) -> str:
     if eye is None or len(inputs.eyes) < 2:
         return reason
     # Translators: which eye a visit is for, where both eyes were operated, then the reason.
@@ -70,16 +73,14 @@ def _has_steroid_drops(inputs: SheetInputs, eye: Eye | None) -> bool:
     return any(c.eye is not None and eye in (None, c.eye) for c in courses)
 
 
-def _between(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
+def _between(inputs: SheetInputs, trip: Trip) -> list[tuple[Eye | None, str]]:
     """Why a visit that serves no need is there: no stretch between two looks may grow too long.
 
     The rules at work on the visit have its reasons; a plan of before they were kept has all of them.
     """
     gaps = [gap for gap in inputs.plan.gaps if set(gap.reasons) & set(trip.reasons)] or inputs.plan.gaps
-    for gap in gaps:
-        yield _reason(inputs, gap.look, gap.eye)
-    if not gaps:
-        yield inputs.say(REASONS["other"])
+    found = [(gap.eye, _reason(inputs, gap.look, gap.eye)) for gap in gaps]
+    return found or [(None, inputs.say(REASONS["other"]))]
 
 
 def place(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
@@ -98,18 +99,6 @@ def place(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
         "opens": opens,
         "closes": closes,
     }
-
-
-def _handed_over(inputs: SheetInputs, trip: Trip) -> Iterator[str]:
-    _ = inputs.words.gettext
-    for bottle in inputs.plan.supply:
-        if bottle.handed_over_trip == trip.number:
-            course = inputs.plan.course(bottle.course)
-            if bottle.units is not None:
-                # Translators: tablets that are handed over at a visit.
-                yield _("You get more %(medicine)s.") % inputs.named(course)
-                continue
-            yield _("%(eye)s: you get a new bottle of %(medicine)s.") % inputs.named(course)
 
 
 def before_leaving(inputs: SheetInputs) -> SheetSection | None:
