@@ -21,7 +21,6 @@ from followup.language.languages import ENGLISH, language
 from followup.resources import folder
 from followup.sheets.model import SheetContent
 
-paired = None
 from followup.sheets.paper.qr import code_pictures
 from followup.sheets.squares import dialled
 
@@ -49,7 +48,7 @@ def render_phone(content: SheetContent) -> str:
     codes = {name: Markup(found.svg) for name, found in code_pictures(content).items()}  # noqa: S704
     page = _environment().get_template("phone.html")
     return page.render(
-        sheet=paired(content), drawings=content.stairs, codes=codes, faces=_faces(content), say=_say(content)
+        sheet=content, drawings=content.stairs, codes=codes, faces=_faces(content), say=_say(content)
     )
 
 
