@@ -20,7 +20,6 @@ from followup.language.fonts import subset
 from followup.language.languages import ENGLISH, language
 from followup.resources import folder
 from followup.sheets.model import SheetContent
-
 from followup.sheets.paper.qr import code_pictures
 from followup.sheets.squares import dialled
 
