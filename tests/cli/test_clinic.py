@@ -94,14 +94,15 @@ def test_each_answer_changes_its_own_line_of_the_clinic_alone(
             return asdict(get_clinic(session))
 
     expected = told()
-    assert (expected["cap_colours"], expected["is_sample"]) == (False, False)
+    assert not any(expected[name] for name in ("cap_colours", "days_to_tick", "is_sample"))
     for option, (field, value) in CHANGES.items():
         assert inside("init", "--again", f"--{option}", value).returncode == 0
         expected[field] = (value,) if option == "language" else value
         assert told() == expected, option
-    for option, colours in (("--cap-colours", True), ("--no-cap-colours", False)):
-        assert inside("init", "--again", option).returncode == 0
-        assert told() == expected | {"cap_colours": colours}
+    for flag in ("cap-colours", "days-to-tick"):
+        for option, wanted in ((f"--{flag}", True), (f"--no-{flag}", False)):
+            assert inside("init", "--again", option).returncode == 0
+            assert told() == expected | {flag.replace("-", "_"): wanted}
 
 
 def test_cookies_keep_to_https_where_the_clinic_says_that_it_has_it(clinic: Path, store: Store) -> None:

@@ -18,6 +18,7 @@ from followup.records.plans.plans import sign_plan, store_draft
 from followup.records.plans.protocols import sign_protocol
 from followup.records.plans.sheets import sheets_of
 from followup.records.views import Actor
+from followup.sheets.paper.batch import Batch
 
 EVERYBODY = Actor("all", frozenset({"counsellor", "reception", "surgeon"}), "Dr All", "R-1003")
 DAY, THEN = date(2026, 3, 2), datetime(2026, 3, 2, 8, 30, tzinfo=UTC)
@@ -25,10 +26,17 @@ DRAFT, SIGNED = "a draft, not for the patient.", "signed; mark it handed over wh
 
 
 @pytest.fixture
-def entered(store):
-    """Wanjiru, operated on 2 March 2026, with the draft of her plan; signs it."""
+def wanjiru():
+    """What is told of her, to be changed before it is ``entered``."""
     data = case_data("01-wanjiru")
     data["patient"]["language"] = "en"
+    return data
+
+
+@pytest.fixture
+def entered(store, wanjiru):
+    """Wanjiru, operated on 2 March 2026, with the draft of her plan; signs it."""
+    data = wanjiru
     record, protocol = parse_record(data), load_protocol()
     body = build_plan(record, protocol, as_of=DAY)
     with store.write(EVERYBODY, THEN) as unit:
@@ -100,3 +108,74 @@ def test_a_draft_is_printed_on_the_clinics_day(entered, inside, tmp_path, hour, 
         done = inside("sheet", "--plan", "C-0001", "--html", "--out", "a.html")
     assert (done.returncode, done.stderr) == (0, "")
     assert f"Printed on {day}" in (tmp_path / "a.html").read_text("utf-8")
+
+
+@pytest.fixture
+def unread(wanjiru):
+    """She can not read; her helper reads Bengali."""
+    wanjiru["patient"] |= {"can_read": False, "second_language": "bn"}
+
+
+@pytest.fixture
+def contents(monkeypatch):
+    """What would be set, in place of setting it."""
+    found = []
+
+    def batch(sheets, **_):
+        found.extend(sheet.make() for sheet in sheets)
+        return Batch((b"%PDF-",), tuple(sheet.name for sheet in sheets), ())
+
+    monkeypatch.setattr("followup.cli.sheet.render_phone", lambda content: found.append(content) or "page")
+    monkeypatch.setattr("followup.cli.printer.render_batch", batch)
+    return found
+
+
+WAYS = {
+    "one": ("--plan", "C-0001", "--html", "--out", "out"),
+    "a day's one by one": ("--day", "2026-03-02", "--html", "--out", "."),
+    "a day's together": ("--day", "2026-03-02", "--together", "--out", "out"),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_whoever_can_not_read_gets_pictures_from_the_command(unread, entered, contents, inside, way) -> None:
+    def printed(*more: str):
+        with time_machine.travel(THEN, tick=False):
+            done = inside("sheet", *WAYS[way], *more)
+        assert (done.returncode, done.stderr) == (0, "")
+        one = contents.pop()
+        return one.watermark is not None, one.pictures, one.twin and one.twin.language, bool(one.calendar)
+
+    assert printed() == (True, True, "bn", False)
+    assert printed("--no-pictures", "--twin", "", "--calendar") == (True, False, None, True)
+    entered()
+    assert printed() == (False, True, "bn", False)
+    assert printed("--twin", "hi", "--calendar") == (False, True, "hi", True), "as printed but for the choice"
+    assert printed() == (False, True, "bn", False), "what was chosen for once is not kept"
+
+
+def test_whoever_can_not_read_gets_pictures_from_a_record(record_file, contents, inside) -> None:
+    needs = {"patient__can_read": False, "patient__language": "en", "patient__second_language": "bn"}
+    done = inside("sheet", str(record_file(**needs)), "--html", "--out", "out")
+    assert (done.returncode, done.stderr) == (0, "")
+    (one,) = contents
+    assert (one.pictures, one.twin.language, one.calendar) == (True, "bn", None)
+
+
+def test_the_clinic_says_whether_sheets_have_days_to_tick_and_the_command_wins(
+    entered, contents, inside
+) -> None:
+    def ticked(*more: str) -> bool:
+        with time_machine.travel(THEN, tick=False):
+            done = inside("sheet", *WAYS["one"], *more)
+        assert (done.returncode, done.stderr) == (0, "")
+        return bool(contents.pop().calendar)
+
+    assert not ticked()
+    assert inside("init", "--again", "--days-to-tick").returncode == 0
+    assert ticked()
+    assert not ticked("--no-calendar")
+    entered()
+    assert ticked()
+    assert inside("init", "--again", "--no-days-to-tick").returncode == 0
+    assert ticked(), "what is printed stays"

@@ -17,6 +17,8 @@ import pypdfium2
 from sqlmodel import select
 
 from followup.care.passwords import Passwords
+from followup.care.plans.plan_view import record_of
+from followup.care.sheets.content import printed_options
 from followup.clinical.protocol.load import load_protocol
 from followup.demo.build import PASSWORD
 from followup.demo.cast import case_names
@@ -29,7 +31,7 @@ from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import all_staff
 from followup.records.people.oplist import operations_on
 from followup.records.people.patients import search_patients
-from followup.records.plans.plans import plans_by_hand, plans_waiting_for_signature
+from followup.records.plans.plans import plan, plans_by_hand, plans_waiting_for_signature
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.journal import verify_journal
 from followup.records.store.store import Store
@@ -186,6 +188,19 @@ def test_a_lost_sheet_was_printed_again_with_a_reason(store: Store) -> None:
     assert (first.issue, second.issue) == (1, 2)
     assert "lost" in second.reason
     assert first.plan_id == second.plan_id
+
+
+def test_whoever_can_not_read_gets_pictures_from_the_sample_clinic(store: Store) -> None:
+    seen = set()
+    with store.read() as session:
+        for row in session.exec(select(PatientRow)):
+            for sheet in sheets_of(session, row.id):
+                reads = record_of(session, plan(session, sheet.plan_id)).record.patient.can_read
+                options = printed_options(session, sheet.id)
+                assert options.pictures == (reads is False), sheet.patient_code
+                assert not options.calendar, sheet.patient_code
+                seen.add(reads)
+    assert {True, False} <= seen
 
 
 def test_who_never_came_back_has_an_overdue_visit_and_who_came_has_none(store: Store) -> None:

@@ -18,7 +18,7 @@ from followup.resources import folder
 from followup.sheets.advice import DRAWN, MOST_PICTURES
 from followup.sheets.content import SheetOptions
 from followup.sheets.day_parts import DAY_PARTS, day_part
-from followup.sheets.options import usual_options
+from followup.sheets.options import SheetChoices, usual_options
 from followup.sheets.paper.pairs import paired
 from followup.sheets.paper.pdf import _SQUEEZES, render_pdf, sheet_data
 from followup.sheets.phone import CAP_COLOURS, render_phone
@@ -242,6 +242,24 @@ def test_the_second_language_of_the_record_is_printed_where_there_are_words_in_i
     assert usual_options(make_record(language="ur", second_language="en")).twin == "en"
     assert usual_options(make_record(language="ur", second_language="sv")).twin is None
     assert usual_options(make_record(language="ur")).twin is None
+
+
+@pytest.mark.parametrize("reads", [True, False, None])
+@pytest.mark.parametrize("chosen", [True, False, None])
+def test_what_was_chosen_wins_and_what_was_not_is_as_the_patient_and_the_clinic_need_it(
+    make_record, reads, chosen
+):
+    record = make_record(can_read=reads, language="ur", second_language="en")
+    choices = SheetChoices(pictures=chosen, calendar=chosen)
+    for clinic in (True, False):
+        found = usual_options(record, choices, calendar=clinic)
+        assert found.pictures == (reads is False if chosen is None else chosen)
+        assert found.calendar == (clinic if chosen is None else chosen)
+        assert (found.twin, found.size, found.paper) == ("en", "normal", "A4")
+    assert usual_options(record, SheetChoices(twin="")).twin is None
+    assert usual_options(record, SheetChoices(twin="hi", size="large", paper="A5")) == SheetOptions(
+        size="large", paper="A5", twin="hi", pictures=reads is False
+    )
 
 
 def test_caps_have_colours_only_where_the_clinic_s_stock_has_them(make_content, clinic, formulary):
