@@ -51,7 +51,12 @@ def short_date(day: date, language: Language) -> str:
 
 def row_day(day: date, language: Language) -> str:
     """ "Mon 1 June": for the first column of a table."""
-    return opening(_whole(f"{_short_weekday(day, language)} {short_date(day, language)}"))
+    return opening(day_in_row(day, language))
+
+
+def day_in_row(day: date, language: Language) -> str:
+    """The same within a phrase: "del lun 1 de junio"."""
+    return _whole(f"{_short_weekday(day, language)} {short_date(day, language)}")
 
 
 def row_days(start: date, end: date, language: Language) -> str:
@@ -61,7 +66,7 @@ def row_days(start: date, end: date, language: Language) -> str:
     first = row_day(start, language)
     if (start.year, start.month) == (end.year, end.month) and language.calendar == "gregorian":
         first = opening(_whole(f"{_short_weekday(start, language)} {start.day}"))
-    last = _whole(f"{_short_weekday(end, language)} {short_date(end, language)}")
+    last = day_in_row(end, language)
     between = str(Locale.parse(language.tag).interval_formats[None])
     return between.replace("{0}", first).replace("{1}", last)
 

@@ -83,12 +83,10 @@ def _next(inputs: SheetInputs, course: Course, after: Bottle | None) -> str:
 
 
 def tablets(inputs: SheetInputs, medicine: Medicine, number: float) -> str:
-    """So many tablets, capsules or single doses; only a tablet is ever halved."""
+    """So many tablets or capsules; only a tablet is ever halved."""
     words = inputs.words
     whole, half = divmod(number, 1)
     count = {"count": inputs.number(str(int(whole)))}
-    if medicine.single_dose:
-        return words.ngettext("%(count)s single dose", "%(count)s single doses", int(whole)) % count
     if medicine.form == "capsule":
         return words.ngettext("%(count)s capsule", "%(count)s capsules", int(whole)) % count
     if half and whole:

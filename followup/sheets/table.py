@@ -11,7 +11,7 @@ from followup.clinical.day_plan import Bottle, halves
 from followup.clinical.plan.course_table import BottleMark, DaysRow, VisitRow, course_table
 from followup.clinical.statuses import TO_COME
 from followup.language.catalogues import N_
-from followup.language.dates import row_day, row_days, said_hour
+from followup.language.dates import day_in_row, opening, row_day, row_days, said_hour
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import EVERY_DAY, FROM_ON, tablets
@@ -20,6 +20,7 @@ from followup.sheets.options import Paper, Size
 from followup.sheets.visits import place, whys
 from followup.sheets.wording import (
     AMOUNT_TIMES,
+    MORE_DOSES,
     MORE_TABLETS,
     NEW_BOTTLE,
     NEW_ROWS,
@@ -112,7 +113,7 @@ def _dates(inputs: SheetInputs, row: DaysRow) -> str:
         return row_days(max(row.start, inputs.printed_on), row.end, language)
     if row.start <= inputs.printed_on:
         return inputs.say(EVERY_DAY)
-    return inputs.say(FROM_ON) % {"day": row_day(row.start, language)}
+    return opening(inputs.say(FROM_ON) % {"day": day_in_row(row.start, language)})
 
 
 def _mark(inputs: SheetInputs, mark: BottleMark, times: Sequence[str], as_before: bool) -> RowMark:
@@ -186,12 +187,20 @@ def _visit(inputs: SheetInputs, row: VisitRow, news: _News) -> VisitLine:
 
 
 def _handed(inputs: SheetInputs, bottles: Sequence[Bottle]) -> Iterator[NewSupply]:
-    """New bottles, then tablets; one name for several."""
-    for words, tablets_too in ((NEW_BOTTLE, False), (MORE_TABLETS, True)):
-        given = [b for b in bottles if (b.units is not None) == tablets_too]
-        if given:
-            marks = tuple(inputs.bottle(inputs.plan.course(bottle.course)) for bottle in given)
+    """New bottles, then single doses, then tablets; one name for several."""
+    named = [
+        (_supply(inputs, bottle), inputs.bottle(inputs.plan.course(bottle.course))) for bottle in bottles
+    ]
+    for words in (NEW_BOTTLE, MORE_DOSES, MORE_TABLETS):
+        if marks := tuple(mark for sort, mark in named if sort == words):
             yield NewSupply(words=inputs.say(words), bottles=marks)
+
+
+def _supply(inputs: SheetInputs, bottle: Bottle) -> str:
+    if bottle.units is None:
+        return NEW_BOTTLE
+    single = inputs.medicine(inputs.plan.course(bottle.course)).single_dose
+    return MORE_DOSES if single else MORE_TABLETS
 
 
 class _News:

@@ -194,6 +194,8 @@ STARTED = N_("Start now: %(bottles)s.")
 TURN_OVER = N_("Turn over: more on the other side.")
 # Translators: in a visit's row of the table, before the letters of the bottles that the patient gets then.
 NEW_BOTTLE = N_("new bottle:")
+# Translators: in a visit's row of the table: single doses of eye drops that the patient gets then.
+MORE_DOSES = N_("more single doses:")
 # Translators: in a visit's row of the table: tablets that the patient gets then.
 MORE_TABLETS = N_("more tablets:")
 # Translators: on the copy of a sheet that the staff read, in the staff's language.
@@ -203,7 +205,7 @@ UNTIL = N_("Until %(day)s:")
 # Translators: heading over rules of everyday life that have no last day yet.
 ALWAYS = N_("From now on:")
 # Translators: heads of the table of bottles. Under the third stands the bottle's last day: after its last
-# drop of that day it is thrown away. Under the fourth: where the next bottle comes from.
+# drop of that day it is thrown away. Under the fourth: the day of the visit at which the next is handed over.
 BOTTLE_HEADS = (
     N_("Bottle"),
     N_("Opened on"),
@@ -212,8 +214,7 @@ BOTTLE_HEADS = (
 )
 # Translators: in the table of bottles: before every drop this bottle is shaken well.
 SHAKE = N_("Shake well")
-# Translators: in the table of bottles: where the next bottle comes from.
-AT_VISIT = N_("at your visit on %(day)s")
+# Translators: in the table of bottles, where the next bottle is not handed over at a visit.
 GET_IN_TIME = N_("ask us in good time")
 # Translators: in the table of drops: how much is taken by mouth at one time, then its amount in milligrams.
 TABLETS_MG = N_("%(tablets)s (%(mg)s mg)")

@@ -171,6 +171,7 @@ def _print_by_hand(make_content, make_plan, make_record, issue, changed) -> None
         ((short, *others), plan.trips),
         ((other, *others), plan.trips),
         (tuple(others), ()),
+        ((steroid,), plan.trips),
     ):
         new = plan.model_copy(update={"courses": courses, "trips": trips, "rounds": ()})
         changed(plan=new, previous=plan)
@@ -179,12 +180,20 @@ def _print_by_hand(make_content, make_plan, make_record, issue, changed) -> None
     make_content(plan=plan.model_copy(update={"courses": (steroid, ointment, others[1])}))
     one_day = plan.rounds[0].model_copy(update={"end": plan.rounds[0].start})
     make_content(plan=plan.model_copy(update={"rounds": (one_day,)}))
-    make_content(issue=replace(issue, replaces="LH-0041"))
+    make_content(issue=replace(issue, replaces="LH-0041", replaced_day=OPERATED))
     make_content(plan=make_plan(), issue=None, record=make_record(language="so"))
     hours = BeforeLeaving(
         key="left:x", kind="pressure", eye="left", earliest="12:20", latest="16:20", text="for the staff"
     )
     make_content(plan=plan.model_copy(update={"before_leaving": (hours,)}))
+    for clock in ("14:30", "19:00", "21:00"):
+        said = hours.model_copy(update={"latest": clock})
+        make_content(plan=plan.model_copy(update={"before_leaving": (said,)}), language="hi")
+    for apart in (1, 2):
+        times = tuple(f"{hour:02}:00" for hour in range(2, 22, apart))
+        often = tuple(dose.model_copy(update={"times": times}) for dose in plan.rounds[0].doses)
+        round_ = plan.rounds[0].model_copy(update={"times": times, "doses": often})
+        make_content(plan=plan.model_copy(update={"rounds": (round_,)}))
     elsewhere = plan.trips[0].model_copy(update={"place": "the ward", "hours": ("09:00", "10:00")})
     make_content(plan=plan.model_copy(update={"trips": (elsewhere,)}))
     make_content(plan=plan.model_copy(update={"trips": (elsewhere.model_copy(update={"hours": None}),)}))
