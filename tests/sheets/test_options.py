@@ -10,6 +10,7 @@ import pypdfium2.raw as raw
 import pytest
 import two_eyes
 import two_eyes_told as told
+from followup.sheets.paper.pairs import paired
 from printed import read
 
 from followup.clinical.protocol.formulary import CapColour
@@ -19,7 +20,6 @@ from followup.sheets.advice import DRAWN, MOST_PICTURES
 from followup.sheets.content import SheetOptions
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.options import SheetChoices, usual_options
-from followup.sheets.paper.pairs import paired
 from followup.sheets.paper.pdf import _SQUEEZES, render_pdf, sheet_data
 from followup.sheets.phone import CAP_COLOURS, render_phone
 from followup.sheets.wording import ADVICE, SIGNS
