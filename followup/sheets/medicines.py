@@ -52,8 +52,6 @@ def _notes(inputs: SheetInputs, course: Course) -> Iterator[str]:
         yield _("Use each single dose once, for one eye. Then throw it away.")
     if course.ordered_by:
         yield _("Ordered by %(name)s.") % {"name": inputs.name(course.ordered_by)}
-    if course.role == "steroid tablet":
-        yield _("Never stop steroid tablets suddenly.")
 
 
 def _containers(inputs: SheetInputs, course: Course) -> Iterator[Container]:

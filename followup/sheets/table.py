@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.day_plan import Bottle, halves
@@ -36,6 +36,8 @@ EVERY_HOUR = N_("every hour from %(start)s to %(end)s")
 _OINTMENTS = ("gel", "ointment")
 # Rounds a day beyond which a row says each bottle's times in words: columns would be too narrow to read.
 _MOST_ROUNDS = 9
+# So many times in a run are said by their distance.
+_LEAST_RUN = 5
 # As many columns as a time of day in its least size has room for, beside the column of the dates.
 _MOST_COLUMNS: dict[tuple[Paper, Size], int] = {
     ("A4", "normal"): 11,
@@ -144,12 +146,23 @@ def _amount(inputs: SheetInputs, mark: BottleMark) -> str | None:
 
 
 def _times_told(inputs: SheetInputs, times: Sequence[str]) -> str:
-    """The times one by one, or how many hours lie between them where those are always the same."""
-    hours = {(_minutes(b) - _minutes(a)) % (24 * 60) / 60 for a, b in pairwise(times)}
-    step = next(iter(hours)) if len(hours) == 1 else 0
-    if len(times) > _MOST_ROUNDS and step in (1, 2):
-        return _every_hours(inputs, int(step), times[0], times[-1])
-    return ", ".join(inputs.time(time) for time in times)
+    """The times one by one; a long run at the same distance by its first, its last and how many hours."""
+    told, left = [], list(times)
+    while left:
+        hours, run = max(((hours, _run(left, hours)) for hours in (1, 2)), key=lambda found: found[1])
+        if run >= _LEAST_RUN:
+            told.append(_every_hours(inputs, hours, left[0], left[run - 1]))
+        else:
+            run = 1
+            told.append(inputs.time(left[0]))
+        left = left[run:]
+    return ", ".join(told)
+
+
+def _run(times: Sequence[str], hours: int) -> int:
+    """How many of the times from the first on follow each other after so many hours."""
+    steps = ((_minutes(b) - _minutes(a)) % (24 * 60) for a, b in pairwise(times))
+    return 1 + sum(1 for _ in takewhile(lambda step: step == hours * 60, steps))
 
 
 def _minutes(time: str) -> int:
