@@ -6,6 +6,7 @@ from datetime import date
 
 import pypdfium2
 import pytest
+from leaf_rows import plain, rows_of_visits
 
 from followup.clinical.careplan import CarePlan, Step
 from followup.clinical.record import parse_record
@@ -18,14 +19,13 @@ def _with_steroid(plan: CarePlan, **update) -> CarePlan:
 
 
 def _lines(make_content, new, old) -> tuple[str, ...]:
-    content = make_content(plan=new, previous=old, printed_on=date(2026, 6, 8))
-    return content.changes.lines if content.changes else ()
+    return make_content(plan=new, previous=old, printed_on=date(2026, 6, 8)).changes
 
 
 def test_the_same_plan_has_nothing_new(make_content, make_plan):
     plan = make_plan(approved=True)
     assert _lines(make_content, plan, plan) == ()
-    assert make_content(plan=plan).changes is None
+    assert make_content(plan=plan).changes == ()
 
 
 def test_a_raised_count_is_told_from_its_first_day(make_content, make_plan):
@@ -83,7 +83,7 @@ def test_a_drop_from_before_the_operation_that_the_surgeon_ends_is_told(make_con
         record=record,
         printed_on=date(2026, 6, 8),
     )
-    assert content.changes.lines == ("Left eye, Dorzolamide 2%: the new last day is Monday 15 June 2026.",)
+    assert content.changes == ("Left eye, Dorzolamide 2%: the new last day is Monday 15 June 2026.",)
 
 
 def test_another_medicine_in_its_place_is_named_with_the_old_one(make_content, make_plan):
@@ -94,13 +94,18 @@ def test_another_medicine_in_its_place_is_named_with_the_old_one(make_content, m
     )
 
 
-def test_moved_visits_are_told(make_content, make_plan):
+def test_a_moved_visit_is_marked_in_its_row_and_no_other_is(make_content, make_plan):
     old = make_plan(approved=True)
     moved = (*old.trips[:2], old.trips[2].model_copy(update={"date": date(2026, 7, 13)}))
-    assert _lines(make_content, old.model_copy(update={"trips": moved}), old) == (
-        "New visit on Monday 13 July 2026.",
-        "No visit any more on Monday 6 July 2026.",
+    content = make_content(
+        plan=old.model_copy(update={"trips": moved}), previous=old, printed_on=date(2026, 6, 8)
     )
+    assert [(plain(row.day), row.new) for row in rows_of_visits(content)] == [
+        ("Mon 8 June", False),
+        ("Mon 13 July", True),
+    ]
+    assert content.table.new == "Rows with a black bar at the edge are new."
+    assert content.changes == ()
 
 
 def test_the_visit_at_which_the_plan_was_changed_is_not_called_off(make_content, make_plan):
@@ -121,6 +126,57 @@ def test_one_change_stands_on_page_one_before_the_signs(make_content, make_plan)
         page = " ".join(document[0].get_textpage().get_text_bounded().split())
     finally:
         document.close()
-    (news,) = content.changes.lines
+    (news,) = content.changes
     assert page.count(news) == 1
     assert page.index(news) < page.index(content.alarm.heading)
+
+
+def _several(plan: CarePlan, *medicines: str, **more) -> CarePlan:
+    """``plan`` with a drop of the left eye of each of these medicines beside its own."""
+    first = plan.courses[0].steps[0]
+    drops = tuple(
+        plan.courses[2].model_copy(update={"key": f"left:{m}", "medicine": m, "steps": (first,), **more})
+        for m in medicines
+    )
+    return plan.model_copy(update={"courses": (*plan.courses, *drops)})
+
+
+def test_several_bottles_that_stop_or_start_stand_in_one_sentence(make_content, make_plan):
+    plan = make_plan(approved=True)
+    more = _several(plan, "dorzolamide-2", "chloramphenicol-ointment")
+    (stopped,) = _lines(make_content, plan, _several(more))
+    assert stopped == "Do not use any more: Dorzolamide 2% (Left eye), Chloramphenicol 1% (Left eye)."
+    (started,) = _lines(make_content, more, plan)
+    assert started == "Start now: Dorzolamide 2% (Left eye), Chloramphenicol 1% (Left eye)."
+
+
+def test_what_stops_is_said_before_what_takes_its_place_and_that_before_what_starts(make_content, make_plan):
+    plan = make_plan(approved=True)
+    old = _several(plan, "dorzolamide-2")
+    new = _several(_with_steroid(plan, medicine="bromfenac-0-09"), "chloramphenicol-ointment")
+    assert _lines(make_content, new, old) == (
+        "Left eye, Dorzolamide 2%: do not use it any more.",
+        "Left eye: use Bromfenac 0.09% instead of Prednisolone acetate 1%.",
+        "Left eye, Chloramphenicol 1%: start it now.",
+    )
+
+
+def test_of_many_changes_three_are_said_and_none_that_may_harm_is_the_one_left_out(make_content, make_plan):
+    plan = make_plan(approved=True)
+    steroid, antibiotic, nsaid = plan.courses
+    first, second, *rest = steroid.steps
+    raised = steroid.model_copy(update={"steps": (first, second.model_copy(update={"count": 8}), *rest)})
+    short = nsaid.model_copy(update={"steps": (nsaid.steps[0].model_copy(update={"days": 10}),)})
+    changed = plan.model_copy(update={"courses": (raised, antibiotic, short)})
+    assert _lines(make_content, changed, plan) == (
+        "Left eye, Bromfenac 0.09%: the new last day is Thursday 11 June 2026.",
+        "Left eye, Prednisolone acetate 1%: from Tuesday 9 June 2026 on 8 times a day.",
+    )
+    lines = _lines(
+        make_content, _several(changed, "chloramphenicol-ointment"), _several(plan, "dorzolamide-2")
+    )
+    assert lines == (
+        "Left eye, Dorzolamide 2%: do not use it any more.",
+        "Left eye, Chloramphenicol 1%: start it now.",
+        "Left eye, Bromfenac 0.09%: the new last day is Thursday 11 June 2026.",
+    )

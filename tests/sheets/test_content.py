@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from leaf_rows import by_letter, home, plain, rows_of_days, rows_of_visits, told, visit_days
 
 from followup.clinical.careplan import Caution, CheckGap, FirstDropDay, Question, Reason
 from followup.clinical.day_plan import Bottle
@@ -19,10 +20,6 @@ from followup.sheets.wording import SIGNS
 
 OPERATED = date(2026, 6, 1)
 languages = pytest.mark.parametrize("tag", LANGUAGES)
-
-
-def _section(content, heading: str):
-    return next(s for s in content.sections if s.heading == heading)
 
 
 def test_it_names_the_patient_the_eye_and_both_telephones(make_content):
@@ -37,31 +34,32 @@ def test_it_names_the_patient_the_eye_and_both_telephones(make_content):
     ]
 
 
-def test_each_medicine_goes_down_by_dates_in_words(make_content):
-    steroid = next(b for b in make_content().bottles if b.bottle.letter == "S")
-    assert [(line.dates, line.dose) for line in steroid.lines] == [
-        ("Tuesday 2 June 2026 to Monday 8 June 2026", "4 times a day"),
-        ("Tuesday 9 June 2026 to Monday 15 June 2026", "3 times a day"),
-        ("Tuesday 16 June 2026 to Monday 22 June 2026", "2 times a day"),
-        ("Tuesday 23 June 2026 to Monday 29 June 2026", "1 time a day"),
+def test_each_medicine_goes_down_by_dates(make_content):
+    content = make_content()
+    steroid = [(plain(row.dates), by_letter(content, row)["Sl"]) for row in rows_of_days(content)]
+    assert steroid == [
+        ("Tue 2 – Mon 8 June", ["06:00", "11:00", "17:00", "22:00"]),
+        ("Tue 9 – Mon 15 June", ["06:00", "17:00", "22:00"]),
+        ("Tue 16 – Mon 22 June", ["06:00", "17:00"]),
+        ("Tue 23 – Mon 29 June", ["06:00"]),
     ]
-    assert "Shake this bottle well before every drop." in steroid.notes
+    assert {b.bottle.letter: b.shake for b in content.bottles} == {"A": None, "N": None, "S": "Shake well"}
 
 
 def test_the_rounds_stand_by_the_clock_with_bottles_in_order_of_use(make_content):
-    first = make_content().rounds[0]
-    assert first.heading == "From Tuesday 2 June 2026 to Monday 8 June 2026"
+    content = make_content()
+    first = rows_of_days(content)[0]
     # Solutions before the suspension.
-    assert [b.name for b in first.bottles] == [
-        "Moxifloxacin 0.5%",
-        "Bromfenac 0.09%",
-        "Prednisolone acetate 1%",
+    assert [(m.bottle.name, m.at) for m in first.marks] == [
+        ("Moxifloxacin 0.5%", (True, True, True, True)),
+        ("Bromfenac 0.09%", (True, False, True, False)),
+        ("Prednisolone acetate 1%", (True, True, True, True)),
     ]
-    assert [(r.time, r.due) for r in first.rounds] == [
-        ("06:00", (True, True, True)),
-        ("11:00", (True, False, True)),
-        ("17:00", (True, True, True)),
-        ("22:00", (True, False, True)),
+    assert [(c.time, c.part_words) for c in content.table.columns] == [
+        ("06:00", "Early morning"),
+        ("11:00", "Morning"),
+        ("17:00", "Evening"),
+        ("22:00", "Night"),
     ]
 
 
@@ -72,28 +70,30 @@ def test_an_ointment_comes_last_with_its_own_wait(make_content, make_plan):
         for c in plan.courses
     )
     content = make_content(plan=plan.model_copy(update={"courses": courses}))
-    assert content.rounds[0].bottles[-1].kind == "ointment"
-    assert content.rounds_rules == (
+    assert rows_of_days(content)[0].marks[-1].bottle.kind == "ointment"
+    assert content.table.rules == (
         "Start with the first bottle of the row and go on in the order shown.",
-        "Between two bottles for the same eye wait at least 5 minutes.",
         "Ointment or gel comes last, 10 minutes after the drops.",
     )
+    assert content.how_to.lines[-1] == "Between two bottles for the same eye wait at least 5 minutes."
 
 
 def test_the_longest_wait_of_the_bottles_applies(make_content, formulary):
     slow = formulary["bromfenac-0-09"].model_copy(update={"wait_minutes": 10})
     formulary["bromfenac-0-09"] = slow
-    assert "Between two bottles for the same eye wait at least 10 minutes." in make_content().rounds_rules
+    assert "Between two bottles for the same eye wait at least 10 minutes." in make_content().how_to.lines
 
 
 def test_each_visit_has_its_weekday_month_in_words_and_reason(make_content):
     content = make_content()
-    assert [(v.day, v.reasons) for v in content.visits] == [
-        ("Tuesday 2 June 2026", ("First look after the operation. We check how the eye is healing.",)),
-        ("Monday 8 June 2026", ("We look at the wound, the swelling and the pressure in the eye.",)),
-        ("Monday 6 July 2026", ("We measure your sight and test for glasses.",)),
+    assert [(plain(v.day), v.reason) for v in rows_of_visits(content)] == [
+        ("Tue 2 June", "First check: how the eye is healing"),
+        ("Mon 8 June", "Wound, swelling and eye pressure"),
+        ("Mon 6 July", "Test of your sight, for glasses"),
     ]
-    assert content.next_visit == content.visits[0]
+    assert content.next_visit_heading == "Come again"
+    assert content.next_visit.day == "Tuesday 2 June 2026"
+    assert content.next_visit.reasons == ("First check: how the eye is healing",)
 
 
 def _why(text: str) -> Reason:
@@ -103,12 +103,9 @@ def _why(text: str) -> Reason:
 @pytest.mark.parametrize(
     ("at_work", "said"),
     [
-        ("pressure", ["We measure the pressure in the eye."]),
-        ("cornea", ["We look at the clear front of the eye with a dye."]),
-        (
-            "both",
-            ["We measure the pressure in the eye.", "We look at the clear front of the eye with a dye."],
-        ),
+        ("pressure", ["Eye pressure: the steroid can raise it"]),
+        ("cornea", ["Front of the eye, seen with a dye"]),
+        ("both", ["Eye pressure: the steroid can raise it", "Front of the eye, seen with a dye"]),
     ],
 )
 def test_a_visit_without_a_need_of_its_own_says_which_long_stretch_it_breaks(
@@ -122,16 +119,17 @@ def test_a_visit_without_a_need_of_its_own_says_which_long_stretch_it_breaks(
     plan = make_plan(approved=True, gaps=gaps)
     mine = tuple(reasons.values()) if at_work == "both" else (reasons[at_work],)
     trips = (plan.trips[0].model_copy(update={"serves": (), "reasons": mine}),)
-    found = make_content(plan=plan.model_copy(update={"trips": trips})).visits[0].reasons
-    assert len(found) == len(said)
-    assert all(line.startswith(start) for line, start in zip(found, said, strict=True))
+    content = make_content(plan=plan.model_copy(update={"trips": trips}))
+    assert content.next_visit.reasons == tuple(said)
+    assert rows_of_visits(content)[0].reason == said[0]
 
 
 def test_a_visit_of_which_nothing_is_known_is_for_a_look(make_content, make_plan):
     plan = make_plan(approved=True)
     trips = (plan.trips[0].model_copy(update={"serves": ()}),)
     content = make_content(plan=plan.model_copy(update={"trips": trips}))
-    assert content.visits[0].reasons == ("The doctor looks at your eye.",)
+    assert content.next_visit.reasons == ("The doctor looks at your eye",)
+    assert [row.reason for row in rows_of_visits(content)] == ["The doctor looks at your eye"]
 
 
 def test_a_visit_at_another_place_says_where_and_when(make_content, make_plan):
@@ -141,10 +139,13 @@ def test_a_visit_at_another_place_says_where_and_when(make_content, make_plan):
     trips = tuple(
         trip.model_copy(update=more) for trip, more in zip(plan.trips, (called, away, {}), strict=False)
     )
-    found = [v.notes for v in make_content(plan=plan.model_copy(update={"trips": trips})).visits]
-    assert found[0][0] == "You are seen at: Ward 3, side door. Come between 09:00 and 11:00."
-    assert found[1][0] == "You are seen at: District eye unit."
-    assert not any("You are seen at" in line for notes in found[2:] for line in notes)
+    content = make_content(plan=plan.model_copy(update={"trips": trips}))
+    assert [v.notes for v in rows_of_visits(content)] == [
+        ("You are seen at: Ward 3, side door. Come between 09:00 and 11:00.",),
+        ("You are seen at: District eye unit.",),
+        (),
+    ]
+    assert content.next_visit.notes == rows_of_visits(content)[0].notes
 
 
 def test_done_and_cancelled_visits_are_not_printed(make_content, make_plan):
@@ -152,10 +153,11 @@ def test_done_and_cancelled_visits_are_not_printed(make_content, make_plan):
     states = ("fulfilled", "cancelled", "booked")
     trips = tuple(t.model_copy(update={"status": s}) for t, s in zip(plan.trips, states, strict=True))
     content = make_content(plan=plan.model_copy(update={"trips": trips}))
-    assert [v.day for v in content.visits] == ["Monday 6 July 2026"]
+    assert visit_days(content) == ["Mon 6 July"]
+    assert content.next_visit.day == "Monday 6 July 2026"
 
 
-def test_a_later_bottle_is_announced_at_its_visit_and_on_its_own_line(make_content, make_plan):
+def test_a_later_bottle_stands_in_its_visits_row_and_on_its_own_line(make_content, make_plan):
     plan = make_plan(approved=True)
     second = Bottle(
         course="left:steroid",
@@ -167,13 +169,16 @@ def test_a_later_bottle_is_announced_at_its_visit_and_on_its_own_line(make_conte
         handed_over_trip=2,
     )
     content = make_content(plan=plan.model_copy(update={"supply": (*plan.supply, second)}))
-    assert content.visits[1].notes == ("Left eye: you get a new bottle of Prednisolone acetate 1%.",)
-    notes = next(b for b in content.bottles if b.bottle.letter == "S").notes
-    assert notes[-2:] == (
-        "Bottle 2: open it on Saturday 20 June 2026. "
-        "Throw it away after the last drop of Friday 17 July 2026.",
-        "You get bottle 2 at your visit on Monday 8 June 2026.",
-    )
+    handed = [
+        [(given.words, [b.due for b in given.bottles]) for given in visit.handed]
+        for visit in rows_of_visits(content)
+    ]
+    assert handed == [[], [("new bottle:", ["1 drop: Prednisolone acetate 1%, Left eye"])], []]
+    lines = next(b.lines for b in content.bottles if b.bottle.letter == "S")
+    assert [tuple(map(plain, (c.number, c.opened, c.discard, c.next))) for c in lines] == [
+        ("1", "Tue 2 June", "Mon 29 June", "Mon 8 June"),
+        ("2", "Sat 20 June", "Mon 29 June", ""),
+    ]
 
 
 def test_the_steroid_ends_on_a_day_in_words(make_content):
@@ -207,7 +212,8 @@ def test_a_held_course_is_shown_as_not_to_start_and_is_in_no_list(make_content, 
 def test_a_drop_stands_on_the_sheet_to_the_end_of_its_last_day(make_content, later, letters, tables):
     content = make_content(printed_on=OPERATED + timedelta(days=later))
     assert sorted(b.bottle.letter for b in content.bottles) == letters
-    assert len(content.rounds) == tables
+    assert len(rows_of_days(content)) == tables
+    assert all(row.marks for row in rows_of_days(content))
 
 
 def test_steroid_tablets_name_their_doctor_and_are_never_stopped_suddenly(make_content, make_plan):
@@ -225,7 +231,6 @@ def test_steroid_tablets_name_their_doctor_and_are_never_stopped_suddenly(make_c
     content = make_content(plan=plan.model_copy(update={"courses": (*plan.courses, tablet)}))
     block = content.bottles[-1]
     assert block.bottle.eye == "By mouth"
-    assert block.lines[0].dose == "4 tablets, 1 time a day (20 mg in all)"
     assert block.notes[:2] == ("Ordered by Dr Example.", "Never stop steroid tablets suddenly.")
     assert content.cautions is not None
     assert content.cautions.lines[0].startswith("Never stop steroid tablets suddenly.")
@@ -297,8 +302,8 @@ def test_a_sample_clinic_says_so(make_content, clinic):
 def test_a_new_sheet_says_first_which_one_to_throw_away(make_content, issue):
     from dataclasses import replace
 
-    content = make_content(issue=replace(issue, replaces="LH-0041"))
-    assert content.first_line == "This sheet replaces sheet no. LH-0041. Throw the old one away."
+    content = make_content(issue=replace(issue, replaces="LH-0041", replaced_day=date(2026, 5, 25)))
+    assert content.first_line == "Throw sheet no. LH-0041 of Monday 25 May 2026 away."
     assert make_content().first_line is None
 
 
@@ -342,41 +347,40 @@ def test_the_come_at_once_signs_are_the_same_whatever_the_plan(tag, make_content
 
 
 def test_everyday_rules_carry_their_last_day_for_a_small_and_a_large_cut(make_content, make_record):
-    def shield(record):
-        return next(
-            line for line in _section(make_content(record=record), "At home").lines if "shield" in line
-        )
+    def over_the_shield(record):
+        groups = home(make_content(record=record))
+        return [over for over, lines in groups.items() if "Wear the eye shield every night." in lines]
 
     small = make_record()
     large = small.model_copy(
         update={"operations": (small.operations[0].model_copy(update={"cut_mm": 6.5, "stitches": 3}),)}
     )
-    assert shield(small) == "Wear the eye shield every night, until Monday 8 June 2026."
-    assert shield(large) == "Wear the eye shield every night, until Monday 29 June 2026."
+    assert over_the_shield(small) == ["Until Monday 8 June 2026:"]
+    assert over_the_shield(large) == ["Until Monday 29 June 2026:"]
 
 
 def test_rules_that_are_over_are_not_printed(make_content):
-    lines = _section(make_content(printed_on=OPERATED + timedelta(days=9)), "At home").lines
-    assert not [line for line in lines if "shield" in line or "Pray" in line]
-    assert [line for line in lines if "swim" in line]
+    content = make_content(printed_on=OPERATED + timedelta(days=9))
+    assert "shield" not in told(content)
+    assert "Pray" not in told(content)
+    assert "swim" in told(content)
+    assert list(home(content)) == ["Until Monday 15 June 2026:", "Until Monday 29 June 2026:", "From now on:"]
 
 
 def test_a_gas_bubble_and_a_bandage_lens_have_their_own_rule(make_content, make_record):
     record = make_record()
     operation = record.operations[0].model_copy(update={"air_or_gas": "gas", "bandage_lens": True})
-    lines = _section(
-        make_content(record=record.model_copy(update={"operations": (operation,)})), "At home"
-    ).lines
-    assert [line for line in lines if "Do not fly" in line]
-    assert [line for line in lines if "Leave it in" in line]
-    plain = _section(make_content(), "At home").lines
-    assert not [line for line in plain if "fly" in line or "lens" in line]
+    said = told(make_content(record=record.model_copy(update={"operations": (operation,)})))
+    assert "Do not fly until the doctor says that you may." in said
+    assert "Leave it in" in said
+    assert "fly" not in told(make_content())
+    assert "lens" not in told(make_content())
 
 
 @pytest.mark.parametrize(("pregnancy", "minutes"), [("no", 2), ("second trimester", 3)])
 def test_the_eye_stays_closed_longer_in_pregnancy(make_content, make_record, pregnancy, minutes):
     content = make_content(record=make_record(conditions={"pregnancy": pregnancy}))
-    steps = _section(content, "How to put in a drop").lines
+    steps = content.how_to.lines
     assert (
         f"Close the eye for {minutes} minutes. Or press gently beside the nose, not on the eye. "
         "Do not squeeze it shut." in steps
