@@ -66,6 +66,11 @@ class Step(PlanPart):
         return halves(self.tablets or 0)
 
     @property
+    def mg_each(self) -> float:
+        """Of ``mg`` a day, what is taken each time."""
+        return (self.mg or 0) / self.count
+
+    @property
     def end(self) -> date:
         return date.fromordinal(self.start.toordinal() + self.days - 1)
 

@@ -19,7 +19,6 @@ from followup.clinical.careplan import (
     Trip,
 )
 from followup.clinical.facts.allergies_told import allergy_lines
-from followup.clinical.plan.course_table import CourseRow, DaysRow, course_row, course_table
 from followup.clinical.plan.in_words import told_in_words
 from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.formulary import label_of
@@ -132,16 +131,6 @@ class PlanView:
             e: max(o.date for o in self.record.operations if o.eye == e) for e in eyes if e in self.eyes
         }
         return " / ".join(str((day - start).days) for start in latest.values())
-
-    def row(self, course: Course) -> CourseRow:
-        """A course by its steps, with its bottles."""
-        return course_row(self.plan, course, course.goes_on)
-
-    @property
-    def phases(self) -> tuple[DaysRow, ...]:
-        """The runs of days that are not over yet; all of them where every one is over."""
-        days = course_table(self.plan, going_on=()).days
-        return tuple(row for row in days if not row.is_over(self.today)) or days
 
     @property
     def trips(self) -> tuple[Trip, ...]:

@@ -143,6 +143,11 @@ def plans_printed(session: Session, patient_id: int, *, before: int | None = Non
     return tuple(plan(session, key).body for key in dict.fromkeys(s.plan_id for s in sheets))
 
 
+def plan_now(session: Session, version: PlanVersion) -> CarePlan:
+    """A plan with its visits as they stand while it is in force; any other as it was made."""
+    return _with_visits(version.body, _now_of(session, version.id)) if version.status == "active" else version.body
+
+
 def _now_of(session: Session, plan_id: int) -> NotedVisits:
     """How the visits of a signed plan stand: reception may have moved them or given them an hour."""
     return {

@@ -72,6 +72,7 @@ def environment(language: str) -> Environment:
     env.filters |= {
         "day": texts.day,
         "short_day": texts.short_day,
+        "row_days": texts.row_days,
         "moment": texts.moment,
         "clock": texts.clock,
         "choice": texts.choice,

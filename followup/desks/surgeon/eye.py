@@ -11,6 +11,7 @@ from followup.care.fields.checked import RecordError
 from followup.care.fields.shape import RECORD, Field, Group
 from followup.care.looks.eye_case import EyeCase, eye_case
 from followup.care.looks.looks import Looked, look_of_today, store_findings, with_look
+from followup.care.plans.plan_view import view_of
 from followup.care.trips.went import as_it_went
 from followup.clinical.careplan import Course
 from followup.clinical.protocol.formulary import label_of
@@ -19,6 +20,7 @@ from followup.desks.door.statuses import status_of
 from followup.desks.forms.sheet import FormView
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, first, number_of
+from followup.desks.surgeon.plans import drawn_table
 from followup.drawings.timeline_svg import timeline_svg, timeline_table
 from followup.drawings.timeline_words import TimelineWords
 from followup.errors import FollowupError
@@ -93,7 +95,11 @@ def _page(
     status: int = 200,
 ) -> Response:
     row, rest = look_fields()
-    signed, drawn = case.signed, None
+    signed, drawn, view, table = case.signed, None, None, None
+    if case.in_force:
+        with hand.store.read() as session:
+            view = view_of(session, hand, case.in_force)
+            table = drawn_table(session, hand, case.in_force)
     if signed and any(day <= hand.today for day in case.operated):
         drawn = _drawn(hand, case)
     return show(
@@ -106,6 +112,8 @@ def _page(
         row=row,
         rest=rest,
         drawn=drawn,
+        view=view,
+        table=table,
         due=next((line for line in case.lines if line.open or line.stands == "here"), None),
         medicine=lambda course: label_of(course.medicine, hand.protocol.formulary),
         error=error,

@@ -17,9 +17,11 @@ from followup.care.plans.answers import (
     give_answers,
     with_answers,
 )
+from followup.care.plans.plan_table import PlanTable, plan_table
 from followup.care.plans.plan_view import PlanView, load, untreated, view_of
 from followup.care.plans.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
 from followup.care.plans.signing import Signing, is_stale, sign_one
+from followup.care.sheets.content import plan_now, plans_printed
 from followup.clinical.record import Eye
 from followup.clinical.words.why import why
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -36,6 +38,7 @@ from followup.language.catalogues import offered
 from followup.records.people.patients import newest_record, patient
 from followup.records.plans.plans import active_plan, plan, plans_of
 from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
 from followup.records.views import PlanVersion
 from followup.said import say
 from followup.typed import typed_in
@@ -169,6 +172,7 @@ def _page(
         in_force = active_plan(session, who.id)
         sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan_id)
         since = since or meanwhile(session, hand, view.version)
+        table = drawn_table(session, hand, view.version)
     base = base_of(view.version, in_force, versions)
     asked = asked_once(view.questions, record.record, hand.today)
     return show(
@@ -192,6 +196,7 @@ def _page(
         stale=is_stale(hand, view, who.record_number),
         untreated=untreated(view, record.record),
         glance=at_a_glance(view, hand.texts),
+        table=table,
         stairs=_staircases(view, hand.texts.runs_left),
         sheets=sheets,
         languages=[spoken.tag for spoken in offered()],
@@ -207,6 +212,12 @@ def changes_of(hand: DeskHand, view: PlanView, base: PlanVersion | None) -> tupl
     if base is None:
         return ()
     return effect(base.body, view.plan, PlanWords(hand.texts, hand.protocol))
+
+
+def drawn_table(session: Session, hand: DeskHand, version: PlanVersion) -> PlanTable:
+    """The table of a plan, its visits as they stand, with the letters of the patient's sheets."""
+    printed = plans_printed(session, version.patient_id)
+    return plan_table(plan_now(session, version), hand.protocol.formulary, printed)
 
 
 def _why(view: PlanView, name: str) -> tuple[str, ...]:
