@@ -31,7 +31,12 @@ from followup.timing.calendar import parse_calendar
 )
 @click.option("--json", "as_json", is_flag=True, help="The plan with every reason, as JSON.")
 @click.option(
-    "--why", "target", metavar="LINE", help="Only why one line is so: COURSE, COURSE#BOTTLE, TRIP, CAUTION..."
+    "--why",
+    "target",
+    metavar="[LINE]",
+    is_flag=False,
+    flag_value="",
+    help="At the end: all lines with why they are so; or why one is: COURSE, COURSE#BOTTLE, TRIP, CAUTION...",
 )
 @click.option("--chart", metavar="FILE.svg", help="Also draw drops, findings and visits over time.")
 def plan(
@@ -52,8 +57,10 @@ def plan(
         write_chart(chart, made, record, protocol, record_file)
     if target:
         text = explained(made, protocol, target, as_json=as_json)
+    elif as_json:
+        text = made.model_dump_json(indent=2)
     else:
-        text = made.model_dump_json(indent=2) if as_json else render_plan(made, record, protocol)
+        text = render_plan(made, record, protocol, reasons=target is not None)
     return CommandOutcome(text + "\n", *refusal(made, record))
 
 

@@ -6,61 +6,67 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
+from followup.care.plans.plan_table import PlanTable, plan_table
 from followup.cli.contract import visible
+from followup.cli.plan_rows import WIDTH, table_lines, visit_words
 from followup.cli.words import DayNumbers, long_day, medicine_words, short_day
 from followup.clinical.careplan import (
     CarePlan,
     Caution,
+    Course,
     Decided,
     Impossible,
     Question,
     Reason,
     ReviewNeed,
-    Trip,
 )
 from followup.clinical.english import counted, listed, sentence
-from followup.clinical.plan.course_table import CourseRow, course_table
 from followup.clinical.plan.keys_told import RISK, PlanNames, role_words, where
-from followup.clinical.plan.tablets import dose_words, number_of_tablets, number_of_units
+from followup.clinical.plan.tablets import dose_words, number_of_units
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Record
 from followup.clinical.record.ages import years_old
-from followup.clinical.statuses import TO_COME, TRIP_WORDS
+from followup.clinical.statuses import NOT_COMING
 from followup.clinical.words.why_reasons import origin_words, reason_words
 from followup.typed import one_line
 
-WIDTH = 100
 NOT_APPROVED = "not approved for patients"
 
 
-def render_plan(plan: CarePlan, record: Record, protocol: Protocol) -> str:
-    """Every line of the plan: what must be asked first, then courses, day, bottles and visits.
+class _Why(str):
+    """A line that says why the one above it is so."""
+
+
+def render_plan(plan: CarePlan, record: Record, protocol: Protocol, *, reasons: bool = False) -> str:
+    """On one screen who, the table with its letters, and what must be asked; then every other line.
 
     For people who know the trade and not the program: no ids, no keys and no fields of the record; JSON
-    and ``--why`` have them.
+    and ``--why`` have them. ``reasons``: each line with why it is so.
     """
     days, names, formulary = DayNumbers(record), PlanNames(plan, protocol), protocol.formulary
-    parts = [
-        _header(plan, record, days),
-        _section("By hand: this protocol makes no plan", _cautions(plan.refused)),
-        _section("Allergies", _allergies(plan, formulary)),
-        _section("Told in words, not used for the plan", _in_words(plan)),
-        _section("Questions for the surgeon", _questions(plan, names)),
-        _section("Cautions", _cautions(plan.cautions)),
-        _section("No day fits", (_impossible(i, names) for i in plan.impossible)),
-        _section("Decided and signed with the plan", (_decided(line, names) for line in plan.decided)),
-        _section("First drop day", _first_days(plan, days)),
-        _section("Courses", _courses(plan, days, names, formulary)),
-        _section("Drop times", _rounds(plan, days, formulary)),
-        _section("Bottles and tablets", _bottles(plan, days, formulary)),
-        _section("Before the patient leaves", _before_leaving(plan)),
-        _section("What must be looked at", _needs(plan, days, protocol)),
-        _section("Never longer without a check", _gaps(plan, names)),
-        _section("Visits", (line for trip in plan.trips for line in _trip(trip, plan, days, names))),
-        _section("What gave way", _overridden(plan, names)),
-        _section("Notes", plan.notices),
-    ]
+    table = plan_table(plan, formulary)
+    told = {
+        "By hand: this protocol makes no plan": _cautions(plan.refused),
+        "Courses": _courses(table, days, names),
+        "Questions for the surgeon": _questions(plan, names),
+        "Allergies": _allergies(plan, formulary),
+        "Told in words, not used for the plan": _in_words(plan),
+        "Cautions": _cautions(plan.cautions),
+        "No day fits": (_impossible(i, names) for i in plan.impossible),
+        "Decided and signed with the plan": (_decided(line, names) for line in plan.decided),
+        "First drop day": _first_days(plan, days),
+        "Bottles and tablets": _bottles(plan, days, formulary),
+        "Before the patient leaves": _before_leaving(plan),
+        "What must be looked at": _needs(plan, days, protocol),
+        "Never longer without a check": _gaps(plan, names),
+        "Visits that are not kept": _not_kept(plan, days, names),
+        "What gave way": _overridden(plan, names),
+        "Notes": plan.notices,
+    }
+    sections = [_section(title, lines, reasons) for title, lines in told.items()]
+    drawn = "\n".join(table_lines(table, days, names)) if table.rows else ""
+    parts = [_header(plan, record, days), sections[0], drawn, *sections[1:]]
     return visible("\n\n".join(part for part in parts if part))
 
 
@@ -134,8 +140,8 @@ def _standing(plan: CarePlan) -> str:
     )
 
 
-def _section(title: str, lines: Iterable[str]) -> str:
-    found = list(lines)
+def _section(title: str, lines: Iterable[str], reasons: bool) -> str:
+    found = [line for line in lines if reasons or not isinstance(line, _Why)]
     return "\n".join([title, *(_wrapped(line) for line in found)]) if found else ""
 
 
@@ -155,7 +161,7 @@ def _wrapped(line: str) -> str:
 
 def _because(reasons: Sequence[Reason]) -> Iterator[str]:
     for reason in reasons:
-        yield f"  {' '.join(reason_words(reason))}"
+        yield _Why(f"  {' '.join(reason_words(reason))}")
 
 
 def _together(lines: Iterable[tuple[str, Sequence[Reason]]]) -> Iterator[str]:
@@ -214,20 +220,24 @@ def _decided(line: Decided, names: PlanNames) -> str:
     return f"{what}: {day}{place}{due}. Reason: {one_line(line.why)}{by}"
 
 
-def _courses(
-    plan: CarePlan, days: DayNumbers, names: PlanNames, formulary: Mapping[str, Medicine]
-) -> Iterator[str]:
-    for row in course_table(plan).courses:
-        course = row.course
+def _courses(table: PlanTable, days: DayNumbers, names: PlanNames) -> Iterator[str]:
+    """The letters' meaning, with what no row of the table tells of a course."""
+    for course in table.plan.courses:
         state = {"active": "", "held": " - HELD, do not start", "stopped": " - not given"}
         marks = (", from before" if course.from_before else "") + (", as needed" if course.as_needed else "")
-        named = medicine_words(course.medicine, formulary)
-        yield f"{where(course.eye)}, {role_words(course.role)}: {named}{marks}{state[course.state]}"
+        named = f"{role_words(course.role)}: {medicine_words(course.medicine, table.formulary)}"
+        yield f"{table.letter(course)}  {where(course.eye)}, {named}{marks}{state[course.state]}"
         if course.held_by:
             yield f"  waits: {names.waits_for(course.held_by)}"
-        if course.taper:
-            yield f"  {names.taper(course.taper)}"
-        yield from _steps(row, plan.as_of, days, formulary)
+        yield from _steps(table, course, days)
+        taper = f"{names.taper(course.taper)}: " if course.taper else ""
+        if course.last_day is not None and not course.goes_on:
+            one, many = ("drop", "drops") if course.eye else ("dose", "doses")
+            number = days.number(course.last_day, course.eye)
+            drops = counted(course.drops, one, many)
+            yield f"  {taper}{drops} in all, last day {long_day(course.last_day)} ({number})"
+        elif taper:
+            yield f"  {taper.removesuffix(': ')}"
         if course.fixed_times:
             yield f"  at {listed(time.strftime('%H:%M') for time in course.fixed_times)}"
         if course.ordered_by:
@@ -237,35 +247,18 @@ def _courses(
         yield from _because(course.reasons)
 
 
-def _steps(row: CourseRow, as_of: date, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
-    course = row.course
-    for line in row.steps:
+def _steps(table: PlanTable, course: Course, days: DayNumbers) -> Iterator[str]:
+    """Those that no row tells; of what is taken by mouth each, for its strength and mg a day."""
+    lines = table.untold(course) if course.eye else table.drawn.course(course.key).steps
+    for line in lines:
         step = line.step
-        amount = dose_words(step, formulary.get(course.medicine), line.times)
+        amount = dose_words(step, table.formulary.get(course.medicine), line.times)
         if line.until is None:
-            since = "" if step.start <= as_of else f" from {short_day(step.start)} on"
+            since = "" if step.start <= table.plan.as_of else f" from {short_day(step.start)} on"
             yield f"  {amount}{since}, no last day is ordered"
-            continue
-        length = counted(step.days, "day", "days")
-        yield f"  {amount} for {length}: {days.span(step.start, step.end, course.eye)}"
-    if course.last_day is not None and not row.goes_on:
-        what = (
-            counted(course.drops, "drop", "drops") if course.eye else counted(course.drops, "dose", "doses")
-        )
-        number = days.number(course.last_day, course.eye)
-        yield f"  {what} in all, last day {long_day(course.last_day)} ({number})"
-
-
-def _rounds(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
-    # What goes on is told with its course: here each run of days ends where the plan does.
-    for row in course_table(plan, going_on=()).days:
-        assert row.end
-        rounds = counted(len(row.times), "round", "rounds")
-        yield f"{days.span(row.start, row.end)}: {rounds} a day, {listed(row.times)}"
-        for mark in row.marks:
-            name = medicine_words(mark.course.medicine, formulary)
-            each = f" {number_of_tablets(mark.tablets)} each time" if mark.tablets is not None else ""
-            yield f"  {listed(mark.times)}: {name}, {where(mark.course.eye)}{each}"
+        else:
+            length = counted(step.days, "day", "days")
+            yield f"  {amount} for {length}: {days.span(step.start, step.end, course.eye)}"
 
 
 def _bottles(plan: CarePlan, days: DayNumbers, formulary: Mapping[str, Medicine]) -> Iterator[str]:
@@ -316,24 +309,9 @@ def _need(need: ReviewNeed, days: DayNumbers, protocol: Protocol) -> str:
     )
 
 
-def _trip(trip: Trip, plan: CarePlan, days: DayNumbers, names: PlanNames) -> Iterator[str]:
-    fixed = ", can't be moved" if trip.cannot_move else ""
-    over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
-    hours = f", {trip.hours[0]} to {trip.hours[1]}" if trip.hours else ""
-    place = f", at {one_line(trip.place)}{hours}" if trip.place else ""
-    over += ", on the day that was decided" if trip.decided else ""
-    state = "" if trip.status == "proposed" else f", {TRIP_WORDS[trip.status]}"
-    state += f"{place}{fixed}{over}"
-    yield f"{trip.number}. {long_day(trip.date)} ({days.number(trip.date)}){state}"
-    if trip.serves:
-        yield f"  for {names.looks(trip.serves)}"
-    elif trip.status in TO_COME:
-        kinds = "; ".join(dict.fromkeys(names.watched(gap) for gap in plan.gaps))
-        yield f"  so that not too long passes without: {kinds}" if kinds else "  booked"
-    if trip.window_start == trip.window_end:
-        yield "  on this day only"
-    else:
-        yield f"  any day from {short_day(trip.window_start)} to {short_day(trip.window_end)}"
+def _not_kept(plan: CarePlan, days: DayNumbers, names: PlanNames) -> Iterator[str]:
+    for trip in (trip for trip in plan.trips if trip.status in NOT_COMING):
+        yield f"{long_day(trip.date)} ({days.number(trip.date)}), {visit_words(trip, plan, names)}"
 
 
 def _first_days(plan: CarePlan, days: DayNumbers) -> Iterator[str]:

@@ -24,6 +24,12 @@ def short_day(day: date) -> str:
     return f"{_WEEKDAYS[day.weekday()][:3]} {day.day} {MONTHS[day.month - 1][:3]} {day.year}"
 
 
+def short_days(first: date, last: date) -> str:
+    """Such as "Thu 29 Feb to Fri 1 Mar 2024", both included; one day alone as :func:`short_day`."""
+    begins, ends = short_day(first), short_day(last)
+    return ends if first == last else f"{begins.removesuffix(ends[-5:])} to {ends}"
+
+
 def medicine_words(medicine: str, formulary: Mapping[str, Medicine]) -> str:
     """Generic name and strength, or the id as it stands where the formulary doesn't know it."""
     known = formulary.get(medicine)
@@ -54,3 +60,8 @@ class DayNumbers:
         return (
             f"{short_day(first)} to {short_day(last)} ({self.number(first, eye)} to {self.number(last, eye)})"
         )
+
+    def figures(self, first: date, last: date) -> str:
+        """The same as "1–7", or of each eye "11–17 / 1–7", for a column of a table."""
+        pairs = ((str((day - start).days) for day in (first, last)) for start in self.operated.values())
+        return " / ".join("–".join(dict.fromkeys(pair)) for pair in pairs)

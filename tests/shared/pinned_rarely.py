@@ -12,7 +12,7 @@ from walked import Walk
 
 from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.careplan import Decided, Impossible, Step
-from followup.clinical.day_plan import Bottle
+from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.review.proposal import Offer, Refused
 
 ODDER = [ODD, "second"]
@@ -147,12 +147,26 @@ def _plan(walk: Walk) -> None:
     later = units.model_copy(update={"number": 2, "handed_over_trip": 1})
     by_mouth = course.model_copy(update={"key": "mouth:x", "eye": None, "goes_on": True})
     tablets = later.model_copy(update={"course": "mouth:x"})
+    hours = tuple(f"{hour:02}:00" for hour in range(6, 22))
+    often = DayPhase(
+        start=DAY,
+        end=_in(6),
+        times=hours,
+        doses=(
+            Dose(course=first.key, count=16, times=hours),
+            Dose(course=plan.courses[1].key, count=8, times=hours[::2]),
+            Dose(course="mouth:x", count=1, times=hours[:1]),
+        ),
+    )
+    seldom = Dose(course="mouth:x", count=2, times=("06:00", "22:00"))
+    later_on = DayPhase(start=_in(7), end=_in(13), times=seldom.times, doses=(seldom,))
     trips = (
         plan.trips[0].model_copy(
             update={"place": ODD, "hours": ("09:00", "11:00"), "overbooked": ("review", "field")}
         ),
         plan.trips[1].model_copy(update={"place": "Elsewhere", "status": "booked", "serves": ()}),
-        *plan.trips[2:],
+        plan.trips[2].model_copy(update={"status": "noshow"}),
+        *plan.trips[3:],
     )
     body = plan.model_copy(
         update={
@@ -161,12 +175,14 @@ def _plan(walk: Walk) -> None:
             "notices": ("Something is noted.",),
             "courses": (course, by_mouth, *plan.courses[1:]),
             "supply": (units, later, tablets, *plan.supply),
+            "rounds": (often, later_on),
             "trips": trips,
         }
     )
     gone = STEPS.model_copy(update={"course": "right:none"})
     version = replace(given["version"], body=body, edits=(LOOKED, ADDED, STEPS, gone))
     said = {"view": replace(view, version=version), "plan": body, "version": version, "newest": version}
+    said["table"] = replace(given["table"], plan=body)
     away = {"need": plan.needs[0].key, "day": _in(5).isoformat(), "why": ODD, "place": ODD}
     for name, decision in (
         ("before", {"need": "a", "day": _in(-1).isoformat(), "why": ODD, "place": ""}),

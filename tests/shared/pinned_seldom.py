@@ -150,8 +150,8 @@ def _visits(walk: Walk) -> None:
 def _eye(walk: Walk) -> None:
     page = "eye/surgeon: gil, a fortnight"
     case = walk.page(page).given["case"]
-    peter = walk.page("plan/surgeon: peter").given["plan"]
-    tablets = next(c for c in peter.courses if c.steps and c.steps[0].tablets)
+    peter = walk.page("plan/surgeon: peter").given
+    tablets = next(c for c in peter["plan"].courses if c.steps and c.steps[0].tablets)
     steps = tuple(
         step.model_copy(update={"start": start, "days": 5})
         for step, start in ((tablets.steps[0], DAY), (tablets.steps[-1], DAY + timedelta(days=5)))
@@ -175,7 +175,8 @@ def _eye(walk: Walk) -> None:
         decided=[SimpleNamespace(**vars(one)) for one in kept],
     )
     due = walk.page("day-list/reception: every standing").given["lines"][0]
-    walk.vary("everything", page, case=seen, who=both, due=due)
+    planned = {"view": peter["view"], "table": peter["table"]}
+    walk.vary("everything", page, case=seen, who=both, due=due, **planned)
 
 
 def _forecast(walk: Walk) -> None:
@@ -261,6 +262,7 @@ def _others(walk: Walk) -> None:
     )
     other = body.model_copy(update={"courses": courses})
     said = {"view": Like(view, before_leaving=leaving), "plan": other, "base": version, "in_force": None}
+    said["table"] = replace(plan["table"], plan=other)
     page = "plan/surgeon: pressure"
     sheets = walk.page("plan/surgeon: with its sheet").given["sheets"]
     sheets = tuple(replace(sheet, handed_over_at=at) for sheet in sheets for at in (None, AT))

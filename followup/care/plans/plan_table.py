@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from followup.clinical.careplan import CarePlan, Course, Step, Trip
+from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.day_plan import Bottle
 from followup.clinical.plan.course_table import (
     BottleMark,
@@ -30,12 +30,14 @@ MOST_LISTED = 4
 class PlanTable:
     """The rows of a plan with what every drawing of them needs.
 
-    ``letters`` are those of the medicines, the same as on the patient's sheets.
+    ``letters`` are those of the medicines, the same as on the patient's sheets. ``most`` rounds a day are
+    columns.
     """
 
     plan: CarePlan
     formulary: Mapping[str, Medicine]
     letters: Mapping[str, str]
+    most: int = MOST_ROUNDS
 
     @cached_property
     def drawn(self) -> CourseTable:
@@ -69,7 +71,7 @@ class PlanTable:
 
     def in_words(self, row: DaysRow) -> bool:
         """Whether the row has more rounds a day than columns could show."""
-        return len(row.times) > MOST_ROUNDS
+        return len(row.times) > self.most
 
     def lines(self, row: DaysRow) -> Iterator[DaysRow]:
         """The row with its marks in the order of use; one for each eye, and by mouth, in a plan of both."""
@@ -112,6 +114,8 @@ class PlanTable:
         return label_of(course.medicine, self.formulary)
 
 
-def plan_table(plan: CarePlan, formulary: Mapping[str, Medicine], earlier: Iterable[CarePlan] = ()) -> PlanTable:
+def plan_table(
+    plan: CarePlan, formulary: Mapping[str, Medicine], earlier: Iterable[CarePlan] = ()
+) -> PlanTable:
     """The table of ``plan``; ``earlier`` are the plans of the sheets that the patient had, oldest first."""
     return PlanTable(plan, formulary, letters((*earlier, plan), formulary))

@@ -145,7 +145,11 @@ def plans_printed(session: Session, patient_id: int, *, before: int | None = Non
 
 def plan_now(session: Session, version: PlanVersion) -> CarePlan:
     """A plan with its visits as they stand while it is in force; any other as it was made."""
-    return _with_visits(version.body, _now_of(session, version.id)) if version.status == "active" else version.body
+    return (
+        _with_visits(version.body, _now_of(session, version.id))
+        if version.status == "active"
+        else version.body
+    )
 
 
 def _now_of(session: Session, plan_id: int) -> NotedVisits:
