@@ -8,7 +8,7 @@ from dataclasses import replace
 from itertools import zip_longest
 
 from followup.care.plans.plan_table import PlanTable
-from followup.cli.words import DayNumbers, short_day, short_days
+from followup.cli.words import DayNumbers, table_day, table_days
 from followup.clinical.careplan import CarePlan, Trip
 from followup.clinical.english import counted, joined, listed
 from followup.clinical.plan.course_table import BottleMark, DaysRow, VisitRow
@@ -59,15 +59,11 @@ def _across(text: str, width: int) -> Iterator[str]:
 def _entries(table: PlanTable, days: DayNumbers, names: PlanNames) -> Iterator[_Entry]:
     both, plan = table.both_eyes, table.plan
     head = "day" if len(days.operated) == 1 else f"day {' / '.join(days.operated)}"
-    yield ("Drops and visits", head, *(("eye",) if both else ())), list(table.times)
+    yield ("Drops, o visits, + bottles", head, *(("eye",) if both else ())), list(table.times)
     for row in table.rows:
         if isinstance(row, VisitRow):
-            first = (
-                _visit_day(row.trip),
-                days.figures(row.trip.date, row.trip.date),
-                *(("",) if both else ()),
-            )
-            yield first, visit_words(row.trip, plan, names) + _handed_over(row, table)
+            first = (_visit_day(row.trip), days.figures(row.trip.date, row.trip.date))
+            yield first, visit_words(row.trip, plan, names, _handed_over(row, table))
             continue
         dates, number = _dates(row, plan), days.figures(row.start, row.end) if row.end else ""
         for line in table.lines(row):
@@ -79,20 +75,16 @@ def _entries(table: PlanTable, days: DayNumbers, names: PlanNames) -> Iterator[_
 def _dates(row: DaysRow, plan: CarePlan) -> str:
     if row.end is None:
         return "  from now on" if row.start <= plan.as_of else "  after that"
-    return f"  {short_days(row.start, row.end)}"
+    return f"  {table_days(row.start, row.end)}"
 
 
 def _visit_day(trip: Trip) -> str:
-    return f"o {short_day(trip.date)}" + (f", {trip.hour}" if trip.hour else "")
+    return f"o {table_day(trip.date)}" + (f", {trip.hour}" if trip.hour else "")
 
 
 def _cells(line: DaysRow, table: PlanTable) -> list[str]:
-    found = []
-    for time in table.times:
-        drops = [_dose(mark, table) for mark in line.at(time) if mark.course.eye]
-        by_mouth = [_dose(mark, table).replace(" (", "\n(") for mark in line.at(time) if not mark.course.eye]
-        found.append("\n".join([*([" ".join(drops)] if drops else []), *by_mouth]))
-    return found
+    doses = ([_dose(mark, table).replace(" (", "\n(") for mark in line.at(time)] for time in table.times)
+    return [" ".join(dose) for dose in doses]
 
 
 def _told(line: DaysRow, table: PlanTable) -> str:
@@ -118,10 +110,10 @@ def _dose(mark: BottleMark, table: PlanTable) -> str:
 
 def _handed_over(row: VisitRow, table: PlanTable) -> str:
     letters = dict.fromkeys(table.letter(table.plan.course(bottle.course)) for bottle in row.bottles)
-    return f"; hands over {listed(letters)}" if letters else ""
+    return f" + {' '.join(letters)}" if letters else ""
 
 
-def visit_words(trip: Trip, plan: CarePlan, names: PlanNames) -> str:
+def visit_words(trip: Trip, plan: CarePlan, names: PlanNames, handed_over: str = "") -> str:
     """A visit by its number: how it stands, where it is, what it is for, and how far it can move."""
     fixed = ", can't be moved" if trip.cannot_move else ""
     over = f", beyond the places of {listed(trip.overbooked)}" if trip.overbooked else ""
@@ -129,11 +121,11 @@ def visit_words(trip: Trip, plan: CarePlan, names: PlanNames) -> str:
     place = f", at {one_line(trip.place)}{hours}" if trip.place else ""
     over += ", on the day that was decided" if trip.decided else ""
     state = "" if trip.status == "proposed" else f", {TRIP_WORDS[trip.status]}"
-    window = f"any day from {short_days(trip.window_start, trip.window_end)}"
+    window = f"any day from {table_days(trip.window_start, trip.window_end)}"
     if trip.window_start == trip.window_end:
         window = "on this day only"
     what = joined((_purpose(trip, plan, names), window), "; ")
-    return f"visit {trip.number}{state}{place}{fixed}{over}: {what}"
+    return f"visit {trip.number}{handed_over}{state}{place}{fixed}{over}: {what}"
 
 
 def _purpose(trip: Trip, plan: CarePlan, names: PlanNames) -> str:

@@ -24,10 +24,14 @@ def short_day(day: date) -> str:
     return f"{_WEEKDAYS[day.weekday()][:3]} {day.day} {MONTHS[day.month - 1][:3]} {day.year}"
 
 
-def short_days(first: date, last: date) -> str:
-    """Such as "Thu 29 Feb to Fri 1 Mar 2024", both included; one day alone as :func:`short_day`."""
-    begins, ends = short_day(first), short_day(last)
-    return ends if first == last else f"{begins.removesuffix(ends[-5:])} to {ends}"
+def table_day(day: date) -> str:
+    """Such as "Thu 29 Feb", in the table of a plan: its head says the year."""
+    return short_day(day).rsplit(" ", 1)[0]
+
+
+def table_days(first: date, last: date) -> str:
+    """Such as "Thu 29 Feb to Fri 1 Mar", both included."""
+    return table_day(first) if first == last else f"{table_day(first)} to {table_day(last)}"
 
 
 def medicine_words(medicine: str, formulary: Mapping[str, Medicine]) -> str:

@@ -38,7 +38,7 @@ def test_the_version_is_told(followup: Run) -> None:
 def test_a_record_gives_the_whole_plan_as_text(followup: Run, record_file: Write) -> None:
     found = followup("plan", str(record_file()))
     assert (found.returncode, found.stderr) == (0, "")
-    assert "4 a day for 7 days: Tue 3 Mar 2026 to Mon 9 Mar 2026 (day 1 to day 7)" in found.stdout
+    assert "  Tue 3 Mar to Mon 9 Mar    1–7    N A S A S   N A S A S\n" in found.stdout
     assert "not approved for patients" in found.stdout
 
 

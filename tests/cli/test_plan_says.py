@@ -44,11 +44,11 @@ def test_the_text_of_a_plan_says_every_allergy_and_every_free_word(inside, recor
 
 
 def test_the_text_of_a_plan_tells_a_course_that_is_left_out_in_one_line(inside, record):
-    lines = inside("plan", record).stdout.splitlines()
-    at = next(i for i, line in enumerate(lines) if line.strip().startswith("right eye, steroid:"))
-    assert lines[at].strip() == "right eye, steroid: Dexamethasone 0.1% - not given"
+    lines = inside("plan", record, "--why").stdout.splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("  S  right eye, steroid:"))
+    assert lines[at].strip() == "S  right eye, steroid: Dexamethasone 0.1% - not given"
     rest = lines[at + 1 :]
-    of_it = rest[: next(i for i, line in enumerate(rest) if line.startswith("  right eye, "))]
+    of_it = rest[: next(i for i, line in enumerate(rest) if "  right eye, " in line)]
     assert not [line for line in of_it if " a day" in line or "drops in all" in line or "taper" in line]
     assert any("No steroid drop in this eye, decided by Dr Osei" in line for line in lines)
 

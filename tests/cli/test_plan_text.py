@@ -9,8 +9,10 @@ from typing import Any
 import pytest
 from birthdays import AGES
 
-from followup.cli import plan_text
-from followup.cli.plan_text import WIDTH, render_plan
+from followup.care.plans import plan_table
+from followup.cli import plan_rows, plan_text
+from followup.cli.plan_rows import WIDTH
+from followup.cli.plan_text import render_plan
 from followup.clinical.careplan import (
     AllergyLine,
     BeforeLeaving,
@@ -90,8 +92,8 @@ def plan(**parts: Any) -> CarePlan:
 
 
 def text(made: CarePlan, of: Record | None = None) -> str:
-    """The plan's text with its folded lines joined again."""
-    return " ".join(render_plan(made, of or record(), PROTOCOL).split())
+    """The plan's text with its reasons, its folded lines joined again."""
+    return " ".join(render_plan(made, of or record(), PROTOCOL, reasons=True).split())
 
 
 def test_the_header_says_who_which_eye_which_protocol_and_whether_it_can_be_signed() -> None:
@@ -126,14 +128,14 @@ def test_what_keeps_a_plan_from_being_signed_is_counted_in_the_header() -> None:
     assert "1. left eye: Is it so? answers: yes or no" in text(made)
 
 
-def test_questions_come_first_then_cautions_then_courses() -> None:
+def test_the_letters_come_first_then_questions_then_cautions() -> None:
     made = plan(
         questions=(Question(id="q", text="Is it so?", eye=None, fields=()),),
         cautions=(Caution(id="c", text="Mind this.", eye=None, level="warn"),),
         courses=(STEROID,),
     )
     lines = render_plan(made, record(), PROTOCOL).split("\n")
-    order = [lines.index(title) for title in ("Questions for the surgeon", "Cautions", "Courses")]
+    order = [lines.index(title) for title in ("Courses", "Questions for the surgeon", "Cautions")]
     assert order == sorted(order)
 
 
@@ -150,6 +152,7 @@ def test_every_reason_says_why_what_in_this_record_and_from_which_source_without
     said = "A quiet eye without an event needs the routine taper. In this record: the eye is quiet."
     assert f"{said} (J Sample 2018;44:429; published)" in made
     assert "steroid.routine" not in made
+    assert "A quiet eye" not in render_plan(plan(courses=(STEROID,)), record(), PROTOCOL)
 
 
 def test_a_held_course_says_so_and_names_what_holds_it() -> None:
@@ -220,15 +223,13 @@ def test_rounds_bottles_visits_and_the_rest_have_their_lines() -> None:
     )  # fmt: skip
     found = text(made)
     for line in (
-        "Fri 2 Feb 2024 to Thu 8 Feb 2024 (day 1 to day 7): 2 rounds a day, 06:00 and 22:00",
-        "06:00 and 22:00: dexamethasone-01, left eye",
+        "day 06:00 22:00 Fri 2 Feb to Thu 8 Feb 1–7 ? ? o Thu 8 Feb 7 visit 2 + ?: wound",
         "bottle 2: opened Wed 21 Feb 2024 (day 20), 40 drops, "
         "thrown away on the evening of Tue 19 Mar 2024, handed over Thu 8 Feb 2024 at visit 2",
         "left eye, refraction for glasses: day 29 to 56, best 35: Fri 1 Mar 2024 to Thu 28 Mar 2024, "
         "best Thu 7 Mar 2024",
         "left eye: measure the pressure (between 15:00 and 19:00)",
-        "2. Thursday 8 February 2024 (day 7) for wound, pressure and inflammation; a look of an earlier plan "
-        "any day from Tue 6 Feb 2024 to Sat 10 Feb 2024",
+        "wound, pressure and inflammation; a look of an earlier plan; any day from Tue 6 Feb to Sat 10 Feb",
         "Macula: no macula day. Nearest offered day before: Wednesday 28 February 2024; "
         "after: Friday 15 March 2024.",
         "28 days. A quiet eye without an event needs the routine taper. It gave way: B.",
@@ -255,7 +256,8 @@ def test_a_visit_that_serves_no_need_says_which_check_it_keeps_from_being_late()
 def test_no_part_of_a_plan_is_left_out_of_the_text() -> None:
     """A part that is added to the type later must be printed, or named here as one that need not be."""
     silent = {"patient", "protocol_hash", "engine", "last_steroid_day"}
-    source = inspect.getsource(plan_text) + inspect.getsource(course_table)  # which the text is printed from
+    printed_from = (plan_text, plan_rows, plan_table, course_table)
+    source = "".join(map(inspect.getsource, printed_from))
     assert {name for name in CarePlan.model_fields if f"plan.{name}" not in source} <= silent
 
 
@@ -316,15 +318,22 @@ VISITS = [
 
 @pytest.mark.parametrize(("more", "said"), VISITS)
 def test_a_visit_says_how_it_stands_where_it_is_and_what_is_fixed(more: Any, said: str) -> None:
-    made = plan(trips=(Trip.model_validate({**VISIT, **more}),))
-    first, *_, last = _section(made, "Visits")
-    assert first == f"1. Thursday 8 February 2024 (day 7){said}"
-    assert last == "any day from Tue 6 Feb 2024 to Sat 10 Feb 2024"
+    made = text(plan(trips=(Trip.model_validate({**VISIT, **more}),)))
+    kept = more.get("status") not in ("noshow", "cancelled")
+    when = "o Thu 8 Feb 7" if kept else "Visits that are not kept Thursday 8 February 2024 (day 7),"
+    assert f"{when} visit 1{said}: " in made
+    assert ("not kept" in made) is not kept
+    assert "any day from Tue 6 Feb to Sat 10 Feb" in made
 
 
 def test_a_visit_of_one_day_alone_says_so() -> None:
     made = plan(trips=(Trip.model_validate({**VISIT, "window_start": day(7), "window_end": day(7)}),))
-    assert _section(made, "Visits")[-1] == "on this day only"
+    assert "visit 1, booked: booked; on this day only" in text(made)
+
+
+def test_a_visit_says_its_hour() -> None:
+    made = plan(trips=(Trip.model_validate({**VISIT, "hour": "09:30"}),))
+    assert "o Thu 8 Feb, 09:30 7 visit 1, booked:" in text(made)
 
 
 @pytest.mark.parametrize(
@@ -385,7 +394,7 @@ def test_a_course_that_goes_on_says_that_no_last_day_is_ordered(start: int, said
         update={"steps": steps, "goes_on": True, "from_before": True, "as_needed": True, "reasons": ()}
     )
     assert _section(plan(courses=(course,)), "Courses") == [
-        "left eye, steroid: dexamethasone-01, from before, as needed",
+        "?  left eye, steroid: dexamethasone-01, from before, as needed",
         said,
     ]
 
@@ -397,7 +406,8 @@ def test_with_both_eyes_operated_a_trip_gives_the_day_of_each_eye() -> None:
         window_start=day(1), window_end=day(1), tier="C",
     )  # fmt: skip
     made = text(plan(trips=(trip,), courses=(STEROID,)), both)
-    assert "(right eye day 11, left eye day 1)" in made
+    assert "day right / left" in made
+    assert "o Fri 2 Feb 11 / 1 visit 1: " in made
     assert "(day 1 to day 7)" in made
 
 

@@ -143,7 +143,7 @@ def test_every_day_and_clock_time_of_the_whole_text_stands_in_the_json(made):
     @given(data=made.records())
     def holds(data: dict[str, Any]) -> None:
         plan, record = planned(data)
-        text = " ".join(render_plan(plan, record, PROTOCOL).split())
+        text = " ".join(render_plan(plan, record, PROTOCOL, reasons=True).split())
         dumped, recorded = plan.model_dump(mode="json"), record.model_dump(mode="json")
         known = days_of(dumped, recorded) | {d for v in values(dumped) for d in ISO.findall(v)}
         ends = {s.end.isoformat() for c in plan.courses for s in c.steps}
