@@ -17,6 +17,7 @@ from followup.care.sheets.content import bottles_with, clinic_info, content_of
 from followup.care.trips.went import as_it_went
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, Step
 from followup.clinical.day_plan import Bottle, DayPhase
+from followup.clinical.plan.course_table import course_table
 from followup.clinical.record import Record
 from followup.desks.door.hand import Desk, DeskHand, desk_hand
 from followup.desks.words.texts import Texts
@@ -303,14 +304,15 @@ def test_what_holds_on_the_day_of_the_operation_ends_with_that_day(protocol):
     assert _view(protocol, 0, before_leaving=(other,)).before_leaving == ()
 
 
-def test_the_rounds_that_are_over_are_left_out_the_day_after_their_last(protocol):
+def test_the_rounds_that_are_over_are_so_the_day_after_their_last():
     phases = tuple(
         DayPhase(start=_on(first), end=_on(last), times=times, doses=())
         for first, last, times in ((1, 7, ("06:00", "22:00")), (8, 14, ("06:00",)))
     )
-    for today, left in ((6, 2), (7, 2), (8, 1), (14, 1), (15, 2)):
-        assert len(_view(protocol, today, rounds=phases).phases) == left, f"on day {today}"
     plan = _plan(rounds=phases)
+    for today, left in ((6, 2), (7, 2), (8, 1), (14, 1), (15, 0)):
+        rows = course_table(plan).days
+        assert sum(not row.is_over(_on(today)) for row in rows) == left, f"on day {today}"
     for today, times in ((0, 2), (7, 2), (8, 1), (14, 1), (15, 0)):
         assert len(times_on(plan, _on(today))) == times, f"on day {today}"
     assert own_times_on(plan, _on(15)) == {}
