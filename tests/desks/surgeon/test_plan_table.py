@@ -1,4 +1,4 @@
-"""The one table on a plan's page and an eye's page: what a mark is read out as, today's row, visits as they stand."""
+"""The one table on a plan's page and an eye's page: its marks read out, today's row, visits as they stand."""
 
 from __future__ import annotations
 
@@ -72,9 +72,8 @@ def test_a_visit_that_reception_moved_stands_on_its_new_day_with_its_hour(house,
 
 
 def test_both_pages_have_the_same_rows(house, signed):
-    surgeon = house.log_in("surgeon")
-    plan, eye = (re.sub(r" <span class=.small soft.*?</details>", "", _table(surgeon.get(page).text), flags=re.DOTALL)
-                 for page in (signed, EYE))  # fmt: skip
+    surgeon, more = house.log_in("surgeon"), re.compile(r" <span class=.small soft.*?</details>", re.DOTALL)
+    plan, eye = (more.sub("", _table(surgeon.get(page).text)) for page in (signed, EYE))
     assert plan == eye
 
 
