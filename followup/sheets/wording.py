@@ -75,10 +75,10 @@ REASONS = {
     "other": N_("The doctor looks at your eye"),
 }
 
-# Translators: checks in the hours after the operation, before the patient goes home.
+# Translators: checks in the hours after the operation, under the heading "Today, before you leave".
 BEFORE_LEAVING = {
-    "pressure": N_("Before you go home today we measure the pressure in your eye."),
-    "other": N_("Before you go home today the doctor looks at your eye once more."),
+    "pressure": N_("We measure the pressure in your eye."),
+    "other": N_("The doctor looks at your eye once more."),
 }
 
 # Translators: what the patient is told beyond the drops, by the ids of the protocol's ``aftercare.toml``.

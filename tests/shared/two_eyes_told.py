@@ -71,7 +71,7 @@ Important for you
 Your allergies
 • Penicillin: blisters, swelling or collapse
 Today, before you leave
-• Before you go home today we measure the pressure in your eye. Be there between 12:20 and 16:20.
+• We measure the pressure in your eye. Be there between 12:20 and 16:20.
 """
 
 RULES = """
@@ -93,7 +93,7 @@ Stopping and missing drops
 • Do not stop a drop before its last day, even if the eye feels well.
 • Do not go on with the steroid drop after its last day.
 • A missed drop: put it in when you think of it.
-• If the next drop is due within 1 hour, leave the missed one out. Never take a double dose.
+• If the next drop is due within 1 hour, do not put in the missed one. Never take a double dose.
 """
 
 SQUARES = """

@@ -121,7 +121,7 @@ def test_a_check_before_leaving_ends_with_the_day_of_its_own_eyes_operation(
     )
     plan = make_plan(approved=True, before_leaving=checks)
     found = make_content(record=both, plan=plan, printed_on=_later(10)).before_leaving
-    assert found.lines == ("Before you go home today the doctor looks at your eye once more.",)
+    assert found.lines == ("The doctor looks at your eye once more.",)
     assert make_content(record=both, plan=plan, printed_on=_later(11)).before_leaving is None
 
 
