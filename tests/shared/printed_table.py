@@ -59,9 +59,7 @@ class _Lines:
         straight = [s for s in page.shapes if s.edge and s.segments == 2]
         self.walls = [s for s in straight if s.width < 0.8 and s.height > 8]
         top, bottom = max(w.top for w in self.walls), min(w.bottom for w in self.walls)
-        level = [
-            s for s in straight if s.height < 1.5 and s.width > 15 and bottom - 2 < s.y < top + 2
-        ]
+        level = [s for s in straight if s.height < 1.5 and s.width > 15 and bottom - 2 < s.y < top + 2]
         self.left, self.right = min(s.left for s in level), max(s.right for s in level)
         whole = {round(s.y, 1) for s in level if s.width > 0.98 * (self.right - self.left)}
         self.bands = list(pairwise(sorted(whole, reverse=True)))
@@ -92,7 +90,11 @@ def table_on(page: Page, *, from_the_right: bool = False) -> PrintedTable:
             heads = [w for w in page.words if bottom < w.y < top and _TIME.fullmatch(w.text)]
             times = {lines.between_walls(head): head.text for head in sorted(heads, key=lambda w: w.x)}
             continue
-        across = Box(lines.left, bottom, label[0], top) if from_the_right else Box(label[1], bottom, lines.right, top)
+        across = (
+            Box(lines.left, bottom, label[0], top)
+            if from_the_right
+            else Box(label[1], bottom, lines.right, top)
+        )
         rows.append(
             PrintedRow(
                 named,
@@ -118,7 +120,9 @@ def _marks(
     page: Page, lines: _Lines, across: Box, times: dict[tuple[float, float], str], from_the_right: bool
 ) -> Iterator[PrintedMark]:
     way = -1 if from_the_right else 1
-    for mark in sorted((m for m in page.marks if across.holds(m)), key=lambda m: (-round(m.y / 4), way * m.x)):
+    for mark in sorted(
+        (m for m in page.marks if across.holds(m)), key=lambda m: (-round(m.y / 4), way * m.x)
+    ):
         line = page.band(mark)
         eyes = [e for e in page.eyes if line.holds(e) and across.holds(e)]
         time = times.get(lines.between_walls(mark))
