@@ -13,12 +13,12 @@ from typing import get_args
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "shared"))
 
-from told_sheets import CASES, sheet  # noqa: E402
+from told_sheets import CASES, sheet
 
-from followup.errors import FollowupError  # noqa: E402
-from followup.language.languages import LANGUAGES  # noqa: E402
-from followup.sheets.options import Paper, SheetOptions  # noqa: E402
-from followup.sheets.paper.pdf import laid_out, leaf_pages  # noqa: E402
+from followup.errors import FollowupError
+from followup.language.languages import LANGUAGES
+from followup.sheets.options import Paper, SheetOptions
+from followup.sheets.paper.pdf import laid_out, leaf_pages
 
 
 def cell(case: str, tag: str, options: SheetOptions) -> tuple[str, int, int]:

@@ -6,14 +6,14 @@ from datetime import timedelta
 from importlib.resources import files
 
 import pytest
+from leaf_rows import cell_times, dates, plain, rows_of_days, times
 
 from followup.clinical.plan.build import build_plan
 from followup.clinical.plan.course_table import course_table
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
 from followup.drawings.staircase import build_staircase
-from followup.language.dates import long_date, short_date
-from followup.language.direction import without_marks
+from followup.language.dates import long_date, row_day, short_date
 from followup.language.languages import LANGUAGES, language
 from followup.sheets.content import SheetOptions, build_content
 from followup.sheets.paper.pdf import render_pdf
@@ -50,13 +50,17 @@ def sheet(clinic):
     return made
 
 
-def _lines(content, name):
+def _days(content, name) -> list[str]:
+    """The days of the rows in which a medicine stands."""
     return [
-        without_marks(line.dates)
-        for block in content.bottles
-        if name in block.bottle.name
-        for line in block.lines
+        plain(row.dates)
+        for row in rows_of_days(content)
+        if any(name in mark.bottle.name for mark in row.marks)
     ]
+
+
+def _block(content, name):
+    return next(b for b in content.bottles if name in b.bottle.name)
 
 
 @pytest.mark.parametrize("tag", LANGUAGES)
@@ -64,26 +68,26 @@ def test_two_glaucoma_drops_have_no_first_and_no_last_day_in_any_language(tag, s
     plan, content = sheet(_record(LATANOPROST, TIMOLOL), tag)
     ends = {c.last_day for c in plan.courses if c.from_before}
     assert len(ends) == 1, "they end where the plan does"
-    block = [b for b in content.bottles if "atanoprost" in b.bottle.name or "imolol" in b.bottle.name]
-    dates = [line.dates for b in block for line in b.lines]
-    assert len(dates) == 3
-    assert not any(char.isdigit() for text in dates for char in text)
+    *before, last = rows_of_days(content)
+    blocks = [b for b in content.bottles if "atanoprost" in b.bottle.name or "imolol" in b.bottle.name]
+    assert len(blocks) == 3
+    assert [mark.bottle for mark in last.marks] == [b.bottle for b in blocks]
+    assert all({b.bottle.due for b in blocks} <= {m.bottle.due for m in row.marks} for row in before)
     spoken = language(tag)
-    dated = [line for b in block for line in (*(x.dates for x in b.lines), *b.notes[:1])]
+    told = [text for b in blocks for text in (*b.use, *b.notes)]
     for day in (min(c.first_day for c in plan.courses), *ends):
-        assert not [line for line in dated if long_date(day, spoken) in line]
+        assert not [line for line in (*told, last.dates) if long_date(day, spoken) in line]
+    for end in ends:
+        assert row_day(end, spoken) not in last.dates
 
 
 def test_their_rounds_go_on_without_an_end_after_all_others(sheet):
     plan, content = sheet(_record(LATANOPROST, TIMOLOL))
-    assert without_marks(content.rounds[-1].heading) == "From Tuesday 31 March 2026 on"
-    assert [b.name for b in content.rounds[-1].bottles] == [
-        "Latanoprost 0.005%",
-        "Timolol 0.5%",
-        "Timolol 0.5%",
-    ]
-    last = plan.rounds[-1]
-    assert [r.time for r in content.rounds[-1].rounds] == list(last.times)
+    last = content.table.rows[-1]
+    assert plain(last.dates) == "From Tue 31 March on"
+    assert [m.bottle.name for m in last.marks] == ["Latanoprost 0.005%", "Timolol 0.5%", "Timolol 0.5%"]
+    every = {time for mark in last.marks for time in cell_times(content, mark)}
+    assert [time for time in times(content) if time in every] == list(plan.rounds[-1].times)
 
 
 def test_a_last_day_that_others_share_is_followed_by_what_goes_on_alone(make_plan):
@@ -100,57 +104,62 @@ def test_a_last_day_that_others_share_is_followed_by_what_goes_on_alone(make_pla
     assert [row.end for row in course_table(plan, ()).days] == [p.end for p in plan.rounds]
 
 
-def test_the_calendar_says_neither_a_start_nor_an_end_and_names_them_below(sheet):
+def test_the_days_to_tick_name_below_what_does_not_end(sheet):
     _, content = sheet(_record(LATANOPROST, TIMOLOL))
-    told = [(e.kind, e.words) for d in content.calendar.days for e in d.events if "Timolol" in e.words]
-    assert {kind for kind, _ in told} == {"open", "discard"}
     assert content.calendar.goes_on == (
         "Right eye, Latanoprost 0.005%: go on with it.",
         "Right eye, Timolol 0.5%: go on with it.",
         "Left eye, Timolol 0.5%: go on with it.",
     )
-    visit = next(d for d in content.calendar.days if d.day == "31 March")
-    assert [b.name for r in visit.rounds for b in r.bottles].count("Timolol 0.5%") == 4
+    visit = next(d for d in content.calendar.days if plain(d.day) == "Tue 31 March")
+    marks = content.table.rows[visit.row].marks
+    drops = [len(cell_times(content, m)) for m in marks if m.bottle.name == "Timolol 0.5%"]
+    assert drops == [2, 2]
 
 
 def test_a_second_medicine_of_one_role_has_a_mark_of_its_own(sheet):
-    _, content = sheet(_record(LATANOPROST, TIMOLOL), pictures=True)
+    _, content = sheet(_record(LATANOPROST, TIMOLOL))
     marks = {b.bottle.name: b.bottle.letter for b in content.bottles}
     assert (marks["Latanoprost 0.005%"], marks["Timolol 0.5%"]) == ("P", "P2")
-    assert "url(#mark-P)" in render_phone(content)
-    assert "url(#mark-P2)" not in render_phone(content)
+    drawn = {(m.bottle.name, m.bottle.letter) for row in rows_of_days(content) for m in row.marks}
+    assert {(name, letter) for name, letter in drawn if letter[0] == "P"} == {
+        ("Latanoprost 0.005%", "P"),
+        ("Timolol 0.5%", "P2"),
+    }
 
 
 def test_a_bottle_that_is_thrown_away_is_followed_by_another(sheet):
     _, content = sheet(_record(LATANOPROST))
-    notes = {b.bottle.name: b.notes for b in content.bottles}
-    assert notes["Latanoprost 0.005%"][-1] == "Get a new bottle before you throw this one away."
-    assert notes["Dexamethasone 0.1%"][-1] != notes["Latanoprost 0.005%"][-1]
+    assert _block(content, "Latanoprost").lines[-1].next == "ask us in good time"
+    assert _block(content, "Dexamethasone").lines[-1].next == ""
 
 
 def test_a_last_day_that_the_record_gives_is_told(sheet):
     record = _record({**LATANOPROST, "until": "2026-03-15"})
     _, content = sheet(record)
-    assert _lines(content, "Latanoprost") == ["Until Sunday 15 March 2026"]
-    day = next(d for d in content.calendar.days if d.day == "15 March")
-    assert "Right eye, Latanoprost 0.005%: today is the last day." in [e.words for e in day.events]
+    assert _days(content, "Latanoprost")[-1].endswith("Sun 15 March")
+    day = next(d for d in content.calendar.days if plain(d.day) == "Sun 15 March")
+    last = content.table.rows[day.row]
+    assert "Latanoprost 0.005%" in [m.bottle.name for m in last.marks]
+    assert plain(last.dates).endswith("Sun 15 March")
     assert content.calendar.goes_on == ()
-    assert _lines(sheet(record, later=20)[1], "Latanoprost") == []
+    assert [c.next for c in _block(content, "Latanoprost").lines][-1] == ""
+    assert _days(sheet(record, later=20)[1], "Latanoprost") == []
 
 
 def test_a_last_day_beyond_the_plan_is_told_and_the_drop_goes_on_until_then(sheet):
     record = _record({**LATANOPROST, "until": "2026-08-15"})
     _, content = sheet(record, later=100)
-    assert _lines(content, "Latanoprost") == ["Until Saturday 15 August 2026"]
-    assert _lines(sheet(record, later=200)[1], "Latanoprost") == []
-    assert sheet(record, later=200)[1].rounds == ()
+    assert _days(content, "Latanoprost") == ["Every day"]
+    assert _days(sheet(record, later=200)[1], "Latanoprost") == []
+    assert rows_of_days(sheet(record, later=200)[1]) == []
 
 
 def test_a_sheet_printed_after_a_hundred_days_still_has_the_drops_that_go_on(sheet):
     _, content = sheet(_record(LATANOPROST, TIMOLOL), later=100)
     assert [b.bottle.name for b in content.bottles] == ["Latanoprost 0.005%", "Timolol 0.5%", "Timolol 0.5%"]
-    assert [t.heading for t in content.rounds] == ["Every day"]
-    assert [r.time for r in content.rounds[0].rounds] == ["10:00", "22:00"]
+    assert dates(content) == ["Every day"]
+    assert times(content) == ["10:00", "22:00"]
     assert content.steroid_ends == ()
     assert content.stairs == (), "nothing goes down step by step any more"
     assert "last day" not in " ".join(content.stopping.lines)
@@ -161,20 +170,25 @@ def test_a_sheet_printed_after_a_hundred_days_still_has_the_drops_that_go_on(she
 
 def test_tablets_that_somebody_else_tapers_have_their_steps_but_no_end(sheet):
     _, content = sheet(_record(case="04-peter.json"))
-    lines = _lines(content, "Prednisolone, tablets of 5 mg")
-    assert lines == ["Every day"]
+    assert _days(content, "Prednisolone, tablets of 5 mg")[-1].startswith("From ")
     steps = [{"starts": "2026-03-16", "mg": 10}, {"starts": "2026-03-30", "mg": 5}]
     entry = {"medicine": "prednisolone-5-tablet", "route": "mouth", "count_a_day": 1, "mg": 20}
     _, content = sheet(_record({**entry, "ordered_by": "Dr Example", "mg_steps": steps}))
-    assert _lines(content, "Prednisolone, tablets of 5 mg") == [
-        "Until Sunday 15 March 2026",
-        "Monday 16 March 2026 to Sunday 29 March 2026",
-        "From Monday 30 March 2026 on",
+    taken = [
+        (plain(row.dates), mark.figure, mark.amount)
+        for row in rows_of_days(content)
+        for mark in row.marks
+        if mark.bottle.kind == "tablet"
     ]
-    day = next(d for d in content.calendar.days if d.day == "16 March")
-    assert "By mouth, Prednisolone, tablets of 5 mg: from today 2 tablets, 1 time a day (10 mg in all)." in [
-        e.words for e in day.events
+    said = [(days, figure, amount) for days, figure, amount in taken if amount]
+    assert [(figure, amount) for _, figure, amount in said] == [
+        ("4", "4 tablets (20 mg)"),
+        ("2", "2 tablets (10 mg)"),
+        ("1", "1 tablet (5 mg)"),
     ]
+    assert [days.split(" – ")[0] for days, _, _ in said[1:]] == ["Mon 16 March", "Mon 30 March"]
+    assert taken[-1] == (taken[-1][0], "1", None)
+    assert taken[-1][0].startswith("From ")
 
 
 def test_a_drop_whose_number_is_asked_for_is_not_told_to_wait(sheet):

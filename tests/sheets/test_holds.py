@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import pytest
+from leaf_rows import by_letter, home, plain, rows_of_days, told
 
 from followup.clinical.careplan import Caution
 
@@ -40,15 +41,15 @@ def test_no_steroid_now_does_not_stand_beside_start_it_now(make_content, make_pl
         update={"courses": tuple(c for c in plan.courses if c.role != "steroid"), "rounds": ()}
     )
     started = make_content(plan=plan, previous=without)
-    assert "Left eye, Prednisolone acetate 1%: start it now." in started.changes.lines
+    assert "Left eye, Prednisolone acetate 1%: start it now." in started.changes
     assert not [line for line in _cautions(started) if "no steroid drops" in line]
     assert [line for line in _cautions(make_content(plan=without)) if "no steroid drops" in line]
 
 
 def test_what_is_ordinary_has_its_end_and_goes_with_it(make_content):
     def ordinary(day: date):
-        sections = make_content(printed_on=day).sections
-        return next((s.lines for s in sections if s.heading == "This is ordinary"), None)
+        section = make_content(printed_on=day).ordinary
+        return section and section.lines
 
     assert ordinary(OPERATED)[1] == "Until about Thursday 4 June 2026 things may look bluish."
     assert len(ordinary(_later(5))) == 1
@@ -57,8 +58,11 @@ def test_what_is_ordinary_has_its_end_and_goes_with_it(make_content):
 
 def test_who_has_no_drops_is_told_nothing_about_drops(make_content, make_plan):
     bare = make_content(plan=make_plan(approved=True, courses=(), rounds=(), supply=()))
-    said = [*bare.teach_back.lines, *(line for s in bare.sections for line in s.lines)]
-    assert not [line for line in said if "If you fast" in line or "Carry the drops" in line]
+    assert "Carry the drops" not in " ".join(bare.teach_back.lines)
+    assert "If you fast" not in told(bare)
+    assert (bare.how_to, bare.stopping, bare.bottle_care, bare.bottles) == (None, None, None, ())
+    assert bare.table.none == "No drops at fixed times."
+    assert bare.table.rules == ()
 
 
 @pytest.mark.parametrize(("days", "told"), [(0, True), (1, False), (8, False)])
@@ -86,15 +90,13 @@ def test_a_bandage_lens_that_was_taken_out_is_not_spoken_of(make_content, make_p
     look = plan.needs[1].model_copy(update={"key": "left:bandage-lens", "kind": "bandage-lens"})
     out = look.model_copy(update={"state": "served", "served_on": _later(7)})
 
-    def home(need, day: date) -> str:
-        content = make_content(
-            record=record, plan=plan.model_copy(update={"needs": (*plan.needs, need)}), printed_on=day
-        )
-        return " ".join(line for s in content.sections for line in s.lines)
+    def rules(need, day: date) -> str:
+        with_need = plan.model_copy(update={"needs": (*plan.needs, need)})
+        return told(make_content(record=record, plan=with_need, printed_on=day))
 
-    assert "Leave it in." in home(look, _later(6))
-    assert "Leave it in." in home(out, _later(6))
-    assert "Leave it in." not in home(out, _later(8))
+    assert "Leave it in." in rules(look, _later(6))
+    assert "Leave it in." in rules(out, _later(6))
+    assert "Leave it in." not in rules(out, _later(8))
 
 
 def test_where_a_sentence_holds_for_one_of_two_eyes_it_names_the_eye(make_content, make_record):
@@ -103,8 +105,8 @@ def test_where_a_sentence_holds_for_one_of_two_eyes_it_names_the_eye(make_conten
         update={"eye": "right", "eye_drawn": "right", "air_or_gas": "none"}
     )
     both = record.model_copy(update={"operations": (other, *record.operations)})
-    home = [line for s in make_content(record=both).sections for line in s.lines]
-    assert [line for line in home if line.startswith("Left eye: There is a gas bubble in your eye.")]
+    always = home(make_content(record=both))["From now on:"]
+    assert [line for line in always if line.startswith("Left eye: There is a gas bubble in your eye.")]
 
 
 def test_a_check_before_leaving_ends_with_the_day_of_its_own_eyes_operation(
@@ -178,11 +180,13 @@ def test_a_visit_has_its_hour_and_the_clinic_its_address(make_content, make_plan
     assert spoken == "मंगलवार, 2 जून 2026, समय 14:30 (दोपहर 2:30 बजे)"
 
 
-def _bottle_notes(content, letter: str) -> tuple[str, ...]:
-    return next(b.notes for b in content.bottles if b.bottle.letter == letter)
+def _containers(content, letter: str) -> list[tuple[str, ...]]:
+    """Number, opened, thrown away, where the next is from; of each bottle of a letter."""
+    lines = next(b.lines for b in content.bottles if b.bottle.letter == letter)
+    return [tuple(map(plain, (c.number, c.opened, c.discard, c.next))) for c in lines]
 
 
-def test_a_bottle_in_use_is_not_to_be_opened_and_one_in_hand_not_to_be_fetched(make_content, make_plan):
+def test_a_bottle_in_hand_is_not_to_be_fetched(make_content, make_plan):
     plan = make_plan(approved=True)
     second = plan.supply[0].model_copy(
         update={
@@ -194,21 +198,19 @@ def test_a_bottle_in_use_is_not_to_be_opened_and_one_in_hand_not_to_be_fetched(m
         }
     )
     plan = plan.model_copy(update={"supply": (*plan.supply, second)})
-    assert [n for n in _bottle_notes(make_content(plan=plan), "S") if "2" in n.split(":")[0]] == [
-        "Bottle 2: open it on Sunday 21 June 2026. Throw it away after the last drop of Monday 29 June 2026.",
-        "You get bottle 2 at your visit on Monday 8 June 2026.",
-    ]
-    later = _bottle_notes(make_content(plan=plan, printed_on=_later(8)), "S")
-    assert "Bottle 1: throw it away after the last drop of Monday 29 June 2026." in later
-    assert not [note for note in later if "open it on Tuesday 2 June" in note or "You get bottle" in note]
-    assert "Bottle 2: throw it away after the last drop of Monday 29 June 2026." in _bottle_notes(
-        make_content(plan=plan, printed_on=_later(22)), "S"
-    )
+    two = [("1", "Tue 2 June", "Mon 29 June", ""), ("2", "Sun 21 June", "Mon 29 June", "")]
+    first, later = two
+    assert _containers(make_content(plan=plan), "S") == [(*first[:3], "Mon 8 June"), later]
+    assert _containers(make_content(plan=plan, printed_on=_later(8)), "S") == two
+    at_home = second.model_copy(update={"handed_over": _later(0), "handed_over_trip": None})
+    plan = plan.model_copy(update={"supply": (*plan.supply[:-1], at_home)})
+    assert _containers(make_content(plan=plan), "S") == two
 
 
 def test_no_bottle_is_thrown_away_before_the_night_drop_of_its_last_day(make_content, all_texts):
     content = make_content()
-    assert content.rounds[0].rounds[-1].time == "22:00"
+    assert by_letter(content, rows_of_days(content)[0])["Sl"][-1] == "22:00"
+    assert content.bottle_heads[2] == "Throw away after"
     assert not [text for text in all_texts(content) if "evening" in text and "hrow" in text]
 
 
@@ -254,27 +256,29 @@ def test_who_may_start_no_drop_yet_is_not_told_to_stop_none(make_content, make_p
 
 def test_one_bottle_alone_has_no_order_and_no_wait(make_content, make_plan):
     alone = make_content(plan=_held(make_plan(approved=True), "steroid", "nsaid"))
-    assert len(alone.rounds[0].bottles) == 1
-    assert alone.rounds_rules == ()
+    assert [len(row.marks) for row in rows_of_days(alone)] == [1]
+    assert alone.table.rules == ()
+    assert not [line for line in alone.how_to.lines if "wait" in line]
+    assert alone.how_to.lines[-1] == "Close the bottle."
 
 
 @pytest.mark.parametrize(
     ("tag", "said"),
     [
-        ("fr", "Du mardi 2 juin 2026 au lundi 8 juin 2026"),
-        ("es", "Del martes 2 de junio de 2026 al lunes 8 de junio de 2026"),
-        ("pt", "Terça-feira, 2 de junho de 2026 a segunda-feira, 8 de junho de 2026"),
+        ("fr", "Mar. 2 – lun. 8 juin"),
+        ("es", "Mar 2 – lun 8 de junio"),
+        ("pt", "Ter. 2 – seg. 8 de junho"),
     ],
 )
 def test_a_run_of_days_begins_its_line_and_not_a_word_within_it(tag, said, make_content):
-    steroid = next(b for b in make_content(language=tag).bottles if b.bottle.letter == "S")
-    assert steroid.lines[0].dates == said
+    assert plain(rows_of_days(make_content(language=tag))[0].dates) == said
 
 
 def test_eleven_in_the_morning_is_not_noon(make_content):
-    rounds = {r.time: r for r in make_content(language="te").rounds[0].rounds}
-    assert rounds["11:00"].part == "morning"
-    assert "ఉదయం" in rounds["11:00"].spoken
+    columns = {plain(c.time): c for c in make_content(language="te").table.columns}
+    assert columns["11:00"].part == "morning"
+    assert columns["11:00"].part_words == "ఉదయం"
+    assert plain(columns["17:00"].said) == "5"
 
 
 def test_a_medicine_that_waits_still_waits_after_the_days_it_was_planned_for(make_content, make_plan):
@@ -304,7 +308,8 @@ def test_who_only_takes_tablets_is_told_nothing_about_drops(make_content, make_p
     content = make_content(plan=plan, printed_on=_later(40))
     assert [b.bottle.kind for b in content.bottles] == ["tablet"]
     assert content.stopping is None
-    assert not [s for s in content.sections if s.heading in ("Your bottles", "How to put in a drop")]
+    assert (content.bottle_care, content.how_to) == (None, None)
+    assert content.table.rules == ()
     said = " ".join(content.teach_back.lines)
     assert "one drop" not in said
     assert "bottle" not in said
@@ -352,19 +357,14 @@ def test_what_is_said_of_a_bottle_holds_to_the_end_of_its_day(make_content, make
         }
     )
     plan = plan.model_copy(update={"supply": (*plan.supply, second)})
-    fetch = "You get bottle 2 at your visit on Monday 8 June 2026."
-    ahead = (
-        "Bottle 2: open it on Sunday 21 June 2026. Throw it away after the last drop of Friday 26 June 2026."
-    )
-    in_use = "Bottle 2: throw it away after the last drop of Friday 26 June 2026."
+    first = ("1", "Tue 2 June", "Mon 29 June")
+    second = ("2", "Sun 21 June", "Fri 26 June", "")
     for printed, said in (
-        (6, [ahead, fetch]),
-        (7, [ahead, fetch]),
-        (8, [ahead]),
-        (20, [ahead]),
-        (21, [in_use]),
-        (25, [in_use]),
-        (26, []),
+        (6, [(*first, "Mon 8 June"), second]),
+        (7, [(*first, "Mon 8 June"), second]),
+        (8, [(*first, ""), second]),
+        (25, [(*first, ""), second]),
+        (26, [(*first, "")]),
     ):
-        notes = _bottle_notes(make_content(plan=plan, printed_on=_later(printed)), "S")
-        assert [note for note in notes if "ottle 2" in note] == said, f"printed on day {printed}"
+        found = _containers(make_content(plan=plan, printed_on=_later(printed)), "S")
+        assert found == said, f"printed on day {printed}"
