@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import unicodedata
 from functools import lru_cache
 from pathlib import Path
 
 import fontpkg
-from fontTools.subset import Options, Subsetter  # type: ignore[import-untyped]
 from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
 from followup.errors import FollowupError
@@ -82,19 +80,6 @@ def printable_name(name: str, latin: str | None, where: str) -> str:
         return latin
     must_be_covered(name, where)
     raise AssertionError("unreachable: the name was found uncovered")
-
-
-@lru_cache(maxsize=64)
-def subset(family: str, weight: int, characters: frozenset[str]) -> bytes:
-    """A small TrueType font with only these characters and their joined forms, for a page to carry."""
-    with TTFont(font_file(family, weight)) as font:
-        options = Options(layout_features=["*"], notdef_outline=True, hinting=False)
-        chosen = Subsetter(options)
-        chosen.populate(text="".join(sorted(characters)))
-        chosen.subset(font)
-        small = io.BytesIO()
-        font.save(small)
-    return small.getvalue()
 
 
 def _prints(character: str) -> bool:

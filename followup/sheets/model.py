@@ -46,9 +46,10 @@ class Who(Piece):
 
 
 class Face(Piece):
-    """The patient's own mirror view; ``treated`` names the filled sides."""
+    """The patient's own mirror view; ``treated`` names the filled sides, ``eyes`` each in words."""
 
     treated: tuple[Eye, ...]
+    eyes: dict[Eye, str]
     words: str
     caption: str
 
@@ -192,6 +193,7 @@ class LeafTable(Piece):
     columns: tuple[Column, ...]
     rows: tuple[DaysLine | VisitLine, ...]
     now: str
+    today: str
     new: str | None
     rules: tuple[str, ...]
     none: str | None

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-import io
 import re
 from base64 import b64encode
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from itertools import groupby
+from typing import Literal
 
-from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from followup.clinical.record import Eye
-from followup.language.catalogues import translator
-from followup.language.fonts import subset
+from followup.clinical.record.base import BOTH_EYES
 from followup.language.languages import ENGLISH, language
 from followup.resources import folder
-from followup.sheets.model import SheetContent
+from followup.sheets.model import Column, DaysLine, LeafTable, RowMark, SheetContent
 from followup.sheets.paper.qr import code_pictures
 from followup.sheets.squares import dialled
 
@@ -46,73 +44,63 @@ def render_phone(content: SheetContent) -> str:
     # The codes are drawn from digits alone, so they are safe as they stand.
     codes = {name: Markup(found.svg) for name, found in code_pictures(content).items()}  # noqa: S704
     page = _environment().get_template("phone.html")
-    return page.render(
-        sheet=content, drawings=content.stairs, codes=codes, faces=_faces(content), say=_say(content)
-    )
+    return page.render(sheet=content, codes=codes, faces=_faces(content))
 
 
 @dataclass(frozen=True)
 class FontFace:
-    """A font that the page carries with it, as base64 of a WOFF file."""
+    """A font that the page carries with it, as base64 of a WOFF file; ``weight`` as CSS says it."""
 
     family: str
-    weight: int
+    weight: str
     data: str
 
 
 def _faces(content: SheetContent) -> tuple[FontFace, ...]:
-    """The scripts' own fonts, cut down for the page; Latin letters and digits every phone has.
-
-    Cutting takes a second or more. It is done for all that the language's catalogue can say, so
-    that the next patient's page finds the same cut made.
-    """
-    printed = content.model_dump_json(exclude={"teach_back", "code", "squares"})
+    """The scripts' own fonts; Latin letters and digits every phone has."""
     tags = [content.language] + ([content.twin.language] if content.twin else [])
-    faces = {}
-    for tag in tags:
-        family = language(tag).fonts[0]
-        if family == ENGLISH.fonts[0]:
-            continue
-        letters = _catalogue_letters(tag) | frozenset(printed)
-        characters = frozenset(c for c in letters if not (c.isascii() and c.isalnum()))
-        for weight in (400, 700):
-            faces[family, weight] = FontFace(family, weight, _packed(family, weight, characters))
-    return tuple(faces.values())
+    families = dict.fromkeys(language(tag).fonts[0] for tag in tags)
+    return tuple(face for family in families if family != ENGLISH.fonts[0] for face in _cut(family))
 
 
-@lru_cache(maxsize=32)
-def _catalogue_letters(tag: str) -> frozenset[str]:
-    return frozenset(c for forms in translator(tag).messages.values() for form in forms for c in form)
+@lru_cache(maxsize=8)
+def _cut(family: str) -> tuple[FontFace, ...]:
+    """The files of a family that ``locales/cut_fonts.py`` made, one for both weights or one for each."""
+    found = sorted((folder("templates") / "fonts").glob(f"{family}, *.woff"))
+    return tuple(
+        FontFace(family, file.stem.removeprefix(f"{family}, "), b64encode(file.read_bytes()).decode())
+        for file in found
+    )
 
 
-@lru_cache(maxsize=64)
-def _packed(family: str, weight: int, characters: frozenset[str]) -> str:
-    """The cut font as base64 of a WOFF file, half the size of the plain one."""
-    packed = io.BytesIO()
-    with TTFont(io.BytesIO(subset(family, weight, characters))) as font:
-        font.flavor = "woff"
-        font.save(packed)
-    return b64encode(packed.getvalue()).decode()
+def _has_both_eyes(table: LeafTable) -> bool:
+    """Whether a mark's eye has to be told from another's: then a row has a line for each."""
+    marks = [mark for row in table.rows if isinstance(row, DaysLine) for mark in row.marks]
+    return {*BOTH_EYES} <= {mark.bottle.side for mark in marks}
 
 
-def _say(content: SheetContent) -> Callable[[Any], Markup]:
-    """How the page writes a text: telephone numbers whole, the staff's words under the patient's."""
-    twin = content.twin
-
-    def say(text: Any) -> Markup:
-        if isinstance(text, str):
-            return _whole_numbers(text)
-        assert twin is not None
-        staff = Markup('<span class="staff" lang="{}" dir="{}">{}</span>').format(
-            twin.language, twin.direction, _whole_numbers(text["twin"])
-        )
-        return _whole_numbers(text["main"]) + Markup(" ") + staff
-
-    return say
+def _by_eye(row: DaysLine, both: bool) -> Iterator[tuple[Eye | None, list[RowMark]]]:
+    """The lines of a row: one for each eye and one by mouth, or a single one where one eye is treated."""
+    if not both:
+        yield None, list(row.marks)
+        return
+    for side in (*BOTH_EYES, None):
+        if marks := [mark for mark in row.marks if mark.bottle.side == side]:
+            yield side, marks
 
 
-def _whole_numbers(text: str) -> Markup:
-    """A telephone number is never parted at the end of a line, nor turned round."""
+def _at(row: DaysLine, column: int) -> list[RowMark]:
+    """What goes in at the clock time of a column, in the order of use."""
+    return [mark for mark in row.marks if mark.at[column]]
+
+
+def _parts(columns: tuple[Column, ...]) -> list[list[Column]]:
+    """The columns of each part of the day."""
+    return [list(group) for _, group in groupby(columns, key=lambda column: column.part)]
+
+
+def _say(text: str) -> Markup:
+    """A text; a telephone number in it is never parted at the end of a line, nor turned round."""
     safe, at = Markup(""), 0
     for match in _TELEPHONE.finditer(text):
         safe += escape(text[at : match.start()])
@@ -121,15 +109,15 @@ def _whole_numbers(text: str) -> Markup:
     return safe + escape(text[at:])
 
 
-def _main(text: Any) -> str:
-    """The patient's words alone, for an attribute."""
-    return text if isinstance(text, str) else str(text["main"])
-
-
 @lru_cache(maxsize=64)
-def _picture(name: str) -> Markup:
-    """A drawing of ``templates/pictures`` as part of the page; the words beside it say the same."""
+def _picture(name: str, direction: Literal["ltr", "rtl"] = "ltr") -> Markup:
+    """A drawing of ``templates/pictures`` as part of the page; the words beside it say the same.
+
+    Where the columns run from right to left the sun goes with them.
+    """
     inner, box = _drawing(name)
+    if direction == "rtl":
+        inner = f'<g transform="matrix(-1 0 0 1 {box.split()[2]} 0)">{inner}</g>'
     # Our own files, not anybody's input.
     return Markup(  # noqa: S704
         f'<svg class="picture" viewBox="{box}" aria-hidden="true" focusable="false">{inner}</svg>'
@@ -164,6 +152,15 @@ def _environment() -> Environment:
     )
     # Nothing is let through as markup: a template that would is refused.
     del environment.filters["safe"]
-    environment.filters |= {"dialled": dialled, "main": _main}
-    environment.globals |= {"picture": _picture, "hand_mirror": _hand_mirror, "cap_colours": CAP_COLOURS}
+    environment.filters["dialled"] = dialled
+    environment.globals |= {
+        "say": _say,
+        "picture": _picture,
+        "hand_mirror": _hand_mirror,
+        "cap_colours": CAP_COLOURS,
+        "has_both_eyes": _has_both_eyes,
+        "by_eye": _by_eye,
+        "at": _at,
+        "parts": _parts,
+    }
     return environment

@@ -26,6 +26,7 @@ from followup.sheets.wording import (
     NEW_ROWS,
     NOW,
     TABLETS_MG,
+    TODAY,
 )
 from followup.timing.calendar import every_day
 
@@ -61,6 +62,7 @@ def leaf_table(inputs: SheetInputs, previous: CarePlan | None) -> LeafTable:
         columns=tuple(_column(inputs, time) for time in times),
         rows=rows,
         now=inputs.say(NOW),
+        today=inputs.say(TODAY),
         new=inputs.say(NEW_ROWS) if any(row.new for row in rows) else None,
         rules=(*_after_midnight(inputs, times), *_round_rules(inputs)) if days else (),
         none=None if days else inputs.say(NO_ROUNDS),
