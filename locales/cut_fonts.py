@@ -17,7 +17,7 @@ from fontTools.varLib.instancer import instantiateVariableFont  # type: ignore[i
 
 from followup.language.catalogues import translator
 from followup.language.fonts import font_file
-from followup.language.languages import ENGLISH, LANGUAGES
+from followup.language.languages import LANGUAGES
 
 # The blocks of the scripts, from the first to the last code point (Unicode 15, Blocks.txt).
 BLOCKS = {
@@ -41,7 +41,7 @@ def letters(family: str) -> set[int]:
 
 
 def cut(font: TTFont, family: str) -> TTFont:
-    """The font with these letters and their joined forms, and nothing thinner, bolder or narrower than used."""
+    """The font with these letters and their joined forms, in no weight but those used."""
     options = Options(notdef_outline=True, hinting=False)
     options.name_IDs = ["*"]
     chosen = Subsetter(options)
