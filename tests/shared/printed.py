@@ -217,7 +217,7 @@ class Page:
             s
             for s in self.shapes
             if s.edge and s.segments >= _RECTANGLE and abs(s.x - box.x) < 2 and abs(s.y - box.y) < 2
-            and abs(s.width - box.width) < 4 and abs(s.height - box.height) < 4
+            and abs(s.width - box.width) < 0.4 * box.width and abs(s.height - box.height) < 0.4 * box.height
         ]  # fmt: skip
         if box.edge or outline:
             return "white and square" if box.segments <= _RECTANGLE else "white and round"
