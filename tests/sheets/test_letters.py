@@ -9,6 +9,7 @@ from datetime import date
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from leaf_rows import rows_of_days, rows_of_visits
 
 from followup.clinical.careplan import CarePlan, Course, Step
 from followup.clinical.day_plan import Bottle, DayPhase, Dose
@@ -87,13 +88,9 @@ versions = st.lists(st.lists(bottles, max_size=6).map(_plan), min_size=2, max_si
 def _marks(content) -> dict[str, set[str]]:
     """Every letter that the sheet has anywhere, by the name of the medicine."""
     found: dict[str, set[str]] = {}
-    heads = [b for table in content.rounds for b in table.bottles]
-    ticked = (
-        [b for day in content.calendar.days for r in day.rounds for b in r.bottles]
-        if content.calendar
-        else []
-    )
-    for bottle in (*(block.bottle for block in content.bottles), *heads, *ticked):
+    drawn = [mark.bottle for row in rows_of_days(content) for mark in row.marks]
+    handed = [b for visit in rows_of_visits(content) for given in visit.handed for b in given.bottles]
+    for bottle in (*(block.bottle for block in content.bottles), *drawn, *handed):
         found.setdefault(bottle.name, set()).add(bottle.letter)
     return found
 
