@@ -5,12 +5,13 @@ from __future__ import annotations
 from importlib.resources import files
 
 import pytest
+from leaf_rows import plain, rows_of_days, rows_of_visits, times
 
 from followup.clinical.plan.build import build_plan
+from followup.clinical.plan.course_table import course_table
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_json_object, parse_record
 from followup.errors import FollowupError
-from followup.language.direction import without_marks
 from followup.sheets.content import build_content
 from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import render_pdf
@@ -41,11 +42,9 @@ def test_every_case_prints_on_paper_and_phone(name, language, clinic):
     plan, content = _draft(name, clinic, language)
     assert render_pdf(content)[:5] == b"%PDF-"
     assert "</html>" in render_phone(content)
-    assert len(content.visits) == len(plan.trips)
-    assert all(visit.reasons for visit in content.visits)
-    going_on = any(c.from_before and c.state == "active" for c in plan.courses)
-    ending = [d for p in plan.rounds[-1:] for d in p.doses if not plan.course(d.course).from_before]
-    assert len(content.rounds) == len(plan.rounds) + (going_on and bool(ending))
+    assert len(rows_of_visits(content)) == len(plan.trips)
+    assert all(visit.reason for visit in rows_of_visits(content))
+    assert len(rows_of_days(content)) == len(course_table(plan).days)
     held = [c for c in plan.courses if c.state == "held"]
     assert len(content.held.lines if content.held else ()) == len(held)
 
@@ -58,30 +57,31 @@ def test_the_child_is_refused_a_sheet(clinic):
 def test_two_eyes_stand_on_one_sheet_each_bottle_with_its_eye(clinic):
     _, content = _draft(next(n for n in CASES if n.startswith("05")), clinic, "en")
     assert content.face.words == "Both eyes"
-    assert {b.eye for b in content.rounds[0].bottles} == {"Right eye", "Left eye"}
-    eyes = [b.eye for b in content.rounds[0].bottles]
+    first = rows_of_days(content)[0]
+    eyes = [m.bottle.eye for m in first.marks]
+    assert set(eyes) == {"Right eye", "Left eye"}
     assert eyes == sorted(eyes, reverse=True), "right eye before left, never mixed"
-    assert "Between one eye and the other you need not wait." in content.rounds_rules
+    assert "Between one eye and the other you need not wait." in content.table.rules
     assert len(content.stairs) == 2
-    visit = content.visits[0]
-    assert all(reason.startswith(("Left eye: ", "Right eye: ")) for reason in visit.reasons)
+    assert all(reason.startswith(("Left eye: ", "Right eye: ")) for reason in content.next_visit.reasons)
 
 
 def test_the_night_worker_has_his_drops_after_rising_in_the_afternoon(clinic):
     _, content = _draft(
         next(n for n in CASES if n.startswith("08")), clinic, "en", SheetOptions(calendar=True)
     )
-    times = [without_marks(r.time) for r in content.rounds[0].rounds]
-    assert times[0] == "16:00"
-    assert [t for t in times if "(after midnight)" in t or "(next morning)" in t]
-    ticked = [without_marks(r.time) for r in content.calendar.days[0].rounds]
-    assert ticked == times, "what belongs to the night says so beside its box as well"
+    columns = times(content)
+    assert columns[0] == "16:00"
+    late = [time for time in columns if time < "16:00"]
+    assert columns[-len(late) :] == late, "what belongs to the night comes after the evening"
+    assert [plain(rule).split()[0] for rule in content.table.rules[: len(late)]] == late
+    assert all("(after midnight)" in r or "(next morning)" in r for r in content.table.rules[: len(late)])
 
 
 @pytest.mark.parametrize(("language", "pictures"), [("ur", True), ("ta", True), ("sw", False), ("fr", False)])
-def test_times_of_the_night_find_room_in_two_languages_on_the_small_paper(clinic, language, pictures):
+def test_times_of_the_night_find_room_on_the_small_paper_and_on_the_staff_s_copy(clinic, language, pictures):
     name = next(n for n in CASES if n.startswith("08"))
-    options = SheetOptions(paper="A5", size="large", twin="en", pictures=pictures)
+    options = SheetOptions(paper="A5", twin="en", pictures=pictures)
     _, content = _draft(name, clinic, language, options)
     assert render_pdf(content)[:5] == b"%PDF-"
 

@@ -170,7 +170,9 @@ def test_the_two_eyes_bottles_of_one_medicine_have_one_letter_and_marks_of_two_f
     ]
     page = render_phone(content)
     spans = re.findall(
-        r'<span class="letter (\w+)" dir="ltr">(\w+)</span> <b>([^<]+)</b><span[^>]*>([^<]+)', page
+        r'<span class="letter (\w+)" dir="ltr">(\w+)</span>\s*<span class="named"><b>([^<]+)</b>'
+        r'\s*<span class="eye">([^<]+)',
+        page,
     )
     assert set(spans) == {
         ("right", "P", "Latanoprost 0.005%", "Right eye"),

@@ -9,6 +9,7 @@ from itertools import combinations
 
 import pytest
 import typst
+from leaf_rows import rows_of_days
 from printed import read
 
 from followup.language.fonts import font_folders
@@ -38,24 +39,19 @@ def _told(pdf: bytes) -> list[str]:
 def test_every_due_drop_is_told_with_its_medicine_and_eye_and_nothing_else_is(make_content):
     content = make_content(options=SheetOptions(calendar=False))
     marks = [t for t in _told(render_pdf(content)) if t.startswith("1 drop")]
-    due = [
-        bottle.due
-        for phase in content.rounds
-        for row in phase.rounds
-        for bottle, now in zip(phase.bottles, row.due, strict=True)
-        if now
-    ]
+    due = [m.bottle.due for row in rows_of_days(content) for m in row.marks for there in m.at if there]
     assert due[0] == "1 drop: Moxifloxacin 0.5%, Left eye"
     assert sorted(marks) == sorted(due)
 
 
-def test_the_phone_page_tells_every_due_drop(make_content):
+def test_the_phone_page_tells_every_due_drop_of_the_table(make_content):
     content = make_content()
     page = render_phone(content)
-    assert page.count('aria-label="1 drop: Prednisolone acetate 1%, Left eye"') == 4 + 3 + 2 + 1
-    empty = [row for phase in content.rounds for row in phase.rounds for now in row.due if not now]
-    assert empty
-    assert page.count('aria-label="1 drop') == sum(sum(r.due) for p in content.rounds for r in p.rounds)
+    table = page[page.index("<thead>") : page.index("</table>")]
+    assert table.count('aria-label="1 drop: Prednisolone acetate 1%, Left eye"') == 4 + 3 + 2 + 1
+    cells = [there for row in rows_of_days(content) for mark in row.marks for there in mark.at]
+    assert not all(cells)
+    assert table.count('aria-label="1 drop') == sum(cells)
 
 
 def test_the_two_eyes_bottles_of_one_medicine_look_different_on_the_phone(make_long_content):
@@ -118,12 +114,10 @@ def test_a_cell_has_room_for_four_marks_two_by_two(tag):
         assert abs(one.x - other.x) > one.width or abs(one.y - other.y) > one.height
 
 
-def test_a_row_of_pictures_is_one_round_and_shows_each_drop_once(make_content):
+def test_a_sheet_with_pictures_tells_each_drop_of_the_table_once(make_content):
     content = make_content(options=SheetOptions(pictures=True, calendar=False))
     told = [t for t in _told(render_pdf(content)) if t.startswith("1 drop")]
-    assert len(told) == sum(sum(row.due) for phase in content.rounds for row in phase.rounds)
-    page = render_phone(content)
-    assert page.count('<div class="round">') == sum(len(phase.rounds) for phase in content.rounds)
+    assert len(told) == sum(sum(mark.at) for row in rows_of_days(content) for mark in row.marks)
 
 
 def test_the_drops_shape_is_in_no_picture_but_of_putting_in_a_drop():
