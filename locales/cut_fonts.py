@@ -37,7 +37,7 @@ def letters(family: str) -> set[int]:
         if language.fonts[0] == family:
             said.update(c for forms in translator(tag).messages.values() for form in forms for c in form)
     first, last = BLOCKS[family]
-    return {*range(first, last + 1), *(ord(c) for c in said if not (c.isascii() and c.isalnum()))}
+    return {*range(first, last + 1), *(ord(c) for c in said if c == " " or not c.isascii())}
 
 
 def cut(font: TTFont, family: str) -> TTFont:
@@ -55,9 +55,7 @@ def cut(font: TTFont, family: str) -> TTFont:
 
 
 def write(target: Path) -> None:
-    for family in {
-        language.fonts[0]: None for language in LANGUAGES.values() if language.fonts != ENGLISH.fonts
-    }:
+    for family in BLOCKS:
         for weight in (400, 700):
             font = TTFont(font_file(family, weight))
             both = "fvar" in font

@@ -89,9 +89,11 @@ def _by_eye(row: DaysLine, both: bool) -> Iterator[tuple[Eye | None, list[RowMar
             yield side, marks
 
 
-def _at(row: DaysLine, column: int) -> list[RowMark]:
-    """What goes in at the clock time of a column, in the order of use."""
-    return [mark for mark in row.marks if mark.at[column]]
+def _rounds(table: LeafTable, row: DaysLine) -> Iterator[tuple[Column, list[RowMark]]]:
+    """The clock times of a row with what goes in then, in the order of use; none where words tell it."""
+    for place, column in enumerate(() if row.told else table.columns):
+        if due := [mark for mark in row.marks if mark.at[place]]:
+            yield column, due
 
 
 def _parts(columns: tuple[Column, ...]) -> list[list[Column]]:
@@ -160,7 +162,7 @@ def _environment() -> Environment:
         "cap_colours": CAP_COLOURS,
         "has_both_eyes": _has_both_eyes,
         "by_eye": _by_eye,
-        "at": _at,
+        "rounds": _rounds,
         "parts": _parts,
     }
     return environment
