@@ -21,18 +21,21 @@ from followup.sheets.phone import FontFace, _environment, render_phone
 FOLDER = Path(__file__).parent / "pinned_phone"
 COMMAND = "python tests/sheets/renew_phone_pins.py"
 ODD = "<b>&\"'"
-PICTURES = SheetOptions(pictures=True)
+PICTURES = SheetOptions(pictures=True, calendar=True)
 
 
 def _brief(content):
     """What repeats on every page is cut short, in both languages alike."""
+    table = content.table.model_copy(update={"rows": content.table.rows[:3]})
     cut = {
-        "rounds": content.rounds[:2],
+        "table": table,
         "bottles": content.bottles[:2],
-        "visits": content.visits[:2],
-        "sections": content.sections[:2],
+        "home": content.home[:1],
         "squares": content.squares[:1],
     }
+    cut["calendar"] = content.calendar and content.calendar.model_copy(
+        update={"days": tuple(day for day in content.calendar.days[:6] if (day.row or 0) < 3)}
+    )
     return content.model_copy(update=cut | {"twin": content.twin and _brief(content.twin)})
 
 
@@ -41,55 +44,32 @@ def _of_every_kind(content):
     (first, *_) = content.bottles
     told = [("S", "drop", "left", "pink"), ("N", "drop", "right", None), ("A2", "ointment", "left", "tan")]
     told += [("C", "tablet", None, None), ("P", "tablet", None, "red"), ("L", "ointment", "right", "grey")]
-    blocks = [
-        first.model_copy(
-            update={
-                "bottle": first.bottle.model_copy(
-                    update={
-                        "letter": letter,
-                        "kind": kind,
-                        "side": side,
-                        "cap": cap,
-                        "name": f"{letter} {ODD}",
-                    }
-                )
-            }
-        )
-        for letter, kind, side, cap in told
+    keys = ("letter", "kind", "side", "cap")
+    bottles = [
+        first.bottle.model_copy(update=dict(zip(keys, one, strict=True)) | {"name": f"{one[0]} {ODD}"})
+        for one in told
     ]
-    rounds = [
-        phase.model_copy(
-            update={
-                "bottles": tuple(block.bottle for block in blocks),
-                "rounds": tuple(one.model_copy(update={"due": (True, False) * 3}) for one in phase.rounds),
-            }
-        )
-        for phase in content.rounds[:2]
+    row, mark = content.table.rows[0], content.table.rows[0].marks[0]
+    marks = [
+        mark.model_copy(update={"bottle": bottle, "amount": ODD if bottle.letter == "P" else None})
+        for bottle in bottles
     ]
-    return _brief(content).model_copy(update={"bottles": tuple(blocks), "rounds": tuple(rounds)})
+    rows = tuple(
+        row.model_copy(update={"marks": tuple(marks), "told": words, "new": True}) for words in (False, True)
+    )
+    blocks = tuple(first.model_copy(update={"bottle": bottle}) for bottle in bottles)
+    table = content.table.model_copy(update={"rows": rows})
+    return content.model_copy(update={"bottles": blocks, "table": table, "calendar": None})
 
 
 def _bare(content):
     """All that a sheet may lack is gone."""
-    gone = dict.fromkeys(
-        (
-            "changes",
-            "held",
-            "cautions",
-            "allergies",
-            "before_leaving",
-            "next_visit",
-            "stopping",
-            "code",
-            "first_line",
-        )
-    )
-    clinic = content.clinic.model_copy(update={"address": "", "nearest": ""})
-    lists = dict.fromkeys(
-        ("bottles", "visits", "squares", "sections", "steroid_ends", "rounds", "rounds_rules"), ()
-    )
-    none = {"no_rounds": "No drops now.", "stairs": content.stairs[:1], "clinic": clinic}
-    return content.model_copy(update=gone | lists | none)
+    gone = ("held", "cautions", "allergies", "before_leaving", "next_visit", "stopping", "code", "first_line")
+    gone += ("bottle_care", "how_to", "ordinary", "calendar")
+    lists = dict.fromkeys(("bottles", "squares", "steroid_ends", "home", "changes"), ())
+    table = content.table.model_copy(update={"columns": (), "rows": (), "rules": (), "none": "No drops now."})
+    none = {"table": table, "clinic": content.clinic.model_copy(update={"address": "", "nearest": ""})}
+    return content.model_copy(update=dict.fromkeys(gone) | lists | none)
 
 
 def _drawn(formulary) -> dict[str, str]:
@@ -117,8 +97,8 @@ def test_the_page_for_a_telephone_is_as_it_was_pinned(formulary, monkeypatch):
     monkeypatch.setattr(
         "followup.sheets.phone._faces",
         lambda content: (
-            FontFace(f"Letters of {content.language}", 400, "AAAA"),
-            FontFace("Others", 700, "BBBB"),
+            FontFace(f"Letters of {content.language}", "400 700", "AAAA"),
+            FontFace("Others", "700", "BBBB"),
         ),
     )
     for drawn in ("qr_picture", "return_picture"):
