@@ -8,9 +8,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations, pairwise
 
-from printed import Box, Mark, Page, Shape
+from printed import Box, Mark, Page
 
 _TIME = re.compile(r"\d\d:\d\d")
 _GREY = (234, 234, 234)
@@ -139,15 +139,17 @@ def _dose(page: Page, mark: Mark, way: int) -> str | None:
     return min(near, key=lambda d: abs(d.x - mark.x)).kind if near else None
 
 
-def frame_of(page: Page, words: str) -> tuple[Box, float]:
-    """The box of straight lines round the words, and how thick they are."""
-    (word,) = [w for w in page.words if w.text == words][:1] or [None]
-    assert word
-    upright = [s for s in page.shapes if _is_upright(s) and s.bottom < word.y < s.top]
-    left = max((s for s in upright if s.x < word.x), key=lambda s: s.x)
-    right = min((s for s in upright if s.x > word.x), key=lambda s: s.x)
-    return Box(left.x, left.bottom, right.x, left.top), min(left.width, right.width) / 2
+def table_box(page: Page) -> Box:
+    """Where the table lies on its page."""
+    lines = _Lines(page)
+    return Box(lines.left, lines.bands[-1][1], lines.right, lines.bands[0][0])
 
 
-def _is_upright(shape: Shape) -> bool:
-    return shape.edge and shape.segments == 2 and shape.height > 40 and shape.width < 8
+def frames(page: Page) -> list[Box]:
+    """The boxes drawn in straight lines round words, the one in the thickest lines first."""
+    upright = [s for s in page.shapes if s.edge and s.segments == 2 and s.height > 40 and 1 < s.width < 6]
+    found = {}
+    for one, other in combinations(sorted(upright, key=lambda s: s.x), 2):
+        if abs(one.top - other.top) < 0.5 and abs(one.bottom - other.bottom) < 0.5 and abs(one.width - other.width) < 0.1:
+            found[Box(one.x, one.bottom, other.x, one.top)] = one.width
+    return sorted(found, key=lambda box: -found[box])

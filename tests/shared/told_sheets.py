@@ -14,6 +14,7 @@ from followup.clinical.record import Record, parse_json_object, parse_record
 from followup.sheets.content import ClinicInfo, SheetIssue, build_content
 from followup.sheets.model import SheetContent
 from followup.sheets.options import SheetOptions
+from followup.sheets.paper.pdf import laid_out
 
 _FOLDER = files("followup") / "demo" / "cases"
 # The last is a child's, whose plan is refused.
@@ -74,6 +75,16 @@ def sheet(
         previous=_before(of.plan) if replaced else None,
         options=options,
     )
+
+
+@cache
+def printed(
+    case: str, tag: str, *, replaced: bool = False, options: SheetOptions | None = None
+) -> tuple[SheetContent, bytes, int]:
+    """The same with its PDF and how many pages that has, set once."""
+    content = sheet(case, tag, replaced=replaced, options=options)
+    pdf, _, pages = laid_out(content)
+    return content, pdf, pages
 
 
 def _before(plan: CarePlan) -> CarePlan:
