@@ -150,6 +150,10 @@ def frames(page: Page) -> list[Box]:
     upright = [s for s in page.shapes if s.edge and s.segments == 2 and s.height > 40 and 1 < s.width < 6]
     found = {}
     for one, other in combinations(sorted(upright, key=lambda s: s.x), 2):
-        if abs(one.top - other.top) < 0.5 and abs(one.bottom - other.bottom) < 0.5 and abs(one.width - other.width) < 0.1:
+        if (
+            abs(one.top - other.top) < 0.5
+            and abs(one.bottom - other.bottom) < 0.5
+            and abs(one.width - other.width) < 0.1
+        ):
             found[Box(one.x, one.bottom, other.x, one.top)] = one.width
     return sorted(found, key=lambda box: -found[box])
