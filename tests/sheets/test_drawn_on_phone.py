@@ -157,7 +157,7 @@ def _cells(table: str) -> list[dict[str, list[str]]]:
 
 
 def _tds(row: str) -> list[str]:
-    return re.findall(r"<td>(.*?)</td>", row, re.DOTALL)
+    return re.findall(r"<td>(.*?)</td>", row, re.DOTALL)[-len(_TIMES) :]
 
 
 def _due(side, filled, said, letter, figure, drawn, *, of) -> str:
