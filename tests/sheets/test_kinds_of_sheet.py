@@ -178,7 +178,7 @@ def test_the_codes_on_the_phone_stand_under_their_own_names(formulary):
     page = render_phone(two_eyes.content(formulary))
     found = {}
     for name, svg in re.findall(
-        r'<h[23]>([^<]+)</h[23]>\s*(?:</summary>)?\s*<div class="code" role="img"[^>]*>(<svg.*?</svg>)',
+        r'<h[23]>([^<]+)</h[23]>\s*(?:</summary>)?\s*<div role="img" class="code"[^>]*>(<svg.*?</svg>)',
         page,
         re.DOTALL,
     ):
@@ -199,7 +199,7 @@ def test_the_codes_on_the_phone_stand_under_their_own_names(formulary):
 
 def test_the_phone_dials_the_number_that_it_shows(formulary):
     page = render_phone(two_eyes.content(formulary))
-    links = re.findall(r'<a href="tel:([^"]+)">(.*?)</a>', page)
+    links = re.findall(r'<a class="call" href="tel:([^"]+)">(.*?)</a>', page)
     assert [(number, re.sub(r"<[^>]+>", "", said)) for number, said in links] == [
         ("+442079460101", "By day: +44 20 7946 0101"),
         ("+442079460177", "By night: +44 20 7946 0177"),
