@@ -43,7 +43,7 @@ _LEAST_RUN = 5
 _MOST_COLUMNS: dict[tuple[Paper, Size], int] = {
     ("A4", "normal"): 11,
     ("Letter", "normal"): 11,
-    ("A5", "normal"): 7,
+    ("A5", "normal"): 6,
     ("A4", "large"): 6,
     ("Letter", "large"): 6,
     ("A5", "large"): 3,

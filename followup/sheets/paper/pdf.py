@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Iterator
 from datetime import date
@@ -14,6 +15,7 @@ from followup.language.direction import without_marks
 from followup.language.fonts import must_be_covered
 from followup.said import say
 from followup.sheets.model import Cover, SheetContent
+from followup.sheets.options import Paper, Size
 from followup.sheets.paper.qr import code_pictures
 from followup.sheets.paper.typesetter import Typesetter, typesetter
 
@@ -21,7 +23,15 @@ from followup.sheets.paper.typesetter import Typesetter, typesetter
 READER = threading.Lock()
 _LONG_WORD = 10
 _LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's overhang is no alarm
-_DAYS_A_PAGE = 14  # days to tick, at the least: on small paper in large letters
+# Days to tick on one page.
+_DAYS_A_PAGE: dict[tuple[Paper, Size], int] = {
+    ("A4", "normal"): 28,
+    ("Letter", "normal"): 25,
+    ("A5", "normal"): 19,
+    ("A4", "large"): 21,
+    ("Letter", "large"): 19,
+    ("A5", "large"): 14,
+}
 # Pages beyond which a sheet came out wrong: no plan that can be signed needs more.
 _MOST_PAGES = 12
 _NOT_PRINTED = frozenset({"payload", "fonts", "printed_on", "svg", "kind"})
@@ -84,6 +94,7 @@ def sheet_data(content: SheetContent) -> dict[str, Any]:
     data["long_words"] = _long_words(data)
     data["codes"] = _codes(content)
     data["close"] = False
+    data["days_a_page"] = _DAYS_A_PAGE[content.paper, content.size]
     return data
 
 
@@ -120,8 +131,9 @@ def _long_words(data: dict[str, Any]) -> list[str]:
 
 
 def _tick_pages(content: SheetContent) -> int:
-    """At most so many pages of days to tick."""
-    return -(-len(content.calendar.days) // _DAYS_A_PAGE) if content.calendar else 0
+    """So many pages of days to tick."""
+    days = len(content.calendar.days) if content.calendar else 0
+    return math.ceil(days / _DAYS_A_PAGE[content.paper, content.size])
 
 
 def _must_end(pages: int, content: SheetContent) -> None:
