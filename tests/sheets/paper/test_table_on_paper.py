@@ -16,6 +16,7 @@ from printed import Page, read
 from printed_table import PrintedRow, PrintedTable, has_table, table_on
 from told_sheets import CASES, sheet
 
+from followup.language.direction import without_marks
 from followup.sheets.model import DaysLine, NamedBottle, RowMark, SheetContent, VisitLine
 from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import job, laid_out, sheet_data
@@ -42,7 +43,7 @@ def differences(pages: tuple[Page, ...], content: SheetContent) -> list[str]:
     """Where the printed table is not the table of the content."""
     tables = _tables(pages, content)
     order = -1 if content.direction == "rtl" else 1
-    times = tuple(column.time for column in content.table.columns)
+    times = tuple(without_marks(column.time) for column in content.table.columns)
     found = [f"columns {t.times}" for t in tables if t.times[::order] != times]
     drawn = [row for table in tables for row in table.rows]
     if len(drawn) != len(content.table.rows):
