@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from collections.abc import Iterator, Sequence
 from itertools import pairwise, takewhile
 
 from followup.clinical.careplan import CarePlan, Course, Trip
@@ -223,7 +222,7 @@ class _News:
 
     def __init__(self, inputs: SheetInputs, previous: CarePlan | None) -> None:
         self._from = inputs.printed_on
-        self._before = None if previous is None else _by_day(course_table(previous).days)
+        self._before = None if previous is None else course_table(previous)
         self._visits = set()
         if previous is not None:
             self._visits = {(t.date, t.hour) for t in previous.trips if t.status in TO_COME}
@@ -233,27 +232,21 @@ class _News:
 
         What goes on past a plan is judged by its first day: it is the same on all.
         """
-        if self._before is None:
+        before = self._before
+        if before is None:
             return False
         start = max(row.start, self._from)
         now = _drops(row)
         days = every_day(start, row.end) if row.end else (start,)
-        return any(self._before.get(day, _NO_DROPS) != now for day in days)
+        return any(_drops(before.on(day)) != now for day in days)
 
     def of_visit(self, trip: Trip) -> bool:
         return self._before is not None and (trip.date, trip.hour) not in self._visits
 
 
-_Drops = frozenset[tuple[str, tuple[str, ...], float | None]]
-_NO_DROPS: _Drops = frozenset()
-
-
-def _drops(row: DaysRow) -> _Drops:
-    return frozenset((f"{m.course.medicine} {m.course.eye}", m.times, m.tablets) for m in row.marks)
-
-
-def _by_day(rows: Iterable[DaysRow]) -> dict[date, _Drops]:
-    return {day: _drops(row) for row in rows for day in every_day(row.start, row.end or row.start)}
+def _drops(row: DaysRow | None) -> set[tuple[str, tuple[str, ...], float | None]]:
+    marks = row.marks if row else ()
+    return {(f"{m.course.medicine} {m.course.eye}", m.times, m.tablets) for m in marks}
 
 
 def _after_midnight(inputs: SheetInputs, times: Sequence[str]) -> tuple[str, ...]:
