@@ -7,7 +7,7 @@ import re
 PASSWORD = "a long enough password"
 BRIMONIDINE = {"medicine": "brimonidine-0-2", "eye": "right", "count_a_day": 2}
 DORZOLAMIDE = {"medicine": "dorzolamide-2", "eye": "right", "count_a_day": 2}
-MARK = re.compile(r'<span class="letter right" dir="ltr">(\w+)</span> <b>([^<]+)</b>')
+MARK = re.compile(r'<span class="letter right" dir="ltr">(\w+)</span>\s*<span class="named"><b>([^<]+)</b>')
 
 
 def test_a_drop_keeps_its_letter_when_the_one_before_it_is_taken_away(house):
