@@ -79,7 +79,7 @@ def _between(inputs: SheetInputs, trip: Trip) -> list[tuple[Eye | None, str]]:
     The rules at work on the visit have its reasons; a plan of before they were kept has all of them.
     """
     gaps = [gap for gap in inputs.plan.gaps if set(gap.reasons) & set(trip.reasons)] or inputs.plan.gaps
-    found = [(gap.eye, _reason(inputs, gap.look, gap.eye)) for gap in gaps]
+    found: list[tuple[Eye | None, str]] = [(gap.eye, _reason(inputs, gap.look, gap.eye)) for gap in gaps]
     return found or [(None, inputs.say(REASONS["other"]))]
 
 

@@ -222,5 +222,3 @@ TABLETS_MG = N_("%(tablets)s (%(mg)s mg)")
 AMOUNT_TIMES = N_("%(amount)s: %(times)s")
 # Translators: on the page for a telephone: heading of the drops that still come today.
 TODAY = N_("Today")
-# Translators: on the page for a telephone: folds that open at a touch.
-EVERYTHING_ELSE = N_("Your bottles, and what to do at home")

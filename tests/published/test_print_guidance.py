@@ -39,15 +39,19 @@ def test_the_formula_gives_the_known_ratios_on_white(colour, ratio, passes):
     assert (contrast(colour, "#ffffff") >= 4.5) is passes
 
 
-def test_body_text_is_14_point_and_headings_18():
-    # RNIB clear print guidance, secondary copy: at least 14 point, large headings; large print 18.
-    sizes = re.findall(r"(body|large|small|foot): \(if big[^{]*\{ ([\d.]+)pt \} else \{ ([\d.]+)pt \}", SHEET)
-    assert {name: (float(normal), float(big)) for name, big, normal in sizes} == {
-        "body": (14, 18),
-        "large": (18, 22),
-        "small": (11, 14),
-        "foot": (9, 10.5),
-    }
+def test_the_front_is_set_in_12_point_at_least_and_large_print_is_larger_by_a_third():
+    # RNIB clear print guidance: at least 12 point, 14 preferred; what a patient acts on is on the front.
+    sizes = re.findall(r"\(pick\(([\d.]+)pt, ([\d.]+)pt\), pick\(([\d.]+)pt, ([\d.]+)pt\)\)", SHEET)
+    a5_large, a5, large, usual = (tuple(map(float, found)) for found in sizes)
+    for comfortable, least, back, back_least in (a5_large, a5, large, usual):
+        assert comfortable >= least >= back_least
+        assert comfortable >= back >= back_least
+    assert usual[1] >= 12, "nothing on the front is smaller"
+    assert usual[3] >= 11, "nor on the back"
+    assert large[0] >= 18
+    assert large[1] / usual[1] > 4 / 3
+    assert a5_large[1] > a5[1] >= 11
+    assert "foot: 10pt" in SHEET
 
 
 def test_no_italics_underline_capitals_or_justified_text():

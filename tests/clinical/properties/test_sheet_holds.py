@@ -16,10 +16,12 @@ from followup.language.dates import long_date
 from followup.language.direction import without_marks
 from followup.language.languages import LANGUAGES
 from followup.sheets.content import ClinicInfo, build_content
-from followup.sheets.wording import ADVICE, REASONS
+from followup.sheets.model import SheetVisit
+from followup.sheets.wording import ADVICE, ALWAYS, REASONS, UNTIL
 
 PROTOCOL = load_protocol()
 CLINIC = ClinicInfo("Lantern Hill Eye Clinic", "LH", "+44 20 7946 0101", "+44 20 7946 0102", None, "UTC")
+_NONE = SheetVisit(day="", reasons=(), notes=())
 few = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 
 
@@ -37,15 +39,26 @@ class _Sheet:
             self.plan, self.record, PROTOCOL.formulary, CLINIC, language=tag, printed_on=day
         )
         self.content = content
-        sections = [s for s in (content.cautions, *content.sections, content.teach_back) if s]
+        sections = [s for s in (content.cautions, *content.home, content.ordinary, content.teach_back) if s]
         self.said = tuple(without_marks(line) for section in sections for line in section.lines)
-        self.reasons = {without_marks(r) for visit in content.visits for r in visit.reasons}
+        rows = [row.reason for row in content.table.rows if row.kind == "visit"]
+        self.reasons = {without_marks(r) for r in (*rows, *(content.next_visit or _NONE).reasons)}
+        self.over = {without_marks(x): without_marks(g.heading) for g in content.home for x in g.lines}
 
     def until(self, sentence: str) -> list[str]:
-        """What stands for the last day wherever this sentence is said; "" where it names none."""
+        """What stands for the last day wherever this sentence is said, or over it; "" where none is named."""
         before, gap, after = translator(self.tag).gettext(ADVICE[sentence]).partition("%(until)s")
         pattern = re.escape(before) + ("(.+)" if gap else "()") + re.escape(after)
-        return [found[1] for line in self.said if (found := re.search(pattern + r"\Z", line))]
+        said = [(found[1], line) for line in self.said if (found := re.search(pattern + r"\Z", line))]
+        return [last or self._day_over(line) for last, line in said]
+
+    def _day_over(self, line: str) -> str:
+        """The day of the heading under which a rule of everyday life stands; "" where that has none."""
+        words = translator(self.tag).gettext
+        heading, (before, _, after) = self.over.get(line, ""), words(UNTIL).partition("%(day)s")
+        if heading in ("", without_marks(words(ALWAYS))):
+            return ""
+        return heading.removeprefix(before).removesuffix(after)
 
     def says(self, sentence: str) -> bool:
         return bool(self.until(sentence))
@@ -95,7 +108,7 @@ def test_no_sheet_holds_a_sentence_whose_end_has_passed_or_whose_state_does_not_
         "only-eye": any(e.only_seeing for e in (patient.eyes.right, patient.eyes.left)),
         "allergy": bool(patient.allergies or patient.allergy_text),
         "pregnancy": patient.sex == "female" and patient.conditions.pregnancy in (None, "no"),
-        "drive": bool(sheet.content.visits),
+        "drive": sheet.content.next_visit is not None,
     }
     for sentence, holds in states.items():
         assert holds or not sheet.says(sentence), sentence
