@@ -65,6 +65,7 @@ def laid_out(
     for close in (False, True):
         for data in sheets:
             data["close"] = close
+        _lay_beside(sheets)
         pdf = setter.typeset(job(sheets, content.printed_on))
         pages = _pages(pdf)
         ticked = len(sheets) * _tick_pages(content)
@@ -73,6 +74,15 @@ def laid_out(
     _must_end(len(pages) - ticked, content)
     _must_lie_on_paper(pages, content)
     return pdf, sheets, len(pages)
+
+
+def _lay_beside(sheets: list[dict[str, Any]]) -> None:
+    """Let each of two leaves know the other, so that their lines stand at the same height."""
+    for data in sheets:
+        data["beside"] = None
+    if len(sheets) == 2:
+        one, other = (dict(data) for data in sheets)
+        sheets[0]["beside"], sheets[1]["beside"] = other, one
 
 
 def job(
@@ -93,7 +103,7 @@ def sheet_data(content: SheetContent) -> dict[str, Any]:
         must_be_covered(text, ".".join(place))
     data["long_words"] = _long_words(data)
     data["codes"] = _codes(content)
-    data["close"] = False
+    data["close"], data["beside"] = False, None
     data["days_a_page"] = _DAYS_A_PAGE[content.paper, content.size]
     return data
 
