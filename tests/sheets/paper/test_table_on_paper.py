@@ -103,8 +103,7 @@ def test_every_mark_stands_in_its_row_under_its_time_beside_its_eye(tag, picture
     assert len(seen) == wanted + handed
 
 
-@pytest.mark.parametrize("paper", ["A5", "Letter"])
-@pytest.mark.parametrize("size", ["normal", "large"])
+@pytest.mark.parametrize(("paper", "size"), [("A5", "normal"), ("Letter", "normal"), ("Letter", "large")])
 def test_so_it_does_on_other_paper_and_in_large_letters(paper, size, formulary):
     content = two_eyes.content(formulary, options=SheetOptions(paper=paper, size=size))
     assert differences(read(laid_out(content)[0]), content) == []
