@@ -13,7 +13,7 @@ WIDTH, HEIGHT = 390, 844
 ALL = SheetOptions(pictures=True, calendar=True, native_digits=True)
 # What runs out of its place, though the page as a whole does not.
 WIDE = """() => [...document.querySelectorAll("th, td, p, li, h1, h2, h3, summary, a, .named")]
-  .filter(e => e.scrollWidth > e.clientWidth + 1 && e.clientWidth > 0 && getComputedStyle(e).display !== "inline")
+  .filter(e => e.scrollWidth > e.clientWidth + 1 && e.clientWidth && getComputedStyle(e).display !== "inline")
   .map(e => e.outerHTML.slice(0, 80))"""
 
 

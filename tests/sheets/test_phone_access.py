@@ -12,7 +12,7 @@ from followup.language.languages import LANGUAGES
 from followup.sheets.content import SheetOptions
 from followup.sheets.phone import render_phone
 
-_VOID = {"meta", "br", "path", "circle", "rect", "ellipse", "line", "polyline"}
+_VOID = {"meta", "br", "col", "path", "circle", "rect", "ellipse", "line", "polyline"}
 
 
 class _Tree(HTMLParser):
