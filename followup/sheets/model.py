@@ -138,7 +138,7 @@ class RowMark(Piece):
     """A bottle in a row of days. ``at`` says for each column whether it goes in then, one drop each time.
 
     ``amount`` is how much is taken by mouth each time, in words where it is not as in the row before, and
-    ``figure`` how many; ``line`` its times in words, with that.
+    ``figure`` how many; ``line`` its times in words, with that; ``count`` how often in a day.
     """
 
     bottle: NamedBottle
@@ -146,6 +146,7 @@ class RowMark(Piece):
     amount: str | None
     figure: str | None
     line: str
+    count: int
 
 
 class DaysLine(Piece):

@@ -131,6 +131,7 @@ def _mark(inputs: SheetInputs, mark: BottleMark, times: Sequence[str], as_before
         amount=None if as_before else amount,
         figure=None if mark.tablets is None else inputs.number(halves(mark.tablets)),
         line=line,
+        count=len(mark.times),
     )
 
 
