@@ -16,7 +16,7 @@ Paper = Literal["A4", "A5", "Letter"]
 class SheetOptions:
     """Body text of 14 points (normal) or 18 (large); ISO 216 A4 or A5, or US Letter.
 
-    ``twin`` is the tag of the staff's language, printed under every line of the patient's.
+    ``twin`` is the tag of the staff's language, for a leaf of its own beside the patient's.
     ``pictures`` draws the day, the bottles and the rules for someone who does not read.
     ``calendar`` adds the days to tick. ``native_digits`` puts the language's own digits beside
     the Latin ones, which stay.
