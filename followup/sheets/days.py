@@ -15,7 +15,7 @@ _LONGEST = 400  # days; beyond that a date in the record is wrong
 
 
 def days_to_tick(inputs: SheetInputs, table: LeafTable) -> CalendarBlock | None:
-    """The days from the first with something to do to the last; None where there is none."""
+    """The days on which drops go in; None where there are none."""
     days = _days(inputs)
     if not days:
         return None
@@ -33,16 +33,13 @@ def days_to_tick(inputs: SheetInputs, table: LeafTable) -> CalendarBlock | None:
 
 
 def _days(inputs: SheetInputs) -> list[date]:
-    """Every day to the last drop that has a last day; then those with a visit."""
+    """Every day from the first drop to the last that has a last day."""
     ends = [last for c in inputs.courses("active") if (last := inputs.last_day(c))]
-    visits = [t.date for t in inputs.plan.trips if t.status in TO_COME and t.date >= inputs.printed_on]
-    starts = [row.start for row in inputs.rows] + visits
-    if not starts:
+    last = max([*ends, *(row.end for row in inputs.rows if row.end)], default=None)
+    if not inputs.rows or last is None:
         return []
-    first = max(min(starts), inputs.printed_on)
-    drops_end = max([*ends, *(row.end for row in inputs.rows if row.end)], default=date.min)
-    last = min(max([drops_end, *visits]), first + timedelta(days=_LONGEST))
-    return [day for day in every_day(first, last) if day <= drops_end or day in visits]
+    first = max(min(row.start for row in inputs.rows), inputs.printed_on)
+    return list(every_day(first, min(last, first + timedelta(days=_LONGEST))))
 
 
 def _day(inputs: SheetInputs, day: date, places: list[int], first: bool) -> TickDay:
