@@ -247,7 +247,7 @@ class Page:
         """The row of a table in which something lies, from one rule to the next."""
         rules = [
             s for s in self.shapes
-            if s.edge and s.height < 2 and s.width > 15 and s.left - 1 < of.x < s.right + 1
+            if s.edge and s.height < 2.2 and s.width > 15 and s.left - 1 < of.x < s.right + 1
         ]  # fmt: skip
         above = min((s.y for s in rules if s.y > of.y), default=self.height)
         below = max((s.y for s in rules if s.y < of.y), default=0.0)

@@ -14,6 +14,7 @@ from printed import Box, Mark, Page
 
 _TIME = re.compile(r"\d\d:\d\d")
 _GREY = (234, 234, 234)
+_THIN = 2.2  # points, twice as wide as the lines of a table are; those of a frame are thicker
 
 
 @dataclass(frozen=True)
@@ -57,9 +58,9 @@ class _Lines:
 
     def __init__(self, page: Page) -> None:
         straight = [s for s in page.shapes if s.edge and s.segments == 2]
-        self.walls = [s for s in straight if s.width < 0.8 and s.height > 8]
+        self.walls = [s for s in straight if s.width < _THIN and s.height > 10]
         top, bottom = max(w.top for w in self.walls), min(w.bottom for w in self.walls)
-        level = [s for s in straight if s.height < 1.5 and s.width > 15 and bottom - 2 < s.y < top + 2]
+        level = [s for s in straight if s.height < _THIN and s.width > 15 and bottom - 2 < s.y < top + 2]
         self.left, self.right = min(s.left for s in level), max(s.right for s in level)
         whole = {round(s.y, 1) for s in level if s.width > 0.98 * (self.right - self.left)}
         self.bands = list(pairwise(sorted(whole, reverse=True)))
@@ -74,7 +75,7 @@ class _Lines:
 
 
 def has_table(page: Page) -> bool:
-    return any(s.edge and s.segments == 2 and s.width < 0.8 and s.height > 8 for s in page.shapes)
+    return any(s.edge and s.segments == 2 and s.width < _THIN and s.height > 10 for s in page.shapes)
 
 
 def table_on(page: Page, *, from_the_right: bool = False) -> PrintedTable:
@@ -147,7 +148,7 @@ def table_box(page: Page) -> Box:
 
 def frames(page: Page) -> list[Box]:
     """The boxes drawn in straight lines round words, the one in the thickest lines first."""
-    upright = [s for s in page.shapes if s.edge and s.segments == 2 and s.height > 40 and 1 < s.width < 6]
+    upright = [s for s in page.shapes if s.edge and s.segments == 2 and s.height > 40 and _THIN < s.width < 6]
     found = {}
     for one, other in combinations(sorted(upright, key=lambda s: s.x), 2):
         if (
