@@ -70,7 +70,7 @@ def _by_page(content, open_pdf) -> list[list[str]]:
 
 def test_four_weeks_of_days_are_one_page(make_content, open_pdf):
     content = make_content(options=TICKED)
-    assert [len(page) for page in _by_page(content, open_pdf)] == [28, 1]
+    assert [len(page) for page in _by_page(content, open_pdf)] == [28]
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", "normal"), ("Letter", "normal"), ("A4", "large")])
