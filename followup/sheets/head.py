@@ -112,9 +112,8 @@ def face(inputs: SheetInputs) -> Face:
     _ = inputs.words.gettext
     eyes = inputs.eyes
     words = _("Both eyes") if len(eyes) > 1 else inputs.eye(eyes[0])
-    # Translators: under the drawing of a face in a mirror frame with the treated eye filled.
     named = {eye: inputs.eye(eye) for eye in eyes}
-    return Face(treated=eyes, eyes=named, words=words, caption=_("You, in the mirror"))
+    return Face(treated=eyes, eyes=named, words=words)
 
 
 def dated(inputs: SheetInputs) -> tuple[str, ...]:

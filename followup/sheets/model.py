@@ -51,7 +51,6 @@ class Face(Piece):
     treated: tuple[Eye, ...]
     eyes: dict[Eye, str]
     words: str
-    caption: str
 
 
 class Sign(Piece):
@@ -97,8 +96,6 @@ class StairBlock(Piece):
     heading: str
     drawing: Staircase
     labels: dict[str, str]
-    start: str
-    end: str
     marks: tuple[StairMark, ...]
     note: str
     words: str

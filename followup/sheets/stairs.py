@@ -31,8 +31,6 @@ def _stair_block(inputs: SheetInputs, eye: Eye) -> StairBlock | None:
         heading=inputs.eye(eye),
         drawing=drawing,
         labels=names,
-        start=inputs.day(drawing.start),
-        end=inputs.day(drawing.end),
         marks=_marks(inputs, drawing),
         note=_("The numbers are drops a day. A circle is a visit."),
         words=_("The drops of this eye go down step by step, like stairs."),

@@ -56,7 +56,7 @@ def test_it_says_everything_that_paper_says(tag, make_content, all_texts):
 
 
 # What is drawn: the names of drawings, what a code holds.
-_DRAWN = {"id", "part", "kind", "pictures", "payload", "side", "caption"}
+_DRAWN = {"id", "part", "kind", "pictures", "payload", "side"}
 
 
 def _flat(value):
