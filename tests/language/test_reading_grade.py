@@ -39,8 +39,9 @@ def test_the_lines_about_medicines_read_at_grade_five_or_below(sheets_of_the_cas
 
 
 def test_every_page_of_days_reads_at_grade_five_or_below(sheets_of_the_cases, printed):
-    for name, sheet in sheets_of_the_cases("en").items():
-        assert sheet.calendar, name
+    ticked = {name: sheet for name, sheet in sheets_of_the_cases("en").items() if sheet.calendar}
+    assert len(ticked) == 10, "all but the one without drops"
+    for name, sheet in ticked.items():
         assert _grade(_sentences(printed(sheet.calendar.model_dump(mode="json")))) <= 5, name
 
 
