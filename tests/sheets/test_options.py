@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from dataclasses import replace
 from typing import get_args
 
 import pypdfium2.raw as raw
 import pytest
-import two_eyes
-import two_eyes_told as told
-from followup.sheets.paper.pairs import paired
-from printed import read
+from printed import read, says
 
 from followup.clinical.protocol.formulary import CapColour
 from followup.errors import FollowupError
 from followup.resources import folder
-from followup.sheets.advice import DRAWN, MOST_PICTURES
+from followup.sheets.advice import DRAWN
 from followup.sheets.content import SheetOptions
 from followup.sheets.day_parts import DAY_PARTS, day_part
 from followup.sheets.options import SheetChoices, usual_options
-from followup.sheets.paper.pdf import _SQUEEZES, render_pdf, sheet_data
+from followup.sheets.paper.pdf import render_pdf, sheet_data
 from followup.sheets.phone import CAP_COLOURS, render_phone
 from followup.sheets.wording import ADVICE, SIGNS
 
@@ -40,22 +38,20 @@ def _sizes(document) -> Counter[float]:
 
 
 @pytest.mark.parametrize("paper", POINTS)
-@pytest.mark.parametrize(("size", "body"), [("normal", 14.0), ("large", 18.0)])
-def test_body_text_has_its_size_on_every_paper(paper, size, body, pdf_of, open_pdf):
-    document = open_pdf(pdf_of("en", paper=paper, size=size, calendar=False))
+@pytest.mark.parametrize(("size", "large"), [("normal", False), ("large", True)])
+def test_every_page_is_of_the_chosen_paper_and_large_letters_are_larger(paper, size, large, pdf_of, open_pdf):
+    document = open_pdf(pdf_of("en", paper=paper, size=size))
     assert {tuple(round(x) for x in page.get_size()) for page in document} == {POINTS[paper]}
-    sizes = _sizes(document)
-    assert sizes.most_common(1)[0][0] == body
-    foot = 9.0 if size == "normal" or paper == "A5" else 10.5
-    assert min(s for s in sizes if s != foot) >= 9.3, "the mark in a bottle's box is a letter, not a text"
-    assert sum(n for s, n in sizes.items() if s < 11 and s != foot) < 0.01 * sizes.total()
+    body = _sizes(document).most_common(1)[0][0]
+    assert (body > 13 if paper != "A5" else body > 12) == large
+    assert body >= (10 if paper == "A5" else 11)
 
 
-def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content, monkeypatch):
-    monkeypatch.setattr("followup.sheets.paper.pdf._PAGE_ONE", ((0, True),))  # as if nothing closer were left
-    options = SheetOptions(paper="A5", size="large", twin="en")
+def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content, clinic):
+    options = SheetOptions(paper="A5", size="large")
+    content = make_content(options=options, clinic=replace(clinic, address="4 Mill Road, " * 90))
     with pytest.raises(FollowupError) as refused:
-        render_pdf(make_content(language="ta", options=options))
+        render_pdf(content)
     assert refused.value.code == "sheet.page_one"
     assert "normal size" in refused.value.fix
 
@@ -67,93 +63,39 @@ def test_text_that_runs_off_the_paper_is_refused(make_content, monkeypatch):
     assert refused.value.code == "sheet.cut"
 
 
-def test_a_page_with_a_line_alone_is_set_again_closer_or_wider_then_refused(make_content, monkeypatch):
-    tried = []
-
-    def bare(page, content):
-        tried.append(page)
-        return True
-
-    monkeypatch.setattr("followup.sheets.paper.pdf._is_bare", bare)
-    with pytest.raises(FollowupError, match="a page of the sheet comes out with a single line"):
-        render_pdf(make_content())
-    assert len(tried) == len(_SQUEEZES) == 7
-
-
-@pytest.mark.parametrize("pictures", [False, True])
-def test_on_small_paper_too_every_dose_stands_beside_its_time(pictures, formulary):
-    """A time whose bottles go on over the page would leave them without one."""
-    options = SheetOptions(paper="A5", pictures=pictures, calendar=False)
-    drawn = 0
-    for page in read(render_pdf(two_eyes.content(formulary, options=options))):
-        times = [word for word in page.words if re.fullmatch(r"\d\d:\d\d", word.text)]
-        for dose in page.doses:
-            row = page.band(dose)
-            assert len([time for time in times if row.holds(time)]) >= 1, page.within(row)
-            drawn += 1
-    assert drawn == sum(len(marks.split()) for times in told.ROUNDS.values() for marks in times.values())
-
-
 # ---- the staff's language -----------------------------------------------------------------------
 
 
-def _pairs(value):
-    if isinstance(value, dict) and set(value) == {"main", "twin"}:
-        yield value["main"], value["twin"]
-    elif isinstance(value, dict):
-        for part in value.values():
-            yield from _pairs(part)
-    elif isinstance(value, list):
-        for part in value:
-            yield from _pairs(part)
-
-
-def test_every_line_has_the_staff_s_words_with_it(make_content, all_texts):
+def test_the_staff_s_copy_is_the_same_leaf_in_the_staff_s_language(make_content, all_texts):
     content = make_content(language="hi", options=SheetOptions(twin="en"))
     english = make_content(language="en")
-    pairs = dict(_pairs(paired(content)))
-    assert pairs[content.alarm.heading] == "Come at once, even without pain, if:"
-    assert pairs[content.steroid_ends[0]] == english.steroid_ends[0]
-    said = {twin for _, twin in _pairs(paired(content))}
-    sentences = {t for t in all_texts(english) if " " in t} - set(english.marks)
-    same = {
-        english.who.name,
-        english.clinic.name,
-        english.code.grouped,
-        *(b.bottle.name for b in english.bottles),
-    }
-    same |= {t.number for t in english.clinic.telephones}
-    assert sentences - said - same <= {
-        line for line in sentences if "/" in line or (":" in line and len(line) < 8)
-    }
+    # A draft translation of the patient's leaf is called so on the copy too.
+    alone = {"copy_for", "twin", "marks"}
+    assert content.twin.model_dump(exclude=alone) == english.model_dump(exclude=alone)
+    assert content.twin.copy_for
+    assert english.copy_for is None
+    assert content.copy_for is None
 
 
-def test_the_words_of_both_languages_stand_on_paper_and_phone(make_content, pdf_of, open_pdf):
-    content = make_content(language="sw", options=SheetOptions(twin="en", calendar=False))
-    text = " ".join(
-        " ".join(
-            p.get_textpage().get_text_bounded() for p in open_pdf(pdf_of("sw", twin="en", calendar=False))
-        ).split()
-    )
-    page = render_phone(content)
-    for words in (content.alarm.heading, "Come at once, even without pain, if:", "Pain grows"):
-        assert words in text
-        assert words in page
-    assert '<span class="staff" lang="en" dir="ltr">Pain grows</span>' in page
+@pytest.mark.parametrize(("tag", "staff"), [("sw", "en"), ("ur", "en"), ("en", "ta"), ("bn", "fr")])
+def test_the_staff_s_copy_follows_the_patient_s_leaf_with_as_many_pages_and_says_what_it_is(
+    tag, staff, make_content
+):
+    content = make_content(language=tag, options=SheetOptions(twin=staff))
+    pages = read(render_pdf(content))
+    assert len(pages) == 4
+    patient, copy = pages[:2], pages[2:]
+    assert all(says(page.text, content.twin.copy_for) for page in copy)
+    assert not any(says(page.text, content.twin.copy_for) for page in patient)
+    for page, leaf in ((patient[0], content), (copy[0], content.twin)):
+        assert says(page.text, leaf.alarm.heading)
+        assert says(page.text, leaf.face.words)
+    assert "".join(copy[1].text.split()).count("2") >= 2, "its pages are counted anew"
 
 
 def test_a_twin_in_the_sheet_s_own_language_is_left_out(make_content):
     assert make_content(language="en", options=SheetOptions(twin="en")).twin is None
     assert make_content(language="en", options=SheetOptions(twin="bn")).twin.language == "bn"
-
-
-def test_sentences_that_fall_together_in_one_language_keep_all_the_staff_s_words(make_content):
-    content = make_content(language="fr", options=SheetOptions(twin="en"))
-    short = content.model_copy(update={"steroid_ends": ("a",)})
-    longer = content.twin.model_copy(update={"steroid_ends": ("one", "two")})
-    assert paired(short.model_copy(update={"twin": longer}))["steroid_ends"] == [
-        {"main": "a", "twin": "one two"}
-    ]
 
 
 def test_a_draft_translation_is_called_so_in_both_languages(make_content):
@@ -171,29 +113,15 @@ def test_a_twin_that_no_catalogue_has_is_refused(make_content):
 # ---- pictures ------------------------------------------------------------------------------------
 
 
-def _home(content):
-    return next(s for s in content.sections if s.heading == "At home")
-
-
-def test_at_most_eight_rules_are_drawn_and_the_counsellor_says_the_others(make_content):
+def test_every_rule_that_has_a_drawing_is_drawn_and_no_words_are_left_out_for_it(make_content):
     plain, drawn = make_content(), make_content(options=SheetOptions(pictures=True))
-    pictures = [p for p in _home(drawn).pictures if p]
-    assert len(pictures) == MOST_PICTURES == 8
-    assert len(_home(drawn).pictures) == len(_home(drawn).lines)
-    assert _home(plain).pictures == ()
-    told = set(_home(plain).lines) - set(_home(drawn).lines)
-    assert told
-    assert told <= set(drawn.teach_back.lines)
-    assert not told & set(plain.teach_back.lines)
-
-
-def test_what_concerns_this_eye_alone_is_drawn_first(make_content, make_record):
-    record = make_record()
-    operation = record.operations[0].model_copy(update={"air_or_gas": "gas", "bandage_lens": True})
-    content = make_content(
-        record=record.model_copy(update={"operations": (operation,)}), options=SheetOptions(pictures=True)
-    )
-    assert set(_home(content).pictures[:2]) == {"no-flying", "bandage-lens"}
+    assert [part.lines for part in drawn.home] == [part.lines for part in plain.home]
+    assert {part.pictures for part in plain.home} == {()}
+    found = [picture for part in drawn.home for picture in part.pictures if picture]
+    assert len(found) >= 8
+    assert len(found) == len(set(found))
+    assert set(found) <= DRAWN
+    assert all(len(part.pictures) == len(part.lines) for part in drawn.home)
 
 
 @pytest.mark.parametrize(
@@ -223,7 +151,7 @@ def test_a_clock_time_has_its_place_on_the_sun_s_path(time, part):
 
 
 def test_pictures_and_letters_of_the_bottles_stand_on_paper_and_phone(make_content, pdf_of, open_pdf):
-    text = open_pdf(pdf_of("en", pictures=True, calendar=False))[1].get_textpage().get_text_bounded()
+    text = open_pdf(pdf_of("en", pictures=True, calendar=False))[0].get_textpage().get_text_bounded()
     assert "Early morning" in text
     assert "Night" in text
     page = render_phone(make_content(options=SheetOptions(pictures=True)))
@@ -263,13 +191,11 @@ def test_what_was_chosen_wins_and_what_was_not_is_as_the_patient_and_the_clinic_
 
 
 def test_caps_have_colours_only_where_the_clinic_s_stock_has_them(make_content, clinic, formulary):
-    from dataclasses import replace
-
     for key, found in formulary.items():
         formulary[key] = found.model_copy(update={"cap": "pink"})
-    assert {b.cap for b in make_content().rounds[0].bottles} == {None}
+    assert {b.bottle.cap for b in make_content().bottles} == {None}
     coloured = make_content(clinic=replace(clinic, cap_colours=True), options=SheetOptions(pictures=True))
-    assert {b.cap for b in coloured.rounds[0].bottles} == {"pink"}
+    assert {b.bottle.cap for b in coloured.bottles} == {"pink"}
     assert render_pdf(coloured)[:5] == b"%PDF-"
     assert CAP_COLOURS["pink"] in render_phone(coloured)
 
@@ -303,14 +229,13 @@ def test_paper_and_phone_have_the_same_colours_for_every_cap():
 
 def test_native_digits_stand_beside_the_latin_ones_and_never_instead(make_content):
     content = make_content(language="bn", options=SheetOptions(native_digits=True, calendar=True))
-    first = content.rounds[0].rounds[0]
+    first = content.table.columns[0]
     assert (first.time, first.native) == ("06:00", "০৬:০০")
-    assert content.visits[0].native == "২ জুন ২০২৬"
-    assert "2026" in content.visits[0].day
-    assert content.bottles[0].lines[0].native == "৪"
+    assert content.next_visit.native == "২ জুন ২০২৬"
+    assert "2026" in content.next_visit.day
     assert content.calendar.days[0].native == "২"
-    assert make_content(language="bn").rounds[0].rounds[0].native is None
-    assert make_content(language="fr", options=SheetOptions(native_digits=True)).visits[0].native is None
+    assert make_content(language="bn").table.columns[0].native is None
+    assert make_content(language="fr", options=SheetOptions(native_digits=True)).next_visit.native is None
 
 
 def test_native_digits_are_printed(pdf_of, open_pdf):
@@ -322,4 +247,4 @@ def test_native_digits_are_printed(pdf_of, open_pdf):
 
 def test_the_data_of_the_layout_says_what_was_chosen(make_content):
     data = sheet_data(make_content(options=SheetOptions(size="large", paper="A5", pictures=True)))
-    assert (data["size"], data["paper"], data["pictures"], data["twin_side"]) == ("large", "A5", True, None)
+    assert (data["size"], data["paper"], data["pictures"], data["close"]) == ("large", "A5", True, False)
