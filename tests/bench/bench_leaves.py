@@ -1,6 +1,8 @@
 """How many pages every told operation's sheet takes, and in which letters, in every language.
 
-Run it by hand: ``PYTHONPATH=. python tests/bench/bench_leaves.py [A4|A5|Letter] [large] [pictures] [LANGUAGE ...]``.
+Run it by hand: ``PYTHONPATH=. python tests/bench/bench_leaves.py``, with a paper, ``large``, ``pictures`` or
+tags of languages where not all are wanted.
+
 A cell is the first sheet and one that replaces another, each with its pages; a c stands behind those that
 needed the least size of letters. Nothing is judged.
 """
@@ -38,19 +40,24 @@ def cell(case: str, tag: str, options: SheetOptions) -> tuple[str, int, int]:
     return " ".join(said), over, close
 
 
+def _tell(*cells: str) -> None:
+    sys.stdout.write(" ".join(cells) + "\n")
+    sys.stdout.flush()
+
+
 def main(arguments: list[str]) -> None:
     paper = next((name for name in get_args(Paper) if name in arguments), "A4")
     options = SheetOptions(
         paper=paper, size="large" if "large" in arguments else "normal", pictures="pictures" in arguments
     )
     tags = [tag for tag in LANGUAGES if tag in arguments] or list(LANGUAGES)
-    print(f"{'':12}", *(f"{tag:>9}" for tag in tags))
+    _tell(f"{'':12}", *(f"{tag:>9}" for tag in tags))
     over = close = 0
     for case in CASES:
         row = [cell(case, tag, options) for tag in tags]
         over, close = over + sum(r[1] for r in row), close + sum(r[2] for r in row)
-        print(f"{case:12}", *(f"{said:>9}" for said, _, _ in row), flush=True)
-    print(f"{len(CASES) * len(tags) * 2} sheets, {close} in the least size, {over} beyond their leaf")
+        _tell(f"{case:12}", *(f"{said:>9}" for said, _, _ in row))
+    _tell(f"{len(CASES) * len(tags) * 2} sheets, {close} in the least size, {over} beyond their leaf")
 
 
 if __name__ == "__main__":

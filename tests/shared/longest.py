@@ -1,4 +1,4 @@
-"""The plan that fills a sheet the most: nine steps, eight visits and four bottles, in the longest words there are.
+"""The plan that fills a sheet most: nine steps, eight visits, four bottles, in the longest words there are.
 
 Which reasons and names are the longest is found for each language; what goes in when is the same in all.
 """
@@ -83,8 +83,8 @@ def longest_plan(tag: str) -> CarePlan:
     )  # fmt: skip
     return CarePlan(
         patient="P-204", as_of=OPERATED, status="draft", protocol="Sample protocol 1", protocol_hash="0" * 64,
-        approved=True, engine="1", courses=courses, rounds=tuple(rounds), supply=supply, needs=needs, trips=trips,
-        last_steroid_day={"left": day(63)},
+        approved=True, engine="1", courses=courses, rounds=tuple(rounds), supply=supply, needs=needs,
+        trips=trips, last_steroid_day={"left": day(63)},
     )  # fmt: skip
 
 

@@ -132,10 +132,11 @@ def _marks(
 
 def _dose(page: Page, mark: Mark, way: int) -> str | None:
     """The drop, strip or tablet that follows a mark on its line before any other mark."""
+    beside = [m for m in page.marks if abs(m.y - mark.y) < 6]
     near = [
         d for d in page.doses
         if abs(d.y - mark.y) < 6 and 0 < way * (d.x - mark.x) < 40
-        and not any(abs(m.y - mark.y) < 6 and 0 < way * (m.x - mark.x) < way * (d.x - mark.x) for m in page.marks)
+        and not any(0 < way * (m.x - mark.x) < way * (d.x - mark.x) for m in beside)
     ]  # fmt: skip
     return min(near, key=lambda d: abs(d.x - mark.x)).kind if near else None
 

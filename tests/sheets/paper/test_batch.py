@@ -122,7 +122,7 @@ def test_without_duplex_no_blank_pages_are_added(make_content, open_pdf):
 
 
 def test_a_long_day_comes_in_parts_each_with_its_cover(make_content, open_pdf, monkeypatch):
-    monkeypatch.setattr(batches, "MOST_PAGES", 9)  # a sheet has four without its calendar
+    monkeypatch.setattr(batches, "MOST_PAGES", 5)  # a sheet has two
     sheet = BatchSheet("P-204", lambda: make_content(options=SheetOptions(calendar=False)))
     batch = render_batch([sheet] * 3, day=DAY)
     covers = [open_pdf(part)[0].get_textpage().get_text_bounded() for part in batch.parts]

@@ -1,4 +1,4 @@
-"""The longest plan in the longest words keeps to its pages, or the front says plainly that it goes on overleaf."""
+"""The longest plan in the longest words keeps to its pages, or the front says that more is overleaf."""
 
 from __future__ import annotations
 

@@ -1,6 +1,7 @@
 """Every told operation is one leaf: front and back, in every language, first sheet and replacing one.
 
-Each operation is printed here in a language of its own; ``tests/bench/bench_leaves.py`` prints the whole table.
+Each operation is printed here in a language of its own; ``tests/bench/bench_leaves.py`` prints
+the whole table.
 """
 
 from __future__ import annotations
