@@ -264,7 +264,7 @@ def test_a_sheet_is_of_the_clinics_day_on_which_it_was_printed(shared_ward, turn
             unit, plan_id=ward.sheet_plan.id, sheet_id="A" * 10, language="en", reason="again"
         )
         hand = _visit(turn.zone, unit.now, ward.store, protocol)
-        return content_of(unit.session, hand, sheet).dated[-1], [
+        return content_of(unit.session, hand, sheet).foot.lines[0], [
             bottle.number for bottle in bottles_with(hand, sheet, version)
         ]
 
