@@ -48,8 +48,9 @@ def test_every_page_is_of_the_chosen_paper_and_large_letters_are_larger(paper, s
 
 
 def test_a_sheet_whose_page_one_can_not_hold_what_it_must_is_refused(make_content, clinic):
-    options = SheetOptions(paper="A5", size="large")
-    content = make_content(options=options, clinic=replace(clinic, address="4 Mill Road, " * 90))
+    content = make_content(
+        options=SheetOptions(paper="A5"), clinic=replace(clinic, address="4 Mill Road, " * 90)
+    )
     with pytest.raises(FollowupError) as refused:
         render_pdf(content)
     assert refused.value.code == "sheet.page_one"
