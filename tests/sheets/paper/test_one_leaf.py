@@ -15,7 +15,7 @@ from followup.language.languages import LANGUAGES
 from followup.sheets.options import SheetOptions
 
 TAGS = tuple(LANGUAGES)
-# The fullest plan (nine steps, nine visits, tablets), and Tamil, whose words are longest: a page more, never two.
+# The fullest plan (nine steps, nine visits, tablets), and Tamil, whose words are longest: a page more.
 LONGER = {
     ("A4", "04-peter", "ta"),
     ("A5", "04-peter", "es"),
