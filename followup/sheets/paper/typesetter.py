@@ -89,7 +89,7 @@ def _refusal(message: str) -> FollowupError:
         return FollowupError(
             "sheet.page_one",
             say("the come-at-once signs, telephones, eye and date do not fit on the first page"),
-            fix=say("print it in normal size, on larger paper or without the second language"),
+            fix=say("print it in normal size or on larger paper"),
         )
     return FollowupError(
         "sheet.layout",
