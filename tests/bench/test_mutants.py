@@ -51,7 +51,7 @@ LEAST = {
     "drawn: condition": 450,
     "layout: test turned": 120,
     "layout: loop out": 25,
-    "layout: element out": 110,
+    "layout: element out": 100,
     "layout: figure": 300,
     "page: test turned": 450,
     "page: loop out": 180,

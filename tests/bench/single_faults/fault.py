@@ -26,7 +26,7 @@ class Fault:
     """An edit of one file of the program, with a name."""
 
     id: str
-    file: str  # "clinical/taper.py", "templates/sheet/page.typ"
+    file: str  # "clinical/taper.py", "templates/sheet/front.typ"
     kind: str
     line: int
     start: int
