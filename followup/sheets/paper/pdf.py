@@ -22,7 +22,7 @@ from followup.sheets.paper.typesetter import Typesetter, typesetter
 # The PDF reader crashes where two threads are in it at once: whoever uses it holds this.
 READER = threading.Lock()
 _LONG_WORD = 10
-_LEAST_MARGIN = 11  # points; what printers need at an edge
+_LEAST_MARGIN = 14  # points; half the narrowest margin, so that a letter's overhang is no alarm
 # Days to tick on one page.
 _DAYS_A_PAGE: dict[tuple[Paper, Size], int] = {
     ("A4", "normal"): 28,
@@ -69,7 +69,7 @@ def laid_out(
         pdf = setter.typeset(job(sheets, content.printed_on))
         pages = _pages(pdf)
         ticked = len(sheets) * _tick_pages(content)
-        if len(pages) <= allowed + ticked and _cut_page(pages, content) is None:
+        if len(pages) <= allowed + ticked:
             break
     _must_end(len(pages) - ticked, content)
     _must_lie_on_paper(pages, content)
@@ -181,19 +181,14 @@ def _room(page: pypdfium2.PdfPage) -> tuple[float, float, float, float]:
     return left, bottom, width - right, height - top
 
 
-def _cut_page(pages: list[tuple[float, float, float, float]], content: SheetContent) -> int | None:
-    """The first page on which text is cut off at an edge. A draft's watermark runs across the margins; no
-    other text does."""
-    least = 0 if content.watermark else _LEAST_MARGIN
-    return next((number for number, room in enumerate(pages, 1) if min(room) < least), None)
-
-
 def _must_lie_on_paper(pages: list[tuple[float, float, float, float]], content: SheetContent) -> None:
-    number = _cut_page(pages, content)
-    if number is not None:
-        raise FollowupError(
-            "sheet.cut",
-            say("text of page {number} runs off the paper", number=number),
-            where=without_marks(content.who.code),
-            fix=say("print it in normal size or on larger paper; do not hand this sheet out"),
-        )
+    """Nothing is cut off at an edge. A draft's watermark runs across the margins; no other text does."""
+    least = 0 if content.watermark else _LEAST_MARGIN
+    for number, room in enumerate(pages, 1):
+        if min(room) < least:
+            raise FollowupError(
+                "sheet.cut",
+                say("text of page {number} runs off the paper", number=number),
+                where=without_marks(content.who.code),
+                fix=say("print it in normal size or on larger paper; do not hand this sheet out"),
+            )

@@ -8,6 +8,7 @@ from printed import read, says
 from printed_table import has_table, table_on
 
 from followup.language.languages import LANGUAGES
+from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import laid_out
 from followup.sheets.wording import REASONS
 
@@ -46,3 +47,22 @@ def test_the_longest_reasons_are_those_of_the_language():
     english = [len(REASONS[kind]) for kind in longest_reasons("en")]
     assert english == sorted(map(len, REASONS.values()), reverse=True)[:VISITS]
     assert longest_reasons("ta") != longest_reasons("en")
+
+
+# What the paper bears differs most between the usual sheet and large letters on small paper.
+@pytest.mark.parametrize(
+    "options", [SheetOptions(), SheetOptions(paper="A5", size="large")], ids=["A4", "A5"]
+)
+# In Latin letters, whose words are read back whole; among them Swahili, whose days have the longest names.
+@pytest.mark.parametrize("tag", ["en", "sw", "fr", "es", "pt"])
+def test_no_word_prints_over_its_neighbour(tag, options):
+    pdf, _, _ = laid_out(longest_sheet(tag, options))
+    for page in read(pdf):
+        lines = sorted(page.words, key=lambda word: word.left)
+        over = [
+            (one.text, other.text)
+            for at, one in enumerate(lines)
+            for other in lines[at + 1 :]
+            if abs(one.bottom - other.bottom) < 2 and other.left < one.right - 2
+        ]
+        assert over == []
