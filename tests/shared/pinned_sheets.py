@@ -169,33 +169,52 @@ def a_day_without_sheets(formulary: Formulary) -> Job:
 
 
 # ---- what must be refused -----------------------------------------------------------------------------
+def _with_sign(content: SheetContent, at: int, words: str) -> SheetContent:
+    signs = list(content.alarm.signs)
+    signs[at] = signs[at].model_copy(update={"words": words})
+    return content.model_copy(update={"alarm": content.alarm.model_copy(update={"signs": tuple(signs)})})
+
+
 def refused(formulary: Formulary) -> dict[str, Job]:
-    """Sheets that must not come out, each by what is wrong with it."""
+    """Sheets that must not come out, each by what is wrong with it; one stands beside them that may."""
     plain = _two_eyes(formulary)
-    clinic, alarm, wide = plain.clinic, plain.alarm, "W" * 40
-    many = "so many words that they fill a page " * 60
-    signs = (*alarm.signs[:6], alarm.signs[6].model_copy(update={"words": many}))
+    large = _two_eyes(formulary, options=SheetOptions(size="large"))
+    # Here alone the box of the signs may go on over the page, behind the fourth.
+    small = _two_eyes(formulary, options=SheetOptions(paper="A5", size="large"))
+    many, wide = "so many words that they fill a page " * 60, "W" * 40
+    block, row = plain.bottles[0], plain.table.rows[0]
+    container = block.lines[0].model_copy(update={"opened": wide * 2})
 
-    def changed(**changes: Any) -> Job:
-        return _set(plain.model_copy(update=changes))
+    def told(content: SheetContent, **changes: Any) -> Job:
+        return _set(content.model_copy(update=changes))
 
-    def of_clinic(**changes: Any) -> Job:
-        return changed(clinic=clinic.model_copy(update=changes))
-
-    strange = changed()
+    strange = told(plain)
     strange["sheets"][0]["who"]["name"] = "⊗"
     front = a_day_without_sheets(formulary)
     front["cover"]["problems"][0]["name"] = "⊗"
+    numbers = small.clinic.model_copy(update={"telephones": small.clinic.telephones * 40})
+    one_row = plain.table.model_copy(update={"rows": (row.model_copy(update={"dates": wide * 2}),)})
     return {
         "a character of no face of ours in a protocol": _protocol(text="⊗"),
         "a character of no face of ours": strange,
         "a character of no face of ours on the cover": front,
-        "a telephone on page two": of_clinic(telephones=clinic.telephones * 60),
-        "the signs on page two": changed(first_line=many),
-        "a sign that fills a page": changed(alarm=alarm.model_copy(update={"signs": signs})),
-        "a name wider than its place": changed(who=plain.who.model_copy(update={"name": wide})),
-        "a word wider than the page": changed(steroid_ends=(wide * 2,)),
-    }  # fmt: skip
+        "the eye on page two": told(plain, language_notice=many * 3),
+        "a telephone on page two": told(small, clinic=numbers),
+        "the signs on page two": told(plain, first_line=many),
+        "what to do on page two": told(plain, alarm=plain.alarm.model_copy(update={"action": many})),
+        "the last sign fills a page": _set(_with_sign(plain, 6, many)),
+        "the fourth sign on page two, though later ones may stand there": _set(
+            _with_sign(small, 3, many), close=True
+        ),
+        "the fifth sign on page two, where it may stand": _set(_with_sign(small, 4, many), close=True),
+        "the next visit on page two": told(large, bring=many * 2),
+        "a name wider than its place": told(plain, who=plain.who.model_copy(update={"name": wide})),
+        "a word wider than the page": told(plain, steroid_ends=(wide * 2,)),
+        "a day of a bottle wider than the page": told(
+            plain, bottles=(block.model_copy(update={"lines": (container,)}),)
+        ),
+        "the days of a row wider than the page": told(plain, table=one_row),
+    }
 
 
 # ---- the protocol on paper ------------------------------------------------------------------------------

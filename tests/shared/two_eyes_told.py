@@ -182,8 +182,6 @@ NAMES = {
 }
 KINDS = {"Nr": "drop", "Sr": "drop", "Al": "drop", "Sl": "drop", "A2l": "ointment", "T": "tablet"}
 
-KINDS = {"Nr": "drop", "Sr": "drop", "Al": "drop", "Sl": "drop", "A2l": "ointment", "T": "tablet"}
-
 
 def flat(*parts: str) -> str:
     return " ".join(" ".join(parts).split())
