@@ -9,7 +9,7 @@ from functools import cached_property
 
 from followup.clinical.careplan import CarePlan, Course
 from followup.clinical.going_on import goes_on, last_day_told
-from followup.clinical.plan.course_table import BottleMark, CourseTable, DaysRow, course_table
+from followup.clinical.plan.course_table import BottleMark, CourseTable, DaysRow, course_table, order_of_use
 from followup.clinical.protocol.aftercare import Aftercare, Holding
 from followup.clinical.protocol.formulary import Medicine
 from followup.clinical.record import Eye, Record
@@ -107,8 +107,7 @@ class SheetInputs:
 
     def order(self, course: Course) -> tuple[int, int]:
         """Right eye before left before mouth; then solution, suspension, gel, ointment."""
-        place = BOTH_EYES.index(course.eye) if course.eye else len(BOTH_EYES)
-        return place, self.medicine(course).order
+        return order_of_use(course, self.medicine(course))
 
     def in_order(self, marks: Iterable[BottleMark]) -> list[BottleMark]:
         """The bottles of a row of days in the order of use within a round."""

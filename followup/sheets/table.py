@@ -7,7 +7,7 @@ from itertools import pairwise, takewhile
 
 from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.day_plan import Bottle, halves
-from followup.clinical.plan.course_table import BottleMark, DaysRow, VisitRow, course_table
+from followup.clinical.plan.course_table import MOST_ROUNDS, BottleMark, DaysRow, VisitRow, course_table
 from followup.clinical.statuses import TO_COME
 from followup.language.catalogues import N_
 from followup.language.dates import day_in_row, opening, row_day, row_days, said_hour
@@ -28,14 +28,13 @@ from followup.sheets.wording import (
     TODAY,
 )
 from followup.timing.calendar import every_day
+from followup.timing.waking import MINUTES_A_DAY, minutes_of
 
 NO_ROUNDS = N_("No drops at fixed times.")
 # Translators: when a bottle is used that goes in very often; both times are included.
 EVERY_HOUR = N_("every hour from %(start)s to %(end)s")
 
 _OINTMENTS = ("gel", "ointment")
-# Rounds a day beyond which a row says each bottle's times in words: columns would be too narrow to read.
-_MOST_ROUNDS = 9
 # So many times in a run are said by their distance.
 _LEAST_RUN = 5
 # As many columns as a time of day in its least size has room for, beside the column of the dates.
@@ -74,7 +73,7 @@ def _in_columns(inputs: SheetInputs) -> list[DaysRow]:
     Where there is not, the row with the most rounds is told in words, and so on.
     """
     most = _MOST_COLUMNS[inputs.options.paper, inputs.options.size]
-    rows = [row for row in inputs.rows if len(row.times) <= min(_MOST_ROUNDS, most)]
+    rows = [row for row in inputs.rows if len(row.times) <= min(MOST_ROUNDS, most)]
     while len({time for row in rows for time in row.times}) > most:
         rows.remove(max(rows, key=lambda row: (len(row.times), row.start)))
     return rows
@@ -163,12 +162,8 @@ def _times_told(inputs: SheetInputs, times: Sequence[str]) -> str:
 
 def _run(times: Sequence[str], hours: int) -> int:
     """How many of the times from the first on follow each other after so many hours."""
-    steps = ((_minutes(b) - _minutes(a)) % (24 * 60) for a, b in pairwise(times))
+    steps = ((minutes_of(b) - minutes_of(a)) % MINUTES_A_DAY for a, b in pairwise(times))
     return 1 + sum(1 for _ in takewhile(lambda step: step == hours * 60, steps))
-
-
-def _minutes(time: str) -> int:
-    return int(time[:2]) * 60 + int(time[3:])
 
 
 def _every_hours(inputs: SheetInputs, hours: int, start: str, end: str) -> str:

@@ -13,9 +13,10 @@ from routine_plans import OPERATED, course, day, phase, routine_plan, trip
 
 from followup.clinical.careplan import CarePlan, Course, Step
 from followup.clinical.day_plan import DayPhase, Dose
+from followup.clinical.plan.course_table import MOST_ROUNDS
 from followup.sheets.model import DaysLine, RowMark, SheetContent, VisitLine
 from followup.sheets.options import SheetOptions
-from followup.sheets.table import _MOST_COLUMNS, _MOST_ROUNDS
+from followup.sheets.table import _MOST_COLUMNS
 
 some = settings(max_examples=80, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 MONTHS = {"June": 6, "July": 7, "August": 8, "September": 9, "October": 10}
@@ -183,7 +184,7 @@ def test_columns_are_the_times_of_the_rows_that_are_not_told_in_words(plan, prin
     assert len(times(content)) <= _MOST_COLUMNS[options.paper, options.size]
     for row in rows:
         rounds = {time for mark in row.marks for time in _told_times(mark.line)}
-        assert row.told or len(rounds) <= _MOST_ROUNDS
+        assert row.told or len(rounds) <= MOST_ROUNDS
         assert row.told or [cell_times(content, m) for m in row.marks] == [
             _told_times(m.line) for m in row.marks
         ]
@@ -195,9 +196,9 @@ def test_a_table_is_told_in_words_only_where_it_has_too_many_times(plan, printed
     content = make_content(plan=plan, printed_on=printed)
     rows = rows_of_days(content)
     rounds = [{time for mark in row.marks for time in _told_times(mark.line)} for row in rows]
-    few = [found for found in rounds if len(found) <= _MOST_ROUNDS]
+    few = [found for found in rounds if len(found) <= MOST_ROUNDS]
     if len(set().union(*few)) <= _MOST_COLUMNS["A4", "normal"]:
-        assert [row.told for row in rows] == [len(found) > _MOST_ROUNDS for found in rounds]
+        assert [row.told for row in rows] == [len(found) > MOST_ROUNDS for found in rounds]
 
 
 def _hourly(count: int) -> CarePlan:

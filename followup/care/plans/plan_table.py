@@ -9,19 +9,19 @@ from functools import cached_property
 from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.day_plan import Bottle
 from followup.clinical.plan.course_table import (
+    MOST_ROUNDS,
     BottleMark,
     CourseTable,
     DaysRow,
     TimedStep,
     VisitRow,
     course_table,
+    order_of_use,
 )
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.record.base import BOTH_EYES
 from followup.sheets.letters import letters
 
-# Rounds a day beyond which a row says each bottle's times in words: columns would be too narrow to read.
-MOST_ROUNDS = 9
 # As many times in a row of words are listed; more are told by the hours between them, where they can be.
 MOST_LISTED = 4
 
@@ -83,8 +83,7 @@ class PlanTable:
             yield replace(row, marks=tuple(mark for mark in marks if mark.course.eye == eye))
 
     def _order(self, course: Course) -> tuple[int, int]:
-        known = self.formulary.get(course.medicine)
-        return BOTH_EYES.index(course.eye) if course.eye else len(BOTH_EYES), known.order if known else 0
+        return order_of_use(course, self.formulary.get(course.medicine))
 
     def untold(self, course: Course) -> tuple[TimedStep, ...]:
         """The steps that no row tells: of a course without rounds, or from before the plan's day."""

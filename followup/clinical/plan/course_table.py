@@ -13,8 +13,13 @@ from itertools import pairwise
 
 from followup.clinical.careplan import CarePlan, Course, Step, Trip
 from followup.clinical.day_plan import Bottle, DayPhase, Dose
+from followup.clinical.protocol.formulary import Medicine
+from followup.clinical.record.base import BOTH_EYES
 from followup.clinical.statuses import NOT_COMING
-from followup.timing.waking import minutes_of
+from followup.timing.waking import MINUTES_A_DAY, minutes_of
+
+# Rounds a day beyond which a row says each bottle's times in words: columns would be too narrow to read.
+MOST_ROUNDS = 9
 
 
 @dataclass(frozen=True)
@@ -57,7 +62,7 @@ class BottleMark:
     def every(self) -> int | None:
         """The hours from each time to the next where they are whole and always the same."""
         minutes = [minutes_of(time) for time in self.times]
-        between = {(after - before) % (24 * 60) for before, after in pairwise(minutes)}
+        between = {(after - before) % MINUTES_A_DAY for before, after in pairwise(minutes)}
         hours, rest = divmod(between.pop() if len(between) == 1 else 1, 60)
         return None if rest else hours
 
@@ -180,6 +185,12 @@ def _row(plan: CarePlan, phase: DayPhase, end: date | None) -> DaysRow:
 def _mark(course: Course, dose: Dose, start: date, end: date | None) -> BottleMark:
     goes_on = end is None and course.steps
     return BottleMark(course, course.steps[-1] if goes_on else course.step_on(start), dose.times)
+
+
+def order_of_use(course: Course, medicine: Medicine | None) -> tuple[int, int]:
+    """The place of a bottle within a round: right eye, left, by mouth; then solution before ointment."""
+    place = BOTH_EYES.index(course.eye) if course.eye else len(BOTH_EYES)
+    return place, medicine.order if medicine else 0
 
 
 def course_row(plan: CarePlan, course: Course, goes_on: bool) -> CourseRow:
