@@ -36,15 +36,14 @@ class SheetIssue:
     """What a signed version's sheet carries and a draft does not.
 
     ``qr_payload`` is ASCII without personal data. ``replaces`` is the number of the sheet that
-    this one takes the place of, ``replaced_day`` the day on which that was printed.
+    this one takes the place of, and the day on which that was printed.
     """
 
     code_grouped: str
     qr_payload: str
     number: str
     printed_on: date
-    replaces: str | None = None
-    replaced_day: date | None = None
+    replaces: tuple[str, date] | None = None
     signed_by: str | None = None
 
 
@@ -69,12 +68,10 @@ def language_notice(inputs: SheetInputs, choice: LanguageChoice) -> str | None:
 
 
 def replaces(inputs: SheetInputs, issue: SheetIssue | None) -> str | None:
-    if issue is None or issue.replaces is None or issue.replaced_day is None:
+    if issue is None or issue.replaces is None:
         return None
-    return inputs.say(THROW_AWAY) % {
-        "number": inputs.number(issue.replaces),
-        "day": inputs.day(issue.replaced_day),
-    }
+    number, printed = issue.replaces
+    return inputs.say(THROW_AWAY) % {"number": inputs.number(number), "day": inputs.day(printed)}
 
 
 def clinic(inputs: SheetInputs, clinic: ClinicInfo) -> ClinicBlock:

@@ -94,7 +94,8 @@ def test_a_hand_scanner_on_a_foreign_keyboard_finds_the_sheet_in_one_burst(
 ):
     who = person()
     who.log_in("reception")
-    # The box has the focus already; a scanner types without pauses and ends with Enter.
+    # The box has the focus once the page is drawn; a scanner types without pauses and ends with Enter.
+    expect(who.page.locator("[autofocus]")).to_be_focused()
     who.page.keyboard.type(typed_on(layout, qr_payload(handed_over, served.desk.keyring, "RBE")))
     who.press("Enter")
     assert who.page.url.endswith(f"/found/{handed_over}")

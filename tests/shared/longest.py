@@ -104,7 +104,7 @@ def longest_sheet(tag: str, options: SheetOptions | None = None) -> SheetContent
     plan = longest_plan(tag)
     issue = SheetIssue(
         code_grouped="7KQ2-MX4D-9TA", qr_payload="EYE1.K1.LH.7KQ2MX4D9TA.4F7Q2M8C", number="LH-0042",
-        printed_on=OPERATED, replaces="LH-0038", replaced_day=OPERATED - timedelta(days=1),
+        printed_on=OPERATED, replaces=("LH-0038", OPERATED - timedelta(days=1)),
         signed_by="Dr Noor Example",
     )  # fmt: skip
     before = plan.model_copy(update={"courses": plan.courses[:-1], "rounds": (), "trips": plan.trips[:-1]})

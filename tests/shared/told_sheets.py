@@ -59,8 +59,7 @@ def sheet(
         qr_payload="EYE1.K1.LH.7KQ2MX4D9TA.4F7Q2M8C",
         number="LH-0042",
         printed_on=of.day,
-        replaces="LH-0038" if replaced else None,
-        replaced_day=of.day - timedelta(days=1) if replaced else None,
+        replaces=("LH-0038", of.day - timedelta(days=1)) if replaced else None,
         signed_by="Dr Noor Example",
     )
     return build_content(

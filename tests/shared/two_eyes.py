@@ -201,7 +201,7 @@ ISSUE = SheetIssue(
     qr_payload="EYE1.K1.LH.7KQ2MX4D9TA.4F7Q2M8C",
     number="LH-0042",
     printed_on=LEFT_DONE,
-    replaces="LH-0038",
+    replaces=("LH-0038", RIGHT_DONE),
     signed_by="Dr Noor Example",
 )
 

@@ -302,7 +302,7 @@ def test_a_sample_clinic_says_so(make_content, clinic):
 def test_a_new_sheet_says_first_which_one_to_throw_away(make_content, issue):
     from dataclasses import replace
 
-    content = make_content(issue=replace(issue, replaces="LH-0041", replaced_day=date(2026, 5, 25)))
+    content = make_content(issue=replace(issue, replaces=("LH-0041", date(2026, 5, 25))))
     assert content.first_line == "Throw sheet no. LH-0041 of Monday 25 May 2026 away."
     assert make_content().first_line is None
 

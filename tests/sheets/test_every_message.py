@@ -180,7 +180,7 @@ def _print_by_hand(make_content, make_plan, make_record, issue, changed) -> None
     make_content(plan=plan.model_copy(update={"courses": (steroid, ointment, others[1])}))
     one_day = plan.rounds[0].model_copy(update={"end": plan.rounds[0].start})
     make_content(plan=plan.model_copy(update={"rounds": (one_day,)}))
-    make_content(issue=replace(issue, replaces="LH-0041", replaced_day=OPERATED))
+    make_content(issue=replace(issue, replaces=("LH-0041", OPERATED)))
     make_content(plan=make_plan(), issue=None, record=make_record(language="so"))
     hours = BeforeLeaving(
         key="left:x", kind="pressure", eye="left", earliest="12:20", latest="16:20", text="for the staff"

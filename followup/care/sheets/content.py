@@ -116,8 +116,7 @@ def content_of(
         qr_payload=qr_payload(sheet.id, hand.keyring, hand.clinic.code),
         number=str(sheet.issue),
         printed_on=sheet.printed_at.astimezone(hand.zone).date(),
-        replaces=str(before.issue) if before else None,
-        replaced_day=before.printed_at.astimezone(hand.zone).date() if before else None,
+        replaces=(str(before.issue), before.printed_at.astimezone(hand.zone).date()) if before else None,
         signed_by=version.signed_by,
     )
     return build_content(

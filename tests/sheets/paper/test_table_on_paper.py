@@ -6,8 +6,6 @@ by mouth lies between two lines, and the steroid drop alone is black.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 import two_eyes
 import two_eyes_told as told
@@ -22,7 +20,6 @@ from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import job, laid_out, sheet_data
 
 _SIDES = {"right": "r", "left": "l", None: ""}
-REPLACED = replace(two_eyes.ISSUE, replaced_day=two_eyes.RIGHT_DONE)
 
 
 def _of(bottle: NamedBottle) -> str:
@@ -94,7 +91,7 @@ def _of_visit(row: VisitLine, seen: PrintedRow) -> list[str]:
 @pytest.mark.parametrize("tag", ["en", "ar", "ta"])
 def test_every_mark_stands_in_its_row_under_its_time_beside_its_eye(tag, pictures, formulary):
     options = SheetOptions(pictures=pictures)
-    content = two_eyes.content(formulary, language=tag, options=options, issue=REPLACED)
+    content = two_eyes.content(formulary, language=tag, options=options)
     pages = read(laid_out(content)[0])
     assert differences(pages, content) == []
     wanted = sum(len(marks.split()) for times in told.ROUNDS.values() for marks in times.values())
