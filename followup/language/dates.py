@@ -8,6 +8,7 @@ Digits are Latin in all that must be kept to; the script's own may stand beside 
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import nepali_datetime  # type: ignore[import-untyped]
@@ -20,6 +21,8 @@ from followup.language.direction import number
 from followup.language.languages import Language
 
 _MORNING = "05:00"
+# The year at the end of a pattern, with the word before it.
+_LAST_YEAR = re.compile(r"(,| 'de')? y$")
 
 
 # Translators: a time of day as people say it; %(hour)s is the hour as it is counted when speaking,
@@ -40,6 +43,14 @@ def long_date(day: date, language: Language) -> str:
     if own is not None:
         return f"{weekday(day, language)}, {own} ({format_date(day, 'd MMMM y', locale=language.tag)})"
     return format_date(day, language.date_pattern, locale=language.tag)
+
+
+def day_of_this_year(day: date, language: Language) -> str:
+    """ "Monday 1 June": the long date without its year, where that is the one everybody is in."""
+    own = _own_day(day, language, year=False)
+    if own is not None:
+        return f"{weekday(day, language)}, {own} ({format_date(day, 'd MMMM', locale=language.tag)})"
+    return format_date(day, _LAST_YEAR.sub("", language.date_pattern), locale=language.tag)
 
 
 def short_date(day: date, language: Language) -> str:

@@ -26,6 +26,21 @@ for (const field of document.querySelectorAll(".field[data-routine]")) {
   field.addEventListener("change", () => markField(field));
 }
 
+// A second press on a chosen answer takes it back, where no answer is one.
+for (const group of document.querySelectorAll(".picks")) {
+  const none = group.querySelector(".blank input");
+  let before = group.querySelector("input:checked");
+  group.addEventListener("click", (event) => {
+    if (!(event.target instanceof HTMLInputElement)) return;
+    if (none && event.target === before && before !== none) {
+      none.checked = true;
+      none.dispatchEvent(new Event("change", { bubbles: true }));
+      none.dispatchEvent(new Event("input", { bubbles: true }));
+    }
+    before = group.querySelector("input:checked");
+  });
+}
+
 // The page warns before typing is lost by closing it.
 for (const form of document.querySelectorAll("form[data-keep]")) {
   let touched = false;

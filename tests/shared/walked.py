@@ -126,7 +126,7 @@ class Walk:
         language = given.get("language", "en")
         from followup.desks.page.pages import environment
 
-        html = environment(language).get_template(before.template).render(**given)
+        html = environment(language, given["today"].year).get_template(before.template).render(**given)
         self._rendered.clear()
         role = title.split(":")[0]
         if instead:

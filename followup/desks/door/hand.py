@@ -48,7 +48,7 @@ class DeskHand(Hand):
     @cached_property
     def texts(self) -> Texts:
         """The staff's language, made ready once for everything that this request says."""
-        return Texts(self.language)
+        return Texts(self.language, self.today.year)
 
 
 def desk_hand(

@@ -53,8 +53,8 @@ _ORDER = (SURGEON, COUNSELLOR, RECEPTION, PHARMACY, MANAGER)
 
 
 @lru_cache(maxsize=16)
-def environment(language: str) -> Environment:
-    """The templates in one language. Undefined names are errors, never blanks."""
+def environment(language: str, year: int | None = None) -> Environment:
+    """The templates in one language; no day says ``year``. Undefined names are errors, never blanks."""
     env = Environment(
         loader=FileSystemLoader(resources.folder("templates")),
         autoescape=True,
@@ -66,11 +66,12 @@ def environment(language: str) -> Environment:
     # No page lets anything through as markup: a template that would is refused.
     del env.filters["safe"]
     env.policies["ext.i18n.trimmed"] = True
-    texts = words.Texts(language)
+    texts = words.Texts(language, year)
     env.globals["comma"] = texts.comma
     env.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
     env.filters |= {
         "day": texts.day,
+        "whole_day": texts.whole_day,
         "short_day": texts.short_day,
         "row_days": texts.row_days,
         "moment": texts.moment,
@@ -101,7 +102,7 @@ def show(request: Request, template: str, *, status: int = 200, **context: Any) 
     hand = hand_of(request)
     who = context.get("who")
     html = (
-        environment(hand.language)
+        environment(hand.language, hand.today.year)
         .get_template(f"desks/{template}")
         .render(
             **around(hand, request.url.path),

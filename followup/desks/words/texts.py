@@ -49,11 +49,14 @@ def desk_translator(language: str) -> Translator:
 
 
 class Texts:
-    """What templates need of a language: gettext and the filters."""
+    """What templates need of a language: gettext and the filters.
 
-    def __init__(self, language: str) -> None:
+    ``year``: the one that everybody is in, which no day says; None where every day says its year.
+    """
+
+    def __init__(self, language: str, year: int | None = None) -> None:
         self.translator = desk_translator(language)
-        teller = Teller(self.translator)
+        self._teller = teller = Teller(self.translator, year)
         self.told, self.reason = teller.told, teller.reason
         self.comma = self.translator.gettext("%(first)s, %(last)s") % {"first": "", "last": ""}
 
@@ -84,7 +87,11 @@ class Texts:
         return f"\u2068{value}\u2069" if self.runs_left else value
 
     def day(self, day: date) -> str:
-        """ "Tuesday 24 November 2026"."""
+        """ "Tuesday 24 November", and its year where that is another one than today's."""
+        return self._teller.day(day)
+
+    def whole_day(self, day: date) -> str:
+        """ "Tuesday 24 November 2026", whatever the year is now."""
         return long_date(day, self.translator.language)
 
     def short_day(self, day: date) -> str:

@@ -15,7 +15,7 @@ from followup.care.fields.place import FormPlace
 from followup.clinical.statuses import TRIP_WORDS
 from followup.errors import ErrorLine, joined
 from followup.language.catalogues import N_, NN_, Translator
-from followup.language.dates import long_date
+from followup.language.dates import day_of_this_year, long_date
 from followup.language.languages import Language
 from followup.said import Said
 from followup.typed import TYPED
@@ -60,14 +60,15 @@ def upright(text: str, language: Language) -> str:
 
 
 class Teller:
-    """Puts sentences into the language of ``words``."""
+    """Puts sentences into the language of ``words``. ``year``: the one that no day says."""
 
-    def __init__(self, words: Translator) -> None:
+    def __init__(self, words: Translator, year: int | None = None) -> None:
         self._words = words
+        self._year = year
 
     def told(self, text: str) -> str:
         """``text`` in the staff's language, as far as the catalogue knows it."""
-        if self._words.source or not text:
+        if not text or (self._words.source and self._year is None):
             return text
         if isinstance(text, ErrorLine):
             return joined(self.told(text.what), self.told(text.where), self.told(text.fix))
@@ -89,8 +90,9 @@ class Teller:
         return self._words.ngettext(singular, plural, n)
 
     def day(self, day: date) -> str:
-        """Such as "Monday 1 March 2027"."""
-        return long_date(day, self._words.language)
+        """Such as "Monday 1 March 2027"; the year is left out where it is this one."""
+        told = day_of_this_year if day.year == self._year else long_date
+        return told(day, self._words.language)
 
     def apart(self, text: str) -> str:
         """What keeps its own direction inside right-to-left words."""
