@@ -67,7 +67,7 @@ def row_day(day: date, language: Language) -> str:
 
 def day_in_row(day: date, language: Language) -> str:
     """The same within a phrase: "del lun 1 de junio"."""
-    return _whole(f"{_short_weekday(day, language)} {short_date(day, language)}")
+    return _whole(f"{short_weekday(day, language)} {short_date(day, language)}")
 
 
 def row_days(start: date, end: date, language: Language) -> str:
@@ -76,7 +76,7 @@ def row_days(start: date, end: date, language: Language) -> str:
         return row_day(start, language)
     first = row_day(start, language)
     if (start.year, start.month) == (end.year, end.month) and language.calendar == "gregorian":
-        first = opening(_whole(f"{_short_weekday(start, language)} {start.day}"))
+        first = opening(_whole(f"{short_weekday(start, language)} {start.day}"))
     last = day_in_row(end, language)
     between = str(Locale.parse(language.tag).interval_formats[None])
     return between.replace("{0}", first).replace("{1}", last)
@@ -85,10 +85,6 @@ def row_days(start: date, end: date, language: Language) -> str:
 def _whole(day: str) -> str:
     """The day on one line; the same day in another calendar may stand on the next."""
     return day.replace(" ", "\u00a0").replace("\u00a0(", " (")
-
-
-def _short_weekday(day: date, language: Language) -> str:
-    return format_date(day, "EEE", locale=language.tag)
 
 
 def _own_day(day: date, language: Language, *, year: bool) -> str | None:
@@ -115,6 +111,11 @@ def weekday(day: date, language: Language) -> str:
     # Not the stand-alone name ("cccc"): once Babel 2.18 has looked one up it gives every other
     # language the first one's names (python-babel issue 1234).
     return format_date(day, "EEEE", locale=language.tag)
+
+
+def short_weekday(day: date, language: Language) -> str:
+    """ "Mon", over a narrow column."""
+    return format_date(day, "EEE", locale=language.tag)
 
 
 def native_date(day: date, language: Language) -> str | None:

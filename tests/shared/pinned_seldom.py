@@ -181,7 +181,7 @@ def _eye(walk: Walk) -> None:
 
 def _forecast(walk: Walk) -> None:
     page = "forecast/manager: fortnight"
-    day = walk.page(page).given["weeks"][0][0]
+    day = next(day for day in walk.page(page).given["weeks"][0] if day)
     few = (
         replace(day, services=(replace(day.services[0], service=ODD, places=1, expected=3),), visits=3)
         if (day.services)
@@ -193,7 +193,9 @@ def _forecast(walk: Walk) -> None:
         replace(day, open=False, visits=0, after_operations=0),
     ]
     for count in (1, 2):
-        walk.vary(f"{count} too many", page, weeks=[week], missed=count, over=week[:count], most=3)
+        walk.vary(
+            f"{count} too many", page, weeks=[[None, *week]], missed=count, over=week[:count], shown=few
+        )
 
 
 def _patient(walk: Walk) -> None:

@@ -11,7 +11,9 @@ from followup.clinical.record import Eye
 from followup.desks.api.base import Given, router_of
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.manager.figures import days_ahead
+from followup.desks.manager.figures import days_ahead, people_of
+from followup.errors import FollowupError
+from followup.said import say
 
 router = router_of("Pharmacy and manager")
 
@@ -66,6 +68,15 @@ class DayAhead(Given):
     over: bool
 
 
+class ExpectedOut(Given):
+    """Somebody whom the forecast counts on a day, and by what: a plan, a draft, an operation without one."""
+
+    code: str
+    name: str
+    services: tuple[str, ...]
+    by: Literal["plan", "draft", "operation"]
+
+
 class TierOut(Given):
     """Visits of one tier whose last day has passed: seen by then, seen later, not seen."""
 
@@ -101,6 +112,21 @@ def count(hand: AnyHand, sent: Counts) -> ShelfOut:
 def forecast(hand: AnyHand) -> list[DayAhead]:
     """Visits expected on each day of the next eight weeks."""
     return [DayAhead.model_validate(day) for day in days_ahead(hand)]
+
+
+@router.get("/forecast/people")
+def people_of_the_forecast(hand: AnyHand, day: date) -> list[ExpectedOut]:
+    """Whom the forecast counts on one of its days."""
+    if day not in {one.day for one in days_ahead(hand)}:
+        raise FollowupError(
+            "forecast.unknown",
+            say("the forecast does not reach this day"),
+            fix=say("ask for a day of the forecast"),
+        )
+    return [
+        ExpectedOut(code=one.who.code, name=one.who.name, services=one.who.services, by=one.by)
+        for one in people_of(hand, day)
+    ]
 
 
 @router.get("/outcomes")

@@ -193,6 +193,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/api/bottles"): STORE,
     ("POST", "/api/bottles/counts"): STORE,
     ("GET", "/api/forecast"): ONLY_MANAGER,
+    ("GET", "/api/forecast/people"): ONLY_MANAGER,
     ("GET", "/api/outcomes"): OVERVIEW,
     ("GET", "/api/calendar"): ONLY_MANAGER,
     ("PUT", "/api/calendar"): ONLY_MANAGER,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Sequence
+from datetime import date, timedelta
 from functools import partial
 
 from fastapi import APIRouter, Request, Response
@@ -15,28 +16,46 @@ from followup.clinical.record import Record
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.page.pages import show
-from followup.recall.jobs.forecast import DayLoad
+from followup.language.dates import short_weekday, weekday
+from followup.recall.jobs.forecast import DayLoad, ExpectedPerson, expected_people
 from followup.recall.jobs.forecast import forecast as load_ahead
 from followup.records.trips.trips import missed_trips
+from followup.timing.calendar import every_day
 
 router = APIRouter()
 WEEKS = 8
+WEEK = timedelta(days=6)
 ROUTINE_AGE = 70
 
 
 @router.get("/forecast")
-def forecast(request: Request, hand: AnyHand) -> Response:
+def forecast(request: Request, hand: AnyHand, day: date | None = None) -> Response:
+    """Eight weeks as one calendar; ``day`` opens the people of that day under it."""
     days = days_ahead(hand)
+    shown = next((one for one in days if one.day == day), None)
     with hand.store.read() as session:
         missed = len(missed_trips(session, hand.today))
+    language = hand.texts.translator.language
+    monday = days[0].day - timedelta(days=days[0].day.weekday())
     return show(
         request,
         "forecast.html",
-        weeks=[days[i : i + 7] for i in range(0, len(days), 7)],
-        most=max(day.expected for day in days),
+        weeks=_weeks(days),
+        heads=[
+            (weekday(one, language), short_weekday(one, language)) for one in every_day(monday, monday + WEEK)
+        ],
         over=[day for day in days if day.over],
         missed=missed,
+        shown=shown,
+        people=people_of(hand, shown.day) if shown else (),
     )
+
+
+def _weeks(days: Sequence[DayLoad]) -> list[list[DayLoad | None]]:
+    """Rows from Monday to Sunday; None stands for a day before the first or after the last."""
+    cells: list[DayLoad | None] = [None] * days[0].day.weekday() + list(days)
+    cells += [None] * (-len(cells) % 7)
+    return [cells[i : i + 7] for i in range(0, len(cells), 7)]
 
 
 def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
@@ -44,6 +63,13 @@ def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
     with hand.store.read() as session:
         usual = partial(routine_record, hand.protocol.routine)
         return load_ahead(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, usual)
+
+
+def people_of(hand: DeskHand, day: date) -> tuple[ExpectedPerson, ...]:
+    """Whom the forecast counts on one of its days, by name."""
+    with hand.store.read() as session:
+        usual = partial(routine_record, hand.protocol.routine)
+        return expected_people(session, hand.today, day, hand.calendar, hand.protocol, usual)
 
 
 def routine_record(routine: Routine, operated: date) -> Record:

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from math import floor
+from typing import Literal
 
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
-from followup.records.figures.expected import operations_without_plan, visits_in_force, visits_to_sign
+from followup.records.figures.expected import (
+    WhoComes,
+    operations_without_plan,
+    people_in_force,
+    people_to_sign,
+    people_without_plan,
+    visits_in_force,
+    visits_to_sign,
+)
 from followup.records.store.store import Session
 from followup.timing.calendar import Calendar
 
@@ -37,6 +47,13 @@ class ServiceLoad:
     def over(self) -> bool:
         return self.places is not None and self.expected > self.places
 
+    @property
+    def share(self) -> float:
+        """How much of the places is taken: 1 where all are, more where there are too few."""
+        if self.places is None or not self.expected:
+            return 0
+        return self.expected / self.places if self.places else float("inf")
+
 
 @dataclass(frozen=True)
 class DayLoad:
@@ -57,6 +74,18 @@ class DayLoad:
     def limited(self) -> tuple[ServiceLoad, ...]:
         """The services whose places are counted, and those that are not offered though people come."""
         return tuple(s for s in self.services if s.places is not None and (s.places or s.expected))
+
+    @property
+    def fullest(self) -> ServiceLoad | None:
+        """The service with the least room left; None where nobody comes for a service with places."""
+        wanted = [s for s in self.limited if s.expected]
+        return max(wanted, key=lambda s: (s.share, s.expected), default=None)
+
+    @property
+    def tenths(self) -> int:
+        """How full the day is by its fullest service, in tenths of its places; 10 is full."""
+        share = min(self.fullest.share, 1) if self.fullest else 0
+        return max(1, floor(share * 10)) if share else 0
 
     @property
     def over(self) -> bool:
@@ -83,6 +112,36 @@ def forecast(
     for day, count in sorted(operations_without_plan(session, start - timedelta(days=1), end).items()):
         coming += visits_after(routine(day), calendar, protocol) * count
     return load_of_days(coming, start, days, calendar)
+
+
+@dataclass(frozen=True)
+class ExpectedPerson:
+    """Somebody who comes on a day, by a plan in force, by a draft, or after an operation without a plan."""
+
+    who: WhoComes
+    by: Literal["plan", "draft", "operation"]
+
+
+def expected_people(
+    session: Session,
+    start: date,
+    day: date,
+    calendar: Calendar,
+    protocol: Protocol,
+    routine: Callable[[date], Record],
+) -> tuple[ExpectedPerson, ...]:
+    """Whom ``forecast`` from ``start`` on counts on ``day``, by name."""
+    found = [ExpectedPerson(one, "plan") for one in people_in_force(session, day, day)]
+    found += [ExpectedPerson(one, "draft") for one in people_to_sign(session, day)]
+    without = people_without_plan(session, start - timedelta(days=1), day)
+    after = {on: visits_after(routine(on), calendar, protocol) for on in {one.day for one in without}}
+    found += [
+        ExpectedPerson(replace(one, day=day, services=visit.services), "operation")
+        for one in without
+        for visit in after[one.day]
+        if visit.day == day
+    ]
+    return tuple(sorted(found, key=lambda one: (one.who.name.casefold(), one.who.code)))
 
 
 def visits_after(record: Record, calendar: Calendar, protocol: Protocol) -> list[Coming]:

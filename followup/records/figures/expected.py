@@ -3,38 +3,80 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from datetime import date
 
 from sqlmodel import Session, col, select
 
 from followup.clinical.careplan import Trip
 from followup.clinical.statuses import CAME, TO_COME
+from followup.records.people.patients import patients_by_id
 from followup.records.plans.plans import plans_in_force, plans_waiting_for_signature
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow, TripRow
 from followup.records.trips.trips import is_followed
+from followup.records.views import PlanVersion
 
 _COMES = (*TO_COME, *CAME)
 
 
+@dataclass(frozen=True)
+class WhoComes:
+    """Somebody who is expected: by whom a list names them, on which day, what for."""
+
+    code: str
+    name: str
+    day: date
+    services: tuple[str, ...]
+
+
 def visits_in_force(session: Session, start: date, end: date) -> tuple[tuple[date, tuple[str, ...]], ...]:
     """Day and services of every visit of a plan in force, both days included; seen ones of ``start`` too."""
+    return tuple((one.day, one.services) for one in people_in_force(session, start, end))
+
+
+def people_in_force(session: Session, start: date, end: date) -> tuple[WhoComes, ...]:
+    """Who comes by a plan in force, both days included; whoever was seen too."""
     rows = session.exec(
-        select(TripRow)
+        select(TripRow, PatientRow)
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
         .where(TripRow.day >= start, TripRow.day <= end, col(TripRow.status).in_(_COMES), is_followed())
     )
-    return tuple((row.day, tuple(row.services)) for row in rows)
+    return tuple(WhoComes(who.code, who.name, row.day, tuple(row.services)) for row, who in rows)
 
 
 def visits_to_sign(session: Session) -> tuple[Trip, ...]:
     """The visits of drafts whose patient has no plan in force yet."""
+    return tuple(trip for one in _drafts_alone(session) for trip in _to_come(one))
+
+
+def people_to_sign(session: Session, day: date) -> tuple[WhoComes, ...]:
+    """Who comes on ``day`` by a draft, and has no plan in force yet."""
+    drafts = _drafts_alone(session)
+    people = patients_by_id(session, [one.patient_id for one in drafts])
+    return tuple(
+        WhoComes(people[one.patient_id].code, people[one.patient_id].name, day, trip.services)
+        for one in drafts
+        for trip in _to_come(one)
+        if trip.date == day
+    )
+
+
+def _drafts_alone(session: Session) -> list[PlanVersion]:
     covered = plans_in_force(session)
-    drafts = (one for one in plans_waiting_for_signature(session) if one.patient_id not in covered)
-    return tuple(t for one in drafts for t in one.body.trips if t.status in ("proposed", "booked"))
+    return [one for one in plans_waiting_for_signature(session) if one.patient_id not in covered]
+
+
+def _to_come(draft: PlanVersion) -> list[Trip]:
+    return [trip for trip in draft.body.trips if trip.status in ("proposed", "booked")]
 
 
 def operations_without_plan(session: Session, start: date, end: date) -> Counter[date]:
     """How many listed or entered operations of each day no draft and no plan in force covers yet."""
+    return Counter(one.day for one in people_without_plan(session, start, end))
+
+
+def people_without_plan(session: Session, start: date, end: date) -> tuple[WhoComes, ...]:
+    """Whoever is listed or entered for an operation on these days that no plan covers, by that day."""
     listed = session.exec(
         select(OperationListRow).where(OperationListRow.day >= start, OperationListRow.day <= end)
     )
@@ -46,7 +88,10 @@ def operations_without_plan(session: Session, start: date, end: date) -> Counter
     planned = set(
         session.exec(select(CarePlanRow.patient_id).where(col(CarePlanRow.status).in_(("draft", "active"))))
     )
-    keys = {(each.day, who.code_key, each.eye): who.id for each, who in entered}
-    covered = {key for key, patient in keys.items() if patient in planned}
-    known = {(line.day, line.code_key, line.eye) for line in listed} | keys.keys()
-    return Counter(day for day, _code, _eye in known - covered)
+    keys = {(each.day, who.code_key, each.eye): who for each, who in entered}
+    covered = {key for key, who in keys.items() if who.id in planned}
+    known = {(line.day, line.code_key, line.eye): (line.patient_code, line.name) for line in listed}
+    known |= {key: (who.code, who.name) for key, who in keys.items()}
+    return tuple(
+        WhoComes(code, name, key[0], ()) for key, (code, name) in known.items() if key not in covered
+    )

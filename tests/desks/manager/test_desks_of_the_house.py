@@ -129,8 +129,8 @@ def test_the_visits_of_eight_weeks_stand_against_the_places(signed, words_of):
     assert page.status_code == 200
     rows = dict(re.findall(r'<th scope="row">([^<]+)</th><td class="n"[^>]*>(\d+)', page.text))
     assert len(rows) == 56
-    assert rows["Tuesday 2 March 2027"] == "1"
-    assert rows["Friday 5 March 2027"] >= "1"
+    assert rows["Tuesday 2 March"] == "1"
+    assert int(rows["Friday 5 March"]) >= 1
 
 
 def test_follow_up_and_vision_are_counted(signed, words_of, form_of):

@@ -31,9 +31,7 @@ def _sign(house, plan):
 
 def _rows(house):
     page = house.log_in("manager").get("/forecast").text
-    found = re.findall(
-        r'<th scope="row">(\w+ \d+ \w+) 2027</th><td class="n"[^>]*>(\d+)</td><td[^>]*>(\d+)', page
-    )
+    found = re.findall(r'<th scope="row">(\w+ \d+ \w+)</th><td class="n"[^>]*>(\d+)</td><td[^>]*>(\d+)', page)
     return {day: (int(expected), int(after)) for day, expected, after in found}
 
 
@@ -53,6 +51,48 @@ def test_a_listed_operation_brings_all_visits_of_a_routine_one(signed):
     assert sum(after for _, after in rows.values()) == sum(e - a for e, a in rows.values()) >= 3
 
 
+def test_every_day_of_the_forecast_opens_the_people_that_it_counts(signed, words_of):
+    house, plan = signed
+    manager = house.log_in("manager")
+    assert "plan not signed yet" in words_of(manager.get("/forecast?day=2027-03-02").text)
+    _sign(house, plan)
+    page = manager.get("/forecast").text
+    opened = set(re.findall(r'href="/forecast\?day=([\d-]+)#people"', page))
+    ahead = manager.get("/api/forecast").json()
+    assert opened == {day["day"] for day in ahead if day["visits"] + day["after_operations"]}
+    for day in ahead:
+        people = manager.get("/api/forecast/people", params={"day": day["day"]}).json()
+        by = [one["by"] for one in people]
+        assert by.count("operation") == day["after_operations"]
+        assert len(by) == day["visits"] + day["after_operations"]
+        shown = manager.get(f"/forecast?day={day['day']}").text
+        assert shown.count('<li><span class="says">') == len(people)
+    day = words_of(manager.get("/forecast?day=2027-03-02").text)
+    assert "Asha Rao · K-9 · review · operation without a plan yet Wanjiru Ndegwa · K-104 · review" in day
+    assert manager.get("/api/forecast/people?day=2029-01-01").status_code == 404
+
+
+def test_a_day_is_filled_by_its_fullest_service_and_says_where_it_is_overbooked(signed, form_of, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    manager = house.log_in("manager")
+
+    def stored(**services):
+        form = form_of(manager.get("/calendar").text) | {"service": list(services)}
+        manager.post("/calendar", data=form | {"capacity": [str(n) for n in services.values()]})
+        page = manager.get("/forecast").text
+        return re.search(
+            r'<td class="([^"]*)">\s*<a href="/forecast\?day=2027-03-02[^>]*>(.*?)</a>', page, re.S
+        )
+
+    state, said = stored(review=4).groups()
+    assert (state, words_of(said)) == ("f5", "2 2/4 review")
+    state, said = stored(review=2).groups()
+    assert (state, words_of(said)) == ("f10 full", "2 2/2 review full")
+    state, said = stored(review=1).groups()
+    assert (state, words_of(said)) == ("f10 over", "2 2/1 review overbooked")
+
+
 def test_a_holiday_shows_the_visits_that_it_hits_before_it_is_stored(signed, form_of, words_of):
     house, plan = signed
     _sign(house, plan)
@@ -61,7 +101,7 @@ def test_a_holiday_shows_the_visits_that_it_hits_before_it_is_stored(signed, for
     shown = manager.post("/calendar", data=form)
     assert shown.status_code == 200
     assert "takes the day from 1 visit. Nothing is stored yet." in words_of(shown.text)
-    assert "Tuesday 2 March 2027 : Wanjiru Ndegwa , K-104" in words_of(shown.text)
+    assert "Tuesday 2 March : Wanjiru Ndegwa , K-104" in words_of(shown.text)
     assert form_of(manager.get("/calendar").text)["holidays"] == [""]
     again = form_of(shown.text)
     assert again["holidays"] == ["2027-03-02"]
