@@ -59,7 +59,10 @@ class Clinic:
 
 @dataclass(frozen=True)
 class Staff:
-    """A member of staff; ``password_hash`` is an Argon2id string."""
+    """A member of staff; ``password_hash`` is an Argon2id string.
+
+    ``language`` of the pages: a tag, empty where it is the clinic's.
+    """
 
     id: int
     login: str
@@ -71,6 +74,7 @@ class Staff:
     failed_logins: int
     locked_until: datetime | None
     site: int | None = None
+    language: str = ""
 
     @property
     def actor(self) -> Actor:

@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Annotated
 
-from followup.care.act import Act, Login, Password
+from pydantic import Field
+
+from followup.care.act import Act, Line, Login, Password
 from followup.care.hand import Hand
 from followup.care.password_again import must_match
 from followup.errors import FollowupError
+from followup.language.catalogues import offered
 from followup.records.house.staff import (
     change_staff,
+    choose_language,
     end_session,
     is_locked,
     note_failed_login,
     open_session,
     staff_by_login,
 )
-from followup.records.views import SYSTEM
+from followup.records.views import SYSTEM, Staff
 from followup.said import say
+from followup.typed import typed
 
 LIFETIME = timedelta(hours=12)
 
@@ -34,6 +40,12 @@ class NewPassword(Act):
 
     old: Password
     new: Password
+
+
+class OwnLanguage(Act):
+    """The language of one's own pages: the tag of one in which the pages are."""
+
+    language: Annotated[Line, Field(min_length=1, max_length=20)]
 
 
 def new_session(hand: Hand, sent: LogIn) -> str:
@@ -67,3 +79,17 @@ def set_own_password(hand: Hand, sent: NewPassword) -> None:
     stored = hand.passwords.hash(sent.new)
     with hand.store.write(hand.actor, hand.now) as unit:
         change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)
+
+
+def read_in(hand: Hand, sent: OwnLanguage) -> Staff:
+    """From now on this person's pages are in the language. Error: ``staff.language``."""
+    tags = [spoken.tag for spoken in offered("desk")]
+    if sent.language not in tags:
+        raise FollowupError(
+            "staff.language",
+            say("there are no pages in {language}", language=typed(sent.language)),
+            where=say("language"),
+            fix=say("choose one of {languages}", languages=", ".join(tags)),
+        )
+    with hand.store.write(hand.actor, hand.now) as unit:
+        return choose_language(unit, language=sent.language)

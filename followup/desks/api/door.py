@@ -6,7 +6,15 @@ from datetime import date, datetime
 
 from fastapi import Request, Response
 
-from followup.care.house.account import LogIn, NewPassword, close_session, new_session, set_own_password
+from followup.care.house.account import (
+    LogIn,
+    NewPassword,
+    OwnLanguage,
+    close_session,
+    new_session,
+    read_in,
+    set_own_password,
+)
 from followup.care.house.house import Approval, approve
 from followup.desks.api.base import Given, router_of
 from followup.desks.door.guard import token_of
@@ -19,13 +27,14 @@ router = router_of("Log in")
 
 
 class Me(Given):
-    """Who is logged in, at which clinic, and the clinic's own day."""
+    """Who is logged in, at which clinic, the clinic's own day, and the language of what is said (a tag)."""
 
     login: str
     name: str
     roles: list[str]
     clinic: str
     today: date
+    language: str
 
 
 class Signature(Given):
@@ -74,6 +83,12 @@ def change_password(hand: AnyHand, sent: NewPassword) -> None:
     set_own_password(hand, sent)
 
 
+@router.put("/session/language", status_code=204)
+def choose_language(hand: AnyHand, sent: OwnLanguage) -> None:
+    """Choose the language of one's own pages and answers."""
+    read_in(hand, sent)
+
+
 @router.get("/protocol")
 def protocol(hand: AnyHand) -> ProtocolOut:
     """The protocol and who approved it."""
@@ -87,4 +102,10 @@ def sign(hand: AnyHand, sent: Approval) -> None:
 
 
 def _me(hand: DeskHand, person: Staff) -> Me:
-    return Me.of(person, roles=sorted(person.roles), clinic=hand.clinic.name, today=hand.today)
+    return Me.of(
+        person,
+        roles=sorted(person.roles),
+        clinic=hand.clinic.name,
+        today=hand.today,
+        language=person.language or hand.clinic.staff_language,
+    )

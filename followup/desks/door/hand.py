@@ -45,6 +45,12 @@ class DeskHand(Hand):
     def roles(self) -> frozenset[str]:
         return self.login.staff.roles if self.login else frozenset({"anonymous"})
 
+    @property
+    def language(self) -> str:
+        """The tag of the language of whoever is logged in, else of the clinic's."""
+        own = self.login.staff.language if self.login else ""
+        return own or self.clinic.staff_language
+
     @cached_property
     def texts(self) -> Texts:
         """The staff's language, made ready once for everything that this request says."""

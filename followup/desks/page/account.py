@@ -12,8 +12,10 @@ from followup.care.house.account import (
     LIFETIME,
     LogIn,
     NewPassword,
+    OwnLanguage,
     close_session,
     new_session,
+    read_in,
     set_own_password,
 )
 from followup.desks.door.guard import cookie_name, token_of
@@ -73,6 +75,13 @@ def log_out(request: Request, hand: AnyHand) -> RedirectResponse:
     answer = go("/log-in")
     take_cookie(answer, hand)
     return answer
+
+
+@router.post("/language")
+def choose_language(hand: AnyHand, form: AForm) -> RedirectResponse:
+    """One's own language, chosen in the strip of any page; back to that page."""
+    read_in(hand, as_typed(OwnLanguage, language=first(form, "language")))
+    return go(_inside(first(form, "then") or "/"))
 
 
 @router.get("/")

@@ -19,7 +19,7 @@ from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.door.permissions import COUNSELLOR, MANAGER, PHARMACY, RECEPTION, SURGEON, may
 from followup.desks.words import texts as words
 from followup.drawings.staircase import build_staircase
-from followup.language.catalogues import N_
+from followup.language.catalogues import N_, offered
 from followup.language.direction import without_marks
 from followup.records.desk.alerts import Alert, alerts_of_code
 
@@ -106,6 +106,7 @@ def show(request: Request, template: str, *, status: int = 200, **context: Any) 
         .get_template(f"desks/{template}")
         .render(
             **around(hand, request.url.path),
+            this_page=_this_page(request, hand, status),
             hand=hand,
             alerts=_alerts(hand, who.code if who else ""),
             **context,
@@ -129,9 +130,20 @@ def around(hand: DeskHand, path: str) -> dict[str, Any]:
         "here_words": here_words,
         "origin_words": origin_words,
         "direction": texts.direction,
+        "page_languages": [(spoken.tag, spoken.native) for spoken in offered("desk")],
         "alert_signs": SIGNS,
         "places": list(_places(hand, path)),
     }
+
+
+def _this_page(request: Request, hand: DeskHand, status: int) -> str:
+    """The address that shows this page again; the first page where only a form leads to it, or nothing is."""
+    if status == 404:
+        return "/"
+    if request.method == "GET":
+        return request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    route = request.scope.get("route")
+    return request.url.path if route and may(hand.roles, "GET", route.path) else "/"
 
 
 def _alerts(hand: DeskHand, code: str) -> tuple[Alert, ...]:

@@ -113,6 +113,16 @@ def change_staff(
     return _staff(row)
 
 
+def choose_language(unit: Unit, *, language: str) -> Staff:
+    """Whoever acts reads the pages in ``language`` (a tag) from now on, wherever that person is logged in."""
+    row = _known(unit.session, unit.actor.login)
+    row.language = language
+    unit.session.add(row)
+    unit.session.flush()
+    unit.log("language chosen", f"staff:{row.login}", language=language)
+    return _staff(row)
+
+
 def staff_by_login(session: Session, login: str) -> Staff | None:
     """The member of staff with this log-in name, active or not."""
     row = _row(session, login.strip().casefold())
@@ -289,6 +299,7 @@ def _staff(row: StaffRow) -> Staff:
         failed_logins=row.failed_logins,
         locked_until=row.locked_until,
         site=row.site_id,
+        language=row.language,
     )
 
 

@@ -45,7 +45,7 @@ class ClinicRow(SQLModel, table=True):
 class StaffRow(SQLModel, table=True):
     """A person who can log in. ``password_hash`` is an Argon2id string, never a password.
 
-    ``site_id`` NULL: works for every site.
+    ``site_id`` NULL: works for every site. ``language`` of the pages: a tag, empty where it is the clinic's.
     """
 
     __tablename__ = "staff"
@@ -62,6 +62,7 @@ class StaffRow(SQLModel, table=True):
     locked_until: datetime | None = None
     created_at: datetime
     site_id: Annotated[int | None, Field(foreign_key="site.id")] = None
+    language: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class LoginSessionRow(SQLModel, table=True):
