@@ -64,3 +64,20 @@ for (const form of document.querySelectorAll("form[data-preview]")) {
     waiting = window.setTimeout(look, 500);
   });
 }
+
+// The day that is typed is said in words beside its box; the server reads it, as it will when the form is sent.
+document.addEventListener("input", (event) => {
+  const box = event.target;
+  if (!box.matches?.("input[data-day]")) return;
+  window.clearTimeout(box.saying);
+  box.saying = window.setTimeout(async () => {
+    const echo = document.getElementById(`day-${box.id}`);
+    const typed = box.value;
+    const query = new URLSearchParams({ text: typed, lean: box.dataset.day });
+    const answer = await fetch(`/day?${query}`).catch(() => null);
+    if (!answer || answer.redirected || ![200, 422].includes(answer.status) || typed !== box.value) return;
+    echo.textContent = await answer.text();
+    echo.classList.toggle("wrong-line", !answer.ok);
+    box.setAttribute("aria-invalid", String(!answer.ok));
+  }, 250);
+});

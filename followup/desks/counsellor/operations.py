@@ -30,6 +30,7 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
 from followup.desks.forms.sheet import FormView, with_another_row
+from followup.desks.page.days import AskedDay
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, day_of_form, first, number_of
 from followup.desks.words.texts import Texts
@@ -45,14 +46,14 @@ router = APIRouter()
 
 
 @router.get("/operations")
-def operations(request: Request, hand: AnyHand, on: date | None = None) -> Response:
+def operations(request: Request, hand: AnyHand, on: AskedDay) -> Response:
     return _operations_page(request, hand, on or hand.today)
 
 
 @router.post("/operations/list")
 def set_list(request: Request, hand: AnyHand, form: AForm) -> Response:
     """The day's list as pasted lines: code, name, eye. What it takes out is said before it goes."""
-    day, typed = day_of_form(first(form, "on")), first(form, "lines")
+    day, typed = day_of_form(first(form, "on"), hand), first(form, "lines")
     try:
         lines = [
             _list_line(i, line, hand.texts) for i, line in enumerate(typed.splitlines(), 1) if line.strip()
@@ -67,9 +68,7 @@ def set_list(request: Request, hand: AnyHand, form: AForm) -> Response:
 
 
 @router.get("/operations/new")
-def new_operation(
-    request: Request, hand: AnyHand, code: str = "", name: str = "", on: date | None = None
-) -> Response:
+def new_operation(request: Request, hand: AnyHand, on: AskedDay, code: str = "", name: str = "") -> Response:
     day = on or hand.today
     if code and (known := find_patient(hand, code)):
         return go(f"/patients/{known.code}/record?add={day}")

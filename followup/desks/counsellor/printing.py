@@ -76,7 +76,7 @@ def count_pages(pdf: bytes) -> int:
 @router.post("/operations/sheets")
 def issue_sheets(hand: AnyHand, form: AForm) -> Response:
     """Issue the sheets of a day's operations that are signed and not printed yet, then show them all."""
-    day = day_of_form(first(form, "on"))
+    day = day_of_form(first(form, "on"), hand)
     issue_day(hand, day)
     return go(f"/operations/sheets.pdf?on={day}")
 
@@ -84,5 +84,5 @@ def issue_sheets(hand: AnyHand, form: AForm) -> Response:
 @router.get("/operations/sheets.pdf")
 def day_sheets(hand: AnyHand, on: str = "", part: int = 1) -> Response:
     """All current sheets of a day's operations in one document, behind the list to tick off."""
-    day = day_of_form(on) if on else hand.today
+    day = day_of_form(on, hand) if on else hand.today
     return pdf_answer(sheets_of_day(hand, day, part, hand.texts.told), f"sheets-{day}")

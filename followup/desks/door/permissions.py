@@ -33,6 +33,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/language"): STAFF,
     ("GET", "/"): STAFF,
     ("GET", "/help"): STAFF,
+    ("GET", "/day"): STAFF,
     ("GET", "/help/{desk}"): STAFF,
     ("GET", "/password"): STAFF,
     ("POST", "/password"): STAFF,

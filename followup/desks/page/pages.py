@@ -18,6 +18,7 @@ from followup.clinical.words.why_reasons import because_of, here_words, origin_w
 from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.door.permissions import COUNSELLOR, MANAGER, PHARMACY, RECEPTION, SURGEON, may
 from followup.desks.words import texts as words
+from followup.desks.words.days import day_box
 from followup.drawings.staircase import build_staircase
 from followup.language.catalogues import N_, offered
 from followup.language.direction import without_marks
@@ -126,6 +127,7 @@ def around(hand: DeskHand, path: str) -> dict[str, Any]:
         "language": hand.language,
         "draw": partial(build_staircase, today=hand.today, mirrored=texts.runs_left),
         "kind_words": lambda kind: texts.told(kind_words(hand, kind)),
+        "day_boxed": lambda value, lean: day_box(value, hand.today, texts, lean),
         "because_of": because_of,
         "here_words": here_words,
         "origin_words": origin_words,

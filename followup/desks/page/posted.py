@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, TypeVar, cast, get_args
 
 from fastapi import Depends, Request
 from pydantic import ValidationError
 from starlette.datastructures import UploadFile
 
 from followup.care.act import Act
-from followup.desks.door.hand import hand_of
+from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.words.texts import NOT_DONE
 from followup.errors import FollowupError
+from followup.language.typed_days import Lean, typed_day
 from followup.said import say
 from followup.typed import plain
 from followup.validation import problem_words
 
+_A_DAY = "day:"
+"""What ``day_box`` puts before a box's name: the form tells which of its boxes hold a day, and its lean."""
+LEANS: frozenset[str] = frozenset(get_args(Lean))
 MAX_FIELDS = 20_000
 MAX_TEXT = 1_000_000
 MAX_FILE = 2_000_000
@@ -41,13 +45,28 @@ async def read_posted(request: Request) -> Posted:
 
 
 async def _answers(request: Request) -> Posted:
-    """The posted form with what staff write in their own language in the record's words."""
+    """The posted form with what staff write in their own language in the record's words, and with every
+    day that a box of days (``day_box`` of form.html) sent as YYYY-MM-DD; what is none stays as typed."""
     form = await read_posted(request)
-    own = hand_of(request).texts.choice(NOT_DONE).casefold()
+    hand = hand_of(request)
+    own = hand.texts.choice(NOT_DONE).casefold()
+    for name in [name for name in form if name.startswith(_A_DAY)]:
+        lean, of = first(form, name), name.removeprefix(_A_DAY)
+        del form[name]
+        if of in form and lean in LEANS:
+            form[of] = [_written_day(text, hand, lean) for text in form[of]]
     for name, values in form.items():
         if name.endswith(".pressure"):
             form[name] = [NOT_DONE if text.strip().casefold() == own else text for text in values]
     return form
+
+
+def _written_day(text: str, hand: DeskHand, lean: str) -> str:
+    try:
+        day = typed_day(text, hand.today, hand.texts.translator.language, cast(Lean, lean))
+    except FollowupError:
+        return text
+    return day.isoformat()
 
 
 AForm = Annotated[Posted, Depends(_answers)]
@@ -79,14 +98,9 @@ def number_of(text: str) -> int:
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
 
 
-def day_of_form(text: str) -> date:
-    """A day that a form sent."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise FollowupError(
-            "form.day", say("not a day"), where=say("on"), fix=say("write YYYY-MM-DD")
-        ) from None
+def day_of_form(text: str, hand: DeskHand, lean: Lean = "near") -> date:
+    """A day that a form sent. Error: ``day.typed``, with the reason why it is none."""
+    return typed_day(text, hand.today, hand.texts.translator.language, lean)
 
 
 def act_of(kind: type[AnAct], sent: Mapping[str, object], /, **refused: FollowupError) -> AnAct:
