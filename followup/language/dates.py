@@ -118,6 +118,16 @@ def short_weekday(day: date, language: Language) -> str:
     return format_date(day, "EEE", locale=language.tag)
 
 
+def month(day: date, language: Language) -> str:
+    """ "June 2026", standing alone."""
+    return opening(format_date(day, "MMMM y", locale=language.tag))
+
+
+def short_month(day: date, language: Language) -> str:
+    """ "Jun", under a narrow column."""
+    return format_date(day, "MMM", locale=language.tag)
+
+
 def native_date(day: date, language: Language) -> str | None:
     """Day, month and year in the digits of the language's own script, to stand beside the long date.
 

@@ -10,7 +10,9 @@ from typing import Any
 from pinned_people import ODD
 from walked import Walk
 
+from followup.care.house.followed import FollowedVisit, SeenEye
 from followup.clinical.careplan import Step
+from followup.drawings.outcomes import build_chart
 
 DAY = date(2027, 3, 15)
 AT = datetime(2027, 3, 15, 6, tzinfo=UTC)
@@ -326,9 +328,22 @@ def _others(walk: Walk) -> None:
     walk.vary("here, looked at", "patient/surgeon: here", here=seen)
     walk.vary("the clock jumped", "log-in/nobody: nothing yet", waits=True)
     walk.vary("an error", "find/reception: nobody", error=f"Refused {ODD}", text="", people=[])
-    tried = walk.page("outcomes/manager: fortnight").given["tiers"]
-    tiers = [Like(t, in_time=i, late=1, never=2, all=i + 3) for i, t in zip((40, 1, 0), tried, strict=False)]
-    walk.vary("counted", "outcomes/manager: fortnight", tiers=tiers)
+    found = walk.page("outcomes/manager: fortnight").given["found"]
+    who = walk.page("patient/reception: due").given["who"]
+    visits = [
+        FollowedVisit(who, "A", "in time", date(2027, 1, 3), date(2027, 1, 2)),
+        FollowedVisit(who, "B", "late", date(2027, 2, 3), date(2027, 2, 5)),
+        FollowedVisit(who, "C", "never", date(2027, 2, 3), None),
+        *[FollowedVisit(who, "C", "in time", date(2027, 3, 1), date(2027, 3, 1))] * 10,
+    ]
+    eye = SeenEye(who, "left", date(2027, 3, 1), "6/9", "early good")
+    counted = replace(found, visits=tuple(visits), eyes=(eye,))
+    chart = build_chart([(one.in_time, one.late, one.never) for one in counted.months])
+    page = "outcomes/manager: fortnight"
+    walk.vary("counted", page, found=counted, chart=chart, visits=visits[:3])
+    asked = {"result": "late", "month": "", "risk": "B", "band": "early good"}
+    walk.vary("opened", page, found=counted, visits=visits[:3], eyes=[eye], asked=asked, opens=True)
+    walk.vary("nothing due yet", page, found=replace(found, visits=()))
     lines = walk.page("operations/counsellor: entered").given["lines"]
     stood = [
         Like(lines[0], plan_status=word, entered=True) for word in ("draft", "active", "on-hold", "none")

@@ -3,25 +3,59 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Final, Literal, cast, get_args
 
 from followup.care.hand import Hand
+from followup.clinical.careplan import Tier
 from followup.clinical.protocol.protocol import Protocol
-from followup.clinical.record import Record
-from followup.records.figures.followed import ClosedVisit, visits_with_closed_window
+from followup.clinical.record import Eye, Record
+from followup.records.figures.followed import visits_with_closed_window
 from followup.records.figures.recent import records_since
-from followup.records.store.store import Session
+from followup.records.people.patients import patients_by_id
+from followup.records.views import PatientView
 
-QUARTER = timedelta(days=91)
+TIERS: Final[tuple[Tier, ...]] = get_args(Tier)
+MONTHS = 6
+FEW = 10
+"""Of fewer visits than this no percentage is told: one more or less would turn it over."""
+Result = Literal["in time", "late", "never"]
+RESULTS: Final[tuple[Result, ...]] = get_args(Result)
+
+
+@dataclass(frozen=True)
+class FollowedVisit:
+    """A visit whose last day has passed, and whose it was. ``seen``: when all of it was looked at."""
+
+    who: PatientView
+    tier: Tier
+    result: Result
+    last: date
+    seen: date | None
+
+    @property
+    def month(self) -> date:
+        return self.last.replace(day=1)
+
+
+@dataclass(frozen=True)
+class SeenEye:
+    """An eye with its last vision; ``band``: when after surgery, and how well."""
+
+    who: PatientView
+    eye: Eye
+    day: date
+    vision: str
+    band: str
 
 
 @dataclass(frozen=True)
 class Completeness:
-    """Visits of one tier whose last day has passed: seen by then, seen later, not seen."""
+    """Visits of one month or of one tier whose last day has passed: seen by then, seen later, not seen."""
 
-    tier: str
+    of: date | Tier
     in_time: int
     late: int
     never: int
@@ -30,39 +64,71 @@ class Completeness:
     def all(self) -> int:
         return self.in_time + self.late + self.never
 
+    @property
+    def percent(self) -> int | None:
+        """How many of a hundred were seen in time; None of a few."""
+        return round(100 * self.in_time / self.all) if self.all >= FEW else None
+
 
 @dataclass(frozen=True)
 class Followed:
-    """Since a day: who was seen of those whose last day passed, and eyes by band of their last vision."""
+    """Since a day: who was seen of those whose last day passed, and each eye's last vision."""
 
     since: date
-    tiers: list[Completeness]
-    bands: Counter[str]
+    visits: tuple[FollowedVisit, ...]
+    eyes: tuple[SeenEye, ...]
+
+    @property
+    def tiers(self) -> list[Completeness]:
+        return [_completeness(tier, [v for v in self.visits if v.tier == tier]) for tier in TIERS]
+
+    @property
+    def months(self) -> list[Completeness]:
+        """From the first month in which something fell due to the last."""
+        found = sorted({visit.month for visit in self.visits})
+        return [_completeness(month, [v for v in self.visits if v.month == month]) for month in found]
+
+    @property
+    def bands(self) -> Counter[str]:
+        return Counter(eye.band for eye in self.eyes)
 
 
 def followed(hand: Hand) -> Followed:
-    """The last quarter."""
-    since = hand.today - QUARTER
+    """This month and the five before it."""
+    since = _months_back(hand.today, MONTHS - 1)
     with hand.store.read() as session:
         closed = visits_with_closed_window(session, since, hand.today)
-        tiers = [_completeness(tier, [c for c in closed if c.tier == tier]) for tier in ("A", "B", "C")]
-        return Followed(since, tiers, _bands(session, hand, since))
+        recent = records_since(session, hand.now - (hand.today - since) * 2)
+        people = patients_by_id(session, {*recent, *(one.patient for one in closed)})
+    visits = [
+        FollowedVisit(people[one.patient], cast(Tier, one.tier), one.result, one.last, one.seen)
+        for one in closed
+    ]
+    eyes = [
+        eye
+        for patient, record in recent.items()
+        if patient in people
+        for eye in _of_record(people[patient], record, hand.protocol, since)
+    ]
+    return Followed(
+        since,
+        tuple(sorted(visits, key=lambda one: (one.who.name.casefold(), one.who.code, one.last))),
+        tuple(sorted(eyes, key=lambda one: (one.who.name.casefold(), one.who.code, one.eye, one.day))),
+    )
 
 
-def _completeness(tier: str, closed: Iterable[ClosedVisit]) -> Completeness:
+def _months_back(day: date, months: int) -> date:
+    """The first day of the month so many months before that of ``day``."""
+    years, month = divmod(day.year * 12 + day.month - 1 - months, 12)
+    return date(years, month + 1, 1)
+
+
+def _completeness(of: date | Tier, closed: Iterable[FollowedVisit]) -> Completeness:
     found = Counter(one.result for one in closed)
-    return Completeness(tier, found["in time"], found["late"], found["never"])
+    return Completeness(of, found["in time"], found["late"], found["never"])
 
 
-def _bands(session: Session, hand: Hand, since: date) -> Counter[str]:
-    """Eyes operated in the quarter before last or later, by the band of their last vision."""
-    found: Counter[str] = Counter()
-    for record in records_since(session, hand.now - QUARTER * 2).values():
-        found.update(_of_record(record, hand.protocol, since))
-    return found
-
-
-def _of_record(record: Record, protocol: Protocol, since: date) -> Iterable[str]:
+def _of_record(who: PatientView, record: Record, protocol: Protocol, since: date) -> Iterator[SeenEye]:
     """Each operation once: an eye that is operated again is the later operation's from then on."""
     for operation in record.operations:
         again = min(
@@ -79,6 +145,7 @@ def _of_record(record: Record, protocol: Protocol, since: date) -> Iterable[str]
         if not looks:
             continue
         last = max(looks, key=lambda look: look.date)
-        seen = protocol.vision_bands.band(last.vision or last.pinhole or "")
+        vision = last.vision or last.pinhole or ""
+        seen = protocol.vision_bands.band(vision)
         when = "early" if (last.date - operation.date).days < protocol.early_vision.days else "final"
-        yield f"{when} {seen or 'not understood'}"
+        yield SeenEye(who, operation.eye, last.date, vision, f"{when} {seen or 'not understood'}")

@@ -86,13 +86,48 @@ class TierOut(Given):
     never: int
 
 
+class MonthOut(Given):
+    """Visits whose last day lay in the month that begins on ``month``. ``percent`` in time: null of a few."""
+
+    month: date
+    in_time: int
+    late: int
+    never: int
+    percent: int | None
+
+
+class FollowedOut(Given):
+    """One visit of the figures, and whose it was."""
+
+    code: str
+    name: str
+    tier: Literal["A", "B", "C"]
+    result: Literal["in time", "late", "never"]
+    last: date
+    seen: date | None
+
+
+class SeenEyeOut(Given):
+    """One eye of the figures with its last vision."""
+
+    code: str
+    name: str
+    eye: Eye
+    day: date
+    vision: str
+    band: str
+
+
 class OutcomesOut(Given):
-    """The quarter since a day; ``bands`` counts eyes by when and how well they see, after ``source``."""
+    """Six months since a day; ``bands`` counts eyes by when and how well they see, after ``source``."""
 
     since: date
+    months: list[MonthOut]
     tiers: list[TierOut]
     bands: dict[str, int]
     source: str
+    visits: list[FollowedOut]
+    eyes: list[SeenEyeOut]
 
 
 @router.get("/bottles")
@@ -119,7 +154,7 @@ def people_of_the_forecast(hand: AnyHand, day: date) -> list[ExpectedOut]:
     """Whom the forecast counts on one of its days."""
     if day not in {one.day for one in days_ahead(hand)}:
         raise FollowupError(
-            "forecast.unknown",
+            "forecast.day",
             say("the forecast does not reach this day"),
             fix=say("ask for a day of the forecast"),
         )
@@ -131,8 +166,17 @@ def people_of_the_forecast(hand: AnyHand, day: date) -> list[ExpectedOut]:
 
 @router.get("/outcomes")
 def outcomes(hand: AnyHand) -> OutcomesOut:
-    """Who was followed up in the last quarter, and how well they see."""
-    return OutcomesOut.of(followed(hand), source=hand.protocol.vision_bands.source)
+    """Who was followed up in the last six months, and how well they see; every figure with its people."""
+    found = followed(hand)
+    return OutcomesOut(
+        since=found.since,
+        months=[MonthOut.of(one, month=one.of) for one in found.months],
+        tiers=[TierOut.of(one, tier=one.of) for one in found.tiers],
+        bands=found.bands,
+        source=hand.protocol.vision_bands.source,
+        visits=[FollowedOut.of(one, code=one.who.code, name=one.who.name) for one in found.visits],
+        eyes=[SeenEyeOut.of(one, code=one.who.code, name=one.who.name) for one in found.eyes],
+    )
 
 
 def _shelf(hand: DeskHand) -> ShelfOut:

@@ -10,12 +10,14 @@ from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check
 from followup.care.fields.values import read_form
-from followup.care.house.followed import followed
+from followup.care.house.followed import FEW, RESULTS, followed
 from followup.clinical.protocol.protocol import Routine
 from followup.clinical.record import Record
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.door.permissions import may
 from followup.desks.forms.layout import routine_answers
 from followup.desks.page.pages import show
+from followup.drawings.outcomes import build_chart
 from followup.language.dates import short_weekday, weekday
 from followup.recall.jobs.forecast import DayLoad, ExpectedPerson, expected_people
 from followup.recall.jobs.forecast import forecast as load_ahead
@@ -88,14 +90,32 @@ def routine_record(routine: Routine, operated: date) -> Record:
 
 
 @router.get("/outcomes")
-def outcomes(request: Request, hand: AnyHand) -> Response:
+def outcomes(
+    request: Request,
+    hand: AnyHand,
+    result: str = "",
+    month: str = "",
+    risk: str = "",
+    band: str = "",
+) -> Response:
+    """Figures of six months; what is asked for opens the people behind one of them."""
     found = followed(hand)
+    visits = [
+        one
+        for one in found.visits
+        if result in ("", one.result) and month in ("", f"{one.month:%Y-%m}") and risk in ("", one.tier)
+    ]
     return show(
         request,
         "outcomes.html",
-        tiers=found.tiers,
-        bands=found.bands,
-        since=found.since,
+        found=found,
+        results=RESULTS,
+        few=FEW,
+        chart=build_chart([(one.in_time, one.late, one.never) for one in found.months], hand.texts.runs_left),
+        asked={"result": result, "month": month, "risk": risk, "band": band},
+        visits=visits if result or month or risk else (),
+        eyes=[eye for eye in found.eyes if eye.band == band],
+        opens=may(hand.roles, "GET", "/patients/{code}"),
         source=hand.protocol.vision_bands.source,
         early=hand.protocol.early_vision.days,
     )

@@ -74,6 +74,8 @@ def environment(language: str, year: int | None = None) -> Environment:
         "day": texts.day,
         "whole_day": texts.whole_day,
         "short_day": texts.short_day,
+        "month": texts.month,
+        "short_month": texts.short_month,
         "row_days": texts.row_days,
         "moment": texts.moment,
         "clock": texts.clock,

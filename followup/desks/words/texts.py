@@ -16,7 +16,7 @@ from followup.desks.forms.choices import choice_words
 from followup.desks.words.told import Teller, upright
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, Translator, translator
-from followup.language.dates import long_date, row_days, short_date
+from followup.language.dates import long_date, month, row_days, short_date, short_month
 from followup.language.languages import known
 
 # The one word that is typed where a number may stand.
@@ -97,6 +97,14 @@ class Texts:
     def short_day(self, day: date) -> str:
         """ "24 November", beside a full date."""
         return short_date(day, self.translator.language)
+
+    def month(self, day: date) -> str:
+        """ "November 2026"."""
+        return month(day, self.translator.language)
+
+    def short_month(self, day: date) -> str:
+        """ "Nov", under a narrow column."""
+        return short_month(day, self.translator.language)
 
     def row_days(self, start: date, end: date | None = None) -> str:
         """ "Tue 2 – Mon 8 March", for the first column of a table; without ``end`` the first day alone."""

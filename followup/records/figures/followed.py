@@ -26,10 +26,16 @@ _DONE = ("fulfilled",)
 
 @dataclass(frozen=True)
 class ClosedVisit:
-    """A visit whose last day has passed: what it was for was seen in time, seen late, or never."""
+    """A visit whose last day has passed: what it was for was seen in time, seen late, or never.
+
+    ``seen``: the day on which all of it had been looked at.
+    """
 
     tier: str
     result: Literal["in time", "late", "never"]
+    patient: int
+    last: date
+    seen: date | None
 
 
 class _Look(NamedTuple):
@@ -61,11 +67,15 @@ class _Due:
     seen: dict[_Look, date | None] = field(default_factory=dict)
 
     @property
-    def result(self) -> Literal["in time", "late", "never"]:
+    def done(self) -> date | None:
         days = [day for day in self.seen.values() if day is not None]
-        if len(days) < len(self.seen):
+        return max(days) if len(days) == len(self.seen) else None
+
+    @property
+    def result(self) -> Literal["in time", "late", "never"]:
+        if self.done is None:
             return "never"
-        return "in time" if max(days) <= self.last else "late"
+        return "in time" if self.done <= self.last else "late"
 
 
 def visits_with_closed_window(session: Session, start: date, today: date) -> tuple[ClosedVisit, ...]:
@@ -76,8 +86,12 @@ def visits_with_closed_window(session: Session, start: date, today: date) -> tup
         for patient, visits in _by_patient(session, start, today).items()
     }
     _told_by_later_plans(session, found, operations)
-    counted = (due for dues in found.values() for due in dues if start <= due.last < today)
-    return tuple(ClosedVisit(due.tier, due.result) for due in counted)
+    return tuple(
+        ClosedVisit(due.tier, due.result, patient, due.last, due.done)
+        for patient, dues in found.items()
+        for due in dues
+        if start <= due.last < today
+    )
 
 
 def _whose(start: date, today: date) -> SelectOfScalar[int]:

@@ -69,7 +69,7 @@ def test_every_day_of_the_forecast_opens_the_people_that_it_counts(signed, words
         assert shown.count('<li><span class="says">') == len(people)
     day = words_of(manager.get("/forecast?day=2027-03-02").text)
     assert "Asha Rao · K-9 · review · operation without a plan yet Wanjiru Ndegwa · K-104 · review" in day
-    assert manager.get("/api/forecast/people?day=2029-01-01").status_code == 404
+    assert manager.get("/api/forecast/people?day=2029-01-01").status_code == 422
 
 
 def test_a_day_is_filled_by_its_fullest_service_and_says_where_it_is_overbooked(signed, form_of, words_of):
@@ -182,3 +182,53 @@ def test_an_eye_counts_once_for_each_of_its_operations_with_what_was_seen_before
         enter_record(unit, record=record)
     bands = house.log_in("manager").get("/api/outcomes").json()["bands"]
     assert bands == {"final poor": 1, "early good": 1}
+
+
+def _figures(page):
+    """Every figure of the page that opens somebody, with its address."""
+    return {
+        href.replace("&amp;", "&"): int(n)
+        for href, n in re.findall(r'href="(/outcomes\?[^"#]*)#people"[^>]*>(\d+)<', page)
+    }
+
+
+def test_every_figure_of_the_outcomes_opens_as_many_people_as_it_counts(signed, form_of, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    manager = house.log_in("manager")
+    assert "No visit has passed its last day since Thursday 1 October 2026" in words_of(
+        manager.get("/outcomes").text
+    )
+    house.clock.on(7)
+    surgeon, eye = house.log_in("surgeon"), "/patients/K-104/eyes/right"
+    form = form_of(surgeon.get(eye).text, f"{eye}/findings") | {"reviews.0.vision": ["6/9"]}
+    surgeon.post(f"{eye}/findings", data=form)
+    house.clock.on(40)
+    manager = house.log_in("manager")
+    page = manager.get("/outcomes").text
+    figures = _figures(page)
+    assert len(figures) >= 5
+    for address, count in figures.items():
+        opened = manager.get(address).text
+        assert opened.count('<li><span class="says"><strong>') == count, address
+        assert "Wanjiru Ndegwa" in opened
+    given = manager.get("/api/outcomes").json()
+    assert len(given["visits"]) == sum(m["in_time"] + m["late"] + m["never"] for m in given["months"])
+    assert len(given["visits"]) == sum(t["in_time"] + t["late"] + t["never"] for t in given["tiers"])
+    assert len(given["eyes"]) == sum(given["bands"].values()) == 1
+    # A handful is told as it is, never as a percentage.
+    assert {month["percent"] for month in given["months"]} == {None}
+    assert "too few for a percentage" in words_of(page)
+    assert re.search(r"March 2027 \d \d \d \d of \d", words_of(page))
+
+
+def test_whoever_may_open_a_patient_gets_there_from_the_figures_and_nobody_else(signed):
+    house, plan = signed
+    _sign(house, plan)
+    house.clock.on(40)
+    asked = {"result": "never", "risk": "C"}
+    link = '<a href="/patients/K-104">'
+    assert link in house.log_in("surgeon").get("/outcomes", params=asked).text
+    page = house.log_in("manager").get("/outcomes", params=asked).text
+    assert "Wanjiru Ndegwa" in page
+    assert link not in page
