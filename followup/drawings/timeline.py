@@ -1,4 +1,4 @@
-"""The time line of one operated eye: drops a day, findings and visits, day by day after surgery.
+"""The time line of one operated eye: drops a day, findings, visits and decisions, day by day after surgery.
 
 Values only; :mod:`followup.drawings.timeline_layout` draws them. Its words stand in
 :mod:`followup.drawings.timeline_words`, in the language of the staff.
@@ -7,7 +7,7 @@ Values only; :mod:`followup.drawings.timeline_layout` draws them. Its words stan
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
@@ -63,9 +63,28 @@ class VisitMark:
 
 
 @dataclass(frozen=True)
+class Known:
+    """What is known of an eye beside its plans and looks.
+
+    ``expected``: from so many days after surgery on so many cells at most, as the place in the SUN
+    grades; ``before``: the pressure before surgery in mmHg; ``decided``: the days on which a surgeon
+    decided something; ``until``: the last day that is drawn, all of them where it is None.
+    """
+
+    expected: tuple[tuple[int, int], ...] = ()
+    before: float | None = None
+    decided: tuple[date, ...] = ()
+    until: date | None = None
+
+
+NOTHING_KNOWN = Known()
+
+
+@dataclass(frozen=True)
 class Timeline:
     """One eye. Days count from its latest operation, ``day0``; ``planned`` is the first version's
-    steroid where the one in force differs from it."""
+    steroid where the one in force differs from it. ``expected`` are the most cells expected, each from
+    its day on."""
 
     eye: Eye
     day0: date
@@ -77,6 +96,9 @@ class Timeline:
     bottles: tuple[DrawnCourse, ...]
     looks: tuple[LookMark, ...]
     visits: tuple[VisitMark, ...]
+    expected: tuple[tuple[int, int], ...] = ()
+    before: float | None = None
+    decided: tuple[int, ...] = ()
 
     @property
     def days(self) -> int:
@@ -89,9 +111,20 @@ class Timeline:
     def count_on(self, day: int) -> int:
         return next((s.count for s in self.steroid if s.start <= day <= s.end), 0)
 
+    def expected_on(self, day: int) -> str:
+        """The most cells expected on that day as a SUN grade; nothing where none is known."""
+        reached = [grade for start, grade in self.expected if start <= day]
+        return GRADES[reached[-1]] if reached else ""
+
 
 def build_timeline(
-    plans: Sequence[CarePlan], record: Record, eye: Eye, as_of: date, *, name: Name | None = None
+    plans: Sequence[CarePlan],
+    record: Record,
+    eye: Eye,
+    as_of: date,
+    *,
+    name: Name | None = None,
+    known: Known = NOTHING_KNOWN,
 ) -> Timeline:
     """The time line of ``eye`` from the signed versions of its plan, oldest first, the last in force.
 
@@ -109,18 +142,29 @@ def build_timeline(
     visits = tuple(_visits(now, day0))
     ends = [s.end for s in (*steroid, *planned)] + [s.end for b in bottles for s in b.stretches]
     today = (as_of - day0).days
+    last = max([7, today, *ends, *(v.day for v in visits), *(mark.day for mark in looks)])
+    if known.until:
+        last = max(7, today, min(last, (known.until - day0).days))
     return Timeline(
         eye=eye,
         day0=day0,
-        last=max([7, today, *ends, *(v.day for v in visits), *(mark.day for mark in looks)]),
+        last=last,
         today=today,
-        steroid=steroid,
+        steroid=_up_to(steroid, last),
         steroid_held=any(c.state == "held" for c in _of(now, eye, "steroid")),
-        planned=planned if planned != steroid else (),
-        bottles=bottles,
+        planned=_up_to(planned, last) if planned != steroid else (),
+        bottles=tuple(replace(b, stretches=kept) for b in bottles if (kept := _up_to(b.stretches, last))),
         looks=looks,
-        visits=visits,
+        visits=tuple(visit for visit in visits if visit.day <= last),
+        expected=tuple((day, grade) for day, grade in known.expected if day <= last),
+        before=known.before,
+        decided=tuple(sorted({(day - day0).days for day in known.decided if day0 <= day <= as_of})),
     )
+
+
+def _up_to(stretches: Sequence[Stretch], last: int) -> tuple[Stretch, ...]:
+    """What of them lies up to day ``last``."""
+    return tuple(replace(s, end=min(s.end, last)) for s in stretches if s.start <= last)
 
 
 def _of(plan: CarePlan, eye: Eye, role: MedicineRole) -> list[Course]:
@@ -132,8 +176,9 @@ def _steroid(plan: CarePlan, eye: Eye, day0: date) -> tuple[Stretch, ...]:
 
 
 def _bottles(plan: CarePlan, eye: Eye, day0: date, name: Name) -> Iterator[DrawnCourse]:
+    """Everything beside the steroid: tablets too, which are for no eye alone."""
     for course in plan.courses:
-        if course.eye == eye and course.role != "steroid" and course.state != "stopped":
+        if course.eye in (eye, None) and course.role != "steroid" and course.state != "stopped":
             stretches = _stretches([course], day0)
             if stretches:
                 yield DrawnCourse(name(course), course.state == "held", stretches)

@@ -9,8 +9,8 @@ from html import escape
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye, Record
 from followup.drawings.shapes import drawing
-from followup.drawings.timeline import LookMark, Name, Timeline, build_timeline
-from followup.drawings.timeline_layout import WIDTH, Layout
+from followup.drawings.timeline import NOTHING_KNOWN, Known, LookMark, Name, Timeline, build_timeline
+from followup.drawings.timeline_layout import NARROW, WIDTH, Layout
 from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
 
@@ -22,9 +22,26 @@ def timeline_svg(
     *,
     name: Name | None = None,
     words: TimelineWords = ENGLISH,
+    known: Known = NOTHING_KNOWN,
 ) -> str:
     """The time line of one eye as SVG; ``plans`` are its signed versions, oldest first."""
-    return _picture(build_timeline(plans, record, eye, as_of, name=name), words)[0]
+    return _picture(build_timeline(plans, record, eye, as_of, name=name, known=known), words)[0]
+
+
+def both_widths(
+    plans: Sequence[CarePlan],
+    record: Record,
+    eye: Eye,
+    as_of: date,
+    *,
+    name: Name | None = None,
+    words: TimelineWords = ENGLISH,
+    known: Known = NOTHING_KNOWN,
+) -> tuple[str, str]:
+    """The same for a page that names eye and day 0 itself: for a wide window, and for a telephone."""
+    line = build_timeline(plans, record, eye, as_of, name=name, known=known)
+    wide = _picture(line, words, titled=False)[0]
+    return wide, _picture(line, words, width=NARROW, titled=False)[0]
 
 
 def timeline_table(
@@ -35,10 +52,11 @@ def timeline_table(
     *,
     name: Name | None = None,
     words: TimelineWords = ENGLISH,
+    known: Known = NOTHING_KNOWN,
 ) -> str:
     """The same as an HTML table: a row for every day on which something changes or was seen."""
-    line = build_timeline(plans, record, eye, as_of, name=name)
-    columns = _columns(words)
+    line = build_timeline(plans, record, eye, as_of, name=name, known=known)
+    columns = _columns(line, words)
     head = "".join(f'<th scope="col">{escape(column)}</th>' for column in columns)
     rows = "\n".join(_row(columns, cells) for cells in timeline_rows(line, words))
     caption = escape(_title(line, words))
@@ -62,13 +80,15 @@ def chart_svg(plans: Sequence[CarePlan], record: Record, as_of: date, *, name: N
     return f'<svg xmlns="http://www.w3.org/2000/svg" {size}>\n{body}\n</svg>\n'
 
 
-def _picture(line: Timeline, words: TimelineWords) -> tuple[str, int]:
-    layout = Layout(line, words)
+def _picture(
+    line: Timeline, words: TimelineWords, *, width: float = WIDTH, titled: bool = True
+) -> tuple[str, int]:
+    layout = Layout(line, words, width=width, titled=titled)
     svg = drawing(
         layout.shapes,
-        width=WIDTH,
+        width=width,
         height=layout.height,
-        id_=f"timeline-{line.eye}",
+        id_=f"timeline-{line.eye}" if width == WIDTH else f"timeline-{line.eye}-narrow",
         title=_title(line, words),
         description=describe(line, words),
     )
@@ -85,11 +105,12 @@ def _title(line: Timeline, words: TimelineWords) -> str:
     return text.format(day=words.day(line.day0))
 
 
-def _columns(words: TimelineWords) -> tuple[str, ...]:
+def _columns(line: Timeline, words: TimelineWords) -> tuple[str, ...]:
     _ = words.gettext
     return (
         *(_("Day"), _("Date"), _("Steroid drops a day"), _("Cells"), _("Flare")),
         *(_("Pressure, mmHg"), _("Vision"), _("Visit")),
+        *((_("Cells expected, at most"),) if line.expected else ()),
     )
 
 
@@ -132,7 +153,8 @@ def timeline_rows(line: Timeline, words: TimelineWords = ENGLISH) -> Iterator[tu
     for day in sorted({*looks, *visits, *(t for t in turns if t <= line.last)}):
         look = looks.get(day)
         seen = (look.cells_word, look.flare, look.pressure_word, look.vision) if look else ("",) * 4
-        yield str(day), words.day(line.date(day)), str(line.count_on(day)), *seen, visits.get(day, "")
+        told = str(day), words.day(line.date(day)), str(line.count_on(day)), *seen, visits.get(day, "")
+        yield (*told, line.expected_on(day)) if line.expected else told
 
 
 def _row(columns: tuple[str, ...], cells: tuple[str, ...]) -> str:

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from time_lines import R, a_course, a_look, a_plan, a_record, day
 
 from followup.drawings.shapes import Bar, DrawnMark, Path, Text
-from followup.drawings.timeline import build_timeline
-from followup.drawings.timeline_layout import WIDTH, Layout
+from followup.drawings.timeline import Known, build_timeline
+from followup.drawings.timeline_layout import NARROW, WIDTH, Layout
 from followup.drawings.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
 from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
@@ -52,18 +52,27 @@ def lines(draw):
     now = a_plan(a_course(*steps, state=draw(st.sampled_from(["active", "held"]))), *others, visits=visits)
     as_of = draw(st.integers(0, last))
     record = a_record(seen)
-    return build_timeline([first, now], record, "right", day(as_of)), as_of
+    known = Known(
+        expected=draw(st.sampled_from([(), ((1, 3), (5, 2), (14, 1), (28, 0))])),
+        before=draw(st.sampled_from([None, 9.0, 17.0, 58.0])),
+        decided=tuple(day(at) for at in days[:3]),
+        until=draw(st.sampled_from([None, day(as_of + 14)])),
+    )
+    return build_timeline([first, now], record, "right", day(as_of), known=known), as_of
 
 
 @settings(max_examples=60, deadline=None)
 @given(lines())
 def test_no_two_words_meet_and_nothing_lies_outside(drawn):
-    line, _ = drawn
-    layout = Layout(line, ENGLISH)
+    for width in (WIDTH, NARROW):
+        _lies_well(Layout(drawn[0], ENGLISH, width=width), width)
+
+
+def _lies_well(layout, width):
     for shape in layout.shapes:
         box = shape.box
         assert box.left >= 0, shape
-        assert box.right <= WIDTH, shape
+        assert box.right <= width, shape
         assert box.top >= 0, shape
         assert box.bottom <= layout.height, shape
     words = [shape for shape in layout.shapes if isinstance(shape, Text)]
@@ -214,6 +223,40 @@ def test_findings_after_the_day_and_of_the_other_eye_are_not_drawn():
     record = a_record([a_look(1), a_look(20), left], both=True)
     line = build_timeline([a_plan(a_course(*R))], record, "right", day(14))
     assert [mark.day for mark in line.looks] == [1]
+
+
+def test_no_letter_is_under_11_px_on_a_telephone():
+    """Drawn 358 px wide and shown so: what is left of 390 px between the edges of a page."""
+    now = a_plan(a_course(*R), a_course((2, 20), role="nsaid"), visits=[(1, "fulfilled"), (9, "proposed")])
+    known = Known(expected=((1, 3), (5, 2)), before=17.0, decided=(day(7),))
+    line = build_timeline([now], a_record([a_look(1), a_look(7)]), "right", day(8), known=known)
+    layout = Layout(line, ENGLISH, width=NARROW)
+    assert NARROW <= 390 - 2 * 16
+    assert min(text.size for text in layout.shapes if isinstance(text, Text)) >= 11
+
+
+def test_the_most_cells_expected_are_a_line_over_the_cells_and_a_column_of_the_table():
+    known = Known(expected=((1, 3), (5, 2)), before=17.0)
+    line = build_timeline([a_plan(a_course(*R))], a_record([a_look(7)]), "right", day(8), known=known)
+    shapes = Layout(line, ENGLISH).shapes
+    (expected,) = [p for p in shapes if isinstance(p, Path) and p.dash == "5 2"]
+    low, high = {y for _, y in expected.points}, expected.points[0][1]
+    assert len(low) == 2
+    assert high == min(low)
+    assert "before surgery 17" in [text.text for text in shapes if isinstance(text, Text)]
+    assert [(row[0], row[-1]) for row in timeline_rows(line)][:2] == [("1", "2+"), ("7", "1+")]
+
+
+def test_what_is_drawn_ends_two_weeks_from_now_where_that_is_asked():
+    plan = a_plan(a_course(*R), visits=[(1, "fulfilled"), (29, "proposed")])
+    line = build_timeline([plan], a_record(), "right", day(3), known=Known(until=day(17)))
+    assert (line.last, [v.day for v in line.visits], line.steroid[-1].end) == (17, [1], 17)
+
+
+def test_tablets_are_drawn_beside_the_drops_of_the_eye():
+    tablets = a_course((3, 5), role="pressure", eye=None)
+    line = build_timeline([a_plan(a_course(*R), tablets)], a_record(), "right", day(3))
+    assert [b.stretches[0].count for b in line.bottles] == [3]
 
 
 def test_an_eye_that_was_not_operated_has_no_time_line():
