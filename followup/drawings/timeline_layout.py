@@ -11,6 +11,8 @@ from followup.drawings.timeline import NOT_SEEN, DrawnCourse, LookMark, Stretch,
 from followup.drawings.timeline_words import TimelineWords
 
 WIDTH = 920.0
+HALF = 620.0
+"""The width of a drawing with something of its own size beside it."""
 NARROW = 358.0
 """The width of a drawing on a telephone: shown as wide as it is drawn, no letter is under 11 px there."""
 _LEAST_LEFT, _EDGE = 132.0, 18.0
@@ -21,7 +23,7 @@ _SMALL = 11.0
 _DROPS, _CELLS, _PRESSURE = 56.0, 60.0, 60.0
 PRESSURE_LIMITS = (10, 21, 30)
 _TOP_PRESSURE = 42.0
-_WIDEST_LABEL, _WIDEST_NAME = 180.0, 260.0
+_WIDEST_LABEL = 180.0
 
 
 class Layout:
@@ -38,8 +40,10 @@ class Layout:
         self.words = words
         self.width, self.right = width, width - _EDGE
         self.beside = width >= 500
+        self.widest_name = 0.33 * width if self.beside else width - 8
         self.names = {
-            name: words.isolated(_short(told, _SMALL, _WIDEST_NAME)) for name, told in _names(words).items()
+            name: words.isolated(_short(told, _SMALL, self.widest_name))
+            for name, told in _names(words).items()
         }
         self.left = _SCALE + 4
         if self.beside:
@@ -164,7 +168,7 @@ class Layout:
         _ = self.words.gettext
         told = _("{medicine}: {counts} a day, held") if bottle.held else _("{medicine}: {counts} a day")
         text = told.format(medicine=bottle.name, counts=", ".join(str(count) for count in counts))
-        return self.words.isolated(_short(text, _SMALL, _WIDEST_NAME))
+        return self.words.isolated(_short(text, _SMALL, self.widest_name))
 
     def _bottle(self, bottle: DrawnCourse) -> None:
         words = self._told(bottle)

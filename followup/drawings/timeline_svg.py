@@ -10,7 +10,7 @@ from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye, Record
 from followup.drawings.shapes import drawing
 from followup.drawings.timeline import NOTHING_KNOWN, Known, LookMark, Name, Timeline, build_timeline
-from followup.drawings.timeline_layout import NARROW, WIDTH, Layout
+from followup.drawings.timeline_layout import HALF, NARROW, WIDTH, Layout
 from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
 
@@ -38,9 +38,10 @@ def both_widths(
     words: TimelineWords = ENGLISH,
     known: Known = NOTHING_KNOWN,
 ) -> tuple[str, str]:
-    """The same for a page that names eye and day 0 itself: for a wide window, and for a telephone."""
+    """The same for a page that names eye and day 0 itself: with
+    its own breadth of other things beside it, and for a telephone."""
     line = build_timeline(plans, record, eye, as_of, name=name, known=known)
-    wide = _picture(line, words, titled=False)[0]
+    wide = _picture(line, words, width=HALF, titled=False)[0]
     return wide, _picture(line, words, width=NARROW, titled=False)[0]
 
 
@@ -88,7 +89,7 @@ def _picture(
         layout.shapes,
         width=width,
         height=layout.height,
-        id_=f"timeline-{line.eye}" if width == WIDTH else f"timeline-{line.eye}-narrow",
+        id_=f"timeline-{line.eye}-narrow" if width == NARROW else f"timeline-{line.eye}",
         title=_title(line, words),
         description=describe(line, words),
     )

@@ -41,6 +41,19 @@ for (const group of document.querySelectorAll(".picks")) {
   });
 }
 
+// "None of these" shows what it says: "no" where nothing was answered; taken back, those answers go with it.
+for (const none of document.querySelectorAll(".none-of input")) {
+  let said = [];
+  none.addEventListener("change", () => {
+    const groups = [...none.closest(".signs").querySelectorAll("[role=radiogroup]")];
+    const open = groups.filter((group) => !(group.querySelector("input:checked")?.value));
+    for (const group of none.checked ? open : said) {
+      group.querySelector(none.checked ? "input[value=no]" : "input[value='']").checked = true;
+    }
+    said = none.checked ? open : [];
+  });
+}
+
 // The page warns before typing is lost by closing it.
 for (const form of document.querySelectorAll("form[data-keep]")) {
   let touched = false;

@@ -13,7 +13,7 @@ from time_lines import R, a_course, a_look, a_plan, a_record, day
 
 from followup.drawings.shapes import Bar, DrawnMark, Path, Text
 from followup.drawings.timeline import Known, build_timeline
-from followup.drawings.timeline_layout import NARROW, WIDTH, Layout
+from followup.drawings.timeline_layout import HALF, NARROW, WIDTH, Layout
 from followup.drawings.timeline_svg import chart_svg, timeline_rows, timeline_svg, timeline_table
 from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
@@ -64,7 +64,7 @@ def lines(draw):
 @settings(max_examples=60, deadline=None)
 @given(lines())
 def test_no_two_words_meet_and_nothing_lies_outside(drawn):
-    for width in (WIDTH, NARROW):
+    for width in (WIDTH, HALF, NARROW):
         _lies_well(Layout(drawn[0], ENGLISH, width=width), width)
 
 

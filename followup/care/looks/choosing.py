@@ -55,11 +55,15 @@ class Other(Act):
 
 
 class Choice(Act):
-    """The proposals that are followed. ``seen`` is the number of the newest plan looked at."""
+    """The proposals that are followed. ``seen`` is the number of the newest plan looked at.
+
+    ``reason``: why, in the surgeon's words. A proposal that is followed as it stands is its own reason;
+    whoever changes its steps or gives a medicine outside the list says why.
+    """
 
     take: Annotated[list[Annotated[Line, Field(min_length=1)]], Field(min_length=1, max_length=20)]
-    reason: Annotated[Line, Field(min_length=1)]
     seen: Number
+    reason: Line = ""
     steps: Annotated[tuple[OtherSteps, ...], Field(max_length=40)] = ()
     offer: Offered | None = None
     other: Other | None = None
@@ -94,9 +98,16 @@ def store_choice(hand: Hand, case: EyeCase, outcome: Outcome, sent: Choice) -> i
 
 
 def must_be_chosen(
-    hand: Hand, case: EyeCase, outcome: Outcome, *, take: Sequence[str], reason: str, other: str
+    hand: Hand,
+    case: EyeCase,
+    outcome: Outcome,
+    *,
+    take: Sequence[str],
+    reason: str,
+    other: str,
+    departs: bool,
 ) -> PlanVersion:
-    """The newest plan, where it can be changed like this.
+    """The newest plan, where it can be changed like this; ``departs``: otherwise than proposed.
 
     Errors: ``plan.unknown``, ``look.medicine``, ``look.none``, ``look.reason``.
     """
@@ -115,8 +126,13 @@ def must_be_chosen(
         raise FollowupError(
             "look.none", say("no proposal is chosen"), where=say("proposals"), fix=say("choose at least one")
         )
-    if not reason:
-        raise FollowupError("look.reason", say("no reason given"), where=say("reason"), fix=say("say why"))
+    if departs and not reason:
+        raise FollowupError(
+            "look.reason",
+            say("no reason given"),
+            where=say("reason"),
+            fix=say("say why it is done otherwise than proposed"),
+        )
     return case.newest
 
 
@@ -135,7 +151,10 @@ def _with_choice(
     hand: Hand, case: EyeCase, outcome: Outcome, sent: Choice
 ) -> tuple[PlanVersion, tuple[Adjustment, ...]]:
     other = sent.other.medicine if sent.other else ""
-    newest = must_be_chosen(hand, case, outcome, take=sent.take, reason=sent.reason, other=other)
+    departs = bool(sent.other or sent.steps)
+    newest = must_be_chosen(
+        hand, case, outcome, take=sent.take, reason=sent.reason, other=other, departs=departs
+    )
     return newest, joined(newest.edits, _adjustments(outcome, sent, hand.by))
 
 

@@ -124,8 +124,29 @@ def titles_of(proposals: Iterable[Proposal]) -> Said:
 
 
 def reason_of(proposals: Iterable[Proposal], reason: str) -> Said:
-    """Why a plan is made again: the proposals that are followed, then what the surgeon typed."""
-    return english.joined((titles_of(proposals), typed(reason)))
+    """Why a plan is made again: the proposals that are followed, then what the surgeon typed, if anything."""
+    return english.joined((titles_of(proposals), *((typed(reason),) if reason else ())))
+
+
+def nothing_to_change(outcome: Outcome) -> bool:
+    """Whether all that is proposed is to go on as planned."""
+    return not outcome.senior and not any(p.adjustments or p.treats for p in outcome.proposals)
+
+
+def go_on(hand: Hand, case: EyeCase, outcome: Outcome) -> None:
+    """Note that the plan goes on as it is, where no proposal would change it.
+
+    Errors: ``look.choose``, ``role.missing``.
+    """
+    if not nothing_to_change(outcome):
+        raise FollowupError(
+            "look.choose",
+            say("there is something to decide"),
+            where=say("proposals"),
+            fix=say("take a proposal, or follow none and say why"),
+        )
+    taken = titles_of(outcome.proposals) or say("Go on as planned.")
+    _decided(hand, case, outcome, taken=taken, reason="")
 
 
 def refuse_all(hand: Hand, case: EyeCase, outcome: Outcome, sent: Refusal) -> None:
@@ -137,13 +158,13 @@ def refuse_all(hand: Hand, case: EyeCase, outcome: Outcome, sent: Refusal) -> No
             where=say("reason"),
             fix=say("say why no proposal is followed"),
         )
-    said: dict[str, Detail] = {
-        "eye": case.eye,
-        "taken": "",
-        "reason": sent.reason[:500],
-        "day": outcome.date.isoformat(),
-        "proposed": titles_of(outcome.proposals),
-    }
+    proposed = titles_of(outcome.proposals)
+    _decided(hand, case, outcome, taken="", reason=sent.reason[:500], proposed=proposed)
+
+
+def _decided(hand: Hand, case: EyeCase, outcome: Outcome, **word: Detail) -> None:
+    """Write down what was decided of this look, once."""
+    said: dict[str, Detail] = {"eye": case.eye, "day": outcome.date.isoformat(), **word}
     subject = f"patient:{case.who.code}"
     with hand.store.write(hand.actor, hand.now) as unit:
         unit.need_role(*SURGEON)

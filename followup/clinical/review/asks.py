@@ -19,6 +19,13 @@ def missing(look: Look, rules: ReviewRules) -> tuple[Question, ...]:
     return tuple(_question(look, entry) for entry in rules.to_see if _lacks(look, entry))
 
 
+def to_ask(look: Look, rules: ReviewRules) -> tuple[str, ...]:
+    """The findings that a look on this day will be asked for, whatever it sees; those before steroid too."""
+    first = (entry for entry in rules.before_steroid if not entry.after_quiet)
+    entries = (*rules.to_see, *first)
+    return tuple(dict.fromkeys(entry.finding for entry in entries if _lacks(look, entry)))
+
+
 def asked_first(look: Look, rules: ReviewRules, proposals: Sequence[Proposal]) -> tuple[Question, ...]:
     """What must be answered before a proposal for the steroid is shown: more steroid feeds an infection."""
     raises = any(proposal.direction == "raise" for proposal in proposals)

@@ -13,7 +13,8 @@ from typing import Any
 from followup.care.fields.shape import Field, Group
 from followup.care.plans.plan_view import PlanView
 from followup.clinical.protocol.formulary import label_of
-from followup.clinical.record import Eye
+from followup.clinical.protocol.protocol import Protocol
+from followup.clinical.record import Eye, Record
 from followup.desks.forms.layout import operation_shape, patient_shape
 from followup.desks.words.texts import Texts
 from followup.language.catalogues import N_
@@ -49,7 +50,7 @@ class GlancePart:
 
 def at_a_glance(view: PlanView, texts: Texts) -> tuple[GlancePart, ...]:
     """Diagnosis and operation of each eye, allergies, illnesses, who gives the drops, the way home."""
-    tell = _Teller(view, texts)
+    tell = _Teller(view.record, view.protocol, texts)
     patient = view.record.patient.model_dump(mode="json", exclude_none=True)
     shape = patient_shape()
     none, parts = texts.gettext(_NOTHING), []
@@ -73,16 +74,38 @@ def at_a_glance(view: PlanView, texts: Texts) -> tuple[GlancePart, ...]:
     return tuple(parts)
 
 
+@dataclass(frozen=True)
+class EyeGlance:
+    """An eye in a line or two: what the patient has, and the history and operation of this eye."""
+
+    allergies: tuple[ToldThing, ...]
+    illnesses: tuple[ToldThing, ...]
+    story: tuple[ToldThing, ...]
+
+
+def eye_at_a_glance(record: Record, protocol: Protocol, eye: Eye, texts: Texts) -> EyeGlance:
+    """Allergies, illnesses, and what was told of one eye that is not routine."""
+    tell, shape = _Teller(record, protocol, texts), patient_shape()
+    patient = record.patient.model_dump(mode="json", exclude_none=True)
+    eyes = shape.member("eyes")
+    assert isinstance(eyes, Group)
+    history = patient.get("eyes", {}).get(eye, {})
+    allergies, illnesses = (
+        tuple(tell.of(shape.member(name), patient.get(name))) for name in ("allergies", "conditions")
+    )
+    return EyeGlance(allergies, illnesses, (*tell.of(eyes.member(eye), history), *tell.operation(eye)))
+
+
 class _Teller:
-    def __init__(self, view: PlanView, texts: Texts) -> None:
-        self._view, self._texts = view, texts
+    def __init__(self, record: Record, protocol: Protocol, texts: Texts) -> None:
+        self._record, self._protocol, self._texts = record, protocol, texts
 
     def operation(self, eye: Eye) -> tuple[ToldThing, ...]:
         """The latest operation of the eye: its procedure, then whatever is not routine."""
-        mine = [o for o in self._view.record.operations if o.eye == eye]
+        mine = [o for o in self._record.operations if o.eye == eye]
         data = max(mine, key=lambda o: o.date).model_dump(mode="json", exclude_none=True)
         kept = {name: value for name, value in data.items() if name not in _NOT_TOLD}
-        return tuple(self._told(operation_shape(), kept, routine=self._view.protocol.routine.typed))
+        return tuple(self._told(operation_shape(), kept, routine=self._protocol.routine.typed))
 
     def of(self, member: Field | Group, value: Any) -> Iterator[ToldThing]:
         """What was told in this part of the record."""
@@ -115,7 +138,7 @@ class _Teller:
         if value is True or value == "yes":
             return ToldThing(label, "")
         if field.kind == "medicine":
-            return ToldThing(label, label_of(str(value), self._view.protocol.formulary))
+            return ToldThing(label, label_of(str(value), self._protocol.formulary))
         if field.kind == "date":
             return ToldThing(label, self._texts.day(date.fromisoformat(str(value))))
         values = value if isinstance(value, list) else [value]

@@ -9,6 +9,7 @@ from datetime import date
 from fastapi import APIRouter, Request, Response
 
 from followup.care.act import OneEye
+from followup.care.fields.shape import Field
 from followup.care.looks.choosing import (
     MOST_OFFER_DAYS,
     Choice,
@@ -23,9 +24,11 @@ from followup.care.looks.eye_case import EyeCase, eye_case
 from followup.care.looks.looks import (
     Refusal,
     answer_missing,
+    go_on,
     led_to,
     look_of,
     missing_answers,
+    nothing_to_change,
     outcome_of_today,
     refuse_all,
 )
@@ -39,17 +42,28 @@ from followup.clinical.record import Findings
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
-from followup.desks.forms.sheet import answer_form
+from followup.desks.forms.sheet import FormView, answer_form
 from followup.desks.page.effect import effect_or_nothing
 from followup.desks.page.meanwhile import Meanwhile, meanwhile
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, answers_of, as_typed, first, number_of
-from followup.desks.surgeon.eye import look_fields
+from followup.desks.surgeon.findings_row import again, findings_row
 from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
 from followup.said import say
 
 router = APIRouter()
+# The controls beside which a refusal stands, by its code.
+_REFUSED = {
+    "look.reason": "reason",
+    "look.medicine": "medicine",
+    "look.days": "days",
+    "look.count": "count",
+    "look.none": "take",
+    "review.opposite": "take",
+    "review.offer": "medicine",
+    "steps.number": "steps",
+}
 
 
 @router.get("/patients/{code}/eyes/{eye}/looks/{on}")
@@ -63,15 +77,21 @@ def decide(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date, fo
     """Say what the chosen proposals do, store them as a draft to sign, or note that none is followed."""
     case = eye_case(hand, code, eye)
     look = look_of(case, on)
+    here = f"/patients/{case.who.code}/eyes/{eye}"
+    if alone := first(form, "only"):
+        form = form | {"take": [alone], "store": ["yes"]}
     try:
         outcome = outcome_of_today(hand, case, look)
         if "answer" in form:
             data = with_answers(missing_answers(outcome), case.record, answers_of(form), hand.today)
             answer_missing(hand, case, data)
-            return go(f"/patients/{case.who.code}/eyes/{eye}/looks/{on}")
+            return go(f"{here}/looks/{on}")
         if "refuse" in form:
             refuse_all(hand, case, outcome, as_typed(Refusal, reason=first(form, "reason")))
-            return go(f"/patients/{case.who.code}/eyes/{eye}")
+            return go(here)
+        if "go_on" in form:
+            go_on(hand, case, outcome)
+            return go(here)
         chosen = _choice(hand, case, outcome, form)
         if "store" not in form:
             plans = plans_of_choice(hand, case, outcome, chosen)
@@ -79,7 +99,14 @@ def decide(request: Request, hand: AnyHand, code: str, eye: OneEye, on: date, fo
             return _page(request, hand, case, look, form, effect=lines)
         return go(f"/plans/{store_choice(hand, case, outcome, chosen)}")
     except FollowupError as exc:
-        return _page(request, hand, case, look, form, error=exc.line, status=status_of(exc))
+        return _page(request, hand, case, look, form, error=exc)
+
+
+def still_asked(
+    request: Request, hand: DeskHand, case: EyeCase, form: Posted, exc: FollowupError
+) -> Response:
+    """The page of today's look again, with what was typed for the findings that it still lacked."""
+    return _page(request, hand, case, look_of(case, hand.today), {}, error=exc, examined=again(form, exc))
 
 
 def _choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> Choice:
@@ -88,15 +115,17 @@ def _choice(hand: DeskHand, case: EyeCase, outcome: Outcome, form: Posted) -> Ch
     Errors: those of ``must_be_chosen``, ``steps.number``, ``look.days``, ``look.count``.
     """
     take, reason, other = form.get("take", []), first(form, "reason"), _given(form, "other")
-    must_be_chosen(hand, case, outcome, take=take, reason=reason, other=other)
-    chosen = (one for name in dict.fromkeys(take) for one in outcome.proposals if one.id == name)
+    chosen = [one for name in dict.fromkeys(take) for one in outcome.proposals if one.id == name]
+    steps = [steps for proposal in chosen for steps in _other_steps(proposal, form)]
+    departs = bool(other or steps)
+    must_be_chosen(hand, case, outcome, take=take, reason=reason, other=other, departs=departs)
     return act_of(
         Choice,
         {
             "take": take,
             "reason": reason[:500],
             "seen": number_of(first(form, "seen")),
-            "steps": [steps for proposal in chosen for steps in _other_steps(proposal, form)],
+            "steps": steps,
             "offer": _offer(form),
             "other": _other(form, other),
         },
@@ -162,16 +191,27 @@ def _asked(
     return tuple((question, fields) for question, fields in found if fields)
 
 
+def _place(error: FollowupError) -> str:
+    """The control of this page that was refused; "" where it is none of them."""
+    return _REFUSED.get(error.code, "")
+
+
+def _still_to_examine(outcome: Outcome | None) -> tuple[tuple[Question, Field], ...]:
+    """What was not seen and is needed, each with the field that holds it."""
+    fields = {field.name: field for field in findings_row().every}
+    missing = outcome.missing if outcome else ()
+    return tuple((one, fields[one.fields[0].split(".")[-1]]) for one in missing)
+
+
 def _seen_lines(look: Findings, texts: Texts) -> Sequence[tuple[str, str]]:
     """What was entered, label and value, in the order of the row."""
-    row, rest = look_fields()
     found = look.model_dump(mode="json", exclude_none=True)
     return [
         (
             texts.label(f.of),
             texts.found(found[f.name], f.kind, f.of),
         )
-        for f in (*row, *rest)
+        for f in findings_row().every
         if f.name in found
     ]
 
@@ -209,14 +249,16 @@ def _page(
     typed: Posted,
     *,
     effect: tuple[str, ...] = (),
-    error: str | None = None,
-    status: int = 200,
+    error: FollowupError | None = None,
+    examined: FormView | None = None,
 ) -> Response:
     outcome, refused = led_to(hand, case, look)
+    wrong = _place(error) if error and not examined else ""
+    said = "" if error is None or wrong or (examined and examined.problems) else error.line
     return show(
         request,
         "look.html",
-        status=status,
+        status=status_of(error) if error else 200,
         case=case,
         who=case.who,
         look=look,
@@ -228,7 +270,12 @@ def _page(
         seen_lines=_seen_lines(look, hand.texts),
         typed=typed,
         effect=effect,
-        error=error,
+        error=said or None,
+        wrong=wrong,
+        wrong_line=error.line if error else "",
+        missing=_still_to_examine(outcome),
+        examined=examined or FormView({}),
+        calm=outcome is not None and look.date == hand.today and nothing_to_change(outcome),
         steps_text=steps_text,
         course_name=lambda key: _course_name(hand, case, key),
         label_of=lambda key: label_of(key, hand.protocol.formulary),

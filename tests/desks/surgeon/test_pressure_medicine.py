@@ -52,7 +52,7 @@ def test_a_drop_that_is_added_without_a_drop_can_not_be_stored(high, form_of, wo
     assert refused.status_code == 422
     assert "a pressure medicine is to be added, and none is chosen" in words_of(refused.text)
     # The plan in force says so in red, until one is added.
-    assert "34 mmHg on Tuesday 9 March 2027, and this plan holds no pressure medicine" in words_of(
+    assert "34 mmHg on Tuesday 9 March, and this plan holds no pressure medicine" in words_of(
         surgeon.get(plan).text
     )
 
