@@ -179,7 +179,8 @@ class Layout:
             self._add(Text(4, self.y + 10, words, _SMALL))
             self.y += 12
         for stretch in bottle.stretches:
-            width = self.x(stretch.end + 1) - self.x(stretch.start)
+            # A hair less, so that two stretches that follow each other never overlap.
+            width = self.x(stretch.end + 1) - self.x(stretch.start) - 0.01
             shade = 0.35 + 0.4 * stretch.count / most
             self._add(Bar(self.x(stretch.start), self.y + 3, width, 6, shade, bottle.held))
         self.y += 15

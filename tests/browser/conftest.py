@@ -165,16 +165,14 @@ class Person:
         return len(typed) + len(CHOSEN) + 1
 
     def looks_at_cells(self, cells: str, pressure: str) -> None:
-        """Today's findings in the row and the fold of an eye's page, with no sign of an infection."""
+        """Today's findings in the row of an eye's page, with no sign of an infection."""
         self.page.fill("[id='reviews.0.pressure']", pressure)
-        self.page.select_option("[id='reviews.0.cells']", cells)
-        self.page.locator("form[action$='/findings'] details").evaluate("fold => { fold.open = true }")
-        for sign in NO_SIGN:
-            answer = self.page.locator(f"[name='reviews.0.{sign}']")
-            if answer.first.get_attribute("type") == "radio":
-                self.page.check(f"[name='reviews.0.{sign}'][value='no']")
-            else:
-                answer.select_option("no")
+        self.picks("reviews.0.cells", cells)
+        self.page.check("[name='signs_none']")
+
+    def picks(self, name: str, value: str) -> None:
+        """One press on an answer that is a button."""
+        self.page.check(f"[name='{name}'][value='{value}']")
 
     def saves_routine(self) -> str:
         """The counsellor enters the routine case and logs out; the address of its plan."""
@@ -203,7 +201,6 @@ ROUTINE = {
     "patient.telephones.0.number": "+44 20 7946 0123",
     "operations.0.surgeon": "Dr Sen",
 }
-NO_SIGN = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
 CHOSEN = {
     "operations.0.eye_drawn": "right",
     "operations.0.eye": "right",

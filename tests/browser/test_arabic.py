@@ -156,7 +156,7 @@ def test_three_days_in_arabic(served, person, size):
     page.fill("#reason", "خلايا في اليوم السابع")
     press(who, "Show the effect")
     sees("look")
-    press(who, "Store change, then sign")
+    press(who, "Store what is ticked, then sign")
     sees("changed")
     sign(who, "Sign plan")
     expect(page.locator("main")).to_contain_text(ar("signed, in force"))

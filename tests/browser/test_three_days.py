@@ -80,7 +80,7 @@ def test_from_the_operation_to_a_changed_plan(served, person, size):
     who.follow("text=Show the effect >> visible=true")
     expect(page.locator("[role=status]")).to_contain_text("more")
     who.sees_a_sound_page(f"{size}-look")
-    who.follow("text=Store change, then sign")
+    who.follow("text=Store what is ticked, then sign")
     page.wait_for_url("**/plans/*")
     page.fill("#password", PASSWORD)
     who.follow("button:has-text('Sign plan')")

@@ -14,6 +14,7 @@ from followup.clinical.record import Findings
 from followup.clinical.record.eye import followed_eyes
 from followup.clinical.review.asks import to_ask
 from followup.clinical.review.look import Look
+from followup.clinical.review.now import raised_flags, senior
 from followup.clinical.review.pressure import column, row
 
 PressureStands = Literal["as it should be", "to watch", "to treat"]
@@ -21,11 +22,15 @@ PressureStands = Literal["as it should be", "to watch", "to treat"]
 
 @dataclass(frozen=True)
 class CellsNow:
-    """The cells last seen, on day ``on``, and the most that the protocol expects of that day."""
+    """The cells last seen, on day ``on``, and the most that the protocol expects of that day.
+
+    ``senior``: what that look saw asks for a senior the same day, however many cells are expected.
+    """
 
     found: CellGrade
     expected: CellGrade
     on: date
+    senior: bool
 
     @property
     def above(self) -> bool:
@@ -88,8 +93,14 @@ def _cells(hand: Hand, case: EyeCase, today: Look) -> CellsNow | None:
         if look.cells in GRADES and look.date >= today.rules.day0:
             day = (look.date - today.rules.day0).days
             expected = hand.protocol.review.expected_cells(today.uveitic, day)
-            return CellsNow(GRADES[GRADES.index(look.cells)], expected, look.date)
+            found = GRADES[GRADES.index(look.cells)]
+            return CellsNow(found, expected, look.date, _for_a_senior(hand, case, look))
     return None
+
+
+def _for_a_senior(hand: Hand, case: EyeCase, findings: Findings) -> bool:
+    look, rules = _look(hand, case, findings), hand.protocol.review
+    return look is not None and bool(senior(look, rules, raised_flags(look, rules)))
 
 
 def _pressure(hand: Hand, case: EyeCase, today: Look) -> PressureNow | None:

@@ -25,7 +25,8 @@ from followup.records.people.patients import (
     patients_by_id,
 )
 from followup.records.store.store import Session
-from followup.records.views import PatientView
+from followup.records.trips.trips import day_trips
+from followup.records.views import PatientView, TripView
 
 
 @dataclass(frozen=True)
@@ -40,10 +41,11 @@ class Inflamed:
 
 @dataclass(frozen=True)
 class Overview:
-    """Eyes in danger; who left without findings; the inflamed eyes of the week, my own overdue patients,
-    and those whom only I can decide about."""
+    """Eyes in danger; who is here and waits for a look; who left without findings; the inflamed eyes of the
+    week, my own overdue patients, and those whom only I can decide about."""
 
     danger: tuple[InDanger, ...]
+    here: tuple[TripLine, ...]
     left: tuple[TripLine, ...]
     inflamed: list[Inflamed]
     mine: list[ToReach]
@@ -57,7 +59,15 @@ def overview(hand: Hand) -> Overview:
         mine = _mine(session, hand, lines)
         decide = for_surgeon(lines, hand.protocol.recall, hand.today)
         left = visit_lines(session, hand, left_trips(session, hand.today))
-        return Overview(in_danger(session), left, _inflamed(session, hand), mine, decide)
+        here = visit_lines(session, hand, _here(session, hand))
+        return Overview(in_danger(session), here, left, _inflamed(session, hand), mine, decide)
+
+
+def _here(session: Session, hand: Hand) -> Iterator[TripView]:
+    """The visits under way of which no look has seen anything yet, by arrival."""
+    today = (trip for trip in day_trips(session, hand.today) if trip.seen_on == hand.today)
+    waiting = (t for t in today if t.status == "arrived" and t.left_at is None and not t.served)
+    yield from sorted(waiting, key=lambda trip: (trip.arrived_at or hand.now, trip.id))
 
 
 def _mine(session: Session, hand: Hand, lines: Iterable[ToReach]) -> list[ToReach]:

@@ -38,11 +38,12 @@ class DecideOut(Given):
 
 
 class MyPatients(Given):
-    """Eyes in danger first; who left without findings; inflamed eyes of the week, worst first; my own
-    overdue patients; decisions that wait for me.
+    """Eyes in danger first; who is here and waits for a look; who left without findings; inflamed eyes of
+    the week, worst first; my own overdue patients; decisions that wait for me.
     """
 
     danger: list[AlertOut]
+    here: list[VisitOut]
     left: list[VisitOut]
     inflamed: list[InflamedOut]
     overdue: list[MineOut]
@@ -55,6 +56,7 @@ def my_patients(hand: AnyHand) -> MyPatients:
     found, words, today = overview(hand), hand.texts.translator, hand.today
     return MyPatients(
         danger=[alert_out(hand, one) for one in found.danger],
+        here=[visit_out(line, today) for line in found.here],
         left=[visit_out(line, today) for line in found.left],
         inflamed=[InflamedOut.of(one, patient=person_of(one.who, today)) for one in found.inflamed],
         overdue=[

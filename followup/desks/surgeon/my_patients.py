@@ -2,35 +2,74 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from followup.care.looks.overview import overview
+from followup.care.looks.overview import Overview, overview
 from followup.care.plans.plans import two_versions
 from followup.care.reach.standing import Standing, say_standing
 from followup.desks.door.hand import AnyHand
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, as_typed, first
-from followup.recall.reach.worklist import reason
+from followup.desks.words.texts import Texts
+from followup.language.catalogues import N_
 
 router = APIRouter()
 
 
+@dataclass(frozen=True)
+class Also:
+    """What else stands about somebody who is listed higher up: a state and its word."""
+
+    state: str
+    word: str
+
+
 @router.get("/my-patients")
 def my_patients(request: Request, hand: AnyHand) -> Response:
-    words, found = hand.texts.translator, overview(hand)
+    """Each person once, under what matters most; the rest of it beside the name."""
+    found = overview(hand)
+    listed = {one.who.id for one in found.danger}
+    here = [line for line in found.here if line.who.id not in listed]
+    listed |= {line.who.id for line in here}
+    left = [line for line in found.left if line.who.id not in listed]
+    listed |= {line.who.id for line in left}
+    inflamed = [one for one in found.inflamed if one.who.id not in listed]
+    listed |= {one.who.id for one in inflamed}
+    decide = [one for one in found.decide if one.line.patient.id not in listed]
+    listed |= {one.line.patient.id for one in decide}
     return show(
         request,
         "my-patients.html",
         danger=found.danger,
-        left=found.left,
-        inflamed=found.inflamed,
-        mine=[(line, reason(line, words)) for line in found.mine],
-        decide=[(item, reason(item.line, words)) for item in found.decide],
+        here=here,
+        left=left,
+        inflamed=inflamed,
+        decide=decide,
+        mine=[line for line in found.mine if line.patient.id not in listed],
+        also=_also(found, hand.texts),
         error=None,
     )
+
+
+def _also(found: Overview, texts: Texts) -> dict[int, tuple[Also, ...]]:
+    """By patient, everything that puts somebody on one of the lower lists."""
+    said: dict[int, dict[Also, None]] = {}
+    for one in found.inflamed:
+        word = Also("overdue", texts.gettext(N_("more inflamed than expected")))
+        said.setdefault(one.who.id, {})[word] = None
+    for item in found.decide:
+        word = Also("question", texts.gettext(N_("only you can decide")))
+        said.setdefault(item.line.patient.id, {})[word] = None
+    for line in (*found.mine, *(item.line for item in found.decide)):
+        if line.days:
+            late = texts.ngettext("overdue %(num)s day", "overdue %(num)s days", line.days)
+            word = Also("overdue", late % {"num": line.days})
+            said.setdefault(line.patient.id, {})[word] = None
+    return {number: tuple(words) for number, words in said.items()}
 
 
 @router.post("/patients/{code}/standing")

@@ -98,11 +98,11 @@ def test_a_senior_review_stands_on_every_page_of_the_patient_until_it_is_closed_
     pages = (PATIENT, EYE, f"{EYE}/looks/2027-03-08", plan, f"{PATIENT}/record")
     for page in (*pages, f"{plan}/steps?course=right:steroid", f"{plan}/preview"):
         said = words_of(surgeon.get(page).text)
-        assert "Senior review open since Monday 8 March 2027, 14:00" in said, page
+        assert "Senior review open since Monday 8 March, 14:00" in said, page
         assert "level of white cells" in said, page
     assert "Senior review open" in words_of(reception.get(PATIENT).text)
-    first = words_of(surgeon.get("/my-patients").text).partition("My patients Senior review open")
-    assert "Wanjiru" in first[2][:400]
+    first = words_of(surgeon.get("/my-patients").text).partition("My patients Wanjiru Ndegwa")
+    assert "Senior review open" in first[2][:200]
     action = re.search(r'action="(/patients/K-104/alerts/\d+/close)"', surgeon.get(PATIENT).text)[1]
     assert action not in reception.get(PATIENT).text
     assert reception.post(action, data={"word": "seen"}).status_code == 403
@@ -146,7 +146,7 @@ def test_one_plus_on_day_1_is_as_expected_and_not_inflamed(followed, form_of, wo
     house, _ = followed
     house.clock.on(1)
     _enter(house, form_of, cells="1+", flare="1+", pressure="15")
-    assert "No eye with more cells" in words_of(house.log_in("surgeon").get("/my-patients").text)
+    assert "Nobody is in danger" in words_of(house.log_in("surgeon").get("/my-patients").text)
     assert house.log_in("surgeon").get("/api/my-patients").json()["inflamed"] == []
     house.clock.on(14)
     _enter(house, form_of, cells="1+", flare="1+", pressure="15")

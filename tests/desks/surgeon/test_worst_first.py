@@ -83,11 +83,44 @@ def test_the_week_is_listed_worst_first_and_a_pressure_alone_hides_nothing(house
     house.clock.on(7)
     _enter(house, form_of, "K-1", pressure="18")
     page = house.log_in("surgeon").get("/my-patients").text
-    page = page.partition("Eyes more inflamed than expected")[2]
+    assert re.findall(r"/patients/(K-\d)/eyes/right", page.partition("More inflamed")[0]) == ["K-1"]
+    page = page.partition("More inflamed than expected, last seven days")[2]
     shown = re.findall(r"/patients/(K-\d)/eyes/right", page)
-    assert shown == ["K-1", "K-3", "K-2"]
+    assert shown == ["K-3", "K-2"]
     house.clock.on(20)
-    assert "No eye with more cells" in house.log_in("surgeon").get("/my-patients").text
+    assert (
+        "More inflamed than expected, last seven days" not in house.log_in("surgeon").get("/my-patients").text
+    )
+
+
+def test_each_person_stands_once_with_all_that_is_wrong_beside_the_name(house, operated, form_of, words_of):
+    """One patient stood in three lists, each with every missed visit in a sentence of its own."""
+    operated("K-1")
+    house.clock.on(6)
+    _enter(house, form_of, "K-1", cells="2+", pressure="14")
+    house.clock.on(12)
+    page = words_of(house.log_in("surgeon").get("/my-patients").text)
+    assert page.count("Person K-1") == 1
+    assert re.search("Person K-1 ?, 71-72, right eye · K-1", page)
+    assert re.search("overdue [0-9]+ day", page)
+    assert "the last day for this check" not in page
+
+
+def test_whoever_is_here_waits_on_my_patients_until_findings_are_stored(house, operated, form_of, words_of):
+    operated("K-1")
+    house.clock.on(1)
+    reception = house.log_in("reception")
+    page = reception.get("/patients/K-1").text
+    action = re.search(r'action="(/trips/\d+/arrived)"', page)[1]
+    assert reception.post(action, data=form_of(page, action)).status_code == 303
+    surgeon = house.log_in("surgeon")
+    page = surgeon.get("/my-patients").text
+    assert "Here, still to examine" in words_of(page)
+    assert 'href="/patients/K-1/eyes/right"' in page
+    assert [one["patient"]["code"] for one in surgeon.get("/api/my-patients").json()["here"]] == ["K-1"]
+    _enter(house, form_of, "K-1", cells="1+", pressure="14")
+    assert "Here, still to examine" not in words_of(surgeon.get("/my-patients").text)
+    assert surgeon.get("/api/my-patients").json()["here"] == []
 
 
 def test_my_overdue_patients_are_found_however_my_name_was_typed(house, operated, words_of):
