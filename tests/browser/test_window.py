@@ -54,12 +54,12 @@ def test_an_overdue_patient_is_called_in_two_clicks_and_a_slip_is_taken_back(
     who.sees_a_sound_page(f"{size}-call")
     who.follow("button:has-text('No answer')")
     expect(page.locator("main")).to_contain_text("Nobody must be reached today")
-    expect(page.locator("main")).to_contain_text("Next: call, from Saturday 6 March 2027 on.")
+    expect(page.locator("main")).to_contain_text("Next: call, from Saturday 6 March on.")
     who.sees_a_sound_page(f"{size}-reached")
 
     # It was another patient who did not answer.
     who.follow("button:has-text('Take back')")
-    expect(page.locator("main")).to_contain_text("The last day for this check was Wednesday 3 March 2027")
+    expect(page.locator("main")).to_contain_text("The last day for this check was Wednesday 3 March")
     who.go("/to-reach")
     expect(page.locator("main")).to_contain_text("Reach now")
     who.log_out()

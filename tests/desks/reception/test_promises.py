@@ -49,8 +49,8 @@ def _promise(house, form_of, day: str):
 def test_a_day_years_ahead_is_refused_in_one_line_and_none_is_no_promise(overdue, form_of, words_of):
     for day, said in (
         ("2029-12-25", "25 December 2029 is too late for an overdue check"),
-        ("2027-03-14", "14 March 2027 is too late"),
-        ("2027-03-07", "on 7 March 2027 there is no place"),
+        ("2027-03-14", "Sunday 14 March is too late"),
+        ("2027-03-07", "on Sunday 7 March there is no place"),
         ("2027-03-03", "there is no place"),
         ("", "no day is given to the promise"),
         ("soon", "not a day"),

@@ -36,9 +36,9 @@ def _page(house, words_of, address: str = "/today") -> str:
     [
         (0, "Nobody is expected on this day"),
         (1, "due today Wanjiru Ndegwa , 71-72, right eye · first look after surgery"),
-        (2, "late Expected on Tuesday 2 March 2027; last day for this check Wednesday 3 March 2027."),
-        (3, "overdue 1 day Expected on Tuesday 2 March 2027"),
-        (4, "overdue 2 days Expected on Tuesday 2 March 2027"),
+        (2, "late Expected on Tuesday 2 March; last day for this check Wednesday 3 March."),
+        (3, "overdue 1 day Expected on Tuesday 2 March"),
+        (4, "overdue 2 days Expected on Tuesday 2 March"),
     ],
 )
 def test_the_day_shows_who_comes_and_who_has_not_come(signed, words_of, day, said):

@@ -81,7 +81,7 @@ def test_what_a_visit_can_do_and_why_it_is_stays_on_the_plans_page(house, signed
     page = house.log_in("surgeon").get(signed).text
     visit = next(words_of(row) for row in _rows(page) if "wound" in row)
     assert "Can move from 6 March to 10 March" in visit
-    assert "Visit 2 is on 8 March 2027." in visit
+    assert "Visit 2 is on Monday 8 March." in visit
     assert "A look at another clinic" in page
     assert page.count("Change these steps") == 3
 

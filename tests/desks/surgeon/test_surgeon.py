@@ -223,7 +223,7 @@ def test_a_course_that_the_surgeon_ends_early_stops_on_the_day_before(house, rou
     steps = form_of(surgeon.get(page, params={"course": "right:nsaid"}).text)
     ended = steps | {"starts": ["2027-03-05"], "count": [""], "days": [""], "reason": ["cornea rough"]}
     shown = words_of(surgeon.post(page, data=ended | {"show": ["yes"]}).text)
-    assert "the last day is Thursday 4 March 2027" in shown
+    assert "the last day is Thursday 4 March" in shown
 
 
 @pytest.fixture
