@@ -63,7 +63,7 @@ def test_a_visit_before_its_first_right_day_can_not_be_marked(signed, words_of):
         first = session.execute(text("SELECT min(id) FROM trip")).scalar_one()
     answer = reception.post(f"/trips/{first}/arrived", data={"nonce": "n" * 20})
     assert answer.status_code == 422
-    assert "not before 2027-03-02" in words_of(answer.text)
+    assert "not before Tuesday 2 March" in words_of(answer.text)
     assert _states(signed)[0] == "proposed"
 
 
