@@ -101,7 +101,7 @@ def test_who_left_without_findings_is_on_the_surgeons_list_that_evening_and_to_r
     _leave(here)
     assert _states(here)[0] == "arrived"
     assert "Left without findings" in words_of(here.log_in("surgeon").get("/my-patients").text)
-    assert "left without findings Wanjiru" in words_of(here.log_in("reception").get("/today").text)
+    assert "Left without findings Wanjiru" in words_of(here.log_in("reception").get("/today").text)
     assert "left without findings" not in words_of(here.log_in("reception").get("/to-reach").text)
     here.clock.on(2)
     said = words_of(here.log_in("reception").get("/to-reach").text)

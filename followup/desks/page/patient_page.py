@@ -30,9 +30,16 @@ from followup.records.views import FoundSheet, PatientView
 
 
 def then_patient(
-    request: Request, hand: DeskHand, code: str, form: Posted, do: Callable[[], object]
+    request: Request,
+    hand: DeskHand,
+    code: str,
+    form: Posted,
+    do: Callable[[], object],
+    *,
+    then: str | None = None,
 ) -> Response:
-    """Do it and go to the patient's page; where it is refused, that page says why and keeps the typing."""
+    """Do it and go to the patient's page, or ``then``; where it is refused, that page says why and keeps
+    the typing."""
     try:
         do()
     except FollowupError as exc:
@@ -41,7 +48,7 @@ def then_patient(
             return patient_answer(
                 request, hand, session, who, error=exc.line, typed=form, status=status_of(exc)
             )
-    return go(f"/patients/{code}")
+    return go(then or f"/patients/{code}")
 
 
 def patient_answer(

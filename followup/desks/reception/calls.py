@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 from fastapi import APIRouter, Request, Response
 
 from followup.care.reach.calls import HEADINGS, calls_of
 from followup.clinical.record import Eye
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.page.days import AskedDay
 from followup.desks.page.pages import show
 from followup.recall.reach.reasons import said
 from followup.recall.reach.worklist import worklist
@@ -18,7 +17,7 @@ router = APIRouter()
 
 
 @router.get("/calls")
-def call_list(request: Request, hand: AnyHand, on: date | None = None) -> Response:
+def call_list(request: Request, hand: AnyHand, on: AskedDay) -> Response:
     day = on or hand.today
     to_move = moves_of(hand) if day == hand.today else []
     return show(request, "calls.html", day=day, parts=calls_of(hand, day), headings=HEADINGS, to_move=to_move)

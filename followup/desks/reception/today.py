@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from typing import Annotated
+from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Request, Response
 
 from followup.care.danger import QUESTIONS, in_danger
 from followup.care.looks.before_leaving import checks_to_do
 from followup.care.sheets.content import found_sheet
+from followup.care.trips.day import day_groups
 from followup.care.trips.trip_lines import TripLine, visit_lines
 from followup.care.trips.trips import Arrival, Seen, WalkIn, arrive, come_in, finish, go_home, stay_away
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.page.days import AskedDay
+from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import show
 from followup.desks.page.patient_page import patient_answer, then_patient
 from followup.desks.page.posted import AForm, AnAct, Posted, act_of, first
 from followup.errors import FollowupError
 from followup.recall.reach.worklist import worklist
-from followup.records.people.patients import known
+from followup.records.people.patients import known, names_of_several, patient_by_code
 from followup.records.trips.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
 from followup.said import say
@@ -29,8 +35,9 @@ router = APIRouter()
 
 
 @router.get("/today")
-def today(request: Request, hand: AnyHand, on: date | None = None) -> Response:
-    return _day_page(request, hand, on or hand.today)
+def today(request: Request, hand: AnyHand, on: AskedDay, noted: str = "") -> Response:
+    """The day. ``noted``: the code of whom a line was pressed for, to say it and to take it back."""
+    return _day_page(request, hand, on or hand.today, noted)
 
 
 @router.get("/found/{sheet}")
@@ -73,7 +80,7 @@ def _walk_in(form: Posted) -> WalkIn:
 
 
 @router.get("/today/list")
-def day_list(request: Request, hand: AnyHand, on: date | None = None) -> Response:
+def day_list(request: Request, hand: AnyHand, on: AskedDay) -> Response:
     """The day on paper, for the window and for a day without electricity."""
     day = on or hand.today
     with hand.store.read() as session:
@@ -103,9 +110,11 @@ def seen(request: Request, hand: AnyHand, trip_id: TripId, form: AForm) -> Respo
 def _then(
     request: Request, hand: DeskHand, trip_id: int, form: Posted, do: Callable[[], TripView]
 ) -> Response:
+    """Do it, and on to the patient's page, or back to the day where its line was pressed."""
     with hand.store.read() as session:
         code = trip(session, trip_id).patient_code
-    return then_patient(request, hand, code, form, do)
+    then = f"/today?noted={quote(code)}" if first(form, "from") == "day" else None
+    return then_patient(request, hand, code, form, do, then=then)
 
 
 def _act(kind: type[AnAct], form: Posted, **sent: object) -> AnAct:
@@ -117,32 +126,32 @@ def _act(kind: type[AnAct], form: Posted, **sent: object) -> AnAct:
     return act_of(kind, given, nonce=incomplete)
 
 
-def _in_time(line: TripLine) -> tuple[int, str, str]:
-    """Those who wait here first, longest waiting first; then those to come; then who was seen."""
-    order = ("here", "left", "overdue", "late", "due today", "upcoming", "done", "cancelled")
-    arrived = line.trip.arrived_at.isoformat() if line.trip.arrived_at else ""
-    return order.index(line.stands), arrived, line.who.name.casefold()
-
-
 def _by_name(line: TripLine) -> str:
     return line.who.name.casefold()
 
 
-def _day_page(request: Request, hand: DeskHand, day: date) -> Response:
+def _day_page(request: Request, hand: DeskHand, day: date, noted: str = "") -> Response:
     with hand.store.read() as session:
-        lines = visit_lines(session, hand, day_trips(session, day))
         earlier = missed_trips(session, day) if day == hand.today else ()
-        missed = sorted(visit_lines(session, hand, earlier), key=lambda line: line.trip.window_end)
+        # Whoever came today for a visit of an earlier day stands in both.
+        trips = {one.id: one for one in (*earlier, *day_trips(session, day))}
+        lines = visit_lines(session, hand, trips.values())
         items = worklist(session, hand.now, hand.protocol.recall)
         danger = [one for one in in_danger(session) if one.alert.kind == "walk-in"]
         checks = checks_to_do(session, hand)
+        several = names_of_several(session, [line.who for line in lines])
+        who = patient_by_code(session, noted) if noted else None
+        steps = noted_today(session, hand, [who.code])[:1] if who else []
     now = sum(not item.waits for item in items)
     return show(
         request,
         "today.html",
         day=day,
-        lines=sorted(lines, key=_in_time),
-        missed=missed,
+        people=day_groups(lines, hand.today, {one.who.id for one in danger}),
+        several=several,
+        new_nonce=partial(secrets.token_urlsafe, 24),
+        noted_of=who,
+        noted=steps,
         danger=danger,
         checks=checks,
         to_reach=now,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 
-from sqlmodel import Session, and_, col, delete, or_, select
+from sqlmodel import Session, and_, col, delete, func, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from followup.clinical.record import Eye, Phone, Record
@@ -163,6 +163,20 @@ def search_patients(session: Session, text: str, *, limit: int = 20) -> tuple[Pa
         .limit(limit)
     )
     return _views(session, rows)
+
+
+def names_of_several(session: Session, people: Iterable[PatientView]) -> frozenset[int]:
+    """The ids of those whose name another patient has too, however it is written."""
+    folded = {who.id: fold_name(who.name) for who in people}
+    several = set(
+        session.exec(
+            select(PatientRow.search_name)
+            .where(col(PatientRow.search_name).in_(set(folded.values())))
+            .group_by(PatientRow.search_name)
+            .having(func.count() > 1)
+        )
+    )
+    return frozenset(number for number, name in folded.items() if name in several)
 
 
 def lock_patient(unit: Unit, patient_id: int) -> PatientRow:

@@ -108,7 +108,7 @@ def test_from_the_record_to_a_changed_plan_over_json_alone(house, desks, say, re
     visit = say("reception", "GET /visits")[0]
     assert visit["stands"] == "due today"
     assert say("reception", f"POST /visits/{visit['id']}/arrived", nonce=KEY)["stands"] == "here"
-    assert "arrived" in words_of(desks["reception"].get("/today").text).lower()
+    assert "here since" in words_of(desks["reception"].get("/today").text)
 
     eye = say("counsellor", "GET /patients/K-104/eyes/right")
     look = {"eye": "right", "date": "2027-03-02", "cells": "3+", "flare": "2+", "pressure": 15, "pain": "no"}

@@ -35,10 +35,10 @@ def _page(house, words_of, address: str = "/today") -> str:
     ("day", "said"),
     [
         (0, "Nobody is expected on this day"),
-        (1, "due today Wanjiru Ndegwa , 71-72, right eye · first look after surgery"),
-        (2, "late Expected on Tuesday 2 March; last day for this check Wednesday 3 March."),
-        (3, "overdue 1 day Expected on Tuesday 2 March"),
-        (4, "overdue 2 days Expected on Tuesday 2 March"),
+        (1, "To come Wanjiru Ndegwa , 71-72, right eye · K-104 first look after surgery"),
+        (2, "Wanjiru Ndegwa , 71-72, right eye · K-104 late last day Wednesday 3 March first look"),
+        (3, "Wanjiru Ndegwa , 71-72, right eye · K-104 overdue 1 day first look"),
+        (4, "Wanjiru Ndegwa , 71-72, right eye · K-104 overdue 2 days first look"),
     ],
 )
 def test_the_day_shows_who_comes_and_who_has_not_come(signed, words_of, day, said):

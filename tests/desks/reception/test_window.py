@@ -130,7 +130,7 @@ def test_somebody_without_a_visit_is_on_todays_list_at_once(coming, form_of, wor
         assert answer.status_code == 303
     listed = words_of(browser.get("/today").text)
     assert listed.count("Wanjiru Ndegwa") >= 1
-    assert "arrived at" in listed
+    assert "here since" in listed
     assert words_of(browser.get("/today/list").text).count("Wanjiru Ndegwa") == 1
 
 
