@@ -131,7 +131,14 @@ class Person:
         self.page.fill("#password", PASSWORD)
         self.press()
 
+    def open_menu(self) -> None:
+        """Unfold the strip, where it is folded into a menu."""
+        menu = self.page.locator(".menu > summary")
+        if menu.is_visible() and not self.page.locator(".menu[open]").count():
+            menu.click()
+
     def log_out(self) -> None:
+        self.open_menu()
         self.follow("form[action='/log-out'] button")
         self.page.wait_for_url("**/log-in")
 

@@ -173,7 +173,7 @@ def test_three_days_in_arabic(served, person, size):
     who.log_in("reception")
     who.go("/to-reach")
     sees("to-reach")
-    press(who, "Reach now")
+    who.follow(".reach .button")
     sees("call")
     press(who, "No answer")
     sees("reached")

@@ -139,7 +139,7 @@ def test_the_days_go_on_without_scripts(served, person):
     served.on(12, 4)
     who.log_in("reception")
     who.go("/to-reach")
-    who.follow("text=Reach now")
+    who.follow(".reach .button")
     who.follow("button:has-text('No answer')")
     expect(page.locator("main")).to_contain_text("Nobody must be reached today")
     who.log_out()

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import secrets
+from typing import NamedTuple
 
 from fastapi import APIRouter, Request, Response
 
 from followup.care.reach.reach import Attempt, attempt, days_to_promise, reach_item, script_of
+from followup.care.trips.trip_lines import kind_words
 from followup.clinical.protocol.recall import OUTCOMES, Way
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
@@ -15,19 +17,34 @@ from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose
+from followup.recall.reach.brief import brief
 from followup.recall.reach.line import ToReach
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.attempts import attempts_on, standings
-from followup.records.people.patients import patients_by_id
+from followup.records.people.patients import names_of_several, patients_by_id
+from followup.records.plans.sheets import sheets_of
+from followup.records.store.store import Session
+from followup.records.views import SheetView
 from followup.said import say
 
 router = APIRouter()
+# What is overdue where the plan no longer says what for.
+_VISIT = N_("visit")
 WAYS: dict[Way, str] = {
     "call": N_("Call the patient"),
     "second contact": N_("Call the second contact"),
     "community worker": N_("Send the community worker"),
     "surgeon": N_("Tell the surgeon"),
 }
+
+
+class _Line(NamedTuple):
+    """A person to reach: why, in a few words and in whole sentences, and the sheet to hand over."""
+
+    item: ToReach
+    brief: str
+    why: str
+    sheet: SheetView | None
 
 
 @router.get("/to-reach")
@@ -40,16 +57,35 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
         people = {who.code: who for who in patients_by_id(session, tried).values()}
         noted = noted_today(session, hand, people, {"tried to reach"})
         gone = len(standings(session))
-    said = [(item, reason(item, words)) for item in items]
+        several = names_of_several(session, [item.patient for item in items])
+        said = [
+            _Line(item, brief(item, _check(hand, item), words), reason(item, words), _sheet(session, item))
+            for item in items
+        ]
     return show(
         request,
         "to-reach.html",
-        now=[line for line in said if not line[0].waits],
-        later=[line for line in said if line[0].waits],
+        now=[line for line in said if not line.item.waits],
+        later=[line for line in said if line.item.waits],
+        several=several,
+        ways=WAYS,
         noted=[(one, people[one.code]) for one in noted],
         gone=gone,
         said=SAID,
     )
+
+
+def _check(hand: DeskHand, item: ToReach) -> str:
+    """What is at stake in the most pressing reason."""
+    first = next(iter(item.needs), None)
+    return hand.texts.told(kind_words(hand, first.kind)) if first else hand.texts.gettext(_VISIT)
+
+
+def _sheet(session: Session, item: ToReach) -> SheetView | None:
+    """The printed sheet of a plan whose sheet is not in the patient's hands yet."""
+    if item.kind != "new version":
+        return None
+    return next((one for one in sheets_of(session, item.patient.id) if one.plan_id == item.plan_id), None)
 
 
 @router.get("/patients/{code}/call")

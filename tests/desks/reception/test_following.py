@@ -182,11 +182,11 @@ def test_the_outcome_of_a_call_is_taken_back_on_the_list(signed, form_of, words_
     browser.post(f"{PATIENT}/call", data=form)
     page = browser.get("/to-reach").text
     assert "Nobody must be reached today" in words_of(page)
-    assert "Tried today Wanjiru Ndegwa , 71-72, K-104 Tried to reach: Died" in words_of(page)
+    assert "Tried today Wanjiru Ndegwa , 71-72, right eye · K-104 Tried to reach: Died" in words_of(page)
     entry = re.search(r'name="entry" value="(\d+)"', page)[1]
     assert browser.post(f"{PATIENT}/take-back", data={"entry": entry}).status_code == 303
     listed = words_of(browser.get("/to-reach").text)
-    assert "Reach now" in listed
+    assert "Call +44" in listed
     assert "Tried today" not in listed
 
 
