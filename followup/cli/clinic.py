@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import shlex
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -11,22 +13,25 @@ from typing import Any
 
 import click
 
-from followup.care.passwords import Passwords
+from followup.care.house.clinic_answers import READERS, open_days, sheet_language, staff_language
+from followup.care.house.staff import login_name, staff_name
+from followup.cli.asking import answer
 from followup.cli.contract import FAULT, CommandOutcome
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
-from followup.cli.passwords import someone_answers, typed_password
+from followup.cli.passwords import new_password, someone_answers
 from followup.cli.serving import desk_for, listen, serve_pages
 from followup.cli.workplace import workplace
 from followup.clinical.english import counted, listed
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.door.permissions import ROLES
+from followup.desks.words.extraction import DESK_LANGUAGES
 from followup.errors import FollowupError
-from followup.language.entered import must_print_text
+from followup.language.languages import LANGUAGES
 from followup.recall.codes.codes import create_keyring
 from followup.recall.jobs.scheduler import owner_name, utc_now, work
 from followup.recall.jobs.sweep import sweep as run_sweep
-from followup.records.house.clinics import get_clinic, is_set_up, put_clinic
+from followup.records.house.clinics import clinic_calendar_of, get_clinic, is_set_up, put_clinic
 from followup.records.house.staff import add_staff
 from followup.records.store.migrations import schema_state, upgrade
 from followup.records.store.store import Store
@@ -59,6 +64,7 @@ class First:
 @click.option("--nearest", help="Nearest eye clinic, as it stands on sheets.")
 @click.option("--language", multiple=True, help="Language of the sheets, such as bn; may be repeated.")
 @click.option("--staff-language", help="Language of the pages; else English.")
+@click.option("--open-days", help="Weekdays on which the clinic works, such as mon-sat; else every day.")
 @click.option("--calendar", metavar="FILE", help="Open days, services and places; else always open.")
 @click.option(
     "--cap-colours/--no-cap-colours",
@@ -103,7 +109,11 @@ def init(folder: str | None, again: bool, **given: Any) -> CommandOutcome:
         )
     if not settings.key_file.exists():
         create_keyring(settings.key_file)
-    return CommandOutcome(f"{clinic.name} is set up in {settings.folder}. Go on with: followup serve\n")
+    where = f" --folder {shlex.quote(folder)}" if folder else ""
+    return CommandOutcome(
+        f"{clinic.name} is set up in {settings.folder}. Go on with: followup serve{where}\n"
+        f"Then log in as {first.login}: the first page says what is left to do.\n"
+    )
 
 
 @click.command()
@@ -141,55 +151,82 @@ def sweep(folder: str | None) -> CommandOutcome:
 
 
 def _changed(clinic: Clinic, given: Given) -> Clinic:
-    """``clinic`` with what was given; what was not stays as it is."""
-    keys = {
-        "name": "name",
-        "code": "code",
-        "phone_day": "phone_day",
-        "phone_night": "phone_night",
-        "zone": "zone",
-        "nearest": "nearest_eye_clinic",
-        "address": "address",
-        "language": "sheet_languages",
-        "staff_language": "staff_language",
+    """``clinic`` with what was given, each checked as when it is asked for; what was not stays as it is."""
+    keys = {"nearest": "nearest_eye_clinic"}
+    texts = ("name", "code", "phone_day", "phone_night", "zone", "nearest", "address")
+    changes: Given = {
+        (field := keys.get(option, option)): READERS[field](given[option])
+        for option in texts
+        if given[option] is not None
     }
-    changes = {field: given[option] for option, field in keys.items() if given[option]}
-    flags = ("cap_colours", "days_to_tick")
-    changes |= {field: given[field] for field in flags if given[field] is not None}
-    file = given["calendar"]
+    if given["language"]:
+        changes["sheet_languages"] = tuple(dict.fromkeys(map(sheet_language, given["language"])))
+    if given["staff_language"] is not None:
+        changes["staff_language"] = staff_language(given["staff_language"], DESK_LANGUAGES)
+    changes |= {flag: given[flag] for flag in ("cap_colours", "days_to_tick") if given[flag] is not None}
+    file, days = given["calendar"], given["open_days"]
     if isinstance(file, str):
-        calendar = parse_calendar(*read_object(file))
-        changes["calendar"] = calendar.model_dump_json(exclude_defaults=True)
-    changed = replace(clinic, **changes)
-    for name in ("name", "address", "nearest_eye_clinic", "phone_day", "phone_night"):
-        must_print_text(getattr(changed, name), f"clinic: {name}")
-    return changed
+        changes["calendar"] = parse_calendar(*read_object(file)).model_dump_json(exclude_defaults=True)
+    if days is not None:
+        calendar = clinic_calendar_of(replace(clinic, **changes)).model_dump(
+            mode="json", exclude_defaults=True
+        )
+        changes["calendar"] = json.dumps(calendar | {"open_weekdays": list(open_days(days))})
+    return replace(clinic, **changes)
 
 
 def _asked(given: Given) -> Clinic:
     """A new clinic, every answer that is missing asked for."""
     answers = dict(given)
-    for option, question in (
-        ("name", "Name of the clinic"),
-        ("code", "Short code in capital letters"),
-        ("phone_day", "Telephone by day"),
-        ("phone_night", "Telephone by night"),
-        ("zone", "Time zone, such as Asia/Dhaka"),
+    for option, question, usual in (
+        ("name", "Name of the clinic, as patients know it", None),
+        ("code", "Short code for the return codes, in capital letters, such as RB", None),
+        ("phone_day", "Telephone by day", None),
+        ("phone_night", "Telephone by night", None),
+        ("zone", "Time zone, such as Asia/Dhaka", None),
+        ("address", "Address, as it stands on sheets (Enter: none)", ""),
+        ("nearest", "Nearest eye clinic for patients from far away, with telephone (Enter: none)", ""),
     ):
-        answers[option] = _ask(given[option], option, question)
+        field = "nearest_eye_clinic" if option == "nearest" else option
+        answers[option] = answer(given[option], option, question, READERS[field], usual=usual)
+    known = " ".join(sorted(LANGUAGES))
+    answers["language"] = given["language"] or answer(
+        None, "language", f"Languages of the sheets, of {known}", _languages, usual="en"
+    )
+    question = f"Language of the pages, of {' '.join(DESK_LANGUAGES)}"
+    answers["staff_language"] = answer(
+        given["staff_language"], "staff_language", question, _staff_language, usual="en"
+    )
+    if given["calendar"] is None and (given["open_days"] is not None or someone_answers()):
+        answers["open_days"] = answer(
+            given["open_days"], "open_days", "Open days, such as mon-fri or sun mon tue", _days
+        )
     return _changed(Clinic(name="", code="", phone_day="", phone_night="", zone=""), answers)
 
 
+def _languages(text: str) -> tuple[str, ...]:
+    return tuple(sheet_language(one) for one in text.replace(",", " ").split() or [""])
+
+
+def _staff_language(text: str) -> str:
+    return staff_language(text, DESK_LANGUAGES)
+
+
+def _days(text: str) -> str:
+    return " ".join(open_days(text))
+
+
 def _first(given: Given) -> First:
-    login = _ask(given["login"], "login", "Log-in name of the first member of staff")
-    name = must_print_text(_ask(given["staff_name"], "staff_name", "That person's name"), "staff name")
+    """Whoever lets in the others: the questions after those of the clinic."""
+    login = answer(given["login"], "login", "Log-in name of the first member of staff", login_name)
+    name = answer(given["staff_name"], "staff_name", "That person's name", staff_name)
     roles = given["role"] if isinstance(given["role"], tuple) else ()
     return First(
         login,
         name,
         roles or ("manager",),
         str(given["registration"] or ""),
-        Passwords().hash(typed_password(twice=True)),
+        new_password(),
     )
 
 
@@ -200,15 +237,6 @@ def _is_made_now(path: Path) -> bool:
     except FileExistsError:
         return False
     return True
-
-
-def _ask(value: object, option: str, question: str) -> str:
-    if isinstance(value, str):
-        return value
-    if not someone_answers():
-        raise click.UsageError(f"Missing option '--{option.replace('_', '-')}'", click.get_current_context())
-    answer: str = click.prompt(question, err=True)
-    return answer
 
 
 def _refuse_set_up(settings: Settings) -> None:

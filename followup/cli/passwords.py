@@ -8,10 +8,27 @@ from pathlib import Path
 
 import click
 
+from followup.care.passwords import Passwords
 from followup.errors import FollowupError
 from followup.settings import read_secret
 
 PASSWORD = "FOLLOWUP_PASSWORD"  # noqa: S105 - the name of a variable, not a password
+
+
+def new_password() -> str:
+    """A new password as it is stored: given, or typed twice until it is one. Error ``password.length``."""
+    while True:
+        try:
+            return Passwords().hash(typed_password(twice=True))
+        except FollowupError as refused:
+            if refused.code != "password.length" or given_elsewhere() or not someone_answers():
+                raise
+            click.echo(f"  {refused.what} - {refused.fix}", err=True)
+
+
+def given_elsewhere() -> bool:
+    """Whether the environment holds the password, so that nobody is asked."""
+    return bool(os.environ.get(PASSWORD) or os.environ.get(f"{PASSWORD}_FILE"))
 
 
 def typed_password(*, twice: bool = False) -> str:
@@ -23,7 +40,12 @@ def typed_password(*, twice: bool = False) -> str:
         return read_secret(Path(file), f"{PASSWORD}_FILE")
     if not someone_answers():
         raise FollowupError("init.password", "no password given", fix=f"name its file in {PASSWORD}_FILE")
-    answer: str = click.prompt("Password", hide_input=True, confirmation_prompt=twice, err=True)
+    answer: str = click.prompt(
+        "Password, 10 characters or more" if twice else "Password",
+        hide_input=True,
+        confirmation_prompt=twice,
+        err=True,
+    )
     return answer
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
+from itertools import groupby
 from random import Random
 from typing import Any, Literal, NamedTuple, get_args
 from zoneinfo import ZoneInfo
@@ -20,9 +21,11 @@ from followup.demo.clinic import TIME_ZONE, is_open
 from followup.demo.looks import ToldLook, draft_taken, enter_look, quiet, told_look
 from followup.desks.door.hand import Desk
 from followup.recall.codes.codes import new_sheet_id
+from followup.recall.jobs.pharmacy import hand_outs
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.alerts import close_alert, open_alerts
 from followup.records.desk.attempts import note_attempt
+from followup.records.desk.handing import GivenBottle, note_given
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow
 from followup.records.desk.walkins import note_walk_in
 from followup.records.house.staff import all_staff
@@ -43,6 +46,7 @@ from followup.records.views import Actor, TripView
 
 STAGES = ("entered", "drafted", "signed", "printed", "handed over")
 AGAIN = "Planned again after a missed visit."
+GIVEN_FOR = timedelta(days=8)
 CALLED_FOR = timedelta(days=10)
 """How long reception has gone through the list of those to reach by telephone."""
 
@@ -87,6 +91,8 @@ class Story:
             if day > self.today - CALLED_FOR and is_open(day, self.today):
                 absent = {p.record.patient.code for p in cast if not (p.comes(99) or p.telephone_dead)}
                 events.append(Event("08:50", "reception", partial(self._call, codes=absent, day=day)))
+            if self.today - GIVEN_FOR < day < self.today:
+                events.append(Event("16:00", "pharmacy", partial(self._give, day=day)))
             for person in cast:
                 if person.telephone_dead and person.operated < day:
                     events += self._tries(person.record.patient.code, day)
@@ -164,6 +170,20 @@ class Story:
                     outcome="no answer",
                     nonce=f"demo-call-{day}-{line.patient.code}",
                 )
+
+    def _give(self, unit: Unit, day: date) -> None:
+        """The pharmacy marks what went home that day."""
+        for _, found in groupby(hand_outs(unit.session, day, day), key=lambda one: one.patient.id):
+            given = tuple(found)
+            note_given(
+                unit,
+                patient_id=given[0].patient.id,
+                plan_id=given[0].plan_id,
+                bottles=[
+                    GivenBottle(one.course.key, one.course.medicine, one.course.eye, one.bottle.number)
+                    for one in given
+                ],
+            )
 
     def _try(self, unit: Unit, code: str, day: date, minute: int) -> None:
         rules = self.hand.protocol.recall

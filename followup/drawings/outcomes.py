@@ -15,7 +15,7 @@ HEIGHT = 246
 
 
 @dataclass(frozen=True)
-class Part:
+class BarPart:
     """A piece of a bar: 0 in time, 1 late, 2 not seen."""
 
     kind: int
@@ -25,14 +25,14 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Bar:
+class MonthBar:
     """One month. ``x``: its middle; ``top``: of the bar; ``share``: where the line of "in time" passes."""
 
     x: float
     top: float
     share: float
     all: int
-    parts: tuple[Part, ...]
+    parts: tuple[BarPart, ...]
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class OutcomeChart:
     """The bars in the order of the months; in a page from right to left the first is at the right."""
 
     width: int
-    bars: tuple[Bar, ...]
+    bars: tuple[MonthBar, ...]
 
 
 def build_chart(months: Sequence[tuple[int, int, int]], mirrored: bool = False) -> OutcomeChart:
@@ -53,12 +53,12 @@ def build_chart(months: Sequence[tuple[int, int, int]], mirrored: bool = False) 
     return OutcomeChart(COLUMN * len(months), tuple(bars))
 
 
-def _bar(x: float, counts: tuple[int, int, int], most: int) -> Bar:
+def _bar(x: float, counts: tuple[int, int, int], most: int) -> MonthBar:
     unit = (BARS_FOOT - BARS_TOP) / most
     parts, y = [], float(BARS_FOOT)
     for kind, count in enumerate(counts):
         y -= count * unit
         if count:
-            parts.append(Part(kind, round(y, 1), round(count * unit, 1), count))
+            parts.append(BarPart(kind, round(y, 1), round(count * unit, 1), count))
     share = LINE_FOOT - (LINE_FOOT - LINE_TOP) * counts[0] / sum(counts)
-    return Bar(x, round(y, 1), round(share, 1), sum(counts), tuple(parts))
+    return MonthBar(x, round(y, 1), round(share, 1), sum(counts), tuple(parts))

@@ -13,6 +13,8 @@ from pydantic import BaseModel, ConfigDict
 
 from followup.clinical.record import Eye
 from followup.drawings.staircase import Staircase
+from followup.language.fonts import fallback
+from followup.language.languages import Language
 from followup.sheets.day_parts import DayPart
 from followup.sheets.options import Paper, Size
 
@@ -302,6 +304,49 @@ class Cover(Piece):
     lines: tuple[CoverLine, ...]
     problems_heading: str
     problems: tuple[CoverProblem, ...]
+
+
+class TextSetting(Piece):
+    """How a text of one language is set: its fonts, its direction, its size beside Latin."""
+
+    language: str
+    direction: Literal["ltr", "rtl"]
+    fonts: tuple[str, ...]
+    scale: float
+    leading: float
+
+    @classmethod
+    def of(cls, language: Language) -> TextSetting:
+        return cls(
+            language=language.tag,
+            direction=language.direction,
+            fonts=fallback(language),
+            scale=language.scale,
+            leading=language.leading,
+        )
+
+
+class LabelLine(Piece):
+    """A day of a bottle: what is done on it, and which it is."""
+
+    head: str
+    words: str
+
+
+class BottleLabel(Piece):
+    """The label of one bottle. ``use``: until when it is used how often; ``days``: opened, thrown away.
+
+    ``marks`` keep it from being taken for one of a real clinic or an approved protocol.
+    """
+
+    setting: TextSetting
+    name: str
+    code: str
+    bottle: NamedBottle
+    use: tuple[str, ...]
+    days: tuple[LabelLine, ...]
+    clinic: str
+    marks: tuple[str, ...]
 
 
 class SheetContent(Piece):

@@ -75,6 +75,8 @@ PAGES: list[tuple[str, str, dict[str, Any] | None]] = [
     ("POST", "/trips/{first}/no-show", {}),
     ("POST", "/trips/{walk-in}/left", {}),
     ("POST", "/trips/{walk-in}/seen", {"nothing": "yes"}),
+    ("POST", "/bottles/{N-1}/given", {"plan": "{plan}", "bottle": "right:steroid 1"}),
+    ("POST", "/bottles/{N-1}/take-back", {"entry": "{noted}"}),
     ("POST", "/messages/{message}/again", {}),
     ("POST", "/staff/{staff}", {"roles": "reception", "active": "yes"}),
 ]
@@ -132,6 +134,8 @@ FOR_PROGRAMS: list[tuple[str, str, dict[str, Any] | None]] = [
     ("POST", "/api/visits/{last}/book", None),
     ("GET", "/api/visits/{last}/days", None),
     ("POST", "/api/visits/{last}/move", {"day": "2027-04-01"}),
+    ("POST", "/api/bottles/{N-1}/given", {"plan": "{plan}", "bottles": ["right:steroid 1"]}),
+    ("POST", "/api/bottles/{N-1}/take-back", {"entry": "{noted}"}),
     ("POST", "/api/messages/{message}/again", None),
     ("PUT", "/api/staff/{staff}", {"roles": ["reception"], "active": True}),
 ]

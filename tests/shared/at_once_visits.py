@@ -18,6 +18,7 @@ from at_once_scene import (
 )
 
 from followup.records.desk.attempts import attempts_of, standing_of
+from followup.records.desk.handing import handings
 from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import add_staff, staff_by_login
 from followup.records.people.messages import message_choice, queue_message, unsent_messages
@@ -267,6 +268,46 @@ def take_back(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     def judge(answers: Sequence[Any]) -> None:
         all_of(answers)
         assert scene.told(code, "taken back") == 1
+
+    return [call, call], judge
+
+
+def _waiting(scene: Scene, code: str) -> dict[str, Any]:
+    found = scene.done(Call("pharmacy", "/api/bottles/waiting", method="GET"))
+    return next(one for one in found["today"] if one["patient"]["code"] == code)
+
+
+def give_bottles(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
+    """Two give the same bottles: they are given once."""
+    code, _ = scene.signed()
+    waits = _waiting(scene, code)
+    keys = [one["key"] for one in waits["bottles"]]
+    sent = {"plan": waits["plan"], "bottles": keys} if api else {"plan": str(waits["plan"]), "bottle": keys}
+    call = Call("pharmacy", f"{'/api' if api else ''}/bottles/{code}/given", sent)
+
+    def judge(answers: Sequence[Any]) -> None:
+        all_of(answers)
+        assert scene.told(code, "bottles given") == 1
+        given = scene.of(code, lambda session, who: handings(session, [who]))
+        assert [len(one.bottles) for one in given] == [len(keys)]
+
+    return [call, call], judge
+
+
+def take_bottles_back(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
+    code, _ = scene.signed()
+    waits = _waiting(scene, code)
+    sent = {"plan": waits["plan"], "bottles": [one["key"] for one in waits["bottles"]]}
+    scene.done(Call("pharmacy", f"/api/bottles/{code}/given", sent))
+    noted = scene.done(Call("pharmacy", "/api/bottles/waiting", method="GET"))["noted"]
+    (entry,) = (one["entry"] for one in noted if one["code"] == code)
+    path = f"{'/api' if api else ''}/bottles/{code}/take-back"
+    call = Call("pharmacy", path, {"entry": entry if api else str(entry)})
+
+    def judge(answers: Sequence[Any]) -> None:
+        all_of(answers)
+        assert scene.told(code, "taken back") == 1
+        assert scene.of(code, lambda session, who: handings(session, [who])) == ()
 
     return [call, call], judge
 

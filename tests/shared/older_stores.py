@@ -202,6 +202,14 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
             **{"why": "", "by": "mira", "at": _AT},
         },
     ),
+    (
+        "0011",
+        "handing",
+        {
+            **{"id": 95, "patient_id": 7, "plan_id": 21, "bottles": "[]", "day": "2027-03-02"},
+            **{"by": "lina", "at": _AT, "taken_back_at": None},
+        },
+    ),
 )
 
 # What a step says of the rows that are there already: everything was at the first and only site, nobody is
@@ -226,7 +234,7 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009", "0010")
+STEPS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009", "0010", "0011")
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

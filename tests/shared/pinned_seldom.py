@@ -58,15 +58,22 @@ def _bottles(walk: Walk) -> None:
         for gone, week in ((0, 9), (1, 4), (2, 1))
     ]
     step = SimpleNamespace(mg=20, tablets_figure="4")
-    out: dict[str, Any] = {"who": who, "name": f"Drops {ODD}", "number": 2}
-    hands = [
-        SimpleNamespace(eye="right", tablets="", step=None, **out),
-        SimpleNamespace(eye="right", tablets="30", step=None, **out),
-        SimpleNamespace(eye=None, tablets="28", step=step, **out),
-        SimpleNamespace(eye=None, tablets="1½", step=None, **out | {"who": replace(who, code="C-0099")}),
-    ]
+
+    def bottle(eye: str | None, units: str = "", step: Any = None) -> SimpleNamespace:
+        course = SimpleNamespace(eye=eye, medicine="drops")
+        named = SimpleNamespace(number=2, units=units, figure=units)
+        return SimpleNamespace(course=course, step=step, key="k 2", bottle=named)
+
+    hands = (bottle("right"), bottle("right", "30"), bottle(None, "28", step), bottle(None, "1½"))
+    one = SimpleNamespace(who=who, plan_id=1, since=DAY, bottles=hands)
+    other = SimpleNamespace(who=replace(who, code="C-0099"), plan_id=2, since=DAY, bottles=hands[:1])
+    waits = SimpleNamespace(today=(one, other), before=(other,), given=(one,))
+    noted = [SimpleNamespace(entry=4, code=who.code, text="Bottles marked as given", at=AT, by=f"Lina {ODD}")]
+    drawn = {"waits": waits, "noted": noted, "label": lambda _one: f"Drops {ODD}"}
     typed = {f"stock.{line.medicine}": ODD}
-    walk.vary("counted", page, lines=lines, out=hands, typed=typed, error=f"Refused {ODD}")
+    walk.vary("counted", page, lines=lines, typed=typed, error=f"Refused {ODD}", **drawn)
+    quiet = SimpleNamespace(today=(), before=(), given=(one,))
+    walk.vary("enough", page, lines=lines[2:], **drawn | {"waits": quiet})
 
 
 def _calendar(walk: Walk) -> None:

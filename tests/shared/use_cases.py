@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from followup.records.desk.alerts import close_alert, open_alert
 from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.handing import GivenBottle, note_given
 from followup.records.desk.leaving import close_by_findings, mark_left, mark_unseen
 from followup.records.desk.leaving_checks import note_leaving
 from followup.records.desk.promises import book_promised
@@ -170,6 +171,13 @@ USE_CASES = [
         "what was shown back",
         "counsellor reception surgeon",
         lambda u, h: note_teach_back(u, sheet_id=h.sheet, shown=[0], asked=3),
+    ),
+    UseCase(
+        "bottles given",
+        "pharmacy manager",
+        lambda u, h: note_given(
+            u, patient_id=h.patient, plan_id=h.plan, bottles=[GivenBottle("right:steroid", "x", "right", 1)]
+        ),
     ),
     # Visits: reception alone says who is here and who did not come.
     UseCase("an arrival", "reception", lambda u, h: mark_arrived(u, trip_id=h.first, nonce="n")),

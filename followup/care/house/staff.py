@@ -11,9 +11,10 @@ from followup.care.hand import Hand
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
 from followup.records.duties import MANAGER
-from followup.records.house.staff import add_staff, change_staff
+from followup.records.house.staff import OF_THE_PROGRAM, add_staff, change_staff
 from followup.records.views import Staff
 from followup.said import say
+from followup.typed import typed
 
 Role = Literal["counsellor", "reception", "surgeon", "pharmacy", "manager"]
 
@@ -27,12 +28,38 @@ class NewStaff(Act):
 
 
 class StaffChange(Act):
-    """``password``: a new one, or null to keep the old. ``seen``: of the person as it was looked at."""
+    """``password``, ``registration``: new ones, or null to keep the old.
+
+    ``seen``: of the person as it was looked at.
+    """
 
     roles: Annotated[list[Role], Field(min_length=1, max_length=5)]
     active: Truth
     password: Password | None = None
+    registration: Annotated[Line, Field(max_length=120)] | None = None
     seen: Annotated[str, Field(max_length=64)] | None = None
+
+
+def login_name(text: str) -> str:
+    """What somebody logs in with. Error ``staff.login``."""
+    login = text.strip().casefold()
+    if not login or login in OF_THE_PROGRAM:
+        raise FollowupError(
+            "staff.login",
+            say("the log-in name {login} can't be used", login=typed(login)),
+            fix=say("choose another"),
+        )
+    return login
+
+
+def staff_name(text: str) -> str:
+    """A name that colleagues know. Errors: ``staff.name``, ``language.glyph``."""
+    name = text.strip()
+    if not name:
+        raise FollowupError(
+            "staff.name", say("no name"), where=say("name"), fix=say("give the name that colleagues know")
+        )
+    return must_print_text(name, "name")
 
 
 def add_person(hand: Hand, sent: NewStaff) -> Staff:
@@ -40,11 +67,7 @@ def add_person(hand: Hand, sent: NewStaff) -> Staff:
 
     Errors: ``staff.name``, ``language.glyph``, those of the password and of ``add_staff``.
     """
-    if not sent.name:
-        raise FollowupError(
-            "staff.name", say("no name"), where=say("name"), fix=say("give the name that colleagues know")
-        )
-    must_print_text(sent.name, "name")
+    staff_name(sent.name)
     stored = hand.passwords.hash(sent.password)
     with hand.store.write(hand.actor, hand.now) as unit:
         return add_staff(
@@ -72,5 +95,11 @@ def change_person(hand: Hand, login: str, sent: StaffChange) -> Staff:
     stored = hand.passwords.hash(sent.password) if sent.password else None
     with hand.store.write(hand.actor, hand.now) as unit:
         return change_staff(
-            unit, login=login, roles=sent.roles, active=sent.active, password_hash=stored, seen=sent.seen
+            unit,
+            login=login,
+            roles=sent.roles,
+            active=sent.active,
+            password_hash=stored,
+            registration=sent.registration,
+            seen=sent.seen,
         )

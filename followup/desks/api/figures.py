@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Literal
+from typing import Annotated, Literal
+
+from fastapi import Query, Response
 
 from followup.care.house.followed import followed
+from followup.care.house.giving import BottlesGiven, WaitingPerson, give, labels, take_given_back, window
 from followup.care.house.shelf import Counts, shelf, store_counts
+from followup.care.reach.following import Entry
+from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
-from followup.desks.api.base import Given, router_of
+from followup.desks.api.base import Code, Given, router_of
+from followup.desks.api.operations import PDF
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.manager.bottles import given_today
 from followup.desks.manager.figures import days_ahead, people_of
+from followup.desks.page.pages import pdf_answer
 from followup.errors import FollowupError
 from followup.said import say
+from followup.sheets.paper.labels_pdf import A_SHEET, labels_pdf
 
 router = router_of("Pharmacy and manager")
 
@@ -37,6 +46,43 @@ class HandOut(Given):
     name: str
     eye: Eye | None
     number: int
+
+
+class BottleWaiting(Given):
+    """One bottle of somebody who waits; ``key`` names it when it is given. ``since``: the day it goes out."""
+
+    key: str
+    name: str
+    eye: Eye | None
+    number: int
+    since: date
+
+
+class WaitingOut(Given):
+    """Somebody with a signed plan, and the bottles of it."""
+
+    patient: Person
+    plan: int
+    bottles: list[BottleWaiting]
+
+
+class GivenToday(Given):
+    """What was marked as given today of the patient ``code``; ``entry`` takes it back."""
+
+    code: str
+    entry: int
+    at: datetime
+    by: str
+
+
+class WindowOut(Given):
+    """Who waits today, who was to be given something in the week before, who was given theirs today."""
+
+    noted: list[GivenToday]
+
+    today: list[WaitingOut]
+    before: list[WaitingOut]
+    given: list[WaitingOut]
 
 
 class ShelfOut(Given):
@@ -143,6 +189,44 @@ def count(hand: AnyHand, sent: Counts) -> ShelfOut:
     return _shelf(hand)
 
 
+@router.get("/bottles/waiting")
+def waiting(hand: AnyHand) -> WindowOut:
+    """Who waits for bottles, by name."""
+    found = window(hand)
+    return WindowOut(
+        noted=[GivenToday.of(step) for step in given_today(hand)],
+        today=[_waiting(hand, one) for one in found.today],
+        before=[_waiting(hand, one) for one in found.before],
+        given=[_waiting(hand, one) for one in found.given],
+    )
+
+
+@router.post("/bottles/{code}/given", status_code=204)
+def given(hand: AnyHand, code: Code, sent: BottlesGiven) -> None:
+    """Bottles of the plan in force are in this person's hands; what was given before stays as it is."""
+    give(hand, code, sent)
+
+
+@router.post("/bottles/{code}/take-back", status_code=204)
+def take_back_given(hand: AnyHand, code: Code, sent: Entry) -> None:
+    """Take back what was marked as given today, by its entry in the journal."""
+    take_given_back(hand, code, sent)
+
+
+@router.get("/bottles/labels.pdf", response_class=Response, responses=PDF)
+def bottle_labels(
+    hand: AnyHand,
+    code: Annotated[str, Query(max_length=120)] = "",
+    start: Annotated[int, Query(ge=1, le=A_SHEET)] = 1,
+    single: bool = False,
+) -> Response:
+    """Labels of one person, or of everybody who waits: single, or from place ``start`` of a sheet of 24."""
+    found = labels(hand, code)
+    return pdf_answer(
+        labels_pdf(found, hand.today, start=None if single else start), f"labels {code}".strip()
+    )
+
+
 @router.get("/forecast")
 def forecast(hand: AnyHand) -> list[DayAhead]:
     """Visits expected on each day of the next eight weeks."""
@@ -176,6 +260,24 @@ def outcomes(hand: AnyHand) -> OutcomesOut:
         source=hand.protocol.vision_bands.source,
         visits=[FollowedOut.of(one, code=one.who.code, name=one.who.name) for one in found.visits],
         eyes=[SeenEyeOut.of(one, code=one.who.code, name=one.who.name) for one in found.eyes],
+    )
+
+
+def _waiting(hand: DeskHand, one: WaitingPerson) -> WaitingOut:
+    formulary = hand.protocol.formulary
+    return WaitingOut(
+        patient=person_of(one.who, hand.today),
+        plan=one.plan_id,
+        bottles=[
+            BottleWaiting(
+                key=each.key,
+                name=label_of(each.course.medicine, formulary),
+                eye=each.course.eye,
+                number=each.bottle.number,
+                since=each.bottle.handed_over,
+            )
+            for each in one.bottles
+        ],
     )
 
 

@@ -27,6 +27,7 @@ _STATUS = {
     "sheet.handed_over": 409,
     "sheet.replaced": 409,
     "place.full": 409,
+    "bottle.changed": 409,
     "photo.size": 413,
     "store.busy": 503,
     "store.full": 503,

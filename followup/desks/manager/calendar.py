@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+from contextlib import suppress
+from datetime import date, timedelta
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -15,6 +17,8 @@ from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, as_typed, first
 from followup.errors import FollowupError
+from followup.language.dates import short_weekday
+from followup.language.typed_days import day_in_box, typed_day
 from followup.records.trips.closed import visits_without_offer
 from followup.records.views import TripView
 from followup.said import say
@@ -23,6 +27,7 @@ from followup.typed import typed
 
 router = APIRouter()
 SPARE_ROWS = 2
+MONDAY = date(2027, 3, 1)  # any Monday: its week names the days
 
 
 @router.get("/calendar")
@@ -45,7 +50,7 @@ def change(request: Request, hand: AnyHand, form: AForm) -> Response:
     try:
         hit = replace_calendar(
             hand,
-            as_typed(NewCalendar, calendar=_read(form, hand.calendar), seen=seen),
+            as_typed(NewCalendar, calendar=_read(form, hand), seen=seen),
             cap_colours=first(form, "caps") == "yes",
             address=first(form, "address"),
             days_to_tick=first(form, "days_to_tick") == "yes",
@@ -58,16 +63,17 @@ def change(request: Request, hand: AnyHand, form: AForm) -> Response:
     return go("/calendar")
 
 
-def _read(form: Posted, old: Calendar) -> Calendar:
+def _read(form: Posted, hand: DeskHand) -> Calendar:
     """The calendar that the form means. What has no field on the page stays as it is."""
+    old = hand.calendar
     kept = old.model_dump(mode="json", exclude_defaults=True)
     half = [h for h in kept.get("half_days", []) if h.get("services") or h.get("capacity") == "whole"]
     half += [{"weekday": day} for day in form.get("half_weekday", [])]
-    half += [{"date": day} for day in _lines(form, "half_dates")]
+    half += [{"date": day} for day in _days(form, "half_dates", hand)]
     kept |= {
         "open_weekdays": form.get("open", []),
-        "holidays": _lines(form, "holidays"),
-        "extra_days": _lines(form, "extra_days"),
+        "holidays": _days(form, "holidays", hand),
+        "extra_days": _days(form, "extra_days", hand),
         "services": _services(
             form, {s.name: s.model_dump(mode="json", exclude_none=True) for s in old.services}
         ),
@@ -111,8 +117,31 @@ def _number(text: str) -> int:
     return int(text)
 
 
+def _days(form: Posted, name: str, hand: DeskHand) -> list[str]:
+    """The days of a box, one a line, each typed with the day first or as 2027-12-25."""
+    return [_day(text, hand).isoformat() for text in _lines(form, name)]
+
+
+def _day(text: str, hand: DeskHand) -> date:
+    try:
+        return typed_day(text, hand.today, hand.texts.translator.language, "future")
+    except FollowupError as refused:
+        raise FollowupError(
+            refused.code, refused.line.what, where=say("{text}", text=typed(text[:30])), fix=refused.line.fix
+        ) from None
+
+
 def _lines(form: Posted, name: str) -> list[str]:
-    return [part for part in re.split(r"[\s,;]+", first(form, name)) if part]
+    return [part.strip() for part in re.split(r"[\n,;]+", first(form, name)) if part.strip()]
+
+
+def _told(form: Posted, name: str, hand: DeskHand) -> list[date]:
+    """The days of a box that can be read, to be said in words under it."""
+    found = []
+    for text in _lines(form, name):
+        with suppress(FollowupError):
+            found.append(_day(text, hand))
+    return sorted(set(found))
 
 
 def _typed_of(calendar: Calendar) -> Posted:
@@ -120,10 +149,10 @@ def _typed_of(calendar: Calendar) -> Posted:
     plain = [h for h in calendar.half_days if not h.services and h.capacity == "half"]
     typed: Posted = {
         "open": list(calendar.open_weekdays),
-        "holidays": ["\n".join(day.isoformat() for day in sorted(calendar.holidays))],
-        "extra_days": ["\n".join(day.isoformat() for day in sorted(calendar.extra_days))],
+        "holidays": ["\n".join(map(day_in_box, sorted(calendar.holidays)))],
+        "extra_days": ["\n".join(map(day_in_box, sorted(calendar.extra_days)))],
         "half_weekday": [h.weekday for h in plain if h.weekday],
-        "half_dates": ["\n".join(h.date.isoformat() for h in plain if h.date)],
+        "half_dates": ["\n".join(day_in_box(h.date) for h in plain if h.date)],
         "service": [s.name for s in calendar.services],
         "capacity": ["" if s.capacity is None else str(s.capacity) for s in calendar.services],
         "only_listed": ["yes"] if calendar.only_listed_services else [],
@@ -153,6 +182,8 @@ def _page(
         typed=typed,
         seen=seen,
         weekdays=WEEKDAYS,
+        short=[short_weekday(MONDAY + timedelta(days=i), hand.texts.translator.language) for i in range(7)],
+        told={name: _told(typed, name, hand) for name in ("holidays", "extra_days", "half_dates")},
         rows=len(typed.get("service", [])) + SPARE_ROWS,
         hit=hit,
         closed=closed,

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check
 from followup.care.fields.values import read_form
+from followup.care.house.first_steps import first_steps
 from followup.care.house.followed import FEW, RESULTS, followed
 from followup.clinical.protocol.protocol import Routine
 from followup.clinical.record import Record
@@ -49,6 +50,7 @@ def forecast(request: Request, hand: AnyHand, day: date | None = None) -> Respon
         over=[day for day in days if day.over],
         missed=missed,
         shown=shown,
+        steps=first_steps(hand),
         people=people_of(hand, shown.day) if shown else (),
     )
 

@@ -10,6 +10,7 @@ from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.errors import FollowupError
 from followup.records.people.messages import unsent_messages
+from followup.records.people.patients import patient_by_code
 
 router = APIRouter()
 
@@ -33,4 +34,6 @@ def _page(request: Request, hand: DeskHand, error: str = "", status: int = 200) 
     """Texts are not shown: who, what kind and why it failed are enough to act."""
     with hand.store.read() as session:
         found = unsent_messages(session, before=hand.now)
-    return show(request, "messages.html", messages=found, error=error, status=status)
+        people = (patient_by_code(session, code) for code in {one.patient_code for one in found})
+        names = {who.code: who.name for who in people if who}
+    return show(request, "messages.html", messages=found, names=names, error=error, status=status)

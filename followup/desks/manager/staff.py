@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
+from followup.care.house.first_steps import first_steps
 from followup.care.house.staff import NewStaff, StaffChange, add_person, change_person
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import ROLES
@@ -33,12 +34,13 @@ def add(request: Request, hand: AnyHand, form: AForm) -> Response:
 
 @router.post("/staff/{login}")
 def change(request: Request, hand: AnyHand, login: str, form: AForm) -> Response:
-    """Roles, whether the person may log in, and a new password where one is typed."""
+    """Roles, registration, whether the person may log in, and a new password where one is typed."""
     change = as_typed(
         StaffChange,
         roles=form.get("roles", []),
         active=first(form, "active") == "yes",
         password=password_of(form),
+        registration=first(form, "registration") if "registration" in form else None,
         seen=first(form, "seen") or None,
     )
     try:
@@ -59,5 +61,12 @@ def _page(
     with hand.store.read() as session:
         people = all_staff(session)
     return show(
-        request, "staff.html", status=status, people=people, roles=ROLES, error=error, typed=typed or {}
+        request,
+        "staff.html",
+        status=status,
+        people=people,
+        roles=ROLES,
+        steps=first_steps(hand),
+        error=error,
+        typed=typed or {},
     )

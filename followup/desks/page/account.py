@@ -28,7 +28,7 @@ from followup.recall.messages.clock import why_messages_wait
 
 router = APIRouter()
 
-FIRST_PAGES = ("/waiting", "/operations", "/today", "/staff", "/bottles", "/protocol")
+FIRST_PAGES = ("/waiting", "/operations", "/today", "/forecast", "/bottles", "/protocol")
 Text = Annotated[str, Form()]
 
 

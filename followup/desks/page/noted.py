@@ -35,6 +35,7 @@ _WORDS: dict[str, str] = {
     "day promised": N_("Day promised and booked: %(new)s"),
     "tried to reach": N_("Tried to reach: %(outcome)s"),
     "sheet handed over": N_("Sheet %(number)s handed over"),
+    "bottles given": N_("Bottles marked as given"),
 }
 
 

@@ -20,11 +20,17 @@ from followup.records.views import PatientView
 
 @dataclass(frozen=True)
 class BottleToHandOut:
-    """One bottle that one person takes home on ``bottle.handed_over``."""
+    """One bottle that one person takes home on ``bottle.handed_over``, by the plan in force."""
 
+    plan_id: int
     patient: PatientView
     course: Course
     bottle: Bottle
+
+    @property
+    def key(self) -> str:
+        """What a form or a program names it by: its course, then its number."""
+        return f"{self.course.key} {self.bottle.number}"
 
     @property
     def amount(self) -> float:
@@ -65,7 +71,7 @@ def hand_outs(session: Session, start: date, end: date) -> tuple[BottleToHandOut
     bodies = plan_bodies(session, [plan for plan, owner in owners.items() if owner not in gone])
     people = patients_by_id(session, owners.values())
     found = [
-        BottleToHandOut(people[owners[plan_id]], body.course(bottle.course), bottle)
+        BottleToHandOut(plan_id, people[owners[plan_id]], body.course(bottle.course), bottle)
         for plan_id, body in bodies.items()
         if owners[plan_id] in people
         for bottle in body.supply

@@ -21,13 +21,14 @@ from followup.records.house.clinics import clinic_zone
 from followup.records.people.patients import lock_patient
 from followup.records.store.journal import Detail
 from followup.records.store.store import Unit
-from followup.records.tables import ContactAttemptRow, JournalRow, PatientRow, SheetRow, TripRow
+from followup.records.tables import ContactAttemptRow, HandingRow, JournalRow, PatientRow, SheetRow, TripRow
 from followup.records.trips.places import clinic_calendar, release_places, take_places
 from followup.said import say
 
 TAKEN_BACK = "taken back"
 _FRONT: Final = frozenset({"counsellor", "reception", "surgeon"})
 _WINDOW: Final = frozenset({"reception"})
+_STORE: Final = frozenset({"pharmacy", "manager"})
 
 
 @dataclass(frozen=True)
@@ -276,6 +277,18 @@ def _undo_hand_over(unit: Unit, step: NotedStep, _patient: PatientRow) -> None:
     unit.session.add(row)
 
 
+def _undo_given(unit: Unit, step: NotedStep, _patient: PatientRow) -> None:
+    row = unit.session.get(HandingRow, step.details.get("handing"))
+    assert row is not None
+    row.taken_back_at = unit.now
+    unit.session.add(row)
+
+
+def _given_stands(session: Session, step: NotedStep) -> bool:
+    row = session.get(HandingRow, step.details.get("handing"))
+    return row is not None and row.taken_back_at is None
+
+
 def _attempt_stands(session: Session, step: NotedStep) -> bool:
     row = session.get(ContactAttemptRow, step.details.get("attempt"))
     return row is not None and row.taken_back_at is None
@@ -297,4 +310,5 @@ _REVERSES: Final[dict[str, _Reverse]] = {
     "day promised": _Reverse("trip", _FRONT, _is_on_its_new_day, _undo_promise),
     "tried to reach": _Reverse("attempt", _FRONT, _attempt_stands, _undo_attempt),
     "sheet handed over": _Reverse("sheet", _FRONT, _sheet_stands, _undo_hand_over),
+    "bottles given": _Reverse("handing", _STORE, _given_stands, _undo_given),
 }

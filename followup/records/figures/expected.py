@@ -95,3 +95,10 @@ def people_without_plan(session: Session, start: date, end: date) -> tuple[WhoCo
     return tuple(
         WhoComes(code, name, key[0], ()) for key, (code, name) in known.items() if key not in covered
     )
+
+
+def has_operations(session: Session) -> bool:
+    """Whether any operation was ever listed or entered."""
+    listed = select(col(OperationListRow.day)).limit(1)
+    entered = select(col(OperationRow.day)).limit(1)
+    return session.exec(listed).first() is not None or session.exec(entered).first() is not None

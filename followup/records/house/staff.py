@@ -21,7 +21,7 @@ from followup.typed import typed
 MAX_FAILED_LOGINS = 5
 LOCK = timedelta(minutes=15)
 # Under these names the journal says what nobody did by hand.
-_OF_THE_PROGRAM = frozenset({"system", "command line"})
+OF_THE_PROGRAM = frozenset({"system", "command line"})
 # An hour or two is let be: that is what a change of the clocks makes.
 AHEAD = timedelta(hours=3)
 
@@ -35,7 +35,7 @@ def add_staff(
     """
     unit.need_role(*MANAGER, PROGRAM)
     login = login.strip().casefold()
-    if not login or login in _OF_THE_PROGRAM or _row(unit.session, login) is not None:
+    if not login or login in OF_THE_PROGRAM or _row(unit.session, login) is not None:
         raise FollowupError(
             "staff.login",
             say("the log-in name {login} can't be used", login=typed(login)),
@@ -63,16 +63,22 @@ def change_staff(
     roles: Iterable[str] | None = None,
     active: bool | None = None,
     password_hash: str | None = None,
+    registration: str | None = None,
     seen: str | None = None,
 ) -> Staff:
-    """Change roles, password or whether the person may log in; ends that person's sessions.
+    """Change roles, password, registration or whether the person may log in; ends that person's sessions.
 
     Everybody changes the own password; all else is the manager's, of the own site where that works at one.
     ``seen``: the ``mark`` of the person as the change was made from. Errors: ``role.missing``,
     ``staff.unknown``, ``staff.changed`` where someone else was faster, ``staff.last`` where nobody could
     mend it any more, ``staff.roles``.
     """
-    own_password = roles is None and active is None and login.strip().casefold() == unit.actor.login
+    own_password = (
+        roles is None
+        and active is None
+        and registration is None
+        and login.strip().casefold() == unit.actor.login
+    )
     if not own_password:
         unit.need_role(*MANAGER, PROGRAM)
     row = _here(unit.session, login)
@@ -87,6 +93,8 @@ def change_staff(
         row.roles = _checked_roles(roles)
     if active is not None:
         row.active = active
+    if registration is not None:
+        row.registration = registration.strip()
     if password_hash is not None:
         row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
     unit.session.add(row)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from followup.records.tables.alerts import ALERTS, AlertRow, LeavingCheckRow
 from followup.records.tables.base import metadata
 from followup.records.tables.clinic import ROLES, ClinicRow, LoginSessionRow, StaffRow
-from followup.records.tables.desks import SheetChoiceRow, StockCountRow, TeachBackRow
+from followup.records.tables.desks import HandingRow, SheetChoiceRow, StockCountRow, TeachBackRow
 from followup.records.tables.people import OperationListRow, OperationRow, PatientRow, RecordVersionRow
 from followup.records.tables.plans import (
     CarePlanRow,
@@ -47,6 +47,7 @@ __all__ = [
     "ClinicRow",
     "ContactAttemptRow",
     "DailyRunRow",
+    "HandingRow",
     "HeartbeatRow",
     "JournalRow",
     "LeaseRow",

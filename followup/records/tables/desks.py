@@ -1,11 +1,11 @@
-"""What the desks note beside the plan: how a sheet was printed, what was taught, what is in stock."""
+"""What the desks note beside the plan: how a sheet was printed, what was taught, in stock and given."""
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from datetime import date, datetime
+from typing import Annotated, Any
 
-from sqlalchemy import JSON
+from sqlalchemy import JSON, ForeignKeyConstraint
 from sqlmodel import Field, SQLModel
 
 from followup.records.tables.base import check
@@ -44,3 +44,24 @@ class StockCountRow(SQLModel, table=True):
     bottles: int
     by: str
     at: datetime
+
+
+class HandingRow(SQLModel, table=True):
+    """Bottles that one person was given at one time, as the plan in force named them.
+
+    ``bottles``: course, medicine, eye and number of each. ``day``: the clinic's.
+    """
+
+    __tablename__ = "handing"
+    __table_args__ = (
+        ForeignKeyConstraint(["plan_id", "patient_id"], ["care_plan.id", "care_plan.patient_id"]),
+    )
+
+    id: Annotated[int | None, Field(primary_key=True)] = None
+    patient_id: int = Field(index=True)
+    plan_id: int = Field(index=True)
+    bottles: list[dict[str, Any]] = Field(sa_type=JSON)
+    day: date
+    by: str
+    at: datetime
+    taken_back_at: datetime | None = None

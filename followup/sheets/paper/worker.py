@@ -1,4 +1,4 @@
-"""The typesetting worker: a child process that turns sheets' data into a PDF.
+"""The typesetting worker: a child process that turns the data of sheets or of labels into a PDF.
 
 It runs as ``python -m followup.sheets.paper.worker``, reads jobs from standard input and answers on
 standard output, each message a four-byte length and that many bytes of JSON or of the result.
@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import struct
 import sys
+from functools import cache
 from typing import IO, Any
 
 import typst
@@ -18,6 +19,7 @@ from followup.language.fonts import font_folders
 from followup.resources import folder
 
 DONE, FAILED = b"+", b"-"
+SHEETS, LABELS = "sheet.typ", "label.typ"
 # A fixed instant: the same sheet is the same bytes. The day of printing stands in the document.
 _TIMESTAMP = 1_767_225_600
 
@@ -39,15 +41,21 @@ def read_message(stream: IO[bytes]) -> bytes | None:
 
 def main() -> None:
     """Serve jobs until standard input closes."""
+    while (message := read_message(sys.stdin.buffer)) is not None:
+        job = json.loads(message)
+        layout = LABELS if "labels" in job else SHEETS
+        write_message(sys.stdout.buffer, _answer(_compiler(layout), job))
+
+
+@cache
+def _compiler(layout: str) -> typst.Compiler:
     templates = folder("templates")
-    compiler = typst.Compiler(
-        str(templates / "sheet.typ"),
+    return typst.Compiler(
+        str(templates / layout),
         root=str(templates),
         font_paths=[str(path) for path in font_folders()],
         ignore_system_fonts=True,
     )
-    while (message := read_message(sys.stdin.buffer)) is not None:
-        write_message(sys.stdout.buffer, _answer(compiler, json.loads(message)))
 
 
 def _answer(compiler: typst.Compiler, job: dict[str, Any]) -> bytes:

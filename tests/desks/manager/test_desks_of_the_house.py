@@ -167,9 +167,11 @@ def test_the_calendar_is_changed_and_a_stale_page_does_not_overwrite_it(house, f
     assert late.status_code == 409
     assert "changed the calendar meanwhile" in words_of(late.text)
     fresh = form_of(manager.get("/calendar").text)
-    assert fresh["holidays"] == ["2027-03-02\n2027-03-05"]
+    assert fresh["holidays"] == ["2 3 2027\n5 3 2027"]
+    assert "Tuesday 2 March · Friday 5 March" in words_of(manager.get("/calendar").text)
     wrong = manager.post("/calendar", data=fresh | {"holidays": ["second of March"]})
     assert wrong.status_code == 422
+    assert "second of March" in words_of(wrong.text)
     assert form_of(wrong.text)["holidays"] == ["second of March"]
 
 

@@ -27,7 +27,7 @@ def hand_out(medicine: str, eye: Any, units: float | None, **step: Any) -> Bottl
         steps=(Step(start=DAY, days=7, **step),),
     )
     bottle = Bottle(course="x", number=1, opened=DAY, discard=DAY, drops=0, units=units, handed_over=DAY)
-    return BottleToHandOut(cast(Any, None), course, bottle)
+    return BottleToHandOut(1, cast(Any, None), course, bottle)
 
 
 def test_tablets_are_listed_by_number_and_with_mg_a_day_and_tablets_a_time():
@@ -51,7 +51,7 @@ def test_the_dose_is_that_of_the_step_in_which_the_tablets_are_begun(opened, dos
     second = Step(start=DAY + timedelta(days=7), days=7, count=1, mg=10, tablets=2)
     course = one.course.model_copy(update={"steps": (*one.course.steps, second)})
     bottle = one.bottle.model_copy(update={"opened": DAY + timedelta(days=opened)})
-    assert BottleToHandOut(one.patient, course, bottle).dose(FORMULARY) == dose
+    assert BottleToHandOut(1, one.patient, course, bottle).dose(FORMULARY) == dose
 
 
 def test_single_doses_are_listed_by_number_and_a_bottle_is_one():

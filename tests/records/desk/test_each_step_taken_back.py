@@ -8,11 +8,13 @@ from sqlalchemy import text
 
 from followup.errors import FollowupError
 from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.handing import GivenBottle, note_given
 from followup.records.desk.leaving import mark_left
 from followup.records.desk.promises import book_promised
 from followup.records.desk.taking_back import steps_of_day, take_back
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
 from followup.records.desk.walkins import note_walk_in
+from followup.records.plans.plans import active_plan
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet
 from followup.records.store import journal
 from followup.records.views import Actor
@@ -72,6 +74,10 @@ class _Case:
                 set_standing(unit, patient_id=self.who, standing=given, reason="a letter")
             case "hand-over":
                 hand_over_sheet(unit, sheet_id=self.sheet, to="her son", how="telephone")
+            case "give":
+                plan = active_plan(unit.session, self.who)
+                bottles = [GivenBottle("right:steroid", "dexamethasone-0-1", "right", 1)]
+                note_given(unit, patient_id=self.who, plan_id=plan.id, bottles=bottles)
             case _:
                 raise AssertionError(what)
 
@@ -92,6 +98,7 @@ class _Case:
             "said": rows("SELECT standing FROM standing WHERE patient_id = :who AND standing <> 'followed'"),
             "calls": rows("SELECT * FROM contact_attempt WHERE patient_id = :who AND taken_back_at IS NULL"),
             "alerts": rows("SELECT * FROM alert WHERE patient_id = :who AND closed_at IS NULL"),
+            "bottles": rows("SELECT * FROM handing WHERE patient_id = :who AND taken_back_at IS NULL"),
             "sheets": rows("SELECT * FROM sheet WHERE patient_id = :who ORDER BY issue"),
         }
 
@@ -137,6 +144,7 @@ STEPS = [
     ("", "call died", "tried to reach", FRONT),
     ("stands lost to follow-up", "call died", "tried to reach", FRONT),
     ("", "hand-over", "sheet handed over", FRONT),
+    ("", "give", "bottles given", "manager, pharmacy"),
 ]
 IDS = [f"{before or 'as planned'}; {what}" for before, what, _, _ in STEPS]
 

@@ -194,6 +194,16 @@ def _rows() -> list[SQLModel]:
             at=NOW,
         ),
         t.StockCountRow(site_id=2, medicine=NAME, bottles=7, by="ishaan", at=NOW),
+        t.HandingRow(
+            id=1,
+            patient_id=1,
+            plan_id=1,
+            bottles=[{"course": "right:steroid", "medicine": NAME, "eye": "right", "number": 1}],
+            day=DAY,
+            by="lina",
+            at=NOW,
+            taken_back_at=NOW,
+        ),
         t.ContactAttemptRow(
             id=1,
             patient_id=1,
