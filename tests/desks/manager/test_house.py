@@ -50,7 +50,7 @@ def test_the_daily_jobs_run_as_long_as_the_application_does(house):
         ("surgeon", "/waiting"),
         ("counsellor", "/operations"),
         ("reception", "/today"),
-        ("manager", "/staff"),
+        ("manager", "/forecast"),
         ("pharmacy", "/bottles"),
     ],
 )
