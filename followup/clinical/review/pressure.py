@@ -253,7 +253,9 @@ def offered(look: Look, rules: ReviewRules) -> tuple[tuple[Offer, ...], tuple[Re
             why = f'"{unnamed[0]}" is in use and not named: it may be of this class'
             refused.append(Refused(kind=rule.kind, why=why))
         elif against:
-            asked = (path for f in against for path in f.answer_fields if not path.endswith(_NO_FACT))
+            # What is known to be so is no question: only what the record leaves open is asked.
+            unknown = (f for f in against if f.told != "yes")
+            asked = (path for f in unknown for path in f.answer_fields if not path.endswith(_NO_FACT))
             fields = tuple(dict.fromkeys(asked))
             refused.append(Refused(kind=rule.kind, why=against[0].text, fields=fields))
         else:

@@ -99,7 +99,7 @@ def test_a_senior_review_stands_on_every_page_of_the_patient_until_it_is_closed_
     for page in (*pages, f"{plan}/steps?course=right:steroid", f"{plan}/preview"):
         said = words_of(surgeon.get(page).text)
         assert "Senior review open since Monday 8 March, 14:00" in said, page
-        assert "level of white cells" in said, page
+        assert "Hypopyon: same-day senior review" in said, page
     assert "Senior review open" in words_of(reception.get(PATIENT).text)
     first = words_of(surgeon.get("/my-patients").text).partition("My patients Wanjiru Ndegwa")
     assert "Senior review open" in first[2][:200]

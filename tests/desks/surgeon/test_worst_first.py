@@ -96,13 +96,14 @@ def test_the_week_is_listed_worst_first_and_a_pressure_alone_hides_nothing(house
 def test_each_person_stands_once_with_all_that_is_wrong_beside_the_name(house, operated, form_of, words_of):
     """One patient stood in three lists, each with every missed visit in a sentence of its own."""
     operated("K-1")
-    house.clock.on(6)
+    operated("K-2")
+    house.clock.on(40)
     _enter(house, form_of, "K-1", cells="2+", pressure="14")
-    house.clock.on(12)
     page = words_of(house.log_in("surgeon").get("/my-patients").text)
-    assert page.count("Person K-1") == 1
-    assert re.search("Person K-1 ?, 71-72, right eye · K-1", page)
-    assert re.search("overdue [0-9]+ day", page)
+    for code in ("K-1", "K-2"):
+        assert len(re.findall(f"Person {code} ?, 71-72, right eye · {code}", page)) == 1
+        assert page.count(f"Person {code}") == 1
+    assert re.search("Person K-2.*overdue [0-9]+ days.*and [0-9] more visits? missed", page)
     assert "the last day for this check" not in page
 
 
