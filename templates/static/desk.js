@@ -1,15 +1,41 @@
 // Small helps only; every page works without this file.
 "use strict";
 
-// A second press on the same button does nothing while the first is on its way.
-document.addEventListener("submit", (event) => {
+// A second press on the same button does nothing while the first is on its way. Before a form is sent the server is asked
+// whether it is there: where it is not, nothing is sent and the page stays as it is, with all that was typed.
+const unsent = document.createElement("p");
+unsent.className = "say bad unsent";
+unsent.setAttribute("role", "alert");
+const serverAnswers = () => fetch("/healthz", { cache: "no-store", signal: AbortSignal.timeout(5000) })
+  .then((answer) => answer.ok, () => false);
+document.addEventListener("submit", async (event) => {
   const form = event.target;
-  if (form.dataset.sent === "yes") {
+  if (event.defaultPrevented) return;
+  if (form.dataset.sent === "go") {
+    form.dataset.sent = "yes";
+    window.setTimeout(() => { delete form.dataset.sent; }, 8000);
+    return;
+  }
+  if (form.dataset.sent) {
     event.preventDefault();
     return;
   }
-  form.dataset.sent = "yes";
-  window.setTimeout(() => { delete form.dataset.sent; }, 8000);
+  if (form.method !== "post") return;
+  event.preventDefault();
+  form.dataset.sent = "asking";
+  const there = await serverAnswers();
+  if (there) {
+    unsent.remove();
+    form.dataset.sent = "go";
+    form.requestSubmit(event.submitter);
+    // Where the browser itself finds a box that must be filled in, nothing went.
+    if (form.dataset.sent === "go") delete form.dataset.sent;
+    return;
+  }
+  delete form.dataset.sent;
+  unsent.textContent = document.body.dataset.unsent;
+  (form.querySelector(".do") ?? form).append(unsent);
+  unsent.scrollIntoView({ block: "nearest" });
 });
 window.addEventListener("pageshow", () => {
   for (const form of document.forms) delete form.dataset.sent;
@@ -21,13 +47,14 @@ const markField = (field) => {
   const control = field.querySelector("input:checked, select, input[type=text]");
   field.classList.toggle("differs", control !== null && control.value !== routine);
 };
-for (const field of document.querySelectorAll(".field[data-routine]")) {
-  markField(field);
-  field.addEventListener("change", () => markField(field));
-}
+for (const field of document.querySelectorAll(".field[data-routine]")) markField(field);
+document.addEventListener("change", (event) => {
+  const field = event.target.closest?.(".field[data-routine]");
+  if (field) markField(field);
+});
 
 // A second press on a chosen answer takes it back, where no answer is one.
-for (const group of document.querySelectorAll(".picks")) {
+const takesBack = (group) => {
   const none = group.querySelector(".blank input");
   let before = group.querySelector("input:checked");
   group.addEventListener("click", (event) => {
@@ -38,6 +65,49 @@ for (const group of document.querySelectorAll(".picks")) {
       none.dispatchEvent(new Event("input", { bubbles: true }));
     }
     before = group.querySelector("input:checked");
+  });
+};
+for (const group of document.querySelectorAll(".picks:not(.many)")) takesBack(group);
+
+// Lines of a list come and go without sending the form.
+const lineNumbers = (list, name) => [...list.querySelectorAll("[name]")]
+  .filter((one) => one.name.startsWith(`${name}.`))
+  .map((one) => Number.parseInt(one.name.slice(name.length + 1), 10));
+document.addEventListener("click", (event) => {
+  const button = event.target.closest?.("button[name='add'], button[name='remove']");
+  const list = button?.closest("[data-list]");
+  if (!list) return;
+  event.preventDefault();
+  if (button.name === "remove") {
+    button.closest(".line").remove();
+    list.querySelector(":scope > button").focus();
+  } else {
+    const template = list.querySelector(":scope > template");
+    const number = Math.max(-1, ...lineNumbers(list, list.dataset.list)) + 1;
+    template.insertAdjacentHTML("beforebegin", template.innerHTML.replaceAll(template.dataset.open, String(number)));
+    const line = template.previousElementSibling;
+    for (const group of line.querySelectorAll(".picks:not(.many)")) takesBack(group);
+    line.querySelector("select, input:not([type=hidden])").focus();
+  }
+  list.dispatchEvent(new Event("input", { bubbles: true }));
+});
+
+// The history of the eye that is chosen opens beside it; the other one's closes where nothing was told of it.
+document.addEventListener("change", (event) => {
+  if (!/^operations\.\d+\.eye$/.test(event.target.name ?? "")) return;
+  for (const fold of document.querySelectorAll("details[data-eye]")) {
+    if (fold.dataset.eye === event.target.value) fold.open = true;
+    else if (!fold.querySelector("input:checked:not([value='']), input[type='text']:not([value=''])")) fold.open = false;
+  }
+});
+
+// A patient's code that is known already brings the record with it.
+const knownPatient = document.querySelector("button[name='known']");
+if (knownPatient) {
+  document.getElementById("patient.code").addEventListener("change", async (event) => {
+    const query = new URLSearchParams({ code: event.target.value });
+    const answer = await fetch(`/operations/new?${query}`).catch(() => null);
+    if (answer?.redirected && answer.url.includes("/record")) knownPatient.form.requestSubmit(knownPatient);
   });
 }
 
@@ -58,8 +128,9 @@ for (const none of document.querySelectorAll(".none-of input")) {
 for (const form of document.querySelectorAll("form[data-keep]")) {
   let touched = false;
   form.addEventListener("input", () => { touched = true; });
-  form.addEventListener("submit", () => { touched = false; });
-  window.addEventListener("beforeunload", (event) => { if (touched) event.preventDefault(); });
+  window.addEventListener("beforeunload", (event) => {
+    if (touched && form.dataset.sent !== "yes") event.preventDefault();
+  });
 }
 
 // The plan beside the record's form changes while someone types; without this file a button does it.

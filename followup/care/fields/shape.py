@@ -18,7 +18,18 @@ from pydantic.fields import FieldInfo
 from followup.clinical.record import Record
 
 FieldKind = Literal[
-    "line", "text", "number", "date", "clock", "medicine", "yes-no", "one of", "some of", "words"
+    "line",
+    "text",
+    "number",
+    "date",
+    "clock",
+    "medicine",
+    "language",
+    "languages",
+    "yes-no",
+    "one of",
+    "some of",
+    "words",
 ]
 
 
@@ -81,8 +92,10 @@ def _member(model: type[BaseModel], key: str, info: FieldInfo) -> Field | Group:
         item = _bare(get_args(inner)[0])
         if _is_model(item):
             return Group(key, of, shape_of(item).members, many=True)
-        literal = get_origin(item) is Literal
-        return Field(key, of, "some of" if literal else "words", get_args(item) if literal else ())
+        if get_origin(item) is Literal:
+            return Field(key, of, "some of", get_args(item))
+        tags = _string_kind(get_args(inner)[0], info) == "language"
+        return Field(key, of, "languages" if tags else "words")
     kind, choices = _kind(inner, info)
     return Field(key, of, kind, choices, required=info.is_required())
 
@@ -108,6 +121,8 @@ def _string_kind(annotation: Any, info: FieldInfo) -> FieldKind:
                 return "clock"
             if mark.pattern and str(mark.pattern).startswith("^[a-z][a-z0-9-]"):
                 return "medicine"
+            if mark.pattern and str(mark.pattern).startswith("^[a-z]{2,3}"):
+                return "language"
             if mark.max_length and mark.max_length > 1000:
                 return "text"
     return "line"

@@ -64,13 +64,13 @@ def _answer(field: Field, given: Sequence[str]) -> Any:
         return None
     if field.kind == "some of":
         return words
-    if field.kind == "words":
-        return [part.strip() for part in words[0].split(",") if part.strip()]
+    if field.kind in ("words", "languages"):
+        return [part.strip() for text in words for part in text.split(",") if part.strip()]
     return words[0]
 
 
 def _written(field: Field, value: Any) -> list[str]:
-    if field.kind == "some of":
+    if field.kind in ("some of", "languages"):
         return [str(v) for v in value]
     if field.kind == "words":
         return [", ".join(str(v) for v in value)]

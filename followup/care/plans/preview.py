@@ -19,9 +19,13 @@ from followup.records.views import PlanVersion
 
 @dataclass(frozen=True)
 class Glance:
-    """A plan that would be drafted, or the first thing that hinders it. ``facts``: those used, once."""
+    """A plan that would be drafted, or the first thing that hinders it. ``facts``: those used, once.
+
+    ``needs``: all that hinders it, each with its field's name and label and what is wrong with it.
+    """
 
     problem: str = ""
+    needs: tuple[tuple[str, str, str], ...] = ()
     view: PlanView | None = None
     stairs: Staircase | None = None
     facts: tuple[FactUse, ...] = ()
@@ -39,7 +43,7 @@ def glance_of(hand: Hand, record: Record) -> Glance:
     version = _as_version(hand, record, plan)
     view = PlanView(version, record, hand.protocol, hand.today)
     stairs = build_staircase(plan, mirrored=hand.mirrored)
-    return Glance("", view, stairs, tuple(dict.fromkeys(_facts(plan))), listed)
+    return Glance(view=view, stairs=stairs, facts=tuple(dict.fromkeys(_facts(plan))), listed=listed)
 
 
 def _plan(hand: Hand, record: Record, session: Session) -> CarePlan:

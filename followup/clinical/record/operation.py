@@ -142,12 +142,16 @@ class Operation(RecordPart):
     chamber: Literal["normal", "shallow", "very shallow"] | None = None
     pressure_from_behind: bool | None = None
     iridotomy: Literal["none", "open", "not open"] | None = None
+    iridotomy_by: Literal["laser", "surgery"] | None = None
     pupil_before_mm: Annotated[float, Field(ge=0.5, le=10)] | None = None
     pupil_after_mm: Annotated[float, Field(ge=0.5, le=10)] | None = None
     pupil_widened: tuple[Literal["drops", "stretched", "hooks", "ring"], ...] = Field(
         default=(), max_length=4
     )
     synechiae_broken: bool | None = None
+    synechiae_degrees: Annotated[int, Field(ge=1, le=360)] | None = Field(
+        None, description="how much of the pupil's rim was stuck, in degrees"
+    )
     membrane_peeled: bool | None = None
     bleeding: bool | None = None
     fibrin: bool | None = None
@@ -206,6 +210,10 @@ class Operation(RecordPart):
                     drawn=self.eye_drawn,
                 )
             )
+        if self.synechiae_degrees is not None and self.synechiae_broken is False:
+            raise ValueError(say("synechiae_degrees is told but synechiae_broken is false; correct one"))
+        if self.iridotomy_by is not None and self.iridotomy == "none":
+            raise ValueError(say("iridotomy_by is told but iridotomy says none; correct one"))
         if self.capsule_torn and self.capsule_whole:
             raise ValueError(say("capsule_torn and capsule_whole can't both be true; correct one"))
         for field, names in (

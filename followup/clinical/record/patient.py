@@ -271,6 +271,7 @@ class Patient(RecordPart):
     can_read: bool | None = None
     waking: WakingDay = WakingDay()
     allergies: tuple[Allergy, ...] = Field(default=(), max_length=40)
+    no_other_allergy: bool | None = Field(None, description="asked: no allergy but those of the list")
     allergy_text: Text | None = None
     sulphur_is_neither: bool | None = Field(
         None, description="asked: the sulphur allergy of the free text is neither sulfonamide nor sulphite"

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
+from urllib.parse import quote
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.fields.checked import RecordError, check, place_of
+from followup.care.fields.checked import check, place_of
 from followup.care.fields.values import fill_form, read_form, rows
 from followup.care.looks.before_leaving import checks_to_do
 from followup.care.plans.preview import Glance, glance_of
@@ -27,22 +28,25 @@ from followup.care.records.recording import (
 )
 from followup.clinical.record import Eye, Record, parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.forms.chips import completed
 from followup.desks.forms.layout import routine_answers
 from followup.desks.forms.merge import Changed, merge
-from followup.desks.forms.sheet import FormView, with_another_row
+from followup.desks.forms.problems import Slip, slips_of
+from followup.desks.forms.sheet import FormView, with_another_row, without_row
 from followup.desks.page.days import AskedDay
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, day_of_form, first, number_of
 from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
-from followup.language.languages import LANGUAGES
 from followup.records.duties import SURGEON
+from followup.records.house.staff import all_staff
 from followup.records.people.oplist import operations_on
 from followup.records.people.patients import record_versions
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 from followup.said import say
 
 router = APIRouter()
+_FIRST = "operations.0."
 
 
 @router.get("/operations")
@@ -128,22 +132,43 @@ def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | N
     """Store the form and go to the plan; on any problem show it again with all that was typed."""
     version, seen = newest_version(hand, known) if known else None, number_of(first(form, "seen"))
     page = partial(_form_page, request, hand, version=version, seen=seen)
+    form = completed(form)
+    if "known" in form:
+        return _known(request, hand, form)
     if "add" in form:
         return page(_one_more(form, hand), status=200)
+    if "remove" in form:
+        return page(FormView(without_row(form, first(form, "remove"))), status=200)
     data = read_form(form)
     answers = fill_form(data)
     if "look" in form:
         return page(FormView(answers), looked=_glance(hand, form))
     try:
         plan = _store(hand, check(data), known, seen)
-    except RecordError as exc:
-        return page(FormView(answers, exc.problems), error=exc.line, status=422)
     except FollowupError as exc:
         if exc.code != "record.changed" or version is None:
-            return page(FormView(answers), error=exc.line, status=422)
+            slips = slips_of(exc, hand.texts.told)
+            beside = {slip.name: slip.text for slip in slips if slip.name}
+            view = FormView(answers, beside, focus=next(iter(beside), ""))
+            return page(view, error=exc.line, slips=slips, status=422)
         merged, changed = _with_theirs(hand, version, seen, answers)
         return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
     return go(f"/plans/{plan}")
+
+
+def _known(request: Request, hand: DeskHand, form: Posted) -> Response:
+    """The record of the patient whose code was typed, with the operation that was typed added to it."""
+    found = find_patient(hand, first(form, "patient.code"))
+    if found is None:
+        nobody = hand.texts.told(say("no patient has this code"))
+        return _form_page(request, hand, FormView(form, {"patient.code": nobody}, focus="patient.name"))
+    version = newest_version(hand, found)
+    answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
+    fresh = f"operations.{len(version.record.operations)}."
+    answers |= {fresh + n.removeprefix(_FIRST): given for n, given in form.items() if n.startswith(_FIRST)}
+    view = FormView(answers, focus=f"{fresh}eye_drawn")
+    action = f"/patients/{quote(found.code)}/record"
+    return _form_page(request, hand, view, version=version, action=action)
 
 
 def _store(hand: DeskHand, record: Record, known: PatientView | None, seen: int) -> int:
@@ -189,11 +214,14 @@ def _form_page(
     version: RecordVersion | None = None,
     seen: int | None = None,
     error: str | None = None,
+    slips: Sequence[Slip] = (),
     changed: Sequence[Changed] = (),
     status: int = 200,
     looked: Glance | None = None,
+    action: str = "",
 ) -> Response:
-    medicines = sorted((key, m.label) for key, m in hand.protocol.formulary.items())
+    with hand.store.read() as session:
+        surgeons = [one.name for one in all_staff(session) if "surgeon" in one.roles and one.active]
     return show(
         request,
         "record.html",
@@ -204,9 +232,10 @@ def _form_page(
         # The version that the typing began from stays, whatever was stored meanwhile.
         seen=seen if seen is not None else version.number if version else 0,
         changed=changed,
-        medicines=medicines,
-        languages=list(LANGUAGES),
+        slips=slips,
+        surgeons=surgeons,
         glance=looked,
+        action=action,
     )
 
 
@@ -259,8 +288,9 @@ def _words_for(eye: Eye, texts: Texts) -> tuple[str, ...]:
 
 
 def _glance(hand: DeskHand, form: Posted) -> Glance:
-    """The plan of the form as it stands, or the first thing that hinders it."""
+    """The plan of the form as it stands, or what it still needs."""
     try:
-        return glance_of(hand, check(read_form(form)))
-    except (RecordError, FollowupError) as exc:
-        return Glance(problem=exc.line)
+        return glance_of(hand, check(read_form(completed(form))))
+    except FollowupError as exc:
+        slips = slips_of(exc, hand.texts.told)
+        return Glance(problem=exc.line, needs=tuple((slip.name, slip.label, slip.text) for slip in slips))

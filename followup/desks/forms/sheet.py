@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from followup.care.fields import values as flat
-from followup.care.fields.labels import label_of
 from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.care.fields.values import fill_form
-from followup.clinical.record import Record
+from followup.clinical.record import Record, WakingDay
+from followup.desks.forms.chips import AllergyChip, ChipGroup, allergy_chips, chip_group
 from followup.desks.forms.layout import (
+    APART,
+    ASKED_TOO,
+    CHIPS,
+    HISTORY,
+    ILLNESSES,
+    LEANS,
     PATIENT,
     STORY,
     leftovers,
@@ -19,6 +24,7 @@ from followup.desks.forms.layout import (
     patient_shape,
 )
 from followup.language.catalogues import N_
+from followup.language.typed_days import Lean
 from followup.records.people.patients import DECIDED_OF_OPERATION
 
 
@@ -29,6 +35,17 @@ class FormPart:
     title: str
     prefix: str
     members: tuple[Member, ...]
+
+
+@dataclass(frozen=True)
+class HistoryPart:
+    """An eye before the operation: what is typed of it, the rest, and whether it stands open."""
+
+    eye: str
+    prefix: str
+    members: tuple[Member, ...]
+    rest: tuple[Member, ...]
+    open: bool
 
 
 @dataclass(frozen=True)
@@ -65,14 +82,34 @@ class FormView:
 
     @property
     def patient_folds(self) -> tuple[FormPart, ...]:
-        """The rest of the patient: groups each under their own heading, single fields together."""
-        rest = leftovers(patient_shape(), PATIENT)
-        singles = tuple(m for m in rest if isinstance(m, Field))
-        folds = [FormPart(N_("More about the patient"), "patient.", singles)]
-        for group in rest:
-            if isinstance(group, Group):
-                folds += _folds_of(group, "patient.")
-        return tuple(folds)
+        """The rest of the patient, and what was asked beside the chips of the illnesses."""
+        rest = leftovers(patient_shape(), (*PATIENT, *APART))
+        illnesses = patient_shape().member("conditions")
+        assert isinstance(illnesses, Group)
+        chips = (*CHIPS[ILLNESSES], *ASKED_TOO[ILLNESSES])
+        giver = patient_shape().member("drops_by")
+        assert isinstance(giver, Group)
+        # Who gives them is told above.
+        more = replace(giver, members=tuple(m for m in giver.members if not _required(m)))
+        return (
+            FormPart(N_("More about the patient"), "patient.", (*rest, more)),
+            FormPart(N_("More about illnesses"), ILLNESSES, leftovers(illnesses, chips)),
+        )
+
+    @property
+    def asked_too(self) -> FormPart:
+        """What is asked with the illnesses and has more answers than yes and no."""
+        illnesses = patient_shape().member("conditions")
+        assert isinstance(illnesses, Group)
+        return FormPart("", ILLNESSES, tuple(illnesses.member(name) for name in ASKED_TOO[ILLNESSES]))
+
+    @property
+    def histories(self) -> tuple[HistoryPart, ...]:
+        """Both eyes before the operation; that of the eye that is told stands open."""
+        eyes = patient_shape().member("eyes")
+        assert isinstance(eyes, Group)
+        last = self.operations[-1].eye
+        return tuple(_history(eye, f"patient.eyes.{eye.name}.", last, self) for eye in eyes.members)
 
     @property
     def operations(self) -> tuple[OperationPart, ...]:
@@ -126,16 +163,37 @@ class FormView:
         return any(
             name == head or name.startswith(f"{head}.")
             for head in heads
-            for name in (*self.problems, *(n for n, given in self.values.items() if any(given)), self.focus)
+            for name in (*self.problems, *self._said, self.focus)
+        )
+
+    @property
+    def _said(self) -> Iterator[str]:
+        """The names of what is answered otherwise than a record has it by itself."""
+        usual = {f"patient.waking.{name}": str(value) for name, value in WakingDay().model_dump().items()}
+        return (
+            name for name, given in self.values.items() if any(given) and list(given) != [usual.get(name)]
         )
 
     @staticmethod
-    def is_day(text: str) -> bool:
-        """Whether a date control can show this; anything else is kept as it was typed."""
-        try:
-            return not text or bool(date.fromisoformat(text))
-        except ValueError:
-            return False
+    def lean(of: str) -> Lean:
+        """Which year is meant where the day ``of`` is typed without one."""
+        return LEANS.get(of, "near")
+
+    def chips(self, prefix: str) -> ChipGroup:
+        """The chips below ``prefix``."""
+        return chip_group(self.values, prefix)
+
+    @property
+    def allergy_list(self) -> Member:
+        return patient_shape().member("allergies")
+
+    @property
+    def allergy_asked(self) -> Member:
+        return patient_shape().member("no_other_allergy")
+
+    @property
+    def allergies(self) -> tuple[AllergyChip, ...]:
+        return allergy_chips(self.values)
 
 
 def with_another_row(form: flat.Flat, name: str, group_defaults: Mapping[str, list[str]]) -> FormView:
@@ -146,16 +204,29 @@ def with_another_row(form: flat.Flat, name: str, group_defaults: Mapping[str, li
     return FormView({**form, **fresh}, focus=f"{name}.{number}.{first}")
 
 
-def _folds_of(group: Group, prefix: str) -> list[FormPart]:
-    if group.name == "eyes":
-        return [
-            FormPart(label_of(eye.of).text, f"{prefix}eyes.{eye.name}.", eye.members)
-            for eye in group.members
-            if isinstance(eye, Group)
-        ]
-    if group.many or group.optional:
-        return [FormPart(label_of(group.of).text, prefix, (group,))]
-    return [FormPart(label_of(group.of).text, f"{prefix}{group.name}.", group.members)]
+def without_row(form: flat.Flat, name: str) -> dict[str, list[str]]:
+    """The form without the line ``name`` of a list; the lines after it move up."""
+    head, _, number = name.rpartition(".")
+    kept: dict[str, list[str]] = {}
+    for field_name, values in form.items():
+        inside = field_name.startswith(f"{head}.") and number.isdecimal()
+        at, dot, rest = field_name[len(head) + 1 :].partition(".") if inside else ("", "", "")
+        if not at.isdecimal() or int(at) < int(number):
+            kept[field_name] = list(values)
+        elif int(at) > int(number):
+            kept[f"{head}.{int(at) - 1}{dot}{rest}"] = list(values)
+    return kept
+
+
+def _history(eye: Member, prefix: str, operated: str, form: FormView) -> HistoryPart:
+    assert isinstance(eye, Group)
+    told = tuple(eye.member(name) for name in HISTORY)
+    open_ = eye.name == operated or form.says_something(eye.members, prefix)
+    return HistoryPart(eye.name, prefix, told, leftovers(eye, (*HISTORY, *CHIPS[prefix])), open_)
+
+
+def _required(member: Member) -> bool:
+    return isinstance(member, Field) and member.required
 
 
 def _first_field(name: str) -> str:

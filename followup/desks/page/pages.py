@@ -18,6 +18,7 @@ from followup.clinical.words.why_reasons import because_of, here_words, origin_w
 from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.door.permissions import COUNSELLOR, MANAGER, PHARMACY, RECEPTION, SURGEON, may
 from followup.desks.words import texts as words
+from followup.desks.words.answers import answers_to
 from followup.desks.words.days import day_box
 from followup.drawings.staircase import build_staircase
 from followup.language.catalogues import N_, offered
@@ -130,6 +131,7 @@ def around(hand: DeskHand, path: str) -> dict[str, Any]:
         "draw": partial(build_staircase, today=hand.today, mirrored=texts.runs_left),
         "kind_words": lambda kind: texts.told(kind_words(hand, kind)),
         "day_boxed": lambda value, lean: day_box(value, hand.today, texts, lean),
+        "answers_to": partial(answers_to, texts, hand.protocol.formulary),
         "because_of": because_of,
         "here_words": here_words,
         "origin_words": origin_words,

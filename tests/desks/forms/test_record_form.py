@@ -25,7 +25,7 @@ from followup.desks.forms.layout import (
     patient_shape,
     routine_answers,
 )
-from followup.desks.forms.sheet import FormView
+from followup.desks.forms.sheet import FormView, without_row
 
 USUAL = load_protocol().routine
 CASES = sorted((Path(followup.__file__).parent / "demo" / "cases").glob("*.json"))
@@ -148,7 +148,7 @@ def test_a_problem_stands_at_its_field_and_is_named_in_words(routine):
     with pytest.raises(RecordError) as caught:
         check(read_form(form))
     assert set(caught.value.problems) == {"operations.0.cut_mm"}
-    assert caught.value.line.startswith("Operations 1, Cut, mm: ")
+    assert caught.value.line.startswith("Operations 1, Incision, mm: ")
 
 
 def test_a_field_that_may_hold_a_number_or_words_keeps_its_problem_at_its_name(routine):
@@ -178,7 +178,21 @@ def test_a_chapter_with_an_answer_or_a_problem_does_not_stay_folded():
     assert FormView({}, {f"{head}asthma": "wrong"}).says_something(conditions.members, head)
 
 
-def test_what_is_no_day_is_kept_as_it_was_typed():
-    assert FormView.is_day("2027-02-28")
-    assert not FormView.is_day("2027-02-30")
-    assert not FormView.is_day("next week")
+def test_a_list_loses_the_line_that_is_removed_and_the_others_move_up():
+    form = {f"patient.telephones.{i}.number": [str(i)] for i in range(3)} | {"patient.telephones": [""]}
+    kept = without_row(form, "patient.telephones.1")
+    assert kept["patient.telephones.1.number"] == ["2"]
+    assert rows(kept, "patient.telephones") == 2
+    assert without_row(form, "patient.telephones.x") == form
+
+
+def test_a_waking_day_as_every_record_has_it_opens_no_fold():
+    """A stored record holds its own hours; only other ones differ."""
+    patient = {"code": "X-1", "name": "Somebody", "birth_year": 1950}
+    operation = {"eye": "left", "eye_drawn": "left", "date": "2027-03-01", "procedure": "phacoemulsification"}
+    record = Record.model_validate({"patient": patient, "operations": [operation]})
+    form = FormView(fill_form(record.model_dump(mode="json", exclude_none=True)))
+    more = form.patient_folds[0]
+    assert not form.says_something(more.members, more.prefix)
+    late = FormView({**form.values, "patient.waking.rise": ["09:00"]})
+    assert late.says_something(more.members, more.prefix)

@@ -1,0 +1,79 @@
+"""What is wrong with a record, beside the field it is about and in the words of its label."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from followup.care.fields.checked import RecordError
+from followup.care.fields.labels import label_of
+from followup.care.fields.shape import RECORD, Field, Group, Member
+from followup.errors import FollowupError
+
+# A field as the record's own sentences name it: "capsule_torn", "patient.eyes.left.uveitis.last_active".
+_NAMED = re.compile(r"(?<![\w.])[a-z]+(?:[._][a-z0-9]+)+(?![\w.]*\w)")
+_WHERE = re.compile(r"[a-z_]+(?:\.[a-z0-9_]+)+")
+_ISO = re.compile(r"\s*[(（]YYYY-MM-DD[)）]")
+
+
+@dataclass(frozen=True)
+class Slip:
+    """``name``: of the form's field, or "" where it is about none; ``label`` in English; ``text`` as told."""
+
+    name: str
+    label: str
+    text: str
+
+
+def slips_of(exc: FollowupError, told: Callable[[str], str]) -> tuple[Slip, ...]:
+    """Everything that hinders the record. ``told`` puts a sentence into the language of the page."""
+    if isinstance(exc, RecordError):
+        return tuple(_slip(name, told(text), told) for name, text in exc.problems.items())
+    place = _WHERE.search(exc.line.where)
+    name = place[0] if place and _member(place[0]) else ""
+    text = told(exc.line.what if name else exc.line)
+    return (_slip(name, text, told),)
+
+
+def _slip(name: str, text: str, told: Callable[[str], str]) -> Slip:
+    """A sentence about a group stands beside the first field that it names."""
+    home = _member(name) if name else RECORD
+    if not isinstance(home, Field):
+        name = next((full for full in _named(text, name) if isinstance(_member(full), Field)), name)
+    found = _member(name) if name else None
+    label = label_of(found.of).text if found else ""
+    return Slip(name, label, _in_words(text, name, told))
+
+
+def _named(text: str, head: str) -> Iterator[str]:
+    for match in _NAMED.finditer(text):
+        for full in (f"{head}.{match[0]}" if head else match[0], match[0]):
+            if _member(full):
+                yield full
+                break
+
+
+def _in_words(text: str, name: str, told: Callable[[str], str]) -> str:
+    head = name.rpartition(".")[0]
+
+    def label(match: re.Match[str]) -> str:
+        found = _member(f"{head}.{match[0]}" if head else match[0]) or _member(match[0])
+        return f"“{told(label_of(found.of).text)}”" if found else match[0]
+
+    return _ISO.sub("", _NAMED.sub(label, text))
+
+
+def _member(name: str) -> Member | None:
+    """The field or group of this full name; None where the record has none."""
+    found: Member = RECORD
+    for part in name.split("."):
+        if part.isdecimal():
+            continue
+        if not isinstance(found, Group):
+            return None
+        try:
+            found = found.member(part)
+        except KeyError:
+            return None
+    return found
