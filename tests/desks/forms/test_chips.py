@@ -19,10 +19,8 @@ def test_every_chip_is_an_answer_of_yes_or_no_and_stands_once():
         assert [field.name for field in chip_group({}, prefix).chips] == list(names)
         assert len(set(names)) == len(names)
     # Aspirin that is borne is no illness, and "no" to it is no good news.
-    assert not {"tolerates_aspirin", "pregnancy", "breast_feeding"} & {
-        *CHIPS[ILLNESSES],
-        *ASKED_TOO[ILLNESSES],
-    }
+    answered = {*CHIPS[ILLNESSES], *ASKED_TOO[ILLNESSES]}
+    assert not {"tolerates_aspirin", "pregnancy", "breast_feeding"} & answered
     assert set(CHIPS[ILLNESSES]) < set(Conditions.model_fields)
 
 
@@ -65,10 +63,8 @@ def test_what_stood_behind_a_tick_that_was_taken_away_goes_with_it():
 def test_an_allergy_keeps_its_place_and_every_other_word_is_offered_once():
     form = {"patient.allergies.0.to": ["medicine"], "patient.allergies.1.to": ["sulfonamide"]}
     chips = allergy_chips(form)
-    assert [(c.name[-1], c.to, c.told) for c in chips[:2]] == [
-        ("0", "medicine", True),
-        ("1", "sulfonamide", True),
-    ]
+    told = [(chip.name[-1], chip.to) for chip in chips if chip.told]
+    assert told == [("0", "medicine"), ("1", "sulfonamide")]
     offered = [chip.to for chip in chips[2:]]
     assert "sulfonamide" not in offered
     assert offered.count("medicine") == offered.count("other") == 1

@@ -58,15 +58,9 @@ def test_no_refusal_names_a_field_by_anything_but_its_label(changed, beside, tag
 
 
 def test_a_refusal_of_the_store_stands_beside_its_field_too():
-    refused = FollowupError(
-        "patient.code", "the code is already in use", where="patient.code", fix="correct it"
-    )
+    refused = FollowupError("patient.code", "already in use", where="patient.code", fix="correct it")
     (slip,) = slips_of(refused, str)
-    assert (slip.name, slip.label, slip.text) == (
-        "patient.code",
-        "Patient code",
-        "the code is already in use",
-    )
+    assert (slip.name, slip.label, slip.text) == ("patient.code", "Patient code", "already in use")
 
 
 def test_what_is_about_no_field_is_said_whole():
