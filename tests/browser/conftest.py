@@ -162,6 +162,9 @@ class Person:
         typed = ROUTINE | {"patient.code": code, "patient.name": name, "patient.language": language}
         for field, value in typed.items():
             self.page.locator(f"[id='{field}']").focus()
+            if field == "patient.language":
+                self.page.select_option(f"[id='{field}']", value)
+                continue
             self.page.keyboard.press("Control+A")
             self.page.keyboard.type(value)
         for field, answer in CHOSEN.items():
