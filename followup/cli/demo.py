@@ -43,9 +43,9 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
         store = Store.open(settings.database_url)
         try:
             now = clock()
-            desk = build(settings, store, now=now, clock=clock, seed=seed)
+            desk = build(settings, store, now=now, clock=clock, seed=seed, tell=_tell)
             if no_serve:
-                written = write_files(desk, place, now)
+                written = write_files(desk, place, now, _tell)
                 return CommandOutcome(
                     f"{counted(written.sheets, 'sheet', 'sheets')}, "
                     f"{counted(written.due, 'visit', 'visits')} due, "
@@ -63,6 +63,11 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
         finally:
             store.close()
     return CommandOutcome()
+
+
+def _tell(line: str) -> None:
+    """What goes on, for whoever waits; the outcome alone goes to standard output."""
+    click.echo(line, err=True)
 
 
 def _clock(on: date | None) -> Callable[[], datetime]:

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
+from followup.clinical.english import day_words
 from followup.clinical.protocol.load import load_protocol
 from followup.demo import clinic
 from followup.demo.cast import BACK, cast, expected
@@ -29,11 +30,23 @@ SEED = 1
 
 
 def build(
-    settings: Settings, store: Store, *, now: datetime, clock: Callable[[], datetime], seed: int
+    settings: Settings,
+    store: Store,
+    *,
+    now: datetime,
+    clock: Callable[[], datetime],
+    seed: int,
+    tell: Callable[[str], None] = lambda _line: None,
 ) -> Desk:
-    """Fill an empty ``store`` with the sample clinic as it is at ``now``; the desk to serve it with."""
-    upgrade(store.engine)
+    """Fill an empty ``store`` with the sample clinic as it is at ``now``; the desk to serve it with.
+
+    ``tell`` is given a line for each stage, for whoever waits.
+    """
     today = now.astimezone(ZoneInfo(clinic.TIME_ZONE)).date()
+    shut = clinic.closed_weekday(today).capitalize()
+    tell(f"It is {today:%A} {day_words(today)}, a day on which the sample clinic works. Closed: {shut}s")
+    tell("Setting up the clinic, its staff and its protocol")
+    upgrade(store.engine)
     rng = Random(f"{seed} {today}")  # noqa: S311 - invention, not a secret
     opening = now - timedelta(days=BACK + 21)
     protocol = load_protocol()
@@ -56,7 +69,8 @@ def build(
     assert surgeon is not None
     with store.write(surgeon.actor, opening) as unit:
         sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
-    Story(desk, rng, now).tell(cast(rng, today), expected(rng, today))
+    Story(desk, rng, now, tell).tell(cast(rng, today), expected(rng, today))
+    tell("Looking for visits that are late")
     sweep(store, now)
     return desk
 

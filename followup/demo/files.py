@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
@@ -59,8 +60,10 @@ def claim_folder(folder: Path) -> None:
     (folder / MARK).write_text("An invented sample clinic. It may be deleted at any time.\n", "utf-8")
 
 
-def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
-    """Write every sheet in force as PDF and the two lists as CSV."""
+def write_files(
+    desk: Desk, folder: Path, now: datetime, tell: Callable[[str], None] = lambda _line: None
+) -> Written:
+    """Write every sheet in force as PDF and the two lists as CSV; ``tell`` is told when it begins."""
     hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
     with desk.store.read() as session:
         kinds = desk.protocol.kinds
@@ -68,6 +71,7 @@ def write_files(desk: Desk, folder: Path, now: datetime) -> Written:
         reach = reach_lines(session, now, translator("en", "desk"), kinds, desk.protocol.recall)
         sheets = [sheet for patient in sorted(plans_in_force(session)) for sheet in _newest(session, patient)]
         contents = [content_of(session, hand, sheet) for sheet in sheets]
+    tell(f"Setting {len(sheets)} sheets")
     (folder / "sheets").mkdir(exist_ok=True)
     # One sheet is made ready and looked over while the typesetter, a process of its own, sets another.
     with ThreadPoolExecutor(2) as pool:

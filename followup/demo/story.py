@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from followup.care.hand import Hand, hand_for
 from followup.care.plans.planning import draft_plan
 from followup.care.sheets.content import note_sheet
+from followup.clinical.english import day_words
 from followup.clinical.record import Eye, parse_record
 from followup.clinical.statuses import TO_COME
 from followup.demo.cast import CastMember
@@ -65,8 +66,12 @@ class Event(NamedTuple):
 class Story:
     """Tells the clinic's weeks to its store. Nothing is ever dated after ``now``."""
 
-    def __init__(self, desk: Desk, rng: Random, now: datetime) -> None:
+    def __init__(
+        self, desk: Desk, rng: Random, now: datetime, say: Callable[[str], None] = lambda _line: None
+    ) -> None:
         self.rng = rng
+        self.say = say
+        self.somebody_here = False
         self.now = now
         self.hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
         self.zone = ZoneInfo(TIME_ZONE)
@@ -78,8 +83,11 @@ class Story:
     def tell(self, people: Iterable[CastMember], lists: Mapping[date, list[tuple[str, str, Eye]]]) -> None:
         """Live every day from the first operation until today, and on that day the ``lists`` to come."""
         cast = tuple(people)
-        day = min(person.operated for person in cast)
+        first = day = min(person.operated for person in cast)
+        weeks = (self.today - first).days // 7 + 1
         while day <= self.today:
+            if (day - first).days % 7 == 0:
+                self.say(f"Living week {(day - first).days // 7 + 1} of {weeks}, from {day_words(day)}")
             operated = [person for person in cast if person.operated == day]
             listed = {day: [(p.record.patient.code, p.record.patient.name, p.eye) for p in operated]}
             if day == self.today:
@@ -88,6 +96,8 @@ class Story:
             events += self._visits({person.record.patient.code: person for person in cast}, day)
             for person in operated:
                 events += self._operation(person)
+            if day == self.today:
+                events += self._in_danger(cast)
             if day > self.today - CALLED_FOR and is_open(day, self.today):
                 absent = {p.record.patient.code for p in cast if not (p.comes(99) or p.telephone_dead)}
                 events.append(Event("08:50", "reception", partial(self._call, codes=absent, day=day)))
@@ -171,6 +181,26 @@ class Story:
                     nonce=f"demo-call-{day}-{line.patient.code}",
                 )
 
+    def _in_danger(self, cast: Iterable[CastMember]) -> Iterator[Event]:
+        """Somebody who was operated a week ago or more comes this morning, with pain and less sight."""
+        ago = self.today - timedelta(days=7)
+        usual = (p for p in cast if p.comes(99) and p.operated <= ago and not p.looks)
+        for person in sorted(usual, key=lambda p: (-p.operated.toordinal(), p.record.patient.code))[:1]:
+            code = person.record.patient.code
+            yield Event("08:35", "reception", partial(self._walks_in, code=code))
+
+    def _walks_in(self, unit: Unit, code: str) -> None:
+        who = _patient(unit, code)
+        here = [trip for trip in trips_of(unit.session, who) if trip.status == "arrived"]
+        if not here:
+            note_walk_in(
+                unit,
+                patient_id=who,
+                reason="The eye hurts and sees less since yesterday.",
+                nonce=f"demo-now-{code}",
+                signs=["sight falls", "pain"],
+            )
+
     def _give(self, unit: Unit, day: date) -> None:
         """The pharmacy marks what went home that day."""
         for _, found in groupby(hand_outs(unit.session, day, day), key=lambda one: one.patient.id):
@@ -203,9 +233,10 @@ class Story:
         )
 
     def _comes(self, person: CastMember, trip: TripView, number: int, day: date) -> Iterator[Event]:
-        """Today is still open: a third have arrived by now, nobody is seen yet."""
+        """Today is still open: somebody, and a third of the others, have arrived; nobody is seen yet."""
         code = person.record.patient.code
-        if day < self.today or self.rng.random() < 1 / 3:
+        if day < self.today or self.rng.random() < 1 / 3 or not self.somebody_here:
+            self.somebody_here = day == self.today
             nonce = f"demo-{trip.id}"
             at = f"08:{self.rng.randint(12, 58)}"
             yield Event(at, "reception", partial(mark_arrived, trip_id=trip.id, nonce=nonce))

@@ -13,7 +13,7 @@ from followup.sheets.medicines import FROM_ON, tablets, times_a_day
 from followup.sheets.model import BottleLabel, LabelLine, TextSetting
 from followup.sheets.wording import BOTTLE_HEADS
 
-_, _OPENED, _DISCARD, _ = BOTTLE_HEADS
+_OPENED, _DISCARD = BOTTLE_HEADS[1:3]
 
 
 def label(inputs: SheetInputs, clinic: ClinicInfo, bottle: Bottle) -> BottleLabel:
@@ -40,8 +40,9 @@ def label(inputs: SheetInputs, clinic: ClinicInfo, bottle: Bottle) -> BottleLabe
 
 
 def _use(inputs: SheetInputs, course: Course, bottle: Bottle) -> Iterable[str]:
+    _ = inputs.words.gettext
     if course.as_needed:
-        yield inputs.say("Do not use it every day. Use it only if the clinic tells you to.")
+        yield _("Do not use it every day. Use it only if the clinic tells you to.")
         return
     step = course.step_on(bottle.opened) or course.steps[0]
     start = max(step.start, bottle.opened)

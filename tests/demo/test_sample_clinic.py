@@ -27,6 +27,7 @@ from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
 from followup.recall.reach.ladder import for_surgeon
 from followup.recall.reach.worklist import worklist
+from followup.records.desk.alerts import open_alerts
 from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import all_staff
 from followup.records.people.oplist import operations_on
@@ -36,7 +37,7 @@ from followup.records.plans.sheets import sheets_of
 from followup.records.store.journal import verify_journal
 from followup.records.store.store import Store
 from followup.records.tables import JournalRow, PatientRow
-from followup.records.trips.trips import trips_of
+from followup.records.trips.trips import day_trips, trips_of
 from followup.records.views import PatientView
 
 # Ranges kept free for stories: Ofcom's numbers for drama, and 555-0100 to 555-0199 in North America.
@@ -61,8 +62,15 @@ def by_name(store: Store, name: str) -> PatientView:
 
 def test_it_is_made_without_a_word_too_many(made: Any) -> None:
     code, out, err = made.said
-    assert (code, err) == (0, "")
+    assert code == 0
     assert out.count("\n") == 1
+    # Whoever waits is told what goes on: the day, each week that is lived, the sheets that are set.
+    lines = err.splitlines()
+    assert lines[0].startswith("It is Wednesday 10 March 2027")
+    assert [line.split()[2] for line in lines if line.startswith("Living week")] == [
+        str(n) for n in range(1, 8)
+    ]
+    assert lines[-1].startswith("Setting ")
     assert "to reach" in out
 
 
@@ -231,3 +239,12 @@ def test_the_journal_is_whole_in_order_and_never_ahead_of_its_day(made: Any, sto
         ]  # type: ignore[arg-type]
     assert moments == sorted(moments)
     assert moments[-1].date() == made.today
+
+
+def test_somebody_is_to_come_is_here_is_overdue_and_is_in_danger(made: Any, store: Store) -> None:
+    with store.read() as session:
+        states = {trip.status for trip in day_trips(session, made.today)}
+        dangers = {alert.kind for alert in open_alerts(session)}
+    assert states >= {"booked", "arrived"} or states >= {"proposed", "arrived"}
+    assert dangers == {"walk-in", "senior review"}
+    assert "overdue" in {row["kind"] for row in rows(made.folder / "overdue.csv")}

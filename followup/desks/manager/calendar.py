@@ -127,7 +127,7 @@ def _day(text: str, hand: DeskHand) -> date:
         return typed_day(text, hand.today, hand.texts.translator.language, "future")
     except FollowupError as refused:
         raise FollowupError(
-            refused.code, refused.line.what, where=say("{text}", text=typed(text[:30])), fix=refused.line.fix
+            refused.code, refused.line.what, where=typed(text[:30]), fix=refused.line.fix
         ) from None
 
 
