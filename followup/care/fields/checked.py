@@ -26,7 +26,9 @@ class RecordError(FollowupError):
     """A record that can't be stored; ``problems`` says by field name what is wrong."""
 
     def __init__(self, exc: ValidationError) -> None:
-        found = {_name(error["loc"]): problem_words(error) for error in reversed(exc.errors())}
+        found: dict[str, str] = {}
+        for each in exc.errors():
+            found.setdefault(_name(each["loc"]), problem_words(each))
         # A list with a bad line also counts as too short; only the bad line is worth saying.
         self.problems = {
             name: said for name, said in found.items() if not any(n.startswith(f"{name}.") for n in found)

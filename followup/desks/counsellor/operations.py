@@ -12,7 +12,7 @@ from urllib.parse import quote
 from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import check, place_of
-from followup.care.fields.values import fill_form, read_form, rows
+from followup.care.fields.values import Flat, fill_form, read_form, rows
 from followup.care.looks.before_leaving import checks_to_do
 from followup.care.plans.preview import Glance, glance_of
 from followup.care.records import operations as care
@@ -29,13 +29,14 @@ from followup.care.records.recording import (
 from followup.clinical.record import Eye, Record, parse_json_object
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.chips import completed
-from followup.desks.forms.layout import routine_answers
+from followup.desks.forms.layout import LEANS, routine_answers
 from followup.desks.forms.merge import Changed, merge
 from followup.desks.forms.problems import Slip, slips_of
 from followup.desks.forms.sheet import FormView, with_another_row, without_row
 from followup.desks.page.days import AskedDay
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, day_of_form, first, number_of
+from followup.desks.words.days import day_box
 from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
 from followup.records.duties import SURGEON
@@ -147,13 +148,24 @@ def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | N
         plan = _store(hand, check(data), known, seen)
     except FollowupError as exc:
         if exc.code != "record.changed" or version is None:
-            slips = slips_of(exc, hand.texts.told)
+            slips = _slips(exc, hand, answers)
             beside = {slip.name: slip.text for slip in slips if slip.name}
             view = FormView(answers, beside, focus=next(iter(beside), ""))
             return page(view, error=exc.line, slips=slips, status=422)
         merged, changed = _with_theirs(hand, version, seen, answers)
         return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
     return go(f"/plans/{plan}")
+
+
+def _slips(exc: FollowupError, hand: DeskHand, form: Flat) -> tuple[Slip, ...]:
+    """All that is wrong; a day that can't be read is told why, as its box tells it."""
+
+    def read(slip: Slip) -> Slip:
+        typed = "".join(form.get(slip.name, ())) if slip.is_day else ""
+        wrong = day_box(typed, hand.today, hand.texts, LEANS.get(slip.of, "near")).wrong if typed else None
+        return replace(slip, text=hand.texts.told(wrong)) if wrong else slip
+
+    return tuple(read(slip) for slip in slips_of(exc, hand.texts.told))
 
 
 def _known(request: Request, hand: DeskHand, form: Posted) -> Response:
@@ -292,5 +304,5 @@ def _glance(hand: DeskHand, form: Posted) -> Glance:
     try:
         return glance_of(hand, check(read_form(completed(form))))
     except FollowupError as exc:
-        slips = slips_of(exc, hand.texts.told)
+        slips = _slips(exc, hand, form)
         return Glance(problem=exc.line, needs=tuple((slip.name, slip.label, slip.text) for slip in slips))

@@ -19,11 +19,16 @@ _ISO = re.compile(r"\s*[(（]YYYY-MM-DD[)）]")
 
 @dataclass(frozen=True)
 class Slip:
-    """``name``: of the form's field, or "" where it is about none; ``label`` in English; ``text`` as told."""
+    """``name``: of the form's field, or "" where it is about none; ``label`` in English; ``text`` as told.
+
+    ``of``: the key of the field's label; ``is_day``: whether a day stands there.
+    """
 
     name: str
     label: str
     text: str
+    of: str = ""
+    is_day: bool = False
 
 
 def slips_of(exc: FollowupError, told: Callable[[str], str]) -> tuple[Slip, ...]:
@@ -42,8 +47,9 @@ def _slip(name: str, text: str, told: Callable[[str], str]) -> Slip:
     if not isinstance(home, Field):
         name = next((full for full in _named(text, name) if isinstance(_member(full), Field)), name)
     found = _member(name) if name else None
-    label = label_of(found.of).text if found else ""
-    return Slip(name, label, _in_words(text, name, told))
+    is_day = isinstance(found, Field) and found.kind == "date"
+    of = found.of if found else ""
+    return Slip(name, label_of(of).text if of else "", _in_words(text, name, told), of, is_day)
 
 
 def _named(text: str, head: str) -> Iterator[str]:
