@@ -76,6 +76,27 @@ def test_a_drop_that_is_given_stands_under_taken_now_alone(house, in_force, word
     assert set(given["taken_now"]) <= {c["key"] for c in given["courses"] if c["state"] == "active"}
 
 
+def test_how_the_eye_stands_is_told_to_programs_as_on_the_page(house, in_force, form_of, words_of):
+    """What is above the protocol's own table is told so, with what a look today is asked for."""
+    in_force(patient__eyes__right__pressure_before="14")
+    house.clock.on(7)
+    _look(house, form_of, cells="2+", pressure="28")
+    surgeon = house.log_in("surgeon")
+    given = surgeon.get(f"/api{EYE}").json()
+    assert given["cells"] == {
+        "found": "2+",
+        "expected": "1+",
+        "on": "2027-03-08",
+        "above": True,
+        "senior": False,
+    }
+    assert given["pressure"] == {"mmhg": 28.0, "rise": 14.0, "stands": "to treat", "on": "2027-03-08"}
+    assert {"vision", "cells", "pressure", "pain", "hypopyon", "fibrin"} <= set(given["asked"])
+    page = words_of(surgeon.get(EYE).text)
+    assert "cells 2+, expected 1+ or less" in page
+    assert "28 mmHg, 14 above before surgery" in page
+
+
 def _marks(house, day: int, path: str) -> list[str]:
     """The visits of the drawing, from left to right: done, missed, or to come."""
     house.clock.on(day)

@@ -97,6 +97,7 @@ FOR_PROGRAMS: list[tuple[str, str, dict[str, Any] | None]] = [
         "/api/patients/{N-1}/eyes/right/looks/2027-03-08/take",
         {"take": ["{take}"], "reason": "as proposed", "seen": "{seen}"},
     ),
+    ("POST", "/api/patients/{N-1}/eyes/right/looks/2027-03-08/go-on", None),
     ("POST", "/api/patients/{N-1}/eyes/right/looks/2027-03-08/refuse", {"reason": "wait"}),
     ("GET", "/api/patients/{N-1}/call", None),
     ("POST", "/api/patients/{N-1}/attempts", {"nonce": KEY, "way": "call", "outcome": "no answer"}),

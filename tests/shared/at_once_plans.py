@@ -230,11 +230,11 @@ def findings(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     return calls, judge
 
 
-def _looked(scene: Scene) -> tuple[str, str, dict[str, Any]]:
+def _looked(scene: Scene, cells: str = "2+") -> tuple[str, str, dict[str, Any]]:
     """A patient in whose eye cells were seen today: code, address of the look, what it leads to."""
     code, _ = scene.signed()
     scene.house.clock.on(7)
-    look = {"eye": "right", "date": "2027-03-08", "cells": "2+", "flare": "2+", "pressure": 18}
+    look = {"eye": "right", "date": "2027-03-08", "cells": cells, "flare": "1+", "pressure": 18}
     signs = ("pain", "vision_falling", "redness_growing", "lid_swelling", "hypopyon", "fibrin")
     look |= dict.fromkeys(signs, "no")
     path = f"/patients/{code}/eyes/right"
@@ -246,6 +246,17 @@ def refuse_look(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     code, path, _ = _looked(scene)
     where, sent = (f"/api{path}/refuse", {}) if api else (path, {"refuse": "yes"})
     call = Call("surgeon", where, sent | {"reason": "wait for tomorrow"})
+
+    def judge(answers: Sequence[Any]) -> None:
+        all_of(answers)
+        assert scene.told(code, "proposals decided") == 1
+
+    return [call, call], judge
+
+
+def go_on_look(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
+    code, path, _ = _looked(scene, "0")
+    call = Call("surgeon", f"/api{path}/go-on") if api else Call("surgeon", path, {"go_on": "yes"})
 
     def judge(answers: Sequence[Any]) -> None:
         all_of(answers)

@@ -10,9 +10,11 @@ from fastapi import Path
 from followup.care.act import OneEye
 from followup.care.looks.choosing import Choice, plans_of_choice, store_choice
 from followup.care.looks.eye_case import EyeCase, eye_case
+from followup.care.looks.eye_now import PressureStands, eye_now
 from followup.care.looks.looks import (
     Looked,
     Refusal,
+    go_on,
     led_to,
     look_of,
     outcome_of_today,
@@ -20,6 +22,7 @@ from followup.care.looks.looks import (
     store_findings,
 )
 from followup.clinical.careplan import Course
+from followup.clinical.protocol.reviews import CellGrade
 from followup.clinical.record import Findings
 from followup.clinical.record.base import Day
 from followup.clinical.review.proposal import Outcome
@@ -42,10 +45,36 @@ class NotTakenOut(Given):
     why: list[str]
 
 
+class CellsOut(Given):
+    """The cells last seen, on day ``on``, and the most that the protocol expects of that day.
+
+    ``senior``: what that look saw asks for a senior the same day, however many cells are expected.
+    """
+
+    found: CellGrade
+    expected: CellGrade
+    on: date
+    above: bool
+    senior: bool
+
+
+class PressureOut(Given):
+    """The pressure last measured in mmHg, on day ``on``; ``rise``: above the one before surgery.
+
+    ``stands`` as the protocol's own table has it.
+    """
+
+    mmhg: float
+    rise: float | None
+    stands: PressureStands
+    on: date
+
+
 class EyeOut(Given):
     """One eye: ``looks`` newest first, ``courses`` of the plan in force, ``visits`` that are for it.
 
     ``taken_now`` are the keys of the courses that are given today; ``not_taken`` those held or stopped.
+    ``asked`` are the findings that a look today is asked for.
 
     ``seen`` is the version of the record, ``plan_number`` that of the newest plan.
     """
@@ -57,6 +86,9 @@ class EyeOut(Given):
     courses: list[Course]
     taken_now: list[str]
     not_taken: list[NotTakenOut]
+    cells: CellsOut | None
+    pressure: PressureOut | None
+    asked: list[str]
     visits: list[VisitOut]
     seen: int
     plan_number: int
@@ -81,6 +113,7 @@ class Drafted(Given):
 def one_eye(hand: AnyHand, code: Code, eye: Eye) -> EyeOut:
     """An operated eye with what was seen of it and what is due."""
     case = eye_case(hand, code, eye)
+    now = eye_now(hand, case)
     return EyeOut.of(
         case,
         patient=person_of(case.who, hand.today),
@@ -89,6 +122,9 @@ def one_eye(hand: AnyHand, code: Code, eye: Eye) -> EyeOut:
             NotTakenOut(course=item.course.key, state=item.course.state, why=list(item.why))
             for item in case.not_taken(hand.today)
         ],
+        cells=CellsOut.of(now.cells) if now.cells else None,
+        pressure=PressureOut.of(now.pressure) if now.pressure else None,
+        asked=list(now.asked),
         visits=[visit_out(line, hand.today) for line in case.lines],
         seen=case.version.number,
     )
@@ -119,6 +155,12 @@ def take(hand: AnyHand, code: Code, eye: Eye, on: On, sent: Choice) -> Drafted:
     """Follow the chosen proposals: a draft that waits for the signature."""
     case, outcome = _of_today(hand, code, eye, on)
     return Drafted(plan=store_choice(hand, case, outcome, sent))
+
+
+@router.post("/patients/{code}/eyes/{eye}/looks/{on}/go-on", status_code=204)
+def go_on_as_planned(hand: AnyHand, code: Code, eye: Eye, on: On) -> None:
+    """Note that the plan goes on as it is, where nothing that is proposed would change it."""
+    go_on(hand, *_of_today(hand, code, eye, on))
 
 
 @router.post("/patients/{code}/eyes/{eye}/looks/{on}/refuse", status_code=204)

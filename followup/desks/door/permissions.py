@@ -162,6 +162,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/api/patients/{code}/eyes/{eye}/looks/{on}"): CLINICAL,
     ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/effect"): ONLY_SURGEON,
     ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/take"): ONLY_SURGEON,
+    ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/go-on"): ONLY_SURGEON,
     ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/refuse"): ONLY_SURGEON,
     ("GET", "/api/plans/{plan}/draft.pdf"): CLINICAL,
     ("POST", "/api/plans/{plan}/sheets"): CLINICAL,
