@@ -172,7 +172,7 @@ def _known(request: Request, hand: DeskHand, form: Posted) -> Response:
     """The record of the patient whose code was typed, with the operation that was typed added to it."""
     found = find_patient(hand, first(form, "patient.code"))
     if found is None:
-        nobody = hand.texts.told(say("no patient has this code"))
+        nobody = hand.texts.told(say("no patient with this code"))
         return _form_page(request, hand, FormView(form, {"patient.code": nobody}, focus="patient.name"))
     version = newest_version(hand, found)
     answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
