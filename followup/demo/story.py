@@ -351,7 +351,7 @@ class Story:
         """
         _close_rest(unit, trip_id)
         found = a_trip(unit.session, trip_id)
-        if _day(unit, self.zone) < self.today - timedelta(days=3):
+        if _day(unit, self.zone) < self.today - timedelta(days=6):
             for alert in open_alerts(unit.session, [found.patient_id]):
                 close_alert(
                     unit, patient_id=found.patient_id, alert_id=alert.id, word="seen by the surgeon, treated"
