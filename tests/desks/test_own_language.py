@@ -81,8 +81,8 @@ def test_choosing_a_language_leads_nowhere_else(house, then):
 
 
 def test_the_question_of_a_page_is_asked_again_in_the_new_language(house, form_of):
-    page = house.enter("reception").get("/find?q=Amina+Y").text
-    assert form_of(page, "/language")["then"] == ["/find?q=Amina+Y"]
+    page = house.enter("reception").get("/today?on=2027-03-08").text
+    assert form_of(page, "/language")["then"] == ["/today?on=2027-03-08"]
 
 
 def test_a_page_that_only_a_form_leads_to_offers_the_way_to_the_first_page(house, form_of):

@@ -8,7 +8,7 @@ from typing import Annotated
 from fastapi import Body, Query
 
 from followup.care.danger import InDanger
-from followup.care.records.finding import LONGEST_SEARCH, scanned
+from followup.care.records.finding import LONGEST_SEARCH, scanned, whom
 from followup.care.records.recording import known_patient
 from followup.care.trips.trip_days import days_to_choose
 from followup.care.trips.trip_lines import visit_lines
@@ -46,7 +46,6 @@ from followup.recall.codes.photos import read_photo
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.alerts import open_alerts
 from followup.records.desk.attempts import StandingWord, standing_of
-from followup.records.people.patients import search_patients
 from followup.records.plans.plans import plans_of
 from followup.records.plans.sheets import find_sheet, sheets_of
 from followup.records.trips.trips import day_trips, trip, trips_of
@@ -60,7 +59,7 @@ class Found(Given):
 
     ``current`` says whether it is in force, ``give_instead`` which one is;
     ``completed_at``: no plan is in force since then. ``read_as`` is what the text is
-    as a code.
+    as a code. ``similar``: nobody is written so, ``people`` are those written almost so.
     """
 
     read_as: str
@@ -69,6 +68,7 @@ class Found(Given):
     completed_at: datetime | None
     give_instead: SheetLine | None
     people: list[Person]
+    similar: bool = False
 
 
 class NotedOut(Given):
@@ -116,11 +116,14 @@ class DaysOut(Given):
 
 @router.get("/find")
 def find(hand: AnyHand, text: Annotated[str, Query(min_length=1, max_length=LONGEST_SEARCH)]) -> Found:
-    """By return code, typed or scanned, by code of the patient, name or telephone number."""
+    """By return code, typed or scanned, by code of the patient, name or telephone number.
+
+    Where nobody is written so, those whose name is written almost so.
+    """
     scan = scanned(hand, text)
     with hand.store.read() as session:
-        people = search_patients(session, text) if scan.outcome != "other clinic" else ()
-    return _found(hand, scan, [person_of(who, hand.today) for who in people])
+        people, similar = whom(session, scan, text)
+    return _found(hand, scan, [person_of(who, hand.today) for who in people], similar=similar)
 
 
 @router.post("/photo")
@@ -214,7 +217,7 @@ def _visit(hand: DeskHand, changed: TripView) -> VisitOut:
     return visit_out(line, hand.today)
 
 
-def _found(hand: DeskHand, scan: Scan, people: list[Person]) -> Found:
+def _found(hand: DeskHand, scan: Scan, people: list[Person], *, similar: bool = False) -> Found:
     with hand.store.read() as session:
         known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
     return Found(
@@ -224,4 +227,5 @@ def _found(hand: DeskHand, scan: Scan, people: list[Person]) -> Found:
         completed_at=known.completed_at if known else None,
         give_instead=sheet_line(known.give_instead) if known and known.give_instead else None,
         people=[person_of(known.patient, hand.today)] if known else people,
+        similar=similar and known is None,
     )

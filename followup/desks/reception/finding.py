@@ -6,14 +6,13 @@ from typing import Annotated
 
 from fastapi import APIRouter, File, Request, Response
 
-from followup.care.records.finding import LONGEST_SEARCH, scanned
+from followup.care.records.finding import LONGEST_SEARCH, hits, scanned, whom
 from followup.desks.door.hand import AnyHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
 from followup.recall.codes.photos import read_photo
-from followup.records.people.patients import search_patients
 from followup.records.plans.sheets import find_sheet
 from followup.said import say
 
@@ -34,11 +33,14 @@ def find(request: Request, hand: AnyHand, form: AForm) -> Response:
     with hand.store.read() as session:
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
             return go(f"/found/{scan.sheet_id}")
-        people = search_patients(session, text) if scan.outcome != "other clinic" else ()
-    if len(people) == 1 and scan.outcome != "ours":
-        return go(f"/patients/{people[0].code}")
+        people, similar = whom(session, scan, text)
+        # Whoever is only written almost so is chosen by a person, never by the program.
+        if len(people) == 1 and not similar and scan.outcome != "ours":
+            return go(f"/patients/{people[0].code}")
+        found = hits(session, hand, people)
     status = 200 if people else 404
-    return _page(request, status, text=text, people=people, scan=scan if not people else None)
+    given = {"people": found, "similar": similar, "scan": scan if not people else None}
+    return _page(request, status, text=text, **given)
 
 
 @router.post("/photo")
@@ -62,5 +64,5 @@ def photo(request: Request, hand: AnyHand, photo: Annotated[bytes, File()] = b""
 
 
 def _page(request: Request, status: int, **context: object) -> Response:
-    given = {"text": "", "people": (), "scan": None, "error": None} | context
+    given = {"text": "", "people": (), "similar": False, "scan": None, "error": None} | context
     return show(request, "find.html", status=status, **given)
