@@ -214,7 +214,7 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
 
 # What a step says of the rows that are there already: everything was at the first and only site, nobody is
 # bound to one, no cap has the published colour, nobody had left, no visit was given by somebody's word,
-# everybody reads the clinic's language.
+# everybody reads the clinic's language, no call says which number was tried.
 ADDED: Final[dict[str, dict[str, Row]]] = {
     "0002": {
         "patient": {"site_id": 1},
@@ -229,12 +229,13 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
     "0008": {"clinic": {"address": ""}, "site": {"address": ""}, "trip": {"hour": None}},
     "0009": {"clinic": {"days_to_tick": 0}},
     "0010": {"staff": {"language": ""}},
+    "0012": {"contact_attempt": {"number": ""}},
 }
 # The first site, which the step that brings sites makes itself.
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = ("0001", "0002", "0003", "0004", "0005", "0006", "0007", "0008", "0009", "0010", "0011")
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 13))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Annotated
+
+from pydantic import Field
 
 from followup.care.act import Act, Line, Nonce
 from followup.care.hand import Hand
@@ -25,13 +28,17 @@ from followup.said import say
 
 
 class Attempt(Act):
-    """What came of an attempt; ``promised``, a day of ``days``, goes with "will come" and is booked."""
+    """What came of an attempt; ``promised``, a day of ``days``, goes with "will come" and is booked.
+
+    ``number``: which of the patient's telephone numbers was tried.
+    """
 
     nonce: Nonce
     way: Way
     outcome: AttemptOutcome
     promised: Day | None = None
     note: Line = ""
+    number: Annotated[Line, Field(max_length=40)] = ""
 
 
 def attempt(hand: Hand, code: str, act: Attempt) -> AttemptView:
@@ -101,10 +108,17 @@ def _item_of(session: Session, hand: Hand, code: str) -> ToReach:
     return found
 
 
-def script_of(hand: Hand, item: ToReach) -> tuple[Way, str, str]:
-    """The way that is due, what to say, and the tag of its language: the patient's where it has words."""
+def script_of(hand: Hand, item: ToReach) -> tuple[Way, str, str, str]:
+    """The way that is due, what to say, the tag of its language, and the same in the caller's language.
+
+    The words stand in the patient's language where there are any, else in English.
+    """
     way: Way = item.next.way if item.next else "call"
     reader: Reader = "carer" if way in ("second contact", "community worker") else "patient"
+
+    def said(tag: str) -> str:
+        text = translator(tag).gettext(TEXTS["missed", reader])
+        return text % {"clinic": hand.clinic.name, "phone": hand.clinic.phone_day}
+
     tag = choose(item.patient.language).language.tag
-    text = translator(tag).gettext(TEXTS["missed", reader])
-    return way, text % {"clinic": hand.clinic.name, "phone": hand.clinic.phone_day}, tag
+    return way, said(tag), tag, said(choose(hand.language).language.tag)

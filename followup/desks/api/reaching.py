@@ -48,10 +48,12 @@ class AttemptOut(Given):
     outcome: AttemptOutcome
     promised: date | None
     note: str
+    number: str
 
 
 class CallOut(Given):
-    """What to try now: ``script`` are the words to say, in ``script_language``.
+    """What to try now: ``script`` are the words to say, in ``script_language``,
+    ``own_script`` the same in the language of whoever calls.
 
     ``days`` may be promised: inside the limit of the tier, and with a place.
     """
@@ -61,6 +63,7 @@ class CallOut(Given):
     outcomes: list[AttemptOutcome]
     script: str
     script_language: str
+    own_script: str
     days: list[date]
     tried: list[AttemptOut]
 
@@ -86,7 +89,7 @@ def to_reach(hand: AnyHand) -> list[Reach]:
 def call(hand: AnyHand, code: Code) -> CallOut:
     """What to try next, with the words to say."""
     item = reach_item(hand, code)
-    way, script, tag = script_of(hand, item)
+    way, script, tag, own = script_of(hand, item)
     with hand.store.read() as session:
         days = list(days_to_promise(session, hand, item))
     return CallOut(
@@ -95,6 +98,7 @@ def call(hand: AnyHand, code: Code) -> CallOut:
         outcomes=list(OUTCOMES[way]),
         script=script,
         script_language=tag,
+        own_script=own,
         days=days,
         tried=[AttemptOut.model_validate(one) for one in item.tried],
     )

@@ -93,7 +93,7 @@ def patient_answer(
         drawn=as_it_went(plan.body, trips, hand) if plan else None,
         sheets=sheets_of(session, who.id),
         reach=line,
-        worry=reason(line, words) if line else "",
+        worry=reason(line, words, hand.today.year) if line else "",
         messages=message_choice(session, who.id),
         ways_out=WAYS_OUT,
         noted=noted_today(session, hand, [who.code]),

@@ -28,4 +28,8 @@ def moves_of(hand: DeskHand) -> list[tuple[PatientView, tuple[Eye, ...], str]]:
     words = hand.texts.translator
     with hand.store.read() as session:
         items = worklist(session, hand.now)
-    return [(each.patient, each.eyes, said(each, words)) for item in items for each in item.to_move]
+    return [
+        (each.patient, each.eyes, said(each, words, hand.today.year))
+        for item in items
+        for each in item.to_move
+    ]

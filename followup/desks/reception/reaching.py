@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import secrets
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from followup.care.reach.reach import Attempt, attempt, days_to_promise, reach_item, script_of
 from followup.care.trips.trip_lines import kind_words
 from followup.clinical.protocol.recall import OUTCOMES, Way
+from followup.clinical.record import Phone
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import SAID, noted_today
@@ -28,6 +29,7 @@ from followup.records.views import SheetView
 from followup.said import say
 
 router = APIRouter()
+Asked = Annotated[str, Query(max_length=40)]
 # What is overdue where the plan no longer says what for.
 _VISIT = N_("visit")
 WAYS: dict[Way, str] = {
@@ -50,7 +52,6 @@ class _Line(NamedTuple):
 @router.get("/to-reach")
 def to_reach(request: Request, hand: AnyHand) -> Response:
     """Whom to reach now, whom later, and what was tried today."""
-    words = hand.texts.translator
     with hand.store.read() as session:
         items = worklist(session, hand.now, hand.protocol.recall)
         tried = {one.patient_id for one in attempts_on(session, hand.today)}
@@ -58,10 +59,7 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
         noted = noted_today(session, hand, people, {"tried to reach"})
         gone = len(standings(session))
         several = names_of_several(session, [item.patient for item in items])
-        said = [
-            _Line(item, brief(item, _check(hand, item), words), reason(item, words), _sheet(session, item))
-            for item in items
-        ]
+        said = [_line(session, hand, item) for item in items]
     return show(
         request,
         "to-reach.html",
@@ -75,7 +73,13 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
     )
 
 
-def _check(hand: DeskHand, item: ToReach) -> str:
+def _line(session: Session, hand: DeskHand, item: ToReach) -> _Line:
+    words = hand.texts.translator
+    why = reason(item, words, hand.today.year)
+    return _Line(item, brief(item, check_of(hand, item), words), why, _sheet(session, item))
+
+
+def check_of(hand: DeskHand, item: ToReach) -> str:
     """What is at stake in the most pressing reason."""
     first = next(iter(item.needs), None)
     return hand.texts.told(kind_words(hand, first.kind)) if first else hand.texts.gettext(_VISIT)
@@ -89,8 +93,9 @@ def _sheet(session: Session, item: ToReach) -> SheetView | None:
 
 
 @router.get("/patients/{code}/call")
-def call_page(request: Request, hand: AnyHand, code: str) -> Response:
-    return _page(request, hand, reach_item(hand, code))
+def call_page(request: Request, hand: AnyHand, code: str, number: Asked = "") -> Response:
+    """The call; ``number``: the telephone number whose button was pressed."""
+    return _page(request, hand, reach_item(hand, code), number=number)
 
 
 @router.post("/patients/{code}/call")
@@ -100,12 +105,16 @@ def note_call(request: Request, hand: AnyHand, code: str, form: AForm) -> Respon
     try:
         attempt(hand, code, _attempt(form))
     except FollowupError as exc:
-        return _page(request, hand, item, error=exc.line, status=status_of(exc), note=first(form, "note"))
+        typed = {"note": first(form, "note"), "number": first(form, "number")}
+        return _page(request, hand, item, error=exc.line, status=status_of(exc), **typed)
     return go("/to-reach")
 
 
 def _attempt(form: Posted) -> Attempt:
-    sent = {name: first(form, name) for name in ("way", "outcome", "nonce")}
+    sent = {name: first(form, name) for name in ("way", "outcome", "nonce", "number")}
+    if will_come := first(form, "will-come"):
+        # The button of a day says both that the patient comes, and when.
+        sent["outcome"], form["promised"] = "will come", [will_come]
     promised = first(form, "promised") if sent["outcome"] == "will come" else ""
     not_said = FollowupError(
         "attempt.outcome", say("not said what came of it"), fix=say("press one of the outcomes")
@@ -123,6 +132,13 @@ def _attempt(form: Posted) -> Attempt:
     )
 
 
+def _phones(item: ToReach, way: Way) -> tuple[Phone, ...]:
+    """The numbers that this way may try, those that it asks for first; none where nobody is called."""
+    if way not in ("call", "second contact"):
+        return ()
+    return tuple(sorted(item.telephones, key=lambda phone: (phone.whose == "own") != (way == "call")))
+
+
 def _page(
     request: Request,
     hand: DeskHand,
@@ -131,8 +147,10 @@ def _page(
     error: str | None = None,
     status: int = 200,
     note: str = "",
+    number: str = "",
 ) -> Response:
-    way, script, tag = script_of(hand, item)
+    """The call. ``number``: which of the telephone numbers is being tried."""
+    way, script, tag, own = script_of(hand, item)
     with hand.store.read() as session:
         days = days_to_promise(session, hand, item)
     return show(
@@ -141,7 +159,8 @@ def _page(
         status=status,
         item=item,
         who=item.patient,
-        why=reason(item, hand.texts.translator),
+        brief=brief(item, check_of(hand, item), hand.texts.translator),
+        why=reason(item, hand.texts.translator, hand.today.year),
         way=way,
         ways=WAYS,
         outcomes=OUTCOMES[way],
@@ -149,6 +168,10 @@ def _page(
         days=days,
         script=script,
         script_language=tag,
+        own_script=own if own != script else "",
+        own_language=choose(hand.language).language.tag,
+        phones=_phones(item, way),
+        number=number,
         script_direction=choose(tag).language.direction,
         nonce=secrets.token_urlsafe(24),
         error=error,

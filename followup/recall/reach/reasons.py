@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from followup.clinical.protocol.recall import Way
 from followup.language.catalogues import N_, NN_, Translator
-from followup.language.dates import long_date
+from followup.language.dates import day_of_this_year, long_date
 from followup.recall.reach.line import ToReach
 
 _MISSED = N_("The patient did not come to the visit.")
@@ -39,24 +41,33 @@ _NEXT: dict[Way, str] = {
 _Message = tuple[str, str | None]
 
 
-def reason(item: ToReach, words: Translator) -> str:
-    """Every reason for which this person is on the list, the most pressing first; then what to try next."""
-    reasons = [said(each, words) for each in (item, *item.also)]
+def reason(item: ToReach, words: Translator, year: int | None = None) -> str:
+    """Every reason for which this person is on the list, the most pressing first; then what to try next.
+
+    ``year``: the one that everybody is in, and days are told without.
+    """
+    reasons = [said(each, words, year) for each in (item, *item.also)]
     if item.next is not None:
-        reasons.append(words.gettext(_NEXT[item.next.way]) % {"on": long_date(item.next.on, words.language)})
+        reasons.append(words.gettext(_NEXT[item.next.way]) % {"on": _day(item.next.on, words, year)})
     return " ".join(dict.fromkeys(reasons))
 
 
-def said(item: ToReach, words: Translator) -> str:
+def said(item: ToReach, words: Translator, year: int | None = None) -> str:
     """This reason alone, without the others of the same person."""
     values = {
-        "by": long_date(item.due_by, words.language) if item.due_by else "",
-        "since": long_date(item.since, words.language),
-        "seen": long_date(item.seen, words.language) if item.seen else "",
+        "by": _day(item.due_by, words, year),
+        "since": _day(item.since, words, year),
+        "seen": _day(item.seen, words, year),
         "days": item.days,
         "questions": item.questions,
     }
     return " ".join(_sentence(words, *message, item) % values for message in _messages(item))
+
+
+def _day(day: date | None, words: Translator, year: int | None) -> str:
+    if day is None:
+        return ""
+    return (day_of_this_year if day.year == year else long_date)(day, words.language)
 
 
 def _messages(item: ToReach) -> list[_Message]:

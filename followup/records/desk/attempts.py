@@ -25,7 +25,7 @@ _BY_ATTEMPT: dict[str, StandingWord] = {"moved away": "moved away", "died": "die
 
 @dataclass(frozen=True)
 class AttemptView:
-    """One attempt; ``day`` is the clinic's own day."""
+    """One attempt; ``day`` is the clinic's own day, ``number`` the one that was called, or empty."""
 
     id: int
     patient_id: int
@@ -37,6 +37,7 @@ class AttemptView:
     outcome: AttemptOutcome
     promised: date | None
     note: str
+    number: str = ""
 
 
 @dataclass(frozen=True)
@@ -60,12 +61,13 @@ def note_attempt(
     nonce: str,
     promised: date | None = None,
     note: str = "",
+    number: str = "",
 ) -> AttemptView:
     """Write down an attempt. The same ``nonce`` again changes nothing (a form sent twice).
 
     Moved away and died end the following at once; refused goes to the surgeon. Errors:
     ``role.missing``, ``attempt.outcome``, ``attempt.promised`` (a day that has passed, or one without "will
-    come").
+    come"), ``attempt.number`` (not one of the patient's).
     """
     unit.need_role(*FRONT)
     refuse_outcome(way, outcome)
@@ -85,6 +87,13 @@ def note_attempt(
             where=say("promised"),
             fix=say("give today or a later day, or leave it empty"),
         )
+    if number and number not in {phone["number"] for phone in patient.telephones}:
+        raise FollowupError(
+            "attempt.number",
+            say("this is no telephone number of the patient"),
+            where=say("number"),
+            fix=say("choose one of them"),
+        )
     row = ContactAttemptRow(
         patient_id=patient_id,
         at=unit.now,
@@ -96,6 +105,7 @@ def note_attempt(
         promised=promised,
         note=note.strip(),
         nonce=nonce,
+        number=number,
     )
     unit.session.add(row)
     unit.session.flush()
@@ -234,6 +244,7 @@ def _attempt(row: ContactAttemptRow) -> AttemptView:
         outcome=cast(AttemptOutcome, row.outcome),
         promised=row.promised,
         note=row.note,
+        number=row.number,
     )
 
 

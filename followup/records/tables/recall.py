@@ -47,7 +47,8 @@ class SiteRow(SQLModel, table=True):
 class ContactAttemptRow(SQLModel, table=True):
     """Somebody tried to reach a patient who is overdue. ``rung`` counts the ladder from 0.
 
-    ``taken_back_at``: it was a slip; the row stays, so that its form counts once.
+    ``taken_back_at``: it was a slip; the row stays, so that its form counts once. ``number``: the telephone
+    number that was tried, empty where nobody said or none was.
     """
 
     __tablename__ = "contact_attempt"
@@ -71,6 +72,7 @@ class ContactAttemptRow(SQLModel, table=True):
     note: str = Field(default="", sa_type=Text)
     nonce: str
     taken_back_at: datetime | None = None
+    number: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class StandingRow(SQLModel, table=True):

@@ -75,7 +75,7 @@ def test_a_promised_day_books_the_visit_and_takes_its_place(overdue, form_of, wo
 
 def test_the_page_offers_the_days_that_count_and_no_others(overdue):
     page = overdue.log_in("reception").get(CALL).text
-    assert '<option value="2027-03-06">' in page
+    assert '<button name="will-come" value="2027-03-06">' in page
     assert "2027-03-07" not in page
     offered = overdue.log_in("reception").get(f"/api{CALL}").json()["days"]
     assert offered == [f"2027-03-{d:02}" for d in (4, 5, 6, 8, 9, 10, 11, 12)]
