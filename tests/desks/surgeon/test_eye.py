@@ -75,6 +75,49 @@ def test_signs_of_infection_are_asked_before_more_steroid_is_shown(followed, for
     assert "Raise the steroid" in words_of(surgeon.get(look).text)
 
 
+def test_one_press_says_no_to_each_sign_left_open_and_overrides_no_answer(followed, form_of):
+    surgeon, _ = _enter(followed, form_of, cells="1+", pressure="18", pain="yes")
+    form = form_of(surgeon.get(EYE).text, f"{EYE}/findings") | {"signs_none": ["yes"]}
+    assert surgeon.post(f"{EYE}/findings", data=form).status_code == 303
+    found = surgeon.get(f"/api{EYE}").json()["looks"][0]
+    assert {name: found[name] for name in CALM} == CALM | {"pain": "yes"}
+    # What is no sign of an infection stays as it was: not seen.
+    assert found["epithelial_defect"] is None
+    assert found["eye_confirmed"] is None
+
+
+def test_a_reason_is_asked_only_where_it_is_done_otherwise_than_proposed(followed, form_of, words_of):
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18", **CALM)
+    page = surgeon.get(look).text
+    form = form_of(page)
+    name = next(key for key in form if key.startswith("steps."))
+    only = form | {"only": [name.split(".")[1]]}
+    other = surgeon.post(look, data=only | {name: ["9 x 5, 7 x 5"]})
+    assert other.status_code == 422
+    assert "no reason given" in words_of(other.text)
+    assert "say why it is done otherwise than proposed" in words_of(other.text)
+    assert surgeon.post(look, data=only).status_code == 303
+
+
+def test_a_look_with_something_to_decide_can_not_just_go_on(followed, form_of):
+    surgeon, look = _enter(followed, form_of, cells="2+", pressure="18", **CALM)
+    page = surgeon.get(look).text
+    assert 'name="go_on"' not in page
+    assert surgeon.post(look, data=form_of(page) | {"go_on": ["yes"]}).status_code == 422
+    refused = surgeon.post(f"/api{look}/go-on")
+    assert (refused.status_code, refused.json()["code"]) == (422, "look.choose")
+
+
+def test_a_quiet_look_goes_on_as_planned_and_that_is_kept_with_the_eye(followed, form_of, words_of):
+    surgeon, look = _enter(followed, form_of, cells="0", flare="0", pressure="15", **CALM)
+    page = surgeon.get(look).text
+    assert 'name="take"' not in page
+    assert surgeon.post(look, data=form_of(page) | {"go_on": ["yes"]}).status_code == 303
+    after = words_of(surgeon.get(EYE).text).partition("What was decided")[2]
+    assert "go on with the taper" in after
+    assert surgeon.get(f"/api{EYE}").json()["plan_number"] == 1
+
+
 def test_steps_of_a_proposal_can_be_changed_in_place(followed, form_of, words_of):
     surgeon, look = _enter(followed, form_of, cells="2+", pressure="18", **CALM)
     page = surgeon.get(look).text
