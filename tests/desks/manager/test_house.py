@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import timedelta
@@ -176,3 +177,40 @@ def test_the_sheet_is_printed_in_the_language_that_was_chosen(house, routine, fo
     assert 'dir="rtl"' in phone.text
     assert "default-src 'none'" in phone.headers["content-security-policy"]
     assert "العربية" in words_of(counsellor.get(sheet).text)
+
+
+def test_the_managers_first_page_says_what_a_new_clinic_has_left_to_do_until_all_is_done(
+    house, routine, form_of, words_of
+):
+    manager = house.log_in("manager")
+    page = manager.get(manager.get("/").headers["location"]).text
+    assert "The protocol, read and signed by a surgeon who logs in" in words_of(page)
+    for link in ("/staff#new", "/calendar", "/protocol", "/help/counsellor"):
+        assert f'href="{link}"' in page
+    left = int(re.search(r"Before the first sheet: (\d)", words_of(page))[1])
+
+    def still() -> int:
+        found = re.search(r"Before the first sheet: (\d)", words_of(manager.get("/forecast").text))
+        return int(found[1]) if found else 0
+
+    house.sign_protocol()
+    assert still() == left - 1
+    lines = {"on": "2027-03-01", "lines": "K-104, Wanjiru Ndegwa, right"}
+    house.log_in("counsellor").post("/operations/list", data=lines)
+    assert still() == left - 2
+    calendar = form_of(manager.get("/calendar").text) | {"open": ["monday", "tuesday"]}
+    assert manager.post("/calendar", data=calendar).status_code == 303
+    assert still() == 0
+    assert "Before the first sheet" not in words_of(manager.get("/staff").text)
+
+
+def test_a_surgeon_without_registration_is_named_and_given_one(house, form_of, words_of):
+    manager = house.log_in("manager")
+    new = {"login": "ola", "name": "Ola Berg", "password": "a long enough password", "roles": ["surgeon"]}
+    assert manager.post("/staff", data=new).status_code == 303
+    assert "can't sign: no registration" in words_of(manager.get("/staff").text)
+    form = form_of(manager.get("/staff").text, "/staff/ola") | {"registration": ["R-77"]}
+    assert manager.post("/staff/ola", data=form).status_code == 303
+    page = manager.get("/staff").text
+    assert "can't sign: no registration" not in words_of(page)
+    assert form_of(page, "/staff/ola")["registration"] == ["R-77"]
