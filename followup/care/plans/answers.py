@@ -16,8 +16,9 @@ from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.care.fields.values import Flat, fill_form, read_form
 from followup.care.hand import Hand
 from followup.care.plans.plan_view import PlanView
+from followup.care.plans.past_looks import PAST_LOOK, answer_look, offered, past_look
 from followup.care.plans.plans import store_answers
-from followup.clinical.careplan import Question
+from followup.clinical.careplan import Question, ReviewNeed
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record
@@ -49,11 +50,13 @@ class AnswerField:
     """A field or group of the record's form, under its full name.
 
     ``operation`` is set where a caution is answered by its name and course, in that operation's answers.
+    ``look`` is set where the question is whether that look was done: its days are the choices.
     """
 
     name: str
     member: Member
     operation: int | None = None
+    look: ReviewNeed | None = None
 
 
 def give_answers(hand: Hand, view: PlanView, sent: Answers) -> PlanVersion:
@@ -63,7 +66,8 @@ def give_answers(hand: Hand, view: PlanView, sent: Answers) -> PlanVersion:
     """
     with hand.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
-    fields = asked_fields(view.plan.questions, record, hand.today)
+    needs = view.plan.needs
+    fields = asked_fields(view.plan.questions, record, hand.today, needs)
     for name in sent.answers:
         if field_of(name, fields) is None:
             raise FollowupError(
@@ -72,13 +76,16 @@ def give_answers(hand: Hand, view: PlanView, sent: Answers) -> PlanVersion:
                 where=name[:60],
                 fix="look at the plan and take a name from its questions",
             )
-    data = with_answers(view.plan.questions, record, sent.answers, hand.today)
+    data = with_answers(view.plan.questions, record, sent.answers, hand.today, needs)
     return store_answers(hand, view, data, seen=sent.seen)
 
 
-def asked_fields(questions: Iterable[Question], record: Record, today: date) -> tuple[AnswerField, ...]:
+def asked_fields(
+    questions: Iterable[Question], record: Record, today: date, needs: Iterable[ReviewNeed] = ()
+) -> tuple[AnswerField, ...]:
     """Every field that answers one of the questions."""
-    return tuple(field for question in questions for field in answer_fields(question, record, today))
+    needs = tuple(needs)
+    return tuple(field for question in questions for field in answer_fields(question, record, today, needs))
 
 
 def field_of(name: str, fields: Iterable[AnswerField]) -> AnswerField | None:
@@ -86,8 +93,17 @@ def field_of(name: str, fields: Iterable[AnswerField]) -> AnswerField | None:
     return next((field for field in fields if _belongs(name, field.name)), None)
 
 
-def answer_fields(question: Question, record: Record, today: date) -> tuple[AnswerField, ...]:
-    """Where the question can be answered; a finding is answered in a review of today."""
+def answer_fields(
+    question: Question, record: Record, today: date, needs: Iterable[ReviewNeed] = ()
+) -> tuple[AnswerField, ...]:
+    """Where the question can be answered; a finding is answered in a review of today.
+
+    ``needs``: those of the plan; whether one of them was looked at is answered by its day alone.
+    """
+    if look := past_look(question, needs):
+        choices = offered(look, record, today)
+        member = Field(look.key, "Question.looked", "one of", choices)
+        return (AnswerField(f"{PAST_LOOK}{look.key}", member, look=look),)
     found: list[AnswerField] = []
     for path in question.fields:
         if by_name := _CAUTION.fullmatch(path):
@@ -101,30 +117,37 @@ def answer_fields(question: Question, record: Record, today: date) -> tuple[Answ
 
 
 def asked_once(
-    questions: Iterable[Question], record: Record, today: date
+    questions: Iterable[Question], record: Record, today: date, needs: Iterable[ReviewNeed] = ()
 ) -> tuple[tuple[Question, tuple[AnswerField, ...]], ...]:
     """The questions with their fields; a field that two of them name is shown with the first."""
     shown: set[str] = set()
-    found = []
+    found, needs = [], tuple(needs)
     for question in questions:
-        fields = tuple(f for f in answer_fields(question, record, today) if f.name not in shown)
+        fields = tuple(f for f in answer_fields(question, record, today, needs) if f.name not in shown)
         shown.update(field.name for field in fields)
         found.append((question, fields))
     return tuple(found)
 
 
-def with_answers(questions: Iterable[Question], record: Record, answers: Flat, today: date) -> dict[str, Any]:
+def with_answers(
+    questions: Iterable[Question],
+    record: Record,
+    answers: Flat,
+    today: date,
+    needs: Iterable[ReviewNeed] = (),
+) -> dict[str, Any]:
     """The record's JSON with the answers in place of what stood there.
 
-    A field that no name of ``answers`` belongs to stays; one that none asks for is left out.
+    A field that no name of ``answers`` belongs to stays; one that none asks for is left out. Error
+    ``answers.day`` for a day on which no such look can have been.
     """
     form: Flat = fill_form(record.model_dump(mode="json", exclude_none=True))
-    asked = tuple(questions)
-    fields = asked_fields(asked, record, today)
+    asked, needs = tuple(questions), tuple(needs)
+    fields = asked_fields(asked, record, today, needs)
     shown = {field.name for name in answers if (field := field_of(name, fields))}
     for question in asked:
-        for field in answer_fields(question, record, today):
-            if field.name not in shown or field.operation is not None:
+        for field in answer_fields(question, record, today, needs):
+            if field.name not in shown or field.operation is not None or field.look:
                 continue
             form = _replaced(form, field.name, answers)
             if field.name.startswith(_REVIEWS) and any(answers.get(field.name, [])):
@@ -133,6 +156,8 @@ def with_answers(questions: Iterable[Question], record: Record, answers: Flat, t
     data = read_form(form)
     for question in asked:
         _answer_caution(data, question, record, answers, today)
+        if look := past_look(question, needs):
+            answer_look(data, look, answers, today)
     return data
 
 

@@ -76,11 +76,17 @@ def newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:
 def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Record:
     """The record together with the visits that the clinic has booked, seen or missed since.
 
-    A visit that the record itself names for the same day is not counted twice. Being here is no look: a
-    visit under way counts for what findings or a person have closed of it, and whoever came without a
-    visit was seen as far as the findings of that day tell.
+    A visit that the record itself names for the same day is not counted twice; one that was for more than
+    the record says of that day stays. Being here is no look: a visit under way counts for what findings or
+    a person have closed of it, and whoever came without a visit was seen as far as the findings of that day
+    tell.
     """
-    named = {trip.date for trip in record.trips}
+    named = [(trip.date, frozenset(trip.served)) for trip in record.trips]
+
+    def told(trip: TripView) -> bool:
+        mine = [served for day, served in named if day == (trip.seen_on or trip.day)]
+        return any(not served or served.issuperset(trip.serves) for served in mine)
+
     since = tuple(
         TripRecord(
             date=trip.seen_on or trip.day,
@@ -90,7 +96,7 @@ def with_visits(record: Record, trips: Iterable[TripView], as_of: date) -> Recor
             served=trip.serves if trip.status == "noshow" else _served(trip),
         )
         for trip in trips
-        if trip.status in _TO_RECORD and (trip.seen_on or trip.day) not in named
+        if trip.status in _TO_RECORD and not told(trip)
         if trip.status not in ("arrived", "fulfilled") or _served(trip)
         if trip.status != "booked" or trip.day >= as_of
     )

@@ -123,7 +123,7 @@ def may_go_together(session: Session, hand: Hand, view: PlanView, record_number:
 def is_quiet(view: PlanView) -> bool:
     """Whether nothing about the plan asks for a page of its own before it is signed.
 
-    Uveitis, many drops a day, a high pressure risk, and a caution that nobody has answered before do.
+    Uveitis, many drops a day, a high pressure risk, and any caution but a mere note do.
     """
     eyes = (view.record.patient.eyes.right, view.record.patient.eyes.left)
     many = view.protocol.review.settings.least_count
@@ -131,7 +131,7 @@ def is_quiet(view: PlanView) -> bool:
         any(eye.uveitis for eye in eyes)
         or any(step.count >= many for course in view.plan.courses if course.eye for step in course.steps)
         or "A" in view.plan.tiers.values()
-        or any(caution.level in ("stop", "ask") for caution in view.plan.cautions)
+        or any(caution.level != "note" for caution in view.plan.cautions)
     )
 
 

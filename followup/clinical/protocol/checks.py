@@ -77,6 +77,11 @@ def _check_settings(protocol: Protocol, main: Source) -> Iterator[FollowupError]
         if known_path(path) and not held_at(path).can_be(answer.is_):
             what = f'{answer.field} is never "{answer.is_}"'
             yield main.refuse("protocol.settings", what, "routine", "answers", i)
+    for i, left in enumerate(protocol.summary.leaves_out):
+        for value in left.is_ if known_path(left.field) else ():
+            if not held_at(left.field).can_be(value):
+                what = f'{left.field} is never "{value}"'
+                yield main.refuse("protocol.settings", what, "summary", "leaves_out", i)
     for tier in ("A", "B", "C"):
         if tier not in protocol.tiers:
             yield main.refuse("protocol.tier", f"tier {tier} is missing", "tier", fix="add it")

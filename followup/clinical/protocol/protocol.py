@@ -16,7 +16,7 @@ from followup.clinical.protocol.facts import FactDef
 from followup.clinical.protocol.formulary import Country, Medicine, UsualFigures
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
-from followup.clinical.protocol.references import KindFindingRef, LookRef, MedicineRef, Names, OfOperationRef
+from followup.clinical.protocol.references import FieldRef, KindFindingRef, LookRef, MedicineRef, Names, OfOperationRef
 from followup.clinical.protocol.reviews import ReviewRules
 from followup.clinical.protocol.rule import Rule, Taper
 from followup.clinical.record.base import MedicineId, MedicineRole
@@ -132,6 +132,33 @@ class Routine(Reasoned):
         return {a.field: words[a.is_] if isinstance(a.is_, bool) else str(a.is_) for a in self.answers}
 
 
+class LeftOut(ProtocolPart):
+    """A field of the record that is no news with these answers, or within these figures; always, without."""
+
+    field: FieldRef
+    is_: tuple[StrictBool | str, ...] = Field((), alias="is")
+    least: float | None = None
+    most: float | None = None
+
+    def holds(self, value: object) -> bool:
+        """Whether a summary leaves this answer out."""
+        if self.is_:
+            return value in self.is_
+        if isinstance(value, int | float):
+            return (self.least is None or self.least <= value) and (self.most is None or value <= self.most)
+        return self.least is None and self.most is None
+
+
+class Summary(Reasoned):
+    """What the one-line summary of an eye and its operation leaves out, beside the routine answers."""
+
+    leaves_out: Annotated[tuple[LeftOut, ...], Names("field")]
+
+    def says(self, field: str, value: object) -> bool:
+        """Whether a summary tells what the record holds at ``field``."""
+        return not any(one.field == field and one.holds(value) for one in self.leaves_out)
+
+
 class Hourly(Reasoned):
     """ "Hourly" is one drop an hour awake, at most ``most_a_day``; "2-hourly" half of that."""
 
@@ -219,6 +246,7 @@ class ProtocolFile(ProtocolPart):
     earlier_operation: EarlierOperation
     pad: PadSettings
     routine: Routine
+    summary: Summary
     hourly: Hourly
     from_before: FromBeforeSettings
     added_looks: AddedLooks
@@ -245,6 +273,7 @@ class Protocol:
     earlier_operation: EarlierOperation
     pad: PadSettings
     routine: Routine
+    summary: Summary
     hourly: Hourly
     from_before: FromBeforeSettings
     added_looks: AddedLooks

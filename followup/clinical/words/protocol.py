@@ -306,6 +306,7 @@ def _settings(protocol: Protocol) -> tuple[ProtocolEntry, ...]:
         "Visits far ahead": protocol.promises,
         "An earlier operation on the eye": protocol.earlier_operation,
         "The pad": protocol.pad,
+        "What a summary leaves out": protocol.summary,
         "Hourly drops": protocol.hourly,
         "Medicines from before the operation": protocol.from_before,
         "Looks that the surgeon adds": protocol.added_looks,

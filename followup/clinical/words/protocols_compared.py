@@ -53,6 +53,7 @@ def compare_protocols(old: Protocol, new: Protocol) -> tuple[str, ...]:
         *_changes("earlier operation", old.earlier_operation, new.earlier_operation),
         *_changes("pad", old.pad, new.pad),
         *_changes("routine answers", old.routine, new.routine),
+        *_changes("summaries", old.summary, new.summary),
         *_changes("hourly drops", old.hourly, new.hourly),
         *_changes("medicines from before", old.from_before, new.from_before),
         *_changes("added looks", old.added_looks, new.added_looks),

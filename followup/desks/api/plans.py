@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Annotated
 
@@ -21,6 +22,7 @@ from followup.desks.api.base import Given, PlanId, router_of
 from followup.desks.api.people import Person, PlanLine, SheetLine, person_of, plan_line, sheet_line
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.effect import PlanWords, side_by_side
+from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance
 from followup.desks.surgeon.plans import changes_of
 from followup.desks.surgeon.waiting import waiting_plans
 from followup.records.people.patients import newest_record, patient
@@ -33,7 +35,8 @@ router = router_of("Plans")
 class AnswerPart(Given):
     """A field that answers a question, under the name to answer it by.
 
-    ``kind`` is "group" where ``members`` hold the fields; ``many``: below ``name.0``, ``name.1``...
+    Whether a look was done is answered by the day, one of ``choices`` or another under ``name.on``, or "not
+    done". ``kind`` is "group" where ``members`` hold the fields; ``many``: below ``name.0``, ``name.1``...
     """
 
     name: str
@@ -58,6 +61,13 @@ class UntreatedOut(Given):
     day: date
 
 
+class GlanceOut(Given):
+    """A line of who and why, in the staff's language: diagnosis, operation, allergies, illnesses..."""
+
+    title: str
+    told: list[str]
+
+
 class PlanOut(Given):
     """A plan whole. ``body`` holds every line with its reasons; ``edits`` are the surgeon's changes in it.
 
@@ -77,14 +87,8 @@ class PlanOut(Given):
     in_force: int | None
     changes: list[str]
     untreated: list[UntreatedOut]
+    glance: list[GlanceOut]
     sheets: list[SheetLine]
-
-
-class GlanceOut(Given):
-    """A line of who and why, in the staff's language: diagnosis, operation, allergies, illnesses..."""
-
-    title: str
-    told: list[str]
 
 
 class WaitingOut(Given):
@@ -122,9 +126,7 @@ def waiting(hand: AnyHand) -> list[WaitingOut]:
             plan=plan_line(line.plan),
             patient=person_of(line.who, hand.today),
             together=line.together,
-            glance=[
-                GlanceOut(title=part.title, told=[thing.text for thing in part.told]) for part in line.glance
-            ],
+            glance=_glance(line.glance),
         )
         for line in waiting_plans(hand)
     ]
@@ -206,7 +208,7 @@ def whole_plan(hand: DeskHand, plan_id: int) -> PlanOut:
         edits=list(view.version.edits),
         asked=[
             Asked(question=question, fields=[_part(f.name, f.member) for f in fields])
-            for question, fields in asked_once(view.questions, record, hand.today)
+            for question, fields in asked_once(view.questions, record, hand.today, view.plan.needs)
         ],
         record_number=who.record_number,
         stale=is_stale(hand, view, who.record_number),
@@ -215,8 +217,13 @@ def whole_plan(hand: DeskHand, plan_id: int) -> PlanOut:
         in_force=in_force.id if in_force else None,
         changes=list(changes_of(hand, view, base_of(view.version, in_force, versions))),
         untreated=[UntreatedOut.model_validate(one) for one in untreated(view, record)],
+        glance=_glance(at_a_glance(view, hand.texts)),
         sheets=sheets,
     )
+
+
+def _glance(parts: Iterable[GlancePart]) -> list[GlanceOut]:
+    return [GlanceOut(title=part.title, told=[thing.text for thing in part.told]) for part in parts]
 
 
 def _part(name: str, member: Member) -> AnswerPart:

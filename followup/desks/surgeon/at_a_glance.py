@@ -1,6 +1,6 @@
 """What the surgeon must see before signing: who this is, and why the plan is as it is, in a few lines.
 
-Read off the record's own fields: what was told and is not routine stands here, whatever field it is in.
+Read off the record's own fields: what was told and is no routine stands here, whatever field it is in.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ from typing import Any
 
 from followup.care.fields.shape import Field, Group
 from followup.care.plans.plan_view import PlanView
+from followup.clinical.careplan import AllergyLine
+from followup.clinical.facts.allergies_told import allergy_lines
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Record
@@ -24,25 +26,29 @@ _NOT_TOLD = ("eye", "eye_drawn", "date", "surgeon", "start", "end", "answers", "
 _NO: tuple[object, ...] = (None, False, "no", "none", "not recorded", "", [], {})
 # What the sentence of the part is where nothing was told.
 _NOTHING = N_("none told")
-_ROUTINE = N_("as usual, nothing else told")
+_ROUTINE = N_("as usual")
+# What the part's own title already says.
+_PLAIN = ("DropGiver.who", "Travel.how", "Operation.procedure")
 
 
 @dataclass(frozen=True)
 class ToldThing:
-    """One thing that was told; ``value`` is empty where the label says it all. Typed words stay as typed."""
+    """One thing that was told; ``value`` is empty where the label says it all, ``label`` where the value
+    does. Typed words stay as typed."""
 
     label: str
     value: str
 
     @property
     def text(self) -> str:
-        return f"{self.label}: {self.value}" if self.value else self.label
+        return ": ".join(filter(None, (self.label, self.value)))
 
 
 @dataclass(frozen=True)
 class GlancePart:
-    """A line of the summary. ``empty``: what to say where nothing was told."""
+    """A line of the summary. ``empty``: what to say where nothing was told. ``of``: what it is about."""
 
+    of: str
     title: str
     told: tuple[ToldThing, ...]
     empty: str
@@ -52,25 +58,28 @@ def at_a_glance(view: PlanView, texts: Texts) -> tuple[GlancePart, ...]:
     """Diagnosis and operation of each eye, allergies, illnesses, who gives the drops, the way home."""
     tell = _Teller(view.record, view.protocol, texts)
     patient = view.record.patient.model_dump(mode="json", exclude_none=True)
-    shape = patient_shape()
-    none, parts = texts.gettext(_NOTHING), []
+    shape, say = patient_shape(), texts.gettext
+    parts = []
     for eye in view.eyes:
         history = patient.get("eyes", {}).get(eye, {})
         eyes = shape.member("eyes")
         assert isinstance(eyes, Group)
-        diagnosis = tuple(tell.of(eyes.member(eye), history))
-        parts.append(GlancePart(_titled(texts, eye, N_("%(eye)s, diagnosis")), diagnosis, none))
-        parts.append(
-            GlancePart(
-                _titled(texts, eye, N_("%(eye)s, operation")), tell.operation(eye), texts.gettext(_ROUTINE)
-            )
-        )
-    for name, title in (("allergies", N_("Allergies")), ("conditions", N_("Illnesses"))):
-        told = tuple(tell.of(shape.member(name), patient.get(name)))
-        parts.append(GlancePart(texts.gettext(title), told, none))
-    for name, title in (("drops_by", N_("Who gives the drops")), ("travel", N_("Way home"))):
-        told = tuple(tell.of(shape.member(name), patient.get(name)))
-        parts.append(GlancePart(texts.gettext(title), told, texts.gettext(N_("not told"))))
+        diagnosis = tuple(tell.of(eyes.member(eye), history, "eye"))
+        title = say(N_("%(eye)s, diagnosis")) % {"eye": texts.eye(eye)}
+        parts.append(GlancePart("diagnosis", title, diagnosis, say(_NOTHING)))
+        title = say(N_("%(eye)s, operation")) % {"eye": texts.eye(eye)}
+        told = tell.operation(eye)
+        usual = () if len(told) > 1 else (ToldThing("", say(_ROUTINE)),)
+        parts.append(GlancePart("operation", title, (*told, *usual), say(_ROUTINE)))
+    allergies = tell.allergies()
+    parts.append(GlancePart("allergies", say(N_("Allergies")), allergies, say(_NOTHING)))
+    for name, title, empty in (
+        ("conditions", N_("Illnesses"), _NOTHING),
+        ("drops_by", N_("Who gives the drops"), N_("not told")),
+        ("travel", N_("Way home"), N_("not told")),
+    ):
+        told = tuple(tell.of(shape.member(name), patient.get(name), f"patient.{name}"))
+        parts.append(GlancePart(name, say(title), told, say(empty)))
     return tuple(parts)
 
 
@@ -90,51 +99,60 @@ def eye_at_a_glance(record: Record, protocol: Protocol, eye: Eye, texts: Texts) 
     eyes = shape.member("eyes")
     assert isinstance(eyes, Group)
     history = patient.get("eyes", {}).get(eye, {})
-    allergies, illnesses = (
-        tuple(tell.of(shape.member(name), patient.get(name))) for name in ("allergies", "conditions")
-    )
-    return EyeGlance(allergies, illnesses, (*tell.of(eyes.member(eye), history), *tell.operation(eye)))
+    ill = tuple(tell.of(shape.member("conditions"), patient.get("conditions"), "patient.conditions"))
+    story = (*tell.of(eyes.member(eye), history, "eye"), *tell.operation(eye))
+    return EyeGlance(tell.allergies(), ill, story)
 
 
 class _Teller:
     def __init__(self, record: Record, protocol: Protocol, texts: Texts) -> None:
         self._record, self._protocol, self._texts = record, protocol, texts
+        self._routine = {f"operation.{name}": to for name, to in protocol.routine.typed.items()}
 
     def operation(self, eye: Eye) -> tuple[ToldThing, ...]:
         """The latest operation of the eye: its procedure, then whatever is not routine."""
         mine = [o for o in self._record.operations if o.eye == eye]
         data = max(mine, key=lambda o: o.date).model_dump(mode="json", exclude_none=True)
         kept = {name: value for name, value in data.items() if name not in _NOT_TOLD}
-        return tuple(self._told(operation_shape(), kept, routine=self._protocol.routine.typed))
+        return tuple(self._told(operation_shape(), kept, "operation"))
 
-    def of(self, member: Field | Group, value: Any) -> Iterator[ToldThing]:
-        """What was told in this part of the record."""
-        if value in _NO:
-            return
+    def allergies(self) -> tuple[ToldThing, ...]:
+        """Each of the list, and the words about them."""
+        return tuple(self._allergy(line) for line in allergy_lines(self._record))
+
+    def _allergy(self, line: AllergyLine) -> ToldThing:
+        """As it is recorded: to what, and how it shows; words as they were typed."""
+        if line.words:
+            return ToldThing("", f"“{line.words}”")
+        to = line.described or (label_of(line.medicine, self._protocol.formulary) if line.medicine else "")
+        reaction = self._texts.choice(line.reaction or "")
+        return ToldThing(to or self._texts.choice(line.to or ""), reaction)
+
+    def of(self, member: Field | Group, value: Any, path: str) -> Iterator[ToldThing]:
+        """What was told in this part of the record, but what a summary leaves out."""
         if isinstance(member, Field):
-            yield self._line(member, value)
+            if self._says(path, value):
+                yield self._line(member, value)
         elif isinstance(value, list):
             for each in value:
-                yield from self._told(member, each)
-        else:
-            yield from self._told(member, value)
+                yield from self._told(member, each, path)
+        elif value not in _NO:
+            yield from self._told(member, value, path)
 
-    def _told(
-        self, group: Group, value: Mapping[str, Any], routine: Mapping[str, str] = {}, head: str = ""
-    ) -> Iterator[ToldThing]:
+    def _told(self, group: Group, value: Mapping[str, Any], path: str) -> Iterator[ToldThing]:
         for member in group.members:
-            found, name = value.get(member.name), f"{head}{member.name}"
-            if isinstance(member, Group) and not member.many and isinstance(found, dict):
-                yield from self._told(member, found, routine, f"{name}.")
-            elif isinstance(member, Field) and name in routine:
-                # A routine answer goes without saying; any other is said, "no" too.
-                if found is not None and (name == "procedure" or routine[name] != _plain(found)):
-                    yield self._line(member, found)
-            else:
-                yield from self.of(member, found)
+            yield from self.of(member, value.get(member.name), f"{path}.{member.name}")
+
+    def _says(self, path: str, value: Any) -> bool:
+        """A routine answer goes without saying; any other is said, "no" too. The procedure always is."""
+        if path in self._routine:
+            return value is not None and (
+                path == "operation.procedure" or self._routine[path] != _plain(value)
+            )
+        return value not in _NO and self._protocol.summary.says(path, value)
 
     def _line(self, field: Field, value: Any) -> ToldThing:
-        label = self._texts.label(field.of)
+        label = "" if field.of in _PLAIN else self._texts.label(field.of)
         if value is True or value == "yes":
             return ToldThing(label, "")
         if field.kind == "medicine":
@@ -151,7 +169,3 @@ def _plain(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _titled(texts: Texts, eye: Eye, title: str) -> str:
-    return texts.gettext(title) % {"eye": texts.eye(eye)}

@@ -17,6 +17,7 @@ from followup.care.plans.answers import (
     give_answers,
     with_answers,
 )
+from followup.care.plans.past_looks import PAST_LOOK
 from followup.care.plans.plan_table import PlanTable, plan_table
 from followup.care.plans.plan_view import PlanView, load, untreated, view_of
 from followup.care.plans.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
@@ -71,18 +72,19 @@ def answer(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
             ) from None
     with hand.store.read() as session:
         record = newest_record(session, view.version.patient_id).record
-    fields = asked_fields(view.plan.questions, record, hand.today)
+    fields = asked_fields(view.plan.questions, record, hand.today, view.plan.needs)
     answers = {name: given for name, given in answers_of(form).items() if field_of(name, fields)}
-    data = with_answers(view.plan.questions, record, answers, hand.today)
+    typed = FormView(dict(answer_form(record).values) | form)
     try:
+        data = with_answers(view.plan.questions, record, answers, hand.today, view.plan.needs)
+        typed = FormView(fill_form(data) | _by_name(form))
         made = give_answers(
             hand, view, as_typed(Answers, answers=answers, seen=number_of(first(form, "seen")))
         )
     except RecordError as exc:
-        typed = FormView(fill_form(data) | _cautions(form), exc.problems)
+        typed = replace(typed, problems=exc.problems)
         return _page(request, hand, plan, form=typed, error=exc.line, status=422)
     except FollowupError as exc:
-        typed = FormView(fill_form(data) | _cautions(form))
         return on_newest(request, hand, view, exc, form=typed)
     return go(f"/plans/{made.id}")
 
@@ -147,9 +149,9 @@ def on_newest(
     )
 
 
-def _cautions(form: Posted) -> Posted:
-    """Answers to cautions as typed: they stand in no field of the record's form."""
-    return {name: given for name, given in form.items() if name.startswith("caution.")}
+def _by_name(form: Posted) -> Posted:
+    """Answers to cautions and about looks as typed: they stand in no field of the record's form."""
+    return {name: given for name, given in form.items() if name.startswith(("caution.", PAST_LOOK))}
 
 
 def _page(
@@ -174,7 +176,7 @@ def _page(
         since = since or meanwhile(session, hand, view.version)
         table = drawn_table(session, hand, view.version)
     base = base_of(view.version, in_force, versions)
-    asked = asked_once(view.questions, record.record, hand.today)
+    asked = asked_once(view.questions, record.record, hand.today, view.plan.needs)
     return show(
         request,
         "plan.html",
