@@ -14,10 +14,10 @@ import click
 from followup.care.hand import hand_for
 from followup.care.plans.plan_view import record_of
 from followup.care.sheets.content import (
-    chosen_options,
     clinic_info,
     content_of,
     issue_one,
+    look_of_plan,
     plans_printed,
     printed_options,
     staff_language,
@@ -138,16 +138,17 @@ class Printer:
         with self.hand.store.read() as session:
             record = record_of(session, version).record
             earlier = plans_printed(session, version.patient_id)
+        look = look_of_plan(self.hand, version, self.choices, self.language)
         content = build_content(
             version.body,
             record,
             self.hand.protocol.formulary,
             clinic_info(self.hand),
-            language=self.language,
+            language=look.language,
             printed_on=self.hand.today,
             aftercare=self.hand.protocol.aftercare,
             earlier=earlier,
-            options=chosen_options(self.hand, record, self.choices),
+            options=look.options,
         )
         return use(content), "a draft, not for the patient."
 

@@ -15,8 +15,8 @@ from followup.care.act import Act, Number
 from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.care.fields.values import Flat, fill_form, read_form
 from followup.care.hand import Hand
-from followup.care.plans.plan_view import PlanView
 from followup.care.plans.past_looks import PAST_LOOK, answer_look, offered, past_look
+from followup.care.plans.plan_view import PlanView
 from followup.care.plans.plans import store_answers
 from followup.clinical.careplan import Question, ReviewNeed
 from followup.clinical.record import Record
@@ -101,9 +101,8 @@ def answer_fields(
     ``needs``: those of the plan; whether one of them was looked at is answered by its day alone.
     """
     if look := past_look(question, needs):
-        choices = offered(look, record, today)
-        member = Field(look.key, "Question.looked", "one of", choices)
-        return (AnswerField(f"{PAST_LOOK}{look.key}", member, look=look),)
+        days = Field(look.key, "Question.looked", "one of", offered(look, record, today))
+        return (AnswerField(f"{PAST_LOOK}{look.key}", days, look=look),)
     found: list[AnswerField] = []
     for path in question.fields:
         if by_name := _CAUTION.fullmatch(path):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from followup.care.hand import Hand
@@ -33,9 +33,41 @@ from followup.sheets.options import NOTHING_CHOSEN, SheetChoices, SheetOptions, 
 from followup.sheets.paper.pdf import render_pdf
 
 
-def chosen_options(hand: Hand, record: Record, chosen: SheetChoices = NOTHING_CHOSEN) -> SheetOptions:
-    """How a patient's sheet is printed here: as was chosen, else as the patient and the clinic need it."""
-    return usual_options(record, chosen, calendar=hand.clinic.days_to_tick)
+def look_of_plan(
+    hand: Hand, version: PlanVersion, chosen: SheetChoices = NOTHING_CHOSEN, language: str | None = None
+) -> SheetLook:
+    """How a plan's sheet prints here: as was chosen, now or for the patient's last sheet."""
+    with hand.store.read() as session:
+        look = next_look(session, record_of(session, version).record, version.patient_id)
+    return SheetLook(language or look.language, chosen.over(look.options))
+
+
+@dataclass(frozen=True)
+class SheetLook:
+    """How the next sheet of a patient prints unless somebody chooses otherwise."""
+
+    language: str
+    options: SheetOptions
+
+
+def next_look(session: Session, record: Record, patient_id: int) -> SheetLook:
+    """As the patient and the clinic need it, but for what somebody chose for the patient's last sheet."""
+    usual = usual_options(record, calendar=get_clinic(session).days_to_tick)
+    own = sheet_language(record, None).language.tag
+    last = next(iter(sheets_of(session, patient_id)[::-1]), None)
+    if last is None:
+        return SheetLook(own, usual)
+    before = record_of(session, plan(session, last.plan_id)).record
+    chosen = _chosen(printed_options(session, last.id), usual_options(before, calendar=usual.calendar))
+    spoken = last.language != sheet_language(before, None).language.tag
+    return SheetLook(last.language if spoken else own, chosen.over(usual))
+
+
+def _chosen(printed: SheetOptions, usual: SheetOptions) -> SheetChoices:
+    """What was chosen of a sheet: whatever is not as that patient and the clinic needed it then."""
+    was, needed = asdict(printed), asdict(usual)
+    differs = {name: value for name, value in was.items() if value != needed[name]}
+    return SheetChoices(**differs | ({"twin": differs["twin"] or ""} if "twin" in differs else {}))
 
 
 def draft_content(
@@ -43,6 +75,7 @@ def draft_content(
 ) -> SheetContent:
     """The plan as it would print, with a watermark and without a code."""
     view = load(hand, plan_id)
+    look = look_of_plan(hand, view.version, chosen, language)
     with hand.store.read() as session:
         noted = _now_of(session, plan_id)
         earlier = plans_printed(session, view.version.patient_id)
@@ -51,11 +84,11 @@ def draft_content(
         view.record,
         hand.protocol.formulary,
         clinic_info(hand),
-        language=language,
+        language=look.language,
         printed_on=hand.today,
         aftercare=hand.protocol.aftercare,
         earlier=earlier,
-        options=chosen_options(hand, view.record, chosen),
+        options=look.options,
     )
 
 
@@ -85,15 +118,16 @@ def note_sheet(
 ) -> SheetView:
     """Store that the plan's sheet goes out under this id, how it is printed and how its visits stand.
 
-    ``language``: else the patient's. Errors: those of ``issue_sheet``.
+    What is not chosen is as for the patient's last sheet. Errors: those of ``issue_sheet``.
     """
     record = record_of(unit.session, version).record
-    options = usual_options(record, chosen, calendar=get_clinic(unit.session).days_to_tick)
+    look = next_look(unit.session, record, version.patient_id)
+    options = chosen.over(look.options)
     return issue_sheet(
         unit,
         plan_id=version.id,
         sheet_id=sheet_id,
-        language=sheet_language(record, language).language.tag,
+        language=sheet_language(record, language or look.language).language.tag,
         reason=reason,
         options=as_printed(asdict(options), _now_of(unit.session, version.id)),
     )

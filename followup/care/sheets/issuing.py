@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -19,16 +20,18 @@ Tag = Annotated[str, Field(max_length=35)]
 
 
 class Printing(Act):
-    """How a sheet is to look; what is left out, or null, as the patient and the clinic need it.
+    """How a sheet is to look; what is left out, or null, as it was chosen for the patient's last sheet, and
+    before that as the patient and the clinic need it.
 
     That is pictures for someone who does not read, the second language that the record asks for (an empty
     ``twin``: none), days to tick where the clinic wants them on every sheet.
 
     ``printed``: how many sheets of this plan the sender has seen; where there are more by now, the newest of
-    them is the answer and nothing is printed. Another sheet of the same plan takes a ``reason``.
+    them is the answer and nothing is printed; null: one that is not handed over yet is. Another sheet of
+    the same plan takes a ``reason``.
     """
 
-    printed: Number
+    printed: Number | None
     reason: Line = ""
     language: Tag | None = None
     size: Size | None = None
@@ -61,11 +64,18 @@ def print_once(hand: Hand, plan_id: int, act: Printing) -> SheetView:
     view = load(hand, plan_id)
     with hand.store.write(hand.actor, hand.now) as unit:
         known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == plan_id]
-        if act.printed < len(known):
+        if known and _is_there(act, known):
             return known[-1]
         return issue_one(
             unit, hand, view.version, act.chosen, language=act.language or None, reason=act.reason
         )
+
+
+def _is_there(act: Printing, known: Sequence[SheetView]) -> bool:
+    """Whether the newest sheet is what the sender asks for."""
+    if act.printed is None:
+        return known[-1].handed_over_at is None
+    return act.printed < len(known)
 
 
 def teach(hand: Hand, sheet_id: str, act: Taught) -> None:

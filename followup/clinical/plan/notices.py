@@ -37,18 +37,23 @@ def unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Ques
     return tuple(
         Question(
             id=f"done-{need.key.replace(':', '-')}",
-            text=say(
-                "Was this look done between {earliest} and {latest}: {look}? Enter the review, or "
-                "the visit that was missed.",
-                earliest=day_words(need.earliest),
-                latest=day_words(need.latest),
-                look=text_of(need.kind, protocol.kinds),
-            ),
+            text=_whether_done(need, text_of(need.kind, protocol.kinds)),
             eye=need.eye,
             fields=("reviews", "trips"),
             reasons=need.reasons,
         )
         for need in needs
+    )
+
+
+def _whether_done(need: ReviewNeed, look: str) -> str:
+    if need.earliest == need.latest:
+        return say("Was this look done on {day}: {look}?", day=day_words(need.latest), look=look)
+    return say(
+        "Was this look done between {earliest} and {latest}: {look}?",
+        earliest=day_words(need.earliest),
+        latest=day_words(need.latest),
+        look=look,
     )
 
 

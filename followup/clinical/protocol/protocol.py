@@ -16,7 +16,14 @@ from followup.clinical.protocol.facts import FactDef
 from followup.clinical.protocol.formulary import Country, Medicine, UsualFigures
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
-from followup.clinical.protocol.references import FieldRef, KindFindingRef, LookRef, MedicineRef, Names, OfOperationRef
+from followup.clinical.protocol.references import (
+    FieldRef,
+    KindFindingRef,
+    LookRef,
+    MedicineRef,
+    Names,
+    OfOperationRef,
+)
 from followup.clinical.protocol.reviews import ReviewRules
 from followup.clinical.protocol.rule import Rule, Taper
 from followup.clinical.record.base import MedicineId, MedicineRole

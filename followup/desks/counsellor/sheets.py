@@ -11,11 +11,12 @@ from fastapi.responses import HTMLResponse
 from followup.care.looks.before_leaving import checks_to_do
 from followup.care.plans.plan_view import PlanView, load, record_of
 from followup.care.sheets.content import (
+    SheetLook,
     bottles_with,
-    chosen_options,
     content_of,
     draft_content,
     found_sheet,
+    look_of_plan,
     printed_options,
     staff_language,
 )
@@ -34,10 +35,8 @@ from followup.records.people.patients import patient
 from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
 from followup.records.plans.sheets import no_one, sheets_of
-from followup.records.views import PlanVersion, SheetView
 from followup.said import say
 from followup.sheets.content import sheet_language
-from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
 
@@ -60,36 +59,37 @@ def draft(request: Request, hand: AnyHand, plan: int, language: str | None = Non
 def preview(request: Request, hand: AnyHand, plan: int, language: str = "") -> Response:
     """The pages as they will come out, with what may be chosen beside them."""
     view, error, pages = load(hand, plan), None, 0
-    options = chosen_options(hand, view.record)
+    look = look_of_plan(hand, view.version)
     try:
         chosen = read_choices(dict(request.query_params))
-        options = chosen_options(hand, view.record, chosen)
+        look = look_of_plan(hand, view.version, chosen, language or None)
         pages = count_pages(render_pdf(draft_content(hand, plan, language or None, chosen)))
     except FollowupError as exc:
         error = exc.line
-    known = _sheets_of_plan(hand, view.version)
     with hand.store.read() as session:
         who = patient(session, view.version.patient_id)
-    query = urlencode({"language": language, **_query(options)})
+        sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan)
     return show(
         request,
         "preview.html",
         status=422 if error else 200,
         view=view,
+        version=view.version,
         who=who,
-        options=options,
-        language_chosen=language,
-        languages=(tags := [spoken.tag for spoken in offered()]),
-        twins=sorted(tags, key=lambda tag: tag != staff_language(hand)),
+        look=look,
+        languages=[spoken.tag for spoken in offered()],
         pages=pages,
-        query=query,
-        sheets=known,
+        chosen=tuple(_query(look).items()),
+        query=urlencode(_query(look)),
+        sheets=sheets,
         error=error,
     )
 
 
-def _query(options: SheetOptions) -> dict[str, str]:
+def _query(look: SheetLook) -> dict[str, str]:
+    options = look.options
     return {
+        "language": look.language,
         "size": options.size,
         "paper": options.paper,
         "twin": options.twin or "",
@@ -99,11 +99,16 @@ def _query(options: SheetOptions) -> dict[str, str]:
 
 
 @router.post("/plans/{plan}/sheets")
-def print_sheet(request: Request, hand: AnyHand, plan: int, form: AForm) -> Response:
-    """Issue a sheet of the plan in force under a new code. The same form again issues nothing more."""
-    sent = {"printed": number_of(first(form, "issue")), "reason": first(form, "reason"), **look_of(form)}
+def print_sheet(hand: AnyHand, plan: int, form: AForm) -> Response:
+    """Issue a sheet of the plan in force under a new code, and open its pages.
+
+    The same form again issues nothing more; one that does not say how many sheets there were opens the
+    pages of the sheet that is not handed over yet, where there is one.
+    """
+    printed = number_of(first(form, "issue")) if "issue" in form else None
+    sent = {"printed": printed, "reason": first(form, "reason"), **look_of(form)}
     sheet = print_once(hand, plan, act_of(Printing, sent | {"language": first(form, "language") or None}))
-    return go(f"/sheets/{sheet.id}")
+    return go(f"/sheets/{sheet.id}/paper.pdf")
 
 
 @router.get("/sheets/{sheet}")
@@ -145,11 +150,6 @@ def handed_over(request: Request, hand: AnyHand, sheet: str, form: AForm) -> Res
     except FollowupError as exc:
         return _page(request, hand, sheet, error=exc.line, status=status_of(exc), to=to)
     return go(f"/sheets/{sheet}")
-
-
-def _sheets_of_plan(hand: DeskHand, version: PlanVersion) -> tuple[SheetView, ...]:
-    with hand.store.read() as session:
-        return tuple(s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id)
 
 
 def _how(text: str) -> str:

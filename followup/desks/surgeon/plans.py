@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from datetime import date
 from functools import partial
 
 from fastapi import APIRouter, Request, Response
 
 from followup.care.fields.checked import RecordError
+from followup.care.fields.shape import Field
 from followup.care.fields.values import fill_form
 from followup.care.plans.answers import (
+    AnswerField,
     Answers,
     asked_fields,
     asked_once,
@@ -17,12 +21,14 @@ from followup.care.plans.answers import (
     give_answers,
     with_answers,
 )
-from followup.care.plans.past_looks import PAST_LOOK
+from followup.care.plans.past_looks import NOT_DONE, PAST_LOOK
 from followup.care.plans.plan_table import PlanTable, plan_table
 from followup.care.plans.plan_view import PlanView, load, untreated, view_of
 from followup.care.plans.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
 from followup.care.plans.signing import Signing, is_stale, sign_one
-from followup.care.sheets.content import plan_now, plans_printed
+from followup.care.sheets.content import next_look, plan_now, plans_printed
+from followup.clinical.careplan import Question
+from followup.clinical.plan.keys_told import RISK
 from followup.clinical.record import Eye
 from followup.clinical.words.why import why
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -175,6 +181,7 @@ def _page(
         sheets = tuple(s for s in sheets_of(session, who.id) if s.plan_id == plan_id)
         since = since or meanwhile(session, hand, view.version)
         table = drawn_table(session, hand, view.version)
+        look = next_look(session, view.record, who.id)
     base = base_of(view.version, in_force, versions)
     asked = asked_once(view.questions, record.record, hand.today, view.plan.needs)
     return show(
@@ -193,7 +200,6 @@ def _page(
         base=base,
         changes=changes_of(hand, view, base),
         asked=asked,
-        answerable=any(fields for _, fields in asked) and "surgeon" in hand.roles,
         form=replace(form or answer_form(record.record), usual=hand.protocol.routine.typed),
         stale=is_stale(hand, view, who.record_number),
         untreated=untreated(view, record.record),
@@ -201,12 +207,23 @@ def _page(
         table=table,
         stairs=_staircases(view, hand.texts.runs_left),
         sheets=sheets,
+        look=look,
+        risks=RISK,
+        past_days={key: date.fromisoformat(key) for key in _offered(asked)},
         languages=[spoken.tag for spoken in offered()],
         error=error,
         reason=reason or typed_in(view.version.reason),
         why=lambda name: _why(view, name),
         decision={name: first(decision or {}, name) for name in ("need", "day", "why", "place")},
     )
+
+
+def _offered(asked: Iterable[tuple[Question, tuple[AnswerField, ...]]]) -> Iterator[str]:
+    """The days that are offered as answers."""
+    for _, fields in asked:
+        for field in fields:
+            if field.look and isinstance(field.member, Field):
+                yield from (key for key in field.member.choices if key != NOT_DONE)
 
 
 def changes_of(hand: DeskHand, view: PlanView, base: PlanVersion | None) -> tuple[str, ...]:
