@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from followup.clinical.protocol.aftercare import Advice, Holding
 from followup.clinical.record import Eye
 from followup.errors import FollowupError
+from followup.language.catalogues import N_, translator
 from followup.said import say
 from followup.sheets.inputs import SheetInputs, once, sentences
 from followup.sheets.medicines import go_on
@@ -129,6 +130,14 @@ def _eyes_named(inputs: SheetInputs, rule: Holding) -> tuple[Eye, ...]:
     return ()
 
 
+ASKED = (
+    N_("Show me how you put in one drop."),
+    N_("When do you come next?"),
+    N_("What would make you come at once?"),
+)
+"""What everybody who takes a sheet home is asked first."""
+
+
 def teach_back(inputs: SheetInputs) -> SheetSection:
     """For the counsellor: what is said but not printed, and what to ask back."""
     _ = inputs.words.gettext
@@ -140,11 +149,17 @@ def teach_back(inputs: SheetInputs) -> SheetSection:
             _("Draw the mark of every bottle on its label, as it is on the sheet.")
             if inputs.drops("active", "held")
             else None,
-            _("Show me how you put in one drop.") if inputs.drops("active", "held") else None,
-            _("When do you come next?") if inputs.plan.to_come(inputs.printed_on) else None,
-            _("What would make you come at once?"),
+            _(ASKED[0]) if inputs.drops("active", "held") else None,
+            _(ASKED[1]) if inputs.plan.to_come(inputs.printed_on) else None,
+            _(ASKED[2]),
         ),
     )
+
+
+def asked_back(language: str, lines: Sequence[str]) -> tuple[int, ...]:
+    """Where among the lines of the teach-back the three questions stand that matter most, in their order."""
+    words = translator(language, "sheet")
+    return tuple(place for text in ASKED for place, line in enumerate(lines) if line == words.gettext(text))
 
 
 def _words(advice: Advice) -> str:

@@ -165,3 +165,45 @@ document.addEventListener("input", (event) => {
     box.setAttribute("aria-invalid", String(!answer.ok));
   }, 250);
 });
+
+// Rows are added and taken out on the page; without this file the empty ones at the end do it.
+for (const rows of document.querySelectorAll("[data-rows]")) {
+  const form = rows.closest("form");
+  const add = form.querySelector("[data-add]");
+  const empty = (row) => [...row.querySelectorAll("input")].every((box) => !box.value);
+  const clear = (row) => { for (const box of row.querySelectorAll("input")) box.value = ""; };
+  const named = () => [...rows.rows].forEach((row, place) => {
+    for (const box of row.querySelectorAll("input")) {
+      box.setAttribute("aria-label", box.getAttribute("aria-label").replace(/[0-9]+/, String(place + 1)));
+    }
+  });
+  for (const row of [...rows.rows].slice(1)) if (empty(row)) row.remove();
+  for (const button of form.querySelectorAll("[data-add], [data-remove]")) button.hidden = false;
+  rows.addEventListener("click", (event) => {
+    const row = event.target.closest("[data-remove]")?.closest("tr");
+    if (!row) return;
+    if (rows.rows.length === 1) clear(row);
+    else row.remove();
+    named();
+    (rows.rows[rows.rows.length - 1].querySelector("input") ?? add).focus();
+    form.dispatchEvent(new Event("input", { bubbles: true }));
+  });
+  add.addEventListener("click", () => {
+    const row = rows.rows[rows.rows.length - 1].cloneNode(true);
+    clear(row);
+    rows.append(row);
+    named();
+    row.querySelector("input").focus();
+  });
+}
+
+// A form that opens a tab of its own: whoever comes back finds this page as it has become.
+for (const form of document.querySelectorAll("form[target=_blank]")) {
+  form.addEventListener("submit", () => {
+    const again = () => { if (document.visibilityState === "visible") window.location.reload(); };
+    window.setTimeout(() => {
+      document.addEventListener("visibilitychange", again);
+      window.addEventListener("focus", again);
+    }, 1000);
+  });
+}

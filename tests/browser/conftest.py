@@ -194,6 +194,18 @@ class Person:
         self.log_out()
         return plan
 
+    def prints(self, press: Callable[[], object] | None = None) -> None:
+        """Press "Print sheet": its pages open in a tab of their own. Then go to where it is handed over."""
+        context = self.page.context
+        with context.expect_event("response", lambda answer: answer.url.endswith("/paper.pdf")) as pages:
+            (press or (lambda: self.page.click("form[action$='/sheets'] button.main")))()
+        assert pages.value.status == 200
+        address = pages.value.url.removesuffix("/paper.pdf")
+        for tab in context.pages:
+            if tab is not self.page:
+                tab.close()
+        self.page.goto(address)
+
     def signs_ticked(self) -> None:
         """The surgeon signs the plan that waits, ticked on the list, and logs out."""
         self.log_in("surgeon")

@@ -137,8 +137,8 @@ def test_hand_over_opens_with_the_check_before_leaving(served, person):
     who.follow("button:has-text('Sign plan')")
     who.log_out()
     who.log_in("counsellor")
-    page.goto(f"{plan}/preview")
-    who.follow("button:has-text('Print sheet')")
+    page.goto(plan)
+    who.prints()
     check, code = page.locator("section:has-text('Before leaving, right eye')"), page.locator(".code")
     assert check.bounding_box()["y"] < code.bounding_box()["y"]
     who.sees_a_sound_page("check-before-leaving")

@@ -25,7 +25,7 @@ def handed_over(served, person):
     who.signs_ticked()
     who.log_in("counsellor")
     page.goto(f"{plan}/preview")
-    who.follow("button:has-text('Print sheet')")
+    who.prints()
     page.fill("#to", "the patient")
     who.follow("text=Mark handed over")
     return page.url.rsplit("/", 1)[1]
@@ -134,8 +134,7 @@ def test_a_double_click_on_print_issues_one_sheet(served, person):
     who.log_out()
     who.log_in("counsellor")
     page.goto(f"{plan}/preview")
-    who.follow_by(lambda: page.dblclick("button:has-text('Print sheet')"))
-    page.wait_for_url("**/sheets/*")
+    who.prints(lambda: page.dblclick("button:has-text('Print sheet')"))
     who.go("/patients/K-104")
     assert page.locator("a[href^='/sheets/']").count() == 1
     who.log_out()

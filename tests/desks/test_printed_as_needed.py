@@ -118,7 +118,23 @@ def test_what_a_request_says_wins_over_what_the_patient_needs(counsellor, plan, 
     assert printed() == SheetOptions(calendar=True)
     sent = {"printed": 1, "reason": "with the helper now", "pictures": None, "twin": "hi"}
     assert counsellor.post(f"/api/plans/{plan}/sheets", json=sent).status_code == 200
-    assert printed() == replace(NEEDED, twin="hi")
+    assert printed() == SheetOptions(calendar=True, twin="hi"), "what was chosen for the last one stays"
+
+
+def test_how_a_sheet_printed_is_remembered_for_the_patient_until_it_is_chosen_otherwise(
+    counsellor, plan, printed, form_of
+):
+    first = form_of(counsellor.get(f"/plans/{plan}").text, f"/plans/{plan}/sheets")
+    large = first | {"size": ["large"], "paper": ["A5"], "language": ["fr"]}
+    assert counsellor.post(f"/plans/{plan}/sheets", data=large).status_code == 303
+    again = form_of(counsellor.get(f"/plans/{plan}").text, f"/plans/{plan}/sheets")
+    assert [again[name] for name in ("size", "paper", "language")] == [["large"], ["A5"], ["fr"]]
+    assert counsellor.post(f"/plans/{plan}/sheets", data=again | {"reason": ["got wet"]}).status_code == 303
+    assert printed() == replace(NEEDED, size="large", paper="A5")
+    back = again | {"issue": ["2"], "reason": ["smaller"], "size": ["normal"], "language": ["en"]}
+    assert counsellor.post(f"/plans/{plan}/sheets", data=back).status_code == 303
+    assert printed() == replace(NEEDED, paper="A5")
+    assert form_of(counsellor.get(f"/plans/{plan}").text, f"/plans/{plan}/sheets")["size"] == ["normal"]
 
 
 def test_a_box_that_is_left_empty_and_none_for_a_language_win_over_what_the_patient_needs(
@@ -126,7 +142,7 @@ def test_a_box_that_is_left_empty_and_none_for_a_language_win_over_what_the_pati
 ):
     page = counsellor.get(f"/plans/{plan}/preview").text
     chosen = {name: values for name, values in form_of(page).items() if name != "pictures"}
-    assert form_of(page)["pictures"] == ["no", "yes"], "the box is ticked, and empty it says no"
+    assert form_of(page)["pictures"] == ["yes"], "as the patient needs it"
     asked = {**chosen, "pictures": ["no"], "twin": [""], "calendar": ["yes"]}
     form = form_of(counsellor.get(f"/plans/{plan}/preview", params=asked).text, f"/plans/{plan}/sheets")
     assert counsellor.post(f"/plans/{plan}/sheets", data=form).status_code == 303

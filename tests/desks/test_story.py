@@ -41,7 +41,7 @@ def _print(house, plan: str, form_of, **more) -> str:
     form = form_of(browser.get(plan).text, f"{plan}/sheets") | more
     answer = browser.post(f"{plan}/sheets", data=form)
     assert answer.status_code == 303, answer.text
-    return answer.headers["location"]
+    return answer.headers["location"].removesuffix("/paper.pdf")
 
 
 def _qr_text(pdf: bytes) -> str:
@@ -204,8 +204,10 @@ def test_a_sheet_is_printed_again_only_with_a_reason(story, routine, form_of, wo
     refused = browser.post(f"{plan}/sheets", data=form | {"reason": [""]})
     assert refused.status_code == 422
     again = browser.post(f"{plan}/sheets", data=form | {"reason": ["the daughter lost it"]})
-    assert again.headers["location"] != first
-    assert "the daughter lost it" in words_of(browser.get(again.headers["location"]).text)
+    assert again.headers["location"] != f"{first}/paper.pdf"
+    assert "the daughter lost it" in words_of(
+        browser.get(again.headers["location"].removesuffix("/paper.pdf")).text
+    )
     # The lost sheet is of the same plan: it still opens the same patient and is not called old.
     assert "is the one in force" in words_of(browser.get(first.replace("sheets", "found")).text)
 

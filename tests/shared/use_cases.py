@@ -159,7 +159,7 @@ USE_CASES = [
     # The sheet
     UseCase(
         "a sheet printed",
-        "counsellor surgeon program",
+        "counsellor reception surgeon program",
         lambda u, h: issue_sheet(u, plan_id=h.plan, sheet_id="ABCDEFGHJK", language="en", reason="lost"),
     ),
     UseCase(

@@ -27,7 +27,7 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import go, pdf_answer, show
-from followup.desks.page.posted import AForm, act_of, first, number_of
+from followup.desks.page.posted import AForm, Posted, act_of, first, number_of
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.recall.codes.codes import typed_code
@@ -36,6 +36,7 @@ from followup.records.plans.desk_notes import teach_back_of
 from followup.records.plans.plans import plan
 from followup.records.plans.sheets import no_one, sheets_of
 from followup.said import say
+from followup.sheets.advice import asked_back
 from followup.sheets.content import sheet_language
 from followup.sheets.paper.pdf import render_pdf
 from followup.sheets.phone import render_phone
@@ -136,20 +137,27 @@ def phone(hand: AnyHand, sheet: str) -> Response:
 @router.post("/sheets/{sheet}/taught")
 def taught(hand: AnyHand, sheet: str, form: AForm) -> Response:
     """What the patient showed or said back."""
-    shown = [int(text) for text in form.get("shown", []) if text in _PLACES]
-    teach(hand, sheet, act_of(Taught, {"shown": shown}))
+    teach(hand, sheet, act_of(Taught, {"shown": _shown(form)}))
     return go(f"/sheets/{sheet}")
 
 
 @router.post("/sheets/{sheet}/handed-over")
 def handed_over(request: Request, hand: AnyHand, sheet: str, form: AForm) -> Response:
+    """To whom, and with it what the patient showed or said back."""
     to, how = first(form, "to"), _how(first(form, "how"))
     found_sheet(hand, sheet)
     try:
-        hand_over(hand, sheet, act_of(Handed, {"to": to, "how": how}, to=no_one()))
+        act = act_of(Handed, {"to": to, "how": how}, to=no_one())
+        if "asked" in form:
+            teach(hand, sheet, act_of(Taught, {"shown": _shown(form)}))
+        hand_over(hand, sheet, act)
     except FollowupError as exc:
-        return _page(request, hand, sheet, error=exc.line, status=status_of(exc), to=to)
+        return _page(request, hand, sheet, error=exc.line, status=status_of(exc), typed=form)
     return go(f"/sheets/{sheet}")
+
+
+def _shown(form: Posted) -> list[int]:
+    return [int(text) for text in form.get("shown", []) if text in _PLACES]
 
 
 def _how(text: str) -> str:
@@ -170,7 +178,7 @@ def _page(
     *,
     error: str | None = None,
     status: int = 200,
-    to: str = "",
+    typed: Posted | None = None,
 ) -> Response:
     found = found_sheet(hand, sheet_id)
     with hand.store.read() as session:
@@ -182,6 +190,9 @@ def _page(
         told = teach_back_of(session, sheet_id)
         noted = noted_today(session, hand, [found.patient.code], {"sheet handed over"})
         checks = checks_to_do(session, hand, found.patient.code)
+    lines = content.teach_back.lines
+    asked = asked_back(content.language, lines)
+    shown = _shown(typed) if typed else (told.shown if told else ())
     view = PlanView(version, record, hand.protocol, hand.today)
     return show(
         request,
@@ -195,9 +206,13 @@ def _page(
         notice=notice,
         teach=content,
         told=told,
+        asked=asked,
+        others=[place for place in range(len(lines)) if place not in asked],
+        shown=shown,
         view=view,
         bottles=bottles_with(hand, found.sheet, version),
         noted=noted if found.sheet.handed_over_at else [],
         error=error,
-        to=to,
+        to=first(typed or {}, "to"),
+        how=first(typed or {}, "how") or "paper",
     )

@@ -75,7 +75,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/patients/{code}/eyes/{eye}/looks/{on}"): CLINICAL,
     ("POST", "/patients/{code}/eyes/{eye}/looks/{on}"): ONLY_SURGEON,
     # the sheet
-    ("POST", "/plans/{plan}/sheets"): CLINICAL,
+    ("POST", "/plans/{plan}/sheets"): FRONT,
     ("GET", "/plans/{plan}/preview"): CLINICAL,
     ("GET", "/plans/{plan}/pages/{number}.png"): CLINICAL,
     ("POST", "/sheets/{sheet}/taught"): FRONT,
@@ -165,7 +165,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/go-on"): ONLY_SURGEON,
     ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/refuse"): ONLY_SURGEON,
     ("GET", "/api/plans/{plan}/draft.pdf"): CLINICAL,
-    ("POST", "/api/plans/{plan}/sheets"): CLINICAL,
+    ("POST", "/api/plans/{plan}/sheets"): FRONT,
     ("GET", "/api/sheets/{sheet}"): FRONT,
     ("GET", "/api/sheets/{sheet}/paper.pdf"): FRONT,
     ("GET", "/api/sheets/{sheet}/phone.html"): FRONT,

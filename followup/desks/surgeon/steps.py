@@ -102,7 +102,7 @@ def _change(hand: DeskHand, course: Course, typed: StepsForm) -> StepsChange:
         starts = date.fromisoformat(typed.starts)
     except ValueError:
         raise FollowupError(
-            "steps.day", say("not a day"), where=say("from"), fix=say("write YYYY-MM-DD")
+            "steps.day", say("not a day"), where=say("from"), fix=say("write day and month, such as 5 11")
         ) from None
     must_start(course, starts, hand.today)
     rows = [(c, d) for c, d in zip(typed.counts, typed.days, strict=False) if c or d]

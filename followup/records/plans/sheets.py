@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
-from followup.records.duties import CLINICAL, FRONT, PROGRAM
+from followup.records.duties import FRONT, PROGRAM
 from followup.records.people.patients import lock_patient, patient
 from followup.records.plans.bound import ISSUED, sheet_hash
 from followup.records.plans.plans import active_plan, completed_plan
@@ -48,7 +48,7 @@ def issue_sheet(
     Errors: ``role.missing``; ``sheet.plan`` when the plan is not in force (a draft prints without a code),
     ``sheet.reason`` when a sheet of it exists and no reason for another is given, ``sheet.taken``.
     """
-    unit.need_role(*CLINICAL, PROGRAM)
+    unit.need_role(*FRONT, PROGRAM)
     row = unit.session.get(CarePlanRow, plan_id)
     if row is None or row.status != "active":
         raise FollowupError(

@@ -145,7 +145,9 @@ def test_what_a_page_stores_a_program_sees(house, desks, say, routine, form_of):
     assert say("counsellor", "GET /patients/K-104/record")["record"]["patient"]["name"] == "Wanjiru Ndegwa"
     assert desks["surgeon"].post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
     assert say("counsellor", f"GET {plan}")["about"]["signed_by"] == "Dr Sen"
-    printed = counsellor.post(f"{plan}/sheets", data={"issue": "0"}).headers["location"]
+    printed = (
+        counsellor.post(f"{plan}/sheets", data={"issue": "0"}).headers["location"].removesuffix("/paper.pdf")
+    )
     assert say("reception", f"GET {printed}")["current"]
     house.clock.on(1, 4)
     visit = say("reception", "GET /visits")[0]

@@ -22,7 +22,7 @@ def signed(house, routine, form_of):
     house.sign_protocol()
     counsellor = house.log_in("counsellor")
     form = form_of(counsellor.get("/operations/new").text) | routine
-    plan = counsellor.post("/operations/new", data=form).headers["location"]
+    plan = counsellor.post("/operations/new", data=form).headers["location"].removesuffix("/paper.pdf")
     assert house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
     return house, counsellor, plan
 
@@ -53,11 +53,15 @@ def test_the_pages_show_as_they_print_and_print_as_chosen(signed, form_of, words
     assert counsellor.get(picture).content.startswith(b"\x89PNG")
     assert counsellor.get(f"{plan}/pages/99.png").status_code == 404
     assert counsellor.get(f"{plan}/preview", params={"size": "huge"}).status_code == 422
-    sheet = counsellor.post(f"{plan}/sheets", data=form_of(page.text, f"{plan}/sheets")).headers["location"]
+    sheet = (
+        counsellor.post(f"{plan}/sheets", data=form_of(page.text, f"{plan}/sheets"))
+        .headers["location"]
+        .removesuffix("/paper.pdf")
+    )
     large = pypdfium2.PdfDocument(counsellor.get(f"{sheet}/paper.pdf").content)
     again = counsellor.get(f"{plan}/preview", params={"size": "normal", "calendar": "no"}).text
     form = form_of(again, f"{plan}/sheets") | {"reason": ["smaller letters wanted"]}
-    small = counsellor.post(f"{plan}/sheets", data=form).headers["location"]
+    small = counsellor.post(f"{plan}/sheets", data=form).headers["location"].removesuffix("/paper.pdf")
     small_pages = pypdfium2.PdfDocument(counsellor.get(f"{small}/paper.pdf").content)
     assert len(large) > len(small_pages)
     assert len(pypdfium2.PdfDocument(counsellor.get(f"{sheet}/paper.pdf").content)) == len(large)
@@ -65,9 +69,11 @@ def test_the_pages_show_as_they_print_and_print_as_chosen(signed, form_of, words
 
 def test_what_was_shown_back_is_stored_with_the_sheet(signed, form_of, words_of):
     _, counsellor, plan = signed
-    sheet = counsellor.post(
-        f"{plan}/sheets", data=form_of(counsellor.get(plan).text, f"{plan}/sheets")
-    ).headers["location"]
+    sheet = (
+        counsellor.post(f"{plan}/sheets", data=form_of(counsellor.get(plan).text, f"{plan}/sheets"))
+        .headers["location"]
+        .removesuffix("/paper.pdf")
+    )
     page = counsellor.get(sheet).text
     assert "Bottles to hand over with it" in words_of(page)
     asked = page.count('name="shown"')
@@ -94,7 +100,7 @@ def test_one_sheet_that_can_not_be_printed_is_named_and_stops_no_other(signed, r
         "patient.name": ["Wanjirundegwa" * 6],
     }  # a word too wide for any sheet
     form = form_of(counsellor.get("/operations/new").text) | routine | other
-    plan = counsellor.post("/operations/new", data=form).headers["location"]
+    plan = counsellor.post("/operations/new", data=form).headers["location"].removesuffix("/paper.pdf")
     assert house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
     answer = counsellor.post("/operations/sheets", data={"on": "2027-03-01"})
     document = pypdfium2.PdfDocument(counsellor.get(answer.headers["location"]).content)
@@ -179,7 +185,7 @@ def test_the_manager_says_whether_caps_have_their_colours_and_sheets_follow(sign
     house, counsellor, plan = signed
     pages = {"pictures": "yes", "calendar": "no"}
     form = form_of(counsellor.get(f"{plan}/preview", params=pages).text, f"{plan}/sheets")
-    sheet = counsellor.post(f"{plan}/sheets", data=form).headers["location"]
+    sheet = counsellor.post(f"{plan}/sheets", data=form).headers["location"].removesuffix("/paper.pdf")
     pink = "#e58fb1"  # the steroid's cap; AAO colour codes, from memory
     assert pink not in counsellor.get(f"{sheet}/phone.html").text
     manager = house.log_in("manager")
@@ -197,7 +203,11 @@ def test_cover_teaching_and_second_language_are_the_staffs(signed, form_of, word
     page = counsellor.get(f"{plan}/preview").text
     tags = re.findall(r'<option value="([a-z]+)"', page[page.index('id="twin"') :])
     assert tags[0] == "ta"
-    sheet = counsellor.post(f"{plan}/sheets", data=form_of(page, f"{plan}/sheets")).headers["location"]
+    sheet = (
+        counsellor.post(f"{plan}/sheets", data=form_of(page, f"{plan}/sheets"))
+        .headers["location"]
+        .removesuffix("/paper.pdf")
+    )
     words = translator("ta")
     for line in ("When do you come next?", "Show me how you put in one drop."):
         text = words_of(counsellor.get(sheet).text)

@@ -25,7 +25,7 @@ def _print(house, plan, form_of, **more) -> str:
     form = form_of(browser.get(plan).text, f"{plan}/sheets") | more
     answer = browser.post(f"{plan}/sheets", data=form)
     assert answer.status_code == 303, answer.text
-    return answer.headers["location"]
+    return answer.headers["location"].removesuffix("/paper.pdf")
 
 
 def _phone(house, sheet: str, words_of) -> str:

@@ -26,7 +26,7 @@ def coming(house, routine, form_of):
     plan = counsellor.post("/operations/new", data=form).headers["location"]
     house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD})
     sheet = counsellor.post(f"{plan}/sheets", data=form_of(counsellor.get(plan).text, f"{plan}/sheets"))
-    address = sheet.headers["location"]
+    address = sheet.headers["location"].removesuffix("/paper.pdf")
     counsellor.post(f"{address}/handed-over", data={"to": "patient", "how": "paper"})
     return house, house.log_in("reception"), address.rsplit("/", 1)[1]
 

@@ -28,7 +28,7 @@ def _sheet(house, plan, form_of):
     assert house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
     counsellor = house.log_in("counsellor")
     form = form_of(counsellor.get(plan).text, f"{plan}/sheets")
-    return counsellor.post(f"{plan}/sheets", data=form).headers["location"]
+    return counsellor.post(f"{plan}/sheets", data=form).headers["location"].removesuffix("/paper.pdf")
 
 
 def test_the_check_stands_on_top_of_both_lists_with_its_hours_until_it_is_noted(

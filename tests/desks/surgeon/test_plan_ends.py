@@ -138,8 +138,9 @@ def signed(house, routine, form_of):
     plan = counsellor.post("/operations/new", data=form).headers["location"]
     assert house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD}).status_code == 303
     sheet = counsellor.post(f"{plan}/sheets", data=form_of(counsellor.get(plan).text, f"{plan}/sheets"))
-    counsellor.post(f"{sheet.headers['location']}/handed-over", data={"to": "patient", "how": "paper"})
-    return house, plan, sheet.headers["location"]
+    address = sheet.headers["location"].removesuffix("/paper.pdf")
+    counsellor.post(f"{address}/handed-over", data={"to": "patient", "how": "paper"})
+    return house, plan, address
 
 
 def test_the_surgeon_ends_it_with_a_reason_and_then_no_list_reads_it(signed, words_of):

@@ -322,7 +322,7 @@ def test_the_plans_page_shows_allergies_and_free_words_where_it_is_signed(house,
         "operations.0.free_text": ["Coughed twice <b>."],
     }
     page = browser.get(browser.post("/operations/new", data=form).headers["location"]).text
-    assert "Allergies:" in words_of(page)
+    assert "Allergies" in words_of(page)
     assert "sulfa - came out in blisters" in words_of(page)
     assert "Told in words, not used for the plan" in words_of(page)
     assert "Coughed twice &lt;b&gt;." in page
