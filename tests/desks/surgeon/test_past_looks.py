@@ -29,7 +29,7 @@ def test_each_is_asked_with_its_own_buttons_and_no_form_of_findings(asked, form_
     surgeon, plan = asked
     page = surgeon.get(plan).text
     said = words_of(page)
-    assert "Was this look done on 2 March" in said
+    assert "Was this look done " in said
     assert ": first look after surgery?" in said
     assert "done on Tuesday 2 March" in said
     assert "not done" in said
