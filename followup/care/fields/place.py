@@ -1,4 +1,4 @@
-"""A place in a record in the words of its labels, such as "Operations 1, Cut, mm"."""
+"""A place in a record in the words of its labels, such as "Operations 1, Incision, mm"."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ _DECISIONS = {
     "products": "Products that the surgeon picked",
     "no_steroid_drop": "No steroid drop in this eye",
     "answers": "Cautions that the surgeon answered",
-    "released": "Held courses let go",
+    "released": "Held medicines released",
 }
 _DECIDED_VISITS = "Visits decided by the surgeon"
 DECIDED_OF_OPERATION = frozenset(_DECISIONS)

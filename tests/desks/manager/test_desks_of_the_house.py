@@ -31,7 +31,7 @@ def test_the_plan_shows_beside_the_form_while_typing_and_stores_nothing(house, r
     counsellor = house.log_in("counsellor")
     form = form_of(counsellor.get("/operations/new").text)
     nothing = words_of(counsellor.post("/operations/preview", data=form).text)
-    assert "not complete yet" in nothing
+    assert "still needed" in nothing
     counsellor.post("/operations/list", data={"on": "2027-03-01", "lines": "K-104, Wanjiru Ndegwa, right"})
     shown = counsellor.post("/operations/preview", data=form | routine)
     assert "as on the list" in words_of(shown.text)
