@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from followup.care.fields.checked import RecordError
 from followup.care.fields.labels import label_of
+from followup.care.fields.place import FormPlace
 from followup.care.fields.shape import RECORD, Field, Group, Member
 from followup.errors import FollowupError
 
@@ -49,7 +50,17 @@ def _slip(name: str, text: str, told: Callable[[str], str]) -> Slip:
     found = _member(name) if name else None
     is_day = isinstance(found, Field) and found.kind == "date"
     of = found.of if found else ""
-    return Slip(name, label_of(of).text if of else "", _in_words(text, name, told), of, is_day)
+    return Slip(name, _label(name, of), _in_words(text, name, told), of, is_day)
+
+
+def _label(name: str, of: str) -> str:
+    """The field's label, behind that of the list whose line it stands in."""
+    if not of:
+        return ""
+    line = name.rpartition(".")[0]
+    head, _, number = line.rpartition(".")
+    within = _member(head) if number.isdecimal() and head != "operations" else None
+    return FormPlace.of([(label_of(one).text, None) for one in (within.of if within else "", of) if one])
 
 
 def _named(text: str, head: str) -> Iterator[str]:

@@ -57,6 +57,14 @@ def test_no_refusal_names_a_field_by_anything_but_its_label(changed, beside, tag
         assert slips[0].name == beside
 
 
+def test_a_field_of_a_line_is_named_with_its_list():
+    steroid = {"operations.0.steroid.0.medicine": ["triamcinolone-injection"]}
+    with pytest.raises(FollowupError) as refused:
+        check(read_form(BASE | steroid))
+    (slip,) = slips_of(refused.value, str)
+    assert slip.label == "Steroid given in or beside the eye, Where"
+
+
 def test_a_refusal_of_the_store_stands_beside_its_field_too():
     refused = FollowupError("patient.code", "already in use", where="patient.code", fix="correct it")
     (slip,) = slips_of(refused, str)
