@@ -117,8 +117,10 @@ class _Teller:
         return tuple(self._told(operation_shape(), kept, "operation"))
 
     def allergies(self) -> tuple[ToldThing, ...]:
-        """Each of the list, and the words about them."""
-        return tuple(self._allergy(line) for line in allergy_lines(self._record))
+        """Each of the list, the words about them, and whether any other was asked for."""
+        told = tuple(self._allergy(line) for line in allergy_lines(self._record))
+        asked = self._record.patient.no_other_allergy
+        return (*told, ToldThing("", self._texts.label("Patient.no_other_allergy"))) if asked else told
 
     def _allergy(self, line: AllergyLine) -> ToldThing:
         """As it is recorded: to what, and how it shows; words as they were typed."""

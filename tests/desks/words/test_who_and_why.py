@@ -71,6 +71,11 @@ def test_a_day_is_written_as_people_say_it(house, entered, words_of):
     assert "2026-06-01" not in glance
 
 
+def test_that_no_allergy_was_found_when_asked_is_not_the_same_as_nothing_told(house, entered, words_of):
+    page = words_of(house.log_in("surgeon").get(entered(patient__no_other_allergy="yes")).text)
+    assert "Allergies Asked: no other allergy" in page
+
+
 def test_where_nothing_was_told_that_is_said(house, entered, words_of):
     said = words_of(house.log_in("surgeon").get(entered()).text)
     assert "Allergies none told" in said
