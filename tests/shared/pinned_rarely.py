@@ -14,6 +14,7 @@ from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.careplan import Decided, Impossible, Step
 from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.review.proposal import Offer, Refused
+from followup.desks.surgeon.my_patients import Also
 
 ODDER = [ODD, "second"]
 DAY = date(2027, 3, 15)
@@ -72,6 +73,9 @@ def _look(walk: Walk) -> None:
     said = {"outcome": seen, "typed": typed, "effect": effect, "asked": asked, "error": f"Refused {ODD}"}
     since = walk.page("plan/surgeon: before the change").given["since"]
     walk.vary("everything at once", "look/surgeon: gil", since=since, **said)
+    for place in ("reason", "medicine", "days", "count", "take", "steps"):
+        refused = {"error": None, "wrong": place, "wrong_line": f"Refused {ODD}"}
+        walk.vary(f"everything at once, {place} refused", "look/surgeon: gil", since=None, **said | refused)
     walk.vary("everything at once, to read", "look/counsellor: gil", **said)
     walk.vary(
         "an older look",
@@ -87,18 +91,20 @@ def _look(walk: Walk) -> None:
         "proposals": (),
         "waits": "It waits.",
     }
-    missing = walk.page("look/surgeon: gil").given["outcome"].missing
+    missing = given["missing"]
     walk.vary(
         "danger and gaps",
         "look/surgeon: gil",
-        outcome=outcome.model_copy(update=notes | {"missing": missing}),
+        outcome=outcome.model_copy(update=notes),
+        missing=missing,
     )
     calm = {"senior": (), "now": (), "notes": (), "proposals": (), "missing": (), "response": "It is better."}
-    walk.vary("nothing to change", "look/surgeon: gil", outcome=outcome.model_copy(update=calm))
-    walk.vary("danger alone", "look/surgeon: gil", outcome=outcome.model_copy(update=calm | {"senior": flag}))
+    nothing = outcome.model_copy(update=calm)
+    walk.vary("nothing to change", "look/surgeon: gil", outcome=nothing, missing=(), calm=True)
     walk.vary(
-        "gaps alone", "look/surgeon: gil", outcome=outcome.model_copy(update=calm | {"missing": missing})
+        "danger alone", "look/surgeon: gil", outcome=nothing.model_copy(update={"senior": flag}), missing=()
     )
+    walk.vary("gaps alone", "look/surgeon: gil", outcome=nothing, missing=missing, calm=True)
     walk.vary("no proposals for this", "look/surgeon: gil", outcome=None, refused=f"Refused {ODD}")
 
 
@@ -212,11 +218,11 @@ def _plan(walk: Walk) -> None:
 
 def _my_patients(walk: Walk) -> None:
     items = walk.page("to-reach/reception: fortnight").given["now"]
-    (item, why), *_ = items
-    odd = replace(item, patient=replace(item.patient, name=f"Odd {ODD}", code="C-0099"))
+    item = items[0].item
+    odd = replace(item, patient=replace(item.patient, name=f"Odd {ODD}", code="C-0099"), also=(item, item))
     decide = [
-        (SimpleNamespace(sentence="Nobody could be reached.", line=odd, may_be_lost=True), why),
-        (SimpleNamespace(sentence="Nobody could be reached.", line=item, may_be_lost=False), why),
+        SimpleNamespace(sentence="Nobody could be reached.", line=odd, may_be_lost=True),
+        SimpleNamespace(sentence="Nobody could be reached.", line=item, may_be_lost=False),
     ]
     page = "my-patients/surgeon: fortnight"
     look = walk.page("look/surgeon: gil").given["look"]
@@ -227,10 +233,11 @@ def _my_patients(walk: Walk) -> None:
             {"hypopyon": "no", "fibrin": "yes", "flare": None, "pressure": None},
         )
     ]
-    left = [
-        replace(one, who=odd.patient) for one in walk.page("today/reception: fortnight").given["missed"][:1]
-    ]
-    walk.vary("everything", page, decide=decide, mine=[(odd, why), (item, why)], inflamed=eyes, left=left)
+    line = walk.page("day-list/reception: first day").given["lines"][0]
+    left = [replace(line, who=odd.patient)]
+    also = {odd.patient.id: (Also("overdue", f"late {ODD}"), Also("question", "to decide"))}
+    lists = {"decide": decide, "mine": [odd, item], "inflamed": eyes, "left": left, "here": left}
+    walk.vary("everything", page, also=also, **lists)
 
 
 def _lists(walk: Walk) -> None:

@@ -11,6 +11,7 @@ from pinned_people import ODD
 from walked import Walk
 
 from followup.care.house.followed import FollowedVisit, SeenEye
+from followup.care.looks.eye_now import CellsNow, EyeNow, PressureNow
 from followup.clinical.careplan import Step
 from followup.drawings.outcomes import build_chart
 
@@ -186,6 +187,14 @@ def _eye(walk: Walk) -> None:
     due = walk.page("day-list/reception: every standing").given["lines"][0]
     planned = {"view": peter["view"], "table": peter["table"]}
     walk.vary("everything", page, case=seen, who=both, due=due, **planned)
+    walk.vary("nothing seen yet", page, now=EyeNow())
+    for name, cells, pressure in (
+        ("above", CellsNow("2+", "0", DAY, senior=False), PressureNow(28, 14, "to treat", DAY)),
+        ("for a senior", CellsNow("3+", "3+", DAY, senior=True), PressureNow(24, None, "to watch", DAY)),
+        ("lower", CellsNow("0", "1+", DAY, senior=False), PressureNow(12.5, -2, "as it should be", DAY)),
+        ("as before", CellsNow("0", "1+", DAY, senior=False), PressureNow(14, 0, "as it should be", DAY)),
+    ):
+        walk.vary(name, page, now=EyeNow(cells=cells, pressure=pressure), whole=True)
 
 
 def _forecast(walk: Walk) -> None:
