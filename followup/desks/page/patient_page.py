@@ -13,6 +13,7 @@ from followup.care.trips.trip_lines import visit_lines
 from followup.care.trips.went import as_it_went
 from followup.desks.door.hand import DeskHand
 from followup.desks.door.statuses import status_of
+from followup.desks.page.brief_reason import brief_reason
 from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import Posted
@@ -94,6 +95,7 @@ def patient_answer(
         sheets=sheets_of(session, who.id),
         reach=line,
         worry=reason(line, words, hand.today.year) if line else "",
+        brief=brief_reason(hand, line) if line else "",
         messages=message_choice(session, who.id),
         ways_out=WAYS_OUT,
         noted=noted_today(session, hand, [who.code]),

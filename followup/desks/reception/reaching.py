@@ -8,17 +8,16 @@ from typing import Annotated, NamedTuple
 from fastapi import APIRouter, Query, Request, Response
 
 from followup.care.reach.reach import Attempt, attempt, days_to_promise, reach_item, script_of
-from followup.care.trips.trip_lines import kind_words
 from followup.clinical.protocol.recall import OUTCOMES, Way
 from followup.clinical.record import Phone
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
+from followup.desks.page.brief_reason import brief_reason
 from followup.desks.page.noted import SAID, noted_today
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose
-from followup.recall.reach.brief import brief
 from followup.recall.reach.line import ToReach
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.attempts import attempts_on, standings
@@ -30,8 +29,6 @@ from followup.said import say
 
 router = APIRouter()
 Asked = Annotated[str, Query(max_length=40)]
-# What is overdue where the plan no longer says what for.
-_VISIT = N_("visit")
 WAYS: dict[Way, str] = {
     "call": N_("Call the patient"),
     "second contact": N_("Call the second contact"),
@@ -76,13 +73,7 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
 def _line(session: Session, hand: DeskHand, item: ToReach) -> _Line:
     words = hand.texts.translator
     why = reason(item, words, hand.today.year)
-    return _Line(item, brief(item, check_of(hand, item), words), why, _sheet(session, item))
-
-
-def check_of(hand: DeskHand, item: ToReach) -> str:
-    """What is at stake in the most pressing reason."""
-    first = next(iter(item.needs), None)
-    return hand.texts.told(kind_words(hand, first.kind)) if first else hand.texts.gettext(_VISIT)
+    return _Line(item, brief_reason(hand, item), why, _sheet(session, item))
 
 
 def _sheet(session: Session, item: ToReach) -> SheetView | None:
@@ -159,7 +150,7 @@ def _page(
         status=status,
         item=item,
         who=item.patient,
-        brief=brief(item, check_of(hand, item), hand.texts.translator),
+        brief=brief_reason(hand, item),
         why=reason(item, hand.texts.translator, hand.today.year),
         way=way,
         ways=WAYS,
