@@ -37,7 +37,7 @@ class SteroidGiven(RecordPart):
         "chamber", "behind the iris", "vitreous", "under the conjunctiva", "sub-Tenon", "canaliculus"
     ]
     form: Literal["solution", "crystals", "slow-release"] | None = None
-    purpose: Literal["treat", "show vitreous"] | None = None
+    purpose: Literal["treat", "prevent", "show vitreous"] | None = None
     fate: Literal["washed out", "left"] | None = None
     dose_confirmed: bool | None = Field(None, description="asked: the unusual dose is right as it stands")
     crystals_seen_after: bool | None = None

@@ -40,6 +40,7 @@ _FULLER = {
     "surgery": N_("surgery"),
     "laser": N_("laser"),
     "treat": N_("treat"),
+    "prevent": N_("prevent"),
     "show vitreous": N_("see the vitreous"),
     "left": N_("left"),
     "A": N_("A: strong, then weaker"),

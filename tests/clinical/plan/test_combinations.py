@@ -80,6 +80,7 @@ def test_the_start_of_the_uveitis_course_hangs_on_the_days_of_quiet(
         ({"crystals_seen_after": True}, "U"),
         ({"crystals_seen_after": None}, "UW"),
         ({"purpose": "show vitreous"}, "U"),
+        ({"purpose": "prevent"}, "U"),
         ({"fate": "left"}, "U"),
     ],
 )

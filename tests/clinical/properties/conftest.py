@@ -42,7 +42,7 @@ STEROID = table(
     mg=maybe(st.sampled_from([0.4, 2, 4])),
     place=st.sampled_from(["chamber", "behind the iris", "vitreous", "sub-Tenon"]),
     form=maybe(st.sampled_from(["solution", "crystals", "slow-release"])),
-    purpose=maybe(st.sampled_from(["treat", "show vitreous"])),
+    purpose=maybe(st.sampled_from(["treat", "prevent", "show vitreous"])),
     fate=maybe(st.sampled_from(["washed out", "left"])),
     crystals_seen_after=maybe(YES_NO),
 ).filter(lambda s: not (s.get("fate") == "washed out" and s.get("form") == "slow-release"))
