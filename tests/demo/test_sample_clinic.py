@@ -67,9 +67,9 @@ def test_it_is_made_without_a_word_too_many(made: Any) -> None:
     # Whoever waits is told what goes on: the day, each week that is lived, the sheets that are set.
     lines = err.splitlines()
     assert lines[0].startswith("It is Wednesday 10 March 2027")
-    assert [line.split()[2] for line in lines if line.startswith("Living week")] == [
-        str(n) for n in range(1, 8)
-    ]
+    weeks = [line.split()[2:5] for line in lines if line.startswith("Living week")]
+    assert weeks == [[str(n), "of", f"{len(weeks)},"] for n in range(1, len(weeks) + 1)]
+    assert len(weeks) >= 6
     assert lines[-1].startswith("Setting ")
     assert "to reach" in out
 
@@ -127,7 +127,10 @@ def test_the_due_list_is_todays_and_some_have_arrived(made: Any) -> None:
     due = rows(made.folder / "due.csv")
     assert {row["day"] for row in due} == {made.today.isoformat()}
     assert {row["standing"] for row in due} >= {"due today"}
-    assert all(row["for_what"] and row["telephones"] for row in due)
+    assert all(row["telephones"] for row in due)
+    # Whoever came without a visit, in danger, is here for no check of a plan.
+    (walked_in,) = [row["standing"] for row in due if not row["for_what"]]
+    assert walked_in == "here"
 
 
 def test_the_list_to_reach_says_why_and_starts_with_the_only_seeing_eye(made: Any) -> None:
