@@ -83,6 +83,12 @@ def test_a_promise_is_one_press_on_its_day(overdue, form_of):
     assert (one.outcome, one.promised.isoformat(), one.number) == ("will come", days[1], OWN)
 
 
+def test_enter_in_the_note_promises_nothing(overdue):
+    """A browser presses the first button of a form; a disabled one sends nothing (HTML, implicit submission)."""
+    form = overdue.enter("reception").get(CALL).text.split('class="call"')[1]
+    assert re.search(r"<button[^>]*>", form)[0] == "<button disabled hidden>"
+
+
 def test_the_number_stands_with_what_was_tried_before(overdue, form_of, words_of):
     browser = overdue.enter("reception")
     form = form_of(browser.get(CALL).text) | {"number": [DAUGHTER], "outcome": ["no answer"]}
