@@ -98,6 +98,7 @@ class WaitingOut(Given):
     patient: Person
     together: bool
     glance: list[GlanceOut]
+    untreated: list[UntreatedOut]
 
 
 class NotSigned(Given):
@@ -127,6 +128,7 @@ def waiting(hand: AnyHand) -> list[WaitingOut]:
             patient=person_of(line.who, hand.today),
             together=line.together,
             glance=_glance(line.glance),
+            untreated=[UntreatedOut.model_validate(one) for one in line.untreated],
         )
         for line in waiting_plans(hand)
     ]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.plans.plan_view import PlanView, view_of
+from followup.care.plans.plan_view import PlanView, Untreated, untreated, view_of
 from followup.care.plans.signing import Several, may_go_together, sign_several
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
@@ -16,7 +16,7 @@ from followup.desks.page.posted import AForm, as_typed, number_of, password_of
 from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
-from followup.records.people.patients import patient
+from followup.records.people.patients import newest_record, patient
 from followup.records.plans.plans import plans_waiting_for_signature
 from followup.records.store.store import Session
 from followup.records.views import PatientView, PlanVersion
@@ -26,7 +26,10 @@ router = APIRouter()
 
 @dataclass(frozen=True)
 class Waiting:
-    """A plan that waits; ``together``: nothing about it needs a page of its own before it is signed."""
+    """A plan that waits; ``together``: nothing about it needs a page of its own before it is signed.
+
+    ``untreated``: eyes under high pressure for which it holds no pressure medicine.
+    """
 
     plan: PlanVersion
     who: PatientView
@@ -34,6 +37,7 @@ class Waiting:
     stairs: Staircase | None
     together: bool
     glance: tuple[GlancePart, ...]
+    untreated: tuple[Untreated, ...]
 
 
 @router.get("/waiting")
@@ -89,6 +93,7 @@ def _page(
 def _line(session: Session, hand: DeskHand, version: PlanVersion) -> Waiting:
     who = patient(session, version.patient_id)
     view = view_of(session, hand, version)
-    together = may_go_together(session, hand, view, who.record_number)
+    high = untreated(view, newest_record(session, who.id).record)
+    together = not high and may_go_together(session, hand, view, who.record_number)
     stairs = build_staircase(version.body, mirrored=hand.texts.runs_left)
-    return Waiting(version, who, view, stairs, together, at_a_glance(view, hand.texts))
+    return Waiting(version, who, view, stairs, together, at_a_glance(view, hand.texts), high)

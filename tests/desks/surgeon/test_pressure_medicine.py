@@ -76,6 +76,16 @@ def test_the_plan_says_so_by_json_too(high):
     assert (one["eye"], one["mmhg"]) == ("right", 34.0)
 
 
+def test_a_draft_says_so_on_the_list_of_plans_to_sign_and_is_never_quiet(high, words_of):
+    surgeon, _, plan = high()
+    assert surgeon.post(f"{plan}/again").status_code == 303
+    assert "34 mmHg on Tuesday 9 March, and this plan holds no pressure medicine" in words_of(
+        surgeon.get("/waiting").text
+    )
+    (line,) = surgeon.get("/api/plans/waiting").json()
+    assert (line["together"], line["untreated"][0]["mmhg"]) == (False, 34.0)
+
+
 def _course(eye, last, state="active", role="pressure"):
     return SimpleNamespace(eye=eye, last_day=last, state=state, role=role)
 

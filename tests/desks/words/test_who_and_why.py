@@ -59,6 +59,7 @@ def test_what_was_told_and_is_not_routine_stands_on_the_plan_and_on_its_line(hou
         assert "Watertight at the end : no" in said
         assert "hooks" not in said
     (line,) = surgeon.get("/api/plans/waiting").json()
+    assert line["glance"] == surgeon.get(f"/api{plan}").json()["glance"]
     assert any("seafood" in text for part in line["glance"] for text in part["told"])
 
 
@@ -76,6 +77,15 @@ def test_that_no_allergy_was_found_when_asked_is_not_the_same_as_nothing_told(ho
     assert "Allergies Asked: no other allergy" in page
 
 
+def test_what_is_routine_is_left_out_of_the_summary_and_what_is_not_is_said(house, entered, words_of):
+    told = {"operations__0__viscoelastic__removed": "all", "operations__0__capsulorhexis_mm": "5.2"}
+    plan = entered(**told, operations__0__pupil_before_mm="3.5", patient__eyes__right__pressure_before="16")
+    glance = house.log_in("surgeon").get(f"/api{plan}").json()["glance"]
+    diagnosis, operation = (part["told"] for part in glance[:2])
+    assert diagnosis == []
+    assert operation == ["phacoemulsification", "Pupil before, mm: 3.5"]
+
+
 def test_where_nothing_was_told_that_is_said(house, entered, words_of):
     said = words_of(house.log_in("surgeon").get(entered()).text)
     assert "Allergies none told" in said
@@ -87,6 +97,8 @@ def test_where_nothing_was_told_that_is_said(house, entered, words_of):
     [
         {"patient__eyes__right__uveitis": "yes", "patient__eyes__right__uveitis__last_active": "2026-01-01"},
         {"patient__eyes__right__glaucoma": "yes"},
+        # A caution that nobody has answered before, here of an only eye.
+        {"patient__eyes__right__only_seeing": "yes"},
     ],
 )
 def test_uveitis_and_a_high_pressure_risk_are_never_among_the_quiet_ones(house, entered, answers):
