@@ -89,6 +89,30 @@ def test_steps_are_changed_and_signed_in_four_pages_and_rows_come_without_any(se
     assert pages.count == 4
 
 
+def test_from_my_patients_to_signed_steps_is_five_pages(served, person):
+    who = person()
+    page = who.page
+    who.saves_routine()
+    who.signs_ticked()
+    served.on(1)
+    who.log_in("reception")
+    who.go("/patients/K-104")
+    who.follow("text=Mark arrived")
+    who.log_out()
+    who.log_in("surgeon")
+    who.go("/my-patients")
+    pages = Pages(who)
+    who.follow("a[href$='/eyes/right']")
+    who.follow("text=Change steps")
+    page.locator("input[name='count']").first.fill("5")
+    page.fill("#reason", "much pigment")
+    who.follow("text=Store change, then sign")
+    page.fill("#password", PASSWORD)
+    who.follow("button:has-text('Sign plan')")
+    expect(page.locator("main")).to_contain_text("signed, in force")
+    assert pages.count == 5
+
+
 def test_steps_can_be_added_on_a_page_without_scripts(served, person):
     who = person(scripts=False)
     plan = who.saves_routine()
