@@ -26,7 +26,7 @@ from followup.care.plans.plan_table import PlanTable, plan_table
 from followup.care.plans.plan_view import PlanView, load, untreated, view_of
 from followup.care.plans.plans import Ending, TakeBack, base_of, end_one, make_again, without_change
 from followup.care.plans.signing import Signing, is_stale, sign_one
-from followup.care.sheets.content import next_look, plan_now, plans_printed
+from followup.care.sheets.content import next_look, plan_now, plans_printed, staff_language
 from followup.clinical.careplan import Question
 from followup.clinical.plan.keys_told import RISK
 from followup.clinical.record import Eye
@@ -210,7 +210,8 @@ def _page(
         look=look,
         risks=RISK,
         past_days={key: date.fromisoformat(key) for key in _offered(asked)},
-        languages=[spoken.tag for spoken in offered()],
+        languages=(tags := [spoken.tag for spoken in offered()]),
+        twins=sorted(tags, key=lambda tag: tag != staff_language(hand)),
         error=error,
         reason=reason or typed_in(view.version.reason),
         why=lambda name: _why(view, name),
