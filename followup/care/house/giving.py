@@ -13,7 +13,6 @@ from pydantic import Field
 from followup.care.act import Act, Id
 from followup.care.hand import Hand
 from followup.care.plans.plan_view import record_of
-from followup.care.reach.following import Entry
 from followup.care.sheets.content import clinic_info, plans_printed
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
@@ -44,6 +43,12 @@ class BottlesGiven(Act):
     bottles: Annotated[
         list[Annotated[str, Field(min_length=1, max_length=120)]], Field(min_length=1, max_length=60)
     ]
+
+
+class Slip(Act):
+    """What was marked as given by mistake, by its entry in the journal."""
+
+    entry: Id
 
 
 @dataclass(frozen=True)
@@ -107,7 +112,7 @@ def give(hand: Hand, code: str, sent: BottlesGiven) -> None:
             note_given(unit, patient_id=who.id, plan_id=sent.plan, bottles=bottles)
 
 
-def take_given_back(hand: Hand, code: str, act: Entry) -> None:
+def take_given_back(hand: Hand, code: str, act: Slip) -> None:
     """Take back what was marked as given today. Errors: ``role.missing``, ``back.gone``."""
     with hand.store.write(hand.actor, hand.now) as unit:
         unit.need_role(*STORE)

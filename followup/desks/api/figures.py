@@ -8,9 +8,16 @@ from typing import Annotated, Literal
 from fastapi import Query, Response
 
 from followup.care.house.followed import followed
-from followup.care.house.giving import BottlesGiven, WaitingPerson, give, labels, take_given_back, window
+from followup.care.house.giving import (
+    BottlesGiven,
+    Slip,
+    WaitingPerson,
+    give,
+    labels,
+    take_given_back,
+    window,
+)
 from followup.care.house.shelf import Counts, shelf, store_counts
-from followup.care.reach.following import Entry
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
 from followup.desks.api.base import Code, Given, router_of
@@ -208,7 +215,7 @@ def given(hand: AnyHand, code: Code, sent: BottlesGiven) -> None:
 
 
 @router.post("/bottles/{code}/take-back", status_code=204)
-def take_back_given(hand: AnyHand, code: Code, sent: Entry) -> None:
+def take_back_given(hand: AnyHand, code: Code, sent: Slip) -> None:
     """Take back what was marked as given today, by its entry in the journal."""
     take_given_back(hand, code, sent)
 
