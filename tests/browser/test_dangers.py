@@ -93,7 +93,7 @@ def test_whoever_left_without_findings_is_on_the_evening_list_and_on_the_next_mo
     served.on(2, 4)
     who.log_in("reception")
     who.go("/to-reach")
-    expect(main).to_contain_text("was here on Tuesday 2 March 2027 and left without findings")
+    expect(main).to_contain_text("was here on Tuesday 2 March and left without findings")
     who.sees_a_sound_page("left-morning")
 
 

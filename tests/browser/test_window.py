@@ -173,7 +173,7 @@ def test_consent_is_stored_with_the_keyboard_alone(served, person, handed_over):
     page = who.page
     who.log_in("reception")
     who.go("/patients/K-104")
-    page.locator("summary:has-text('What the patient wants')").focus()
+    page.locator("summary:has-text('Messages')").focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
     page.keyboard.press("ArrowDown")

@@ -84,7 +84,7 @@ def test_a_promise_is_one_press_on_its_day(overdue, form_of):
 
 
 def test_enter_in_the_note_promises_nothing(overdue):
-    """A browser presses the first button of a form; a disabled one sends nothing (HTML, implicit submission)."""
+    """A browser presses the first button of a form; where that is disabled, it sends nothing."""
     form = overdue.enter("reception").get(CALL).text.split('class="call"')[1]
     assert re.search(r"<button[^>]*>", form)[0] == "<button disabled hidden>"
 
