@@ -6,7 +6,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, File, Request, Response
 
-from followup.care.records.finding import LONGEST_SEARCH, hits, scanned, whom
+from followup.care.records.finding import LONGEST_SEARCH, scanned, whom
+from followup.care.trips.hits import hits
 from followup.desks.door.hand import AnyHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
