@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 from fastapi import Query, Response
 
 from followup.care.house.followed import followed
-from followup.care.house.giving import (
+from followup.care.house.shelf import Counts, shelf, store_counts
+from followup.care.sheets.giving import (
     BottlesGiven,
     Slip,
     WaitingPerson,
@@ -17,7 +18,6 @@ from followup.care.house.giving import (
     take_given_back,
     window,
 )
-from followup.care.house.shelf import Counts, shelf, store_counts
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.record import Eye
 from followup.desks.api.base import Code, Given, router_of

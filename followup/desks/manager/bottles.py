@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.house.giving import BottlesGiven, Slip, changed, give, labels, take_given_back, window
 from followup.care.house.shelf import Counts, shelf, store_counts
+from followup.care.sheets.giving import BottlesGiven, Slip, changed, give, labels, take_given_back, window
 from followup.clinical.protocol.formulary import label_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
