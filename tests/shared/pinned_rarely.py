@@ -241,8 +241,9 @@ def _my_patients(walk: Walk) -> None:
 
 
 def _lists(walk: Walk) -> None:
-    many = [(replace(item, kind=kind), why) for kind in KINDS for item, why in _items(walk)[:1]]
-    again = [(replace(item, waits=True), why) for item, why in _items(walk)[:1]]
+    line = _items(walk)[0]
+    many = [line._replace(item=replace(line.item, kind=kind)) for kind in KINDS]
+    again = [line._replace(item=replace(line.item, waits=True))]
     walk.vary("every kind", "to-reach/reception: fortnight", now=many, later=again, gone=1)
     gone = walk.page("not-followed/reception: three").given["lines"]
     lost = [
@@ -269,7 +270,7 @@ def _lists(walk: Walk) -> None:
 
 KINDS = (
     *("damaged", "left unseen", "plan again", "overdue", "closed day", "plan by hand", "plan incomplete"),
-    "not handed over",
+    "new version",
 )
 
 
