@@ -14,10 +14,10 @@ CLOSED = say("The clinic is closed on every day that is left of its window.")
 NOT_OFFERED = say("The service is not offered on any open day that is left of its window.")
 FULL = say("No place is left for the service on any day that is left of its window.")
 TOGETHER = say(
-    "It cannot be kept together with the other needs, the limits between checks and the fixed trips."
+    "It cannot be kept together with the other needs, the limits between checks and the fixed visits."
 )
 NO_CHECK_IN_TIME = say("No day with room comes in time for the next check.")
-FIXED_ON_CLOSED_DAY = say("A trip that cannot move is booked for a day on which the clinic is closed.")
+FIXED_ON_CLOSED_DAY = say("A visit that cannot move is booked for a day on which the clinic is closed.")
 REASONS = (CLOSED, NOT_OFFERED, FULL, TOGETHER, NO_CHECK_IN_TIME, FIXED_ON_CLOSED_DAY)
 
 

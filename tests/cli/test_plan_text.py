@@ -232,7 +232,7 @@ def test_rounds_bottles_visits_and_the_rest_have_their_lines() -> None:
         "wound, pressure and inflammation; a look of an earlier plan; any day from Tue 6 Feb to Sat 10 Feb",
         "Macula: no macula day. Nearest offered day before: Wednesday 28 February 2024; "
         "after: Friday 15 March 2024.",
-        "28 days. A quiet eye without an event needs the routine taper. It gave way: B.",
+        "28 days. A quiet eye without an event needs the routine taper. Set aside for: B.",
         "Notes The sheet is printed in English.",
     ):
         assert line in found

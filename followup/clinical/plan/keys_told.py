@@ -137,7 +137,7 @@ class PlanNames:
         known = {rule.id for rule in self._protocol.rules}
         lost_to = joined(self.rule(name) for name in winners)
         to = lost_to if known >= set(winners) else sentence(lost.lost_to)
-        gave_way = say("It gave way: {to}", to=to)
+        gave_way = say("Set aside for: {to}", to=to)
         return joined((sentence(lost.wanted), sentence(lost.reason.because), gave_way))
 
     def taper(self, name: str) -> str:

@@ -136,7 +136,9 @@ def _overrode(loser: str, reason: Reason, plan: CarePlan, protocol: Protocol) ->
     lost = [o for o in plan.overridden if o.rule == loser and reason.rule in o.lost_to]
     for entry in lost or [o for o in plan.overridden if o.rule == loser]:
         yield say(
-            "Rule {rule} gave way. {entry}", rule=entry.rule, entry=PlanNames(plan, protocol).gave_way(entry)
+            "Rule {rule} was set aside. {entry}",
+            rule=entry.rule,
+            entry=PlanNames(plan, protocol).gave_way(entry),
         )
 
 
@@ -145,7 +147,7 @@ def _change(reason: Reason, plan: CarePlan, protocol: Protocol) -> str:
     if rule is not None:
         return joined(_conditions(rule, protocol), "; or if ") or say("the protocol itself is changed")
     if reason.rule.startswith("tier-"):
-        return say("another fact sets a stricter tier, or the one that set it falls away")
+        return say("another fact sets a higher pressure risk, or the one that set it falls away")
     fields = [f for q in plan.questions if q.id == reason.rule for f in q.fields]
     fields += [f for use in reason.facts for f in use.fields]
     if reason.rule in _ITS_OWN:

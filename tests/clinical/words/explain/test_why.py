@@ -35,8 +35,8 @@ def test_a_course_tells_field_fact_rule_source_what_lost_and_what_would_change_i
     assert "patient.eyes.left.uveitis.last_active" in text
     assert "Rule steroid-uveitis-washed: Steroid was washed through the chamber" in text
     assert "Source: common practice, no source (C: common practice or our judgement)." in text
-    assert "Rule steroid-routine gave way. Routine course." in text
-    assert "It gave way: Steroid was washed through the chamber" in text
+    assert "Rule steroid-routine was set aside. Routine course." in text
+    assert "Set aside for: Steroid was washed through the chamber" in text
     assert "or if this were so: crystals were seen after rinsing" in text
 
 
