@@ -154,7 +154,7 @@ def test_now_holds_what_is_taken_and_what_is_not_stands_apart_with_why(served, p
     assert "Bromfenac" not in taken
     assert "Bromfenac" in rest
     assert "held" in rest
-    assert "Blood at surgery" in rest
+    assert "Hyphaema at surgery" in rest
     who.sees_a_sound_page("not-taken")
 
 

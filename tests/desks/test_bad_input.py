@@ -230,13 +230,16 @@ def test_a_wrong_password_signs_nothing_and_keeps_the_reason(house, counsellor, 
     form = form_of(counsellor.get("/operations/new").text) | routine
     plan = counsellor.post("/operations/new", data=form).headers["location"]
     surgeon = house.log_in("surgeon")
+    surgeon.post(f"{plan}/sign", data={"password": PASSWORD})
+    form = form_of(counsellor.get("/patients/K-104/record").text)
+    changed = form | {"operations.0.stitches": ["1"]}
+    plan = counsellor.post("/patients/K-104/record", data=changed).headers["location"]
     answer = surgeon.post(f"{plan}/sign", data={"password": "not mine at all", "reason": "seen with Dr Rao"})
     assert answer.status_code == 403
     assert form_of(answer.text, f"{plan}/sign")["reason"] == ["seen with Dr Rao"]
     with house.store.read() as session:
-        assert (
-            session.execute(text("SELECT count(*) FROM care_plan WHERE status = 'active'")).scalar_one() == 0
-        )
+        active = session.execute(text("SELECT number FROM care_plan WHERE status = 'active'"))
+        assert active.scalars().all() == [1]
 
 
 @pytest.mark.parametrize("page", ["/plans/999", "/sheets/0000000000", "/found/0000000000", "/patients/X"])

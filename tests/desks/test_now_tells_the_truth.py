@@ -35,7 +35,7 @@ def in_force(house, routine, form_of):
 @pytest.mark.parametrize(
     ("answers", "state", "why"),
     [
-        ({"operations__0__bleeding": "yes"}, "held", "Blood at surgery"),
+        ({"operations__0__bleeding": "yes"}, "held", "Hyphaema at surgery"),
         ({"operations__0__choices__nsaid": "do not give"}, "stopped", "decided against the NSAID drop"),
     ],
 )

@@ -72,6 +72,25 @@ def password(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     return calls, judge
 
 
+def own_language(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
+    """Both are right; whichever came last holds."""
+    login = f"asha-{scene.count}"
+    scene.count += 1
+    with scene.house.store.write(SYSTEM, scene.house.clock.now) as unit:
+        add_staff(unit, login=login, name="Asha", roles=["reception"], password_hash=scene.hashed)
+    path, method = ("/api/session/language", "PUT") if api else ("/language", "POST")
+    calls = [Call(login, path, {"language": tag}, method) for tag in ("fr", "hi")]
+
+    def judge(answers: Sequence[Any]) -> None:
+        assert all(answer.status_code in (204, 303) for answer in answers), answers
+        with scene.house.store.read() as session:
+            found = staff_by_login(session, login)
+        assert found is not None
+        assert found.language in ("fr", "hi")
+
+    return calls, judge
+
+
 def approve(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     protocol = scene.house.desk.protocol
     path = "/api/protocol/sign" if api else "/protocol/sign"

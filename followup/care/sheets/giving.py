@@ -45,7 +45,7 @@ class BottlesGiven(Act):
     ]
 
 
-class Slip(Act):
+class WronglyGiven(Act):
     """What was marked as given by mistake, by its entry in the journal."""
 
     entry: Id
@@ -112,7 +112,7 @@ def give(hand: Hand, code: str, sent: BottlesGiven) -> None:
             note_given(unit, patient_id=who.id, plan_id=sent.plan, bottles=bottles)
 
 
-def take_given_back(hand: Hand, code: str, act: Slip) -> None:
+def take_given_back(hand: Hand, code: str, act: WronglyGiven) -> None:
     """Take back what was marked as given today. Errors: ``role.missing``, ``back.gone``."""
     with hand.store.write(hand.actor, hand.now) as unit:
         unit.need_role(*STORE)

@@ -11,8 +11,8 @@ from followup.care.house.followed import followed
 from followup.care.house.shelf import Counts, shelf, store_counts
 from followup.care.sheets.giving import (
     BottlesGiven,
-    Slip,
     WaitingPerson,
+    WronglyGiven,
     give,
     labels,
     take_given_back,
@@ -215,7 +215,7 @@ def given(hand: AnyHand, code: Code, sent: BottlesGiven) -> None:
 
 
 @router.post("/bottles/{code}/take-back", status_code=204)
-def take_back_given(hand: AnyHand, code: Code, sent: Slip) -> None:
+def take_back_given(hand: AnyHand, code: Code, sent: WronglyGiven) -> None:
     """Take back what was marked as given today, by its entry in the journal."""
     take_given_back(hand, code, sent)
 

@@ -5,7 +5,15 @@ from __future__ import annotations
 from fastapi import APIRouter, Request, Response
 
 from followup.care.house.shelf import Counts, shelf, store_counts
-from followup.care.sheets.giving import BottlesGiven, Slip, changed, give, labels, take_given_back, window
+from followup.care.sheets.giving import (
+    BottlesGiven,
+    WronglyGiven,
+    changed,
+    give,
+    labels,
+    take_given_back,
+    window,
+)
 from followup.clinical.protocol.formulary import label_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
@@ -54,7 +62,7 @@ def given(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
 def take_back_given(request: Request, hand: AnyHand, code: str, form: AForm) -> Response:
     try:
         take_given_back(
-            hand, code, act_of(Slip, {"entry": number_of(first(form, "entry"))}, entry=not_any_more())
+            hand, code, act_of(WronglyGiven, {"entry": number_of(first(form, "entry"))}, entry=not_any_more())
         )
     except FollowupError as exc:
         return _page(request, hand, error=exc.line, status=status_of(exc))

@@ -21,6 +21,7 @@ NOT_OPEN = {
     "/patients/{code}/record",
     "/patients/{code}/leaving",
     "/api/patients/{code}/leaving",
+    "/api/patients/{code}/eyes/{eye}/looks/{on}/go-on",
     "/plans/{plan}/decisions",
     "/plans/{plan}/decisions/take-back",
     "/api/plans/{plan}/decisions",

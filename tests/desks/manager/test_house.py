@@ -171,7 +171,8 @@ def test_the_sheet_is_printed_in_the_language_that_was_chosen(house, routine, fo
     plan = counsellor.post("/operations/new", data=form).headers["location"]
     house.log_in("surgeon").post(f"{plan}/sign", data={"password": PASSWORD})
     sent = form_of(counsellor.get(plan).text, f"{plan}/sheets") | {"language": ["ar"]}
-    sheet = counsellor.post(f"{plan}/sheets", data=sent).headers["location"]
+    paper = counsellor.post(f"{plan}/sheets", data=sent).headers["location"]
+    sheet = paper.removesuffix("/paper.pdf")
     phone = counsellor.get(f"{sheet}/phone.html")
     assert 'lang="ar"' in phone.text
     assert 'dir="rtl"' in phone.text

@@ -116,7 +116,7 @@ def test_whoever_died_leaves_every_list_in_quiet_words_and_a_mistake_is_mended(s
     for address in ("/to-reach", "/today", "/today?on=2027-03-02", "/calls"):
         assert "Wanjiru" not in words_of(browser.get(address).text), address
     assert "1 person is not followed any more" in words_of(browser.get("/to-reach").text)
-    assert "died Wanjiru Ndegwa" in words_of(browser.get("/not-followed").text)
+    assert "Wanjiru Ndegwa , 71-72, right eye · K-104 died" in words_of(browser.get("/not-followed").text)
     again = {"standing": "followed", "reason": "it was her neighbour"}
     assert browser.post(f"{PATIENT}/following", data=again).status_code == 303
     assert "Wanjiru" in words_of(browser.get("/to-reach").text)
