@@ -167,8 +167,11 @@ class Layout:
         counts = list(dict.fromkeys(s.count for s in bottle.stretches))
         _ = self.words.gettext
         told = _("{medicine}: {counts} a day, held") if bottle.held else _("{medicine}: {counts} a day")
-        text = told.format(medicine=bottle.name, counts=", ".join(str(count) for count in counts))
-        return self.words.isolated(_short(text, _SMALL, self.widest_name))
+        said = ", ".join(str(count) for count in counts)
+        # A name may be cut, a count never.
+        over = len(told.format(medicine=bottle.name, counts=said)) - _most(_SMALL, self.widest_name)
+        name = bottle.name if over <= 0 else bottle.name[: -over - 1].rstrip() + "…"
+        return self.words.isolated(told.format(medicine=name, counts=said))
 
     def _bottle(self, bottle: DrawnCourse) -> None:
         words = self._told(bottle)
@@ -355,8 +358,13 @@ def _wrapped(text: str, size: float, width: float) -> Iterator[str]:
 
 def _short(text: str, size: float, widest: float = _WIDEST_LABEL) -> str:
     """A text that a label can bear; the table beside the drawing has it whole."""
-    most = int(widest / text_width("0", size))
+    most = _most(size, widest)
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _most(size: float, widest: float) -> int:
+    """How many letters a label can bear."""
+    return int(widest / text_width("0", size))
 
 
 def _runs(stretches: Sequence[Stretch]) -> Iterator[list[Stretch]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import combinations
 from xml.etree import ElementTree
 
@@ -175,6 +176,16 @@ def test_a_long_name_of_a_band_and_a_long_heading_stay_inside_the_drawing():
     line = build_timeline([a_plan(a_course(*R))], a_record([a_look(1)]), "right", day(3))
     layout = Layout(line, long)
     assert all(s.box.left >= 0 and s.box.right <= WIDTH for s in layout.shapes if isinstance(s, Text))
+
+
+def test_a_long_name_is_cut_and_the_count_beside_it_never():
+    plan = a_plan(a_course(*R), a_course((3, 14), (2, 7), role="nsaid"))
+    line = build_timeline([plan], a_record(), "right", day(3))
+    (bottle,) = line.bottles
+    long = replace(line, bottles=(replace(bottle, name="A name that goes on " * 8),))
+    texts = [s.text for s in Layout(long, ENGLISH).shapes if isinstance(s, Text)]
+    (told,) = [text for text in texts if text.startswith("A name")]
+    assert told.endswith("…: 3, 2 a day")
 
 
 def test_right_to_left_words_keep_their_direction_in_a_drawing_that_runs_from_the_left():
