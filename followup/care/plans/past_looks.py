@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from followup.clinical.careplan import Question, ReviewNeed
+from followup.clinical.plan.notices import question_whether_done
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.said import say
@@ -19,7 +20,7 @@ NOT_DONE = "not done"
 
 def past_look(question: Question, needs: Iterable[ReviewNeed]) -> ReviewNeed | None:
     """The look of the plan that a question asks about, if it asks whether one was done."""
-    return next((need for need in needs if question.id == f"done-{need.key.replace(':', '-')}"), None)
+    return next((need for need in needs if question.id == question_whether_done(need.key)), None)
 
 
 def offered(look: ReviewNeed, record: Record, today: date) -> tuple[str, ...]:

@@ -36,7 +36,7 @@ def unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Ques
     """Looks whose time is over and of which the record says nothing: asked, never guessed."""
     return tuple(
         Question(
-            id=f"done-{need.key.replace(':', '-')}",
+            id=question_whether_done(need.key),
             text=_whether_done(need, text_of(need.kind, protocol.kinds)),
             eye=need.eye,
             fields=("reviews", "trips"),
@@ -44,6 +44,11 @@ def unknown_looks(needs: Sequence[ReviewNeed], protocol: Protocol) -> tuple[Ques
         )
         for need in needs
     )
+
+
+def question_whether_done(need: str) -> str:
+    """The id of the question whether the look of this key was done."""
+    return f"done-{need.replace(':', '-')}"
 
 
 def _whether_done(need: ReviewNeed, look: str) -> str:
