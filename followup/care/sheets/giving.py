@@ -99,7 +99,7 @@ def give(hand: Hand, code: str, sent: BottlesGiven) -> None:
     with hand.store.write(hand.actor, hand.now) as unit:
         who = known(unit.session, code)
         lock_patient(unit, who.id)
-        due = _due(unit.session, hand, who.id)
+        due = hand_outs(unit.session, hand.today - BEFORE, hand.today, who.id)
         chosen = {one.key: one for one in due if one.plan_id == sent.plan}
         if not chosen.keys() >= set(sent.bottles):
             raise changed()
@@ -126,11 +126,6 @@ def changed() -> FollowupError:
         say("the plan was changed meanwhile: these are not its bottles any more"),
         fix=say("look at the list again, then give what stands there"),
     )
-
-
-def _due(session: Session, hand: Hand, patient: int) -> list[BottleToHandOut]:
-    found = hand_outs(session, hand.today - BEFORE, hand.today)
-    return [one for one in found if one.patient.id == patient]
 
 
 def _is_given(one: BottleToHandOut, kept: Iterable[Handing]) -> bool:

@@ -62,12 +62,15 @@ class BottleLine:
     dose: str
 
 
-def hand_outs(session: Session, start: date, end: date) -> tuple[BottleToHandOut, ...]:
+def hand_outs(
+    session: Session, start: date, end: date, patient: int | None = None
+) -> tuple[BottleToHandOut, ...]:
     """The bottles that plans in force hand over, both days included, by day, name and course.
 
-    Whoever is not followed any more takes none home.
+    Whoever is not followed any more takes none home. ``patient``: that one's alone.
     """
-    owners, gone = plans_in_force_ids(session), standings(session)
+    in_force, gone = plans_in_force_ids(session), standings(session)
+    owners = {plan: owner for plan, owner in in_force.items() if patient in (None, owner)}
     bodies = plan_bodies(session, [plan for plan, owner in owners.items() if owner not in gone])
     people = patients_by_id(session, owners.values())
     found = [
