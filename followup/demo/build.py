@@ -9,12 +9,13 @@ from datetime import datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from followup.clinical.english import day_words
 from followup.clinical.protocol.load import load_protocol
 from followup.demo import clinic
 from followup.demo.cast import BACK, cast, expected
 from followup.demo.story import Story
 from followup.desks.door.hand import Desk
+from followup.language.dates import long_date
+from followup.language.languages import LANGUAGES
 from followup.recall.codes.codes import Keyring, save_keyring
 from followup.recall.jobs.sweep import sweep
 from followup.records.house.clinics import put_clinic
@@ -44,7 +45,8 @@ def build(
     """
     today = now.astimezone(ZoneInfo(clinic.TIME_ZONE)).date()
     shut = clinic.closed_weekday(today).capitalize()
-    tell(f"It is {today:%A} {day_words(today)}, a day on which the sample clinic works. Closed: {shut}s")
+    day = long_date(today, LANGUAGES["en"])
+    tell(f"It is {day}, a day on which the sample clinic works. Closed: {shut}s")
     tell("Setting up the clinic, its staff and its protocol")
     upgrade(store.engine)
     rng = Random(f"{seed} {today}")  # noqa: S311 - invention, not a secret
