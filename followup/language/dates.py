@@ -45,8 +45,10 @@ def long_date(day: date, language: Language) -> str:
     return format_date(day, language.date_pattern, locale=language.tag)
 
 
-def day_of_this_year(day: date, language: Language) -> str:
-    """ "Monday 1 June": the long date without its year, where that is the one everybody is in."""
+def told_date(day: date, language: Language, year: int | None) -> str:
+    """ "Monday 1 June 2026", and "Monday 1 June" where ``year`` is the one that everybody is in."""
+    if day.year != year:
+        return long_date(day, language)
     own = _own_day(day, language, year=False)
     if own is not None:
         return f"{weekday(day, language)}, {own} ({format_date(day, 'd MMMM', locale=language.tag)})"

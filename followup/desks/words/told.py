@@ -15,7 +15,7 @@ from followup.care.fields.place import FormPlace
 from followup.clinical.statuses import TRIP_WORDS
 from followup.errors import ErrorLine, joined
 from followup.language.catalogues import N_, NN_, Translator
-from followup.language.dates import day_of_this_year, long_date
+from followup.language.dates import told_date
 from followup.language.languages import Language
 from followup.said import Said
 from followup.typed import TYPED
@@ -91,8 +91,7 @@ class Teller:
 
     def day(self, day: date) -> str:
         """Such as "Monday 1 March 2027"; the year is left out where it is this one."""
-        told = day_of_this_year if day.year == self._year else long_date
-        return told(day, self._words.language)
+        return told_date(day, self._words.language, self._year)
 
     def apart(self, text: str) -> str:
         """What keeps its own direction inside right-to-left words."""

@@ -6,7 +6,7 @@ from datetime import date
 
 from followup.clinical.protocol.recall import Way
 from followup.language.catalogues import N_, NN_, Translator
-from followup.language.dates import day_of_this_year, long_date
+from followup.language.dates import told_date
 from followup.recall.reach.line import ToReach
 
 _MISSED = N_("The patient did not come to the visit.")
@@ -65,9 +65,7 @@ def said(item: ToReach, words: Translator, year: int | None = None) -> str:
 
 
 def _day(day: date | None, words: Translator, year: int | None) -> str:
-    if day is None:
-        return ""
-    return (day_of_this_year if day.year == year else long_date)(day, words.language)
+    return told_date(day, words.language, year) if day else ""
 
 
 def _messages(item: ToReach) -> list[_Message]:
