@@ -9,54 +9,20 @@ from html import escape
 from followup.clinical.careplan import CarePlan
 from followup.clinical.record import Eye, Record
 from followup.drawings.shapes import drawing
-from followup.drawings.timeline import NOTHING_KNOWN, Known, LookMark, Name, Timeline, build_timeline
-from followup.drawings.timeline_layout import HALF, NARROW, WIDTH, Layout
+from followup.drawings.timeline import LookMark, Name, Timeline, build_timeline
+from followup.drawings.timeline_layout import NARROW, WIDTH, Layout
 from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
 
 def timeline_svg(
-    plans: Sequence[CarePlan],
-    record: Record,
-    eye: Eye,
-    as_of: date,
-    *,
-    name: Name | None = None,
-    words: TimelineWords = ENGLISH,
-    known: Known = NOTHING_KNOWN,
+    line: Timeline, words: TimelineWords = ENGLISH, *, width: float = WIDTH, titled: bool = True
 ) -> str:
-    """The time line of one eye as SVG; ``plans`` are its signed versions, oldest first."""
-    return _picture(build_timeline(plans, record, eye, as_of, name=name, known=known), words)[0]
+    """The time line as SVG; without its title for a page that names eye and day 0 itself."""
+    return _picture(line, words, width=width, titled=titled)[0]
 
 
-def both_widths(
-    plans: Sequence[CarePlan],
-    record: Record,
-    eye: Eye,
-    as_of: date,
-    *,
-    name: Name | None = None,
-    words: TimelineWords = ENGLISH,
-    known: Known = NOTHING_KNOWN,
-) -> tuple[str, str]:
-    """The same for a page that names eye and day 0 itself: with
-    its own breadth of other things beside it, and for a telephone."""
-    line = build_timeline(plans, record, eye, as_of, name=name, known=known)
-    wide = _picture(line, words, width=HALF, titled=False)[0]
-    return wide, _picture(line, words, width=NARROW, titled=False)[0]
-
-
-def timeline_table(
-    plans: Sequence[CarePlan],
-    record: Record,
-    eye: Eye,
-    as_of: date,
-    *,
-    name: Name | None = None,
-    words: TimelineWords = ENGLISH,
-    known: Known = NOTHING_KNOWN,
-) -> str:
+def timeline_table(line: Timeline, words: TimelineWords = ENGLISH) -> str:
     """The same as an HTML table: a row for every day on which something changes or was seen."""
-    line = build_timeline(plans, record, eye, as_of, name=name, known=known)
     columns = _columns(line, words)
     head = "".join(f'<th scope="col">{escape(column)}</th>' for column in columns)
     rows = "\n".join(_row(columns, cells) for cells in timeline_rows(line, words))

@@ -91,7 +91,7 @@ def _lies_well(layout, width):
 def test_the_picture_is_one_well_formed_drawing_with_a_name_and_a_description(last):
     plan = a_plan(a_course((4, last)), visits=[(1, "fulfilled"), (last, "proposed")])
     record = a_record([a_look(1), a_look(7)])
-    root = ElementTree.fromstring(timeline_svg([plan], record, "right", day(8)))
+    root = ElementTree.fromstring(timeline_svg(build_timeline([plan], record, "right", day(8))))
     assert root.get("role") == "img"
     ids = [e.get("id") for e in root if e.tag in (SVG + "title", SVG + "desc")]
     assert root.get("aria-labelledby") == " ".join(ids)
@@ -104,7 +104,7 @@ def test_the_picture_is_one_well_formed_drawing_with_a_name_and_a_description(la
 
 def test_every_colour_is_ink_so_that_black_and_white_says_the_same():
     plan = a_plan(a_course(*R), a_course((4, 7), role="antibiotic"))
-    svg = timeline_svg([plan], a_record([a_look(1)]), "right", day(7))
+    svg = timeline_svg(build_timeline([plan], a_record([a_look(1)]), "right", day(7)))
     assert set(re.findall(r'(?:fill|stroke)="([^"]+)"', svg)) == {"currentColor", "none"}
 
 
@@ -148,7 +148,7 @@ def test_the_table_beside_it_says_every_change_look_and_visit():
     assert [row[0] for row in rows] == ["1", "7", "8", "15", "22", "29"]
     assert rows[1] == ("7", "9 March 2026", "4", "1+", "1+", "16", "6/9", "done")
     assert rows[-1] == ("29", "31 March 2026", "0", "", "", "", "", "to come")
-    table = ElementTree.fromstring(timeline_table([plan], a_record(), "right", day(8)))
+    table = ElementTree.fromstring(timeline_table(build_timeline([plan], a_record(), "right", day(8))))
     assert len(table.findall("tr")) == len(rows) + 1
     assert {th.get("scope") for th in table.iter("th")} == {"col", "row"}
 
@@ -162,8 +162,9 @@ def test_every_word_of_the_drawing_and_its_table_can_be_said_in_another_language
         gettext=lambda text: " ".join(f"\u2051{word}" for word in text.split()),
         day=lambda day: f"\u2051{day.isoformat()}",
     )
-    given = ([a_plan(a_course((2, 7))), plan], a_record([a_look(7, cells="not seen")]), "right", day(8))
-    for html in (timeline_svg(*given, words=told), timeline_table(*given, words=told)):
+    plans = [a_plan(a_course((2, 7))), plan]
+    line = build_timeline(plans, a_record([a_look(7, cells="not seen")]), "right", day(8))
+    for html in (timeline_svg(line, told), timeline_table(line, told)):
         shown = [text.strip() for text in re.findall(r">([^<>]*[a-z]{2}[^<>]*)<", html) if text.strip()]
         assert len(shown) > 8
         assert not [word for text in shown for word in text.split() if not word.startswith("\u2051")]
@@ -189,8 +190,8 @@ def test_a_long_name_is_cut_and_the_count_beside_it_never():
 
 
 def test_right_to_left_words_keep_their_direction_in_a_drawing_that_runs_from_the_left():
-    plan = a_plan(a_course(*R))
-    svg = timeline_svg([plan], a_record(), "right", day(2), words=TimelineWords(rtl=True))
+    line = build_timeline([a_plan(a_course(*R))], a_record(), "right", day(2))
+    svg = timeline_svg(line, TimelineWords(rtl=True))
     root = ElementTree.fromstring(svg)
     assert root.get("direction") == "ltr"
     words = [e.text for e in root.iter(SVG + "text") if re.search("[a-z]{2}", e.text or "")]
@@ -212,12 +213,12 @@ def test_time_runs_from_right_to_left_where_the_words_do():
 
 
 def test_names_from_the_record_are_written_out_not_run():
-    plan = a_plan(a_course(*R))
     record = a_record([a_look(1, vision='<script>"6/9"')])
-    svg = timeline_svg([plan], record, "right", day(2))
+    line = build_timeline([a_plan(a_course(*R))], record, "right", day(2))
+    svg = timeline_svg(line)
     assert "<script>" not in svg
     ElementTree.fromstring(svg)
-    assert "<script>" not in timeline_table([plan], record, "right", day(2))
+    assert "<script>" not in timeline_table(line)
 
 
 def test_two_eyes_stand_one_under_the_other():

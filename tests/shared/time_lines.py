@@ -9,8 +9,9 @@ from datetime import date, timedelta
 from followup.clinical.careplan import CarePlan, Course, Step, Trip
 from followup.clinical.record import Record, parse_record
 from followup.drawings.staircase import build_staircase
+from followup.drawings.timeline import build_timeline
 from followup.drawings.timeline_svg import chart_svg, timeline_svg, timeline_table
-from followup.drawings.timeline_words import TimelineWords
+from followup.drawings.timeline_words import ENGLISH, TimelineWords
 
 DAY0 = date(2026, 3, 2)
 
@@ -108,8 +109,9 @@ def _nothing() -> tuple[list[CarePlan], Record, date]:
     return [a_plan()], a_record(), day(0)
 
 
-def _drawn(plans: list[CarePlan], record: Record, on: date, **more: TimelineWords) -> list[str]:
-    svg, table = (made(plans, record, "right", on, **more) for made in (timeline_svg, timeline_table))
+def _drawn(plans: list[CarePlan], record: Record, on: date, words: TimelineWords = ENGLISH) -> list[str]:
+    line = build_timeline(plans, record, "right", on)
+    svg, table = (made(line, words) for made in (timeline_svg, timeline_table))
     return [*svg.splitlines(), *table.splitlines()]
 
 

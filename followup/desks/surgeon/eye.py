@@ -26,8 +26,9 @@ from followup.desks.surgeon.at_a_glance import eye_at_a_glance
 from followup.desks.surgeon.findings_row import again, findings_row, with_none_of_them
 from followup.desks.surgeon.looks import still_asked
 from followup.desks.surgeon.plans import drawn_table
-from followup.drawings.timeline import Known
-from followup.drawings.timeline_svg import both_widths, timeline_table
+from followup.drawings.timeline import Known, build_timeline
+from followup.drawings.timeline_layout import HALF, NARROW
+from followup.drawings.timeline_svg import timeline_svg, timeline_table
 from followup.drawings.timeline_words import TimelineWords
 from followup.errors import FollowupError
 
@@ -70,7 +71,6 @@ def _drawn(hand: DeskHand, case: EyeCase, now: EyeNow, *, whole: bool) -> tuple[
     texts = hand.texts
     words = TimelineWords(texts.gettext, texts.day, texts.runs_left, texts.short_day)
     signed = (*case.signed[:-1], as_it_went(case.signed[-1], case.trips, hand))
-    given = (signed, case.record, case.eye, hand.today)
     known = Known(
         expected=now.expected,
         before=now.before,
@@ -82,9 +82,9 @@ def _drawn(hand: DeskHand, case: EyeCase, now: EyeNow, *, whole: bool) -> tuple[
         return texts.apart(label_of(course.medicine, hand.protocol.formulary))
 
     # All come escaped from the drawing's own maker.
-    wide, narrow = both_widths(*given, name=name, words=words, known=known)
-    table = timeline_table(*given, name=name, words=words, known=known)
-    return Markup(wide), Markup(narrow), Markup(table)  # noqa: S704
+    line = build_timeline(signed, case.record, case.eye, hand.today, name=name, known=known)
+    wide, narrow = (timeline_svg(line, words, width=width, titled=False) for width in (HALF, NARROW))
+    return Markup(wide), Markup(narrow), Markup(timeline_table(line, words))  # noqa: S704
 
 
 def _page(
