@@ -18,7 +18,6 @@ from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.catalogues import LanguageChoice, choose, translator
-from followup.language.fonts import fallback
 from followup.language.languages import ENGLISH
 from followup.said import say
 from followup.sheets import (
@@ -36,7 +35,7 @@ from followup.sheets import (
 )
 from followup.sheets.head import ClinicInfo, SheetIssue
 from followup.sheets.inputs import SheetInputs
-from followup.sheets.model import SheetContent
+from followup.sheets.model import SheetContent, TextSetting
 from followup.sheets.options import SheetOptions
 from followup.sheets.wording import BOTTLE_HEADS, COME_AGAIN, STAFF_COPY, TURN_OVER
 
@@ -170,16 +169,12 @@ def _content(
 
 def _looks(inputs: SheetInputs) -> dict[str, Any]:
     """How the sheet is set: its paper, its letters and the way they run."""
-    options, language = inputs.options, inputs.words.language
+    options = inputs.options
     return {
         "size": options.size,
         "paper": options.paper,
         "pictures": options.pictures,
-        "language": language.tag,
-        "direction": language.direction,
-        "fonts": fallback(language),
-        "scale": language.scale,
-        "leading": language.leading,
+        **dict(TextSetting.of(inputs.words.language)),
     }
 
 

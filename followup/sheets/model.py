@@ -289,23 +289,6 @@ class CoverProblem(Piece):
     direction: Literal["ltr", "rtl"]
 
 
-class Cover(Piece):
-    """The staff's list in front of a batch, to tick off."""
-
-    language: str
-    direction: Literal["ltr", "rtl"]
-    fonts: tuple[str, ...]
-    scale: float
-    leading: float
-    title: str
-    total: str
-    how: str
-    heads: tuple[str, ...]
-    lines: tuple[CoverLine, ...]
-    problems_heading: str
-    problems: tuple[CoverProblem, ...]
-
-
 class TextSetting(Piece):
     """How a text of one language is set: its fonts, its direction, its size beside Latin."""
 
@@ -315,15 +298,27 @@ class TextSetting(Piece):
     scale: float
     leading: float
 
-    @classmethod
-    def of(cls, language: Language) -> TextSetting:
-        return cls(
+    @staticmethod
+    def of(language: Language) -> TextSetting:
+        return TextSetting(
             language=language.tag,
             direction=language.direction,
             fonts=fallback(language),
             scale=language.scale,
             leading=language.leading,
         )
+
+
+class Cover(TextSetting):
+    """The staff's list in front of a batch, to tick off."""
+
+    title: str
+    total: str
+    how: str
+    heads: tuple[str, ...]
+    lines: tuple[CoverLine, ...]
+    problems_heading: str
+    problems: tuple[CoverProblem, ...]
 
 
 class LabelLine(Piece):
@@ -349,7 +344,7 @@ class BottleLabel(Piece):
     marks: tuple[str, ...]
 
 
-class SheetContent(Piece):
+class SheetContent(TextSetting):
     """One sheet. ``watermark`` is set on a draft, and a draft has no ``code`` and no ``squares``.
 
     ``twin`` is the same sheet in the staff's language, a leaf of its own beside this one; ``copy_for``
@@ -361,11 +356,6 @@ class SheetContent(Piece):
     pictures: bool
     twin: SheetContent | None
     copy_for: str | None
-    language: str
-    direction: Literal["ltr", "rtl"]
-    fonts: tuple[str, ...]
-    scale: float
-    leading: float
     title: str
     marks: tuple[str, ...]
     language_notice: str | None

@@ -7,8 +7,7 @@ from datetime import date
 from followup.language.catalogues import Translator
 from followup.language.dates import long_date
 from followup.language.direction import name, number, without_marks
-from followup.language.fonts import fallback
-from followup.sheets.model import Cover, CoverLine, CoverProblem
+from followup.sheets.model import Cover, CoverLine, CoverProblem, TextSetting
 
 
 def cover(
@@ -30,11 +29,7 @@ def cover(
     # Translators: a long day is printed in several parts.
     part_words = _("Part %(part)s of %(parts)s") % {"part": str(part), "parts": str(parts)}
     return Cover(
-        language=language.tag,
-        direction=language.direction,
-        fonts=fallback(language),
-        scale=language.scale,
-        leading=language.leading,
+        **dict(TextSetting.of(language)),
         title=title,
         total=f"{total} · {part_words}" if parts > 1 else total,
         how=_("Tick off each sheet when the patient has it."),
