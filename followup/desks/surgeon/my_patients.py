@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 from fastapi import APIRouter, Path, Request, Response
 
@@ -18,6 +19,7 @@ from followup.desks.words.texts import Texts
 from followup.language.catalogues import N_
 
 router = APIRouter()
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -33,23 +35,23 @@ def my_patients(request: Request, hand: AnyHand) -> Response:
     """Each person once, under what matters most; the rest of it beside the name."""
     found = overview(hand)
     listed = {one.who.id for one in found.danger}
-    here = [line for line in found.here if line.who.id not in listed]
-    listed |= {line.who.id for line in here}
-    left = [line for line in found.left if line.who.id not in listed]
-    listed |= {line.who.id for line in left}
-    inflamed = [one for one in found.inflamed if one.who.id not in listed]
-    listed |= {one.who.id for one in inflamed}
-    decide = [one for one in found.decide if one.line.patient.id not in listed]
-    listed |= {one.line.patient.id for one in decide}
+
+    def others(lines: Iterable[T], patient: Callable[[T], int]) -> list[T]:
+        """Those of the lines whose patients stand on no list above."""
+        kept = [one for one in lines if patient(one) not in listed]
+        listed.update(map(patient, kept))
+        return kept
+
+    # In this order: whoever stands higher up stands nowhere below.
     return show(
         request,
         "my-patients.html",
         danger=found.danger,
-        here=here,
-        left=left,
-        inflamed=inflamed,
-        decide=decide,
-        mine=[line for line in found.mine if line.patient.id not in listed],
+        here=others(found.here, lambda line: line.who.id),
+        left=others(found.left, lambda line: line.who.id),
+        inflamed=others(found.inflamed, lambda one: one.who.id),
+        decide=others(found.decide, lambda one: one.line.patient.id),
+        mine=others(found.mine, lambda line: line.patient.id),
         also=_also(found, hand.texts),
         error=None,
     )
