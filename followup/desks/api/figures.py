@@ -25,7 +25,7 @@ from followup.desks.api.operations import PDF
 from followup.desks.api.people import Person, person_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.manager.bottles import given_today
-from followup.desks.manager.figures import days_ahead, people_of
+from followup.desks.manager.figures import days_ahead, is_ahead, people_of
 from followup.desks.page.pages import pdf_answer
 from followup.errors import FollowupError
 from followup.said import say
@@ -243,7 +243,7 @@ def forecast(hand: AnyHand) -> list[DayAhead]:
 @router.get("/forecast/people")
 def people_of_the_forecast(hand: AnyHand, day: date) -> list[ExpectedOut]:
     """Whom the forecast counts on one of its days."""
-    if day not in {one.day for one in days_ahead(hand)}:
+    if not is_ahead(hand, day):
         raise FollowupError(
             "forecast.day",
             say("the forecast does not reach this day"),

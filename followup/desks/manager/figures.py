@@ -69,6 +69,11 @@ def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
         return load_ahead(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, usual)
 
 
+def is_ahead(hand: DeskHand, day: date) -> bool:
+    """Whether the forecast reaches this day."""
+    return hand.today <= day < hand.today + timedelta(weeks=WEEKS)
+
+
 def people_of(hand: DeskHand, day: date) -> tuple[ExpectedPerson, ...]:
     """Whom the forecast counts on one of its days, by name."""
     with hand.store.read() as session:
