@@ -206,6 +206,13 @@ class Person:
                 tab.close()
         self.page.goto(address)
 
+    def marks_arrived(self) -> None:
+        """Reception marks the routine patient as here, and logs out."""
+        self.log_in("reception")
+        self.go("/patients/K-104")
+        self.follow("text=Mark arrived")
+        self.log_out()
+
     def signs_ticked(self) -> None:
         """The surgeon signs the plan that waits, ticked on the list, and logs out."""
         self.log_in("surgeon")

@@ -47,10 +47,7 @@ def _here_on_day_7(served, who, **answers: str) -> None:
     who.follow("button:has-text('Sign plan')")
     who.log_out()
     served.on(7, 4)
-    who.log_in("reception")
-    who.go("/patients/K-104")
-    who.follow("text=Mark arrived")
-    who.log_out()
+    who.marks_arrived()
     who.log_in("surgeon")
     who.go("/my-patients")
 
