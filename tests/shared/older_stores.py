@@ -210,11 +210,20 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
             **{"by": "lina", "at": _AT, "taken_back_at": None},
         },
     ),
+    (
+        "0013",
+        "asked_role",
+        {
+            **{"id": 97, "staff_id": 4, "roles": '["counsellor"]', "asked_by": "ines", "asked_at": _AT},
+            **{"state": "granted", "decided_by": "omar", "decided_at": _LATER},
+        },
+    ),
 )
 
 # What a step says of the rows that are there already: everything was at the first and only site, nobody is
 # bound to one, no cap has the published colour, nobody had left, no visit was given by somebody's word,
-# everybody reads the clinic's language, no call says which number was tried.
+# everybody reads the clinic's language, no call says which number was tried, everybody chose the own
+# password.
 ADDED: Final[dict[str, dict[str, Row]]] = {
     "0002": {
         "patient": {"site_id": 1},
@@ -230,12 +239,16 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
     "0009": {"clinic": {"days_to_tick": 0}},
     "0010": {"staff": {"language": ""}},
     "0012": {"contact_attempt": {"number": ""}},
+    "0013": {
+        "staff": {"password_own": 1, "reset_by": "", "reset_at": None},
+        "login_session": {"browser": ""},
+    },
 }
 # The first site, which the step that brings sites makes itself.
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 13))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 14))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

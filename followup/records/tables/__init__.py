@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from followup.records.tables.alerts import ALERTS, AlertRow, LeavingCheckRow
 from followup.records.tables.base import metadata
-from followup.records.tables.clinic import ROLES, ClinicRow, LoginSessionRow, StaffRow
+from followup.records.tables.clinic import ROLES, AskedRoleRow, ClinicRow, LoginSessionRow, StaffRow
 from followup.records.tables.desks import HandingRow, SheetChoiceRow, StockCountRow, TeachBackRow
 from followup.records.tables.people import OperationListRow, OperationRow, PatientRow, RecordVersionRow
 from followup.records.tables.plans import (
@@ -43,6 +43,7 @@ __all__ = [
     "STANDINGS",
     "WAYS",
     "AlertRow",
+    "AskedRoleRow",
     "CarePlanRow",
     "ClinicRow",
     "ContactAttemptRow",

@@ -5,12 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated
 
-from sqlalchemy import JSON, Text, UniqueConstraint, false
+from sqlalchemy import JSON, Text, UniqueConstraint, false, true
 from sqlmodel import Field, SQLModel
 
-from followup.records.tables.base import check
+from followup.records.tables.base import check, one_of
 
 ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
+ASKED = ("asked", "granted", "refused", "withdrawn", "alone")
 
 
 class ClinicRow(SQLModel, table=True):
@@ -46,6 +47,8 @@ class StaffRow(SQLModel, table=True):
     """A person who can log in. ``password_hash`` is an Argon2id string, never a password.
 
     ``site_id`` NULL: works for every site. ``language`` of the pages: a tag, empty where it is the clinic's.
+    ``password_own``: whoever logs in with it chose it; else it opens the pages and signs nothing.
+    ``reset_by``: who last set a password for this person in place of an older one, at ``reset_at``.
     """
 
     __tablename__ = "staff"
@@ -63,10 +66,38 @@ class StaffRow(SQLModel, table=True):
     created_at: datetime
     site_id: Annotated[int | None, Field(foreign_key="site.id")] = None
     language: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    password_own: bool = Field(default=True, sa_column_kwargs={"server_default": true()})
+    reset_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    reset_at: datetime | None = None
+
+
+class AskedRoleRow(SQLModel, table=True):
+    """Roles of medicine that a manager wants somebody to have: they act once a second person agrees.
+
+    ``alone``: they act since they were asked for, as there was nobody else who could have agreed.
+    """
+
+    __tablename__ = "asked_role"
+    __table_args__ = (
+        one_of("state", ASKED),
+        check("decided", "(state = 'asked') = (decided_at IS NULL)"),
+    )
+
+    id: Annotated[int | None, Field(primary_key=True)] = None
+    staff_id: int = Field(foreign_key="staff.id", index=True)
+    roles: list[str] = Field(sa_type=JSON)
+    asked_by: str
+    asked_at: datetime
+    state: str = Field(default="asked", index=True)
+    decided_by: str = ""
+    decided_at: datetime | None = None
 
 
 class LoginSessionRow(SQLModel, table=True):
-    """``id`` is the SHA-256 of the opaque id in the cookie: the table can't be replayed."""
+    """``id`` is the SHA-256 of the opaque id in the cookie: the table can't be replayed.
+
+    ``browser``: what it calls itself, in a few words.
+    """
 
     __tablename__ = "login_session"
     __table_args__ = (check("id", "length(id) = 64"),)
@@ -78,3 +109,4 @@ class LoginSessionRow(SQLModel, table=True):
     expires_at: datetime
     revoked_at: datetime | None = None
     reauthenticated_at: datetime | None = None
+    browser: str = Field(default="", sa_column_kwargs={"server_default": ""})

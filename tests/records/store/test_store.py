@@ -53,6 +53,20 @@ def _rows() -> list[SQLModel]:
             locked_until=NOW,
             created_at=NOW,
             site_id=2,
+            language="bn",
+            password_own=False,
+            reset_by="ines",
+            reset_at=NOW,
+        ),
+        t.AskedRoleRow(
+            id=1,
+            staff_id=1,
+            roles=["counsellor"],
+            asked_by="ines",
+            asked_at=NOW,
+            state="refused",
+            decided_by="omar",
+            decided_at=NOW,
         ),
         t.LoginSessionRow(
             id="a" * 64,
@@ -62,6 +76,7 @@ def _rows() -> list[SQLModel]:
             expires_at=NOW,
             revoked_at=NOW,
             reauthenticated_at=NOW,
+            browser="Phone",
         ),
         t.PatientRow(
             id=1,
