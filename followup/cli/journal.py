@@ -1,14 +1,20 @@
-"""``followup journal verify``: is the journal whole, and where does it break?"""
+"""``followup journal``: is the journal whole, where does it break, and what does it tell of one patient?"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import click
 
-from followup.cli.contract import CommandOutcome
+from followup.cli.contract import CommandOutcome, visible
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.clinical.english import counted
+from followup.errors import FollowupError
 from followup.recall.jobs.daily import kept_seal, seal_file
+from followup.records.house.clinics import clinic_zone
+from followup.records.people.opening import journal_of_patient
 from followup.records.plans.bound import verify_all
+from followup.records.store.journal import Detail
 
 
 @click.group()
@@ -39,3 +45,35 @@ def verify(folder: str | None) -> CommandOutcome:
             f" {counted(bound.sheets_before, 'sheet', 'sheets')} from before entries held a hash"
         )
     return CommandOutcome("\n".join([*lines, ""]))
+
+
+@journal.command()
+@folder_option
+@click.argument("code")
+def show(folder: str | None, code: str) -> CommandOutcome:
+    """Print what the journal tells of the patient CODE: who opened, changed or printed something, and when.
+
+    Times are the clinic's. "record opened" stands once for each person and day, whatever was opened; lists
+    with many names, and commands on this computer, are not counted as looks.
+    """
+    settings = settings_from(folder)
+    with opened(settings) as store, store.read() as session:
+        entries = journal_of_patient(session, code)
+        zone = clinic_zone(session)
+    if not entries:
+        raise FollowupError(
+            "journal.none", "the journal tells nothing of this code", where=code, fix="check the code"
+        )
+    lines = [
+        f"{entry.at.astimezone(zone):%Y-%m-%d %H:%M}  {entry.actor}  {entry.action}{_told(entry.details)}"
+        for entry in entries
+    ]
+    return CommandOutcome("".join(visible(line) + "\n" for line in lines))
+
+
+def _told(details: Mapping[str, Detail]) -> str:
+    """What an entry holds beside its action; hashes are for ``verify`` and say nothing to a reader."""
+    said = [
+        f"{name} {value}" for name, value in details.items() if name != "sha256" and value not in (None, "")
+    ]
+    return f"  ({', '.join(said)})" if said else ""

@@ -39,7 +39,8 @@ class Clinic:
     """The clinic's own data: ``zone`` is an IANA name, ``calendar`` JSON, ``code`` stands in the QR.
 
     ``cap_colours``: the caps of its bottles have the colours that the formulary names, so that sheets
-    may draw them. ``days_to_tick``: its sheets have them, where nobody chose otherwise.
+    may draw them. ``days_to_tick``: its sheets have them, where nobody chose otherwise. ``keep_years``: for
+    how many years after the last visit a record is kept; None: nobody said.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Clinic:
     calendar: str = "{}"
     cap_colours: bool = False
     days_to_tick: bool = False
+    keep_years: int | None = None
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,14 @@ import csv
 import io
 import json
 import os
+import re
 import stat
 from datetime import date, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from sqlmodel import select
 
 from followup.cli.backup import _refuse_while_served
 from followup.cli.files import write_out
@@ -24,7 +26,10 @@ from followup.recall.messages.channels import FolderSender, GatewaySender, MailS
 from followup.recall.messages.sending import queue_day
 from followup.records.jobs.upkeep import release_lease, take_lease
 from followup.records.people.messages import message_choice
+from followup.records.people.opening import note_opening
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.tables import PatientRow
+from followup.records.views import Actor
 from followup.settings import load_settings
 
 PHONES = [{"number": "+44 20 7946 0102"}, {"number": "+44 20 7946 0103", "whose": "carer"}]
@@ -199,6 +204,26 @@ def test_the_journal_tells_how_many_plans_and_sheets_are_as_they_were_signed(peo
     whole, bound = people("journal", "verify").splitlines()
     assert whole.startswith("The journal is whole: ")
     assert bound == "As they were signed and issued, by their hash: 2 plans, 2 sheets"
+
+
+def test_the_journal_of_a_patient_says_who_did_and_who_opened_what_and_holds_no_name(
+    people, sqlite_ward, inside
+) -> None:
+    now = sqlite_ward.at(3)
+    with sqlite_ward.store.write(Actor("mira", frozenset({"counsellor"}), "Mira"), now) as unit:
+        (patient_id,) = unit.session.exec(select(PatientRow.id).where(PatientRow.code == "K-1"))
+        note_opening(unit, patient_id=patient_id, day=now.date())
+    told = people("journal", "show", "k-1").splitlines()
+    assert told[0].split("  ")[2] == "record entered"
+    assert re.fullmatch(r"2027-03-0\d \d\d:\d\d  mira  record opened", told[-1])
+    with sqlite_ward.store.read() as session:
+        names = session.exec(select(PatientRow.name)).all()
+    assert [name for name in names for line in told if name in line] == []
+    nobody = inside("journal", "show", "K-99", **people.address)
+    assert (nobody.returncode, nobody.stderr) == (
+        2,
+        "followup: K-99: the journal tells nothing of this code - check the code\n",
+    )
 
 
 WAYS = {

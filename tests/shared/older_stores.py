@@ -218,12 +218,21 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
             **{"state": "granted", "decided_by": "omar", "decided_at": _LATER},
         },
     ),
+    ("0014", "opening", {"login": "mira", "patient_id": 7, "day": "2027-03-02"}),
+    (
+        "0014",
+        "erased",
+        {
+            **{"code_key": "k1", "code": "K-1", "site_id": 2, "patient_id": 7, "asked_at": _AT},
+            **{"asked_by": "omar", "kept_until": "2037-03-09", "gone_at": None, "sheets": "[]"},
+        },
+    ),
 )
 
 # What a step says of the rows that are there already: everything was at the first and only site, nobody is
 # bound to one, no cap has the published colour, nobody had left, no visit was given by somebody's word,
 # everybody reads the clinic's language, no call says which number was tried, everybody chose the own
-# password.
+# password, nobody said how long a record is kept.
 ADDED: Final[dict[str, dict[str, Row]]] = {
     "0002": {
         "patient": {"site_id": 1},
@@ -243,12 +252,13 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
         "staff": {"password_own": 1, "reset_by": "", "reset_at": None},
         "login_session": {"browser": ""},
     },
+    "0014": {"clinic": {"keep_years": None}},
 }
 # The first site, which the step that brings sites makes itself.
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 14))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 15))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

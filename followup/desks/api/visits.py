@@ -9,6 +9,7 @@ from fastapi import Body, Query
 
 from followup.care.danger import InDanger
 from followup.care.records.finding import LONGEST_SEARCH, scanned, whom
+from followup.care.records.opening import opens
 from followup.care.records.recording import known_patient
 from followup.care.trips.trip_days import days_to_choose
 from followup.care.trips.trip_lines import visit_lines
@@ -220,6 +221,9 @@ def _visit(hand: DeskHand, changed: TripView) -> VisitOut:
 def _found(hand: DeskHand, scan: Scan, people: list[Person], *, similar: bool = False) -> Found:
     with hand.store.read() as session:
         known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
+    if known:
+        # The address named nobody; a code that was found is one patient all the same.
+        opens(hand, hand.desk.opened, "sheet", known.sheet.id)
     return Found(
         read_as=scan.outcome,
         sheet=sheet_line(known.sheet) if known else None,

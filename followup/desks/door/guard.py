@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import get_args
 from urllib.parse import quote
 
 from fastapi import Request
 
+from followup.care.records.opening import opens
 from followup.desks.door.hand import Desk, DeskHand, desk_hand, desk_of
 from followup.desks.door.origin import is_cross_site
 from followup.desks.door.permissions import may
@@ -17,6 +19,7 @@ from followup.records.house.staff import (
     find_session,
     touch_session,
 )
+from followup.records.people.opening import Named
 from followup.records.plans.protocols import protocol_signature
 from followup.said import say
 from followup.typed import typed
@@ -57,6 +60,7 @@ def guard(request: Request) -> None:
     _refuse_strange(request)
     path = request.scope["route"].path
     if may(hand.roles, request.method, path):
+        _note_opening(request, hand)
         return
     if hand.login is None:
         raise LoginNeededError(wanted(request))
@@ -74,6 +78,18 @@ def _refuse_strange(request: Request) -> None:
         raise FollowupError("request.text", say("the address holds a zero byte"), fix=say("type it again"))
     if any(len(request.path_params.get(name, "")) > MOST_DIGITS for name in _NUMBERS):
         raise FollowupError("page.unknown", say("nothing has this number"), fix=say("open it from the list"))
+
+
+def _note_opening(request: Request, hand: DeskHand) -> None:
+    """Whatever names one patient in its address shows, or answers with, something of that patient."""
+    if hand.login is None:
+        return
+    for by in get_args(Named):
+        # A query names a patient where a page of many can be had of one alone.
+        value = request.path_params.get(by) or (by == "code" and request.query_params.get(by))
+        if value:
+            opens(hand, hand.desk.opened, by, value)
+            return
 
 
 def look_up(request: Request) -> DeskHand:

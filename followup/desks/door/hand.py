@@ -12,6 +12,7 @@ from fastapi import Depends, Request
 
 from followup.care.hand import Hand
 from followup.care.passwords import Passwords, usual_passwords
+from followup.care.records.opening import Opened
 from followup.clinical.protocol.protocol import Protocol
 from followup.desks.words.texts import Texts
 from followup.recall.codes.codes import Keyring
@@ -22,7 +23,10 @@ from followup.records.views import Clinic, LoginSession, ProtocolSignature
 
 @dataclass(frozen=True)
 class Desk:
-    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie."""
+    """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
+
+    ``opened``: whose looks are in the journal already, for as long as the process lives.
+    """
 
     store: Store
     protocol: Protocol
@@ -31,6 +35,7 @@ class Desk:
     passwords: Passwords = field(default_factory=usual_passwords)
     https: bool = False
     ways_out: frozenset[Channel] = frozenset({"paper"})
+    opened: Opened = field(default_factory=Opened)
 
 
 @dataclass(frozen=True, kw_only=True)

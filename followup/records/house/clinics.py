@@ -20,7 +20,7 @@ from followup.timing.calendar import Calendar, parse_calendar
 def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     """Store the clinic's data.
 
-    Errors: ``role.missing``; ``clinic.`` zone, code, name, phone, languages; the calendar's.
+    Errors: ``role.missing``; ``clinic.`` zone, code, name, phone, years, languages; the calendar's.
     """
     unit.need_role(*MANAGER, PROGRAM)
     unit.need_whole_clinic()
@@ -36,6 +36,7 @@ def put_clinic(unit: Unit, clinic: Clinic) -> Clinic:
     row.calendar = clinic.calendar
     row.cap_colours = clinic.cap_colours
     row.days_to_tick = clinic.days_to_tick
+    row.keep_years = clinic.keep_years
     unit.session.add(row)
     unit.log("clinic changed", "clinic", name=clinic.name, code=clinic.code, zone=clinic.zone)
     return clinic
@@ -73,6 +74,7 @@ def get_clinic(session: Session, site: int | None = None) -> Clinic:
         calendar=own.calendar or row.calendar,
         cap_colours=row.cap_colours,
         days_to_tick=row.days_to_tick,
+        keep_years=row.keep_years,
     )
 
 
@@ -114,6 +116,12 @@ def _check(clinic: Clinic) -> None:
             say("phone"),
             say("a telephone number is missing"),
             say("give one for the day and one for the night"),
+        )
+    if clinic.keep_years is not None and not 1 <= clinic.keep_years <= 100:
+        raise _refused(
+            say("years"),
+            say("a record is kept for 1 to 100 years"),
+            say("give the years that the law of the place says"),
         )
     if not clinic.sheet_languages:
         raise _refused(

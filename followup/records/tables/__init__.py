@@ -6,7 +6,14 @@ from followup.records.tables.alerts import ALERTS, AlertRow, LeavingCheckRow
 from followup.records.tables.base import metadata
 from followup.records.tables.clinic import ROLES, AskedRoleRow, ClinicRow, LoginSessionRow, StaffRow
 from followup.records.tables.desks import HandingRow, SheetChoiceRow, StockCountRow, TeachBackRow
-from followup.records.tables.people import OperationListRow, OperationRow, PatientRow, RecordVersionRow
+from followup.records.tables.people import (
+    ErasedRow,
+    OpeningRow,
+    OperationListRow,
+    OperationRow,
+    PatientRow,
+    RecordVersionRow,
+)
 from followup.records.tables.plans import (
     CarePlanRow,
     PlaceRow,
@@ -48,6 +55,7 @@ __all__ = [
     "ClinicRow",
     "ContactAttemptRow",
     "DailyRunRow",
+    "ErasedRow",
     "HandingRow",
     "HeartbeatRow",
     "JournalRow",
@@ -56,6 +64,7 @@ __all__ = [
     "LoginSessionRow",
     "MessageChoiceRow",
     "MessageRow",
+    "OpeningRow",
     "OperationListRow",
     "OperationRow",
     "PatientRow",

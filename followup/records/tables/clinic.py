@@ -18,13 +18,15 @@ class ClinicRow(SQLModel, table=True):
     """One row. ``code`` stands in the QR; ``zone`` is an IANA name; ``calendar`` is calendar JSON.
 
     ``cap_colours``: the caps of the bottles have the colours that the formulary names.
-    ``days_to_tick``: every sheet has them, where nobody chose otherwise.
+    ``days_to_tick``: every sheet has them, where nobody chose otherwise. ``keep_years``: how long the law of
+    the place wants a record kept after the last visit; NULL: nobody said (``records/people/keeping.toml``).
     """
 
     __tablename__ = "clinic"
     __table_args__ = (
         check("single", "id = 1"),
         check("code", "length(code) BETWEEN 1 AND 8 AND code = upper(code)"),
+        check("keep_years", "keep_years BETWEEN 1 AND 100"),
     )
 
     id: int = Field(default=1, primary_key=True)
@@ -41,6 +43,7 @@ class ClinicRow(SQLModel, table=True):
     calendar: str = Field(default="{}", sa_type=Text)
     cap_colours: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
     days_to_tick: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    keep_years: int | None = None
 
 
 class StaffRow(SQLModel, table=True):

@@ -83,3 +83,37 @@ class OperationListRow(SQLModel, table=True):
     name: str
     eye: str
     position: int = 0
+
+
+class OpeningRow(SQLModel, table=True):
+    """On ``day``, the clinic's, ``login`` opened something of the patient: its entry is in the journal.
+
+    Kept for a few days, only so that nobody's second look writes a second entry.
+    """
+
+    __tablename__ = "opening"
+
+    login: str = Field(primary_key=True)
+    patient_id: int = Field(primary_key=True, foreign_key="patient.id")
+    day: date = Field(primary_key=True, index=True)
+
+
+class ErasedRow(SQLModel, table=True):
+    """Somebody asked that the patient be erased: what was not the record went at ``asked_at``.
+
+    ``kept_until``: the last day on which the record must be kept. ``gone_at``: when it went too; from then
+    on the patient has no row, and ``sheets`` are the recall ids of the sheets that were printed.
+    """
+
+    __tablename__ = "erased"
+    __table_args__ = (check("gone", "(gone_at IS NULL) = (patient_id IS NOT NULL)"),)
+
+    code_key: str = Field(primary_key=True)
+    code: str
+    site_id: int = Field(default=1, foreign_key="site.id")
+    patient_id: Annotated[int | None, Field(foreign_key="patient.id")] = None
+    asked_at: datetime
+    asked_by: str
+    kept_until: date
+    gone_at: datetime | None = None
+    sheets: list[str] = Field(default_factory=list, sa_type=JSON)
