@@ -7,6 +7,7 @@ import secrets
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from sqlalchemy import CursorResult
 from sqlmodel import Session, col, select, update
 
 from followup.errors import FollowupError
@@ -248,6 +249,15 @@ def end_sessions_of(unit: Unit, *, login: str) -> None:
         .where(col(LoginSessionRow.staff_id) == row.id, col(LoginSessionRow.revoked_at).is_(None))
         .values(revoked_at=unit.now)
     )
+
+
+def end_all_sessions(unit: Unit) -> int:
+    """Log everybody out everywhere; how many log-ins that ended. Its journal entry is the caller's."""
+    result = unit.session.execute(
+        update(LoginSessionRow).where(col(LoginSessionRow.revoked_at).is_(None)).values(revoked_at=unit.now)
+    )
+    assert isinstance(result, CursorResult)
+    return result.rowcount
 
 
 def _update_session(unit: Unit, token: str, **values: datetime) -> None:

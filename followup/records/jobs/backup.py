@@ -93,8 +93,14 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
     return Backup(final, now, rows, seal, bool(passphrase))
 
 
-def verify_file(path: Path) -> tuple[int, Seal]:
-    """Open a backup: rows in all and the journal's seal. Errors: ``backup.broken``, ``backup.newer``."""
+def verify_file(path: Path, *, named: Path | None = None, unproved: bool = False) -> tuple[int, Seal]:
+    """Open a backup: rows in all and the journal's seal.
+
+    ``named``: the file that a refusal names, where ``path`` is a copy of it. ``unproved``: one without a
+    proof inside is taken too; one whose proof does not hold never is. Errors: ``backup.broken``,
+    ``backup.newer``, ``backup.proof``.
+    """
+    told = named or path
     engine = make_engine(sqlite_url(path), pooled=False)
     try:
         state = schema_state(engine)
@@ -102,26 +108,35 @@ def verify_file(path: Path) -> tuple[int, Seal]:
             raise FollowupError(
                 "backup.newer",
                 "it was made by a newer version of the program",
-                where=str(path),
+                where=str(told),
                 fix="install that version first",
             )
         if state == "empty":
-            raise broken(path, "it holds no clinic")
-        if proof_holds(path) is False:
-            raise broken(path, "its rows are not those that were saved")
+            raise broken(told, "it holds no clinic")
+        proved = proof_holds(path)
+        if proved is False:
+            raise broken(told, "its rows are not those that were saved")
+        if proved is None and not unproved:
+            raise FollowupError(
+                "backup.proof",
+                "it holds no proof that its rows are those that were saved",
+                where=str(told),
+                fix="take another; a database put aside, or a backup made before they held one, goes back "
+                "with --without-proof",
+            )
         with engine.execution_options(reading=True).connect() as connection:
             problem = connection.execute(text("PRAGMA integrity_check")).scalar()
             if problem != "ok" or connection.execute(text("PRAGMA foreign_key_check")).first():
-                raise broken(path, "the file is damaged")
+                raise broken(told, "the file is damaged")
             whole = Session(connection)
             seal = verify_all(whole).journal if state == "current" else verify_journal(whole)
             rows = sum(count for count, _ in fingerprints(connection).values()) if state == "current" else 0
         return rows, seal
     except (DatabaseError, sqlite3.Error, UnicodeDecodeError):
-        raise broken(path, "the file is damaged or no backup") from None
+        raise broken(told, "the file is damaged or no backup") from None
     except FollowupError as error:
         if error.code in ("journal.broken", "journal.unlike"):
-            raise broken(path, error.what) from None
+            raise broken(told, error.what) from None
         raise
     finally:
         engine.dispose()

@@ -13,6 +13,8 @@ from pathlib import Path
 
 _PROOF = "backup_proof"
 _SCHEMA = "(schema)"
+# Not in the proofs of the first backups that held one.
+_KINDS = "(kinds)"
 
 
 def put_proof(path: Path) -> None:
@@ -33,20 +35,33 @@ def proof_holds(path: Path) -> bool | None:
         if not file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (_PROOF,)).fetchone():
             return None
         kept = dict(file.execute(f"SELECT name, sha256 FROM {_PROOF}"))  # noqa: S608
-        return bool(kept == _hashes(file))
+        found = _hashes(file)
+        return kept == found or kept == {name: told for name, told in found.items() if name != _KINDS}
 
 
-def drop_proof(path: Path) -> None:
-    """Take the proof out: from here on the file is a database that changes."""
-    with closing(sqlite3.connect(path)) as file, file:
+def copy_without_proof(path: Path, copy: Path) -> bool:
+    """Write the rows of a backup into a new file, from here on a database that changes; whether all arrived.
+
+    Nothing of the old file but its rows: what was damaged where no row is stays behind. May raise what
+    SQLite raises on a damaged file.
+    """
+    copy.touch(mode=0o600, exist_ok=False)
+    with closing(sqlite3.connect(path)) as file:
+        file.execute("VACUUM INTO ?", (str(copy),))
+    whole = proof_holds(copy) is not False
+    with closing(sqlite3.connect(copy)) as file, file:
         file.execute(f"DROP TABLE IF EXISTS {_PROOF}")
+    return whole
 
 
 def _hashes(file: sqlite3.Connection) -> dict[str, str]:
     file.text_factory = bytes
     try:
         shape = "SELECT name, sql FROM sqlite_master WHERE tbl_name <> ? ORDER BY name"
-        found = {_SCHEMA: _hash(file.execute(shape, (_PROOF,)))}
+        kinds = "SELECT type, name, tbl_name FROM sqlite_master WHERE tbl_name <> ? ORDER BY name"
+        found = {
+            each: _hash(file.execute(asked, (_PROOF,))) for each, asked in ((_SCHEMA, shape), (_KINDS, kinds))
+        }
         tables = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT IN (?, 'sqlite_sequence')"
         for (name,) in file.execute(tables, (_PROOF,)).fetchall():
             quoted = name.decode().replace('"', '""')

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import secrets
+import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,69 +15,125 @@ import pyrage
 from sqlalchemy import Engine
 
 from followup.errors import FollowupError
+from followup.records.house.staff import end_all_sessions
 from followup.records.jobs.backup import broken, file_hash, note_hash, note_of, read_note, verify_file
-from followup.records.jobs.proof import drop_proof
-from followup.records.store.copying import Carried, carry
+from followup.records.jobs.older_staff import OlderPerson, ReplacedStaff, carry_switched_off, replaced_staff
+from followup.records.jobs.proof import copy_without_proof
+from followup.records.store.copying import carry
 from followup.records.store.durable import flush_folder, write_whole
 from followup.records.store.engine import make_engine, sqlite_url
 from followup.records.store.journal import Seal
 from followup.records.store.migrations import upgrade
+from followup.records.store.store import Store
+from followup.records.views import Actor
 
 _TRIES = 10
 
 
-def restore(backup: Path, target: Path, now: datetime, *, passphrase: str = "") -> Path | None:
+@dataclass(frozen=True)
+class Restored:
+    """What came of it: ``kept``, where the file that was replaced lies; the journal as the backup holds it.
+
+    ``replaced``: the journal of the database that was put aside, and ``people`` who was changed after the
+    backup; both None where there was none that could be read.
+    """
+
+    kept: Path | None
+    journal: Seal
+    sessions_ended: int
+    replaced: Seal | None
+    people: tuple[OlderPerson, ...] | None
+
+
+@dataclass(frozen=True)
+class Restoring:
+    """How a backup is put back: by whom, when, with which passphrase.
+
+    ``unproved``: one that carries no proof inside is taken too, made before backups did.
+    """
+
+    by: Actor
+    now: datetime
+    passphrase: str = ""
+    unproved: bool = False
+
+
+def restore(backup: Path, target: Path, how: Restoring) -> Restored:
     """Put a backup in the place of the SQLite file ``target``; the file that was there is kept beside.
 
-    Returns where the old file is kept; None where there was none. Nothing is touched unless the
-    backup opens and is whole. Errors: ``backup.missing``, ``broken``, ``newer``, ``passphrase``.
+    Nobody is logged in afterwards, and who was switched off in the meantime stays so. Nothing is touched
+    unless the backup opens and is whole. Errors: ``backup.missing``, ``broken``, ``proof``, ``newer``,
+    ``passphrase``.
     """
     target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    with _draft(backup, target.parent, target.name, passphrase) as draft:
-        kept = put_aside(target, now)
+    with _draft(backup, target.parent, target.name, how, replaced_staff(target)) as (draft, restored):
+        kept = put_aside(target, how.now)
         draft.replace(target)
         flush_folder(target.parent)
-        return kept
+        return replace(restored, kept=kept)
 
 
-def restore_into(backup: Path, target: Engine, *, passphrase: str = "") -> Carried:
+def restore_into(backup: Path, target: Engine, how: Restoring) -> Restored:
     """Carry a backup into a database on a server, which must be empty: nothing there is ever replaced.
 
     All or nothing, and compared row by row. Errors: as :func:`restore`, and those of ``carry``.
     """
     with (
         tempfile.TemporaryDirectory(prefix="followup-") as folder,
-        _draft(backup, Path(folder), "restored", passphrase) as draft,
+        _draft(backup, Path(folder), "restored", how, None) as (draft, restored),
     ):
         source = make_engine(sqlite_url(draft), pooled=False)
         try:
-            return carry(source, target)
+            carry(source, target)
         finally:
             source.dispose()
+        return restored
 
 
 @contextmanager
-def _draft(backup: Path, folder: Path, name: str, passphrase: str) -> Iterator[Path]:
-    """A copy of the backup, opened, checked and of the newest schema; gone again at the end."""
+def _draft(
+    backup: Path, folder: Path, name: str, how: Restoring, replaced: ReplacedStaff | None
+) -> Iterator[tuple[Path, Restored]]:
+    """A copy of the backup, opened, checked, of the newest schema, nobody logged in; gone at the end."""
     if not backup.is_file():
         raise FollowupError("backup.missing", "no such file", where=str(backup), fix="name a backup")
     draft = folder / f"{name}.{secrets.token_hex(4)}.part"
+    saved = draft.with_name(f"{draft.name}-saved")
     try:
-        write_whole(draft, _opened(backup, passphrase))
-        _, seal = verify_file(draft)
+        write_whole(saved, _opened(backup, how.passphrase))
+        _, seal = verify_file(saved, named=backup, unproved=how.unproved)
         _compare_hash(backup)
         _compare_note(backup, seal)
-        drop_proof(draft)
+        if not _copied(saved, draft):
+            raise broken(backup, "the file is damaged")
         engine = make_engine(sqlite_url(draft), pooled=False)
         try:
             upgrade(engine)
+            ended, people = _begin_anew(Store(engine), backup, how, replaced)
         finally:
             engine.dispose()
-        verify_file(draft)
-        yield draft
+        verify_file(draft, named=backup, unproved=True)
+        yield draft, Restored(None, seal, ended, replaced.journal if replaced else None, people)
     finally:
         for leftover in folder.glob(f"{draft.name}*"):
             leftover.unlink(missing_ok=True)
+
+
+def _copied(saved: Path, draft: Path) -> bool:
+    try:
+        return copy_without_proof(saved, draft)
+    except sqlite3.Error:
+        return False
+
+
+def _begin_anew(
+    store: Store, backup: Path, how: Restoring, replaced: ReplacedStaff | None
+) -> tuple[int, tuple[OlderPerson, ...] | None]:
+    """End every log-in, some of which had been ended since, and say in the journal where this comes from."""
+    with store.write(how.by, how.now) as unit:
+        ended = end_all_sessions(unit)
+        unit.log("restored from a backup", "clinic", backup=backup.name, sessions_ended=ended)
+        return ended, None if replaced is None else carry_switched_off(unit, replaced.people)
 
 
 def _opened(backup: Path, passphrase: str) -> bytes:

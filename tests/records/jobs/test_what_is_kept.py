@@ -15,10 +15,16 @@ from followup.cli.files import write_out
 from followup.errors import FollowupError
 from followup.records.jobs import backup as backing_up
 from followup.records.jobs.backup import backups, damaged_backups, prune, take_backup, to_keep
-from followup.records.jobs.restoring import restore
+from followup.records.jobs.restoring import Restoring, restore
 from followup.records.store.durable import write_whole
+from followup.records.views import SYSTEM
 
 NOW = datetime(2027, 3, 31, 1, 30, tzinfo=UTC)
+
+
+def put_back(path, target, now, **more):
+    """Put a backup back as the program itself; where what was there is kept."""
+    return restore(path, target, Restoring(SYSTEM, now, **more)).kept
 
 
 def _days(*texts):
@@ -166,8 +172,8 @@ def test_a_restored_database_is_its_owners_alone_and_so_is_the_one_kept_aside(
 ):
     taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", NOW)
     target = tmp_path / "new" / "followup.db"
-    assert restore(taken.path, target, NOW) is None
-    kept = restore(taken.path, target, NOW)
+    assert put_back(taken.path, target, NOW) is None
+    kept = put_back(taken.path, target, NOW)
     assert [_mode(one) for one in (target.parent, target, kept)] == [0o700, 0o600, 0o600]
     assert sorted(path.name for path in target.parent.iterdir()) == sorted([target.name, kept.name])
 
@@ -237,7 +243,7 @@ def test_what_is_not_the_whole_backup_is_not_put_back(sqlite_ward, tmp_path, wha
     target = tmp_path / "target.db"
     target.write_bytes(b"as it was")
     with pytest.raises(FollowupError) as caught:
-        restore(path, target, NOW)
+        put_back(path, target, NOW)
     assert (caught.value.code, target.read_bytes()) == (code, b"as it was")
     assert list(tmp_path.glob("target.db?*")) == []
 
@@ -245,7 +251,7 @@ def test_what_is_not_the_whole_backup_is_not_put_back(sqlite_ward, tmp_path, wha
 def test_a_note_of_the_right_file_is_no_obstacle_and_none_is_needed(sqlite_ward, tmp_path):
     taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", NOW)
     assert backups(tmp_path / "b") == (replace(taken, at=NOW),)
-    restore(taken.path, tmp_path / "one.db", NOW)
+    put_back(taken.path, tmp_path / "one.db", NOW)
     taken.path.with_name(f"{taken.path.name}.note.json").unlink()
-    restore(taken.path, tmp_path / "two.db", NOW)
+    put_back(taken.path, tmp_path / "two.db", NOW)
     assert backups(tmp_path / "b") == ()
