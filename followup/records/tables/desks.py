@@ -61,7 +61,7 @@ class HandingRow(SQLModel, table=True):
     patient_id: int = Field(index=True)
     plan_id: int = Field(index=True)
     bottles: list[dict[str, Any]] = Field(sa_type=JSON)
-    day: date
+    day: date = Field(index=True)
     by: str
     at: datetime
     taken_back_at: datetime | None = None

@@ -53,7 +53,7 @@ class RecordVersionRow(SQLModel, table=True):
     number: int
     body: str = Field(sa_type=Text)
     entered_by: str
-    entered_at: datetime
+    entered_at: datetime = Field(index=True)
 
 
 class OperationRow(SQLModel, table=True):

@@ -91,7 +91,7 @@ class TripRow(SQLModel, table=True):
     holds_places: bool = False
     arrived_at: datetime | None = None
     arrival_nonce: str | None = None
-    seen_on: date | None = None
+    seen_on: date | None = Field(default=None, index=True)
     fulfilled_at: datetime | None = None
     served: list[str] = Field(default_factory=list, sa_type=JSON)
     ended_reason: str | None = None

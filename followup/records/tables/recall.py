@@ -63,7 +63,7 @@ class ContactAttemptRow(SQLModel, table=True):
     id: Annotated[int | None, Field(primary_key=True)] = None
     patient_id: int = Field(foreign_key="patient.id")
     at: datetime
-    day: date
+    day: date = Field(index=True)
     by: str
     rung: int
     way: str
