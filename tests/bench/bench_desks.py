@@ -180,7 +180,8 @@ def known_of(database: Path) -> Known:
         codes = [
             row[0]
             for row in store.execute(
-                "SELECT p.code FROM patient p JOIN care_plan c ON c.patient_id = p.id WHERE c.status = 'active'"
+                "SELECT p.code FROM patient p JOIN care_plan c ON c.patient_id = p.id"
+                " WHERE c.status = 'active'"
             )
         ]
         return Known(
@@ -212,9 +213,11 @@ class Server:
         for _ in range(300):
             with suppress(httpx2.HTTPError):
                 if httpx2.get(f"{self.base}/readyz").status_code == 200:
-                    return self._settle()
+                    break
             time.sleep(0.2)
-        raise SystemExit("the server did not come up; see serve.log")
+        else:
+            raise SystemExit("the server did not come up; see serve.log")
+        self._settle()
 
     def _settle(self) -> None:
         """The first minute's work of the day is no page's."""
@@ -352,8 +355,8 @@ def together(
     spent, took = server.cpu() - cpu, time.monotonic() - begun
     tell(
         f"\n{len(crowd)} people, {took:.0f} s: {sum(len(a.seconds) for a in found.values())} pages,"
-        f" the server busy {spent / took:.0%} of one core; memory {memory:.0f} MB at the start, {most:.0f} at most,"
-        f" {server.memory():.0f} at the end"
+        f" the server busy {spent / took:.0%} of one core; memory {memory:.0f} MB at the start,"
+        f" {most:.0f} at most, {server.memory():.0f} at the end"
     )
     tell(f"{'page':12} {'times':>6} {'median ms':>9} {'p95 ms':>8} {'most ms':>8} {'bytes':>9} errors")
     every = [second for asked in found.values() for second in asked.seconds]

@@ -258,7 +258,7 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 15))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 16))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:
