@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 from keyword import iskeyword
@@ -69,4 +70,6 @@ def cli() -> None:
 
 def main() -> None:
     """Entry point of the ``followup`` script."""
+    # Lists, sheets, keys and databases hold what patients told: whatever is written is its owner's alone.
+    os.umask(0o077)
     sys.exit(run(cli, sys.argv[1:]))

@@ -34,6 +34,7 @@ from followup.recall.jobs.sweep import sweep as run_sweep
 from followup.records.house.clinics import clinic_calendar_of, get_clinic, is_set_up, put_clinic
 from followup.records.house.staff import add_staff
 from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.private import open_to_others, shut
 from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Clinic
 from followup.settings import Settings
@@ -263,6 +264,7 @@ def _new_store(settings: Settings) -> Iterator[Store]:
     path = sqlite_file(settings)
     for place in (settings.folder, path.parent if path else settings.folder, settings.key_file.parent):
         place.mkdir(parents=True, exist_ok=True, mode=0o700)
+    shut(open_to_others(settings.folder))
     fresh = path is not None and _is_made_now(path)
     try:
         with reachable(settings) as store:

@@ -19,6 +19,7 @@ from followup.language.catalogue_files import bind_clinic
 from followup.records.duties import PROGRAM
 from followup.records.house.clinics import get_clinic
 from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.private import open_to_others, shut
 from followup.records.store.store import Store
 from followup.records.views import Actor
 from followup.settings import Settings, load_settings
@@ -47,6 +48,7 @@ def opened(settings: Settings) -> Iterator[Store]:
     path = sqlite_file(settings)
     if path is not None and not path.is_file():
         raise _not_set_up(settings)
+    shut(open_to_others(settings.folder, *([path] if path else [])))
     bind_clinic(settings.folder)
     with reachable(settings) as store:
         state = schema_state(store.engine)

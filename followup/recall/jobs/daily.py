@@ -197,7 +197,13 @@ def _integrity(place: Workplace, day: date, now: datetime) -> str:
 
 
 def _backup(place: Workplace, day: date, now: datetime) -> str:
-    taken = take_backup(place.store.engine, place.backups, now, passphrase=place.passphrase)
+    taken = take_backup(
+        place.store.engine,
+        place.backups,
+        now,
+        passphrase=place.passphrase,
+        clear=(place.folder, place.lists),
+    )
     head = f"{taken.path.name}: {taken.rows} rows, verified"
     if not _clock_went_on(place, now):
         return f"{head}; no old one was deleted: the program was not at work in the two days before"

@@ -19,11 +19,13 @@ from followup.recall.messages.clock import why_messages_wait
 from followup.recall.messages.sending import SENDING
 from followup.records.house.clinics import get_clinic
 from followup.records.jobs.backup import backups, damaged_backups
+from followup.records.jobs.leftovers import kept_aside_long, leftovers
 from followup.records.jobs.upkeep import heartbeat, lease
 from followup.records.people.messages import unsent_messages, unusable_choices
 from followup.records.plans.bound import verify_all
 from followup.records.plans.protocols import protocol_signature
 from followup.records.store.journal import newest_entry_at
+from followup.records.store.private import open_to_others
 from followup.records.store.store import Session
 
 # Three sweeps; a server that is merely slow is not called dead.
@@ -82,7 +84,7 @@ def findings(place: Workplace, key_file: Path, now: datetime) -> tuple[HealthFin
             *_protocol(session, place.protocol),
             *_messages(session, now),
         ]
-    found += [*_disk(place.folder), *_fonts(), *_keys(key_file), *_backups(place, now)]
+    found += [*_disk(place.folder), *_fonts(), *_keys(key_file), *_backups(place, now), *_files(place, now)]
     return tuple(sorted(found, key=lambda finding: finding.code[1:]))
 
 
@@ -191,6 +193,35 @@ def _keys(key_file: Path) -> Iterator[HealthFinding]:
         load_keyring(key_file)
     except FollowupError as error:
         yield HealthFinding("E11", f"{error.where}: {error.what}", error.fix)
+
+
+def _files(place: Workplace, now: datetime) -> Iterator[HealthFinding]:
+    url = place.store.engine.url
+    database = [Path(url.database)] if url.get_backend_name() == "sqlite" and url.database else []
+    if found := open_to_others(place.folder, *database):
+        yield HealthFinding(
+            "W19",
+            f"other users of this computer can get at {_some(found)}",
+            "run: chmod -R go= on it, as the one to whom it belongs",
+        )
+    folders = {place.folder, place.lists, place.backups, *(path.parent for path in database)}
+    if found := tuple(path for each in folders for path in leftovers(each, now.timestamp())):
+        yield HealthFinding(
+            "W20",
+            f"a run that was broken off left {_some(found)}",
+            "the next backup deletes what lies with it and in the clinic's folder; delete it where it stays",
+        )
+    if found := tuple(path for each in folders for path in kept_aside_long(each, now)):
+        yield HealthFinding(
+            "W21",
+            f"a restore put aside, more than thirty days ago, {_some(found)}",
+            "see whether anybody still needs it, then delete it: it holds what patients told",
+        )
+
+
+def _some(paths: tuple[Path, ...]) -> str:
+    more = f" and {len(paths) - 3} more" if len(paths) > 3 else ""
+    return f"{', '.join(map(str, sorted(paths)[:3]))}{more}"
 
 
 def _backups(place: Workplace, now: datetime) -> Iterator[HealthFinding]:

@@ -22,6 +22,7 @@ from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session
 
 from followup.errors import FollowupError
+from followup.records.jobs.leftovers import clear_leftovers
 from followup.records.jobs.proof import proof_holds, put_proof
 from followup.records.plans.bound import verify_all
 from followup.records.store.copying import carry, fingerprints
@@ -45,9 +46,12 @@ class Backup:
     encrypted: bool
 
 
-def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str = "") -> Backup:
+def take_backup(
+    engine: Engine, folder: Path, now: datetime, *, passphrase: str = "", clear: Iterable[Path] = ()
+) -> Backup:
     """Write a verified backup into ``folder``; an unfinished one never bears a backup's name.
 
+    What killed runs left in ``folder``, and in the folders to ``clear``, is deleted first.
     Errors: ``backup.folder`` (can't be written, disk full), ``backup.broken`` (it did not verify).
     """
     stem = f"{_PREFIX}{now.astimezone(UTC):%Y%m%dT%H%M%SZ}"
@@ -56,6 +60,9 @@ def take_backup(engine: Engine, folder: Path, now: datetime, *, passphrase: str 
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         # Its owner's alone from the first byte on, not only when it is whole.
         draft.touch(mode=0o600, exist_ok=False)
+        # What was just made tells the time by the clock of the files themselves.
+        for each in (folder, *clear):
+            clear_leftovers(each, draft.stat().st_mtime)
         _write(engine, draft)
         put_proof(draft)
         rows, seal = verify_file(draft)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +39,7 @@ def make_engine(url: str, *, pooled: bool = True) -> Engine:
     if not parsed.database or parsed.database == ":memory:":
         raise _bad_url("a SQLite database needs a file")
     engine = create_engine(parsed, **_pool(pooled))
+    event.listen(engine, "do_connect", _make_private(Path(parsed.database)))
     event.listen(engine, "connect", _set_rules)
     event.listen(engine, "begin", _begin)
     return engine
@@ -50,6 +53,17 @@ def _bad_url(what: str) -> FollowupError:
     return FollowupError(
         "store.url", what, where="database", fix="give a SQLite file or postgresql+psycopg://..."
     )
+
+
+def _make_private(file: Path) -> Callable[..., None]:
+    """A new file is its owner's alone from the first byte on; SQLite gives its mode to what lies beside."""
+
+    def make(*_of_the_driver: object) -> None:
+        # Where it can't be made, or is there already, the driver says what there is to say.
+        with suppress(OSError):
+            file.touch(mode=0o600, exist_ok=False)
+
+    return make
 
 
 def _set_rules(connection: Any, _entry: ConnectionPoolEntry) -> None:

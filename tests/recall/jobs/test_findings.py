@@ -17,6 +17,7 @@ from followup.recall.jobs.scheduler import work
 from followup.recall.jobs.sweep import sweep
 from followup.records.jobs.upkeep import note_heartbeat, take_lease
 from followup.records.plans.protocols import sign_protocol
+from followup.records.store.durable import write_whole
 
 NOON = 6.5
 
@@ -28,7 +29,7 @@ def sound(ward, in_hand, agreed, place_of):
     in_hand(ward, plan)
     agreed(ward, plan.patient_id)
     place = place_of(ward)
-    place.folder.mkdir()
+    place.folder.mkdir(mode=0o700)
     create_keyring(place.folder / "keys.json")
     protocol = place.protocol
     with ward.store.write(ward.surgeon, ward.now) as unit:
@@ -76,7 +77,7 @@ def _backup_ahead(clinic, _patch) -> None:
     """As a clock two years ahead left one: it would be the newest until then."""
     for path in list(clinic.place.backups.iterdir()):
         other = path.with_name(path.name.replace("2027", "2029"))
-        other.write_bytes(path.read_bytes().replace(b'"at": "2027', b'"at": "2029'))
+        write_whole(other, path.read_bytes().replace(b'"at": "2027', b'"at": "2029'))
 
 
 def _backup_damaged(clinic, _patch) -> None:

@@ -23,7 +23,7 @@ WATCHED = ("E01", "W02", "E03", "E05", "E09", "W09", "E12", "W13", "W15")
 def sound(sqlite_ward, place_of, monkeypatch):
     """A clinic in which nothing is found: a sweep just now, an encrypted backup an hour old."""
     place, now = place_of(sqlite_ward), sqlite_ward.at(4)
-    place.folder.mkdir()
+    place.folder.mkdir(mode=0o700)
     create_keyring(place.folder / "keys.json")
     with sqlite_ward.store.write(sqlite_ward.surgeon, sqlite_ward.now) as unit:
         sign_protocol(unit, hash=place.protocol.hash, name="sample", version="1")
@@ -43,7 +43,7 @@ def _beat(clinic, name: str, age: timedelta, *, ok: bool = True) -> None:
 def _backup(clinic, age: timedelta, *, name: str = "sqlite3.age") -> None:
     """A file that looks like a backup; what was there goes."""
     folder, at = clinic.place.backups, clinic.now - age
-    folder.mkdir(exist_ok=True)
+    folder.mkdir(exist_ok=True, mode=0o700)
     for old in folder.iterdir():
         old.unlink()
     file = folder / f"followup-{at:%Y%m%dT%H%M%SZ}.{name}"
