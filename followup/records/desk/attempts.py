@@ -114,7 +114,8 @@ def note_attempt(
         "tried to reach", f"patient:{patient.code}", way=way, outcome=outcome, attempt=row.id, stood=stood
     )
     if outcome in _BY_ATTEMPT:
-        _put_standing(unit, patient, _BY_ATTEMPT[outcome], reason=note.strip() or outcome)
+        # The note stays out of the journal: it can be erased where it lies, and what came of it is told.
+        _put_standing(unit, patient, _BY_ATTEMPT[outcome], reason=note.strip() or outcome, in_journal=outcome)
     return _attempt(row)
 
 
@@ -219,7 +220,9 @@ def standing_word(session: Session, patient_id: int) -> StandingWord:
     return cast(StandingWord, row.standing) if row else "followed"
 
 
-def _put_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str) -> FollowStanding:
+def _put_standing(
+    unit: Unit, patient: PatientRow, standing: StandingWord, *, reason: str, in_journal: str = ""
+) -> FollowStanding:
     assert patient.id is not None
     row = unit.session.get(StandingRow, patient.id) or StandingRow(
         patient_id=patient.id, standing=standing, since=unit.now, by=""
@@ -228,7 +231,8 @@ def _put_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *, re
     row.standing, row.since, row.by, row.reason = standing, unit.now, unit.actor.login, reason
     unit.session.add(row)
     unit.session.flush()
-    unit.log("standing changed", f"patient:{patient.code}", before=before, after=standing, reason=reason)
+    told = in_journal or reason
+    unit.log("standing changed", f"patient:{patient.code}", before=before, after=standing, reason=told)
     return _standing(row)
 
 

@@ -16,7 +16,7 @@ from followup.records.people.folding import fold_code, fold_name, fold_phone
 from followup.records.people.oplist import refuse_other_eye
 from followup.records.store.binding import ALL_SITES, site_of_session
 from followup.records.store.store import Unit
-from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
+from followup.records.tables import ErasedRow, OperationRow, PatientRow, RecordVersionRow
 from followup.records.views import PatientView, RecordVersion
 from followup.said import say
 from followup.typed import typed
@@ -38,8 +38,8 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     """A new patient with the first version of the record.
 
     Errors: ``role.missing``, also for decisions of the surgeon in it that a surgeon does not store;
-    ``record.exists`` when the code is known, ``record.eye`` when the operation list of the day names the
-    other eye.
+    ``record.exists`` when the code is known or was that of somebody who was erased, ``record.eye`` when the
+    operation list of the day names the other eye.
     """
     unit.need_role(*CLINICAL, PROGRAM)
     if (said := surgeons_words(record)) and not unit.actor.roles & {*SURGEON, PROGRAM}:
@@ -53,6 +53,15 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
             say("the code {code} is already in use", code=typed(known.code)),
             where=say("patient.code"),
             fix=say("open that patient and add the operation there, or correct the code"),
+        )
+    gone = select(ErasedRow).where(ErasedRow.code_key == key, col(ErasedRow.gone_at).is_not(None))
+    if unit.session.exec(gone, execution_options=ALL_SITES).first() is not None:
+        # The journal still speaks of that patient by this code.
+        raise FollowupError(
+            "record.exists",
+            say("the code {code} was that of a patient who was erased", code=typed(record.patient.code)),
+            where=say("patient.code"),
+            fix=say("give another code"),
         )
     refuse_phones(record.patient.telephones)
     refuse_other_eye(unit.session, record)

@@ -1,7 +1,8 @@
 """Signed plans and issued sheets bound to the journal: its entry holds the hash of what was signed or issued.
 
 The chain shows that no entry was changed; the hash in the entry shows that neither was what it speaks
-of. Entries from before they held a hash prove nothing of the row, and are counted as such.
+of. Entries from before they held a hash prove nothing of the row, and are counted as such. Where a patient
+asked to be erased, its entry holds the plan's hash from then on, or says that plan and sheet are gone.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from followup.records.tables import (
     SheetRow,
 )
 
-SIGNED, ISSUED = "plan signed", "sheet printed"
+SIGNED, ISSUED, ERASED = "plan signed", "sheet printed", "patient erased"
 _PLAN = (
     *("id", "patient_id", "number", "record_number", "as_of", "body", "edits", "reason"),
     *("protocol_hash", "engine", "drafted_by", "drafted_at", "signed_by", "signed_at"),
@@ -82,6 +83,9 @@ def verify_all(session: Session, *, at_least: Seal | None = None) -> Verified:
 
 def _compare_plans(session: Session) -> tuple[int, int]:
     hashes, before = _entries(session, SIGNED, "plan")
+    for subject, details in _erasings(session):
+        for number, _, left in (str(one).partition(" ") for one in details["plans"]):
+            _was_erased(hashes, int(number), subject, left)
     query = select(CarePlanRow.id, CarePlanRow.number, PatientRow.code).join(
         PatientRow, col(PatientRow.id) == CarePlanRow.patient_id
     )
@@ -93,6 +97,9 @@ def _compare_plans(session: Session) -> tuple[int, int]:
 
 def _compare_sheets(session: Session) -> tuple[int, int]:
     hashes, before = _entries(session, ISSUED, "issue")
+    for subject, details in _erasings(session):
+        for number in details["sheets"]:
+            _was_erased(hashes, number, subject, "")
     query = select(SheetRow.id, SheetRow.issue, PatientRow.code)
     issued = session.exec(query.join(PatientRow, col(PatientRow.id) == SheetRow.patient_id)).all()
     return _compare(
@@ -138,6 +145,21 @@ def _entries(
         else:
             before.add((fold_code(subject.removeprefix("patient:")), int(str(details.get(number)))))
     return hashes, before
+
+
+def _erasings(session: Session) -> list[tuple[str, Mapping[str, Any]]]:
+    """Subject and details of each entry that a patient was erased, in their order."""
+    query = select(JournalRow.subject, JournalRow.details).where(JournalRow.action == ERASED)
+    return [(who, json.loads(text)) for who, text in session.exec(query.order_by(col(JournalRow.number)))]
+
+
+def _was_erased(hashes: dict[Any, tuple[str, str]], key: object, subject: str, left: str) -> None:
+    """``left``: the hash from then on; empty where nothing is there any more. Of the patient's own alone."""
+    if key in hashes and hashes[key][0] == subject:
+        if left:
+            hashes[key] = subject, left
+        else:
+            del hashes[key]
 
 
 def _of(session: Session, table: Any, key: object, hash_of: Any) -> str | None:

@@ -6,7 +6,7 @@ from sqlalchemy import event
 from sqlalchemy.orm import ORMExecuteState, with_loader_criteria
 from sqlmodel import Session, col
 
-from followup.records.tables import OperationListRow, PatientRow, StaffRow
+from followup.records.tables import ErasedRow, OperationListRow, PatientRow, StaffRow
 
 MAIN = 1
 
@@ -26,6 +26,7 @@ def bind_session(session: Session, site: int | None) -> None:
             state.statement = state.statement.options(
                 with_loader_criteria(PatientRow, col(PatientRow.site_id) == site, include_aliases=True),
                 with_loader_criteria(OperationListRow, col(OperationListRow.site_id) == site),
+                with_loader_criteria(ErasedRow, col(ErasedRow.site_id) == site),
                 with_loader_criteria(StaffRow, col(StaffRow.site_id) == site),
             )
 

@@ -75,6 +75,8 @@ def _set_rules(connection: Any, _entry: ConnectionPoolEntry) -> None:
         "foreign_keys=ON",
         # On the disk before it is acknowledged, also where the power goes the next moment.
         "synchronous=FULL",
+        # What is deleted is overwritten in the file, and not only let go.
+        "secure_delete=ON",
     ):
         connection.execute(f"PRAGMA {rule}")
 

@@ -112,6 +112,17 @@ class Store:
                 journal.append(session, unit.entries, actor=actor.login, now=now)
             session.commit()
 
+    def settle(self) -> None:
+        """Bring SQLite's log into its file and empty it, so that what was deleted does not stay there.
+
+        Where others are at work it is left for the next time; a server clears up by itself.
+        """
+        if self.engine.dialect.name == "sqlite":
+            with self.engine.connect() as connection:
+                driver = connection.connection.driver_connection
+                assert driver is not None
+                driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
     @contextmanager
     def upkeep(self, now: datetime) -> Iterator[Unit]:
         """A unit of the program about itself (heartbeat, lease, last seen): no journal entry needed."""
