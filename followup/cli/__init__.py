@@ -19,6 +19,7 @@ COMMANDS = {
     "check": ("followup.cli.check", "Look whether the program does its work; say what to do."),
     "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),
     "due": ("followup.cli.lists", "Print who comes today."),
+    "erase": ("followup.cli.erase", "Erase a patient who asks for it, as far as the law lets go."),
     "import": ("followup.cli.importing", "Store operation lists and records from a file."),
     "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
     "journal": ("followup.cli.journal", "Check or read the record of who did what when."),

@@ -77,6 +77,11 @@ class First:
     default=None,
     help="Whether every sheet has days to tick, unless chosen otherwise; else not.",
 )
+@click.option(
+    "--keep-years",
+    type=int,
+    help="Years that the law of the place wants a record kept after the last visit; else 10.",
+)
 @click.option("--login", help="Log-in name of the first member of staff.")
 @click.option("--staff-name", help="That person's name.")
 @click.option("--role", multiple=True, type=click.Choice(ROLES), help="May be repeated; else manager.")
@@ -164,7 +169,9 @@ def _changed(clinic: Clinic, given: Given) -> Clinic:
         changes["sheet_languages"] = tuple(dict.fromkeys(map(sheet_language, given["language"])))
     if given["staff_language"] is not None:
         changes["staff_language"] = staff_language(given["staff_language"], DESK_LANGUAGES)
-    changes |= {flag: given[flag] for flag in ("cap_colours", "days_to_tick") if given[flag] is not None}
+    changes |= {
+        flag: given[flag] for flag in ("cap_colours", "days_to_tick", "keep_years") if given[flag] is not None
+    }
     file, days = given["calendar"], given["open_days"]
     if isinstance(file, str):
         changes["calendar"] = parse_calendar(*read_object(file)).model_dump_json(exclude_defaults=True)

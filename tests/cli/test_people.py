@@ -24,9 +24,11 @@ from followup.errors import FollowupError
 from followup.recall.jobs.sweep import Swept
 from followup.recall.messages.channels import FolderSender, GatewaySender, MailSender
 from followup.recall.messages.sending import queue_day
+from followup.records.desk.attempts import set_standing
 from followup.records.jobs.upkeep import release_lease, take_lease
 from followup.records.people.messages import message_choice
 from followup.records.people.opening import note_opening
+from followup.records.people.patients import patient_by_code
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet
 from followup.records.tables import PatientRow
 from followup.records.views import Actor
@@ -224,6 +226,30 @@ def test_the_journal_of_a_patient_says_who_did_and_who_opened_what_and_holds_no_
         2,
         "followup: K-99: the journal tells nothing of this code - check the code\n",
     )
+
+
+def test_erasing_says_first_what_goes_and_does_it_only_when_told_so(people, sqlite_ward, inside) -> None:
+    followed = people("erase", "K-1")
+    assert "Nothing can be erased while a plan is in force" in followed
+    with sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.at(3)) as unit:
+        (number,) = unit.session.exec(select(PatientRow.id).where(PatientRow.code == "K-1"))
+        set_standing(unit, patient_id=number, standing="moved away", reason="far away now")
+    assert people("erase") == "Nobody asked to be erased.\n"
+    first, *_, last = people("erase", "k-1").splitlines()
+    assert (first, last) == ("K-1 Wanjiru Ndegwa", "Nothing is erased yet: add --yes to do it.")
+    with sqlite_ward.store.read() as session:
+        assert len(patient_by_code(session, "K-1").telephones) == 2
+    said = people("erase", "K-1", "--yes")
+    assert "is kept until" in said
+    assert "Backups of before still hold it." in said
+    assert "Nothing is erased yet" not in said
+    with sqlite_ward.store.read() as session:
+        assert patient_by_code(session, "K-1").telephones == ()
+    assert people("erase").startswith("K-1: contact went on ")
+    again = inside("erase", "K-1", "--yes", **people.address)
+    assert (again.returncode, "erased already" in again.stderr) == (2, True)
+    assert people("journal", "verify").startswith("The journal is whole")
+    assert "patient erased" in people("journal", "show", "K-1")
 
 
 WAYS = {

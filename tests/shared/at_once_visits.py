@@ -329,6 +329,24 @@ def following(
     return calls, judge
 
 
+def erase(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
+    """Two managers, or one twice: it goes once."""
+    code = _overdue(scene)
+    gone = {"standing": "moved away", "reason": "far away now"}
+    scene.done(Call("reception", f"/api/patients/{code}/following", gone))
+    path = f"/api/patients/{code}/erasing" if api else "/erase"
+    sent = {"password": PASSWORD} if api else {"password": PASSWORD, "code": code}
+    calls = [Call("manager", path, sent) for _ in range(2)]
+
+    def judge(answers: Sequence[Any]) -> None:
+        one_of(answers)
+        assert scene.told(code, "patient erased") == 1
+        with scene.read() as session:
+            assert patient_by_code(session, code).telephones == ()
+
+    return calls, judge
+
+
 def agree(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     code, _ = scene.signed()
     readers = ["patient", "carer"]

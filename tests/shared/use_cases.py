@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from followup.records.desk.alerts import close_alert, open_alert
 from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.erasing import erase
 from followup.records.desk.handing import GivenBottle, note_given
 from followup.records.desk.leaving import close_by_findings, mark_left, mark_unseen
 from followup.records.desk.leaving_checks import note_leaving
@@ -238,6 +239,7 @@ USE_CASES = [
         "somebody's roles", "manager program", lambda u, h: change_staff(u, login="lee", roles=["manager"])
     ),
     UseCase("somebody else's password", "manager program", lambda u, h: _new_password(u)),
+    UseCase("a patient erased", "manager program", lambda u, h: erase(u, code="K-2")),
     UseCase("the clinic's data", "manager program", _own_clinic, False),
     UseCase("a site", "program", lambda u, h: put_site(u, Site(0, "VALE", "Vale room")), False),
     UseCase("who works where", "program", lambda u, h: bind_staff(u, login="lee", site=None)),

@@ -7,9 +7,9 @@ from datetime import date
 from followup.care.act import Act, Password
 from followup.care.hand import Hand
 from followup.care.password_again import must_match
-from followup.records.jobs import erasing
+from followup.records.desk import erasing
+from followup.records.desk.erasing import Erasing
 from followup.records.jobs.backup import MONTHS
-from followup.records.jobs.erasing import Erasing
 from followup.said import Day, say
 from followup.typed import typed
 
@@ -21,7 +21,7 @@ class EraseAct(Act):
 
 
 def erasing_of(hand: Hand, code: str) -> Erasing:
-    """What erasing would do, or did. Errors: ``patient.unknown``, ``erase.followed``."""
+    """What erasing would do, or did. Error ``patient.unknown``."""
     with hand.store.read() as session:
         return erasing.erasing_of(session, code, hand.now)
 
@@ -33,13 +33,11 @@ def asked(hand: Hand) -> tuple[Erasing, ...]:
 
 
 def erase(hand: Hand, code: str, act: EraseAct) -> Erasing:
-    """Erase what may go now. Errors: ``password.wrong``, those of :func:`erasing_of`, ``erase.gone``."""
+    """Erase what may go now.
+
+    Errors: ``password.wrong``, ``patient.unknown``, ``erase.followed``, ``erase.gone``.
+    """
     must_match(hand, act.password)
-    return erase_without_asking(hand, code)
-
-
-def erase_without_asking(hand: Hand, code: str) -> Erasing:
-    """The same for the command on the computer itself, where nobody is logged in."""
     with hand.store.write(hand.actor, hand.now) as unit:
         done = erasing.erase(unit, code=code)
     hand.store.settle()
@@ -48,6 +46,14 @@ def erase_without_asking(hand: Hand, code: str) -> Erasing:
 
 def in_words(found: Erasing, today: date) -> list[str]:
     """What goes, what is kept, why and until when: each a sentence."""
+    if found.followed:
+        return [
+            say(
+                "Nothing can be erased while a plan is in force and the patient is followed: without a"
+                " telephone nobody could be reached. End the plan, or write down why the patient is not"
+                " followed any more."
+            )
+        ]
     if found.gone_at is not None:
         return [
             say("Nothing is kept of {code} but the code itself.", code=typed(found.code)),

@@ -13,6 +13,7 @@ from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.catalogues import choose
 from followup.recall.codes.codes import new_sheet_id, qr_payload, typed_code
+from followup.records.desk.erasing import erased_sheet
 from followup.records.house.clinics import get_clinic
 from followup.records.plans.desk_notes import (
     NotedVisit,
@@ -242,6 +243,13 @@ def found_sheet(hand: Hand, sheet_id: str) -> FoundSheet:
     """The sheet, whose it is, and whether it is in force. Error: ``sheet.unknown``."""
     with hand.store.read() as session:
         found = find_sheet(session, sheet_id)
+        gone = erased_sheet(session, sheet_id) if found is None else None
+    if gone is not None:
+        raise FollowupError(
+            "sheet.unknown",
+            say("the patient of this sheet asked to be erased; nothing is kept any more"),
+            fix=say("enter whoever holds it as somebody new"),
+        )
     if found is None:
         raise FollowupError(
             "sheet.unknown", say("no such sheet was issued here"), fix=say("search by name instead")

@@ -13,6 +13,7 @@ from fastapi.responses import JSONResponse
 from followup.desks.api import (
     danger,
     door,
+    erasing,
     eyes,
     figures,
     following,
@@ -44,6 +45,7 @@ ROUTERS = (
     following.router,
     figures.router,
     house.router,
+    erasing.router,
 )
 _ABOUT = """Log in with POST /api/session and send its cookie along (over HTTPS it is called
 __Host-followup). Whatever changes something must also say where it comes from: in the header Origin this

@@ -47,6 +47,7 @@ from followup.recall.codes.photos import read_photo
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.alerts import open_alerts
 from followup.records.desk.attempts import StandingWord, standing_of
+from followup.records.desk.erasing import erased_sheet
 from followup.records.plans.plans import plans_of
 from followup.records.plans.sheets import find_sheet, sheets_of
 from followup.records.trips.trips import day_trips, trip, trips_of
@@ -60,7 +61,8 @@ class Found(Given):
 
     ``current`` says whether it is in force, ``give_instead`` which one is;
     ``completed_at``: no plan is in force since then. ``read_as`` is what the text is
-    as a code. ``similar``: nobody is written so, ``people`` are those written almost so.
+    as a code. ``similar``: nobody is written so, ``people`` are those written almost so. ``erased_at``: the
+    sheet was ours, and its patient was erased then.
     """
 
     read_as: str
@@ -70,6 +72,7 @@ class Found(Given):
     give_instead: SheetLine | None
     people: list[Person]
     similar: bool = False
+    erased_at: datetime | None = None
 
 
 class NotedOut(Given):
@@ -221,6 +224,7 @@ def _visit(hand: DeskHand, changed: TripView) -> VisitOut:
 def _found(hand: DeskHand, scan: Scan, people: list[Person], *, similar: bool = False) -> Found:
     with hand.store.read() as session:
         known = find_sheet(session, scan.sheet_id) if scan.sheet_id else None
+        gone = erased_sheet(session, scan.sheet_id) if scan.sheet_id and not known else None
     if known:
         # The address named nobody; a code that was found is one patient all the same.
         opens(hand, hand.desk.opened, "sheet", known.sheet.id)
@@ -232,4 +236,5 @@ def _found(hand: DeskHand, scan: Scan, people: list[Person], *, similar: bool = 
         give_instead=sheet_line(known.give_instead) if known and known.give_instead else None,
         people=[person_of(known.patient, hand.today)] if known else people,
         similar=similar and known is None,
+        erased_at=gone,
     )

@@ -119,6 +119,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/messages/{message}/again"): ONLY_MANAGER,
     ("GET", "/calendar"): ONLY_MANAGER,
     ("POST", "/calendar"): ONLY_MANAGER,
+    ("GET", "/erase"): ONLY_MANAGER,
+    ("POST", "/erase"): ONLY_MANAGER,
     # the people who work here
     ("GET", "/staff"): ONLY_MANAGER,
     ("POST", "/staff"): ONLY_MANAGER,
@@ -210,6 +212,9 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("PUT", "/api/calendar"): ONLY_MANAGER,
     ("GET", "/api/messages"): ONLY_MANAGER,
     ("POST", "/api/messages/{message}/again"): ONLY_MANAGER,
+    ("GET", "/api/erasings"): ONLY_MANAGER,
+    ("GET", "/api/patients/{code}/erasing"): ONLY_MANAGER,
+    ("POST", "/api/patients/{code}/erasing"): ONLY_MANAGER,
     ("GET", "/api/staff"): ONLY_MANAGER,
     ("POST", "/api/staff"): ONLY_MANAGER,
     ("PUT", "/api/staff/{login}"): ONLY_MANAGER,

@@ -25,6 +25,8 @@ _STATUS = {
     "trip.changed": 409,
     "trip.state": 409,
     "sheet.handed_over": 409,
+    "erase.followed": 409,
+    "erase.gone": 409,
     "sheet.replaced": 409,
     "place.full": 409,
     "bottle.changed": 409,

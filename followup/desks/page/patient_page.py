@@ -21,6 +21,7 @@ from followup.errors import FollowupError
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.channels import WAYS_OUT
 from followup.records.desk.attempts import standing_of
+from followup.records.desk.erasing import contact_erased
 from followup.records.people.messages import message_choice
 from followup.records.people.patients import known
 from followup.records.plans.plans import active_plan, completed_plan, plans_of
@@ -97,6 +98,7 @@ def patient_answer(
         worry=reason(line, words, hand.today.year) if line else "",
         brief=brief_reason(hand, line) if line else "",
         messages=message_choice(session, who.id),
+        erased=contact_erased(session, who.id),
         ways_out=WAYS_OUT,
         noted=noted_today(session, hand, [who.code]),
         nonce=secrets.token_urlsafe(24),

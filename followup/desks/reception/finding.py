@@ -14,6 +14,7 @@ from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, first
 from followup.errors import FollowupError
 from followup.recall.codes.photos import read_photo
+from followup.records.desk.erasing import erased_sheet
 from followup.records.plans.sheets import find_sheet
 from followup.said import say
 
@@ -34,6 +35,8 @@ def find(request: Request, hand: AnyHand, form: AForm) -> Response:
     with hand.store.read() as session:
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
             return go(f"/found/{scan.sheet_id}")
+        if scan.sheet_id and (gone := erased_sheet(session, scan.sheet_id)):
+            return _page(request, 200, text=text, gone=gone)
         people, similar = whom(session, scan, text)
         # Whoever is only written almost so is chosen by a person, never by the program.
         if len(people) == 1 and not similar and scan.outcome != "ours":
@@ -61,9 +64,11 @@ def photo(request: Request, hand: AnyHand, photo: Annotated[bytes, File()] = b""
     with hand.store.read() as session:
         if scan.sheet_id and find_sheet(session, scan.sheet_id):
             return go(f"/found/{scan.sheet_id}")
+        if scan.sheet_id and (gone := erased_sheet(session, scan.sheet_id)):
+            return _page(request, 200, gone=gone)
     return _page(request, 404, scan=scan)
 
 
 def _page(request: Request, status: int, **context: object) -> Response:
-    given = {"text": "", "people": (), "similar": False, "scan": None, "error": None} | context
+    given = {"text": "", "people": (), "similar": False, "scan": None, "gone": None, "error": None} | context
     return show(request, "find.html", status=status, **given)

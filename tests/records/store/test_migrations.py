@@ -108,7 +108,13 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
 
 @pytest.mark.parametrize(
     ("rule", "value"),
-    [("journal_mode", "wal"), ("busy_timeout", 5000), ("foreign_keys", 1), ("synchronous", 2)],
+    [
+        ("journal_mode", "wal"),
+        ("busy_timeout", 5000),
+        ("foreign_keys", 1),
+        ("synchronous", 2),
+        ("secure_delete", 1),
+    ],
 )
 @pytest.mark.parametrize("kind", ["pooled", "not pooled", "reading", "a unit", "of a site", "a backup"])
 def test_sqlite_runs_under_the_rules_on_every_kind_of_connection(sqlite_store, tmp_path, kind, rule, value):

@@ -11,7 +11,7 @@ import json
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlmodel import Session, col, delete, select, update
+from sqlmodel import Session, col, delete, or_, select, update
 
 from followup.errors import FollowupError
 from followup.records.desk.attempts import standing_word
@@ -59,7 +59,8 @@ class Erasing:
     """What erasing does, or did. ``name`` is empty once it is gone.
 
     ``last_seen``: None where the patient is gone. ``asked_at``: None: nobody asked yet. ``record_goes``: the
-    record goes too, because ``kept_until`` is over. ``gone_at``: when it went.
+    record goes too, because ``kept_until`` is over. ``gone_at``: when it went. ``followed``: not before the
+    plan in force has ended or somebody has said why the patient is not followed any more.
     """
 
     code: str
@@ -70,25 +71,17 @@ class Erasing:
     asked_at: datetime | None = None
     asked_by: str = ""
     gone_at: datetime | None = None
+    followed: bool = False
 
 
 def erasing_of(session: Session, code: str, now: datetime) -> Erasing:
-    """What erasing the patient of this code would do now, or that it was done.
-
-    Errors: ``patient.unknown``, ``erase.followed`` where the patient is still looked after.
-    """
+    """What erasing the patient of this code would do now, or that it was done. Error ``patient.unknown``."""
     gone = _erased(session, code)
     if gone is not None and gone.gone_at is not None:
         return _told(gone, name="", last_seen=None)
     row = session.exec(select(PatientRow).where(PatientRow.code_key == fold_code(code))).first()
     if row is None or row.id is None:
         raise unknown_patient()
-    if active_plan(session, row.id) is not None and standing_word(session, row.id) == "followed":
-        raise FollowupError(
-            "erase.followed",
-            say("a plan of this patient is in force: without a telephone nobody could be reached"),
-            fix=say("end the plan, or write down why the patient is not followed any more, then erase"),
-        )
     zone = clinic_zone(session)
     seen = _days_seen(session, row, now)
     until = kept_until(
@@ -103,17 +96,30 @@ def erasing_of(session: Session, code: str, now: datetime) -> Erasing:
         record_goes=goes,
         asked_at=gone.asked_at if gone else None,
         asked_by=gone.asked_by if gone else "",
+        followed=active_plan(session, row.id) is not None and standing_word(session, row.id) == "followed",
     )
 
 
 def erase(unit: Unit, *, code: str) -> Erasing:
-    """Erase what may be erased now. Errors: ``role.missing``, those of :func:`erasing_of`, ``erase.gone``."""
+    """Erase what may be erased now.
+
+    Errors: ``role.missing``, ``patient.unknown``, ``erase.followed`` where the patient is still looked after,
+    ``erase.gone`` where nothing is left that may go now.
+    """
     unit.need_role(*MANAGER, PROGRAM)
     found = erasing_of(unit.session, code, unit.now)
+    if found.followed:
+        raise FollowupError(
+            "erase.followed",
+            say("a plan of this patient is in force"),
+            fix=say("end the plan, or write down why the patient is not followed any more"),
+        )
     if found.gone_at is not None:
-        raise FollowupError("erase.gone", say("this patient is erased already"), fix=say("nothing to do"))
+        raise _gone()
     row = lock_patient(unit, _id_of(unit.session, found.code))
     assert row.id is not None
+    if not found.record_goes and found.asked_at is not None and not _has_contact(unit.session, row):
+        raise _gone()
     kept = unit.session.get(ErasedRow, row.code_key) or ErasedRow(
         code_key=row.code_key,
         code=row.code,
@@ -149,6 +155,31 @@ def contact_erased(session: Session, patient_id: int) -> Erasing | None:
     """Of a patient whose record is still kept: that somebody asked, and until when it is kept."""
     row = session.exec(select(ErasedRow).where(ErasedRow.patient_id == patient_id)).first()
     return _told(row, name="", last_seen=None) if row else None
+
+
+def _gone() -> FollowupError:
+    return FollowupError(
+        "erase.gone",
+        say("what may be erased of this patient now is erased already"),
+        fix=say("nothing to do"),
+    )
+
+
+def _has_contact(session: Session, row: PatientRow) -> bool:
+    """Whether anything that goes at once has been written down again since."""
+    assert row.id is not None
+    helper = newest_record(session, row.id).record.patient.drops_by
+    calls = select(ContactAttemptRow.id).where(
+        ContactAttemptRow.patient_id == row.id,
+        or_(col(ContactAttemptRow.note) != "", col(ContactAttemptRow.number) != ""),
+    )
+    asked = (
+        select(MessageChoiceRow.patient_id).where(MessageChoiceRow.patient_id == row.id),
+        select(MessageRow.id).where(MessageRow.patient_id == row.id),
+        calls,
+    )
+    told = any(session.exec(one).first() is not None for one in asked)
+    return bool(row.telephones or (helper and helper.name)) or told
 
 
 def _erased(session: Session, code: str) -> ErasedRow | None:

@@ -13,10 +13,10 @@ from sqlalchemy import text
 from followup.errors import FollowupError
 from followup.records.desk.alerts import open_alert
 from followup.records.desk.attempts import note_attempt, set_standing
+from followup.records.desk.erasing import contact_erased, erase, erased_sheet, erasing_of
 from followup.records.desk.handing import GivenBottle, note_given
 from followup.records.desk.leaving_checks import note_leaving
 from followup.records.house.clinics import get_clinic, put_clinic
-from followup.records.jobs.erasing import contact_erased, erase, erased_sheet, erasing_of
 from followup.records.people.keeping import keeping_rule, kept_until
 from followup.records.people.messages import choose_messages, message_choice, queue_message
 from followup.records.people.opening import note_opening
@@ -32,6 +32,7 @@ from followup.records.tables import metadata
 from followup.records.views import SYSTEM
 
 SHEET = "0123456789"
+TURNED = "trip_id, kind, became_at, noticed_at"
 PHONE = {"number": "+44 20 7946 0111", "whose": "carer"}
 # Whatever of the person must be nowhere afterwards, in no table and no file.
 CALLED = "rang his uncle"
@@ -90,9 +91,7 @@ def person(ward):
             key="k",
         )
         unit.session.execute(
-            text(
-                "INSERT INTO trip_transition (trip_id, kind, became_at, noticed_at) VALUES (:t, 'late', :n, :n)"
-            ),
+            text(f"INSERT INTO trip_transition ({TURNED}) VALUES (:t, :k, :n, :n)"),
             {"t": trip.id, "k": "late", "n": "2027-03-03 00:00:00.000000"},
         )
         unit.log("done", "clinic")
@@ -193,10 +192,7 @@ def test_the_file_itself_holds_nothing_of_the_person_any_more(sqlite_ward):
     assert b"Quillfeather" in path.read_bytes()
     _erase(ward, ward.at(3) + timedelta(days=3660))
     ward.store.settle()
-    left = b"".join(
-        one.read_bytes()
-        for one in __import__("pathlib").Path(path).parent.glob(f"{path.rpartition('/')[2]}*")
-    )
+    left = b"".join(one.read_bytes() for one in path.parent.glob(f"{path.name}*"))
     assert b"Quillfeather" not in left
     assert b"7946 0111" not in left
     # What it was compared with is there: this is the file.
@@ -216,9 +212,10 @@ def test_a_gone_plan_that_no_erasing_speaks_of_is_still_missed(person):
 
 
 def test_whoever_is_followed_is_not_erased_and_a_code_that_is_gone_is_given_to_nobody_else(person):
-    with person.store.read() as session, pytest.raises(FollowupError) as caught:
-        erasing_of(session, "K-2", person.at(3))
-    assert caught.value.code == "erase.followed"
+    with person.store.read() as session:
+        assert erasing_of(session, "K-2", person.at(3)).followed
+        assert not erasing_of(session, "K-1", person.at(3)).followed
+    assert person.would(person.at(3), erase, by=SYSTEM, code="K-2") == "erase.followed"
     late = person.at(3) + timedelta(days=3660)
     _erase(person, late)
     assert person.would(late, erase, by=SYSTEM, code="K-1") == "erase.gone"
@@ -226,6 +223,16 @@ def test_whoever_is_followed_is_not_erased_and_a_code_that_is_gone_is_given_to_n
     with pytest.raises(FollowupError) as caught:
         person.enter(person.record("k-1"))
     assert caught.value.code == "record.exists"
+
+
+def test_what_is_erased_is_not_erased_twice_but_a_number_that_was_written_down_again_is(person):
+    _erase(person, person.at(3))
+    assert person.would(person.at(3), erase, by=SYSTEM, code="K-1") == "erase.gone"
+    with person.store.write(person.reception, person.at(4)) as unit:
+        number = patient_by_code(unit.session, "K-1").id
+        choose_messages(unit, patient_id=number, consent=True, channel="mail", address="hello@example.org")
+    assert _erase(person, person.at(5)).asked_at == person.at(3)
+    assert "hello@" not in "".join(_stored(person.store).values())
 
 
 def test_asked_before_the_years_are_over_and_again_after_them_both_are_done(person):
