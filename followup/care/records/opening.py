@@ -12,7 +12,7 @@ _MOST = 50_000
 
 
 @dataclass
-class Opened:
+class KnownOpenings:
     """What this process knows to be in the journal, so that a second look asks the database nothing.
 
     Threads may share it: each step is one operation on a set, and what is lost is only asked again.
@@ -27,7 +27,7 @@ class Opened:
         self.known.add(key)
 
 
-def opens(hand: Hand, opened: Opened, by: Named, value: str) -> None:
+def opens(hand: Hand, opened: KnownOpenings, by: Named, value: str) -> None:
     """Whoever acts is about to see something of the patient of this code, plan, sheet or visit.
 
     The entry is stored before anything is shown: where the database takes nothing (``store.busy``,

@@ -12,7 +12,7 @@ from fastapi import Depends, Request
 
 from followup.care.hand import Hand
 from followup.care.passwords import Passwords, usual_passwords
-from followup.care.records.opening import Opened
+from followup.care.records.opening import KnownOpenings
 from followup.clinical.protocol.protocol import Protocol
 from followup.desks.words.texts import Texts
 from followup.recall.codes.codes import Keyring
@@ -35,7 +35,7 @@ class Desk:
     passwords: Passwords = field(default_factory=usual_passwords)
     https: bool = False
     ways_out: frozenset[Channel] = frozenset({"paper"})
-    opened: Opened = field(default_factory=Opened)
+    opened: KnownOpenings = field(default_factory=KnownOpenings)
 
 
 @dataclass(frozen=True, kw_only=True)
