@@ -160,7 +160,7 @@ def contact_erased(session: Session, patient_id: int) -> Erasing | None:
 def _gone() -> FollowupError:
     return FollowupError(
         "erase.gone",
-        say("what may be erased of this patient now is erased already"),
+        say("what may be erased now is erased already"),
         fix=say("nothing to do"),
     )
 
