@@ -223,7 +223,7 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
         "0014",
         "erased",
         {
-            **{"code_key": "k1", "code": "K-1", "site_id": 2, "patient_id": 7, "asked_at": _AT},
+            **{"code_key": "k1", "code": "K-1", "site_id": 2, "asked_at": _AT},
             **{"asked_by": "omar", "kept_until": "2037-03-09", "gone_at": None, "sheets": "[]"},
         },
     ),

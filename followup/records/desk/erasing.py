@@ -124,7 +124,6 @@ def erase(unit: Unit, *, code: str) -> Erasing:
         code_key=row.code_key,
         code=row.code,
         site_id=row.site_id,
-        patient_id=row.id,
         asked_at=unit.now,
         asked_by=unit.actor.login,
         kept_until=found.kept_until,
@@ -153,7 +152,8 @@ def erased_sheet(session: Session, sheet_id: str) -> datetime | None:
 
 def contact_erased(session: Session, patient_id: int) -> Erasing | None:
     """Of a patient whose record is still kept: that somebody asked, and until when it is kept."""
-    row = session.exec(select(ErasedRow).where(ErasedRow.patient_id == patient_id)).first()
+    mine = select(ErasedRow).join(PatientRow, col(PatientRow.code_key) == ErasedRow.code_key)
+    row = session.exec(mine.where(PatientRow.id == patient_id)).first()
     return _told(row, name="", last_seen=None) if row else None
 
 
@@ -264,7 +264,7 @@ def _all_goes(unit: Unit, row: PatientRow, kept: ErasedRow) -> None:
         session.execute(delete(table).where(col(table.patient_id) == row.id))
     listed = delete(OperationListRow).where(col(OperationListRow.code_key) == row.code_key)
     session.execute(listed.where(col(OperationListRow.site_id) == row.site_id))
-    kept.patient_id, kept.gone_at, kept.sheets = None, unit.now, sheets
+    kept.gone_at, kept.sheets = unit.now, sheets
     session.add(kept)
     session.flush()
     session.delete(row)

@@ -106,12 +106,10 @@ class ErasedRow(SQLModel, table=True):
     """
 
     __tablename__ = "erased"
-    __table_args__ = (check("gone", "(gone_at IS NULL) = (patient_id IS NOT NULL)"),)
 
     code_key: str = Field(primary_key=True)
     code: str
     site_id: int = Field(default=1, foreign_key="site.id")
-    patient_id: Annotated[int | None, Field(foreign_key="patient.id")] = None
     asked_at: datetime
     asked_by: str
     kept_until: date

@@ -118,7 +118,7 @@ def _of_patients() -> set[str]:
             if any(key.column.table.name in found - {"operation_list"} for key in table.foreign_keys)
         }
         if more <= found:
-            return found - {"erased"}
+            return found
         found |= more
 
 

@@ -40,6 +40,7 @@ def _rows() -> list[SQLModel]:
             calendar='{"holidays": []}',
             cap_colours=True,
             days_to_tick=True,
+            keep_years=12,
         ),
         t.StaffRow(
             id=1,
@@ -182,6 +183,17 @@ def _rows() -> list[SQLModel]:
         t.LeaseRow(name="sweep", owner=NAME, expires_at=NOW),
         t.DailyRunRow(id=1, job="check", day=DAY, claimed_at=NOW, finished_at=NOW, outcome=NAME),
         t.SheetChoiceRow(sheet_id="0123456789", options={"size": "a5", "twin": True, "second": None}),
+        t.OpeningRow(login="mira", patient_id=1, day=DAY),
+        t.ErasedRow(
+            code_key="k1",
+            code="K-1",
+            site_id=2,
+            asked_at=NOW,
+            asked_by="omar",
+            kept_until=DAY,
+            gone_at=NOW,
+            sheets=["0123456789"],
+        ),
         t.TeachBackRow(sheet_id="0123456789", shown=[0, 2], asked=4, by="mira", at=NOW),
         t.AlertRow(
             id=1,
