@@ -14,6 +14,28 @@ from followup.said import say
 
 
 def must_match(hand: Hand, password: str) -> Staff:
+    """The person who is logged in, by the password that this person chose.
+
+    Errors: ``password.wrong``, ``password.own`` where somebody else set it: that one opens the pages, and
+    stands for nobody's word.
+    """
+    person = must_open(hand, password)
+    must_be_own(person)
+    return person
+
+
+def must_be_own(person: Staff) -> None:
+    """Error ``password.own`` where somebody else set the person's password."""
+    if not person.password_own:
+        raise FollowupError(
+            "password.own",
+            say("somebody else set this password for you; nothing was stored"),
+            where=say("password"),
+            fix=say("choose one of your own first, on the page My log-in"),
+        )
+
+
+def must_open(hand: Hand, password: str) -> Staff:
     """The person who is logged in. Refuse, unless ``password`` is that of the person who is logged in.
 
     Wrong ones are counted together with wrong log-ins, so that a signature can't be guessed either.

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from followup.care.password_again import must_be_own
 from followup.care.passwords import Passwords
 from followup.cli.contract import BAD_INPUT, CommandOutcome, visible
 from followup.cli.files import write_out
@@ -139,6 +140,7 @@ def _surgeon(store: Store, login: str, password: str, now: datetime) -> Actor:
     locked = person is not None and is_locked(person, now)
     right = Passwords().matches(person.password_hash if person else None, password)
     if person is not None and person.active and right and not locked:
+        must_be_own(person)
         return person.actor
     if person is not None and not locked:
         with store.write(SYSTEM, now) as unit:

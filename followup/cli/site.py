@@ -12,8 +12,8 @@ from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
-from followup.records.house.staff import all_staff
-from followup.records.store.sites import Site, all_sites, bind_staff, put_site
+from followup.records.house.staff import all_staff, bind_staff
+from followup.records.store.sites import Site, all_sites, put_site
 from followup.records.store.store import Store
 from followup.records.views import SYSTEM
 
@@ -78,9 +78,9 @@ def bind(login: str, code: str | None, folder: str | None) -> CommandOutcome:
     with opened(settings_from(folder)) as store:
         number = _number(store, code) if code else None
         with store.write(SYSTEM, datetime.now(UTC)) as unit:
-            bind_staff(unit, login=login, site=number)
-            unit.log("staff bound to a site", f"staff:{login.strip().casefold()}", site=code)
-    return CommandOutcome(visible(f"{login} works at {code or 'every site'}.\n"))
+            bound = bind_staff(unit, login=login, site=number)
+            unit.log("staff bound to a site", f"staff:{bound.login}", site=code)
+    return CommandOutcome(visible(f"{bound.login} works at {code or 'every site'}.\n"))
 
 
 def _number(store: Store, code: str) -> int:

@@ -63,7 +63,8 @@ class Clinic:
 class Staff:
     """A member of staff; ``password_hash`` is an Argon2id string.
 
-    ``language`` of the pages: a tag, empty where it is the clinic's.
+    ``language`` of the pages: a tag, empty where it is the clinic's. ``password_own``: the person chose it;
+    else it signs nothing. ``reset_by``: who last set another one for this person, at ``reset_at``.
     """
 
     id: int
@@ -77,6 +78,9 @@ class Staff:
     locked_until: datetime | None
     site: int | None = None
     language: str = ""
+    password_own: bool = True
+    reset_by: str = ""
+    reset_at: datetime | None = None
 
     @property
     def actor(self) -> Actor:
@@ -99,6 +103,33 @@ class LoginSession:
     last_seen: datetime
     expires_at: datetime
     reauthenticated_at: datetime | None
+
+
+@dataclass(frozen=True)
+class OpenSession:
+    """One of a person's log-ins that are in force; ``name`` stands for it on a page and opens nothing.
+
+    ``browser``: what it calls itself.
+    """
+
+    id: str = field(repr=False)
+    name: str
+    created_at: datetime
+    last_seen: datetime
+    browser: str
+
+
+@dataclass(frozen=True)
+class AskedRole:
+    """Roles of medicine that ``asked_by`` (a log-in name) wants the person ``login`` to have."""
+
+    id: int
+    login: str
+    name: str
+    roles: tuple[str, ...]
+    asked_by: str
+    asked_by_name: str
+    asked_at: datetime
 
 
 @dataclass(frozen=True)

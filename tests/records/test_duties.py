@@ -22,9 +22,11 @@ from followup.clinical.adjustments import CourseEdit
 from followup.errors import FollowupError
 from followup.records.desk.alerts import open_alert, open_alerts
 from followup.records.desk.trip_steps import book_trip
+from followup.records.house.asked_roles import asked_roles
 from followup.records.house.staff import (
     add_staff,
     all_staff,
+    bind_staff,
     change_staff,
     find_session,
     open_session,
@@ -33,7 +35,7 @@ from followup.records.house.staff import (
 from followup.records.people.messages import queue_message
 from followup.records.people.patients import correct_record, enter_record, newest_record, patient_by_code
 from followup.records.plans.sheets import issue_sheet
-from followup.records.store.sites import Site, bind_staff, put_site
+from followup.records.store.sites import Site, put_site
 from followup.records.store.store import Store, Unit
 from followup.records.views import SYSTEM, Actor
 
@@ -65,12 +67,17 @@ def hill(shared_ward):
         given = {**words, **days, "text": "t", "segments": 1, "key": "k", "patient_id": plan.patient_id}
         queue_message(unit, patient_code="K-2", kind="reminder", **given)
         unit.session.execute(text("UPDATE message SET state = 'failed'"))
-        add_staff(unit, login="lee", name="Lee", roles=["manager"], password_hash="-")
+        for login in ("ona", "lee"):
+            add_staff(unit, login=login, name=login.title(), roles=["manager"], password_hash="-")
         bind_staff(unit, login="lee", site=site.id)
+    with there.store.write(Actor("dev", frozenset({"manager"}), site=site.id), ward.now) as unit:
+        add_staff(unit, login="zoe", name="Zoe", roles=["surgeon"], password_hash="-")
+        (asked,) = asked_roles(unit.session)
     return SimpleNamespace(
         **{"ward": ward, "store": there.store, "site": site.id, "patient": plan.patient_id, "plan": plan.id},
         **{"draft": draft.id, "edit": edit, "first": first.id, "week": week.id, "late": late.id},
         **{"alert": alert, "record": record, "entry": entry, "message": 1, "sheet": "0123456789"},
+        asked=asked.id,
     )
 
 
@@ -166,13 +173,36 @@ def test_everybody_changes_the_own_password_and_nothing_else_of_the_own_entry(hi
     assert hill.ward.would(now, change_staff, by=own, login="lee", password_hash="new").site == hill.site
 
 
-def test_the_last_manager_is_counted_over_all_sites(hill):
-    manager = Actor("lee", frozenset({"manager"}), "Lee", site=hill.site)
-    assert hill.ward.would(hill.ward.now, change_staff, by=manager, login="lee", active=False) == "staff.last"
+def test_the_last_manager_of_every_site_is_taken_away_by_no_way(hill):
+    """A manager who is bound to a site can't mend what holds for every site."""
+    lee, ona = (
+        Actor(who, frozenset({"manager"}), site=at) for who, at in (("lee", hill.site), ("ona", None))
+    )
+
+    def refused(use_case, by, **given) -> bool:
+        return hill.ward.would(hill.ward.now, use_case, by=by, login="ona", **given) == "staff.last"
+
+    assert refused(bind_staff, SYSTEM, site=hill.site)
+    for by in (ona, SYSTEM):
+        assert refused(change_staff, by, active=False)
+        assert refused(change_staff, by, roles=["reception"])
+    assert not hill.ward.would(hill.ward.now, change_staff, by=lee, login="lee", active=False).active
     with hill.ward.store.write(SYSTEM, hill.ward.now) as unit:
         add_staff(unit, login="ines", name="Ines", roles=["manager"], password_hash="-")
-    off = hill.ward.would(hill.ward.now, change_staff, by=manager, login="lee", active=False)
-    assert not off.active
+    assert (
+        hill.ward.would(hill.ward.now, bind_staff, by=SYSTEM, login="ona", site=hill.site).site == hill.site
+    )
+
+
+def test_the_only_manager_of_a_clinic_stays_though_bound_to_a_site(hill):
+    def changed(unit, **change):
+        # As an older version let it be.
+        unit.session.execute(text("UPDATE staff SET active = false WHERE login <> 'lee'"))
+        return change_staff(unit, login="lee", **change)
+
+    manager = Actor("lee", frozenset({"manager"}), "Lee", site=hill.site)
+    for change in ({"active": False}, {"roles": ["reception"]}):
+        assert hill.ward.would(hill.ward.now, changed, by=manager, **change) == "staff.last"
 
 
 def test_where_nobody_is_manager_everybody_else_is_changed_all_the_same(sqlite_ward):

@@ -8,11 +8,11 @@ import pytest
 from crowd import EVERYBODY
 
 from followup.records.desk.trip_steps import mark_arrived
+from followup.records.house.sessions import end_sessions_of
 from followup.records.house.staff import (
     add_staff,
     change_staff,
     end_session,
-    end_sessions_of,
     find_session,
     is_locked,
     logged_in_between,

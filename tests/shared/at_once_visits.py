@@ -485,7 +485,7 @@ def change_person(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     login = f"old-{scene.count}"
     with scene.house.store.write(SYSTEM, scene.house.clock.now) as unit:
         seen = add_staff(unit, login=login, name="A", roles=["reception"], password_hash="-").mark
-    roles = ["pharmacy", "counsellor"]
+    roles = ["pharmacy", "manager"]
     path, method = (f"/api/staff/{login}", "PUT") if api else (f"/staff/{login}", "POST")
     active = True if api else "yes"
     calls = [Call("manager", path, {"roles": [r], "active": active, "seen": seen}, method) for r in roles]

@@ -10,9 +10,9 @@ from typing import Any
 from sqlalchemy import text
 from sqlmodel import select
 
-from followup.records.house.staff import add_staff
+from followup.records.house.staff import add_staff, bind_staff
 from followup.records.people.messages import queue_message
-from followup.records.store.sites import Site, bind_staff, put_site
+from followup.records.store.sites import Site, put_site
 from followup.records.tables import MessageRow, metadata
 from followup.records.views import SYSTEM
 

@@ -14,10 +14,14 @@ from followup.records.desk.promises import book_promised
 from followup.records.desk.taking_back import take_back
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled, mark_noshow, move_trip
 from followup.records.desk.walkins import note_walk_in
+from followup.records.house.asked_roles import decide_role
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.house.staff import (
     add_staff,
+    bind_staff,
     change_staff,
+    make_manager,
+    unlock,
 )
 from followup.records.people.messages import choose_messages, stop_messages, try_again
 from followup.records.people.oplist import ListLine, put_operation_list
@@ -27,7 +31,7 @@ from followup.records.plans.desk_notes import count_stock, note_teach_back
 from followup.records.plans.plans import end_plan, sign_plan, store_draft
 from followup.records.plans.protocols import sign_protocol
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet
-from followup.records.store.sites import Site, bind_staff, put_site
+from followup.records.store.sites import Site, put_site
 
 ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager", "program")
 EDIT = {"course": "right:steroid", "steps": ((8, 7),), "reason": "more cells", "by": "Dr Sen"}
@@ -243,6 +247,9 @@ USE_CASES = [
     UseCase("the clinic's data", "manager program", _own_clinic, False),
     UseCase("a site", "program", lambda u, h: put_site(u, Site(0, "VALE", "Vale room")), False),
     UseCase("who works where", "program", lambda u, h: bind_staff(u, login="lee", site=None)),
+    UseCase("a manager made", "program", lambda u, h: make_manager(u, login="lee", password_hash="x")),
+    UseCase("a log-in unlocked", "program", lambda u, h: unlock(u, login="lee")),
+    UseCase("a role granted", "manager surgeon", lambda u, h: decide_role(u, asked=h.asked, grant=True)),
 ]
 
 

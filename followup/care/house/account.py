@@ -9,7 +9,7 @@ from pydantic import Field
 
 from followup.care.act import Act, Line, Login, Password
 from followup.care.hand import Hand
-from followup.care.password_again import must_match
+from followup.care.password_again import must_open
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.records.house.staff import (
@@ -48,8 +48,11 @@ class OwnLanguage(Act):
     language: Annotated[Line, Field(min_length=1, max_length=20)]
 
 
-def new_session(hand: Hand, sent: LogIn) -> str:
-    """The opaque id of a new session. One refusal for an unknown name and for a wrong password."""
+def new_session(hand: Hand, sent: LogIn, *, browser: str = "", instead_of: str = "") -> str:
+    """The opaque id of a new session. One refusal for an unknown name and for a wrong password.
+
+    ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before.
+    """
     with hand.store.read() as session:
         person = staff_by_login(session, sent.login)
     locked = person is not None and is_locked(person, hand.now)
@@ -64,7 +67,14 @@ def new_session(hand: Hand, sent: LogIn) -> str:
             fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
         )
     with hand.store.write(person.actor, hand.now) as unit:
-        return open_session(unit, login=person.login, lifetime=LIFETIME, checked=person.password_hash)
+        return open_session(
+            unit,
+            login=person.login,
+            lifetime=LIFETIME,
+            checked=person.password_hash,
+            browser=browser,
+            instead_of=instead_of,
+        )
 
 
 def close_session(hand: Hand, token: str) -> None:
@@ -75,7 +85,7 @@ def close_session(hand: Hand, token: str) -> None:
 
 def set_own_password(hand: Hand, sent: NewPassword) -> None:
     """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
-    person = must_match(hand, sent.old)
+    person = must_open(hand, sent.old)
     stored = hand.passwords.hash(sent.new)
     with hand.store.write(hand.actor, hand.now) as unit:
         change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)

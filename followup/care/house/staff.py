@@ -11,7 +11,8 @@ from followup.care.hand import Hand
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
 from followup.records.duties import MANAGER
-from followup.records.house.staff import OF_THE_PROGRAM, add_staff, change_staff
+from followup.records.house.staff import add_staff, change_staff, staff_by_login
+from followup.records.house.staff_rows import OF_THE_PROGRAM, log_in_name
 from followup.records.views import Staff
 from followup.said import say
 from followup.typed import typed
@@ -42,7 +43,7 @@ class StaffChange(Act):
 
 def login_name(text: str) -> str:
     """What somebody logs in with. Error ``staff.login``."""
-    login = text.strip().casefold()
+    login = log_in_name(text)
     if not login or login in OF_THE_PROGRAM:
         raise FollowupError(
             "staff.login",
@@ -86,7 +87,10 @@ def change_person(hand: Hand, login: str, sent: StaffChange) -> Staff:
     Errors: ``staff.self``, those of the password and of ``change_staff``.
     """
     manages = sent.active and set(MANAGER).issubset(sent.roles)
-    if login.strip().casefold() == hand.actor.login and not manages:
+    with hand.store.read() as session:
+        person = staff_by_login(session, login)
+    oneself = (log_in_name(login), person.login if person else "")
+    if hand.actor.login in oneself and not manages:
         raise FollowupError(
             "staff.self",
             say("you can't take this page away from yourself"),

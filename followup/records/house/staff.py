@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Iterable
 from datetime import datetime, timedelta
@@ -12,17 +11,17 @@ from sqlmodel import Session, col, select, update
 
 from followup.errors import FollowupError
 from followup.records.duties import MANAGER, PROGRAM
+from followup.records.house.asked_roles import give_roles
+from followup.records.house.sessions import MOST_OF_A_BROWSER, end_sessions_of, hashed
+from followup.records.house.staff_rows import free_name, known_row, row_here, row_of, staff_of
 from followup.records.store.binding import ALL_SITES
 from followup.records.store.store import Unit
-from followup.records.tables import ROLES, LoginSessionRow, StaffRow
+from followup.records.tables import ROLES, LoginSessionRow, SiteRow, StaffRow
 from followup.records.views import LoginSession, Staff
 from followup.said import say
-from followup.typed import typed
 
 MAX_FAILED_LOGINS = 5
 LOCK = timedelta(minutes=15)
-# Under these names the journal says what nobody did by hand.
-OF_THE_PROGRAM = frozenset({"system", "command line"})
 # An hour or two is let be: that is what a change of the clocks makes.
 AHEAD = timedelta(hours=3)
 
@@ -32,29 +31,28 @@ def add_staff(
 ) -> Staff:
     """A new member of staff, at the site of whoever adds the person, if that works at one.
 
-    Errors: ``role.missing``, ``staff.roles``, ``staff.login`` (taken, empty, or the program's own).
+    Roles of medicine wait for a second person (``asked_roles``), and a password that a manager set is not
+    the person's own. Errors: ``role.missing``, ``staff.roles``, ``staff.login`` (taken, empty, or the
+    program's own).
     """
     unit.need_role(*MANAGER, PROGRAM)
-    login = login.strip().casefold()
-    if not login or login in OF_THE_PROGRAM or _row(unit.session, login) is not None:
-        raise FollowupError(
-            "staff.login",
-            say("the log-in name {login} can't be used", login=typed(login)),
-            fix=say("choose another"),
-        )
     row = StaffRow(
-        login=login,
+        login=free_name(unit.session, login),
         name=name.strip(),
         registration=registration.strip(),
-        roles=_checked_roles(roles),
+        roles=[],
         password_hash=password_hash,
         created_at=unit.now,
         site_id=unit.session.info.get("site"),
+        password_own=PROGRAM in unit.actor.roles,
     )
+    wished = _checked_roles(roles)
     unit.session.add(row)
     unit.session.flush()
-    unit.log("staff added", f"staff:{login}", roles=row.roles)
-    return _staff(row)
+    give_roles(unit, row, wished)
+    unit.session.flush()
+    unit.log("staff added", f"staff:{row.login}", roles=row.roles)
+    return staff_of(row)
 
 
 def change_staff(
@@ -70,47 +68,39 @@ def change_staff(
     """Change roles, password, registration or whether the person may log in; ends that person's sessions.
 
     Everybody changes the own password; all else is the manager's, of the own site where that works at one.
-    ``seen``: the ``mark`` of the person as the change was made from. Errors: ``role.missing``,
-    ``staff.unknown``, ``staff.changed`` where someone else was faster, ``staff.last`` where nobody could
-    mend it any more, ``staff.roles``.
+    Roles of medicine that are new wait for a second person (``asked_roles``). ``seen``: the ``mark`` of the
+    person as the change was made from. Errors: ``role.missing``, ``staff.unknown``, ``staff.changed`` where
+    someone else was faster, ``staff.last`` where nobody could mend it any more, ``staff.roles``.
     """
+    itself = row_of(unit.session, login)
     own_password = (
         roles is None
         and active is None
         and registration is None
-        and login.strip().casefold() == unit.actor.login
+        and itself is not None
+        and itself.login == unit.actor.login
     )
     if not own_password:
         unit.need_role(*MANAGER, PROGRAM)
-    row = _here(unit.session, login)
-    if seen is not None and seen != _staff(row).mark:
+    row = row_here(unit.session, login)
+    if seen is not None and seen != staff_of(row).mark:
         raise FollowupError(
             "staff.changed",
             say("someone else changed {login} meanwhile", login=row.name or row.login),
             fix=say("look at the list again and repeat what is still needed"),
         )
-    was_manager = row.active and "manager" in row.roles
+    managed = _manages(row)
     if roles is not None:
-        row.roles = _checked_roles(roles)
+        give_roles(unit, row, _checked_roles(roles))
     if active is not None:
         row.active = active
     if registration is not None:
         row.registration = registration.strip()
     if password_hash is not None:
-        row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
+        _set_password(unit, row, password_hash)
     unit.session.add(row)
     unit.session.flush()
-    if was_manager and not any(
-        active and "manager" in roles
-        for active, roles in unit.session.exec(
-            select(StaffRow.active, StaffRow.roles), execution_options=ALL_SITES
-        )
-    ):
-        raise FollowupError(
-            "staff.last",
-            say("{login} is the last manager", login=row.name or row.login),
-            fix=say("make someone else manager first, then change this"),
-        )
+    _keep_a_manager(unit.session, row, managed)
     end_sessions_of(unit, login=row.login)
     unit.log(
         "staff changed",
@@ -118,29 +108,81 @@ def change_staff(
         roles=row.roles,
         active=row.active,
         password_changed=password_hash is not None,
+        password_own=row.password_own,
     )
-    return _staff(row)
+    return staff_of(row)
+
+
+def make_manager(unit: Unit, *, login: str, password_hash: str, name: str = "") -> Staff:
+    """Let somebody in as manager of every site, whatever kept the person out, made new where need be.
+
+    The command line's work alone, for a clinic that nobody manages any more. Errors: ``role.missing``,
+    ``staff.login``, ``staff.unknown`` where nobody has the log-in name and no ``name`` is given.
+    """
+    unit.need_role(PROGRAM)
+    row = row_of(unit.session, login)
+    if row is None and name:
+        return add_staff(unit, login=login, name=name, roles=MANAGER, password_hash=password_hash)
+    row = row_here(unit.session, login)
+    row.roles, row.active, row.site_id = sorted({*row.roles, *MANAGER}), True, None
+    _set_password(unit, row, password_hash)
+    unit.session.add(row)
+    unit.session.flush()
+    end_sessions_of(unit, login=row.login)
+    unit.log("manager made", f"staff:{row.login}", roles=row.roles)
+    return staff_of(row)
+
+
+def bind_staff(unit: Unit, *, login: str, site: int | None) -> Staff:
+    """Let a member of staff work for one site, or for all (None); its journal entry is the caller's.
+
+    The command line's work alone: nobody opens another site to anybody from a page. Errors:
+    ``role.missing``, ``staff.unknown``, ``site.unknown``, ``staff.last``.
+    """
+    unit.need_role(PROGRAM)
+    row = row_here(unit.session, login)
+    if site is not None and unit.session.get(SiteRow, site) is None:
+        raise FollowupError("site.unknown", say("no such site"), fix=say("look at the list of sites"))
+    managed = _manages(row)
+    row.site_id = site
+    unit.session.add(row)
+    unit.session.flush()
+    _keep_a_manager(unit.session, row, managed)
+    return staff_of(row)
+
+
+def unlock(unit: Unit, *, login: str) -> Staff:
+    """Forget the wrong passwords of somebody who is locked out. The command line's work alone.
+
+    Errors: ``role.missing``, ``staff.unknown``.
+    """
+    unit.need_role(PROGRAM)
+    row = row_here(unit.session, login)
+    row.failed_logins, row.locked_until = 0, None
+    unit.session.add(row)
+    unit.log("log-in unlocked", f"staff:{row.login}")
+    return staff_of(row)
 
 
 def choose_language(unit: Unit, *, language: str) -> Staff:
     """Whoever acts reads the pages in ``language`` (a tag) from now on, wherever that person is logged in."""
-    row = _known(unit.session, unit.actor.login)
+    row = known_row(unit.session, unit.actor.login)
     row.language = language
     unit.session.add(row)
     unit.session.flush()
     unit.log("language chosen", f"staff:{row.login}", language=language)
-    return _staff(row)
+    return staff_of(row)
 
 
 def staff_by_login(session: Session, login: str) -> Staff | None:
     """The member of staff with this log-in name, active or not."""
-    row = _row(session, login.strip().casefold())
-    return _staff(row) if row else None
+    row = row_of(session, login)
+    return staff_of(row) if row else None
 
 
 def all_staff(session: Session) -> tuple[Staff, ...]:
     """Everybody who works at the session's site, by log-in name."""
-    return tuple(_staff(row) for row in session.exec(select(StaffRow).order_by(col(StaffRow.login))))
+    return tuple(staff_of(row) for row in session.exec(select(StaffRow).order_by(col(StaffRow.login))))
 
 
 def is_locked(person: Staff, now: datetime) -> bool:
@@ -155,7 +197,7 @@ def _is_locked(until: datetime | None, now: datetime) -> bool:
 
 def note_failed_login(unit: Unit, *, login: str) -> None:
     """Count a wrong password; after MAX_FAILED_LOGINS the log-in is locked for LOCK."""
-    row = _known(unit.session, login)
+    row = known_row(unit.session, login)
     if not _is_locked(row.locked_until, unit.now):
         row.locked_until = None
     row.failed_logins += 1
@@ -165,34 +207,53 @@ def note_failed_login(unit: Unit, *, login: str) -> None:
     unit.log("log-in failed", f"staff:{row.login}", locked=row.locked_until is not None)
 
 
-def open_session(unit: Unit, *, login: str, lifetime: timedelta, checked: str | None = None) -> str:
+def open_session(
+    unit: Unit,
+    *,
+    login: str,
+    lifetime: timedelta,
+    checked: str | None = None,
+    browser: str = "",
+    instead_of: str = "",
+) -> str:
     """Log in: the opaque id for the cookie. ``checked``: the hash that the password was compared with.
 
-    Errors: ``staff.locked``, ``staff.inactive``, ``staff.changed`` (it has another password by now).
+    ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before, worthless now.
+    Errors: ``staff.locked``, ``staff.inactive``, ``staff.waiting`` where every role of the person waits
+    for a second person, ``staff.changed`` (it has another password by now).
     """
-    row = _known(unit.session, login)
+    row = known_row(unit.session, login)
     if checked is not None and checked != row.password_hash:
         raise FollowupError(
             "staff.changed", say("the password was changed meanwhile"), fix=say("log in again")
         )
     if not row.active:
         raise FollowupError("staff.inactive", say("this log-in is switched off"), fix=say("ask the manager"))
+    if not row.roles:
+        raise FollowupError(
+            "staff.waiting",
+            say("your role waits for a second person, who grants it"),
+            fix=say("ask another manager or a surgeon"),
+        )
     if _is_locked(row.locked_until, unit.now):
         raise FollowupError(
             "staff.locked", say("too many wrong passwords"), fix=say("wait a quarter of an hour")
         )
     row.failed_logins, row.locked_until = 0, None
     unit.session.add(row)
+    if instead_of:
+        end_session(unit, token=instead_of)
     token = secrets.token_urlsafe(32)
     assert row.id is not None
     unit.session.add(
         LoginSessionRow(
-            id=_hashed(token),
+            id=hashed(token),
             staff_id=row.id,
             created_at=unit.now,
             last_seen=unit.now,
             expires_at=unit.now + lifetime,
             reauthenticated_at=unit.now,
+            browser=browser[:MOST_OF_A_BROWSER],
         )
     )
     unit.log("logged in", f"staff:{row.login}")
@@ -204,7 +265,7 @@ def find_session(session: Session, *, token: str, now: datetime, idle: timedelta
     found = session.exec(
         select(LoginSessionRow, StaffRow)
         .join(StaffRow, col(StaffRow.id) == LoginSessionRow.staff_id)
-        .where(LoginSessionRow.id == _hashed(token)),
+        .where(LoginSessionRow.id == hashed(token)),
         execution_options=ALL_SITES,
     ).first()
     if found is None:
@@ -217,7 +278,7 @@ def find_session(session: Session, *, token: str, now: datetime, idle: timedelta
         return None
     return LoginSession(
         id=row.id,
-        staff=_staff(staff),
+        staff=staff_of(staff),
         created_at=row.created_at,
         last_seen=row.last_seen,
         expires_at=row.expires_at,
@@ -241,16 +302,6 @@ def end_session(unit: Unit, *, token: str) -> None:
     _update_session(unit, token, revoked_at=unit.now)
 
 
-def end_sessions_of(unit: Unit, *, login: str) -> None:
-    """Log a person out everywhere. Needs no journal entry."""
-    row = _known(unit.session, login)
-    unit.session.execute(
-        update(LoginSessionRow)
-        .where(col(LoginSessionRow.staff_id) == row.id, col(LoginSessionRow.revoked_at).is_(None))
-        .values(revoked_at=unit.now)
-    )
-
-
 def end_all_sessions(unit: Unit) -> int:
     """Log everybody out everywhere; how many log-ins that ended. Its journal entry is the caller's."""
     result = unit.session.execute(
@@ -263,9 +314,37 @@ def end_all_sessions(unit: Unit) -> int:
 def _update_session(unit: Unit, token: str, **values: datetime) -> None:
     unit.session.execute(
         update(LoginSessionRow)
-        .where(col(LoginSessionRow.id) == _hashed(token), col(LoginSessionRow.revoked_at).is_(None))
+        .where(col(LoginSessionRow.id) == hashed(token), col(LoginSessionRow.revoked_at).is_(None))
         .values(**values)
     )
+
+
+def _set_password(unit: Unit, row: StaffRow, password_hash: str) -> None:
+    """Whoever has the computer in hand sets the own one; whoever manages sets one that is not."""
+    row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
+    if row.login == unit.actor.login:
+        row.password_own = True
+        return
+    row.password_own = PROGRAM in unit.actor.roles
+    row.reset_by, row.reset_at = unit.actor.login, unit.now
+
+
+def _manages(row: StaffRow) -> tuple[bool, bool]:
+    """Whether the person manages anything, and whether every site."""
+    manages = row.active and "manager" in row.roles
+    return manages, manages and row.site_id is None
+
+
+def _keep_a_manager(session: Session, row: StaffRow, managed: tuple[bool, bool]) -> None:
+    """Refuse what takes the last manager away, or the last one of every site. Error ``staff.last``."""
+    staff = session.exec(select(StaffRow), execution_options=ALL_SITES)
+    left = list(zip(*map(_manages, staff), strict=True))
+    if any(had and not any(some) for had, some in zip(managed, left, strict=True)):
+        raise FollowupError(
+            "staff.last",
+            say("{login} is the last manager", login=row.name or row.login),
+            fix=say("make someone else manager first, then change this"),
+        )
 
 
 def _checked_roles(roles: Iterable[str]) -> list[str]:
@@ -275,51 +354,3 @@ def _checked_roles(roles: Iterable[str]) -> list[str]:
         what = f"{', '.join(unknown)} is no role" if unknown else "no role given"
         raise FollowupError("staff.roles", what, fix=say("choose from {roles}", roles=", ".join(ROLES)))
     return chosen
-
-
-def _known(session: Session, login: str) -> StaffRow:
-    row = _row(session, login.strip().casefold())
-    if row is None:
-        raise _unknown(login)
-    return row
-
-
-def _unknown(login: str) -> FollowupError:
-    return FollowupError(
-        "staff.unknown", say("nobody logs in as {login}", login=typed(login)), fix=say("check the name")
-    )
-
-
-def _row(session: Session, login: str) -> StaffRow | None:
-    """Whoever logs in under this name, at whatever site."""
-    return session.exec(select(StaffRow).where(StaffRow.login == login), execution_options=ALL_SITES).first()
-
-
-def _here(session: Session, login: str) -> StaffRow:
-    """The member of staff of the session's site. Error ``staff.unknown``, as where nobody has the name."""
-    known = login.strip().casefold()
-    row = session.exec(select(StaffRow).where(StaffRow.login == known)).first()
-    if row is None:
-        raise _unknown(login)
-    return row
-
-
-def _staff(row: StaffRow) -> Staff:
-    assert row.id is not None
-    return Staff(
-        id=row.id,
-        login=row.login,
-        name=row.name,
-        registration=row.registration,
-        roles=frozenset(row.roles),
-        password_hash=row.password_hash,
-        active=row.active,
-        failed_logins=row.failed_logins,
-        locked_until=row.locked_until,
-        site=row.site_id,
-        language=row.language,
-    )
-
-
-def _hashed(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()

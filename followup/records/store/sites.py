@@ -11,7 +11,7 @@ from followup.errors import FollowupError
 from followup.records.duties import PROGRAM
 from followup.records.store.binding import ALL_SITES, MAIN
 from followup.records.store.store import Unit
-from followup.records.tables import PatientRow, SiteRow, StaffRow
+from followup.records.tables import PatientRow, SiteRow
 from followup.said import say
 from followup.timing.calendar import parse_calendar
 from followup.typed import typed
@@ -79,26 +79,6 @@ def put_site(unit: Unit, site: Site) -> Site:
     session.add(row)
     session.flush()
     return replace(site, id=row.id or 0)
-
-
-def bind_staff(unit: Unit, *, login: str, site: int | None) -> None:
-    """Let a member of staff work for one site, or for all (None); its journal entry is the caller's.
-
-    The command line's work alone: nobody opens another site to anybody from a page. Errors:
-    ``role.missing``, ``staff.unknown``, ``site.unknown``.
-    """
-    unit.need_role(PROGRAM)
-    session = unit.session
-    row = session.exec(select(StaffRow).where(StaffRow.login == login.strip().casefold())).first()
-    if row is None:
-        raise FollowupError(
-            "staff.unknown", say("nobody logs in as {login}", login=typed(login)), fix=say("check the name")
-        )
-    if site is not None and session.get(SiteRow, site) is None:
-        raise FollowupError("site.unknown", say("no such site"), fix=say("look at the list of sites"))
-    row.site_id = site
-    session.add(row)
-    session.flush()
 
 
 def _site(row: SiteRow) -> Site:

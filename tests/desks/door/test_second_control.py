@@ -7,8 +7,7 @@ from asked import ASKED, line_of, names_of, route_of, send
 from doors import ROLES, WHO_MAY
 
 from followup.desks.door import guard
-from followup.records.house.staff import add_staff, staff_by_login
-from followup.records.store.sites import bind_staff
+from followup.records.house.staff import add_staff, bind_staff, staff_by_login
 from followup.records.views import SYSTEM
 
 # They say what would come of it and store nothing.

@@ -11,11 +11,11 @@ from followup.errors import FollowupError
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.trip_steps import book_trip, mark_arrived
 from followup.records.house.clinics import get_clinic
-from followup.records.house.staff import add_staff, staff_by_login
+from followup.records.house.staff import add_staff, bind_staff, staff_by_login
 from followup.records.people.oplist import ListLine, operations_on, put_operation_list
 from followup.records.people.patients import newest_record, patient_by_code, search_patients
 from followup.records.plans.plans import plan
-from followup.records.store.sites import Site, all_sites, bind_staff, put_site
+from followup.records.store.sites import Site, all_sites, put_site
 from followup.records.trips.trips import day_trips
 from followup.records.views import SYSTEM
 
