@@ -13,6 +13,7 @@ import click
 
 from followup.cli.contract import CommandOutcome
 from followup.cli.files import DayOption
+from followup.cli.logs import logging_in
 from followup.cli.opening import settings_from
 from followup.cli.serving import listen, serve_pages
 from followup.clinical.english import counted, listed
@@ -37,7 +38,7 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
     each. Nothing in it may be used for a patient.
     """
     clock = _clock(on)
-    with _place(folder) as place:
+    with _place(folder) as place, logging_in(place):
         claim_folder(place)
         settings = _settings(place, port)
         store = Store.open(settings.database_url)

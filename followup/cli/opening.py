@@ -14,6 +14,7 @@ import click
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DatabaseError
 
+from followup.cli.logs import logging_in
 from followup.errors import FollowupError
 from followup.language.catalogue_files import bind_clinic
 from followup.records.duties import PROGRAM
@@ -50,7 +51,7 @@ def opened(settings: Settings) -> Iterator[Store]:
         raise _not_set_up(settings)
     shut(open_to_others(settings.folder, *([path] if path else [])))
     bind_clinic(settings.folder)
-    with reachable(settings) as store:
+    with logging_in(settings.folder), reachable(settings) as store:
         state = schema_state(store.engine)
         if state == "empty":
             raise _not_set_up(settings)

@@ -10,7 +10,9 @@ from contextlib import suppress
 from datetime import UTC, datetime
 
 import uvicorn
+from starlette.types import ASGIApp
 
+from followup.cli.connections import Limits, bounded, usual_limits
 from followup.cli.contract import say
 from followup.cli.workplace import ways_out
 from followup.clinical.protocol.load import load_protocol
@@ -46,13 +48,27 @@ def serve_pages(
         for line in (f"Open http://{shown}:{port}/", *lines):
             say(line)
         app = create_app(desk, jobs=lambda: running(desk.store, place=place))
-        config = uvicorn.Config(
-            app, log_level="warning", access_log=False, server_header=False, proxy_headers=False
-        )
+        server = server_of(app, usual_limits())
         # The server hands a signal on when it has closed; both are the ordinary way to stop it.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
         with suppress(KeyboardInterrupt):
-            uvicorn.Server(config).run(sockets=[listener])
+            server.run(sockets=[listener])
+
+
+def server_of(app: ASGIApp, limits: Limits) -> uvicorn.Server:
+    """The server that answers for the application."""
+    config = uvicorn.Config(
+        app,
+        # Through the same log as everything else.
+        log_config=None,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        http=bounded(limits),
+        ws="none",
+    )
+    return uvicorn.Server(config)
 
 
 def listen(settings: Settings, *, or_any: bool = False) -> socket.socket:

@@ -82,6 +82,8 @@ async def _to_log_in(request: Request, exc: Exception) -> Response:
 def _refused(request: Request, exc: Exception) -> Response:
     assert isinstance(exc, FollowupError)
     status = status_of(exc)
+    if status == 503:
+        log.warning("refused for now: %s", _route(request), exc_info=exc)
     if _for_a_program(request):
         return problems.answer(status, exc)
     said = ErrorLine.of(exc.what, exc.where)
@@ -122,13 +124,18 @@ def _for_a_program(request: Request) -> bool:
 
 
 def _fault(request: Request, exc: Exception) -> Response:
-    log.error("fault in %s %s", request.method, request.url.path, exc_info=exc)
+    log.error("fault in %s", _route(request), exc_info=exc)
     if _for_a_program(request):
         fault = FollowupError(
             "program.fault", say("a fault of the program, nothing was stored"), fix=say("try again")
         )
         return problems.answer(500, fault)
     return HTMLResponse(_BROKEN, 500)
+
+
+def _route(request: Request) -> str:
+    """The address as the program knows it, without what somebody typed into it."""
+    return f"{request.method} {getattr(request.scope.get('route'), 'path', 'an unknown address')}"
 
 
 def _page(request: Request, status: int, heading: str, what: str, next_step: str) -> Response:

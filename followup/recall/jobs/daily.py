@@ -112,7 +112,7 @@ def run_due(place: Workplace, now: datetime) -> tuple[str, ...]:
         except Exception as exc:
             # One job that fails must not keep back the next; it is tried again at the next sweep.
             line = exc.line if isinstance(exc, FollowupError) else type(exc).__name__
-            _log.error("%s failed: %s", job.name, line, exc_info=exc)
+            _log.error("%s failed", job.name, exc_info=exc)
             failed.append(f"{job.name}: {line}")
     return tuple(failed)
 

@@ -126,8 +126,12 @@ def running(
     finally:
         ends.set()
         scheduler.shutdown(wait=True)
-        with store.upkeep(clock()) as unit:
-            release_lease(unit, name=SWEEP, owner=owner)
+        try:
+            with store.upkeep(clock()) as unit:
+                release_lease(unit, name=SWEEP, owner=owner)
+        except Exception:
+            # The database is away; the lease runs out by itself.
+            _log.exception("the lease of the sweep was not given back")
 
 
 def is_alive(scheduler: BackgroundScheduler) -> bool:
@@ -138,6 +142,6 @@ def is_alive(scheduler: BackgroundScheduler) -> bool:
 
 def _report(event: JobEvent) -> None:
     if isinstance(event, JobExecutionEvent) and event.exception is not None:
-        _log.error("the sweep failed: %s", event.exception, exc_info=event.exception)
+        _log.error("the sweep failed", exc_info=event.exception)
         return
     _log.warning("a sweep was left out, the next one makes up for it")

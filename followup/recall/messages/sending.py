@@ -245,5 +245,7 @@ def _not_sent(store: Store, message: Message, owner: str, now: datetime, error: 
         )
         if not over:
             unit.log("message to be tried again", f"patient:{message.patient_code}", error=str(error))
-    _log.warning("message %s not sent: %s", message.key, error)
+    # The address stays in the store.
+    said = str(error).replace(message.address, "what stands as the address") if message.address else error
+    _log.warning("message %s not sent: %s", message.key, said)
     return "failed" if over else "again"

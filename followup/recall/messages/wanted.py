@@ -87,7 +87,7 @@ def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -
             found.append(_written(session, kind, day, cause, people[cause.patient_id], choice, protocol))
         except FollowupError as error:
             # One message that can't be written must not keep back the others.
-            _log.error("no %s for patient %s: %s", kind, people[cause.patient_id].code, error.line)
+            _log.error("no %s for patient %s: %s", kind, people[cause.patient_id].code, error.code)
     return tuple(found)
 
 

@@ -33,12 +33,13 @@ def make_engine(url: str, *, pooled: bool = True) -> Engine:
     if parsed.drivername in ("postgres", "postgresql"):
         parsed = parsed.set(drivername="postgresql+psycopg")
     if parsed.drivername == "postgresql+psycopg":
-        return create_engine(parsed, **_pool(pooled), pool_pre_ping=True)
+        return create_engine(parsed, **_pool(pooled), pool_pre_ping=True, hide_parameters=True)
     if parsed.get_backend_name() != "sqlite":
         raise _bad_url(f"{parsed.drivername} is not supported")
     if not parsed.database or parsed.database == ":memory:":
         raise _bad_url("a SQLite database needs a file")
-    engine = create_engine(parsed, **_pool(pooled))
+    # What stands in a row stays out of every message and log.
+    engine = create_engine(parsed, **_pool(pooled), hide_parameters=True)
     event.listen(engine, "do_connect", _make_private(Path(parsed.database)))
     event.listen(engine, "connect", _set_rules)
     event.listen(engine, "begin", _begin)

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Engine, event, text
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from sqlalchemy.orm import ORMExecuteState, UOWTransaction
 from sqlmodel import Session as Session  # every other room takes it from here
 from sqlmodel import SQLModel, select
@@ -88,7 +89,7 @@ class Store:
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A session that sees one state of the store and changes nothing."""
-        with Session(self._read_engine, expire_on_commit=False) as session:
+        with _translated(), Session(self._read_engine, expire_on_commit=False) as session:
             bind_session(session, self.site)
             yield session
             session.rollback()
@@ -242,6 +243,10 @@ def _translated() -> Iterator[None]:
                 fix="try again in a minute; if it stays so, see whether the database runs",
             ) from exc
         raise
+    except PoolTimeoutError as exc:
+        raise FollowupError(
+            "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
+        ) from exc
 
 
 def _is_full(exc: DBAPIError) -> bool:
