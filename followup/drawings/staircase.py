@@ -90,8 +90,21 @@ def build_staircase(
     ``mirrored`` lets time run from right to left, for scripts that do. ``goes_on`` says which
     courses do not end with the plan; else those from before that reach as far as it does.
     """
-    courses = [c for c in plan.courses if c.steps and c.state != "stopped" and eye in (None, c.eye)]
-    trips = [t for t in plan.trips if t.status != "cancelled"]
+    own = [course for course in plan.courses if eye in (None, course.eye)]
+    return draw_staircase(own, plan.trips, today=today, mirrored=mirrored, goes_on=goes_on)
+
+
+def draw_staircase(
+    given: Iterable[Course],
+    visits: Iterable[Trip],
+    *,
+    today: date | None = None,
+    mirrored: bool = False,
+    goes_on: Callable[[Course], bool] | None = None,
+) -> Staircase | None:
+    """The staircase of these courses above these visits, as :func:`build_staircase` says."""
+    courses = [c for c in given if c.steps and c.state != "stopped"]
+    trips = [t for t in visits if t.status != "cancelled"]
     endless = frozenset(c.key for c in courses if (goes_on or partial(_reaches_the_end, courses))(c))
     bounds = [c for c in courses if c.key not in endless] or courses
     days = [d for c in bounds for d in (c.steps[0].start, c.steps[-1].end)] + [t.date for t in trips]

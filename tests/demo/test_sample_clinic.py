@@ -32,7 +32,8 @@ from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import all_staff
 from followup.records.people.oplist import operations_on
 from followup.records.people.patients import search_patients
-from followup.records.plans.plans import plan, plans_by_hand, plans_waiting_for_signature
+from followup.records.plans.listed import plans_by_hand
+from followup.records.plans.plans import plan, plans_waiting_for_signature
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.journal import verify_journal
 from followup.records.store.store import Store
@@ -188,9 +189,10 @@ def test_only_reserved_telephone_numbers_are_used(store: Store) -> None:
 
 def test_the_childs_plan_waits_to_be_made_by_hand(store: Store) -> None:
     with store.read() as session:
-        (plan,) = plans_by_hand(session)
-    assert plan.patient_code == "C-0012"
-    assert plan.body.refused
+        (listed,) = plans_by_hand(session)
+        by_hand = plan(session, listed.id)
+    assert by_hand.patient_code == "C-0012"
+    assert by_hand.body.refused
 
 
 def test_a_lost_sheet_was_printed_again_with_a_reason(store: Store) -> None:

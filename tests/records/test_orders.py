@@ -39,10 +39,9 @@ from followup.records.people.patients import (
     search_patients,
 )
 from followup.records.plans.bound import verify_all
+from followup.records.plans.listed import newest_plans, plans_handed_over
 from followup.records.plans.plans import (
-    newest_plan_bodies,
     plan_ids_to_look_at,
-    plans_handed_over,
     plans_of,
     sign_plan,
     store_draft,
@@ -269,10 +268,10 @@ def _plans(house, unit):
     return lambda session: (
         [one.id for one in plans_handed_over(session)],
         [plan for plan, _ in plan_ids_to_look_at(session)],
-        newest_plan_bodies(session, [who])[who].trips[0].date,
+        newest_plans(session, [who])[who].id,
         [one.number for one in plans_of(session, who)],
         [sheet.issue for sheet in sheets_of(session, who)],
-    ), ([first.id, other.id], [last.id, draft.id], ward.day(7), [2, 1], [1, 2, 3])
+    ), ([first.id, other.id], [last.id, draft.id], first.id, [2, 1], [1, 2, 3])
 
 
 def _printed_again(house, unit):

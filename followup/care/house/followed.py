@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import Final, Literal, cast, get_args
 
 from followup.care.hand import Hand
@@ -13,8 +14,9 @@ from followup.clinical.careplan import Tier
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Record
 from followup.records.figures.followed import visits_with_closed_window
-from followup.records.figures.recent import records_since
+from followup.records.figures.recent import VersionKey, of_records_since
 from followup.records.people.patients import patients_by_id
+from followup.records.store.kept import Kept
 from followup.records.views import PatientView
 
 TIERS: Final[tuple[Tier, ...]] = get_args(Tier)
@@ -93,22 +95,33 @@ class Followed:
         return Counter(eye.band for eye in self.eyes)
 
 
+# Of a record: eye, day, vision and band of each operation's last look.
+_Seen = tuple[Eye, date, str, str]
+_seen: Kept[VersionKey, tuple[_Seen, ...]] = Kept(8192)
+
+
 def followed(hand: Hand) -> Followed:
     """This month and the five before it."""
     since = _months_back(hand.today, MONTHS - 1)
     with hand.store.read() as session:
         closed = visits_with_closed_window(session, since, hand.today)
-        recent = records_since(session, hand.now - (hand.today - since) * 2)
+        recent = of_records_since(
+            session,
+            hand.now - (hand.today - since) * 2,
+            partial(_seen_of, protocol=hand.protocol, since=since),
+            kept=_seen,
+            by=(hand.protocol.hash, since),
+        )
         people = patients_by_id(session, {*recent, *(one.patient for one in closed)})
     visits = [
         FollowedVisit(people[one.patient], cast(Tier, one.tier), one.result, one.last, one.seen)
         for one in closed
     ]
     eyes = [
-        eye
-        for patient, record in recent.items()
+        SeenEye(people[patient], *seen)
+        for patient, looks in recent.items()
         if patient in people
-        for eye in _of_record(people[patient], record, hand.protocol, since)
+        for seen in looks
     ]
     return Followed(
         since,
@@ -128,8 +141,12 @@ def _completeness(of: date | Tier, closed: Iterable[FollowedVisit]) -> Completen
     return Completeness(of, found["in time"], found["late"], found["never"])
 
 
-def _of_record(who: PatientView, record: Record, protocol: Protocol, since: date) -> Iterator[SeenEye]:
+def _seen_of(record: Record, protocol: Protocol, since: date) -> tuple[_Seen, ...]:
     """Each operation once: an eye that is operated again is the later operation's from then on."""
+    return tuple(_of_record(record, protocol, since))
+
+
+def _of_record(record: Record, protocol: Protocol, since: date) -> Iterator[_Seen]:
     for operation in record.operations:
         again = min(
             (o.date for o in record.operations if o.eye == operation.eye and o.date > operation.date),
@@ -148,4 +165,4 @@ def _of_record(who: PatientView, record: Record, protocol: Protocol, since: date
         vision = last.vision or last.pinhole or ""
         seen = protocol.vision_bands.band(vision)
         when = "early" if (last.date - operation.date).days < protocol.early_vision.days else "final"
-        yield SeenEye(who, operation.eye, last.date, vision, f"{when} {seen or 'not understood'}")
+        yield operation.eye, last.date, vision, f"{when} {seen or 'not understood'}"

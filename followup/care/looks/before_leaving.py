@@ -18,8 +18,15 @@ from followup.clinical.record.findings import MOST_MMHG
 from followup.clinical.review.proposal import Outcome
 from followup.errors import FollowupError
 from followup.records.desk.leaving_checks import checks_noted, note_leaving, operated_on
-from followup.records.people.patients import correct_record, known, newest_record, patients_by_id
-from followup.records.plans.plans import newest_plan_bodies, open_draft
+from followup.records.people.patients import (
+    correct_record,
+    known,
+    newest_record,
+    patient_by_code,
+    patients_by_id,
+)
+from followup.records.plans.listed import newest_plans
+from followup.records.plans.plans import open_draft
 from followup.records.store.store import Session
 from followup.records.views import PatientView
 from followup.said import say
@@ -39,15 +46,18 @@ def checks_to_do(session: Session, hand: Hand, code: str | None = None) -> list[
     They end with the day of the operation: what was not noted by midnight is no check before leaving.
     """
     operated = operated_on(session, hand.today)
-    bodies = newest_plan_bodies(session, {number for number, _ in operated})
-    people = patients_by_id(session, bodies)
+    whose = {number for number, _ in operated}
+    if code is not None:
+        who = patient_by_code(session, code)
+        whose &= {who.id} if who else set()
+    plans = newest_plans(session, whose)
+    people = patients_by_id(session, plans)
     noted = checks_noted(session, hand.today)
     found = [
         ToDo(people[number], item)
-        for number, body in bodies.items()
-        for item in body.before_leaving
+        for number, plan in plans.items()
+        for item in plan.gist.before_leaving
         if (number, item.eye) in operated and (number, item.key) not in noted
-        if code is None or people[number].code == code
     ]
     return sorted(found, key=lambda one: (one.check.earliest or "", one.who.name.casefold()))
 

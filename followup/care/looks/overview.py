@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 
 from followup.care.danger import InDanger, in_danger
 from followup.care.hand import Hand
@@ -19,11 +20,12 @@ from followup.recall.reach.ladder import ForSurgeon, for_surgeon
 from followup.recall.reach.line import ToReach
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.leaving import left_trips
-from followup.records.figures.recent import records_since
+from followup.records.figures.recent import VersionKey, of_records_since
 from followup.records.people.oplist import folded_name, surgeons_of
 from followup.records.people.patients import (
     patients_by_id,
 )
+from followup.records.store.kept import Kept
 from followup.records.store.store import Session
 from followup.records.trips.trips import day_trips
 from followup.records.views import PatientView, TripView
@@ -78,17 +80,42 @@ def _mine(session: Session, hand: Hand, lines: Iterable[ToReach]) -> list[ToReac
     return [line for line in overdue if me & surgeons.get(line.patient.id, frozenset())]
 
 
+@dataclass(frozen=True)
+class _Look:
+    """A look of a record that says anything of inflammation; ``above``: more of it than is expected."""
+
+    look: Findings
+    day: int
+    above: bool
+
+
+# Some 2 kB a look; the records that a clinic changes in a week.
+_looks: Kept[VersionKey, tuple[_Look, ...]] = Kept(4096)
+
+
 def _inflamed(session: Session, hand: Hand) -> list[Inflamed]:
     rules = hand.protocol.review.inflamed
-    records = records_since(session, hand.now - timedelta(days=rules.days))
-    people = patients_by_id(session, records)
+    since = hand.now - timedelta(days=rules.days)
+    read = partial(_looks_of, hand.protocol)
+    records = of_records_since(session, since, read, kept=_looks, by=hand.protocol.hash)
+    above = {
+        number: [one for one in _last_looks(looks, hand) if one.above] for number, looks in records.items()
+    }
+    people = patients_by_id(session, [number for number, looks in above.items() if looks])
     found = [
-        Inflamed(people[number], look, _day(record, look), severity(look, rules))
-        for number, record in records.items()
-        for look in _last_looks(record, hand)
-        if above_expected(hand.protocol, record, look)
+        Inflamed(people[number], one.look, one.day, severity(one.look, rules))
+        for number, looks in above.items()
+        for one in looks
     ]
     return sorted(found, key=_place)
+
+
+def _looks_of(protocol: Protocol, record: Record) -> tuple[_Look, ...]:
+    return tuple(
+        _Look(look, _day(record, look), above_expected(protocol, record, look))
+        for look in record.reviews
+        if _looked_for(look)
+    )
 
 
 def _place(item: Inflamed) -> tuple[float, ...]:
@@ -97,17 +124,13 @@ def _place(item: Inflamed) -> tuple[float, ...]:
     return (*(-part for part in item.rank), -item.day, -pressure)
 
 
-def _last_looks(record: Record, hand: Hand) -> Iterator[Findings]:
+def _last_looks(looks: Iterable[_Look], hand: Hand) -> Iterator[_Look]:
     first = hand.today - timedelta(days=hand.protocol.review.inflamed.days - 1)
     for eye in ("right", "left"):
-        week = [
-            look
-            for look in record.reviews
-            # A look that measured the pressure alone must not hide what was seen the day before.
-            if look.eye == eye and first <= look.date <= hand.today and _looked_for(look)
-        ]
+        # A look that measured the pressure alone must not hide what was seen the day before.
+        week = [one for one in looks if one.look.eye == eye and first <= one.look.date <= hand.today]
         if week:
-            yield max(week, key=lambda look: (look.date, look.time or ""))
+            yield max(week, key=lambda one: (one.look.date, one.look.time or ""))
 
 
 def _looked_for(look: Findings) -> bool:
@@ -144,10 +167,15 @@ def above_expected(protocol: Protocol, record: Record, look: Findings) -> bool:
         return True
     if look.cells not in GRADES:
         return False
+    day, found = _day(record, look), GRADES.index(look.cells)
+    least, most = sorted(
+        GRADES.index(protocol.review.expected_cells(uveitic, day)) for uveitic in (False, True)
+    )
+    if found <= least or found > most:
+        return found > most  # whatever the eye is
     mine = [one for one in followed_eyes(record, look.date) if one.eye == look.eye]
     uveitic = any(truth("uveitic", apply_rules(one, protocol).facts) is True for one in mine)
-    expected = protocol.review.expected_cells(uveitic, _day(record, look))
-    return GRADES.index(look.cells) > GRADES.index(expected)
+    return found > GRADES.index(protocol.review.expected_cells(uveitic, day))
 
 
 def _day(record: Record, look: Findings) -> int:

@@ -17,10 +17,10 @@ from followup.language.catalogues import choose, translator
 from followup.recall.messages.wording import TEXTS, Reader
 from followup.recall.reach.line import ToReach
 from followup.recall.reach.promises import last_promise_day, promise_days
-from followup.recall.reach.worklist import worklist
+from followup.recall.reach.worklist import line_of
 from followup.records.desk.attempts import AttemptView, attempt_of_form, note_attempt
 from followup.records.desk.promises import book_promised
-from followup.records.people.patients import known
+from followup.records.people.patients import known, patient_by_code
 from followup.records.store.store import Session
 from followup.records.trips.places import planning_calendar
 from followup.records.trips.trips import trip
@@ -97,8 +97,8 @@ def reach_item(hand: Hand, code: str) -> ToReach:
 
 
 def _item_of(session: Session, hand: Hand, code: str) -> ToReach:
-    items = worklist(session, hand.now, hand.protocol.recall)
-    found = next((item for item in items if item.patient.code.casefold() == code.casefold()), None)
+    who = patient_by_code(session, code)
+    found = line_of(session, hand.now, hand.protocol.recall, who.id) if who else None
     if found is None:
         raise FollowupError(
             "reach.unknown",

@@ -10,9 +10,9 @@ from followup.care.act import Act, Line
 from followup.care.hand import Hand
 from followup.errors import FollowupError
 from followup.recall.reach.ladder import ForSurgeon, declare_lost, for_surgeon
-from followup.recall.reach.worklist import worklist
+from followup.recall.reach.worklist import line_of
 from followup.records.desk.attempts import set_standing
-from followup.records.people.patients import known
+from followup.records.people.patients import known, patient_by_code
 from followup.records.store.store import Session
 from followup.said import say
 
@@ -45,6 +45,6 @@ def say_standing(hand: Hand, code: str, sent: Standing) -> None:
 
 
 def _to_decide(session: Session, hand: Hand, code: str) -> ForSurgeon | None:
-    lines = worklist(session, hand.now, hand.protocol.recall)
-    found = for_surgeon(lines, hand.protocol.recall, hand.today)
-    return next((item for item in found if item.line.patient.code.casefold() == code.casefold()), None)
+    who = patient_by_code(session, code)
+    line = line_of(session, hand.now, hand.protocol.recall, who.id) if who else None
+    return next(iter(for_surgeon([line] if line else [], hand.protocol.recall, hand.today)), None)

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from followup.care.hand import Hand
-from followup.care.trips.went import as_it_went
-from followup.clinical.careplan import CarePlan
-from followup.clinical.plan.keys_told import LOST, PlanNames
+from followup.care.trips.went import visits_as_they_went
+from followup.clinical.plan.keys_told import LOST, look_of_protocol
 from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Eye
-from followup.drawings.staircase import Staircase, build_staircase
+from followup.drawings.staircase import Staircase, draw_staircase
 from followup.language.catalogues import N_
 from followup.recall.reach.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.plans import plan_bodies
+from followup.records.plans.listed import PlanGist, plan_gists
 from followup.records.store.store import Session
 from followup.records.trips.trips import trips_of_all
 from followup.records.views import PatientView, TripView
@@ -55,16 +54,34 @@ class TripLine:
         return tuple(eye for eye in self.who.eyes if eye in named) or self.who.eyes
 
 
-def visit_lines(session: Session, hand: Hand, trips: Iterable[TripView]) -> tuple[TripLine, ...]:
-    """The lines of ``trips``, in their order; four queries however many there are."""
+def visit_lines(
+    session: Session, hand: Hand, trips: Iterable[TripView], *, drawn: bool = False
+) -> tuple[TripLine, ...]:
+    """The lines of ``trips``, in their order; as many queries however many there are.
+
+    ``drawn``: each with the staircase of its plan and of all visits of the patient.
+    """
     chosen = tuple(trips)
     people = patients_by_id(session, {trip.patient_id for trip in chosen})
-    bodies = plan_bodies(session, {trip.plan_id for trip in chosen})
-    went = trips_of_all(session, {trip.patient_id for trip in chosen})
+    gists = plan_gists(session, {trip.plan_id for trip in chosen})
+    went = trips_of_all(session, {trip.patient_id for trip in chosen}) if drawn else {}
     return tuple(
-        _line(hand, trip, people[trip.patient_id], bodies.get(trip.plan_id), went.get(trip.patient_id, ()))
+        _line(
+            hand,
+            trip,
+            people[trip.patient_id],
+            gists.get(trip.plan_id),
+            went.get(trip.patient_id, ()) if drawn else None,
+        )
         for trip in chosen
     )
+
+
+def standing_lines(session: Session, hand: Hand, trips: Iterable[TripView]) -> tuple[TripLine, ...]:
+    """The same without what each visit is for: enough to count and to sort them."""
+    chosen = tuple(trips)
+    people = patients_by_id(session, {trip.patient_id for trip in chosen})
+    return tuple(_standing(hand, trip, people[trip.patient_id]) for trip in chosen)
 
 
 def kind_words(hand: Hand, kind: str) -> str:
@@ -72,34 +89,41 @@ def kind_words(hand: Hand, kind: str) -> str:
     return text_of(kind, hand.protocol.kinds)
 
 
-def _line(
-    hand: Hand, trip: TripView, who: PatientView, body: CarePlan | None, went: Iterable[TripView]
-) -> TripLine:
-    mirrored = hand.mirrored
-    drawn = as_it_went(body, went, hand) if body else None
+def _standing(hand: Hand, trip: TripView, who: PatientView) -> TripLine:
     days = VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(hand.today))
     return TripLine(
         trip=trip,
         who=who,
         stands=lateness(days, hand.now, hand.zone),
         days=days_overdue(days, hand.today),
-        reasons=_reasons(hand, trip, body),
-        stairs=build_staircase(drawn, today=hand.today, mirrored=mirrored) if drawn else None,
+        reasons=(),
+        stairs=None,
     )
 
 
-def _reasons(hand: Hand, trip: TripView, body: CarePlan | None) -> tuple[LookedAt, ...]:
+def _line(
+    hand: Hand, trip: TripView, who: PatientView, gist: PlanGist | None, went: Iterable[TripView] | None
+) -> TripLine:
+    line = replace(_standing(hand, trip, who), reasons=_reasons(hand, trip, gist))
+    if gist is None or went is None:
+        return line
+    visits = visits_as_they_went(went, hand)
+    return replace(
+        line, stairs=draw_staircase(gist.courses, visits, today=hand.today, mirrored=hand.mirrored)
+    )
+
+
+def _reasons(hand: Hand, trip: TripView, gist: PlanGist | None) -> tuple[LookedAt, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not trip.serves and not trip.services:
         return (LookedAt("", WITHOUT, None),)
-    if not keys and body:
-        return tuple(LookedAt("", kind_words(hand, kind), eye) for kind, eye in body.watched)
-    needs = {need.key: need for need in body.needs} if body else {}
-    names = PlanNames(body, hand.protocol) if body else None
+    if not keys and gist:
+        return tuple(LookedAt("", kind_words(hand, kind), eye) for kind, eye in gist.watched)
+    needs = {need.key: need for need in gist.needs} if gist else {}
     return tuple(
         LookedAt(key, kind_words(hand, needs[key].kind), needs[key].eye)
         if key in needs
-        else LookedAt(key, names.look(key) if names else LOST, None)
+        else LookedAt(key, look_of_protocol(key, hand.protocol) if gist else LOST, None)
         for key in keys
     )

@@ -15,8 +15,12 @@ Went = Literal["proposed", "booked", "arrived", "fulfilled", "noshow"]
 
 def as_it_went(plan: CarePlan, trips: Iterable[TripView], hand: Hand) -> CarePlan:
     """The plan with the visits of the patient that took place, are to come, or were missed."""
-    happened = tuple(_drawn(trip, said) for trip in trips if (said := _went(trip, hand)))
-    return plan.model_copy(update={"trips": happened})
+    return plan.model_copy(update={"trips": visits_as_they_went(trips, hand)})
+
+
+def visits_as_they_went(trips: Iterable[TripView], hand: Hand) -> tuple[Trip, ...]:
+    """The visits of a patient that took place, are to come, or were missed."""
+    return tuple(_drawn(trip, said) for trip in trips if (said := _went(trip, hand)))
 
 
 def _went(trip: TripView, hand: Hand) -> Went | None:

@@ -38,6 +38,15 @@ CHOICES = {
 """The surgeon's choices as a sentence names them."""
 
 
+def look_of_protocol(key: str, protocol: Protocol) -> str:
+    """What a need looks at that its plan no longer has: its kind, where the protocol knows it."""
+    name = key.partition(":")[2]
+    kinds = (need.kind for rule in protocol.rules for need in rule.need if need.id == name)
+    # Of several rules with a need of this name the last one counts.
+    kind = next(iter(list(kinds)[::-1]), "")
+    return text_of(kind, protocol.kinds) if kind else LOST
+
+
 class PlanNames:
     """What the keys of one plan are called."""
 
@@ -46,7 +55,6 @@ class PlanNames:
         self._courses = {course.key: course for course in plan.courses}
         self._needs = {need.key: need for need in plan.needs}
         self._gaps = {gap.key: gap for gap in plan.gaps}
-        self._kinds = {need.id: need.kind for rule in protocol.rules for need in rule.need}
 
     def medicine(self, key: str) -> str:
         """Name and strength."""
@@ -67,9 +75,8 @@ class PlanNames:
     def look(self, key: str) -> str:
         """What a need looks at; one that the plan no longer has goes by its kind in the protocol."""
         need = self._needs.get(key)
-        kind = need.kind if need else self._kinds.get(key.partition(":")[2], "")
+        words = text_of(need.kind, self._protocol.kinds) if need else look_of_protocol(key, self._protocol)
         eye = need.eye if need else None
-        words = text_of(kind, self._protocol.kinds) if kind else LOST
         return say("{words} ({eye} eye)", words=words, eye=eye) if eye and len(self._eyes) > 1 else words
 
     def looks(self, keys: Iterable[str]) -> str:

@@ -18,7 +18,7 @@ from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import Posted
 from followup.errors import FollowupError
-from followup.recall.reach.worklist import reason, worklist
+from followup.recall.reach.worklist import line_of, reason
 from followup.records.channels import WAYS_OUT
 from followup.records.desk.attempts import standing_of
 from followup.records.desk.erasing import contact_erased
@@ -70,7 +70,7 @@ def patient_answer(
     standing = standing_of(session, who.id)
     gone = standing if standing and standing.standing != "followed" else None
     words, rules = hand.texts.translator, hand.protocol.recall
-    line = next((item for item in worklist(session, hand.now, rules) if item.patient.id == who.id), None)
+    line = line_of(session, hand.now, rules, who.id)
     here = next((one for one in lines if one.stands == "here"), None)
     left = next((one for one in lines if one.stands == "left"), None)
     coming = next((one for one in lines if one.open), None)

@@ -20,7 +20,7 @@ from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose
 from followup.recall.reach.line import ToReach
 from followup.recall.reach.worklist import reason, worklist
-from followup.records.desk.attempts import attempts_on, standings
+from followup.records.desk.attempts import attempts_on, count_not_followed
 from followup.records.people.patients import names_of_several, patients_by_id
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.store import Session
@@ -54,7 +54,7 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
         tried = {one.patient_id for one in attempts_on(session, hand.today)}
         people = {who.code: who for who in patients_by_id(session, tried).values()}
         noted = noted_today(session, hand, people, {"tried to reach"})
-        gone = len(standings(session))
+        gone = count_not_followed(session)
         several = names_of_several(session, [item.patient for item in items])
         said = [_line(session, hand, item) for item in items]
     return show(

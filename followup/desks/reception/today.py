@@ -135,7 +135,7 @@ def _day_page(request: Request, hand: DeskHand, day: date, noted: str = "") -> R
         earlier = missed_trips(session, day) if day == hand.today else ()
         # Whoever came today for a visit of an earlier day stands in both.
         trips = {one.id: one for one in (*earlier, *day_trips(session, day))}
-        lines = visit_lines(session, hand, trips.values())
+        lines = visit_lines(session, hand, trips.values(), drawn=True)
         items = worklist(session, hand.now, hand.protocol.recall)
         danger = [one for one in in_danger(session) if one.alert.kind == "walk-in"]
         checks = checks_to_do(session, hand)

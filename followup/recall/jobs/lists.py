@@ -10,7 +10,6 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from followup.cells import guarded
-from followup.clinical.careplan import CarePlan, ReviewNeed
 from followup.clinical.protocol.protocol import LookKind, text_of
 from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.record import Eye
@@ -19,7 +18,7 @@ from followup.recall.reach.lateness import VisitDays, lateness
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.house.clinics import clinic_zone
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.plans import plan_bodies
+from followup.records.plans.listed import ListedNeed, PlanGist, plan_gists
 from followup.records.store.store import Session
 from followup.records.trips.trips import day_trips
 from followup.records.views import PatientView, TripView
@@ -69,7 +68,7 @@ def due_lines(
     """Everybody expected on ``day``, as it stands at ``now``; ``kinds`` puts the checks into words."""
     trips = day_trips(session, day)
     people = patients_by_id(session, {trip.patient_id for trip in trips})
-    bodies = plan_bodies(session, {trip.plan_id for trip in trips})
+    gists = plan_gists(session, {trip.plan_id for trip in trips})
     zone = clinic_zone(session)
     today = now.astimezone(zone).date()
     return tuple(
@@ -77,13 +76,13 @@ def due_lines(
             code=trip.patient_code,
             name=trip.patient_name,
             age=people[trip.patient_id].age_on(day),
-            eyes=_eyes(_needs(trip, bodies), people[trip.patient_id]),
+            eyes=_eyes(_needs(trip, gists), people[trip.patient_id]),
             visit=trip.number,
             day=trip.day,
             standing=lateness(
                 VisitDays(trip.day, trip.window_end, trip.status, trip.is_unseen(today)), now, zone
             ),
-            for_what=_words(_needs(trip, bodies), kinds) or _watched(trip, bodies, kinds),
+            for_what=_words(_needs(trip, gists), kinds) or _watched(trip, gists, kinds),
             services=trip.services,
             last_day=trip.window_end,
             telephones=_telephones(people[trip.patient_id]),
@@ -138,27 +137,25 @@ def _cell(value: object) -> str:
     return "; ".join(guarded(part) for part in value) if isinstance(value, tuple) else guarded(str(value))
 
 
-def _needs(trip: TripView, bodies: Mapping[int, CarePlan]) -> tuple[ReviewNeed, ...]:
-    body = bodies.get(trip.plan_id)
-    return tuple(need for need in body.needs if need.key in trip.serves) if body else ()
+def _needs(trip: TripView, gists: Mapping[int, PlanGist]) -> tuple[ListedNeed, ...]:
+    gist = gists.get(trip.plan_id)
+    return gist.needs_of(trip.serves) if gist else ()
 
 
-def _words(needs: Sequence[ReviewNeed], kinds: Mapping[str, LookKind]) -> tuple[str, ...]:
+def _words(needs: Sequence[ListedNeed], kinds: Mapping[str, LookKind]) -> tuple[str, ...]:
     """Each check once, in the protocol's words; a kind that it no longer knows by its id."""
     return tuple(dict.fromkeys(text_of(n.kind, kinds) for n in needs))
 
 
-def _watched(
-    trip: TripView, bodies: Mapping[int, CarePlan], kinds: Mapping[str, LookKind]
-) -> tuple[str, ...]:
+def _watched(trip: TripView, gists: Mapping[int, PlanGist], kinds: Mapping[str, LookKind]) -> tuple[str, ...]:
     """What a visit is for that serves no need: it keeps the time between two checks short."""
-    body = bodies.get(trip.plan_id)
+    gist = gists.get(trip.plan_id)
     # Whoever came without a visit is here for none of it.
-    found = (kind for kind, _ in body.watched) if body and trip.services else ()
+    found = (kind for kind, _ in gist.watched) if gist and trip.services else ()
     return tuple(dict.fromkeys(text_of(kind, kinds) for kind in found))
 
 
-def _eyes(needs: Sequence[ReviewNeed], patient: PatientView) -> tuple[Eye, ...]:
+def _eyes(needs: Sequence[ListedNeed], patient: PatientView) -> tuple[Eye, ...]:
     named = {need.eye for need in needs if need.eye}
     return tuple(eye for eye in patient.eyes if eye in named) or patient.eyes
 

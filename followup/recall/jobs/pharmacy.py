@@ -13,7 +13,8 @@ from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.record import Eye
 from followup.records.desk.attempts import standings
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.plans import plan_bodies, plans_in_force_ids
+from followup.records.plans.listed import plan_gists
+from followup.records.plans.plans import plans_in_force_ids
 from followup.records.store.store import Session
 from followup.records.views import PatientView
 
@@ -69,16 +70,20 @@ def hand_outs(
 
     Whoever is not followed any more takes none home. ``patient``: that one's alone.
     """
-    in_force, gone = plans_in_force_ids(session), standings(session)
-    owners = {plan: owner for plan, owner in in_force.items() if patient in (None, owner)}
-    bodies = plan_bodies(session, [plan for plan, owner in owners.items() if owner not in gone])
-    people = patients_by_id(session, owners.values())
-    found = [
-        BottleToHandOut(plan_id, people[owners[plan_id]], body.course(bottle.course), bottle)
-        for plan_id, body in bodies.items()
-        if owners[plan_id] in people
-        for bottle in body.supply
+    owners = plans_in_force_ids(session, patient)
+    gone = standings(session, owners.values())
+    gists = plan_gists(session, [plan for plan, owner in owners.items() if owner not in gone])
+    due = [
+        (plan_id, gist, bottle)
+        for plan_id, gist in gists.items()
+        for bottle in gist.supply
         if start <= bottle.handed_over <= end
+    ]
+    people = patients_by_id(session, {owners[plan_id] for plan_id, _, _ in due})
+    found = [
+        BottleToHandOut(plan_id, people[owners[plan_id]], gist.course(bottle.course), bottle)
+        for plan_id, gist, bottle in due
+        if owners[plan_id] in people
     ]
     return tuple(sorted(found, key=_place))
 

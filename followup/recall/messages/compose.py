@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
-from followup.clinical.careplan import CarePlan, Course
+from followup.clinical.careplan import Course
 from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.language.catalogues import Translator
 from followup.language.dates import hour_words, long_date
@@ -38,16 +38,14 @@ def message_text(
 
 
 def step_changes(
-    plan: CarePlan, day: date, formulary: Mapping[str, Medicine], words: Translator
+    courses: Iterable[Course], day: date, formulary: Mapping[str, Medicine], words: Translator
 ) -> tuple[str, ...]:
     """What is different on ``day`` from the day before, one line a course; () where nothing is.
 
     The first day of a course is the discharge's to explain and needs no message.
     """
     return tuple(
-        _line(course, course.count_on(day), formulary, words)
-        for course in plan.courses
-        if changes_on(course, day)
+        _line(course, course.count_on(day), formulary, words) for course in courses if changes_on(course, day)
     )
 
 

@@ -9,9 +9,10 @@ from datetime import date, datetime, time, timedelta
 from functools import cache, partial
 from zoneinfo import ZoneInfo
 
+from followup.clinical.careplan import Course
 from followup.clinical.protocol.protocol import Protocol
 from followup.errors import FollowupError
-from followup.language.catalogues import Translator, choose, translator
+from followup.language.catalogues import choose, translator
 from followup.recall.messages.compose import changes_on, message_text, step_changes
 from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
@@ -22,13 +23,13 @@ from followup.records.desk.attempts import standings
 from followup.records.house.clinics import clinic_zone, get_clinic
 from followup.records.people.messages import MessageChoice, message_choices
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.plans import plans_handed_over
-from followup.records.store.sites import site_of_patient
+from followup.records.plans.listed import plans_handed_over
+from followup.records.store.sites import sites_of
 from followup.records.store.store import Session
 from followup.records.trips.closed import offered
 from followup.records.trips.places import clinic_calendar
 from followup.records.trips.trips import day_trips
-from followup.records.views import PatientView
+from followup.records.views import Clinic, PatientView
 
 _log = logging.getLogger(__name__)
 _NOT_ASKED = MessageChoice(0, consent=False, reader="patient", channel="paper", address="", stopped_at=None)
@@ -65,7 +66,7 @@ class _Cause:
     patient_id: int
     last_useful: date
     names: date
-    lines: tuple[tuple[int, date], ...] = ()
+    changing: tuple[Course, ...] = ()
     hour: str | None = None
 
 
@@ -76,15 +77,18 @@ def _channel(choice: MessageChoice) -> Channel:
 def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -> tuple[WantedMessage, ...]:
     """The messages of this kind that go out on ``day``; those of patients not followed are left out."""
     causes = tuple(_causes(session, kind, day, protocol))
-    people = patients_by_id(session, {cause.patient_id for cause in causes})
-    choices, gone = message_choices(session), standings(session)
+    asked = {cause.patient_id for cause in causes}
+    people, gone = patients_by_id(session, asked), standings(session, asked)
+    choices, sites = message_choices(session, asked), sites_of(session, asked)
+    clinics = cache(partial(get_clinic, session))
     found = []
     for cause in causes:
         if cause.patient_id in gone or cause.patient_id not in people:
             continue
         choice = choices.get(cause.patient_id, _NOT_ASKED)
         try:
-            found.append(_written(session, kind, day, cause, people[cause.patient_id], choice, protocol))
+            clinic = clinics(sites.get(cause.patient_id))
+            found.append(_written(clinic, kind, day, cause, people[cause.patient_id], choice, protocol))
         except FollowupError as error:
             # One message that can't be written must not keep back the others.
             _log.error("no %s for patient %s: %s", kind, people[cause.patient_id].code, error.code)
@@ -112,8 +116,10 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
     rules = protocol.recall.messages
     if kind == "reminder":
         calendars = cache(partial(clinic_calendar, session))
-        for visit in day_trips(session, day + timedelta(days=rules.reminder_days)):
-            calendar = calendars(site_of_patient(session, visit.patient_id))
+        visits = day_trips(session, day + timedelta(days=rules.reminder_days))
+        sites = sites_of(session, {visit.patient_id for visit in visits})
+        for visit in visits:
+            calendar = calendars(sites.get(visit.patient_id))
             # Nobody is sent to a closed door: reception moves such a visit and tells the patient. A visit
             # at another place is told on paper alone, which says where.
             here = visit.given and visit.place is None
@@ -124,10 +130,9 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
     elif kind == "step change":
         tomorrow = day + timedelta(days=1)
         for plan in plans_handed_over(session):
-            if any(changes_on(course, tomorrow) for course in plan.body.courses):
-                yield _Cause(
-                    f"s-{plan.id}-{tomorrow}", plan.patient_id, tomorrow, tomorrow, ((plan.id, tomorrow),)
-                )
+            changing = tuple(course for course in plan.gist.courses if changes_on(course, tomorrow))
+            if changing:
+                yield _Cause(f"s-{plan.id}-{tomorrow}", plan.patient_id, tomorrow, tomorrow, changing)
     else:
         noon = datetime.combine(day, time(12), clinic_zone(session))
         for line in worklist(session, noon):
@@ -137,7 +142,7 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
 
 
 def _written(
-    session: Session,
+    clinic: Clinic,
     kind: MessageKind,
     day: date,
     cause: _Cause,
@@ -146,20 +151,9 @@ def _written(
     protocol: Protocol,
 ) -> WantedMessage:
     words = translator(choose(patient.language).language.tag)
-    clinic = get_clinic(session, site_of_patient(session, patient.id))
-    lines = _lines(session, cause, protocol, words)
+    lines = step_changes(cause.changing, cause.names, protocol.formulary, words)
     spoken = _channel(choice) == "paper"
     text = message_text(
         kind, choice.reader, clinic, cause.names, words, lines, hour=cause.hour, spoken=spoken
     )
     return WantedMessage(cause.key, patient, kind, day, cause.last_useful, words.language.tag, choice, text)
-
-
-def _lines(session: Session, cause: _Cause, protocol: Protocol, words: Translator) -> tuple[str, ...]:
-    bodies = {plan.id: plan.body for plan in plans_handed_over(session, patient_id=cause.patient_id)}
-    return tuple(
-        line
-        for plan_id, day in cause.lines
-        if plan_id in bodies
-        for line in step_changes(bodies[plan_id], day, protocol.formulary, words)
-    )

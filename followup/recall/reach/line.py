@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from followup.clinical.careplan import ReviewNeed, Tier
+from followup.clinical.careplan import Tier
 from followup.clinical.record import Eye, Phone
-from followup.clinical.words.why_reasons import because_of
 from followup.recall.reach.next_attempt import NextAttempt
 from followup.records.desk.attempts import AttemptView
+from followup.records.plans.listed import ListedNeed
 from followup.records.views import PatientView
 
 ReachKind = Literal[
@@ -47,7 +47,7 @@ class ToReach:
     missed: bool = False
     questions: int = 0
     blocked: bool = False
-    needs: tuple[ReviewNeed, ...] = ()
+    needs: tuple[ListedNeed, ...] = ()
     seen: date | None = None
     seen_in_time: bool = False
     also: tuple[ToReach, ...] = ()
@@ -61,7 +61,7 @@ class ToReach:
         return tuple(item for item in (self, *self.also) if item.kind == "closed day")
 
     @property
-    def checks(self) -> tuple[ReviewNeed, ...]:
+    def checks(self) -> tuple[ListedNeed, ...]:
         """The checks at stake for any of the reasons, each once."""
         found = {need.key: need for item in (self, *self.also) for need in item.needs}
         return tuple(found.values())
@@ -79,4 +79,4 @@ class ToReach:
     @property
     def because(self) -> tuple[str, ...]:
         """What the protocol says of the checks at stake, each sentence once."""
-        return tuple(dict.fromkeys(because_of(reason) for need in self.checks for reason in need.reasons))
+        return tuple(dict.fromkeys(text for need in self.checks for text in need.because))

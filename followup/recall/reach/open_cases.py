@@ -8,20 +8,20 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TypeVar
 
-from followup.clinical.careplan import CarePlan
 from followup.records.desk.attempts import AttemptView, FollowStanding, attempts_of, standings
 from followup.records.desk.leaving import unseen_ids
 from followup.records.house.clinics import clinic_zone
 from followup.records.people.patients import bare_patient, patients_by_id
-from followup.records.plans.plans import (
-    plan,
-    plan_bodies,
-    plan_ids_to_look_at,
+from followup.records.plans.listed import (
+    ListedPlan,
+    PlanGist,
+    drafts_waiting,
+    listed_plan,
+    plan_gists,
     plans_by_hand,
-    plans_in_force,
     plans_not_handed_over,
-    plans_waiting_for_signature,
 )
+from followup.records.plans.plans import plan_ids_to_look_at, plans_in_force
 from followup.records.store.store import Session
 from followup.records.trips.closed import visits_ahead, visits_to_move
 from followup.records.trips.trips import (
@@ -30,8 +30,9 @@ from followup.records.trips.trips import (
     trip,
     trip_ids_past_window,
     trips_past_window,
+    trips_with_ids,
 )
-from followup.records.views import PatientView, PlanVersion, TripView
+from followup.records.views import PatientView, TripView
 
 # What reading a damaged entry raises: not JSON, not the type that it should be, a key that is not there.
 DAMAGE = (ValueError, TypeError, KeyError)
@@ -51,30 +52,29 @@ class Open:
     trips: tuple[TripView, ...]
     closed: tuple[TripView, ...]
     unseen: tuple[TripView, ...]
-    by_hand: tuple[PlanVersion, ...]
-    drafts: tuple[PlanVersion, ...]
-    not_handed_over: tuple[PlanVersion, ...]
+    by_hand: tuple[ListedPlan, ...]
+    drafts: tuple[ListedPlan, ...]
+    not_handed_over: tuple[ListedPlan, ...]
     in_force: frozenset[int]
     patients: Mapping[int, PatientView]
-    bodies: Mapping[int, CarePlan]
+    gists: Mapping[int, PlanGist]
     seen: Mapping[int, tuple[tuple[int, date], ...]] = field(default_factory=dict)
     damaged: frozenset[int] = frozenset()
     standings: Mapping[int, FollowStanding] = field(default_factory=dict)
     attempts: Mapping[int, tuple[AttemptView, ...]] = field(default_factory=dict)
 
 
-def load_open(session: Session, now: datetime) -> Open:
-    """Everything that may put someone on the list at ``now``.
+def load_open(session: Session, now: datetime, patient: int | None = None) -> Open:
+    """Everything that may put someone on the list at ``now``; ``patient``: that one alone.
 
     An entry that can't be read takes nobody else off the list; its patient is named as damaged.
     """
     today = now.astimezone(clinic_zone(session)).date()
-    trips, bad_trips = _trips(session, today)
-    closed, bad_ahead = _closed(session, today)
-    by_hand, drafts, new, bad_plans = _plans(session)
-    unseen, bad_unseen = _one_by_one(unseen_ids(session, today), lambda number: trip(session, number))
-    damaged = bad_trips | bad_ahead | bad_plans
-    damaged |= {patient_of_trip(session, number) for number in bad_unseen}
+    trips, bad_trips = _trips(session, today, patient)
+    closed, bad_ahead = _closed(session, today, patient)
+    by_hand, drafts, new, bad_plans = _plans(session, patient)
+    unseen, bad_unseen = _unseen(session, today, patient)
+    damaged = bad_trips | bad_ahead | bad_plans | bad_unseen
     visits = (*trips, *closed, *unseen)
     people = {one.patient_id for one in visits} | damaged
     people |= {one.patient_id for one in (*by_hand, *drafts, *new)}
@@ -86,44 +86,57 @@ def load_open(session: Session, now: datetime) -> Open:
         by_hand=by_hand,
         drafts=drafts,
         not_handed_over=new,
-        in_force=plans_in_force(session),
+        in_force=plans_in_force(session, {one.patient_id for one in drafts}),
         patients=patients,
-        bodies=plan_bodies(session, {one.plan_id for one in visits}),
+        gists=plan_gists(session, {one.plan_id for one in visits}),
         seen=days_seen(session, people),
         damaged=frozenset(damaged | bad_people),
-        standings=standings(session),
+        standings=standings(session, people),
         attempts=attempts_of(session, people),
     )
 
 
-def _trips(session: Session, today: date) -> tuple[tuple[TripView, ...], set[int]]:
-    found = _or_none(lambda: trips_past_window(session, today))
+def _trips(session: Session, today: date, patient: int | None) -> tuple[tuple[TripView, ...], set[int]]:
+    found = _or_none(lambda: trips_past_window(session, today, patient))
     if found is not None:
         return found, set()
-    numbers = trip_ids_past_window(session, today)
+    return _visits_one_by_one(session, trip_ids_past_window(session, today, patient))
+
+
+def _unseen(session: Session, today: date, patient: int | None) -> tuple[tuple[TripView, ...], set[int]]:
+    numbers = unseen_ids(session, today, patient)
+    found = _or_none(lambda: trips_with_ids(session, numbers))
+    return (found, set()) if found is not None else _visits_one_by_one(session, numbers)
+
+
+def _visits_one_by_one(session: Session, numbers: Iterable[int]) -> tuple[tuple[TripView, ...], set[int]]:
     good, bad = _one_by_one(numbers, lambda number: trip(session, number))
     return good, {patient_of_trip(session, number) for number in bad}
 
 
-def _closed(session: Session, today: date) -> tuple[tuple[TripView, ...], set[int]]:
-    found = _or_none(lambda: visits_to_move(session, today))
+def _closed(session: Session, today: date, patient: int | None) -> tuple[tuple[TripView, ...], set[int]]:
+    found = _or_none(lambda: visits_to_move(session, today, patient=patient))
     if found is not None:
         return found, set()
-    numbers = visits_ahead(session, today)
+    numbers = visits_ahead(session, today, patient)
     good, bad = _one_by_one(numbers, lambda number: visits_to_move(session, today, number))
     return tuple(each for one in good for each in one), {patient_of_trip(session, number) for number in bad}
 
 
 def _plans(
-    session: Session,
-) -> tuple[tuple[PlanVersion, ...], tuple[PlanVersion, ...], tuple[PlanVersion, ...], set[int]]:
+    session: Session, patient: int | None
+) -> tuple[tuple[ListedPlan, ...], tuple[ListedPlan, ...], tuple[ListedPlan, ...], set[int]]:
     found = _or_none(
-        lambda: (plans_by_hand(session), plans_waiting_for_signature(session), plans_not_handed_over(session))
+        lambda: (
+            plans_by_hand(session, patient),
+            drafts_waiting(session, patient),
+            plans_not_handed_over(session, patient),
+        )
     )
     if found is not None:
         return *found, set()
-    owners = dict(plan_ids_to_look_at(session))
-    good, bad = _one_by_one(owners, lambda number: plan(session, number))
+    owners = dict(plan_ids_to_look_at(session, patient))
+    good, bad = _one_by_one(owners, lambda number: listed_plan(session, number))
     by_status = {
         status: tuple(one for one in good if one.status == status)
         for status in ("on-hold", "draft", "active")

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from typing import get_args
 from zoneinfo import ZoneInfo
 
-from followup.clinical.careplan import CarePlan, ReviewNeed, Tier
+from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import RecallRules
 from followup.recall.reach.ladder import next_for
 from followup.recall.reach.lateness import VisitDays, days_overdue, lateness
@@ -22,10 +22,11 @@ from followup.recall.reach.line import ReachKind, ToReach
 from followup.recall.reach.open_cases import Open, load_open
 from followup.recall.reach.reasons import reason
 from followup.records.house.clinics import clinic_zone
+from followup.records.plans.listed import ListedNeed, ListedPlan, PlanGist
 from followup.records.store.store import Session
-from followup.records.views import PatientView, PlanVersion, TripView
+from followup.records.views import PatientView, TripView
 
-__all__ = ["Open", "ReachKind", "ToReach", "load_open", "reason", "to_reach", "worklist"]
+__all__ = ["Open", "ReachKind", "ToReach", "line_of", "load_open", "reason", "to_reach", "worklist"]
 
 _ORDER: tuple[ReachKind, ...] = get_args(ReachKind)
 _TIERS: tuple[Tier, ...] = ("A", "B", "C")
@@ -37,6 +38,12 @@ def worklist(session: Session, now: datetime, rules: RecallRules | None = None) 
     Those whose next attempt is due on a later day come after the others, and say so.
     """
     return to_reach(load_open(session, now), now, clinic_zone(session), rules)
+
+
+def line_of(session: Session, now: datetime, rules: RecallRules | None, patient: int) -> ToReach | None:
+    """The line of one patient on that list; None where nobody need reach the patient now."""
+    found = to_reach(load_open(session, now, patient), now, clinic_zone(session), rules)
+    return found[0] if found else None
 
 
 def to_reach(
@@ -143,62 +150,62 @@ def _closed(facts: Open, trip: TripView) -> ToReach:
     )
 
 
-def _needs_of(facts: Open, trip: TripView) -> tuple[ReviewNeed, ...]:
-    body = facts.bodies.get(trip.plan_id)
-    return tuple(need for need in body.needs if need.key in trip.serves) if body else ()
+def _needs_of(facts: Open, trip: TripView) -> tuple[ListedNeed, ...]:
+    gist = facts.gists.get(trip.plan_id)
+    return gist.needs_of(trip.serves) if gist else ()
 
 
-def _by_hand(facts: Open, plan: PlanVersion, today: date) -> ToReach:
-    return _from_plan(facts, plan, "plan by hand", plan.as_of, today, _soonest(plan.body.needs))
+def _by_hand(facts: Open, plan: ListedPlan, today: date) -> ToReach:
+    return _from_plan(facts, plan, "plan by hand", plan.as_of, today, _soonest(plan.gist.needs))
 
 
-def _waits(facts: Open, plan: PlanVersion, today: date, zone: ZoneInfo) -> bool:
+def _waits(facts: Open, plan: ListedPlan, today: date, zone: ZoneInfo) -> bool:
     """A draft with questions waits at once; an unsigned one without, from the next day on.
 
     A patient with a signed plan is not lost while a changed one waits, unless it has questions.
     """
-    if not plan.body.signable:
+    if not plan.gist.signable:
         return True
     drafted = plan.drafted_at.astimezone(zone).date()
     return plan.patient_id not in facts.in_force and max(drafted, plan.as_of) < today
 
 
-def _incomplete(facts: Open, plan: PlanVersion, today: date) -> ToReach:
+def _incomplete(facts: Open, plan: ListedPlan, today: date) -> ToReach:
     in_force = plan.patient_id in facts.in_force
-    needs = () if in_force else _soonest(plan.body.needs)
+    needs = () if in_force else _soonest(plan.gist.needs)
     return _from_plan(facts, plan, "plan incomplete", plan.as_of, today, needs)
 
 
-def _not_handed_over(facts: Open, plan: PlanVersion, today: date, zone: ZoneInfo) -> ToReach:
+def _not_handed_over(facts: Open, plan: ListedPlan, today: date, zone: ZoneInfo) -> ToReach:
     signed = (plan.signed_at or plan.drafted_at).astimezone(zone).date()
     return _from_plan(facts, plan, "new version", signed, today, ())
 
 
 def _from_plan(
-    facts: Open, plan: PlanVersion, kind: ReachKind, since: date, today: date, needs: tuple[ReviewNeed, ...]
+    facts: Open, plan: ListedPlan, kind: ReachKind, since: date, today: date, needs: tuple[ListedNeed, ...]
 ) -> ToReach:
     due_by = min((need.latest for need in needs), default=None)
     return ToReach(
         kind=kind,
         patient=facts.patients[plan.patient_id],
-        tier=_strictest(plan.body, needs),
+        tier=_strictest(plan.gist, needs),
         since=since,
         days=max(0, (today - due_by).days) if due_by else 0,
         plan_id=plan.id,
         due_by=due_by,
-        questions=sum(question.blocks for question in plan.body.questions),
-        blocked=not plan.body.signable,
+        questions=plan.gist.questions,
+        blocked=not plan.gist.signable,
         needs=needs,
     )
 
 
-def _soonest(needs: Iterable[ReviewNeed]) -> tuple[ReviewNeed, ...]:
+def _soonest(needs: Iterable[ListedNeed]) -> tuple[ListedNeed, ...]:
     """The checks that must come first: those with the earliest last day."""
-    still = [need for need in needs if need.state != "served"]
+    still = [need for need in needs if not need.served]
     first = min((need.latest for need in still), default=None)
     return tuple(need for need in still if need.latest == first)
 
 
-def _strictest(body: CarePlan, needs: tuple[ReviewNeed, ...]) -> Tier:
-    tiers = {*body.tiers.values(), *(need.tier for need in needs)}
+def _strictest(gist: PlanGist, needs: tuple[ListedNeed, ...]) -> Tier:
+    tiers = {*gist.tiers, *(need.tier for need in needs)}
     return next((tier for tier in _TIERS if tier in tiers), "C")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal, cast
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from followup.clinical.protocol.recall import AttemptOutcome, Way, refuse_outcome
 from followup.errors import FollowupError
@@ -133,10 +133,10 @@ def attempts_of(session: Session, patients: Iterable[int]) -> dict[int, tuple[At
         .where(col(ContactAttemptRow.taken_back_at).is_(None))
         .order_by(col(ContactAttemptRow.at), col(ContactAttemptRow.id))
     )
-    found: dict[int, tuple[AttemptView, ...]] = {}
+    found: dict[int, list[AttemptView]] = {}
     for row in rows:
-        found[row.patient_id] = (*found.get(row.patient_id, ()), _attempt(row))
-    return found
+        found.setdefault(row.patient_id, []).append(_attempt(row))
+    return {number: tuple(own) for number, own in found.items()}
 
 
 def attempts_on(session: Session, day: date) -> tuple[AttemptView, ...]:
@@ -197,15 +197,27 @@ def restore_standing(unit: Unit, patient: PatientRow, standing: StandingWord, *,
         _put_standing(unit, patient, standing, reason=reason)
 
 
-def standings(session: Session) -> dict[int, FollowStanding]:
-    """Everybody who is not followed any more, by patient."""
-    rows = session.exec(
+def standings(session: Session, among: Iterable[int] | None = None) -> dict[int, FollowStanding]:
+    """Everybody who is not followed any more, by patient; of all or ``among`` these."""
+    statement = (
         select(StandingRow)
         # Named so that a session bound to a site finds, and counts, its own patients alone.
         .join(PatientRow, col(PatientRow.id) == StandingRow.patient_id)
         .where(StandingRow.standing != "followed")
     )
-    return {row.patient_id: _standing(row) for row in rows}
+    if among is not None:
+        statement = statement.where(col(StandingRow.patient_id).in_(set(among)))
+    return {row.patient_id: _standing(row) for row in session.exec(statement)}
+
+
+def count_not_followed(session: Session) -> int:
+    """How many are not followed any more."""
+    return session.exec(
+        select(func.count())
+        .select_from(StandingRow)
+        .join(PatientRow, col(PatientRow.id) == StandingRow.patient_id)
+        .where(StandingRow.standing != "followed")
+    ).one()
 
 
 def standing_of(session: Session, patient_id: int) -> FollowStanding | None:

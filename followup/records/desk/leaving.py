@@ -18,7 +18,7 @@ from followup.records.house.clinics import clinic_zone
 from followup.records.people.patients import lock_patient
 from followup.records.store.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, TripRow
-from followup.records.trips.trips import OPEN, held_trip, is_followed, trip
+from followup.records.trips.trips import OPEN, held_trip, is_followed, of_patient, trip, trips_with_ids
 from followup.records.views import TripView
 from followup.said import say
 
@@ -110,12 +110,12 @@ def close_by_findings(unit: Unit, *, patient_id: int, record: Record, protocol: 
             unit.log("looked at", f"patient:{code}", visit=row.number, served=row.served)
 
 
-def unseen_ids(session: Session, today: date) -> tuple[int, ...]:
+def unseen_ids(session: Session, today: date, patient: int | None = None) -> tuple[int, ...]:
     """The ids of visits at which the patient was here on an earlier day and nobody wrote down a look."""
     ids = session.exec(
         select(TripRow.id)
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
-        .where(TripRow.status == "arrived", col(TripRow.seen_on) < today)
+        .where(TripRow.status == "arrived", col(TripRow.seen_on) < today, *of_patient(patient))
         .order_by(col(TripRow.seen_on), col(TripRow.id))
     )
     return tuple(number for number in ids if number is not None)
@@ -130,7 +130,7 @@ def left_trips(session: Session, today: date) -> tuple[TripView, ...]:
         .where((col(TripRow.seen_on) < today) | col(TripRow.left_at).is_not(None))
         .order_by(col(TripRow.seen_on), col(TripRow.id))
     ).all()
-    return tuple(trip(session, number) for number in ids if number is not None)
+    return trips_with_ids(session, (number for number in ids if number is not None))
 
 
 def _needs_seen(

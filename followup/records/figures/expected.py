@@ -62,8 +62,9 @@ def people_to_sign(session: Session, day: date) -> tuple[WhoComes, ...]:
 
 
 def _drafts_alone(session: Session) -> list[PlanVersion]:
-    covered = plans_in_force(session)
-    return [one for one in plans_waiting_for_signature(session) if one.patient_id not in covered]
+    drafts = plans_waiting_for_signature(session)
+    covered = plans_in_force(session, [one.patient_id for one in drafts])
+    return [one for one in drafts if one.patient_id not in covered]
 
 
 def _to_come(draft: PlanVersion) -> list[Trip]:

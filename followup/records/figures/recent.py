@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection, Hashable, Mapping
 from datetime import datetime
+from typing import TypeVar
 
 from sqlmodel import Session, and_, col, select
 
 from followup.clinical.record import Record
+from followup.records.store.kept import Kept
 from followup.records.tables import PatientRow, RecordVersionRow
 
+VersionKey = tuple[Hashable, int, datetime]
+"""What it was made by, and the version of a record that it was made of."""
+V = TypeVar("V")
 
-def records_since(session: Session, since: datetime) -> dict[int, Record]:
-    """The newest record of every patient whose record changed at or after ``since``, by patient."""
+
+def of_records_since(
+    session: Session,
+    since: datetime,
+    make: Callable[[Record], V],
+    *,
+    kept: Kept[VersionKey, V],
+    by: Hashable = None,
+) -> dict[int, V]:
+    """What ``make`` makes of the newest record of whoever's record changed at or after ``since``, by patient.
+
+    It is made of each version once and ``kept``; ``by``: what else it depends on, such as the protocol.
+    """
     rows = session.exec(
-        select(RecordVersionRow.patient_id, RecordVersionRow.body)
+        select(RecordVersionRow.patient_id, col(RecordVersionRow.id), RecordVersionRow.entered_at)
         .join(
             PatientRow,
             and_(
@@ -23,5 +40,21 @@ def records_since(session: Session, since: datetime) -> dict[int, Record]:
         )
         .where(RecordVersionRow.entered_at >= since)
         .order_by(col(RecordVersionRow.patient_id))
-    )
-    return {patient_id: Record.model_validate_json(body) for patient_id, body in rows}
+    ).all()
+    keys = {patient: (by, version or 0, entered) for patient, version, entered in rows}
+
+    def made(missing: Collection[VersionKey]) -> Mapping[VersionKey, V]:
+        by_id = {key[1]: key for key in missing}
+        bodies = select(RecordVersionRow.id, RecordVersionRow.body).where(col(RecordVersionRow.id).in_(by_id))
+        return {
+            by_id[number or 0]: make(Record.model_validate_json(body))
+            for number, body in session.exec(bodies)
+        }
+
+    values = kept.of(session, keys.values(), made)
+    return {patient: values[key] for patient, key in keys.items()}
+
+
+def records_since(session: Session, since: datetime) -> dict[int, Record]:
+    """The newest record of every patient whose record changed at or after ``since``, by patient."""
+    return of_records_since(session, since, lambda record: record, kept=Kept(0))

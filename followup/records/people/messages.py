@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Literal, cast
@@ -149,9 +150,10 @@ def message_choice(session: Session, patient_id: int) -> MessageChoice | None:
     return _choice(row) if row else None
 
 
-def message_choices(session: Session) -> dict[int, MessageChoice]:
-    """Of everybody who was asked."""
-    return {row.patient_id: _choice(row) for row in session.exec(select(MessageChoiceRow))}
+def message_choices(session: Session, among: Iterable[int]) -> dict[int, MessageChoice]:
+    """Of those ``among`` these patients who were asked."""
+    asked = select(MessageChoiceRow).where(col(MessageChoiceRow.patient_id).in_(set(among)))
+    return {row.patient_id: _choice(row) for row in session.exec(asked)}
 
 
 def unusable_choices(session: Session) -> tuple[str, ...]:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from contextlib import suppress
 from typing import cast
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, CursorResult
 from sqlmodel import Session, and_, col, or_, select, update
 
@@ -19,6 +18,7 @@ from followup.records.house.clinics import clinic_zone
 from followup.records.people.oplist import refuse_other_eye
 from followup.records.people.patients import lock_patient, newest_record
 from followup.records.plans.bound import SIGNED, plan_hash
+from followup.records.plans.listed import is_handed_over
 from followup.records.plans.protocols import protocol_signature
 from followup.records.store.store import Unit
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
@@ -212,85 +212,38 @@ def plans_waiting_for_signature(session: Session) -> tuple[PlanVersion, ...]:
     return _plans(session, col(CarePlanRow.status) == "draft")
 
 
-def plans_by_hand(session: Session) -> tuple[PlanVersion, ...]:
-    """Plans that the protocol refuses and someone must make by hand."""
-    return _plans(session, col(CarePlanRow.status) == "on-hold")
-
-
-def plans_not_handed_over(session: Session) -> tuple[PlanVersion, ...]:
-    """Plans in force of which no sheet is in the patient's hands yet."""
-    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
-    return _plans(session, col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
-
-
-def plans_handed_over(session: Session, *, patient_id: int | None = None) -> tuple[PlanVersion, ...]:
-    """Plans in force of which a sheet is in the patient's hands; of one patient or of all.
-
-    One that can't be read is left out.
-    """
-    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
-    conditions = [col(CarePlanRow.status) == "active", col(CarePlanRow.id).in_(handed)]
-    if patient_id is not None:
-        conditions.append(col(CarePlanRow.patient_id) == patient_id)
-    found: list[PlanVersion] = []
-    for number in session.exec(select(CarePlanRow.id).where(*conditions).order_by(col(CarePlanRow.id))):
-        with suppress(ValueError):
-            found.extend(_plans(session, col(CarePlanRow.id) == number))
-    return tuple(found)
-
-
-def plan_ids_to_look_at(session: Session) -> tuple[tuple[int, int], ...]:
+def plan_ids_to_look_at(session: Session, patient: int | None = None) -> tuple[tuple[int, int], ...]:
     """Plan and patient of every draft, plan by hand and plan not handed over, without reading them."""
-    handed = select(SheetRow.care_plan_id).where(col(SheetRow.handed_over_at).is_not(None))
-    new = and_(col(CarePlanRow.status) == "active", col(CarePlanRow.id).not_in(handed))
-    rows = session.exec(
+    new = and_(col(CarePlanRow.status) == "active", ~is_handed_over())
+    statement = (
         select(col(CarePlanRow.id), CarePlanRow.patient_id)
         .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
         .where(or_(col(CarePlanRow.status).in_(("draft", "on-hold")), new))
         .order_by(col(CarePlanRow.drafted_at), col(CarePlanRow.id))
     )
-    return tuple((plan_id, patient_id) for plan_id, patient_id in rows if plan_id is not None)
+    if patient is not None:
+        statement = statement.where(CarePlanRow.patient_id == patient)
+    return tuple((plan_id, who) for plan_id, who in session.exec(statement) if plan_id is not None)
 
 
-def plans_in_force_ids(session: Session) -> dict[int, int]:
-    """Every plan in force with its patient."""
-    rows = session.exec(
+def plans_in_force_ids(session: Session, patient: int | None = None) -> dict[int, int]:
+    """Every plan in force with its patient; of one ``patient`` or of all."""
+    statement = (
         select(col(CarePlanRow.id), CarePlanRow.patient_id)
         .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
         .where(CarePlanRow.status == "active")
     )
-    return {plan_id: patient_id for plan_id, patient_id in rows if plan_id is not None}
+    if patient is not None:
+        statement = statement.where(CarePlanRow.patient_id == patient)
+    return {plan_id: who for plan_id, who in session.exec(statement) if plan_id is not None}
 
 
-def plans_in_force(session: Session) -> frozenset[int]:
-    """The patients who have a signed plan in force."""
-    return frozenset(session.exec(select(CarePlanRow.patient_id).where(CarePlanRow.status == "active")))
-
-
-def plan_bodies(session: Session, plans: Iterable[int]) -> dict[int, CarePlan]:
-    """The plans themselves, of several versions at once; one that can't be read is left out."""
-    rows = session.exec(select(CarePlanRow.id, CarePlanRow.body).where(col(CarePlanRow.id).in_(set(plans))))
-    found: dict[int, CarePlan] = {}
-    for plan_id, body in rows:
-        # The list of whom to reach must stand even where a plan does not load: its visit is there.
-        with suppress(ValidationError):
-            found[plan_id or 0] = read_stored(body)
-    return found
-
-
-def newest_plan_bodies(session: Session, patients: Iterable[int]) -> dict[int, CarePlan]:
-    """By patient the plan in force, or the draft where none is; one that can't be read is left out."""
-    rows = session.exec(
-        select(CarePlanRow)
-        .where(col(CarePlanRow.patient_id).in_(set(patients)))
-        .where(col(CarePlanRow.status).in_(("active", "draft", "on-hold")))
-        .order_by(col(CarePlanRow.status) == "active", col(CarePlanRow.number))
-    )
-    found: dict[int, CarePlan] = {}
-    for row in rows:
-        with suppress(ValidationError):
-            found[row.patient_id] = read_stored(row.body)
-    return found
+def plans_in_force(session: Session, among: Iterable[int] | None = None) -> frozenset[int]:
+    """The patients who have a signed plan in force, of all or ``among`` these."""
+    statement = select(CarePlanRow.patient_id).where(CarePlanRow.status == "active")
+    if among is not None:
+        statement = statement.where(col(CarePlanRow.patient_id).in_(set(among)))
+    return frozenset(session.exec(statement))
 
 
 def _refuse_unsignable(unit: Unit, row: CarePlanRow, patient: PatientRow) -> None:

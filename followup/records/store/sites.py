@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from sqlmodel import Session, col, select
@@ -36,6 +37,15 @@ def site_of_patient(session: Session, patient_id: int) -> int:
         select(PatientRow.site_id).where(PatientRow.id == patient_id), execution_options=ALL_SITES
     ).first()
     return found or MAIN
+
+
+def sites_of(session: Session, patients: Iterable[int]) -> dict[int, int]:
+    """The site that follows each of these patients."""
+    rows = session.exec(
+        select(col(PatientRow.id), PatientRow.site_id).where(col(PatientRow.id).in_(set(patients))),
+        execution_options=ALL_SITES,
+    )
+    return {number: site for number, site in rows if number is not None}
 
 
 def all_sites(session: Session) -> tuple[Site, ...]:

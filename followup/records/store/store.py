@@ -20,6 +20,7 @@ from followup.records.duties import PROGRAM
 from followup.records.store import journal
 from followup.records.store.binding import ALL_SITES, bind_session
 from followup.records.store.engine import BUSY_MILLISECONDS, make_engine
+from followup.records.store.kept import READING
 from followup.records.tables import StaffRow, metadata
 from followup.records.views import SYSTEM, Actor
 
@@ -91,6 +92,7 @@ class Store:
         """A session that sees one state of the store and changes nothing."""
         with _translated(), Session(self._read_engine, expire_on_commit=False) as session:
             bind_session(session, self.site)
+            session.info[READING] = True
             yield session
             session.rollback()
 

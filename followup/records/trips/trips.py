@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement
+from sqlalchemy import ColumnElement, exists
 from sqlmodel import Session, and_, col, or_, select
 
 from followup.clinical.careplan import Tier, Trip
@@ -75,8 +75,10 @@ def day_trips(session: Session, day: date) -> tuple[TripView, ...]:
 
 def is_followed() -> ColumnElement[bool]:
     """That nobody has said of the visit's patient: moved away, died, refused, or lost."""
-    gone = select(StandingRow.patient_id).where(StandingRow.standing != "followed")
-    return col(TripRow.patient_id).not_in(gone)
+    gone = exists().where(
+        col(StandingRow.patient_id) == TripRow.patient_id, col(StandingRow.standing) != "followed"
+    )
+    return ~gone
 
 
 def missed_trips(session: Session, today: date) -> tuple[TripView, ...]:
@@ -98,19 +100,42 @@ def open_trip_ids(session: Session) -> tuple[int, ...]:
     return tuple(number for number in ids if number is not None)
 
 
-def trips_past_window(session: Session, today: date) -> tuple[TripView, ...]:
-    """Visits that have not taken place though the last day of their window lies before ``today``."""
-    return _trips(session, col(TripRow.status).in_(OPEN), col(TripRow.window_end) < today)
+def trips_past_window(session: Session, today: date, patient: int | None = None) -> tuple[TripView, ...]:
+    """Visits that have not taken place though the last day of their window lies before ``today``.
+
+    ``patient``: that one's alone.
+    """
+    return _trips(session, *_past_window(today, patient))
 
 
-def trip_ids_past_window(session: Session, today: date) -> tuple[int, ...]:
+def trip_ids_past_window(session: Session, today: date, patient: int | None = None) -> tuple[int, ...]:
     """The ids alone of :func:`trips_past_window`, for where a row can't be read."""
     numbers = session.exec(
         select(TripRow.id)
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
-        .where(col(TripRow.status).in_(OPEN), col(TripRow.window_end) < today)
+        .where(*_past_window(today, patient))
     )
     return tuple(number for number in numbers if number is not None)
+
+
+def _past_window(today: date, patient: int | None) -> tuple[ColumnElement[bool], ...]:
+    return (
+        col(TripRow.status).in_(OPEN),
+        col(TripRow.window_end) < today,
+        *of_patient(patient),
+    )
+
+
+def of_patient(patient: int | None) -> tuple[ColumnElement[bool], ...]:
+    """That a visit is this patient's; None: whoever's."""
+    return () if patient is None else (col(TripRow.patient_id) == patient,)
+
+
+def trips_with_ids(session: Session, numbers: Iterable[int]) -> tuple[TripView, ...]:
+    """These visits, in the order of their ids as given."""
+    wanted = list(numbers)
+    found = {one.id: one for one in _trips(session, col(TripRow.id).in_(wanted))}
+    return tuple(found[number] for number in wanted if number in found)
 
 
 def patient_of_trip(session: Session, trip_id: int) -> int:
@@ -144,10 +169,10 @@ def trips_of(session: Session, patient_id: int) -> tuple[TripView, ...]:
 
 def trips_of_all(session: Session, patients: Iterable[int]) -> dict[int, tuple[TripView, ...]]:
     """Every visit of each of these patients, cancelled ones too, by day."""
-    found: dict[int, tuple[TripView, ...]] = {}
+    found: dict[int, list[TripView]] = {}
     for one in _trips(session, col(TripRow.patient_id).in_(set(patients))):
-        found[one.patient_id] = (*found.get(one.patient_id, ()), one)
-    return found
+        found.setdefault(one.patient_id, []).append(one)
+    return {number: tuple(own) for number, own in found.items()}
 
 
 def trips_of_plan(session: Session, plan_id: int) -> tuple[TripView, ...]:
@@ -277,7 +302,7 @@ def _trips(session: Session, *conditions: ColumnElement[bool]) -> tuple[TripView
 
 
 def _view(row: TripRow, patient: PatientRow) -> TripView:
-    same = row.model_dump(include=_SAME)
+    same = {name: getattr(row, name) for name in _SAME}
     lists: dict[str, Any] = {
         name: tuple(getattr(row, name)) for name in ("serves", "services", "overbooked", "served")
     }

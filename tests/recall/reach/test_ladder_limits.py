@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from followup.clinical.careplan import CarePlan
 from followup.clinical.protocol.load import load_protocol
 from followup.errors import FollowupError
 from followup.recall.reach.ladder import declare_lost, for_surgeon
@@ -21,7 +20,8 @@ from followup.recall.reach.open_cases import Open
 from followup.recall.reach.promises import last_promise_day, promise_days
 from followup.recall.reach.worklist import to_reach
 from followup.records.desk.attempts import AttemptView, FollowStanding
-from followup.records.views import PatientView, PlanVersion, TripView
+from followup.records.plans.listed import ListedPlan, PlanGist
+from followup.records.views import PatientView, TripView
 from followup.timing.calendar import parse_calendar
 
 RULES = load_protocol().recall
@@ -76,7 +76,7 @@ def _lines(*visits: TripView, tried=(), today: int = 0, **more):
     patients = {visit.patient_id: _person(visit.patient_id) for visit in visits}
     facts = Open(
         trips=visits, closed=(), unseen=(), by_hand=(), drafts=(), not_handed_over=(),
-        in_force=frozenset(), patients=patients, bodies={}, attempts={1: _tries(tried)},
+        in_force=frozenset(), patients=patients, gists={}, attempts={1: _tries(tried)},
     )  # fmt: skip
     facts = type(facts)(**{**facts.__dict__, **more})
     return to_reach(facts, _at(today), ZONE, RULES)
@@ -273,14 +273,11 @@ DRAFTS = [
 def test_an_unsigned_draft_waits_from_the_next_day_on_unless_a_plan_is_in_force(
     drafted, as_of, today, in_force, waits
 ):
-    body = CarePlan(
-        patient="K-1", as_of=_day(as_of), status="draft", protocol="sample", protocol_hash="ab",
-        approved=False, engine="1",
+    gist = PlanGist(
+        needs=(), watched=(), courses=(), supply=(), before_leaving=(), tiers=frozenset(), questions=0,
+        signable=True,
     )  # fmt: skip
-    plan = PlanVersion(
-        1, 1, "K-1", "Wanjiru", 1, "draft", 1, _day(as_of), body, (), "", "mira", _at(drafted),
-        None, None, None, None, None,
-    )  # fmt: skip
+    plan = ListedPlan(1, 1, "draft", _day(as_of), _at(drafted), None, gist)
     force = frozenset({1} if in_force else ())
     found = _lines(today=today, drafts=(plan,), patients={1: _person()}, in_force=force)
     assert [one.kind for one in found] == (["plan incomplete"] if waits else [])

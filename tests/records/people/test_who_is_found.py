@@ -8,7 +8,8 @@ from dataclasses import replace
 import pytest
 from crowd import EVERYBODY, TODAY, Crowd, people
 
-from followup.recall.reach.worklist import worklist
+from followup.clinical.protocol.load import load_protocol
+from followup.recall.reach.worklist import line_of, worklist
 from followup.records.desk.attempts import attempt_of_form, attempts_of, attempts_on, standing_word, standings
 from followup.records.desk.leaving import left_trips, mark_left, unseen_ids
 from followup.records.desk.trip_steps import book_trip, mark_arrived
@@ -16,19 +17,22 @@ from followup.records.figures.expected import visits_in_force, visits_to_sign
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.people.patients import patients_by_id
 from followup.records.plans.completing import plans_to_complete
+from followup.records.plans.listed import (
+    drafts_waiting,
+    newest_plans,
+    plan_gists,
+    plans_by_hand,
+    plans_handed_over,
+    plans_not_handed_over,
+)
 from followup.records.plans.plans import (
     active_plan,
     completed_plan,
-    newest_plan_bodies,
     open_draft,
     plan,
-    plan_bodies,
     plan_ids_to_look_at,
-    plans_by_hand,
-    plans_handed_over,
     plans_in_force,
     plans_in_force_ids,
-    plans_not_handed_over,
     plans_of,
     plans_waiting_for_signature,
     sign_plan,
@@ -109,6 +113,7 @@ VISIT_IDS = [
 ]
 PLANS = [
     (plans_waiting_for_signature, "draft, two-drafts, new-draft"),
+    (drafts_waiting, "draft, two-drafts, new-draft"),
     (plans_by_hand, "by-hand"),
     (plans_not_handed_over, "printed, no-sheet"),
     (plans_handed_over, IN_FORCE.replace("printed, no-sheet, ", "")),
@@ -133,28 +138,45 @@ def test_the_lists_of_visits_find_whom_they_are_for_and_nobody_beside(crowd):
 def test_the_lists_of_plans_find_whom_they_are_for_and_nobody_beside(crowd):
     with crowd.ward.store.read() as session:
         for found, expected in PLANS:
-            assert crowd.names(found(session)) == people(expected), found.__name__
+            patients = [plan.patient_id for plan in found(session)]
+            assert crowd.owners(patients) == people(expected), found.__name__
         to_look_at = plan_ids_to_look_at(session)
         expected = people("draft, two-drafts, new-draft, by-hand, printed, no-sheet")
         assert crowd.owners([patient for _, patient in to_look_at]) == expected
         assert crowd.owners(plans_in_force(session)) == people(IN_FORCE)
         in_force = plans_in_force_ids(session)
         assert crowd.of_plans(in_force) == crowd.owners(in_force.values()) == people(IN_FORCE)
-        for name in ("open", "printed", "draft", "signed-again"):
-            mine = plans_handed_over(session, patient_id=crowd.patients[name])
-            assert crowd.names(mine) == ([name] if name in ("open", "signed-again") else []), name
+        for found in (drafts_waiting, plans_by_hand, plans_not_handed_over):
+            listed = found(session)
+            for who in crowd.patients.values():
+                assert found(session, who) == tuple(p for p in listed if p.patient_id == who), found.__name__
+        for who in crowd.patients.values():
+            mine = {plan: owner for plan, owner in in_force.items() if owner == who}
+            assert plans_in_force_ids(session, who) == mine
+            assert plans_in_force(session, [who]) == frozenset(mine.values())
+            assert plan_ids_to_look_at(session, who) == tuple(one for one in to_look_at if one[1] == who)
+
+
+def test_the_line_of_one_patient_is_that_of_the_whole_list(crowd):
+    rules = load_protocol().recall
+    with crowd.ward.store.read() as session:
+        for day in (0, 8, 10, 13, 60):
+            now = crowd.ward.at(day)
+            lines = {line.patient.id: line for line in worklist(session, now, rules)}
+            for name, who in crowd.patients.items():
+                assert line_of(session, now, rules, who) == lines.get(who), f"{name} on day {day}"
 
 
 def test_of_each_patient_the_plan_in_force_is_read_and_a_draft_only_where_none_is(crowd):
     with crowd.ward.store.read() as session:
-        bodies = newest_plan_bodies(session, crowd.patients.values())
-        assert crowd.owners(bodies) == people(f"{IN_FORCE}, draft, two-drafts, by-hand")
+        newest = newest_plans(session, crowd.patients.values())
+        assert crowd.owners(newest) == people(f"{IN_FORCE}, draft, two-drafts, by-hand")
         # The draft of "new-draft" is for day 8, its plan in force for day 0.
-        assert bodies[crowd.patients["new-draft"]].as_of == crowd.ward.day0
+        assert newest[crowd.patients["new-draft"]].as_of == crowd.ward.day0
         few = [crowd.patients[name] for name in ("open", "ended", "done", "draft")]
-        assert crowd.owners(newest_plan_bodies(session, few)) == ["draft", "open"]
+        assert crowd.owners(newest_plans(session, few)) == ["draft", "open"]
         ids = [crowd.plans["open"], crowd.plans["draft"]]
-        assert sorted(plan_bodies(session, ids)) == sorted(ids)
+        assert sorted(plan_gists(session, ids)) == sorted(ids)
         for name, active, completed, draft in (
             ("open", True, False, False),
             ("ended", False, False, False),
