@@ -16,7 +16,6 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-import pyrage
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DatabaseError
 from sqlmodel import Session
@@ -68,6 +67,9 @@ def take_backup(
         rows, seal = verify_file(draft)
         final = folder / f"{stem}.sqlite3"
         if passphrase:
+            # Loaded here: without a passphrase nothing of it is needed.
+            import pyrage
+
             final = final.with_suffix(".sqlite3.age")
             sealed = pyrage.passphrase.encrypt(draft.read_bytes(), passphrase)
             write_whole(draft, sealed)

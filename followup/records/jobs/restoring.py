@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-import pyrage
 from sqlalchemy import Engine
 
 from followup.errors import FollowupError
@@ -147,6 +146,9 @@ def _opened(backup: Path, passphrase: str) -> bytes:
             where=str(backup),
             fix="give its passphrase in FOLLOWUP_BACKUP_PASSPHRASE or its _FILE",
         )
+    # Loaded here: without a passphrase nothing of it is needed.
+    import pyrage
+
     for _ in range(_TRIES):
         try:
             return bytes(pyrage.passphrase.decrypt(content, passphrase))

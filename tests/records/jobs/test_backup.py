@@ -161,7 +161,7 @@ def test_a_busy_moment_is_not_taken_for_a_wrong_passphrase(sqlite_store, tmp_pat
             raise pyrage.DecryptError("Excessive work parameter for passphrase.")
         return opened(content, passphrase)
 
-    monkeypatch.setattr("followup.records.jobs.restoring.pyrage.passphrase.decrypt", busy)
+    monkeypatch.setattr(pyrage.passphrase, "decrypt", busy)
     put_back(taken.path, tmp_path / "again.db", NOW, passphrase="four plain words here")
     monkeypatch.setattr("followup.records.jobs.restoring._TRIES", 0)
     with pytest.raises(FollowupError) as caught:

@@ -9,6 +9,7 @@ import stat
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
+import pyrage
 import pytest
 
 from followup.cli.files import write_out
@@ -156,7 +157,7 @@ def test_a_backup_is_its_owners_alone_from_the_first_byte_on(
 
     monkeypatch.setattr(backing_up, "_write", watched)
     # The rest is tested where it belongs; sealing a file with a passphrase takes seconds.
-    monkeypatch.setattr(backing_up.pyrage.passphrase, "encrypt", lambda content, _: b"age" + content)
+    monkeypatch.setattr(pyrage.passphrase, "encrypt", lambda content, _: b"age" + content)
     taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", NOW, passphrase=passphrase)
     assert begun == [0o600, 0o600]
     assert _mode(tmp_path / "b") == 0o700
