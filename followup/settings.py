@@ -7,11 +7,12 @@ Every key can be given as ``FOLLOWUP_<KEY>``. A secret may instead lie in a file
 from __future__ import annotations
 
 from collections.abc import Mapping
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any
 
 import platformdirs
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
@@ -29,7 +30,15 @@ def _whole_path(value: Any) -> Any:
     return Path(value).expanduser().absolute()
 
 
+def _address(value: str) -> str:
+    try:
+        return value and str(ip_address(value))
+    except ValueError:
+        raise ValueError("not an IP address") from None
+
+
 Location = Annotated[Path, BeforeValidator(_whole_path)]
+Address = Annotated[str, AfterValidator(_address)]
 
 
 class Settings(BaseModel):
@@ -71,6 +80,11 @@ class Settings(BaseModel):
     )
     mail_password: str = Field(
         "", repr=False, max_length=1000, description="password at the mail server; text; empty: none"
+    )
+    trusted_proxy: Address = Field(
+        "",
+        description="address of the server in front of the pages whose X-Forwarded-For is believed; "
+        "an IP address; empty: none",
     )
     port: int = Field(8470, ge=1, le=65535, description="port of the pages; a number from 1 to 65535")
 

@@ -26,7 +26,7 @@ class Hand:
 
     ``approved``: a surgeon's signature holds for this very protocol. ``store`` sees the person's own
     site, where the person has one. ``ways_out``: the ways to send messages that are set up; paper, a call,
-    is always there.
+    is always there. ``origin``: the network address that it comes from; ``session_id``: of the log-in.
     """
 
     store: Store
@@ -38,6 +38,8 @@ class Hand:
     approved: bool = False
     passwords: Passwords = field(default_factory=usual_passwords)
     ways_out: frozenset[Channel] = frozenset({"paper"})
+    origin: str = ""
+    session_id: str = ""
 
     @property
     def actor(self) -> Actor:

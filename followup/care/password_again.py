@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from followup.care.hand import Hand
 from followup.errors import FollowupError
-from followup.records.house.staff import (
-    is_locked,
-    note_failed_login,
-    staff_by_login,
-)
-from followup.records.views import SYSTEM, Staff
+from followup.records.house.sessions import note_right_password, note_wrong_password
+from followup.records.house.staff import staff_by_login
+from followup.records.views import Staff
 from followup.said import say
 
 
@@ -38,21 +35,22 @@ def must_be_own(person: Staff) -> None:
 def must_open(hand: Hand, password: str) -> Staff:
     """The person who is logged in. Refuse, unless ``password`` is that of the person who is logged in.
 
-    Wrong ones are counted together with wrong log-ins, so that a signature can't be guessed either.
+    Wrong ones are counted by this log-in alone, which they end: no stranger's wrong log-ins keep anybody
+    from signing, and no wrong signature keeps anybody from logging in. Error ``password.wrong``.
     """
-    login = hand.actor.login
     with hand.store.read() as session:
-        person = staff_by_login(session, login)
-    locked = person is not None and is_locked(person, hand.now)
+        person = staff_by_login(session, hand.actor.login)
     right = hand.passwords.matches(person.password_hash if person else None, password)
-    if person is not None and right and not locked:
+    with hand.store.upkeep(hand.now) as unit:
+        note = note_right_password if right else note_wrong_password
+        goes_on = note(unit, session_id=hand.session_id)
+    if person is not None and right and goes_on:
         return person
-    if not locked:
-        with hand.store.write(SYSTEM, hand.now) as unit:
-            note_failed_login(unit, login=login)
     raise FollowupError(
         "password.wrong",
-        say("this is not your password, or it was wrong too often; nothing was stored"),
+        say("this is not your password; nothing was stored"),
         where=say("password"),
-        fix=say("type it again; after several wrong ones wait a quarter of an hour"),
+        fix=say("type it again; after five wrong ones you are logged out")
+        if goes_on
+        else say("log in again: the password was wrong too often"),
     )

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 import secrets
+import threading
+import unicodedata
+from collections import deque
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
+from math import inf
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -11,8 +17,52 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from followup.errors import FollowupError
 from followup.said import say
 
-SHORTEST = 10
+SHORTEST = 12
 LONGEST = 200
+# A hash takes 64 MiB and a processor: never more at a time, whoever asks.
+MOST_AT_ONCE = 2
+# Strangers beyond that wait for one of these places or are refused at once.
+MOST_WAITING = 4
+
+
+class _Turns:
+    """So many at a time, the others one after the other as they came: nobody is overtaken."""
+
+    def __init__(self, most: int) -> None:
+        self._lock = threading.Lock()
+        self._free = most
+        self._waiting: deque[threading.Event] = deque()
+
+    @contextmanager
+    def turn(self, *, most_before: float) -> Iterator[bool]:
+        """One turn; False at once where ``most_before`` wait already."""
+        mine = self._queued(most_before)
+        if mine is None:
+            yield False
+            return
+        mine.wait()
+        try:
+            yield True
+        finally:
+            with self._lock:
+                # Handed on: put down, it would be taken by whoever happens to ask next.
+                if self._waiting:
+                    self._waiting.popleft().set()
+                else:
+                    self._free += 1
+
+    def _queued(self, most_before: float) -> threading.Event | None:
+        """What tells that it is one's turn; None where too many wait."""
+        mine = threading.Event()
+        with self._lock:
+            if self._free:
+                self._free -= 1
+                mine.set()
+            elif len(self._waiting) < most_before:
+                self._waiting.append(mine)
+            else:
+                return None
+        return mine
 
 
 class Passwords:
@@ -21,25 +71,57 @@ class Passwords:
     def __init__(self, hasher: PasswordHasher | None = None) -> None:
         self._hasher = hasher or PasswordHasher()
         self._nobody = self._hasher.hash(secrets.token_hex(16))
+        self._turns = _Turns(MOST_AT_ONCE)
 
     def hash(self, password: str) -> str:
-        """The stored form. Raises ``password.length`` outside 10 to 200 characters."""
-        if not SHORTEST <= len(password) <= LONGEST:
+        """The stored form. Raises ``password.length`` outside 12 to 200 characters."""
+        plain = normal(password)
+        if not SHORTEST <= len(plain) <= LONGEST:
             raise FollowupError(
                 "password.length",
                 say("a password has {shortest} to {longest} characters", shortest=SHORTEST, longest=LONGEST),
                 where=say("password"),
                 fix=say("choose another"),
             )
-        return self._hasher.hash(password)
+        with self._turns.turn(most_before=inf):
+            return self._hasher.hash(plain)
 
-    def matches(self, stored: str | None, password: str) -> bool:
-        """Whether ``password`` is the stored one. ``None`` (no such person) takes as long and is False."""
+    def matches(self, stored: str | None, password: str, *, stranger: bool = False) -> bool:
+        """Whether ``password`` is the stored one. ``None`` (no such person) takes as long and is False.
+
+        A ``stranger`` waits in a short queue, and beyond it is refused as ``login.busy`` before any work;
+        whoever is logged in always gets a turn.
+        """
+        with self._turns.turn(most_before=MOST_WAITING if stranger else inf) as mine:
+            if not mine:
+                raise FollowupError(
+                    "login.busy",
+                    say("too many are logging in at this moment"),
+                    fix=say("try again in a moment"),
+                )
+            # Older hashes are of what was typed. Both are always tried, so that the time tells nothing.
+            forms = dict.fromkeys((normal(password), password))
+            tries = [self._is(stored, one[: LONGEST + 1]) for one in forms]
+        return any(tries) and stored is not None
+
+    def rehashed(self, stored: str, password: str) -> str | None:
+        """The stored form at the cost of today of a password that matched; None where it has that already."""
+        if not self._hasher.check_needs_rehash(stored):
+            return None
+        with self._turns.turn(most_before=inf):
+            return self._hasher.hash(normal(password))
+
+    def _is(self, stored: str | None, password: str) -> bool:
         try:
-            self._hasher.verify(stored or self._nobody, password[: LONGEST + 1])
+            return self._hasher.verify(stored or self._nobody, password)
         except (VerificationError, InvalidHashError):
             return False
-        return stored is not None
+
+
+def normal(password: str) -> str:
+    """The same text however a keyboard makes it: every blank a space, accents composed (RFC 8265, 4.2.2)."""
+    spaced = "".join(" " if unicodedata.category(one) == "Zs" else one for one in password)
+    return unicodedata.normalize("NFC", spaced)
 
 
 @cache

@@ -24,14 +24,16 @@ from followup.clinical.words.protocol import NOT_APPROVED, protocol_words
 from followup.clinical.words.protocols_compared import compare_protocols, effect_on
 from followup.demo.cast import CASES, case_data
 from followup.errors import FollowupError
-from followup.records.house.staff import is_locked, note_failed_login, staff_by_login
+from followup.records.house.staff import staff_by_login
+from followup.records.house.wrong_logins import forget_wrong_logins, note_wrong_login, seconds_to_wait
 from followup.records.plans.protocols import sign_protocol
 from followup.records.store.store import Store
-from followup.records.views import SYSTEM, Actor
+from followup.records.views import Actor
 from followup.sheets.paper.protocol_print import fingerprint, must_print, protocol_pdf, unprintable
 
 WIDTH = 100
 SAMPLE_NAME = "sample"
+THIS_COMPUTER = "this computer"
 
 
 @click.group()
@@ -134,17 +136,19 @@ def sign(folder: str | None, own: str | None, login: str, read: str) -> CommandO
 
 
 def _surgeon(store: Store, login: str, password: str, now: datetime) -> Actor:
-    """Who signs, after the password. Wrong ones count together with those of the pages."""
+    """Who signs, after the password. Wrong ones count as log-ins from this computer."""
+    here = {"login": login, "origin": THIS_COMPUTER}
     with store.read() as session:
+        waits = seconds_to_wait(session, **here, now=now) > 0
         person = staff_by_login(session, login)
-    locked = person is not None and is_locked(person, now)
-    right = Passwords().matches(person.password_hash if person else None, password)
-    if person is not None and person.active and right and not locked:
-        must_be_own(person)
-        return person.actor
-    if person is not None and not locked:
-        with store.write(SYSTEM, now) as unit:
-            note_failed_login(unit, login=person.login)
+    if not waits:
+        right = Passwords().matches(person.password_hash if person else None, password)
+        with store.upkeep(now) as unit:
+            if person is not None and person.active and right:
+                forget_wrong_logins(unit, **here)
+                must_be_own(person)
+                return person.actor
+            note_wrong_login(unit, **here)
     raise FollowupError(
         "password.wrong",
         "this log-in name and password don't go together, or it was wrong too often; nothing was stored",

@@ -34,6 +34,7 @@ def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
         keyring=load_keyring(settings.key_file),
         clock=lambda: datetime.now(UTC),
         https=https,
+        trusted_proxy=settings.trusted_proxy,
         ways_out=ways_out(settings),
     )
 

@@ -65,6 +65,8 @@ class Staff:
 
     ``language`` of the pages: a tag, empty where it is the clinic's. ``password_own``: the person chose it;
     else it signs nothing. ``reset_by``: who last set another one for this person, at ``reset_at``.
+    ``second_key``: of the codes that the log-in asks for, sealed; it counts from ``second_since`` on, and
+    ``second_step`` was the last one taken.
     """
 
     id: int
@@ -74,13 +76,14 @@ class Staff:
     roles: frozenset[str]
     password_hash: str = field(repr=False)
     active: bool
-    failed_logins: int
-    locked_until: datetime | None
     site: int | None = None
     language: str = ""
     password_own: bool = True
     reset_by: str = ""
     reset_at: datetime | None = None
+    second_key: str = field(default="", repr=False)
+    second_since: datetime | None = None
+    second_step: int = 0
 
     @property
     def actor(self) -> Actor:

@@ -14,13 +14,11 @@ from followup.records.house.staff import (
     change_staff,
     end_session,
     find_session,
-    is_locked,
     logged_in_between,
-    note_failed_login,
     open_session,
-    staff_by_login,
     touch_session,
 )
+from followup.records.house.wrong_logins import note_wrong_login, seconds_to_wait
 from followup.records.jobs.upkeep import (
     claim_daily_run,
     daily_outcome,
@@ -296,7 +294,11 @@ def test_a_log_in_counts_from_its_first_instant_to_before_its_last(staff):
 
 # Wrong passwords, minutes after the last of them, is the person kept out?
 LOCKED = [
-    (4, 0, False),
+    (2, 0, False),
+    (3, 0.08, True),
+    (3, 0.09, False),
+    (4, 0.33, True),
+    (4, 0.34, False),
     (5, 0, True),
     (5, 14.99, True),
     (5, 15, False),
@@ -310,9 +312,10 @@ LOCKED = [
 def test_five_wrong_passwords_keep_out_for_a_quarter_of_an_hour(staff, wrong, minutes, out):
     def kept_out(unit):
         for _ in range(wrong):
-            note_failed_login(unit, login="asha")
+            note_wrong_login(unit, login="asha", origin="192.0.2.1")
         now = unit.now + timedelta(minutes=minutes)
-        people = [staff_by_login(unit.session, login) for login in ("asha", "ben")]
-        return [is_locked(person, now) for person in people]
+        whence = (("asha", "192.0.2.1"), ("asha", "192.0.2.2"), ("ben", "192.0.2.1"))
+        waits = [seconds_to_wait(unit.session, login=who, origin=origin, now=now) for who, origin in whence]
+        return [wait > 0 for wait in waits]
 
-    assert _tried(staff, kept_out) == [out, False]
+    assert _tried(staff, kept_out) == [out, False, False]

@@ -18,6 +18,7 @@ from at_once_scene import (
 )
 
 from followup.records.house.staff import add_staff, staff_by_login
+from followup.records.house.wrong_logins import WAITS, forget_wrong_logins, seconds_to_wait
 from followup.records.people.oplist import operation_list
 from followup.records.people.patients import newest_record, record_versions
 from followup.records.plans.plans import plans_of
@@ -35,8 +36,11 @@ def log_in(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
 
     def judge(answers: Sequence[Any]) -> None:
         assert taken(answers) == []
+        now = scene.house.clock.now
         with scene.read() as session:
-            assert staff_by_login(session, login).failed_logins == 3
+            assert seconds_to_wait(session, login=login, origin="testclient", now=now) == WAITS[3].seconds
+        with scene.house.store.upkeep(now) as unit:
+            forget_wrong_logins(unit, login=login)
         scene.house.log_in(login)
 
     return wrong, judge

@@ -203,6 +203,11 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
         },
     ),
     (
+        "0016",
+        "wrong_login",
+        {"who": "5a" * 32, "origin": "192.0.2.1", "wrong": 3, "last_at": _AT},
+    ),
+    (
         "0011",
         "handing",
         {
@@ -253,12 +258,20 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
         "login_session": {"browser": ""},
     },
     "0014": {"clinic": {"keep_years": None}},
+    "0016": {
+        "staff": {"second_key": "", "second_since": None, "second_step": 0},
+        "login_session": {"origin": "", "wrong_passwords": 0},
+    },
+}
+# What a step leaves out: nobody is kept out any longer by a count over all origins.
+LEFT_OUT: Final[dict[str, dict[str, frozenset[str]]]] = {
+    "0016": {"staff": frozenset({"failed_logins", "locked_until"})}
 }
 # The first site, which the step that brings sites makes itself.
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 16))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 17))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:
@@ -275,4 +288,6 @@ def stored_after(step: str, *, left_by: str) -> dict[str, list[Row]]:
     for one in passed:
         for table, columns in ADDED.get(one, {}).items():
             found[table] = [{**row, **columns} for row in found[table]]
+        for table, gone in LEFT_OUT.get(one, {}).items():
+            found[table] = [{name: row[name] for name in row if name not in gone} for row in found[table]]
     return {table: rows for table, rows in found.items() if rows}

@@ -10,22 +10,23 @@ from pydantic import Field
 from followup.care.act import Act, Line, Login, Password
 from followup.care.hand import Hand
 from followup.care.password_again import must_open
+from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.records.house.staff import (
     change_staff,
     choose_language,
     end_session,
-    is_locked,
-    note_failed_login,
     open_session,
     staff_by_login,
 )
-from followup.records.views import SYSTEM, Staff
-from followup.said import say
+from followup.records.house.wrong_logins import note_wrong_login, seconds_to_wait
+from followup.records.views import Staff
+from followup.said import Said, say
 from followup.typed import typed
 
 LIFETIME = timedelta(hours=12)
+LONGEST_IN_SECONDS = 90
 
 
 class LogIn(Act):
@@ -51,30 +52,55 @@ class OwnLanguage(Act):
 def new_session(hand: Hand, sent: LogIn, *, browser: str = "", instead_of: str = "") -> str:
     """The opaque id of a new session. One refusal for an unknown name and for a wrong password.
 
-    ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before.
+    ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before. Errors:
+    ``login.refused``, ``login.wait``, ``login.busy``, those of ``open_session``.
     """
-    with hand.store.read() as session:
-        person = staff_by_login(session, sent.login)
-    locked = person is not None and is_locked(person, hand.now)
-    right = hand.passwords.matches(person.password_hash if person else None, sent.password)
-    if person is None or not right or locked or not person.active:
-        if person is not None and not locked:
-            with hand.store.write(SYSTEM, hand.now) as unit:
-                note_failed_login(unit, login=person.login)
-        raise FollowupError(
-            "login.refused",
-            say("the log-in name or the password is wrong"),
-            fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
-        )
+    person = right_person(hand, sent)
+    rehashed = hand.passwords.rehashed(person.password_hash, sent.password)
     with hand.store.write(person.actor, hand.now) as unit:
         return open_session(
             unit,
             login=person.login,
             lifetime=LIFETIME,
             checked=person.password_hash,
+            rehashed=rehashed,
+            origin=hand.origin,
             browser=browser,
             instead_of=instead_of,
         )
+
+
+def right_person(hand: Hand, sent: LogIn) -> Staff:
+    """Whoever has this name and password and may log in; a wrong one is counted.
+
+    Whoever has to wait is refused before any work. Errors: ``login.refused``, ``wait``, ``busy``.
+    """
+    with hand.store.read() as session:
+        wait = seconds_to_wait(session, login=sent.login, origin=hand.origin, now=hand.now)
+        person = staff_by_login(session, sent.login)
+    if wait:
+        raise FollowupError(
+            "login.wait",
+            say("too many wrong log-ins from here"),
+            fix=say("wait {how_long}, then try again", how_long=_how_long(wait)),
+        )
+    stored = person.password_hash if person else None
+    right = hand.passwords.matches(stored, sent.password, stranger=True)
+    if person is None or not right or not person.active:
+        with hand.store.upkeep(hand.now) as unit:
+            note_wrong_login(unit, login=sent.login, origin=hand.origin)
+        raise FollowupError(
+            "login.refused",
+            say("the log-in name or the password is wrong"),
+            fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
+        )
+    return person
+
+
+def _how_long(seconds: int) -> Said:
+    if seconds <= LONGEST_IN_SECONDS:
+        return counted(seconds, "second", "seconds")
+    return counted(-(-seconds // 60), "minute", "minutes")
 
 
 def close_session(hand: Hand, token: str) -> None:

@@ -10,6 +10,7 @@ from urllib.parse import quote
 from fastapi import Request
 
 from followup.care.records.opening import opens
+from followup.desks.door.client_address import client_address
 from followup.desks.door.hand import Desk, DeskHand, desk_hand, desk_of
 from followup.desks.door.origin import is_cross_site
 from followup.desks.door.permissions import may
@@ -109,7 +110,7 @@ def look_up(request: Request) -> DeskHand:
         desk = replace(desk, store=desk.store.for_site(login.staff.site))
         with desk.store.read() as session:
             clinic = get_clinic(session)
-    return desk_hand(desk, clinic, now, login, signature)
+    return desk_hand(desk, clinic, now, login, signature, client_address(request, desk.trusted_proxy))
 
 
 def wanted(request: Request) -> str:

@@ -26,6 +26,7 @@ class Desk:
     """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
 
     ``opened``: whose looks are in the journal already, for as long as the process lives.
+    ``trusted_proxy``: address of the server in front that says where a request comes from; empty: none.
     """
 
     store: Store
@@ -34,6 +35,7 @@ class Desk:
     clock: Callable[[], datetime]
     passwords: Passwords = field(default_factory=usual_passwords)
     https: bool = False
+    trusted_proxy: str = ""
     ways_out: frozenset[Channel] = frozenset({"paper"})
     opened: KnownOpenings = field(default_factory=KnownOpenings)
 
@@ -68,6 +70,7 @@ def desk_hand(
     now: datetime,
     login: LoginSession | None,
     signature: ProtocolSignature | None,
+    origin: str = "",
 ) -> DeskHand:
     """The hand of whoever is logged in at ``desk``, nobody's without ``login``."""
     return DeskHand(
@@ -83,6 +86,8 @@ def desk_hand(
         desk=desk,
         login=login,
         signature=signature,
+        origin=origin,
+        session_id=login.id if login else "",
     )
 
 

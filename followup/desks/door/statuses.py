@@ -7,6 +7,8 @@ from followup.errors import FollowupError
 # The last part of a code, or the whole of it, tells the status; everything else is 422.
 _STATUS = {
     "login.refused": 401,
+    "login.wait": 429,
+    "login.busy": 503,
     "role.missing": 403,
     "request.cross-site": 403,
     "password.wrong": 403,

@@ -21,6 +21,7 @@ from followup.care.house.account import (
 from followup.desks.door.guard import cookie_name, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import may
+from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, as_typed, first, kept_fields, password_of
 from followup.errors import FollowupError
@@ -63,7 +64,8 @@ def log_in(request: Request, hand: AnyHand, form: AForm) -> Response:
     try:
         token = new_session(hand, as_typed(LogIn, login=login, password=password_of(form)))
     except FollowupError as exc:
-        return _log_in_page(request, hand, then=then, login=login, error=exc.line, kept=kept, status=401)
+        status = status_of(exc)
+        return _log_in_page(request, hand, then=then, login=login, error=exc.line, kept=kept, status=status)
     answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
     give_cookie(answer, hand, token)
     return answer

@@ -14,14 +14,13 @@ from followup.records.duties import MANAGER, PROGRAM
 from followup.records.house.asked_roles import give_roles
 from followup.records.house.sessions import MOST_OF_A_BROWSER, end_sessions_of, hashed
 from followup.records.house.staff_rows import free_name, known_row, row_here, row_of, staff_of
+from followup.records.house.wrong_logins import forget_wrong_logins, is_locked
 from followup.records.store.binding import ALL_SITES
 from followup.records.store.store import Unit
 from followup.records.tables import ROLES, LoginSessionRow, SiteRow, StaffRow
 from followup.records.views import LoginSession, Staff
 from followup.said import say
 
-MAX_FAILED_LOGINS = 5
-LOCK = timedelta(minutes=15)
 # An hour or two is let be: that is what a change of the clocks makes.
 AHEAD = timedelta(hours=3)
 
@@ -158,8 +157,7 @@ def unlock(unit: Unit, *, login: str) -> Staff:
     """
     unit.need_role(PROGRAM)
     row = row_here(unit.session, login)
-    row.failed_logins, row.locked_until = 0, None
-    unit.session.add(row)
+    forget_wrong_logins(unit, login=row.login)
     unit.log("log-in unlocked", f"staff:{row.login}")
     return staff_of(row)
 
@@ -185,28 +183,6 @@ def all_staff(session: Session) -> tuple[Staff, ...]:
     return tuple(staff_of(row) for row in session.exec(select(StaffRow).order_by(col(StaffRow.login))))
 
 
-def is_locked(person: Staff, now: datetime) -> bool:
-    """Whether too many wrong passwords keep the person out at this moment."""
-    return _is_locked(person.locked_until, now)
-
-
-def _is_locked(until: datetime | None, now: datetime) -> bool:
-    # Nobody is locked for longer: what lies further ahead was written by a clock that ran ahead.
-    return until is not None and now < until <= now + 2 * LOCK
-
-
-def note_failed_login(unit: Unit, *, login: str) -> None:
-    """Count a wrong password; after MAX_FAILED_LOGINS the log-in is locked for LOCK."""
-    row = known_row(unit.session, login)
-    if not _is_locked(row.locked_until, unit.now):
-        row.locked_until = None
-    row.failed_logins += 1
-    if row.failed_logins >= MAX_FAILED_LOGINS:
-        row.locked_until, row.failed_logins = unit.now + LOCK, 0
-    unit.session.add(row)
-    unit.log("log-in failed", f"staff:{row.login}", locked=row.locked_until is not None)
-
-
 def open_session(
     unit: Unit,
     *,
@@ -215,10 +191,13 @@ def open_session(
     checked: str | None = None,
     browser: str = "",
     instead_of: str = "",
+    origin: str = "",
+    rehashed: str | None = None,
 ) -> str:
     """Log in: the opaque id for the cookie. ``checked``: the hash that the password was compared with.
 
     ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before, worthless now.
+    ``origin``: the network address; ``rehashed``: the same password as it is stored today.
     Errors: ``staff.locked``, ``staff.inactive``, ``staff.waiting`` where every role of the person waits
     for a second person, ``staff.changed`` (it has another password by now).
     """
@@ -235,11 +214,13 @@ def open_session(
             say("your role waits for a second person, who grants it"),
             fix=say("ask another manager or a surgeon"),
         )
-    if _is_locked(row.locked_until, unit.now):
+    # Once more, where nobody else writes: of many guesses at once no more count than one by one.
+    if is_locked(unit.session, login=row.login, origin=origin, now=unit.now):
         raise FollowupError(
             "staff.locked", say("too many wrong passwords"), fix=say("wait a quarter of an hour")
         )
-    row.failed_logins, row.locked_until = 0, None
+    forget_wrong_logins(unit, login=row.login, origin=origin)
+    row.password_hash = rehashed or row.password_hash
     unit.session.add(row)
     if instead_of:
         end_session(unit, token=instead_of)
@@ -254,6 +235,7 @@ def open_session(
             expires_at=unit.now + lifetime,
             reauthenticated_at=unit.now,
             browser=browser[:MOST_OF_A_BROWSER],
+            origin=origin,
         )
     )
     unit.log("logged in", f"staff:{row.login}")
@@ -321,7 +303,8 @@ def _update_session(unit: Unit, token: str, **values: datetime) -> None:
 
 def _set_password(unit: Unit, row: StaffRow, password_hash: str) -> None:
     """Whoever has the computer in hand sets the own one; whoever manages sets one that is not."""
-    row.password_hash, row.failed_logins, row.locked_until = password_hash, 0, None
+    row.password_hash = password_hash
+    forget_wrong_logins(unit, login=row.login)
     if row.login == unit.actor.login:
         row.password_own = True
         return

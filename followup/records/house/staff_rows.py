@@ -67,13 +67,14 @@ def staff_of(row: StaffRow) -> Staff:
         roles=frozenset(row.roles),
         password_hash=row.password_hash,
         active=row.active,
-        failed_logins=row.failed_logins,
-        locked_until=row.locked_until,
         site=row.site_id,
         language=row.language,
         password_own=row.password_own,
         reset_by=row.reset_by,
         reset_at=row.reset_at,
+        second_key=row.second_key,
+        second_since=row.second_since,
+        second_step=row.second_step,
     )
 
 

@@ -17,8 +17,12 @@ from followup.records.store.store import Store, Unit
 from followup.records.views import Staff
 
 # What says nothing about what a person may do; every other field of the view is compared.
-_OF_NO_ACCOUNT = frozenset({"id", "name", "language", "failed_logins", "locked_until"})
-_SAID = {"password_hash": "password", "site": "site that the person is bound to"}
+_OF_NO_ACCOUNT = frozenset({"id", "name", "language", "second_since", "second_step"})
+_SAID = {
+    "password_hash": "password",
+    "second_key": "second factor",
+    "site": "site that the person is bound to",
+}
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from followup.records.tables import metadata
 
 _ROWS = 500
 # What servers write about themselves; it means nothing in another database.
-_NOT_CARRIED = frozenset({"lease"})
+_NOT_CARRIED = frozenset({"lease", "wrong_login"})
 
 
 @dataclass(frozen=True)

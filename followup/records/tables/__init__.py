@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from followup.records.tables.alerts import ALERTS, AlertRow, LeavingCheckRow
 from followup.records.tables.base import metadata
-from followup.records.tables.clinic import ROLES, AskedRoleRow, ClinicRow, LoginSessionRow, StaffRow
+from followup.records.tables.clinic import (
+    ROLES,
+    AskedRoleRow,
+    ClinicRow,
+    LoginSessionRow,
+    StaffRow,
+    WrongLoginRow,
+)
 from followup.records.tables.desks import HandingRow, SheetChoiceRow, StockCountRow, TeachBackRow
 from followup.records.tables.people import (
     ErasedRow,
@@ -80,5 +87,6 @@ __all__ = [
     "TeachBackRow",
     "TripRow",
     "TripTransitionRow",
+    "WrongLoginRow",
     "metadata",
 ]

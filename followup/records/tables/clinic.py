@@ -52,10 +52,12 @@ class StaffRow(SQLModel, table=True):
     ``site_id`` NULL: works for every site. ``language`` of the pages: a tag, empty where it is the clinic's.
     ``password_own``: whoever logs in with it chose it; else it opens the pages and signs nothing.
     ``reset_by``: who last set a password for this person in place of an older one, at ``reset_at``.
+    ``second_key``: of the codes that the log-in asks for beside the password, sealed; it counts from
+    ``second_since`` on. ``second_step``: of the last code that was taken, so that each is taken once.
     """
 
     __tablename__ = "staff"
-    __table_args__ = (UniqueConstraint("login"), check("failed_logins", "failed_logins >= 0"))
+    __table_args__ = (UniqueConstraint("login"),)
 
     id: Annotated[int | None, Field(primary_key=True)] = None
     login: str
@@ -64,14 +66,15 @@ class StaffRow(SQLModel, table=True):
     roles: list[str] = Field(sa_type=JSON)
     password_hash: str
     active: bool = True
-    failed_logins: int = 0
-    locked_until: datetime | None = None
     created_at: datetime
     site_id: Annotated[int | None, Field(foreign_key="site.id")] = None
     language: str = Field(default="", sa_column_kwargs={"server_default": ""})
     password_own: bool = Field(default=True, sa_column_kwargs={"server_default": true()})
     reset_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
     reset_at: datetime | None = None
+    second_key: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    second_since: datetime | None = None
+    second_step: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
 
 
 class AskedRoleRow(SQLModel, table=True):
@@ -100,6 +103,8 @@ class LoginSessionRow(SQLModel, table=True):
     """``id`` is the SHA-256 of the opaque id in the cookie: the table can't be replayed.
 
     ``browser``: what it calls itself, in a few words.
+    ``origin``: the network address that it was begun from. ``wrong_passwords``: in a row, where the
+    password was asked for once more.
     """
 
     __tablename__ = "login_session"
@@ -113,3 +118,21 @@ class LoginSessionRow(SQLModel, table=True):
     revoked_at: datetime | None = None
     reauthenticated_at: datetime | None = None
     browser: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    origin: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    wrong_passwords: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
+
+
+class WrongLoginRow(SQLModel, table=True):
+    """Wrong log-ins of a name from an origin; "*" for one of the two counts over all of them.
+
+    ``who``: SHA-256 of the name as typed, since whoever errs types a password there. ``origin``: a network
+    address. Emptied daily.
+    """
+
+    __tablename__ = "wrong_login"
+    __table_args__ = (check("wrong", "wrong >= 1"),)
+
+    who: str = Field(primary_key=True)
+    origin: str = Field(primary_key=True)
+    wrong: int
+    last_at: datetime

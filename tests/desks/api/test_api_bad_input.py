@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import text
@@ -221,8 +222,9 @@ def test_wrong_passwords_are_counted_and_lock_as_on_the_page(house):
     for _ in range(5):
         answer = browser.post("/api/session", json={"login": "surgeon", "password": "guess"})
         assert _refused(answer, 401)["code"] == "login.refused"
+        house.clock.now += timedelta(seconds=20)
     right = browser.post("/api/session", json={"login": "surgeon", "password": PASSWORD})
-    assert _refused(right, 401)["code"] == "login.refused"
+    assert _refused(right, 429)["code"] == "login.wait"
     assert browser.get("/api/session").status_code == 401
 
 

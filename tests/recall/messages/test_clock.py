@@ -11,12 +11,15 @@ from sqlalchemy import text
 from followup.recall.jobs.scheduler import sweep_if_ours
 from followup.recall.messages.clock import why_messages_wait
 from followup.records.house.staff import (
-    LOCK,
     find_session,
-    is_locked,
-    note_failed_login,
     open_session,
-    staff_by_login,
+)
+from followup.records.house.wrong_logins import (
+    LOCK,
+    MOST_WRONG,
+    is_locked,
+    note_wrong_login,
+    seconds_to_wait,
 )
 from followup.records.jobs.backup import backups, take_backup
 
@@ -141,15 +144,15 @@ def test_a_jump_of_two_years_deletes_no_backup(ward, place_of):
 def test_a_log_in_locked_by_a_clock_two_years_ahead_is_free_again(ward):
     ward.log_in(ward.now)
     ahead = ward.at(700)
-    for _ in range(5):
-        with ward.store.write(ward.reception, ahead) as unit:
-            note_failed_login(unit, login="mira")
+    mira = {"login": "mira", "origin": "192.0.2.1"}
+    for _ in range(MOST_WRONG):
+        with ward.store.upkeep(ahead) as unit:
+            note_wrong_login(unit, **mira)
     with ward.store.read() as session:
-        person = staff_by_login(session, "mira")
-    assert is_locked(person, ahead + LOCK - timedelta(seconds=1))
-    assert not is_locked(person, ward.at(1))
+        assert is_locked(session, **mira, now=ahead + LOCK - timedelta(seconds=1))
+        assert seconds_to_wait(session, **mira, now=ward.at(1)) == 0
     with ward.store.write(ward.reception, ward.at(1)) as unit:
-        open_session(unit, login="mira", lifetime=timedelta(hours=12))
+        open_session(unit, **mira, lifetime=timedelta(hours=12))
 
 
 def test_a_session_that_a_clock_ahead_began_does_not_hold_until_then(ward):

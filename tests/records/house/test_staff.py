@@ -11,18 +11,16 @@ import pytest
 from followup.errors import FollowupError
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.house.staff import (
-    LOCK,
-    MAX_FAILED_LOGINS,
     add_staff,
     all_staff,
     change_staff,
     end_session,
     find_session,
-    note_failed_login,
     open_session,
     staff_by_login,
     touch_session,
 )
+from followup.records.house.wrong_logins import LOCK, MOST_WRONG, note_wrong_login, seconds_to_wait
 from followup.records.jobs.upkeep import (
     claim_daily_run,
     daily_outcome,
@@ -130,21 +128,23 @@ def test_who_is_switched_off_can_not_log_in(house):
 
 
 def test_too_many_wrong_passwords_lock_the_log_in_for_a_while(house):
-    for _ in range(MAX_FAILED_LOGINS):
-        with house.write(SYSTEM, NOW) as unit:
-            note_failed_login(unit, login="sen")
+    for _ in range(MOST_WRONG):
+        with house.upkeep(NOW) as unit:
+            note_wrong_login(unit, login="sen", origin="")
     tick = timedelta(seconds=1)
     assert _code(house, NOW + LOCK - tick, open_session, login="sen", lifetime=LIFE) == "staff.locked"
     assert _open(house, NOW + LOCK)
 
 
 def test_a_right_password_sets_the_count_back(house):
-    for _ in range(MAX_FAILED_LOGINS - 1):
-        with house.write(SYSTEM, NOW) as unit:
-            note_failed_login(unit, login="sen")
+    for _ in range(MOST_WRONG - 1):
+        with house.upkeep(NOW) as unit:
+            note_wrong_login(unit, login="sen", origin="")
     _open(house)
+    with house.upkeep(NOW) as unit:
+        note_wrong_login(unit, login="sen", origin="")
     with house.read() as session:
-        assert staff_by_login(session, "sen").failed_logins == 0
+        assert seconds_to_wait(session, login="sen", origin="", now=NOW) == 0
 
 
 def test_an_unknown_person_is_refused(house):

@@ -50,8 +50,9 @@ def _rows() -> list[SQLModel]:
             roles=["surgeon"],
             password_hash="$argon2id$",
             active=False,
-            failed_logins=3,
-            locked_until=NOW,
+            second_key="s-1",
+            second_since=NOW,
+            second_step=61,
             created_at=NOW,
             site_id=2,
             language="bn",
@@ -78,6 +79,8 @@ def _rows() -> list[SQLModel]:
             revoked_at=NOW,
             reauthenticated_at=NOW,
             browser="Phone",
+            origin="192.0.2.1",
+            wrong_passwords=2,
         ),
         t.PatientRow(
             id=1,
@@ -179,6 +182,7 @@ def _rows() -> list[SQLModel]:
         t.ProtocolSignatureRow(
             hash="e" * 64, name=NAME, version="1", signer=NAME, registration="R", signed_by="s", signed_at=NOW
         ),
+        t.WrongLoginRow(who="5a" * 32, origin="192.0.2.1", wrong=2, last_at=NOW),
         t.HeartbeatRow(name="sweep", at=NOW, ok=False, rows=7, message=NAME),
         t.LeaseRow(name="sweep", owner=NAME, expires_at=NOW),
         t.DailyRunRow(id=1, job="check", day=DAY, claimed_at=NOW, finished_at=NOW, outcome=NAME),
