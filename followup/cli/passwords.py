@@ -41,7 +41,7 @@ def typed_password(*, twice: bool = False) -> str:
     if not someone_answers():
         raise FollowupError("init.password", "no password given", fix=f"name its file in {PASSWORD}_FILE")
     answer: str = click.prompt(
-        "Password, 10 characters or more" if twice else "Password",
+        "Password, 12 characters or more" if twice else "Password",
         hide_input=True,
         confirmation_prompt=twice,
         err=True,

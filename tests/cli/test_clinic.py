@@ -132,7 +132,7 @@ def test_a_bad_answer_leaves_no_database_behind(
 
 
 @pytest.mark.parametrize(
-    ("secret", "says"), [({}, "FOLLOWUP_PASSWORD_FILE"), ({"FOLLOWUP_PASSWORD": "short"}, "10")]
+    ("secret", "says"), [({}, "FOLLOWUP_PASSWORD_FILE"), ({"FOLLOWUP_PASSWORD": "short"}, "12")]
 )
 def test_a_missing_or_short_password_is_refused(
     secret: dict[str, str], says: str, inside: Run, data: Path, set_up: SetUp

@@ -80,7 +80,7 @@ def test_each_answer_is_checked_when_it_is_given_and_asked_for_again(
         "  there are no words in klingon - choose of ar, bn, en",
         "  there are no words in de - choose of en, fr, hi, bn, ar\n",
         "  weekend is no day of the week - write them such as mon-fri, or sun mon tue\n",
-        "  a password has 10 to 200 characters - choose another\n",
+        "  a password has 12 to 200 characters - choose another\n",
         "do not match",
     ):
         assert said.count(line) == 1, line

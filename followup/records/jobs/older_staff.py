@@ -17,7 +17,7 @@ from followup.records.store.store import Store, Unit
 from followup.records.views import Staff
 
 # What says nothing about what a person may do; every other field of the view is compared.
-_OF_NO_ACCOUNT = frozenset({"id", "name", "language", "second_since", "second_step"})
+_OF_NO_ACCOUNT = frozenset({"id", "name", "language", "reset_by", "reset_at", "second_since", "second_step"})
 _SAID = {
     "password_hash": "password",
     "second_key": "second factor",

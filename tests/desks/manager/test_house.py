@@ -103,7 +103,7 @@ def test_the_manager_adds_someone_who_can_then_log_in_and_takes_it_away_again(ho
     for wrong, said in (
         (new | {"login": ""}, "log-in name"),
         (new | {"login": "x", "roles": []}, "no role given"),
-        (new | {"login": "x", "password": "short"}, "10 to 200"),
+        (new | {"login": "x", "password": "short"}, "12 to 200"),
         (new | {"login": "x", "name": " "}, "no name"),
     ):
         answer = manager.post("/staff", data=wrong)
@@ -162,7 +162,7 @@ def test_a_person_can_change_the_own_password_only_with_the_old_one(house, words
     wrong = browser.post("/password", data={"old": "not it at all", "new": "another long one"})
     short = browser.post("/password", data={"old": PASSWORD, "new": "short"})
     assert (wrong.status_code, short.status_code) == (422, 422)
-    assert "10 to 200" in words_of(short.text)
+    assert "12 to 200" in words_of(short.text)
 
 
 def test_the_sheet_is_printed_in_the_language_that_was_chosen(house, routine, form_of, words_of):
