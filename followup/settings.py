@@ -63,6 +63,13 @@ class Settings(BaseModel):
         pattern=r"^\S+$",
         description="network address that the pages are served on; a name or IP address",
     )
+    names: str = Field(
+        "",
+        max_length=2000,
+        pattern=r"^[\w.:\-, ]*$",
+        description="names and addresses under which the pages are reached, besides this computer's own; "
+        "words; empty: none",
+    )
     backup_passphrase: str = Field(
         "",
         repr=False,

@@ -23,6 +23,7 @@ COMMANDS = {
     "import": ("followup.cli.importing", "Store operation lists and records from a file."),
     "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
     "journal": ("followup.cli.journal", "Check or read the record of who did what when."),
+    "keys": ("followup.cli.keys", "List the keys that seal the codes of sheets; add one."),
     "language": ("followup.cli.language", "Check the sheet's languages; a reviewer's table out and in."),
     "messages": ("followup.cli.messages", "List unsent messages and the calls of a day."),
     "move": ("followup.cli.move", "Carry a clinic to another database."),

@@ -8,6 +8,7 @@ import socket
 from collections.abc import Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
+from ipaddress import ip_address
 
 import uvicorn
 from starlette.types import ASGIApp
@@ -18,6 +19,7 @@ from followup.cli.workplace import ways_out
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.app import create_app
 from followup.desks.door.hand import Desk
+from followup.desks.door.names import LOOPBACK, host_of
 from followup.errors import FollowupError
 from followup.recall.codes.codes import load_keyring
 from followup.recall.jobs.daily import Workplace
@@ -36,7 +38,20 @@ def desk_for(settings: Settings, store: Store, *, https: bool = False) -> Desk:
         https=https,
         trusted_proxy=settings.trusted_proxy,
         ways_out=ways_out(settings),
+        names=names_of(settings),
     )
+
+
+def names_of(settings: Settings) -> frozenset[str]:
+    """Under which names and addresses the pages are asked for: this computer's, and those of the settings."""
+    own, given = socket.gethostname(), settings.names.replace(",", " ").split()
+    named = (settings.host, own, f"{own}.local", *given)
+    return LOOPBACK | {host_of({"host": name}) if name.count(":") < 2 else name.casefold() for name in named}
+
+
+def in_the_clear(address: str) -> bool:
+    """Whether pages that are served at this address leave the computer, and can be read on the way."""
+    return not ip_address(address.partition("%")[0]).is_loopback
 
 
 def serve_pages(
@@ -48,6 +63,11 @@ def serve_pages(
         shown = f"[{host}]" if ":" in host else host
         for line in (f"Open http://{shown}:{port}/", *lines):
             say(line)
+        if not desk.https and in_the_clear(host):
+            say(
+                "The pages leave this computer without encryption: whoever is on the network can read names "
+                "and passwords. Put a program in front that speaks HTTPS, and start with --https."
+            )
         app = create_app(desk, jobs=lambda: running(desk.store, place=place))
         server = server_of(app, usual_limits())
         # The server hands a signal on when it has closed; both are the ordinary way to stop it.

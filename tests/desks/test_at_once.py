@@ -85,6 +85,7 @@ from followup.records.views import SYSTEM
 ASKS = {
     ("POST", "/operations/preview"),
     ("POST", "/find"),
+    ("POST", "/api/find"),
     ("POST", "/photo"),
     ("POST", "/api/records/preview"),
     ("POST", "/api/photo"),

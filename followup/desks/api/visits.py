@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Annotated
 
-from fastapi import Body, Query
+from fastapi import Body
 
 from followup.care.danger import InDanger
 from followup.care.records.finding import LONGEST_SEARCH, scanned, whom
@@ -118,10 +118,13 @@ class DaysOut(Given):
     because: list[str]
 
 
-@router.get("/find")
-def find(hand: AnyHand, text: Annotated[str, Query(min_length=1, max_length=LONGEST_SEARCH)]) -> Found:
+@router.post("/find")
+def find(
+    hand: AnyHand, text: Annotated[str, Body(embed=True, min_length=1, max_length=LONGEST_SEARCH)]
+) -> Found:
     """By return code, typed or scanned, by code of the patient, name or telephone number.
 
+    Stores nothing; sent as a body, since addresses are kept in histories and in the logs of others.
     Where nobody is written so, those whose name is written almost so.
     """
     scan = scanned(hand, text)

@@ -41,7 +41,8 @@ from followup.desks.words.texts import Texts
 from followup.errors import FollowupError
 from followup.records.duties import SURGEON
 from followup.records.house.staff import all_staff
-from followup.records.people.oplist import operations_on
+from followup.records.people.folding import fold_code
+from followup.records.people.oplist import operation_list, operations_on
 from followup.records.people.patients import record_versions
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 from followup.said import say
@@ -73,17 +74,24 @@ def set_list(request: Request, hand: AnyHand, form: AForm) -> Response:
 
 
 @router.get("/operations/new")
-def new_operation(request: Request, hand: AnyHand, on: AskedDay, code: str = "", name: str = "") -> Response:
+def new_operation(request: Request, hand: AnyHand, on: AskedDay, code: str = "") -> Response:
+    """A new record, with the name that stands beside ``code`` on the day's list."""
     day = on or hand.today
     if code and (known := find_patient(hand, code)):
         return go(f"/patients/{known.code}/record?add={day}")
     answers = routine_answers(hand.protocol.routine, 0, day.isoformat()) | {
         "patient.code": [code],
-        "patient.name": [name],
+        "patient.name": [_listed_name(hand, day, code)],
         "patient.telephones.0.number": [""],
         "operations.0.surgeon": [""],
     }
     return _form_page(request, hand, FormView(answers))
+
+
+def _listed_name(hand: DeskHand, day: date, code: str) -> str:
+    with hand.store.read() as session:
+        listed = operation_list(session, day) if code else ()
+    return next((line.name for line in listed if fold_code(line.patient_code) == fold_code(code)), "")
 
 
 @router.post("/operations/new")

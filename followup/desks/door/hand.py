@@ -14,6 +14,7 @@ from followup.care.hand import Hand
 from followup.care.passwords import Passwords, usual_passwords
 from followup.care.records.opening import KnownOpenings
 from followup.clinical.protocol.protocol import Protocol
+from followup.desks.door.names import LOOPBACK
 from followup.desks.words.texts import Texts
 from followup.recall.codes.codes import Keyring
 from followup.records.channels import Channel
@@ -25,8 +26,9 @@ from followup.records.views import Clinic, LoginSession, ProtocolSignature
 class Desk:
     """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
 
-    ``opened``: whose looks are in the journal already, for as long as the process lives.
-    ``trusted_proxy``: address of the server in front that says where a request comes from; empty: none.
+    ``names``: under which names and addresses the pages are reached, in small letters. ``opened``: whose
+    looks are in the journal already, for as long as the process lives. ``trusted_proxy``: address of the
+    server in front that says where a request comes from; empty: none.
     """
 
     store: Store
@@ -37,6 +39,7 @@ class Desk:
     https: bool = False
     trusted_proxy: str = ""
     ways_out: frozenset[Channel] = frozenset({"paper"})
+    names: frozenset[str] = LOOPBACK
     opened: KnownOpenings = field(default_factory=KnownOpenings)
 
 

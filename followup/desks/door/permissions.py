@@ -173,7 +173,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/api/sheets/{sheet}/phone.html"): FRONT,
     ("POST", "/api/sheets/{sheet}/taught"): FRONT,
     ("POST", "/api/sheets/{sheet}/handed-over"): FRONT,
-    ("GET", "/api/find"): FRONT,
+    ("POST", "/api/find"): FRONT,
     ("POST", "/api/photo"): FRONT,
     ("GET", "/api/patients/{code}"): FRONT,
     ("GET", "/api/visits"): FRONT,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import secrets
-from typing import Annotated, NamedTuple
+from typing import NamedTuple
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 
 from followup.care.reach.reach import Attempt, attempt, days_to_promise, reach_item, script_of
 from followup.clinical.protocol.recall import OUTCOMES, Way
@@ -28,7 +28,6 @@ from followup.records.views import SheetView
 from followup.said import say
 
 router = APIRouter()
-Asked = Annotated[str, Query(max_length=40)]
 WAYS: dict[Way, str] = {
     "call": N_("Call the patient"),
     "second contact": N_("Call the second contact"),
@@ -84,9 +83,14 @@ def _sheet(session: Session, item: ToReach) -> SheetView | None:
 
 
 @router.get("/patients/{code}/call")
-def call_page(request: Request, hand: AnyHand, code: str, number: Asked = "") -> Response:
-    """The call; ``number``: the telephone number whose button was pressed."""
-    return _page(request, hand, reach_item(hand, code), number=number)
+def call_page(request: Request, hand: AnyHand, code: str, first_number: bool = False) -> Response:
+    """The call; ``first_number``: the button of the telephone number that stands first was pressed.
+
+    The number itself stands in no address: those are kept in histories.
+    """
+    item = reach_item(hand, code)
+    number = item.telephones[0].number if first_number and item.telephones else ""
+    return _page(request, hand, item, number=number)
 
 
 @router.post("/patients/{code}/call")

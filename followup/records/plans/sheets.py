@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any, Literal, cast
 
 from sqlalchemy import ColumnElement
@@ -130,6 +131,16 @@ def hand_over_sheet(
 def no_one() -> FollowupError:
     """The error for a sheet that is handed over to nobody."""
     return FollowupError("sheet.to", say("not said to whom"), where=say("to"), fix=say("name the person"))
+
+
+def printed_in_force(session: Session) -> tuple[datetime, ...]:
+    """When each sheet was printed that no other has replaced and whose plan is in force."""
+    chosen = (
+        select(SheetRow.printed_at)
+        .join(CarePlanRow, col(CarePlanRow.id) == SheetRow.care_plan_id)
+        .where(col(SheetRow.replaced_at).is_(None), CarePlanRow.status == "active")
+    )
+    return tuple(session.exec(chosen))
 
 
 def find_sheet(session: Session, sheet_id: str) -> FoundSheet | None:

@@ -103,7 +103,7 @@ def test_from_the_record_to_a_changed_plan_over_json_alone(house, desks, say, re
     assert "her daughter" in words_of(desks["counsellor"].get(f"/sheets/{sheet['id']}").text)
 
     house.clock.on(1, 4)
-    found = say("reception", f"GET /find?text={sheet['code']}")
+    found = say("reception", "POST /find", text=sheet["code"])
     assert (found["current"], found["people"][0]["name"]) == (True, "Wanjiru Ndegwa")
     visit = say("reception", "GET /visits")[0]
     assert visit["stands"] == "due today"
@@ -130,7 +130,7 @@ def test_from_the_record_to_a_changed_plan_over_json_alone(house, desks, say, re
     assert draft["edits"][0]["reason"] == "more cells than expected"
     new = say("surgeon", f"POST /plans/{draft['about']['id']}/sign", password=PASSWORD, reason="more cells")
     assert new["in_force"] == draft["about"]["id"]
-    old = say("reception", f"GET /find?text={sheet['code']}")
+    old = say("reception", "POST /find", text=sheet["code"])
     assert (old["sheet"]["replaced"], old["current"]) == (True, False)
     differs = say("surgeon", f"GET /plans/{new['about']['id']}/against/{stored['plan']}")
     assert differs

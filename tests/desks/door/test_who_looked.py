@@ -58,7 +58,7 @@ def test_a_code_that_is_found_is_a_look_by_page_by_program_and_by_photo(scene):
     photo = {"content": taken.getvalue(), "headers": {"content-type": "application/octet-stream"}}
     for ask in (
         lambda browser: browser.get(browser.post("/find", data={"text": code}).headers["location"]),
-        lambda browser: browser.get(f"/api/find?text={code}"),
+        lambda browser: browser.post("/api/find", json={"text": code}),
         lambda browser: browser.post("/api/photo", **photo),
         lambda browser: browser.get("/bottles/labels.pdf?code=N-1"),
     ):
@@ -116,8 +116,9 @@ def test_nobody_is_noted_for_what_the_other_site_or_nobody_has_nor_for_what_is_r
     assert scene.browser("asha").get("/plans/999999").status_code == 404
     assert scene.house.browser().get("/patients/N-1").status_code == 303
     assert scene.house.enter("pharmacy").get("/patients/N-1").status_code == 403
-    for path in ("/today", "/to-reach", "/operations", "/my-patients", "/api/find?text=Quillfeather"):
+    for path in ("/today", "/to-reach", "/operations", "/my-patients"):
         assert scene.browser("carol").get(path).status_code == 200
+    assert scene.browser("carol").post("/api/find", json={"text": "Quillfeather"}).status_code == 200
     assert _entries(scene) == before
 
 

@@ -91,7 +91,7 @@ def test_from_the_question_to_the_sheet_of_somebody_who_is_not_there_any_more(le
     for path in (f"/found/{sheet['id']}", f"/sheets/{sheet['id']}"):
         gone = reception.get(path)
         assert (gone.status_code, "asked to be erased" in gone.text) == (404, True)
-    found = reception.get(f"/api/find?text={sheet['code']}").json()
+    found = reception.post("/api/find", json={"text": sheet["code"]}).json()
     assert (found["sheet"], found["people"], found["erased_at"] is not None) == (None, [], True)
 
 

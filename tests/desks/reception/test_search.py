@@ -90,7 +90,7 @@ def test_a_hit_shows_the_next_visit_and_the_telephone(people, words_of):
 
 def test_programs_are_told_whether_a_name_is_only_alike(people):
     browser = people.enter("reception")
-    exact = browser.get("/api/find", params={"text": "Lakshmi Raman"}).json()
-    alike = browser.get("/api/find", params={"text": "Lakshmi Ramon"}).json()
+    exact = browser.post("/api/find", json={"text": "Lakshmi Raman"}).json()
+    alike = browser.post("/api/find", json={"text": "Lakshmi Ramon"}).json()
     assert (exact["similar"], alike["similar"]) == (False, True)
     assert [who["code"] for who in alike["people"]] == ["K-106"]

@@ -160,7 +160,7 @@ def test_the_surgeon_ends_it_with_a_reason_and_then_no_list_reads_it(signed, wor
     scanned = words_of(reception.get(sheet.replace("sheets", "found")).text)
     assert "this plan is completed since Wednesday 10 March" in scanned
     assert "newer plan" not in scanned
-    found = reception.get(f"/api/find?text={typed_code(sheet.rpartition('/')[2])}").json()
+    found = reception.post("/api/find", json={"text": typed_code(sheet.rpartition("/")[2])}).json()
     assert found["current"] is False
     assert found["completed_at"].startswith("2027-03-10T")
     assert [one["code"] for one in found["people"]] == ["K-104"]
