@@ -34,15 +34,18 @@ class Limits:
     of_one: int = 200
 
 
-def usual_limits() -> Limits:
-    """As many connections as the computer's limit of open files has room for, and not more than is usual."""
+def usual_limits(*, all_through_one: bool = False) -> Limits:
+    """As many connections as the computer's limit of open files has room for, and not more than is usual.
+
+    ``all_through_one``: a server in front opens them all, and counts its own callers itself.
+    """
     if sys.platform == "win32":
-        return Limits()
+        return Limits(of_one=Limits.most if all_through_one else Limits.of_one)
     import resource
 
     allowed, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
     most = Limits.most if allowed == resource.RLIM_INFINITY else max(8, min(Limits.most, allowed // _SHARE))
-    return Limits(most=most, of_one=min(Limits.of_one, most - most // 4))
+    return Limits(most=most, of_one=most if all_through_one else min(Limits.of_one, most - most // 4))
 
 
 def bounded(limits: Limits) -> type[H11Protocol]:

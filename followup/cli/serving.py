@@ -69,7 +69,7 @@ def serve_pages(
                 "and passwords. Put a program in front that speaks HTTPS, and start with --https."
             )
         app = create_app(desk, jobs=lambda: running(desk.store, place=place))
-        server = server_of(app, usual_limits())
+        server = server_of(app, usual_limits(all_through_one=bool(desk.trusted_proxy)))
         # The server hands a signal on when it has closed; both are the ordinary way to stop it.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
         with suppress(KeyboardInterrupt):

@@ -162,4 +162,5 @@ def test_the_limit_of_open_files_is_not_reached(monkeypatch, allowed, most):
     found = usual_limits()
     assert found.most == most
     assert 0 < found.of_one < most
+    assert usual_limits(all_through_one=True).of_one == most
     assert found.patience == Limits.patience == 20
