@@ -111,7 +111,7 @@ def test_several_of_one_name_are_listed_to_choose_from(signed, routine, form_of,
     assert "Wanjiru Ndegwa , 77-78, right eye · K-105" in page
 
 
-def test_looking_never_changes_anything(signed):
+def test_looking_changes_nothing_but_that_the_journal_tells_who_looked(signed):
     signed.clock.on(2)
     browsers = [signed.log_in(role) for role in ("counsellor", "reception", "surgeon")]
     before = _all_rows(signed)
@@ -121,7 +121,12 @@ def test_looking_never_changes_anything(signed):
         for page in (*pages, "/plans/1/steps?course=right:steroid", "/waiting", "/protocol"):
             browser.get(page)
         browser.post("/find", data={"text": "wanjiru"})
-    assert _all_rows(signed) == before
+    after = _all_rows(signed)
+    looked = after["journal"][len(before["journal"]) :]
+    assert after | {"journal": after["journal"][: len(before["journal"])]} == before
+    assert [(one.actor, one.action) for one in looked] == [
+        (role, "record opened") for role in ("counsellor", "reception", "surgeon")
+    ]
 
 
 def test_the_days_page_asks_the_store_as_often_for_one_visit_as_for_three(signed, routine, form_of):
@@ -155,4 +160,4 @@ def _states(house) -> list[str]:
 def _all_rows(house) -> dict[str, list]:
     tables = ("patient", "record_version", "care_plan", "trip", "sheet", "place", "journal", "login_session")
     with house.store.read() as session:
-        return {table: list(session.execute(text(f"SELECT * FROM {table}"))) for table in tables}
+        return {table: list(session.execute(text(f"SELECT * FROM {table} ORDER BY 1"))) for table in tables}
