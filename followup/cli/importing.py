@@ -3,29 +3,36 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import click
 
 from followup.care.hand import Hand, hand_for
-from followup.care.plans.planning import draft_plan
+from followup.care.plans.planning import planned_first
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
 from followup.cli.serving import desk_for
+from followup.clinical.careplan import read_stored, to_store
 from followup.clinical.english import counted
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.entered import must_print
 from followup.records.people.oplist import ListLine, operation_list, put_operation_list
 from followup.records.people.patients import enter_record, newest_record, patient_by_code
+from followup.records.plans.plans import store_draft
 from followup.records.store.sites import all_sites
-from followup.records.store.store import Store, Unit
+from followup.records.store.store import Store, Unit, conflict
+from followup.records.trips.places import planning_calendar
 from followup.settings import Settings
+from followup.timing.calendar import Calendar
+
+# How often plans are built again because the clinic's places changed meanwhile.
+_TRIES = 5
 
 
 @dataclass
@@ -70,19 +77,63 @@ def import_(file: str, folder: str | None, site: str | None, refused: str | None
 
 
 def _store(settings: Settings, store: Store, rows: list[Row], counts: ImportTally) -> None:
-    """Everything in one transaction; with a single refused row, nothing."""
+    """Everything in one transaction; with a single refused row, nothing.
+
+    The plans are built before it, while everybody else works on; where the clinic's places have changed
+    meanwhile they are built again.
+    """
     now, desk = datetime.now(UTC), desk_for(settings, store)
     hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
-    try:
-        with store.write(COMMAND_LINE, now) as unit:
-            _store_lists(unit, rows, counts)
-            for row in rows:
-                if isinstance(row.says, Record):
-                    _store_record(unit, hand, row, row.says, counts)
-            if counts.refused:
-                raise _NothingStoredError
-    except _NothingStoredError:
+    for _ in range(_TRIES):
+        tally = replace(counts, refused=list(counts.refused))
+        prepared = _prepare(store, hand, rows)
+        try:
+            with store.write(COMMAND_LINE, now) as unit:
+                if planning_calendar(unit.session) != prepared.calendar:
+                    continue
+                _store_all(unit, rows, prepared.plans, tally)
+        except _NothingStoredError:
+            pass
+        vars(counts).update(vars(tally))
         return
+    raise conflict()
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    """By row the first plan of each new record as it is stored, or what keeps it from having one."""
+
+    calendar: Calendar
+    plans: dict[int, str | FollowupError]
+
+
+def _prepare(store: Store, hand: Hand, rows: Iterable[Row]) -> _Prepared:
+    with store.read() as session:
+        calendar = planning_calendar(session)
+        new = [
+            (row.number, row.says)
+            for row in rows
+            if isinstance(row.says, Record) and patient_by_code(session, row.says.patient.code) is None
+        ]
+    return _Prepared(calendar, {number: _first_plan(hand, record, calendar) for number, record in new})
+
+
+def _first_plan(hand: Hand, record: Record, calendar: Calendar) -> str | FollowupError:
+    try:
+        return to_store(planned_first(hand, record, calendar))
+    except FollowupError as error:
+        return error
+
+
+def _store_all(
+    unit: Unit, rows: Iterable[Row], plans: Mapping[int, str | FollowupError], tally: ImportTally
+) -> None:
+    _store_lists(unit, rows, tally)
+    for row in rows:
+        if isinstance(row.says, Record):
+            _store_record(unit, row, row.says, plans.get(row.number), tally)
+    if tally.refused:
+        raise _NothingStoredError
 
 
 def _store_lists(unit: Unit, rows: Iterable[Row], counts: ImportTally) -> None:
@@ -105,14 +156,21 @@ def _store_lists(unit: Unit, rows: Iterable[Row], counts: ImportTally) -> None:
             counts.listed += len(lines)
 
 
-def _store_record(unit: Unit, hand: Hand, row: Row, record: Record, counts: ImportTally) -> None:
+def _store_record(
+    unit: Unit, row: Row, record: Record, plan: str | FollowupError | None, counts: ImportTally
+) -> None:
     known = patient_by_code(unit.session, record.patient.code)
     if known is not None and newest_record(unit.session, known.id).record == record:
         counts.known += 1
         return
     try:
         must_print(record)
-        draft_plan(unit, hand, enter_record(unit, record=record).patient_id)
+        version = enter_record(unit, record=record)
+        if isinstance(plan, FollowupError):
+            raise plan
+        if plan is None:
+            raise conflict()
+        store_draft(unit, patient_id=version.patient_id, record_number=version.number, body=read_stored(plan))
     except FollowupError as error:
         counts.refused.append((row, f"row {row.number}: {error.line}"))
     else:

@@ -34,7 +34,7 @@ from followup.records.plans.plans import active_plan, open_draft
 from followup.records.plans.plans import plan as stored_plan
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.store import Session
-from followup.records.views import PlanVersion
+from followup.records.views import PlanVersion, SheetView
 from followup.sheets.content import build_content, sheet_language
 from followup.sheets.model import SheetContent
 from followup.sheets.options import SheetChoices
@@ -56,7 +56,9 @@ class Printer:
     ) -> None:
         self.language, self.write, self.suffix = language, write, suffix
         self.choices = choices
-        self.hand = hand_for(desk.store, desk.protocol, desk.keyring, now=datetime.now(UTC))
+        self.hand = hand_for(
+            desk.store, desk.protocol, desk.keyring, now=datetime.now(UTC), person=COMMAND_LINE
+        )
 
     def one(self, plan_id: str, out: str | None) -> CommandOutcome:
         """One plan's sheet."""
@@ -154,9 +156,9 @@ class Printer:
 
     def _issued(self, version: PlanVersion, use: Callable[[SheetContent], T]) -> T:
         """The newest sheet of a signed plan; the first is issued under a new code."""
-        with self.hand.store.write(COMMAND_LINE, self.hand.now) as unit:
-            known = [s for s in sheets_of(unit.session, version.patient_id) if s.plan_id == version.id]
-            record = record_of(unit.session, version).record
+        with self.hand.store.read() as session:
+            known = [s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id]
+            record = record_of(session, version).record
             language = sheet_language(record, self.language).language.tag
             same = [s for s in known if self.language is None or s.language == language]
             if known and not same:
@@ -165,11 +167,20 @@ class Printer:
                     f"the sheet of {version.patient_code} was printed in {known[-1].language}",
                     fix="print it in another language at the counsellor's desk, with the reason",
                 )
-            if same:
-                options = self.choices.over(printed_options(unit.session, same[-1].id))
-                return use(content_of(unit.session, self.hand, same[-1], options))
-            found = issue_one(unit, self.hand, version, self.choices, language=self.language)
-            return use(content_of(unit.session, self.hand, found))
+            options = self.choices.over(printed_options(session, same[-1].id)) if same else None
+        found = same[-1] if same else self._first(version)
+        with self.hand.store.read() as session:
+            content = content_of(session, self.hand, found, options)
+        return use(content)
+
+    def _first(self, version: PlanVersion) -> SheetView:
+        """The plan's first sheet; that of somebody else who printed it at the same moment."""
+
+        def there(session: Session) -> SheetView | None:
+            known = [s for s in sheets_of(session, version.patient_id) if s.plan_id == version.id]
+            return known[-1] if known else None
+
+        return issue_one(self.hand, version.id, self.choices, language=self.language, there=there)
 
 
 def result(text: str, failed: list[str]) -> CommandOutcome:

@@ -17,6 +17,7 @@ from followup.records.store.store import Session, Unit
 from followup.records.trips.places import planning_calendar
 from followup.records.trips.trips import trips_of
 from followup.records.views import PlanVersion, RecordVersion, TripView
+from followup.timing.calendar import Calendar
 
 # The kind of look that every visit has, whatever else it is for.
 BETWEEN = "pressure"
@@ -65,6 +66,14 @@ def planned(session: Session, hand: Hand, version: RecordVersion, edits: tuple[A
         previous_own=own_times_on(in_force.body, as_of) if in_force else None,
         approved=hand.approved,
     )
+
+
+def planned_first(hand: Hand, record: Record, calendar: Calendar) -> CarePlan:
+    """The first plan of somebody who is not in the store yet, by the clinic's ``calendar`` with the places
+    that are taken: what :func:`planned` gives as soon as the record is entered.
+    """
+    as_of = max(hand.today, record.last_operation_day)
+    return build_plan(record, hand.protocol, as_of=as_of, calendar=calendar, approved=hand.approved)
 
 
 def newest_edits(session: Session, patient_id: int) -> tuple[Adjustment, ...]:

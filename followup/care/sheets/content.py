@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -23,8 +25,8 @@ from followup.records.plans.desk_notes import (
     sheet_visits,
 )
 from followup.records.plans.plans import plan
-from followup.records.plans.sheets import find_sheet, issue_sheet, sheets_of
-from followup.records.store.store import Session, Unit
+from followup.records.plans.sheets import find_sheet, issue_sheet, sheet_to_come, sheets_of
+from followup.records.store.store import Session, Unit, conflict
 from followup.records.trips.trips import trips_of_plan
 from followup.records.views import FoundSheet, PlanVersion, SheetView
 from followup.said import say
@@ -32,6 +34,9 @@ from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet
 from followup.sheets.model import SheetContent
 from followup.sheets.options import NOTHING_CHOSEN, SheetChoices, SheetOptions, usual_options
 from followup.sheets.paper.pdf import render_pdf
+
+# How often a sheet is set anew because something on it changed meanwhile.
+_TRIES = 3
 
 
 def look_of_plan(
@@ -94,18 +99,66 @@ def draft_content(
 
 
 def issue_one(
-    unit: Unit,
     hand: Hand,
-    version: PlanVersion,
+    plan_id: int,
     chosen: SheetChoices = NOTHING_CHOSEN,
     *,
     language: str | None = None,
     reason: str = "",
+    there: Callable[[Session], SheetView | None] = lambda _: None,
 ) -> SheetView:
-    """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing."""
-    sheet = note_sheet(unit, version, new_sheet_id(), chosen, language=language, reason=reason)
-    render_pdf(content_of(unit.session, hand, sheet))
-    return sheet
+    """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing.
+
+    It is set first, while nobody waits for it, and stored in one short unit if it still says the same then;
+    else it is set anew. ``there``: the sheet that makes another one needless. Errors: those of
+    ``issue_sheet`` and of ``render_pdf``, ``store.conflict`` where it changes each time.
+    """
+    for _ in range(_TRIES):
+        with hand.store.read() as session:
+            if known := there(session):
+                return known
+            sheet_id, version = new_sheet_id(), plan(session, plan_id)
+            printed = _printed(session, version, chosen, language)
+            coming = sheet_to_come(
+                session,
+                plan_id=plan_id,
+                sheet_id=sheet_id,
+                language=printed.language,
+                now=hand.now,
+                by=hand.actor.login,
+                reason=reason,
+            )
+            content = _content(session, hand, coming, printed.options, printed.visits)
+        render_pdf(content)
+        with suppress(_OvertakenError), hand.store.write(hand.actor, hand.now) as unit:
+            if known := there(unit.session):
+                return known
+            sheet = note_sheet(unit, version, sheet_id, chosen, language=language, reason=reason)
+            if content_of(unit.session, hand, sheet) != content:
+                raise _OvertakenError
+            return sheet
+    raise conflict()
+
+
+class _OvertakenError(Exception):
+    """What stands on the sheet changed while it was set: nothing is stored."""
+
+
+@dataclass(frozen=True)
+class _Printed:
+    """How a sheet is printed, and how its visits stand then."""
+
+    language: str
+    options: SheetOptions
+    visits: NotedVisits
+
+
+def _printed(session: Session, version: PlanVersion, chosen: SheetChoices, language: str | None) -> _Printed:
+    """What is not chosen is as for the patient's last sheet."""
+    record = record_of(session, version).record
+    look = next_look(session, record, version.patient_id)
+    spoken = sheet_language(record, language or look.language).language.tag
+    return _Printed(spoken, chosen.over(look.options), _now_of(session, version.id))
 
 
 def note_sheet(
@@ -121,16 +174,14 @@ def note_sheet(
 
     What is not chosen is as for the patient's last sheet. Errors: those of ``issue_sheet``.
     """
-    record = record_of(unit.session, version).record
-    look = next_look(unit.session, record, version.patient_id)
-    options = chosen.over(look.options)
+    printed = _printed(unit.session, version, chosen, language)
     return issue_sheet(
         unit,
         plan_id=version.id,
         sheet_id=sheet_id,
-        language=sheet_language(record, language or look.language).language.tag,
+        language=printed.language,
         reason=reason,
-        options=as_printed(asdict(options), _now_of(unit.session, version.id)),
+        options=as_printed(asdict(printed.options), printed.visits),
     )
 
 
@@ -143,6 +194,13 @@ def content_of(
     session: Session, hand: Hand, sheet: SheetView, options: SheetOptions | None = None
 ) -> SheetContent:
     """What stands on an issued sheet. The same sheet gives the same content on any day."""
+    given = options or printed_options(session, sheet.id)
+    return _content(session, hand, sheet, given, sheet_visits(session, sheet.id))
+
+
+def _content(
+    session: Session, hand: Hand, sheet: SheetView, options: SheetOptions, visits: NotedVisits
+) -> SheetContent:
     version = plan(session, sheet.plan_id)
     record = record_of(session, version).record
     before = _sheet_before(session, sheet)
@@ -155,7 +213,7 @@ def content_of(
         signed_by=version.signed_by,
     )
     return build_content(
-        _with_visits(version.body, sheet_visits(session, sheet.id)),
+        _with_visits(version.body, visits),
         record,
         hand.protocol.formulary,
         clinic_info(hand),
@@ -163,7 +221,7 @@ def content_of(
         issue=issue,
         printed_on=issue.printed_on,
         aftercare=hand.protocol.aftercare,
-        options=options or printed_options(session, sheet.id),
+        options=options,
         previous=_with_visits(plan(session, before.plan_id).body, sheet_visits(session, before.id))
         if before
         else None,

@@ -13,6 +13,7 @@ from followup.care.plans.plan_view import load
 from followup.care.sheets.content import content_of, found_sheet, issue_one
 from followup.records.plans.desk_notes import note_teach_back
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, sheets_of
+from followup.records.store.store import Session
 from followup.records.views import SheetView
 from followup.sheets.options import Paper, SheetChoices, Size
 
@@ -61,14 +62,13 @@ class Handed(Act):
 
 def print_once(hand: Hand, plan_id: int, act: Printing) -> SheetView:
     """Issue a sheet of the plan in force under a new code, or give back the one that is newer than seen."""
-    view = load(hand, plan_id)
-    with hand.store.write(hand.actor, hand.now) as unit:
-        known = [s for s in sheets_of(unit.session, view.version.patient_id) if s.plan_id == plan_id]
-        if known and _is_there(act, known):
-            return known[-1]
-        return issue_one(
-            unit, hand, view.version, act.chosen, language=act.language or None, reason=act.reason
-        )
+    patient = load(hand, plan_id).version.patient_id
+
+    def there(session: Session) -> SheetView | None:
+        known = [s for s in sheets_of(session, patient) if s.plan_id == plan_id]
+        return known[-1] if known and _is_there(act, known) else None
+
+    return issue_one(hand, plan_id, act.chosen, language=act.language or None, reason=act.reason, there=there)
 
 
 def _is_there(act: Printing, known: Sequence[SheetView]) -> bool:

@@ -29,8 +29,8 @@ def issue_day(hand: Hand, day: date) -> None:
     with hand.store.read() as session:
         waiting = [plan for patient in _operated(session, day) if (plan := _unprinted(session, patient))]
     for plan in waiting:
-        with suppress(FollowupError), hand.store.write(hand.actor, hand.now) as unit:
-            issue_one(unit, hand, plan)
+        with suppress(FollowupError):
+            issue_one(hand, plan.id)
 
 
 def sheets_of_day(hand: Hand, day: date, part: int, tell: Callable[[str], str] = str) -> bytes:

@@ -51,29 +51,15 @@ def issue_sheet(
     """
     unit.need_role(*FRONT, PROGRAM)
     row = unit.session.get(CarePlanRow, plan_id)
-    if row is None or row.status != "active":
-        raise FollowupError(
-            "sheet.plan",
-            say("only a signed plan in force has a sheet with a code"),
-            fix=say("sign it, or print a draft"),
-        )
-    code = lock_patient(unit, row.patient_id).code
-    unit.session.refresh(row)
-    earlier = unit.session.exec(select(SheetRow).where(SheetRow.patient_id == row.patient_id)).all()
-    if any(sheet.care_plan_id == plan_id for sheet in earlier) and not reason.strip():
-        raise FollowupError(
-            "sheet.reason",
-            say("a sheet of this plan was printed before"),
-            where=say("reason"),
-            fix=say("say why again"),
-        )
+    code = lock_patient(unit, row.patient_id).code if row else ""
+    row, issue = _to_print(unit.session, plan_id, reason)
     if unit.session.get(SheetRow, sheet_id) is not None:
         raise FollowupError("sheet.taken", say("this code is in use"), fix=say("print again with a new code"))
     sheet = SheetRow(
         id=sheet_id,
         patient_id=row.patient_id,
         care_plan_id=plan_id,
-        issue=max((other.issue for other in earlier), default=0) + 1,
+        issue=issue,
         language=language,
         printed_at=unit.now,
         printed_by=unit.actor.login,
@@ -94,6 +80,44 @@ def issue_sheet(
         sha256=sheet_hash(unit.session, sheet),
     )
     return _only(_sheets(unit.session, col(SheetRow.id) == sheet_id))
+
+
+def sheet_to_come(
+    session: Session, *, plan_id: int, sheet_id: str, language: str, now: datetime, by: str, reason: str = ""
+) -> SheetView:
+    """The sheet as :func:`issue_sheet` would store it at ``now``; nothing is stored. Errors: its own."""
+    row, issue = _to_print(session, plan_id, reason)
+    sheet = SheetRow(
+        id=sheet_id,
+        patient_id=row.patient_id,
+        care_plan_id=plan_id,
+        issue=issue,
+        language=language,
+        printed_at=now,
+        printed_by=by,
+        reason=reason.strip(),
+    )
+    return _view(sheet, row, session.get_one(PatientRow, row.patient_id))
+
+
+def _to_print(session: Session, plan_id: int, reason: str) -> tuple[CarePlanRow, int]:
+    """The plan in force and the number of its next sheet, read anew."""
+    row = session.get(CarePlanRow, plan_id, populate_existing=True)
+    if row is None or row.status != "active":
+        raise FollowupError(
+            "sheet.plan",
+            say("only a signed plan in force has a sheet with a code"),
+            fix=say("sign it, or print a draft"),
+        )
+    earlier = session.exec(select(SheetRow).where(SheetRow.patient_id == row.patient_id)).all()
+    if any(sheet.care_plan_id == plan_id for sheet in earlier) and not reason.strip():
+        raise FollowupError(
+            "sheet.reason",
+            say("a sheet of this plan was printed before"),
+            where=say("reason"),
+            fix=say("say why again"),
+        )
+    return row, max((other.issue for other in earlier), default=0) + 1
 
 
 def hand_over_sheet(

@@ -14,7 +14,8 @@ from sqlalchemy.pool import ConnectionPoolEntry, NullPool
 
 from followup.errors import FollowupError
 
-BUSY_MILLISECONDS = 5000
+# Longer than anything that is stored takes; whoever waits longer meets a computer that has stopped.
+BUSY_MILLISECONDS = 15_000
 # Sync endpoints run on a limited number of threads; the pool must not be smaller.
 POOL_SIZE = 16
 

@@ -17,10 +17,11 @@ from sqlmodel import SQLModel, select
 
 from followup.errors import FollowupError
 from followup.records.duties import PROGRAM
-from followup.records.store import journal
+from followup.records.store import engine, journal
 from followup.records.store.binding import ALL_SITES, bind_session
-from followup.records.store.engine import BUSY_MILLISECONDS, make_engine
+from followup.records.store.engine import make_engine
 from followup.records.store.kept import READING
+from followup.records.store.turns import turns_of
 from followup.records.tables import StaffRow, metadata
 from followup.records.views import SYSTEM, Actor
 
@@ -98,8 +99,14 @@ class Store:
 
     @contextmanager
     def write(self, actor: Actor, now: datetime) -> Iterator[Unit]:
-        """One transaction. Leaves nothing behind if it fails or if a change has no journal entry."""
-        with _translated(), Session(self.engine, expire_on_commit=False) as session:
+        """One transaction. Leaves nothing behind if it fails or if a change has no journal entry.
+
+        Nothing slow belongs into it, such as setting a sheet: everybody else who stores something waits.
+        """
+        turn = turns_of(self.engine.pool).turn(engine.BUSY_MILLISECONDS / 1000)
+        with _translated(), turn as mine, Session(self.engine, expire_on_commit=False) as session:
+            if not mine:
+                raise _busy()
             changed = _watch(session)
             # Whoever works at one site changes nothing of another, through whatever store.
             bind_session(session, self.site if actor.site is None else actor.site)
@@ -149,7 +156,7 @@ def _become_the_writer(session: Session) -> None:
             "SELECT set_config('lock_timeout', :busy, true),"
             " set_config('idle_in_transaction_session_timeout', :gone, true)"
         ),
-        {"busy": f"{BUSY_MILLISECONDS}ms", "gone": f"{CUT_OFF_MILLISECONDS}ms"},
+        {"busy": f"{engine.BUSY_MILLISECONDS}ms", "gone": f"{CUT_OFF_MILLISECONDS}ms"},
     )
     session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _WRITER})
 
@@ -216,16 +223,10 @@ def _translated() -> Iterator[None]:
     try:
         yield
     except IntegrityError as exc:
-        raise FollowupError(
-            "store.conflict",
-            "someone else changed the same thing at the same moment, so this change was not stored",
-            fix="open it again, look, and repeat what is still needed",
-        ) from exc
+        raise conflict() from exc
     except OperationalError as exc:
         if _is_busy(exc):
-            raise FollowupError(
-                "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
-            ) from exc
+            raise _busy() from exc
         if _is_full(exc):
             raise FollowupError(
                 "store.full",
@@ -249,6 +250,21 @@ def _translated() -> Iterator[None]:
         raise FollowupError(
             "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
         ) from exc
+
+
+def conflict() -> FollowupError:
+    """The error for a change that somebody else's at the same moment has overtaken."""
+    return FollowupError(
+        "store.conflict",
+        "someone else changed the same thing at the same moment, so this change was not stored",
+        fix="open it again, look, and repeat what is still needed",
+    )
+
+
+def _busy() -> FollowupError:
+    return FollowupError(
+        "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
+    )
 
 
 def _is_full(exc: DBAPIError) -> bool:
