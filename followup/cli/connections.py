@@ -18,7 +18,9 @@ import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 # Below this share of the open files that the computer allows, so that the database finds some too.
-_SHARE = 2
+_SHARE = 3
+# So many are taken at a time; only then those that are too many are closed.
+AT_A_TIME, WAITING = 16, 1024
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from ipaddress import ip_address
 import uvicorn
 from starlette.types import ASGIApp
 
-from followup.cli.connections import Limits, bounded, usual_limits
+from followup.cli.connections import AT_A_TIME, WAITING, Limits, bounded, usual_limits
 from followup.cli.contract import say
 from followup.cli.workplace import ways_out
 from followup.clinical.protocol.load import load_protocol
@@ -87,9 +87,19 @@ def server_of(app: ASGIApp, limits: Limits) -> uvicorn.Server:
         server_header=False,
         proxy_headers=False,
         http=bounded(limits),
+        backlog=AT_A_TIME,
         ws="none",
     )
-    return uvicorn.Server(config)
+    return _Server(config)
+
+
+class _Server(uvicorn.Server):
+    """Takes few connections at a time, and lets many more wait meanwhile than are taken."""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        for listener in sockets or ():
+            listener.listen(WAITING)
 
 
 def listen(settings: Settings, *, or_any: bool = False) -> socket.socket:

@@ -17,7 +17,9 @@ from followup.records.store.store import Store, Unit
 from followup.records.views import Staff
 
 # What says nothing about what a person may do; every other field of the view is compared.
-_OF_NO_ACCOUNT = frozenset({"id", "name", "language", "reset_by", "reset_at", "second_since", "second_step"})
+_OF_NO_ACCOUNT = frozenset(
+    {"id", "name", "language", "active", "reset_by", "reset_at", "second_since", "second_step"}
+)
 _SAID = {
     "password_hash": "password",
     "second_key": "second factor",
@@ -74,13 +76,12 @@ def carry_switched_off(unit: Unit, newer: Iterable[Staff]) -> tuple[OlderPerson,
         what = [
             _SAID.get(one.name, one.name.replace("_", " "))
             for one in fields(person)
-            if one.name not in _OF_NO_ACCOUNT | {"active"}
-            and getattr(person, one.name) != getattr(before, one.name)
+            if one.name not in _OF_NO_ACCOUNT and getattr(person, one.name) != getattr(before, one.name)
         ]
         if person.active != before.active:
             what.insert(0, "switched on after the backup, is off" if person.active else _off(unit, person))
         if what:
-            found.append(OlderPerson(person.login, person.name, tuple(what)))
+            found.append(OlderPerson(person.login, person.name, tuple(dict.fromkeys(what))))
     found += [OlderPerson(gone.login, gone.name, ("not there any more, is back",)) for gone in older.values()]
     return tuple(found)
 

@@ -6,12 +6,15 @@ OWASP ASVS 5.0, V4.1 and V14.2.1 (nothing personal in an address); RFC 9110, 7.2
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from urllib.parse import unquote
 
 import pytest
 
 from followup.cli.serving import in_the_clear, names_of
 from followup.desks.door.names import LOOPBACK, host_of
+from followup.records.store.engine import sqlite_url
+from followup.records.store.store import Store
 from followup.settings import load_settings
 
 PASSWORD = "a long enough password"
@@ -116,3 +119,17 @@ def test_no_link_on_a_list_holds_a_name_or_a_telephone_number(house, routine, fo
     assert address.replace("&", "&amp;") in pages[day]
     form = house.enter("counsellor").get(address).text
     assert 'value="Quillfeather Xanthe"' in form
+
+
+@pytest.mark.parametrize("path", ["/log-in", "/today", "/patients/Wanjiru", "/api/visits"])
+def test_while_the_database_is_away_pages_say_so_and_the_log_has_a_line_without_what_was_asked(
+    house, tmp_path, caplog, path
+):
+    away = Store.open(sqlite_url(tmp_path / "no such folder" / "x.db"))
+    house.desk = replace(house.desk, store=away)
+    house.__post_init__()
+    answer = house.browser().get(path)
+    assert answer.status_code == 503
+    assert "the database can't be reached" in answer.text.replace("&#39;", "'")
+    assert {record.getMessage().partition(":")[0] for record in caplog.records} == {"refused for now"}
+    assert "Wanjiru" not in caplog.text.partition("Traceback")[0]
