@@ -7,6 +7,7 @@ import signal
 import socket
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from ipaddress import ip_address
 
@@ -63,7 +64,8 @@ def serve_pages(
         shown = f"[{host}]" if ":" in host else host
         for line in (f"Open http://{shown}:{port}/", *lines):
             say(line)
-        if not desk.https and in_the_clear(host):
+        desk = replace(desk, unencrypted=not desk.https and in_the_clear(host))
+        if desk.unencrypted:
             say(
                 "The pages leave this computer without encryption: whoever is on the network can read names "
                 "and passwords. Put a program in front that speaks HTTPS, and start with --https."

@@ -109,6 +109,7 @@ def test_what_a_killed_run_left_is_named_and_cleared_by_the_next_backup(clinic, 
     dead = [
         _leftover(clinic / "followup.sqlite3.0123abcd.part-saved", hours=2),
         _leftover(clinic / "journal-seal.json.89abcdef.new", hours=2),
+        _leftover(clinic / "recall-keys.json.turning", hours=2),
         _leftover(backups / "followup-20260101T000000Z.0123abcd.part", hours=30),
         _leftover(backups / "followup-20260101T000000Z.0123abcd.part-journal", hours=30),
     ]
@@ -120,11 +121,11 @@ def test_what_a_killed_run_left_is_named_and_cleared_by_the_next_backup(clinic, 
     ]
     told = [line for line in inside("check").stdout.splitlines() if line.startswith("W20")]
     assert len(told) == 1
-    assert f"a run that was broken off left {dead[2]}, {dead[3]}, {dead[0]} and 1 more - " in told[0]
+    assert f"a run that was broken off left {dead[3]}, {dead[4]}, {dead[0]} and 2 more - " in told[0]
     assert inside("backup").returncode == 0
-    assert [path.exists() for path in dead] == [True, True, False, False]
+    assert [path.exists() for path in dead] == [True, True, True, False, False]
     assert inside("sweep").returncode == 0
-    assert [path.exists() for path in dead] == [False] * 4
+    assert [path.exists() for path in dead] == [False] * 5
     assert [path.exists() for path in alive] == [True] * 4
     assert "W20" not in inside("check").stdout
 

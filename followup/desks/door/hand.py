@@ -26,6 +26,7 @@ from followup.records.views import Clinic, LoginSession, ProtocolSignature
 class Desk:
     """Everything from outside, given once. ``clock`` tells the instant; ``https`` hardens the cookie.
 
+    ``unencrypted``: the pages leave this computer as anybody on the way can read them.
     ``names``: under which names and addresses the pages are reached, in small letters. ``opened``: whose
     looks are in the journal already, for as long as the process lives. ``trusted_proxy``: address of the
     server in front that says where a request comes from; empty: none.
@@ -40,6 +41,7 @@ class Desk:
     trusted_proxy: str = ""
     ways_out: frozenset[Channel] = frozenset({"paper"})
     names: frozenset[str] = LOOPBACK
+    unencrypted: bool = False
     opened: KnownOpenings = field(default_factory=KnownOpenings)
 
 

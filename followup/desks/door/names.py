@@ -47,6 +47,8 @@ def host_of(headers: Mapping[str, str]) -> str:
 
 def _is_known(scope: Any) -> bool:
     asked, here = host_of(Headers(scope=scope)), (scope.get("server") or ("",))[0]
+    # As the computer writes it, with the network card or the older form of the address.
+    here = here.partition("%")[0].removeprefix("::ffff:")
     return bool(asked) and (asked == here or asked in scope["app"].state.desk.names)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 UNTOUCHED = timedelta(hours=1)
 # Long enough to find out that the backup that was put back was the wrong one.
 KEPT_ASIDE = timedelta(days=30)
-_DRAFT = re.compile(r"(?P<draft>.+\.[0-9a-f]{8}\.(?:part|new))(?:-[a-z]+)*")
+_DRAFT = re.compile(r"(?P<draft>.+\.[0-9a-f]{8}\.(?:part|new)|.+\.turning)(?:-[a-z]+)*")
 _ASIDE = re.compile(r".+\.before-(\d{8}T\d{6})Z-[0-9a-f]{4}")
 
 

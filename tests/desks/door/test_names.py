@@ -133,3 +133,12 @@ def test_while_the_database_is_away_pages_say_so_and_the_log_has_a_line_without_
     assert "the database can't be reached" in answer.text.replace("&#39;", "'")
     assert {record.getMessage().partition(":")[0] for record in caplog.records} == {"refused for now"}
     assert "Wanjiru" not in caplog.text.partition("Traceback")[0]
+
+
+def test_the_managers_page_says_so_where_the_pages_leave_the_computer_unencrypted(house, words_of):
+    said = "These pages are not encrypted when they leave this computer"
+    assert said not in words_of(house.enter("manager").get("/staff").text)
+    house.desk = replace(house.desk, unencrypted=True)
+    house.__post_init__()
+    for page in ("/staff", "/forecast"):
+        assert said in words_of(house.enter("manager").get(page).text)
