@@ -75,14 +75,7 @@ class Passwords:
 
     def hash(self, password: str) -> str:
         """The stored form. Raises ``password.length`` outside 12 to 200 characters."""
-        plain = normal(password)
-        if not SHORTEST <= len(plain) <= LONGEST:
-            raise FollowupError(
-                "password.length",
-                say("a password has {shortest} to {longest} characters", shortest=SHORTEST, longest=LONGEST),
-                where=say("password"),
-                fix=say("choose another"),
-            )
+        plain = must_fit(password)
         with self._turns.turn(most_before=inf):
             return self._hasher.hash(plain)
 
@@ -116,6 +109,19 @@ class Passwords:
             return self._hasher.verify(stored or self._nobody, password)
         except (VerificationError, InvalidHashError):
             return False
+
+
+def must_fit(password: str) -> str:
+    """The password as it is hashed. Error ``password.length`` outside 12 to 200 characters."""
+    plain = normal(password)
+    if not SHORTEST <= len(plain) <= LONGEST:
+        raise FollowupError(
+            "password.length",
+            say("a password has {shortest} to {longest} characters", shortest=SHORTEST, longest=LONGEST),
+            where=say("password"),
+            fix=say("choose another"),
+        )
+    return plain
 
 
 def normal(password: str) -> str:

@@ -15,6 +15,7 @@ import click
 
 from followup.care.house.clinic_answers import READERS, open_days, sheet_language, staff_language
 from followup.care.house.staff import login_name, staff_name
+from followup.care.new_password import known_texts
 from followup.cli.asking import answer
 from followup.cli.contract import FAULT, CommandOutcome
 from followup.cli.files import read_object
@@ -100,7 +101,8 @@ def init(folder: str | None, again: bool, **given: Any) -> CommandOutcome:
             clinic = put_clinic(unit, _changed(get_clinic(unit.session), given))
         return CommandOutcome(f"{clinic.name} is changed.\n")
     _refuse_set_up(settings)
-    clinic, first = _asked(given), _first(given)
+    clinic = _asked(given)
+    first = _first(given, clinic)
     with _new_store(settings) as store, store.write(SYSTEM, now) as unit:
         if is_set_up(unit.session):
             raise _is_there(settings)
@@ -224,7 +226,7 @@ def _days(text: str) -> str:
     return " ".join(open_days(text))
 
 
-def _first(given: Given) -> First:
+def _first(given: Given, clinic: Clinic) -> First:
     """Whoever lets in the others: the questions after those of the clinic."""
     login = answer(given["login"], "login", "Log-in name of the first member of staff", login_name)
     name = answer(given["staff_name"], "staff_name", "That person's name", staff_name)
@@ -234,7 +236,7 @@ def _first(given: Given) -> First:
         name,
         roles or ("manager",),
         str(given["registration"] or ""),
-        new_password(),
+        new_password(known_texts(clinic, login, name)),
     )
 
 

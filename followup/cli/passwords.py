@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
 
+from followup.care.new_password import stored_password
 from followup.care.passwords import Passwords
 from followup.errors import FollowupError
 from followup.settings import read_secret
@@ -15,13 +17,16 @@ from followup.settings import read_secret
 PASSWORD = "FOLLOWUP_PASSWORD"  # noqa: S105 - the name of a variable, not a password
 
 
-def new_password() -> str:
-    """A new password as it is stored: given, or typed twice until it is one. Error ``password.length``."""
+def new_password(known: Iterable[str] = ()) -> str:
+    """A new password as it is stored: given, or typed twice until it is one.
+
+    ``known``: texts that whoever guesses tries first. Errors: those of ``stored_password``.
+    """
     while True:
         try:
-            return Passwords().hash(typed_password(twice=True))
+            return stored_password(Passwords(), typed_password(twice=True), known=known)
         except FollowupError as refused:
-            if refused.code != "password.length" or given_elsewhere() or not someone_answers():
+            if not refused.code.startswith("password.") or given_elsewhere() or not someone_answers():
                 raise
             click.echo(f"  {refused.what} - {refused.fix}", err=True)
 

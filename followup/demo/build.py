@@ -54,6 +54,7 @@ def build(
     protocol = load_protocol()
     desk = Desk(store=store, protocol=protocol, keyring=_keyring(seed), clock=clock)
     save_keyring(settings.key_file, desk.keyring)
+    # Made of the clinic's own words, and written in the manual: it is a sample and holds nobody's data.
     stored_password = desk.passwords.hash(PASSWORD)
     with store.write(SYSTEM, opening) as unit:
         put_clinic(unit, _clinic(now))

@@ -9,6 +9,7 @@ from pydantic import Field
 
 from followup.care.act import Act, Line, Login, Password
 from followup.care.hand import Hand
+from followup.care.new_password import known_texts, stored_password
 from followup.care.password_again import must_open
 from followup.clinical.english import counted
 from followup.errors import FollowupError
@@ -110,9 +111,10 @@ def close_session(hand: Hand, token: str) -> None:
 
 
 def set_own_password(hand: Hand, sent: NewPassword) -> None:
-    """One's own password; every session ends. Errors: ``password.wrong`` and those of the new one."""
+    """One's own password; every session ends. Errors: ``password.wrong`` and those of ``stored_password``."""
     person = must_open(hand, sent.old)
-    stored = hand.passwords.hash(sent.new)
+    known = known_texts(hand.clinic, person.login, person.name)
+    stored = stored_password(hand.passwords, sent.new, known=known)
     with hand.store.write(hand.actor, hand.now) as unit:
         change_staff(unit, login=person.login, password_hash=stored, seen=person.mark)
 

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from followup.care.act import Act, Line, Login, Password, Truth
 from followup.care.hand import Hand
+from followup.care.new_password import known_texts, stored_password
 from followup.errors import FollowupError
 from followup.language.entered import must_print_text
 from followup.records.duties import MANAGER
@@ -69,7 +70,8 @@ def add_person(hand: Hand, sent: NewStaff) -> Staff:
     Errors: ``staff.name``, ``language.glyph``, those of the password and of ``add_staff``.
     """
     staff_name(sent.name)
-    stored = hand.passwords.hash(sent.password)
+    known = known_texts(hand.clinic, sent.login, sent.name)
+    stored = stored_password(hand.passwords, sent.password, known=known)
     with hand.store.write(hand.actor, hand.now) as unit:
         return add_staff(
             unit,
@@ -96,7 +98,8 @@ def change_person(hand: Hand, login: str, sent: StaffChange) -> Staff:
             say("you can't take this page away from yourself"),
             fix=say("have another manager do it"),
         )
-    stored = hand.passwords.hash(sent.password) if sent.password else None
+    known = known_texts(hand.clinic, login, person.name if person else "")
+    stored = stored_password(hand.passwords, sent.password, known=known) if sent.password else None
     with hand.store.write(hand.actor, hand.now) as unit:
         return change_staff(
             unit,
