@@ -5,18 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 
 import click
 
-from followup.care.hand import Hand, hand_for
+from followup.care.hand import Hand
 from followup.care.plans.planning import planned_first
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
+from followup.cli.hand import command_hand
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
-from followup.cli.serving import desk_for
 from followup.clinical.careplan import read_stored, to_store
 from followup.clinical.english import counted
 from followup.clinical.record import Record
@@ -82,13 +82,12 @@ def _store(settings: Settings, store: Store, rows: list[Row], counts: ImportTall
     The plans are built before it, while everybody else works on; where the clinic's places have changed
     meanwhile they are built again.
     """
-    now, desk = datetime.now(UTC), desk_for(settings, store)
-    hand = hand_for(desk.store, desk.protocol, desk.keyring, now=now)
+    hand = command_hand(settings, store)
     for _ in range(_TRIES):
         tally = replace(counts, refused=list(counts.refused))
         prepared = _prepare(store, hand, rows)
         try:
-            with store.write(COMMAND_LINE, now) as unit:
+            with store.write(COMMAND_LINE, hand.now) as unit:
                 if planning_calendar(unit.session) != prepared.calendar:
                     continue
                 _store_all(unit, rows, prepared.plans, tally)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import functools
 import sys
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
 import click
 
-from followup.care.hand import hand_for
+from followup.care.hand import Hand
 from followup.care.plans.plan_view import record_of
 from followup.care.sheets.content import (
     clinic_info,
@@ -24,9 +24,7 @@ from followup.care.sheets.content import (
 )
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import write_out
-from followup.cli.opening import COMMAND_LINE
 from followup.clinical.english import counted
-from followup.desks.door.hand import Desk
 from followup.errors import FollowupError
 from followup.records.people.oplist import operations_on
 from followup.records.people.patients import patient_by_code
@@ -48,17 +46,14 @@ class Printer:
 
     def __init__(
         self,
-        desk: Desk,
+        hand: Hand,
         language: str | None,
         write: Callable[[SheetContent], bytes],
         suffix: str,
         choices: SheetChoices,
     ) -> None:
         self.language, self.write, self.suffix = language, write, suffix
-        self.choices = choices
-        self.hand = hand_for(
-            desk.store, desk.protocol, desk.keyring, now=datetime.now(UTC), person=COMMAND_LINE
-        )
+        self.choices, self.hand = choices, hand
 
     def one(self, plan_id: str, out: str | None) -> CommandOutcome:
         """One plan's sheet."""

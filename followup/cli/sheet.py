@@ -10,10 +10,10 @@ import click
 
 from followup.cli.contract import CommandOutcome
 from followup.cli.files import DayOption, read_record, write_out
+from followup.cli.hand import command_hand
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.plan import refusal
 from followup.cli.printer import Printer, target
-from followup.cli.serving import desk_for
 from followup.cli.sheet_options import choices_of, look_options
 from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.load import load_protocol
@@ -75,7 +75,8 @@ def sheet(
         return _draft(record_file, language, out, write, ".html" if html else ".pdf", choices)
     settings = settings_from(folder)
     with opened(settings) as store:
-        printer = Printer(desk_for(settings, store), language, write, ".html" if html else ".pdf", choices)
+        hand, suffix = command_hand(settings, store), ".html" if html else ".pdf"
+        printer = Printer(hand, language, write, suffix, choices)
         if plan_id is not None:
             return printer.one(plan_id, out)
         assert day is not None

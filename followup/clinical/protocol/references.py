@@ -83,6 +83,8 @@ OfOperationRef: TypeAlias = Annotated[
 
 
 _Mark = TypeVar("_Mark", Names, RefersTo)
+# What most values are, and what has nothing in it.
+_PLAIN = (str, int, float)
 
 
 def marked(part: BaseModel, mark: type[_Mark], place: Place = ()) -> Iterator[tuple[Place, _Mark, Any]]:
@@ -92,6 +94,8 @@ def marked(part: BaseModel, mark: type[_Mark], place: Place = ()) -> Iterator[tu
         for one in marks:
             if isinstance(one, mark) and value is not None:
                 yield (*place, key), one, value
+        if isinstance(value, _PLAIN):
+            continue
         for inner, deeper in _inside(value, (*place, key)):
             if isinstance(inner, BaseModel):
                 yield from marked(inner, mark, deeper)
@@ -114,7 +118,9 @@ def names_of(parts: Iterable[BaseModel]) -> dict[str, set[str]]:
 
 def _inside(value: Any, place: Place) -> Iterator[tuple[Any, Place]]:
     """The value, or each one of a list or table, with its place."""
-    if isinstance(value, Mapping | tuple):
+    if isinstance(value, _PLAIN):
+        yield value, place
+    elif isinstance(value, Mapping | tuple):
         each = value.items() if isinstance(value, Mapping) else enumerate(value)
         for key, one in each:
             yield from _inside(one, (*place, key))
