@@ -44,7 +44,8 @@ def test_a_record_by_json_is_refused_with_the_field(house):
 
 def test_staff_and_the_clinics_address_are_refused_too(house, form_of, words_of):
     manager = house.log_in("manager")
-    person = {"login": "kang", "name": NAME, "roles": ["surgeon"], "password": "a long enough password"}
+    word = "a long enough password"
+    person = {"login": "kang", "name": NAME, "roles": ["surgeon"], "new_password": word, "password": word}
     assert SAYS in words_of(manager.post("/staff", data=person).text)
     assert "U+AC15" in manager.post("/api/staff", json=person).text
     form = form_of(manager.get("/calendar").text) | {"address": [NAME]}

@@ -78,7 +78,9 @@ PAGES: list[tuple[str, str, dict[str, Any] | None]] = [
     ("POST", "/bottles/{N-1}/given", {"plan": "{plan}", "bottle": "right:steroid 1"}),
     ("POST", "/bottles/{N-1}/take-back", {"entry": "{noted}"}),
     ("POST", "/messages/{message}/again", {}),
-    ("POST", "/staff/{staff}", {"roles": "reception", "active": "yes"}),
+    ("POST", "/staff/{staff}", {"roles": "reception", "active": "yes", "password": PASSWORD}),
+    ("POST", "/roles/{asked}", {"grant": "yes", "password": PASSWORD}),
+    ("POST", "/sessions/{session}/end", {}),
 ]
 FOR_PROGRAMS: list[tuple[str, str, dict[str, Any] | None]] = [
     ("GET", "/api/patients/{N-1}", None),
@@ -140,7 +142,9 @@ FOR_PROGRAMS: list[tuple[str, str, dict[str, Any] | None]] = [
     ("POST", "/api/messages/{message}/again", None),
     ("GET", "/api/patients/{N-1}/erasing", None),
     ("POST", "/api/patients/{N-1}/erasing", {"password": PASSWORD}),
-    ("PUT", "/api/staff/{staff}", {"roles": ["reception"], "active": True}),
+    ("PUT", "/api/staff/{staff}", {"roles": ["reception"], "active": True, "password": PASSWORD}),
+    ("POST", "/api/roles/{asked}", {"grant": True, "password": PASSWORD}),
+    ("DELETE", "/api/sessions/{session}", None),
 ]
 ASKED = [*PAGES, *FOR_PROGRAMS]
 
@@ -153,7 +157,7 @@ def names_of(scene) -> dict[str, Any]:
         **{code: code for code in ("N-1", "N-2", "N-3")},
         **{"plan": ids["plan N-1"], "draft": ids["plan N-3"], "sheet": ids["sheet N-1"]},
         **{"first": first, "week": week, "last": last, "walk-in": ids["walk-in"]},
-        **{name: ids[name] for name in ("alert", "message", "take", "seen")},
+        **{name: ids[name] for name in ("alert", "message", "take", "seen", "asked", "session")},
         **{"noted": ids["noted N-2"], "staff": "hill-desk", "record": ids["record"]},
     }
 

@@ -466,7 +466,7 @@ def calendar(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
 def add_person(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     scene.count += 1
     login = f"new-{scene.count}"
-    sent = {"login": login, "roles": ["reception"], "password": PASSWORD}
+    sent = {"login": login, "roles": ["reception"], "password": PASSWORD, "new_password": PASSWORD}
     calls = [
         Call("manager", "/api/staff" if api else "/staff", sent | {"name": name}) for name in ("Asha", "Li")
     ]
@@ -488,7 +488,8 @@ def change_person(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
     roles = ["pharmacy", "manager"]
     path, method = (f"/api/staff/{login}", "PUT") if api else (f"/staff/{login}", "POST")
     active = True if api else "yes"
-    calls = [Call("manager", path, {"roles": [r], "active": active, "seen": seen}, method) for r in roles]
+    sent = {"active": active, "seen": seen, "password": PASSWORD}
+    calls = [Call("manager", path, sent | {"roles": [r]}, method) for r in roles]
 
     def judge(answers: Sequence[Any]) -> None:
         kept = one_of(answers)

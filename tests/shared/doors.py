@@ -29,6 +29,8 @@ EXAMPLES = {
     "login": "nobody-by-this-name",
     "desk": "surgeon",
     "name": "none.woff2",
+    "session": "0123456789abcdef",
+    "asked": "999999",
 }
 
 

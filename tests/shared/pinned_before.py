@@ -57,9 +57,23 @@ def before_anything(walk: Walk, _ids: dict[str, Any]) -> None:
     walk.send("away too long", NOBODY, "/operations/paste", text=ODD)
     walk.send("kept", NOBODY, "/log-in", login="surgeon", password=PASSWORD, then="/today", **{"kept.a": ODD})
     walk.send("wrong", "manager", "/password", old="not that", new="short")
-    given = {"login": "new one", "name": f"N {ODD}", "registration": ODD, "password": "short"}
+    given = {
+        "login": "new one",
+        "name": f"N {ODD}",
+        "registration": ODD,
+        "new_password": "short",
+        "password": PASSWORD,
+    }
     walk.send("refused", "manager", "/staff", roles=["surgeon", "manager"], **given)
-    walk.send("changed meanwhile", "manager", "/staff/odd", roles="surgeon", active="yes", seen="old")
+    walk.send(
+        "changed meanwhile",
+        "manager",
+        "/staff/odd",
+        roles="surgeon",
+        active="yes",
+        seen="old",
+        password=PASSWORD,
+    )
 
 
 def records(walk: Walk, ids: dict[str, Any]) -> None:

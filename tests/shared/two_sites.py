@@ -130,6 +130,10 @@ def _a_week_later(scene: TwoSites) -> None:
         row = unit.session.exec(select(MessageRow)).one()
         row.state, ids["message"] = "failed", row.id
         unit.session.add(row)
+    new = {"login": "hill-new", "name": "Yan Quillfeather", "roles": ["reception", "counsellor"]}
+    scene.say("bela", "POST /staff", **new, new_password=PASSWORD, password=PASSWORD)
+    ids["asked"] = scene.say("bela", "GET /roles")[0]["id"]
+    ids["session"] = scene.say("bela", "GET /sessions")[0]["name"]
     for login in ("asha", "bela", "carol"):
         scene.browser(login)
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from typing import Annotated
 
-from fastapi import Request, Response
+from fastapi import Path, Request, Response
 
 from followup.care.house.account import (
     LogIn,
@@ -16,10 +17,11 @@ from followup.care.house.account import (
     set_own_password,
 )
 from followup.care.house.house import Approval, approve
+from followup.care.house.log_ins import end_log_in, end_other_log_ins, own_log_ins
 from followup.desks.api.base import Given, router_of
-from followup.desks.door.guard import token_of
+from followup.desks.door.guard import IDLE, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.page.account import give_cookie, take_cookie
+from followup.desks.page.account import browser_of, give_cookie, session_id_of, take_cookie
 from followup.records.house.staff import staff_by_login
 from followup.records.views import Staff
 
@@ -27,14 +29,28 @@ router = router_of("Log in")
 
 
 class Me(Given):
-    """Who is logged in, at which clinic, the clinic's own day, and the language of what is said (a tag)."""
+    """Who is logged in, at which clinic, the clinic's own day, and the language of what is said (a tag).
+
+    ``own_password``: the person chose it; with one that somebody else set nothing can be signed.
+    """
 
     login: str
     name: str
     roles: list[str]
+    own_password: bool
     clinic: str
     today: date
     language: str
+
+
+class LogInOut(Given):
+    """One of one's own log-ins that are in force; ``here``: the one that asks."""
+
+    name: str
+    created_at: datetime
+    last_seen: datetime
+    browser: str
+    here: bool
 
 
 class Signature(Given):
@@ -53,9 +69,9 @@ class ProtocolOut(Given):
 
 
 @router.post("/session", status_code=201)
-def log_in(answer: Response, hand: AnyHand, sent: LogIn) -> Me:
+def log_in(request: Request, answer: Response, hand: AnyHand, sent: LogIn) -> Me:
     """Log in."""
-    token = new_session(hand, sent)
+    token = new_session(hand, sent, browser=browser_of(request), instead_of=token_of(request))
     give_cookie(answer, hand, token)
     with hand.store.read() as session:
         person = staff_by_login(session, sent.login)
@@ -89,6 +105,25 @@ def choose_language(hand: AnyHand, sent: OwnLanguage) -> None:
     read_in(hand, sent)
 
 
+@router.get("/sessions")
+def log_ins(hand: AnyHand) -> list[LogInOut]:
+    """Where one is logged in oneself."""
+    here = session_id_of(hand)
+    return [LogInOut.of(one, here=one.id == here) for one in own_log_ins(hand, idle=IDLE)]
+
+
+@router.delete("/sessions", status_code=204)
+def end_others(hand: AnyHand) -> None:
+    """End all of one's own log-ins but the one that asks."""
+    end_other_log_ins(hand, but=session_id_of(hand))
+
+
+@router.delete("/sessions/{session}", status_code=204)
+def end_one(hand: AnyHand, session: Annotated[str, Path(min_length=1, max_length=64)]) -> None:
+    """End one of one's own log-ins, by its name."""
+    end_log_in(hand, session)
+
+
 @router.get("/protocol")
 def protocol(hand: AnyHand) -> ProtocolOut:
     """The protocol and who approved it."""
@@ -105,6 +140,7 @@ def _me(hand: DeskHand, person: Staff) -> Me:
     return Me.of(
         person,
         roles=sorted(person.roles),
+        own_password=person.password_own,
         clinic=hand.clinic.name,
         today=hand.today,
         language=person.language or hand.clinic.staff_language,

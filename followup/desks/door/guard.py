@@ -29,7 +29,7 @@ IDLE = timedelta(minutes=30)
 TOUCH_EVERY = timedelta(minutes=1)
 MOST_DIGITS = 9
 # The parts of an address that are numbers of ours.
-_NUMBERS = ("plan", "other", "trip", "message", "number")
+_NUMBERS = ("plan", "other", "trip", "message", "number", "asked")
 
 
 class LoginNeededError(Exception):

@@ -38,6 +38,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/help/{desk}"): STAFF,
     ("GET", "/password"): STAFF,
     ("POST", "/password"): STAFF,
+    ("POST", "/sessions/{session}/end"): STAFF,
+    ("POST", "/sessions/end-others"): STAFF,
     ("GET", "/protocol"): STAFF,
     ("POST", "/protocol/sign"): ONLY_SURGEON,
     # the operation and its record
@@ -127,6 +129,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/staff"): ONLY_MANAGER,
     ("POST", "/staff"): ONLY_MANAGER,
     ("POST", "/staff/{login}"): ONLY_MANAGER,
+    ("GET", "/roles"): OVERVIEW,
+    ("POST", "/roles/{asked}"): OVERVIEW,
     # the same for programs
     ("GET", "/api"): STAFF,
     ("GET", "/api/openapi.json"): STAFF,
@@ -135,6 +139,9 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("DELETE", "/api/session"): STAFF,
     ("PUT", "/api/session/language"): STAFF,
     ("PUT", "/api/session/password"): STAFF,
+    ("GET", "/api/sessions"): STAFF,
+    ("DELETE", "/api/sessions"): STAFF,
+    ("DELETE", "/api/sessions/{session}"): STAFF,
     ("GET", "/api/protocol"): STAFF,
     ("POST", "/api/protocol/sign"): ONLY_SURGEON,
     ("GET", "/api/operations"): CLINICAL,
@@ -220,6 +227,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/api/staff"): ONLY_MANAGER,
     ("POST", "/api/staff"): ONLY_MANAGER,
     ("PUT", "/api/staff/{login}"): ONLY_MANAGER,
+    ("GET", "/api/roles"): OVERVIEW,
+    ("POST", "/api/roles/{asked}"): OVERVIEW,
 }
 
 

@@ -9,9 +9,11 @@ from followup.care.house.staff import NewStaff, StaffChange, add_person, change_
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import ROLES
 from followup.desks.door.statuses import status_of
+from followup.desks.page.notices import reset_of
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, as_typed, first, password_of
 from followup.errors import FollowupError
+from followup.records.house.asked_roles import asked_roles, given_alone
 from followup.records.house.staff import all_staff
 
 router = APIRouter()
@@ -25,7 +27,7 @@ def staff_page(request: Request, hand: AnyHand) -> Response:
 @router.post("/staff")
 def add(request: Request, hand: AnyHand, form: AForm) -> Response:
     try:
-        given = {name: first(form, name) for name in ("login", "name", "registration")}
+        given = {name: first(form, name) for name in ("login", "name", "registration", "new_password")}
         add_person(hand, as_typed(NewStaff, **given, roles=form.get("roles", []), password=password_of(form)))
     except FollowupError as exc:
         return _page(request, hand, error=exc.line, status=status_of(exc), typed=form)
@@ -40,6 +42,7 @@ def change(request: Request, hand: AnyHand, login: str, form: AForm) -> Response
         roles=form.get("roles", []),
         active=first(form, "active") == "yes",
         password=password_of(form),
+        new_password=first(form, "new_password") or None,
         registration=first(form, "registration") if "registration" in form else None,
         seen=first(form, "seen") or None,
     )
@@ -59,12 +62,18 @@ def _page(
     typed: Posted | None = None,
 ) -> Response:
     with hand.store.read() as session:
-        people = all_staff(session)
+        people, asked = all_staff(session), asked_roles(session)
+        resets = [(one, reset) for one in people if (reset := reset_of(session, one, hand.now))]
+        alone = given_alone(session, hand.now)
     return show(
         request,
         "staff.html",
         status=status,
         people=people,
+        asked=asked,
+        wished={one.login: one.roles for one in asked},
+        resets=resets,
+        alone=alone,
         roles=ROLES,
         steps=first_steps(hand),
         error=error,

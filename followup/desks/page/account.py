@@ -18,18 +18,19 @@ from followup.care.house.account import (
     read_in,
     set_own_password,
 )
-from followup.desks.door.guard import cookie_name, token_of
+from followup.care.house.log_ins import end_log_in, end_other_log_ins, own_log_ins
+from followup.desks.door.browser import browser_words
+from followup.desks.door.guard import IDLE, cookie_name, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.door.permissions import may
 from followup.desks.door.statuses import status_of
-from followup.desks.page.pages import go, show
+from followup.desks.page.pages import first_page_of, go, show
 from followup.desks.page.posted import AForm, as_typed, first, kept_fields, password_of
 from followup.errors import FollowupError
 from followup.recall.messages.clock import why_messages_wait
+from followup.records.house.staff import staff_by_login
 
 router = APIRouter()
 
-FIRST_PAGES = ("/waiting", "/operations", "/today", "/forecast", "/bottles", "/protocol")
 Text = Annotated[str, Form()]
 
 
@@ -62,10 +63,15 @@ def log_in(request: Request, hand: AnyHand, form: AForm) -> Response:
     login, then = first(form, "login"), _inside(first(form, "then") or "/")
     kept = kept_fields(form)
     try:
-        token = new_session(hand, as_typed(LogIn, login=login, password=password_of(form)))
+        sent = as_typed(LogIn, login=login, password=password_of(form))
+        token = new_session(hand, sent, browser=browser_of(request), instead_of=token_of(request))
     except FollowupError as exc:
         status = status_of(exc)
         return _log_in_page(request, hand, then=then, login=login, error=exc.line, kept=kept, status=status)
+    with hand.store.read() as session:
+        person = staff_by_login(session, login)
+    if person is not None and not person.password_own and not kept:
+        then = "/password"
     answer = show(request, "send-again.html", then=then, kept=kept) if kept else go(then)
     give_cookie(answer, hand, token)
     return answer
@@ -88,12 +94,12 @@ def choose_language(hand: AnyHand, form: AForm) -> RedirectResponse:
 
 @router.get("/")
 def first_page(hand: AnyHand) -> RedirectResponse:
-    return go(next(url for url in FIRST_PAGES if may(hand.roles, "GET", url)))
+    return go(first_page_of(hand.roles))
 
 
 @router.get("/password")
-def password_page(request: Request) -> Response:
-    return show(request, "password.html", error=None)
+def password_page(request: Request, hand: AnyHand) -> Response:
+    return _own_page(request, hand)
 
 
 @router.post("/password")
@@ -101,8 +107,40 @@ def change_password(request: Request, hand: AnyHand, old: Text = "", new: Text =
     try:
         set_own_password(hand, as_typed(NewPassword, old=old, new=new))
     except FollowupError as exc:
-        return show(request, "password.html", status=422, error=exc.line)
+        return _own_page(request, hand, error=exc.line, status=422)
     return go("/log-in")
+
+
+@router.post("/sessions/{session}/end")
+def end_one(hand: AnyHand, session: str) -> RedirectResponse:
+    """End one of one's own log-ins, from here."""
+    end_log_in(hand, session)
+    return go("/password")
+
+
+@router.post("/sessions/end-others")
+def end_others(hand: AnyHand) -> RedirectResponse:
+    """End all of one's own log-ins but this one."""
+    end_other_log_ins(hand, but=session_id_of(hand))
+    return go("/password")
+
+
+def _own_page(request: Request, hand: DeskHand, *, error: str | None = None, status: int = 200) -> Response:
+    """One's own password, and where one is logged in."""
+    sessions = own_log_ins(hand, idle=IDLE)
+    return show(
+        request, "password.html", status=status, error=error, sessions=sessions, here=session_id_of(hand)
+    )
+
+
+def session_id_of(hand: DeskHand) -> str:
+    """What the store knows this log-in by."""
+    return hand.login.id if hand.login else ""
+
+
+def browser_of(request: Request) -> str:
+    """What the browser or program calls itself, in a few words."""
+    return browser_words(request.headers.get("user-agent", ""))
 
 
 def give_cookie(answer: Response, hand: DeskHand, token: str) -> None:

@@ -17,6 +17,7 @@ from followup.clinical.words.differences_told import step_told
 from followup.clinical.words.why_reasons import because_of, here_words, origin_words
 from followup.desks.door.hand import DeskHand, hand_of
 from followup.desks.door.permissions import COUNSELLOR, MANAGER, PHARMACY, RECEPTION, SURGEON, may
+from followup.desks.page.notices import notices_of
 from followup.desks.words import texts as words
 from followup.desks.words.answers import answers_to
 from followup.desks.words.days import day_box
@@ -51,6 +52,7 @@ PLACES: tuple[tuple[str, str, str], ...] = (
 )
 _DESKS = {url.strip("/"): desk for url, _title, desk in PLACES}
 _DESKS |= dict.fromkeys(("calls", "not-followed", "find", "found", "trips"), RECEPTION)
+FIRST_PAGES = ("/waiting", "/operations", "/today", "/forecast", "/bottles", "/protocol")
 _ORDER = (SURGEON, COUNSELLOR, RECEPTION, PHARMACY, MANAGER)
 
 
@@ -139,7 +141,13 @@ def around(hand: DeskHand, path: str) -> dict[str, Any]:
         "page_languages": [(spoken.tag, spoken.native) for spoken in offered("desk")],
         "alert_signs": SIGNS,
         "places": list(_places(hand, path)),
+        "notices": notices_of(hand) if hand.login and path == first_page_of(hand.roles) else None,
     }
+
+
+def first_page_of(roles: frozenset[str]) -> str:
+    """Where somebody with these roles begins."""
+    return next((url for url in FIRST_PAGES if may(roles, "GET", url)), FIRST_PAGES[-1])
 
 
 def _this_page(request: Request, hand: DeskHand, status: int) -> str:

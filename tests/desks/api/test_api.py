@@ -308,10 +308,20 @@ def test_pharmacy_and_manager_see_and_set_what_their_pages_show(house, desks, sa
     assert "Friday 24 December" in desks["manager"].get("/calendar").text
     late = say("manager", "PUT /calendar", calendar=new, seen=found["seen"], status=409)
     assert late["code"] == "store.conflict"
-    person = {"login": "asha", "name": "Asha Rao", "roles": ["reception"], "password": PASSWORD}
+    person = {
+        "login": "asha",
+        "name": "Asha Rao",
+        "roles": ["reception"],
+        "new_password": PASSWORD,
+        "password": PASSWORD,
+    }
     assert say("manager", "POST /staff", **person, status=201)["active"]
-    assert not say("manager", "PUT /staff/asha", roles=["reception"], active=False)["active"]
-    mine = say("manager", "PUT /staff/manager", roles=["reception"], active=True, status=422)
+    assert not say("manager", "PUT /staff/asha", roles=["reception"], active=False, password=PASSWORD)[
+        "active"
+    ]
+    mine = say(
+        "manager", "PUT /staff/manager", roles=["reception"], active=True, password=PASSWORD, status=422
+    )
     assert mine["code"] == "staff.self"
     assert say("manager", "GET /messages") == []
 

@@ -59,10 +59,21 @@ def clinic(house):
     sheet = counsellor.post(f"/api/plans/{plan}/sheets", json={"printed": 0}).json()["id"]
     other = RECORD | {"patient": RECORD["patient"] | {"code": "K-105"}}
     asks = counsellor.post("/api/records", json={"record": other}).json()["plan"]
-    person = {"login": "asha", "name": "Asha Rao", "roles": ["reception"], "password": PASSWORD}
-    assert browsers["manager"].post("/api/staff", json=person).status_code == 201
+    person = {
+        "login": "asha",
+        "name": "Asha Rao",
+        "roles": ["reception"],
+        "new_password": PASSWORD,
+        "password": PASSWORD,
+    }
+    waits = person | {"login": "nila", "roles": ["reception", "counsellor"]}
+    for one in (person, waits):
+        assert browsers["manager"].post("/api/staff", json=one).status_code == 201
+    (asked,) = browsers["manager"].get("/api/roles").json()
     house.clock.on(1, 9)
+    house.log_in("counsellor")
     browsers = {role: house.log_in(role) for role in roles}
+    log_ins = browsers["counsellor"].get("/api/sessions").json()
     look = {"eye": "right", "date": "2027-03-02", "cells": "2+", "flare": "1+", "pressure": 18}
     walk_in = {"nonce": "w" * 20, "signs": ["pain"], "why": "it hurts"}
     assert browsers["reception"].post("/api/patients/K-105/walk-in", json=walk_in).status_code == 200
@@ -74,7 +85,8 @@ def clinic(house):
     known |= {"trip": trips, "eye": ["right"], "on": ["2027-03-02"], "login": ["asha"], "message": [1]}
     waits = browsers["pharmacy"].get("/api/bottles/waiting").json()
     bottles = [one["key"] for who in (*waits["today"], *waits["before"]) for one in who["bottles"]]
-    known |= {"alert": [alert["id"]], "bottle": bottles}
+    known |= {"alert": [alert["id"]], "bottle": bottles, "asked": [asked["id"]]}
+    known["session"] = [one["name"] for one in log_ins if not one["here"]]
     return browsers, known
 
 

@@ -93,17 +93,18 @@ def test_a_foreign_page_logs_nobody_in(scene, path):
 
 
 def _switched_off(house, manager):
-    sent = {"roles": ["reception"], "active": False}
+    sent = {"roles": ["reception"], "active": False, "password": PASSWORD}
     assert manager.put("/api/staff/reception", json=sent).status_code == 200
 
 
 def _other_roles(house, manager):
-    sent = {"roles": ["reception", "pharmacy"], "active": "yes"}
+    sent = {"roles": ["reception", "pharmacy"], "active": "yes", "password": PASSWORD}
     assert manager.post("/staff/reception", data=sent).status_code == 303
 
 
 def _new_password(house, manager):
-    sent = {"roles": ["reception"], "active": "yes", "password": "quite another password"}
+    sent = {"roles": ["reception"], "active": "yes", "new_password": "quite another password"}
+    sent["password"] = PASSWORD
     assert manager.post("/staff/reception", data=sent).status_code == 303
 
 

@@ -232,7 +232,13 @@ def test_a_new_record_is_not_filled_from_another_site(scene, path):
 
 
 def test_somebody_new_at_a_site_works_there_alone(scene):
-    sent = {"login": "nia", "name": "Nia", "roles": ["reception"], "password": "a long enough password"}
+    sent = {
+        "login": "nia",
+        "name": "Nia",
+        "roles": ["reception"],
+        "new_password": PASSWORD,
+        "password": PASSWORD,
+    }
     scene.say("asha", "POST /staff", **sent)
     assert {login: "nia" in scene.browser(login).get("/staff").text for login in BOTH} == {
         "asha": True,

@@ -26,7 +26,13 @@ NOT_OPEN = {
     "/api/plans/{plan}/decisions",
     "/api/plans/{plan}/decisions/take-back",
 }
-WRITES = [one for one in ASKED if one[0] != "GET" and route_of(one)[1] not in ONLY_SAID | FACTS]
+# What everybody may, each for the own log-in, is no other's to refuse.
+OWN = {route for route, who in WHO_MAY.items() if who >= set(ROLES)}
+WRITES = [
+    one
+    for one in ASKED
+    if one[0] != "GET" and route_of(one) not in OWN and route_of(one)[1] not in ONLY_SAID | FACTS
+]
 
 
 def _everybody_else(scene, allowed: frozenset[str]) -> str:

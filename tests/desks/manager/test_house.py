@@ -92,18 +92,21 @@ def test_an_empty_clinic_says_on_every_page_what_to_do(house, words_of):
 
 def test_the_manager_adds_someone_who_can_then_log_in_and_takes_it_away_again(house, words_of):
     manager = house.log_in("manager")
-    new = {"login": "Nadia", "name": "Nadia Aziz", "password": PASSWORD, "roles": ["reception"]}
+    new = {"login": "Nadia", "name": "Nadia Aziz", "new_password": PASSWORD, "roles": ["reception"]}
+    new["password"] = PASSWORD
     assert manager.post("/staff", data=new).status_code == 303
     nadia = house.log_in("nadia")
     assert nadia.get("/today").status_code == 200
-    assert manager.post("/staff/nadia", data={"roles": ["reception"]}).status_code == 303
+    assert (
+        manager.post("/staff/nadia", data={"roles": ["reception"], "password": PASSWORD}).status_code == 303
+    )
     assert nadia.get("/today").status_code == 303
     again = house.browser().post("/log-in", data={"login": "nadia", "password": PASSWORD})
     assert again.status_code == 401
     for wrong, said in (
         (new | {"login": ""}, "log-in name"),
         (new | {"login": "x", "roles": []}, "no role given"),
-        (new | {"login": "x", "password": "short"}, "12 to 200"),
+        (new | {"login": "x", "new_password": "short"}, "12 to 200"),
         (new | {"login": "x", "name": " "}, "no name"),
     ):
         answer = manager.post("/staff", data=wrong)
@@ -212,6 +215,7 @@ def test_a_surgeon_without_registration_is_named_and_given_one(house, form_of, w
         add_staff(unit, login="ola", name="Ola Berg", roles=["surgeon"], password_hash="-")
     assert "can't sign: no registration" in words_of(manager.get("/staff").text)
     form = form_of(manager.get("/staff").text, "/staff/ola") | {"registration": ["R-77"]}
+    form["password"] = [PASSWORD]
     assert manager.post("/staff/ola", data=form).status_code == 303
     page = manager.get("/staff").text
     assert "can't sign: no registration" not in words_of(page)
