@@ -22,8 +22,8 @@ def end_log_in(hand: Hand, name: str) -> None:
         unit.log("log-in ended", f"staff:{hand.actor.login}")
 
 
-def end_other_log_ins(hand: Hand, *, but: str) -> None:
-    """End all of one's own log-ins but that with the id ``but``."""
+def end_other_log_ins(hand: Hand) -> None:
+    """End all of one's own log-ins but the one that acts."""
     with hand.store.write(hand.actor, hand.now) as unit:
-        end_other_sessions(unit, login=hand.actor.login, but=but)
+        end_other_sessions(unit, login=hand.actor.login, but=hand.session_id)
         unit.log("other log-ins ended", f"staff:{hand.actor.login}")

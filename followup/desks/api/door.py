@@ -21,7 +21,7 @@ from followup.care.house.log_ins import end_log_in, end_other_log_ins, own_log_i
 from followup.desks.api.base import Given, router_of
 from followup.desks.door.guard import IDLE, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
-from followup.desks.page.account import browser_of, give_cookie, session_id_of, take_cookie
+from followup.desks.page.account import browser_of, give_cookie, take_cookie
 from followup.records.house.staff import staff_by_login
 from followup.records.views import Staff
 
@@ -108,14 +108,13 @@ def choose_language(hand: AnyHand, sent: OwnLanguage) -> None:
 @router.get("/sessions")
 def log_ins(hand: AnyHand) -> list[LogInOut]:
     """Where one is logged in oneself."""
-    here = session_id_of(hand)
-    return [LogInOut.of(one, here=one.id == here) for one in own_log_ins(hand, idle=IDLE)]
+    return [LogInOut.of(one, here=one.id == hand.session_id) for one in own_log_ins(hand, idle=IDLE)]
 
 
 @router.delete("/sessions", status_code=204)
 def end_others(hand: AnyHand) -> None:
     """End all of one's own log-ins but the one that asks."""
-    end_other_log_ins(hand, but=session_id_of(hand))
+    end_other_log_ins(hand)
 
 
 @router.delete("/sessions/{session}", status_code=204)

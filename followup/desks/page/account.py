@@ -121,21 +121,14 @@ def end_one(hand: AnyHand, session: str) -> RedirectResponse:
 @router.post("/sessions/end-others")
 def end_others(hand: AnyHand) -> RedirectResponse:
     """End all of one's own log-ins but this one."""
-    end_other_log_ins(hand, but=session_id_of(hand))
+    end_other_log_ins(hand)
     return go("/password")
 
 
 def _own_page(request: Request, hand: DeskHand, *, error: str | None = None, status: int = 200) -> Response:
     """One's own password, and where one is logged in."""
     sessions = own_log_ins(hand, idle=IDLE)
-    return show(
-        request, "password.html", status=status, error=error, sessions=sessions, here=session_id_of(hand)
-    )
-
-
-def session_id_of(hand: DeskHand) -> str:
-    """What the store knows this log-in by."""
-    return hand.login.id if hand.login else ""
+    return show(request, "password.html", status=status, error=error, sessions=sessions, here=hand.session_id)
 
 
 def browser_of(request: Request) -> str:

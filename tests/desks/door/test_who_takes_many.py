@@ -55,7 +55,7 @@ NOBODY = {
     *("/", "/healthz", "/readyz", "/log-in", "/fonts/{name}", "/help", "/help/{desk}", "/day", "/password"),
     *("/protocol", "/operations/new", "/operations/paste", "/calendar", "/staff"),
     *("/api", "/api/openapi.json", "/api/session", "/api/protocol", "/api/forecast", "/api/calendar"),
-    "/api/staff",
+    *("/api/staff", "/roles", "/api/roles", "/api/sessions"),
 }
 
 
