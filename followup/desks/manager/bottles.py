@@ -19,6 +19,7 @@ from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.noted import Noted, noted_today
 from followup.desks.page.pages import go, pdf_answer, show
+from followup.desks.page.parts import Whole, part
 from followup.desks.page.posted import AForm, Posted, act_of, as_typed, first, number_of
 from followup.errors import FollowupError
 from followup.records.desk.handing import given_on
@@ -31,8 +32,8 @@ router = APIRouter()
 
 
 @router.get("/bottles")
-def bottles_page(request: Request, hand: AnyHand) -> Response:
-    return _page(request, hand)
+def bottles_page(request: Request, hand: AnyHand, whole: Whole = "") -> Response:
+    return _page(request, hand, whole=whole)
 
 
 @router.post("/bottles")
@@ -107,14 +108,16 @@ def _page(
     typed: Posted | None = None,
     error: str | None = None,
     status: int = 200,
+    whole: str = "",
 ) -> Response:
     found, given = shelf(hand), typed or {}
     waits = window(hand)
+    names = ("today", "before", "given")
     return show(
         request,
         "bottles.html",
         status=status,
-        waits=waits,
+        waits={name: part(name, getattr(waits, name), whole) for name in names},
         label=lambda one: label_of(one.course.medicine, hand.protocol.formulary),
         noted=given_today(hand),
         free=range(1, A_SHEET + 1),

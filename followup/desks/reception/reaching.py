@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from fastapi import APIRouter, Request, Response
@@ -15,6 +16,7 @@ from followup.desks.door.statuses import status_of
 from followup.desks.page.brief_reason import brief_reason
 from followup.desks.page.noted import SAID, noted_today
 from followup.desks.page.pages import go, show
+from followup.desks.page.parts import Whole, part
 from followup.desks.page.posted import AForm, Posted, act_of, first
 from followup.errors import FollowupError
 from followup.language.catalogues import N_, choose
@@ -22,8 +24,7 @@ from followup.recall.reach.line import ToReach
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.desk.attempts import attempts_on, count_not_followed
 from followup.records.people.patients import names_of_several, patients_by_id
-from followup.records.plans.sheets import sheets_of
-from followup.records.store.store import Session
+from followup.records.plans.sheets import sheets_of_plans
 from followup.records.views import SheetView
 from followup.said import say
 
@@ -46,7 +47,7 @@ class _Line(NamedTuple):
 
 
 @router.get("/to-reach")
-def to_reach(request: Request, hand: AnyHand) -> Response:
+def to_reach(request: Request, hand: AnyHand, whole: Whole = "") -> Response:
     """Whom to reach now, whom later, and what was tried today."""
     with hand.store.read() as session:
         items = worklist(session, hand.now, hand.protocol.recall)
@@ -54,13 +55,16 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
         people = {who.code: who for who in patients_by_id(session, tried).values()}
         noted = noted_today(session, hand, people, {"tried to reach"})
         gone = count_not_followed(session)
-        several = names_of_several(session, [item.patient for item in items])
-        said = [_line(session, hand, item) for item in items]
+        now = part("now", (item for item in items if not item.waits), whole)
+        later = part("later", (item for item in items if item.waits), whole)
+        shown = (*now.lines, *later.lines)
+        several = names_of_several(session, [item.patient for item in shown])
+        sheets = sheets_of_plans(session, [item.plan_id for item in shown if item.kind == "new version"])
     return show(
         request,
         "to-reach.html",
-        now=[line for line in said if not line.item.waits],
-        later=[line for line in said if line.item.waits],
+        now=now.filled(lambda item: _line(hand, item, sheets)),
+        later=later.filled(lambda item: _line(hand, item, sheets)),
         several=several,
         ways=WAYS,
         noted=[(one, people[one.code]) for one in noted],
@@ -69,17 +73,10 @@ def to_reach(request: Request, hand: AnyHand) -> Response:
     )
 
 
-def _line(session: Session, hand: DeskHand, item: ToReach) -> _Line:
-    words = hand.texts.translator
-    why = reason(item, words, hand.today.year)
-    return _Line(item, brief_reason(hand, item), why, _sheet(session, item))
-
-
-def _sheet(session: Session, item: ToReach) -> SheetView | None:
-    """The printed sheet of a plan whose sheet is not in the patient's hands yet."""
-    if item.kind != "new version":
-        return None
-    return next((one for one in sheets_of(session, item.patient.id) if one.plan_id == item.plan_id), None)
+def _line(hand: DeskHand, item: ToReach, sheets: Mapping[int, SheetView]) -> _Line:
+    """``sheets``: by plan the printed sheet that is not in the patient's hands yet."""
+    why = reason(item, hand.texts.translator, hand.today.year)
+    return _Line(item, brief_reason(hand, item), why, sheets.get(item.plan_id))
 
 
 @router.get("/patients/{code}/call")

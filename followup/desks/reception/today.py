@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from typing import Annotated
@@ -14,30 +15,33 @@ from fastapi import APIRouter, Path, Request, Response
 from followup.care.danger import QUESTIONS, in_danger
 from followup.care.looks.before_leaving import checks_to_do
 from followup.care.sheets.content import found_sheet
-from followup.care.trips.day import day_groups
-from followup.care.trips.trip_lines import TripLine, visit_lines
+from followup.care.trips.day import DayGroups, OnDay, day_groups
+from followup.care.trips.trip_lines import TripLine, standing_lines, visit_lines
 from followup.care.trips.trips import Arrival, Seen, WalkIn, arrive, come_in, finish, go_home, stay_away
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.days import AskedDay
 from followup.desks.page.noted import noted_today
 from followup.desks.page.pages import show
+from followup.desks.page.parts import Part, Whole, part
 from followup.desks.page.patient_page import patient_answer, then_patient
 from followup.desks.page.posted import AForm, AnAct, Posted, act_of, first
 from followup.errors import FollowupError
 from followup.recall.reach.worklist import worklist
 from followup.records.people.patients import known, names_of_several, patient_by_code
+from followup.records.store.store import Session
 from followup.records.trips.trips import day_trips, missed_trips, trip
 from followup.records.views import TripView
 from followup.said import say
 
 TripId = Annotated[int, Path(alias="trip", ge=1, le=2_147_483_647)]
 router = APIRouter()
+_GROUPS = ("to_come", "here", "left", "seen", "missed")
 
 
 @router.get("/today")
-def today(request: Request, hand: AnyHand, on: AskedDay, noted: str = "") -> Response:
+def today(request: Request, hand: AnyHand, on: AskedDay, noted: str = "", whole: Whole = "") -> Response:
     """The day. ``noted``: the code of whom a line was pressed for, to say it and to take it back."""
-    return _day_page(request, hand, on or hand.today, noted)
+    return _day_page(request, hand, on or hand.today, noted, whole)
 
 
 @router.get("/found/{sheet}")
@@ -113,7 +117,9 @@ def _then(
     """Do it, and on to the patient's page, or back to the day where its line was pressed."""
     with hand.store.read() as session:
         code = trip(session, trip_id).patient_code
-    then = f"/today?noted={quote(code)}" if first(form, "from") == "day" else None
+    whole = first(form, "all")
+    back = f"/today?noted={quote(code)}" + (f"&all={quote(whole)}" if whole else "")
+    then = back if first(form, "from") == "day" else None
     return then_patient(request, hand, code, form, do, then=then)
 
 
@@ -130,16 +136,19 @@ def _by_name(line: TripLine) -> str:
     return line.who.name.casefold()
 
 
-def _day_page(request: Request, hand: DeskHand, day: date, noted: str = "") -> Response:
+def _day_page(request: Request, hand: DeskHand, day: date, noted: str, whole: str) -> Response:
     with hand.store.read() as session:
         earlier = missed_trips(session, day) if day == hand.today else ()
         # Whoever came today for a visit of an earlier day stands in both.
         trips = {one.id: one for one in (*earlier, *day_trips(session, day))}
-        lines = visit_lines(session, hand, trips.values(), drawn=True)
         items = worklist(session, hand.now, hand.protocol.recall)
         danger = [one for one in in_danger(session) if one.alert.kind == "walk-in"]
+        elsewhere = {one.who.id for one in danger}
+        groups = day_groups(standing_lines(session, hand, trips.values()), hand.today, elsewhere)
+        people = _shown(session, hand, groups, whole)
         checks = checks_to_do(session, hand)
-        several = names_of_several(session, [line.who for line in lines])
+        listed = [one.line.who for group in people.values() for one in group.lines]
+        several = names_of_several(session, listed)
         who = patient_by_code(session, noted) if noted else None
         steps = noted_today(session, hand, [who.code])[:1] if who else []
     now = sum(not item.waits for item in items)
@@ -147,7 +156,8 @@ def _day_page(request: Request, hand: DeskHand, day: date, noted: str = "") -> R
         request,
         "today.html",
         day=day,
-        people=day_groups(lines, hand.today, {one.who.id for one in danger}),
+        people=people,
+        whole=whole,
         several=several,
         new_nonce=partial(secrets.token_urlsafe, 24),
         noted_of=who,
@@ -157,3 +167,14 @@ def _day_page(request: Request, hand: DeskHand, day: date, noted: str = "") -> R
         to_reach=now,
         later=len(items) - now,
     )
+
+
+def _shown(session: Session, hand: DeskHand, groups: DayGroups, whole: str) -> dict[str, Part[OnDay]]:
+    """The first people of each group, with what their visits are for."""
+    parts = {name: part(name.replace("_", "-"), getattr(groups, name), whole) for name in _GROUPS}
+    trips = [one.line.trip for group in parts.values() for one in group.lines]
+    lines = {line.trip.id: line for line in visit_lines(session, hand, trips, drawn=True)}
+    return {
+        name: group.filled(lambda one: replace(one, line=lines[one.line.trip.id]))
+        for name, group in parts.items()
+    }

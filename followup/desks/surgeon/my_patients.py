@@ -14,6 +14,7 @@ from followup.care.reach.standing import Standing, say_standing
 from followup.desks.door.hand import AnyHand
 from followup.desks.page.effect import PlanWords, side_by_side
 from followup.desks.page.pages import go, show
+from followup.desks.page.parts import Part, Whole, part
 from followup.desks.page.posted import AForm, as_typed, first
 from followup.desks.words.texts import Texts
 from followup.language.catalogues import N_
@@ -31,27 +32,27 @@ class Also:
 
 
 @router.get("/my-patients")
-def my_patients(request: Request, hand: AnyHand) -> Response:
+def my_patients(request: Request, hand: AnyHand, whole: Whole = "") -> Response:
     """Each person once, under what matters most; the rest of it beside the name."""
     found = overview(hand)
     listed = {one.who.id for one in found.danger}
 
-    def others(lines: Iterable[T], patient: Callable[[T], int]) -> list[T]:
+    def others(name: str, lines: Iterable[T], patient: Callable[[T], int]) -> Part[T]:
         """Those of the lines whose patients stand on no list above."""
         kept = [one for one in lines if patient(one) not in listed]
         listed.update(map(patient, kept))
-        return kept
+        return part(name, kept, whole)
 
     # In this order: whoever stands higher up stands nowhere below.
     return show(
         request,
         "my-patients.html",
         danger=found.danger,
-        here=others(found.here, lambda line: line.who.id),
-        left=others(found.left, lambda line: line.who.id),
-        inflamed=others(found.inflamed, lambda one: one.who.id),
-        decide=others(found.decide, lambda one: one.line.patient.id),
-        mine=others(found.mine, lambda line: line.patient.id),
+        here=others("here", found.here, lambda line: line.who.id),
+        left=others("left", found.left, lambda line: line.who.id),
+        inflamed=others("inflamed", found.inflamed, lambda one: one.who.id),
+        decide=others("decide", found.decide, lambda one: one.line.patient.id),
+        mine=others("mine", found.mine, lambda line: line.patient.id),
         also=_also(found, hand.texts),
         error=None,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any, Literal, cast
 
@@ -194,6 +194,12 @@ def sheet_here(session: Session, sheet_id: str) -> SheetView:
 def sheets_of(session: Session, patient_id: int) -> tuple[SheetView, ...]:
     """Every sheet of a patient, oldest first."""
     return _sheets(session, col(SheetRow.patient_id) == patient_id)
+
+
+def sheets_of_plans(session: Session, plans: Iterable[int]) -> dict[int, SheetView]:
+    """Of each of these plans the sheet that was printed first, where there is one."""
+    found = _sheets(session, col(SheetRow.care_plan_id).in_(set(plans)))
+    return {sheet.plan_id: sheet for sheet in reversed(found)}
 
 
 def _sheets(session: Session, *conditions: ColumnElement[bool]) -> tuple[SheetView, ...]:
