@@ -7,13 +7,17 @@ from datetime import date
 
 import pytest
 
+from followup.care.plans.planning import planned_first
 from followup.demo.cast import case_data
 from followup.records.people.oplist import ListLine, operation_list
 from followup.records.people.patients import patient_by_code
 from followup.records.plans.plans import plans_of
 from followup.records.store.journal import journal_of, verify_journal
+from followup.records.trips.places import take_places
+from followup.records.views import SYSTEM
 
 DAY = "2026-03-02"
+_PLACE = date(2027, 5, 3)
 
 
 def expected(code: str = "C-0001", eye: str = "right", **more: str) -> dict[str, str]:
@@ -175,3 +179,26 @@ def test_a_row_with_a_name_that_no_font_prints_is_refused_with_its_character(cli
     assert "U+AC15 (hangul syllable gang)" in refused.stderr + refused.stdout
     wanjiru["patient"]["name_latin"] = "Kang Min"
     assert inside("import", file(wanjiru)).returncode == 0
+
+
+def test_plans_are_built_before_anything_is_stored_and_again_where_the_clinics_places_changed(
+    clinic, store, inside, file, monkeypatch
+) -> None:
+    """Whoever works at the desks can store meanwhile: it is done here while a plan is built."""
+    built = []
+
+    def busy(hand, record, calendar):
+        if not built:
+            with store.write(SYSTEM, hand.now) as unit:
+                take_places(unit, calendar, services=["photo"], day=_PLACE, overbook=["photo"])
+                unit.log("a place taken", "clinic")
+        built.append(record.patient.code)
+        return planned_first(hand, record, calendar)
+
+    monkeypatch.setattr("followup.cli.importing.planned_first", busy)
+    done = inside("import", file(case_data("01-wanjiru"), case_data("02-tom")))
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == "2 records and 0 lines of operation lists stored.\n"
+    assert [built.count(code) for code in dict.fromkeys(built)] == [2, 2]
+    with store.read() as session:
+        assert len(plans_of(session, patient_by_code(session, "C-0002").id)) == 1

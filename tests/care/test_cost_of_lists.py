@@ -1,0 +1,99 @@
+"""What lists cost: as many questions to the database for nine people as for three, and no plan is read."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+from sqlalchemy import event
+
+from followup.care.house.followed import followed
+from followup.care.house.shelf import shelf
+from followup.care.looks.before_leaving import checks_to_do
+from followup.care.looks.overview import overview
+from followup.care.reach.calls import calls_of
+from followup.care.sheets.giving import window
+from followup.care.trips.trip_lines import visit_lines
+from followup.clinical.careplan import Course, Step
+from followup.clinical.day_plan import Bottle
+from followup.recall.jobs.lists import due_lines
+from followup.recall.reach.worklist import worklist
+from followup.records.plans import listed, plans
+from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.trips.trips import day_trips, missed_trips
+
+
+def _in_session(read):
+    def asked(hand):
+        with hand.store.read() as session:
+            return read(session, hand)
+
+    return asked
+
+
+def _day(session, hand):
+    trips = (*missed_trips(session, hand.today), *day_trips(session, hand.today))
+    return visit_lines(session, hand, trips, drawn=True)
+
+
+LISTS = {
+    "the day": _in_session(_day),
+    "to reach": _in_session(lambda session, hand: worklist(session, hand.now, hand.protocol.recall)),
+    "due": _in_session(lambda session, hand: due_lines(session, hand.today, hand.now, hand.protocol.kinds)),
+    "before leaving": _in_session(checks_to_do),
+    "my patients": overview,
+    "calls": lambda hand: [call for calls in calls_of(hand, hand.today).values() for call in calls],
+    "bottles": lambda hand: window(hand).today,
+    "the shelf": lambda hand: shelf(hand).out,
+    "outcomes": lambda hand: followed(hand).visits,
+}
+# By list the day on which everybody stands on it; where nobody has to, any.
+ON = {"due": 7, "before leaving": 0, "my patients": 10, "calls": 6, "bottles": 7, "the shelf": 7}
+
+
+@pytest.fixture
+def come(ward):
+    """So many more people, each with a signed plan, a bottle and a sheet; two of three have it in hand."""
+    numbers = iter(range(100))
+
+    def more(count):
+        for number in (next(numbers) for _ in range(count)):
+            code, sheet = f"K-{number}", f"{number:010d}"
+            steps = (Step(start=ward.day0, days=7, count=4), Step(start=ward.day(7), days=7, count=3))
+            drop = Course(
+                key="right:steroid", role="steroid", medicine="dexamethasone-0.1", eye="right", steps=steps
+            )
+            bottle = Bottle(
+                course=drop.key, number=1, opened=ward.day(7), discard=ward.day(30), drops=20,
+                handed_over=ward.day(7),
+            )  # fmt: skip
+            plan = ward.signed(code, ward.body(code, courses=(drop,), supply=(bottle,)))
+            with ward.store.write(ward.counsellor, ward.now) as unit:
+                issue_sheet(unit, plan_id=plan.id, sheet_id=sheet, language="en")
+                if number % 3:
+                    hand_over_sheet(unit, sheet_id=sheet, to="self")
+
+    return more
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_a_list_asks_as_often_for_nine_people_as_for_three_and_reads_no_plan_twice(
+    ward, by, come, monkeypatch, name
+):
+    read, asked = Counter(), Counter()
+    for room in (listed, plans):
+        whole = room.read_stored
+        monkeypatch.setattr(room, "read_stored", lambda text, whole=whole: read.update("p") or whole(text))
+    event.listen(ward.store.engine, "before_cursor_execute", lambda *_: asked.update("s"))
+    hand, costs, lines = by(ward.surgeon, ON.get(name, 12)), [], []
+    for more in (3, 6):
+        come(more)
+        LISTS[name](hand)
+        read.clear()
+        asked.clear()
+        lines.append(len(found) if hasattr(found := LISTS[name](hand), "__len__") else 0)
+        costs.append((asked["s"], read["p"]))
+    assert costs[0] == costs[1]
+    assert costs[1][1] == 0, "a plan was read for a line"
+    if name not in ("before leaving", "my patients"):
+        assert lines[1] > lines[0] > 0
