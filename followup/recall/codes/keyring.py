@@ -54,7 +54,7 @@ def load_keyring(path: Path) -> Keyring:
         keys = {str(name): bytes.fromhex(value) for name, value in data["keys"].items()}
         newest = str(data["newest"])
         sound = newest in keys and all(_is_sound(name, key) for name, key in keys.items())
-    except (ValueError, TypeError, KeyError, AttributeError):
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         sound = False
     if not sound:
         raise _bad("file", path, "is not a key file", "restore it from its own backup")

@@ -129,7 +129,7 @@ def kept_seal(path: Path) -> Seal | None:
     try:
         data = json.loads(path.read_text("utf-8"))
         return Seal(int(data["entries"]), str(data["hash"]))
-    except (OSError, ValueError, TypeError, KeyError):
+    except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 
 

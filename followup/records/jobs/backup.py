@@ -239,7 +239,7 @@ def read_note(path: Path) -> Backup | None:
         return Backup(
             path, datetime.fromisoformat(note["at"]), int(note["rows"]), seal, path.suffix == ".age"
         )
-    except (OSError, ValueError, TypeError, KeyError):
+    except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 
 
@@ -247,7 +247,7 @@ def note_hash(path: Path) -> str | None:
     """The hash of the file as the note beside it gives it; None without a readable note."""
     try:
         return str(json.loads(note_of(path).read_text("utf-8"))["sha256"])
-    except (OSError, ValueError, TypeError, KeyError):
+    except (OSError, ValueError, TypeError, KeyError, OverflowError, RecursionError):
         return None
 
 
