@@ -177,3 +177,11 @@ def test_a_fault_of_the_program_shows_no_inside_and_says_what_to_do(house, monke
 def _count(house, table: str) -> int:
     with house.store.read() as session:
         return session.execute(text(f"SELECT count(*) FROM {table}")).scalar_one()
+
+
+@pytest.mark.parametrize("method", ["TRACE", "TRACK", "CONNECT", "OPTIONS", "DELETE", "PATCH"])
+def test_methods_that_nobody_serves_are_refused(house, method):
+    """OWASP ASVS 5.0, 13.4.4; nothing of what was sent comes back."""
+    answer = house.log_in("reception").request(method, "/today", headers={"x-sent": "quillfeather"})
+    assert answer.status_code in (403, 405)
+    assert "quillfeather" not in answer.text

@@ -227,3 +227,12 @@ def test_digits_of_any_script_are_one_telephone_number():
 def _list(ward, *lines: ListLine) -> None:
     with ward.store.write(ward.counsellor, ward.now) as unit:
         put_operation_list(unit, day=ward.day0, lines=lines)
+
+
+@pytest.mark.parametrize("sign", ["%", "_", "%%", "K_1", "*", "?", "K-1%", "\\", "' OR 1=1 --"])
+def test_a_sign_that_stands_for_anything_in_a_search_stands_for_itself(ward, sign):
+    """OWASP ASVS 5.0, 1.2.4 and 1.2.9."""
+    ward.enter()
+    with ward.store.read() as session:
+        assert [found.code for found in search_patients(session, "K-1")] == ["K-1"]
+        assert search_patients(session, sign) == ()
