@@ -106,7 +106,7 @@ def _refuse_while_served(target: Path, now: datetime) -> None:
     try:
         with store.read() as session:
             held = lease(session, SWEEP)
-    except SQLAlchemyError:
+    except (SQLAlchemyError, FollowupError):
         # Damaged, or none of ours: that is what a backup is put back for.
         return
     finally:

@@ -13,7 +13,7 @@ from followup import resources
 from followup.desks.door.guard import guard
 from followup.desks.door.hand import Desk
 from followup.desks.door.headers import SafeHeaders
-from followup.desks.door.names import KnownNames
+from followup.desks.door.names import KnownHosts
 from followup.desks.door.size import BoundedBody
 from followup.desks.page import failures
 from followup.desks.routes import ROUTERS
@@ -44,7 +44,7 @@ def create_app(desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]]
     )
     app.state.desk = desk
     app.add_middleware(BoundedBody, most=_most)
-    app.add_middleware(KnownNames)
+    app.add_middleware(KnownHosts)
     app.add_middleware(SafeHeaders, https=desk.https)
     for router in ROUTERS:
         app.include_router(router)

@@ -25,7 +25,7 @@ _REFUSED = FollowupError(
 )
 
 
-class KnownNames:
+class KnownHosts:
     """Lets in what asks for a name of the desk, or for the very address at which the request came in."""
 
     def __init__(self, app: ASGIApp) -> None:

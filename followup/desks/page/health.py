@@ -7,6 +7,7 @@ from fastapi.responses import JSONResponse
 from sqlalchemy.exc import SQLAlchemyError
 
 from followup.desks.door.hand import AnyHand
+from followup.errors import FollowupError
 from followup.recall.jobs.health import pulse
 
 router = APIRouter()
@@ -24,7 +25,7 @@ def ready(hand: AnyHand) -> JSONResponse:
     try:
         with hand.store.read() as session:
             found = pulse(session, hand.now)
-    except SQLAlchemyError:
+    except (SQLAlchemyError, FollowupError):
         return JSONResponse({"status": "database does not answer"}, 503)
     said: dict[str, str | int] = {"status": found.state}
     if found.age is not None:

@@ -56,8 +56,8 @@ def test_every_turned_bit_is_found_by_the_hash_in_the_note(plain, tmp_path):
         assert (caught.value.code, (tmp_path / "new.db").exists()) == ("backup.broken", False)
 
 
-def test_without_its_note_every_damaged_backup_is_refused_or_gives_back_the_same_rows(plain, tmp_path):
-    """Single bits in 40 places that hold something and 6 anywhere, drawn once, and in the head of the file,
+def test_every_turned_bit_is_noticed_before_a_backup_is_put_back(plain, tmp_path):
+    """Without its note: single bits in 40 places that hold something, 6 anywhere and in the head of the file,
     where SQLite keeps what the whole of it means."""
     note_of(plain).unlink()
     restore(plain, tmp_path / "whole.db", HOW)
