@@ -108,7 +108,7 @@ def forecast(
     """
     end = start + timedelta(days=days - 1)
     coming = [Coming(day, services) for day, services in visits_in_force(session, start, end)]
-    coming += [Coming(trip.date, trip.services) for trip in visits_to_sign(session)]
+    coming += [Coming(day, services) for day, services in visits_to_sign(session)]
     for day, count in sorted(operations_without_plan(session, start - timedelta(days=1), end).items()):
         coming += visits_after(routine(day), calendar, protocol) * count
     return load_of_days(coming, start, days, calendar)

@@ -8,13 +8,12 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
-from followup.clinical.careplan import Trip
 from followup.clinical.statuses import CAME, TO_COME
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.plans import plans_in_force, plans_waiting_for_signature
+from followup.records.plans.listed import ListedPlan, drafts_waiting
+from followup.records.plans.plans import plans_in_force
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow, TripRow
 from followup.records.trips.trips import is_followed
-from followup.records.views import PlanVersion
 
 _COMES = (*TO_COME, *CAME)
 
@@ -37,16 +36,16 @@ def visits_in_force(session: Session, start: date, end: date) -> tuple[tuple[dat
 def people_in_force(session: Session, start: date, end: date) -> tuple[WhoComes, ...]:
     """Who comes by a plan in force, both days included; whoever was seen too."""
     rows = session.exec(
-        select(TripRow, PatientRow)
+        select(col(PatientRow.code), col(PatientRow.name), col(TripRow.day), col(TripRow.services))
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
         .where(TripRow.day >= start, TripRow.day <= end, col(TripRow.status).in_(_COMES), is_followed())
     )
-    return tuple(WhoComes(who.code, who.name, row.day, tuple(row.services)) for row, who in rows)
+    return tuple(WhoComes(code, name, day, tuple(services)) for code, name, day, services in rows)
 
 
-def visits_to_sign(session: Session) -> tuple[Trip, ...]:
-    """The visits of drafts whose patient has no plan in force yet."""
-    return tuple(trip for one in _drafts_alone(session) for trip in _to_come(one))
+def visits_to_sign(session: Session) -> tuple[tuple[date, tuple[str, ...]], ...]:
+    """Day and services of the visits of drafts whose patient has no plan in force yet."""
+    return tuple(visit for one in _drafts_alone(session) for visit in one.gist.to_come)
 
 
 def people_to_sign(session: Session, day: date) -> tuple[WhoComes, ...]:
@@ -54,21 +53,17 @@ def people_to_sign(session: Session, day: date) -> tuple[WhoComes, ...]:
     drafts = _drafts_alone(session)
     people = patients_by_id(session, [one.patient_id for one in drafts])
     return tuple(
-        WhoComes(people[one.patient_id].code, people[one.patient_id].name, day, trip.services)
+        WhoComes(people[one.patient_id].code, people[one.patient_id].name, day, services)
         for one in drafts
-        for trip in _to_come(one)
-        if trip.date == day
+        for on, services in one.gist.to_come
+        if on == day
     )
 
 
-def _drafts_alone(session: Session) -> list[PlanVersion]:
-    drafts = plans_waiting_for_signature(session)
+def _drafts_alone(session: Session) -> list[ListedPlan]:
+    drafts = drafts_waiting(session)
     covered = plans_in_force(session, [one.patient_id for one in drafts])
     return [one for one in drafts if one.patient_id not in covered]
-
-
-def _to_come(draft: PlanVersion) -> list[Trip]:
-    return [trip for trip in draft.body.trips if trip.status in ("proposed", "booked")]
 
 
 def operations_without_plan(session: Session, start: date, end: date) -> Counter[date]:

@@ -18,6 +18,7 @@ from followup.clinical.adjustments import Adjustment
 from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, ReviewNeed, Tier, read_stored
 from followup.clinical.day_plan import Bottle
 from followup.clinical.record import Eye
+from followup.clinical.statuses import TO_COME
 from followup.clinical.words.why_reasons import because_of
 from followup.records.store.kept import Kept
 from followup.records.tables import CarePlanRow, PatientRow, SheetRow
@@ -50,7 +51,8 @@ class ListedNeed:
 class PlanGist:
     """A plan as lists need it. ``questions``: how many wait for the surgeon; ``courses`` without reasons.
 
-    ``watched``: kind of look and eye of a visit that serves no need of its own.
+    ``watched``: kind of look and eye of a visit that serves no need of its own; ``to_come``: day and
+    services of each visit that it plans.
     """
 
     needs: tuple[ListedNeed, ...]
@@ -58,6 +60,7 @@ class PlanGist:
     courses: tuple[Course, ...]
     supply: tuple[Bottle, ...]
     before_leaving: tuple[BeforeLeaving, ...]
+    to_come: tuple[tuple[date, tuple[str, ...]], ...]
     tiers: frozenset[Tier]
     questions: int
     signable: bool
@@ -201,6 +204,7 @@ def _gist(plan: CarePlan) -> PlanGist:
         courses=tuple(course.model_copy(update={"reasons": ()}) for course in plan.courses),
         supply=plan.supply,
         before_leaving=plan.before_leaving,
+        to_come=tuple((trip.date, trip.services) for trip in plan.trips if trip.status in TO_COME),
         tiers=frozenset(plan.tiers.values()),
         questions=sum(question.blocks for question in plan.questions),
         signable=plan.signable,

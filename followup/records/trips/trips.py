@@ -190,7 +190,7 @@ def cancel_open_trips(unit: Unit, *, patient_id: int, reason: str) -> dict[date,
     booked: dict[date, TripView] = {}
     for row, patient in rows:
         if row.status == "booked":
-            booked[row.day] = _view(row, patient)
+            booked[row.day] = _view(row, patient.code, patient.name)
         if row.holds_places:
             release_places(unit, services=row.services, day=row.day, site=patient.site_id)
         row.status, row.holds_places, row.ended_reason = "cancelled", False, reason
@@ -293,15 +293,15 @@ def _is_given(planned: Trip) -> bool:
 
 def _trips(session: Session, *conditions: ColumnElement[bool]) -> tuple[TripView, ...]:
     rows = session.exec(
-        select(TripRow, PatientRow)
+        select(TripRow, PatientRow.code, PatientRow.name)
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
         .where(*conditions)
         .order_by(col(TripRow.day), col(PatientRow.code_key), col(TripRow.id))
     )
-    return tuple(_view(row, patient) for row, patient in rows)
+    return tuple(_view(*row) for row in rows)
 
 
-def _view(row: TripRow, patient: PatientRow) -> TripView:
+def _view(row: TripRow, code: str, name: str) -> TripView:
     same = {name: getattr(row, name) for name in _SAME}
     lists: dict[str, Any] = {
         name: tuple(getattr(row, name)) for name in ("serves", "services", "overbooked", "served")
@@ -310,8 +310,8 @@ def _view(row: TripRow, patient: PatientRow) -> TripView:
         **same,
         **lists,
         plan_id=row.care_plan_id,
-        patient_code=patient.code,
-        patient_name=patient.name,
+        patient_code=code,
+        patient_name=name,
         status=cast(TripStatus, row.status),
         tier=cast(Tier, row.tier),
     )
