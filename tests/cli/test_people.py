@@ -230,7 +230,7 @@ def test_the_journal_of_a_patient_says_who_did_and_who_opened_what_and_holds_no_
 
 def test_erasing_says_first_what_goes_and_does_it_only_when_told_so(people, sqlite_ward, inside) -> None:
     followed = people("erase", "K-1")
-    assert "Nothing can be erased while a plan is in force" in followed
+    assert "Nothing can be erased while the patient is followed" in followed
     with sqlite_ward.store.write(sqlite_ward.reception, sqlite_ward.at(3)) as unit:
         (number,) = unit.session.exec(select(PatientRow.id).where(PatientRow.code == "K-1"))
         set_standing(unit, patient_id=number, standing="moved away", reason="far away now")

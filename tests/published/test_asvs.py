@@ -67,7 +67,7 @@ def _calls(tree: ast.AST) -> set[str]:
 
 
 def test_no_code_is_run_that_was_read_and_nothing_is_unpickled():
-    """1.3.2, 1.5.2, 1.2.5: neither code from a text, nor objects from bytes, nor a command through a shell."""
+    """1.3.2, 1.5.2, 1.2.5: no code from a text, no objects from bytes, no command through a shell."""
     for path in PYTHON:
         tree = ast.parse(path.read_text("utf-8"))
         wrong = _calls(tree) & {"eval", "exec", "compile", "__import__", "os.system", "os.popen"}

@@ -49,9 +49,8 @@ def in_words(found: Erasing, today: date) -> list[str]:
     if found.followed:
         return [
             say(
-                "Nothing can be erased while a plan is in force and the patient is followed: without a"
-                " telephone nobody could be reached. End the plan, or write down why the patient is not"
-                " followed any more."
+                "Nothing can be erased while the patient is followed: without a telephone nobody could be"
+                " reached. End the plan, or write down why the patient is not followed any more."
             )
         ]
     if found.gone_at is not None:

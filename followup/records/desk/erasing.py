@@ -21,7 +21,6 @@ from followup.records.people.folding import fold_code
 from followup.records.people.keeping import kept_until
 from followup.records.people.patients import lock_patient, newest_record, unknown_patient
 from followup.records.plans.bound import ERASED, plan_hash
-from followup.records.plans.plans import active_plan
 from followup.records.store.store import Unit
 from followup.records.tables import (
     AlertRow,
@@ -59,8 +58,8 @@ class Erasing:
     """What erasing does, or did. ``name`` is empty once it is gone.
 
     ``last_seen``: None where the patient is gone. ``asked_at``: None: nobody asked yet. ``record_goes``: the
-    record goes too, because ``kept_until`` is over. ``gone_at``: when it went. ``followed``: not before the
-    plan in force has ended or somebody has said why the patient is not followed any more.
+    record goes too, because ``kept_until`` is over. ``gone_at``: when it went. ``followed``: not before every
+    plan has ended or somebody has said why the patient is not followed any more.
     """
 
     code: str
@@ -96,7 +95,7 @@ def erasing_of(session: Session, code: str, now: datetime) -> Erasing:
         record_goes=goes,
         asked_at=gone.asked_at if gone else None,
         asked_by=gone.asked_by if gone else "",
-        followed=active_plan(session, row.id) is not None and standing_word(session, row.id) == "followed",
+        followed=standing_word(session, row.id) == "followed" and _has_a_plan(session, row.id),
     )
 
 
@@ -111,7 +110,7 @@ def erase(unit: Unit, *, code: str) -> Erasing:
     if found.followed:
         raise FollowupError(
             "erase.followed",
-            say("a plan of this patient is in force"),
+            say("this patient is followed"),
             fix=say("end the plan, or write down why the patient is not followed any more"),
         )
     if found.gone_at is not None:
@@ -163,6 +162,14 @@ def _gone() -> FollowupError:
         say("what may be erased now is erased already"),
         fix=say("nothing to do"),
     )
+
+
+def _has_a_plan(session: Session, patient_id: int) -> bool:
+    """Whether a plan is in force, waits for its signature or is made by hand: somebody must be reached."""
+    open_plans = select(CarePlanRow.id).where(
+        CarePlanRow.patient_id == patient_id, col(CarePlanRow.status).in_(("draft", "active", "on-hold"))
+    )
+    return session.exec(open_plans).first() is not None
 
 
 def _has_contact(session: Session, row: PatientRow) -> bool:

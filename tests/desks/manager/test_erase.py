@@ -59,7 +59,7 @@ def test_from_the_question_to_the_sheet_of_somebody_who_is_not_there_any_more(le
     house, code, sheet = left
     manager = house.enter("manager")
     shown = manager.post("/erase", data={"code": code})
-    assert "Nothing can be erased while a plan is in force" in shown.text
+    assert "Nothing can be erased while the patient is followed" in shown.text
     assert 'name="password"' not in shown.text
     _moved_away(house, code)
     shown = manager.post("/erase", data={"code": code.lower()})

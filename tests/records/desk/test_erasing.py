@@ -225,6 +225,18 @@ def test_whoever_is_followed_is_not_erased_and_a_code_that_is_gone_is_given_to_n
     assert caught.value.code == "record.exists"
 
 
+@pytest.mark.parametrize("status", ["draft", "on-hold"])
+def test_whoever_waits_for_a_plan_or_is_followed_by_hand_is_not_erased(ward, status):
+    number = ward.enter(ward.record(telephones=[PHONE]))
+    ward.draft(number)
+    with ward.store.engine.begin() as connection:
+        connection.execute(text(f"UPDATE care_plan SET status = '{status}'"))
+    assert ward.would(ward.now, erase, by=SYSTEM, code="K-1") == "erase.followed"
+    with ward.store.engine.begin() as connection:
+        connection.execute(text("UPDATE care_plan SET status = 'revoked'"))
+    assert not ward.would(ward.now, erase, by=SYSTEM, code="K-1").followed
+
+
 def test_what_is_erased_is_not_erased_twice_but_a_number_that_was_written_down_again_is(person):
     _erase(person, person.at(3))
     assert person.would(person.at(3), erase, by=SYSTEM, code="K-1") == "erase.gone"
