@@ -36,6 +36,7 @@ COMMANDS = {
     "serve": ("followup.cli.clinic", "Serve the pages and keep the lists up to date."),
     "sheet": ("followup.cli.sheet", "Write the patient's sheet."),
     "site": ("followup.cli.site", "List, add and change sites; bind staff to one."),
+    "staff": ("followup.cli.staff", "List who works here; make a manager; let in who is locked out."),
     "sweep": ("followup.cli.clinic", "Note once what turned late or overdue."),
 }
 

@@ -124,6 +124,7 @@ def make_manager(unit: Unit, *, login: str, password_hash: str, name: str = "") 
         return add_staff(unit, login=login, name=name, roles=MANAGER, password_hash=password_hash)
     row = row_here(unit.session, login)
     row.roles, row.active, row.site_id = sorted({*row.roles, *MANAGER}), True, None
+    row.second_key, row.second_since, row.second_step = "", None, 0
     _set_password(unit, row, password_hash)
     unit.session.add(row)
     unit.session.flush()

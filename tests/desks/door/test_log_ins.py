@@ -1,0 +1,118 @@
+"""One's own log-ins: listed, ended one by one, and replaced in the same browser (OWASP ASVS 5.0, 7.4 and 7.5)."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from followup.desks.door.browser import MOST, browser_words
+
+PASSWORD = "a long enough password"
+PHONE = (
+    "Mozilla/5.0 (Linux; Android 14; K) AppleWebKit/537.36 (KHTML, like Gecko) Ours/3.1 Mobile Safari/537.36"
+)
+
+
+def _in_force(browser) -> bool:
+    return browser.get("/api/session").status_code == 200
+
+
+def _listed(browser) -> list[dict]:
+    return browser.get("/api/sessions").json()
+
+
+def test_ones_own_log_ins_are_listed_with_their_browser_and_which_is_this_one(house, words_of):
+    phone = house.browser()
+    sent = {"login": "counsellor", "password": PASSWORD}
+    assert phone.post("/log-in", data=sent, headers={"user-agent": PHONE}).status_code == 303
+    house.clock.now += timedelta(minutes=5)
+    desk, other = house.log_in("counsellor"), house.log_in("surgeon")
+    assert [(one["browser"], one["here"]) for one in _listed(desk)] == [
+        ("", True),
+        ("Ours, Linux, Android 14", False),
+    ]
+    page = desk.get("/password")
+    assert "Ours, Linux, Android 14" in words_of(page.text)
+    assert words_of(page.text).count("this one") == 1
+    assert len(re.findall(r'action="/sessions/\w+/end"', page.text)) == 1, "this one is ended by logging out"
+    assert "Ours" not in words_of(other.get("/password").text)
+    with house.store.read() as session:
+        tokens = {one for one in (phone.cookies["followup"], desk.cookies["followup"])}
+        assert session is not None
+    assert not any(token in page.text for token in tokens)
+
+
+@pytest.mark.parametrize("api", [False, True], ids=["page", "program"])
+def test_one_is_ended_from_elsewhere_and_the_others_go_on(house, api):
+    lost, desk, third = (house.log_in("counsellor") for _ in range(3))
+    gone = next(one["name"] for one in _listed(lost) if one["here"])
+    path = f"/api/sessions/{gone}" if api else f"/sessions/{gone}/end"
+    answer = desk.delete(path) if api else desk.post(path)
+    assert answer.status_code == (204 if api else 303)
+    assert [_in_force(one) for one in (lost, desk, third)] == [False, True, True]
+    again = desk.delete(path) if api else desk.post(path)
+    assert again.status_code == 404
+
+
+@pytest.mark.parametrize("api", [False, True], ids=["page", "program"])
+def test_all_others_are_ended_at_once(house, api):
+    browsers, surgeon = [house.log_in("counsellor") for _ in range(3)], house.log_in("surgeon")
+    answer = browsers[1].delete("/api/sessions") if api else browsers[1].post("/sessions/end-others")
+    assert answer.status_code == (204 if api else 303)
+    assert [_in_force(one) for one in browsers] == [False, True, False]
+    assert _in_force(surgeon)
+
+
+def test_nobody_ends_anothers_log_in(house):
+    surgeon, manager = house.log_in("surgeon"), house.log_in("manager")
+    (theirs,) = _listed(surgeon)
+    for name in (theirs["name"], theirs["name"][:1], "%", "_" * 16):
+        assert manager.delete(f"/api/sessions/{name}").status_code in (404, 422)
+    assert _in_force(surgeon)
+
+
+@pytest.mark.parametrize("api", [False, True], ids=["page", "program"])
+@pytest.mark.parametrize("login", ["counsellor", "surgeon"])
+def test_a_new_log_in_from_the_same_browser_ends_the_one_before(house, api, login):
+    browser, elsewhere = house.log_in("counsellor"), house.log_in("counsellor")
+    before = browser.cookies["followup"]
+    sent = {"login": login, "password": PASSWORD}
+    answer = browser.post("/api/session", json=sent) if api else browser.post("/log-in", data=sent)
+    assert answer.status_code == (201 if api else 303)
+    thief = house.browser()
+    thief.cookies.set("followup", before)
+    assert not _in_force(thief)
+    assert _in_force(browser)
+    assert _in_force(elsewhere)
+
+
+def test_a_refused_log_in_ends_nothing(house):
+    browser = house.log_in("counsellor")
+    browser.post("/log-in", data={"login": "counsellor", "password": "not that one at all"})
+    assert _in_force(browser)
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        (PHONE, "Ours, Linux, Android 14"),
+        (
+            "Mozilla/5.0 (X11; Linux x86_64; rv:130.0) Gecko/20100101 Theirs/130.0",
+            "Theirs, X11, Linux x86_64",
+        ),
+        ("our-program/2.1", "our-program"),
+        ("", ""),
+        ("<script>alert(1)</script>", ""),
+        ("\u202eevil/1 (\x00\x1b[31m)", "evil, [31m"),
+        ("(" * 9_000, ""),
+    ],
+)
+def test_a_browser_is_called_what_it_calls_itself_in_a_few_plain_words(told, words):
+    assert browser_words(told) == words
+
+
+def test_a_browser_that_tells_a_long_story_is_cut_short():
+    assert len(browser_words(f"Ours/1 ({'very long; ' * 99})")) <= MOST
+    assert len(browser_words(f"{'a' * 300}/1 (x)")) <= MOST
