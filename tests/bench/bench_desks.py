@@ -85,7 +85,9 @@ class Person:
 
     def __init__(self, base: str, role: str, known: Known, seed: int) -> None:
         self.role, self.known, self.dice = role, known, random.Random(seed)
-        self.web = httpx2.Client(base_url=base, headers={"origin": base}, timeout=120)
+        # As a browser: no connection is used again that the server may be closing.
+        kept = httpx2.Limits(keepalive_expiry=3)
+        self.web = httpx2.Client(base_url=base, headers={"origin": base}, timeout=120, limits=kept)
         answer = self.web.post("/log-in", data={"login": role, "password": PASSWORD})
         if answer.status_code != 303:
             raise SystemExit(f"{role} can't log in: {answer.status_code}")

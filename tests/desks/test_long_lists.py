@@ -74,3 +74,14 @@ def test_whoever_had_the_whole_day_before_them_comes_back_to_it(late, sqlite_war
     answer = reception.post(f"/trips/{trip}/arrived", data=sent)
     assert answer.headers["location"] == "/today?noted=K-1&all=to-come"
     assert _named(reception.get(answer.headers["location"]).text).count("K-3") == 1
+
+
+def test_of_many_plans_to_sign_the_first_stand_on_the_page_and_all_are_a_press_away(late, sqlite_ward):
+    for code in ("N-1", "N-2", "N-3"):
+        sqlite_ward.draft(sqlite_ward.enter(sqlite_ward.record(code)), sqlite_ward.body(code))
+    surgeon = late.enter("surgeon")
+    page = surgeon.get("/waiting").text
+    assert re.findall(r"Open plan: ", page) == ["Open plan: "] * 2
+    assert '<a href="/waiting?all=plans#plans">Show all (3)</a>' in page
+    assert surgeon.get("/waiting?all=plans").text.count("Open plan: ") == 3
+    assert len(surgeon.get("/api/plans/waiting").json()) == 3

@@ -24,7 +24,7 @@ from followup.clinical.plan.keys_told import PlanNames
 from followup.clinical.protocol.formulary import label_of
 from followup.clinical.protocol.protocol import Protocol, text_of
 from followup.clinical.record import Eye, Record
-from followup.records.people.patients import record_versions
+from followup.records.people.patients import record_version
 from followup.records.plans.plans import plan
 from followup.records.store.store import Session
 from followup.records.views import PlanVersion, RecordVersion
@@ -197,4 +197,4 @@ def view_of(session: Session, hand: Hand, version: PlanVersion) -> PlanView:
 
 def record_of(session: Session, version: PlanVersion) -> RecordVersion:
     """The version of the record that a plan was made from."""
-    return next(v for v in record_versions(session, version.patient_id) if v.number == version.record_number)
+    return record_version(session, version.patient_id, version.record_number)

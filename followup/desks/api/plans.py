@@ -130,7 +130,7 @@ def waiting(hand: AnyHand) -> list[WaitingOut]:
             glance=_glance(line.glance),
             untreated=[UntreatedOut.model_validate(one) for one in line.untreated],
         )
-        for line in waiting_plans(hand)
+        for line in waiting_plans(hand).lines
     ]
 
 

@@ -12,16 +12,19 @@ from followup.care.plans.signing import Several, may_go_together, sign_several
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
-from followup.desks.page.posted import AForm, as_typed, number_of, password_of
+from followup.desks.page.parts import Part, Whole, part
+from followup.desks.page.posted import AForm, as_typed, first, number_of, password_of
 from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
 from followup.records.people.patients import newest_record, patient
-from followup.records.plans.plans import plans_waiting_for_signature
+from followup.records.plans.listed import drafts_waiting
+from followup.records.plans.plans import plan
 from followup.records.store.store import Session
 from followup.records.views import PatientView, PlanVersion
 
 router = APIRouter()
+ALL = "plans"
 
 
 @dataclass(frozen=True)
@@ -41,28 +44,29 @@ class Waiting:
 
 
 @router.get("/waiting")
-def waiting(request: Request, hand: AnyHand, signed: str = "") -> Response:
-    return _page(request, hand, signed=number_of(signed))
+def waiting(request: Request, hand: AnyHand, signed: str = "", whole: Whole = "") -> Response:
+    return _page(request, hand, signed=number_of(signed), whole=whole)
 
 
 @router.post("/waiting/sign")
 def sign_together(request: Request, hand: AnyHand, form: AForm) -> Response:
     """Sign every plan that was looked at and ticked, each in its own right; one that fails stops no other."""
-    ids = [number for text in form.get("plan", []) if (number := number_of(text))]
+    ids, whole = [number for text in form.get("plan", []) if (number := number_of(text))], first(form, "all")
     try:
         done, failed = sign_several(hand, as_typed(Several, plans=ids, password=password_of(form)))
     except FollowupError as exc:
-        return _page(request, hand, error=exc.line, ticked=ids, status=status_of(exc))
+        return _page(request, hand, error=exc.line, ticked=ids, status=status_of(exc), whole=whole)
     if not failed:
         return go(f"/waiting?signed={done}")
-    return _page(request, hand, failed=failed, signed=done, ticked=ids)
+    return _page(request, hand, failed=failed, signed=done, ticked=ids, whole=whole)
 
 
-def waiting_plans(hand: DeskHand) -> list[Waiting]:
-    """Every draft, those that can be signed at once first."""
+def waiting_plans(hand: DeskHand, whole: str = ALL) -> Part[Waiting]:
+    """The drafts, those that can be signed at once first; all of them, or the first where not asked for."""
     with hand.store.read() as session:
-        drafts = sorted(plans_waiting_for_signature(session), key=lambda one: not one.body.signable)
-        return [_line(session, hand, version) for version in drafts]
+        drafts = sorted(drafts_waiting(session), key=lambda one: not one.gist.signable)
+        shown = part(ALL, drafts, whole)
+        return shown.filled(lambda one: _line(session, hand, plan(session, one.id)))
 
 
 def _page(
@@ -74,15 +78,17 @@ def _page(
     signed: int = 0,
     ticked: Sequence[int] = (),
     status: int = 200,
+    whole: str = "",
 ) -> Response:
     """Plans to sign: those with an open question after those that can be signed at once."""
-    lines = waiting_plans(hand)
+    plans = waiting_plans(hand, whole)
     return show(
         request,
         "waiting.html",
         status=status,
-        lines=lines,
-        together=[line for line in lines if line.together],
+        plans=plans,
+        whole=whole,
+        together=[line for line in plans.lines if line.together],
         error=error,
         failed=failed,
         signed=signed,

@@ -7,9 +7,10 @@ is dated with is computed from the visit, never from the clock of the sweep.
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import islice
 from zoneinfo import ZoneInfo
 
 from followup.errors import FollowupError
@@ -30,11 +31,13 @@ from followup.records.jobs.upkeep import (
 )
 from followup.records.plans.bound import verify_all
 from followup.records.store.store import Session, Store
-from followup.records.trips.trips import open_trip_ids, open_trips, trip
+from followup.records.trips.trips import open_trip_ids, open_trips, trip, trips_with_ids
 from followup.records.views import SYSTEM, Heartbeat, Transition, TransitionKind, TripView
 
 JOURNAL_CHECK = "journal check"
 AHEAD = timedelta(hours=3)
+# So many visits are written down together: one wait for the disk, and nobody at a desk waits long.
+BATCH = 50
 __all__ = ["JOURNAL_CHECK", "SWEEP", "Swept", "last_heartbeat", "sweep", "transitions_of", "turned"]
 _log = logging.getLogger(__name__)
 
@@ -61,13 +64,16 @@ def sweep(store: Store, now: datetime) -> Swept:
         visits, failed = _readable(session, today)
         known = {(item.trip_id, item.kind, item.became_at) for item in transitions_of_open(session)}
     noticed = 0
-    for visit in visits:
+    for some in _batches(visit for visit in visits if _may_be_new(visit, known, now, zone)):
         try:
-            noticed += _notice(store, visit, known, now, zone)
-        except Exception:
+            noticed += _notice(store, some, known, now, zone)
+        except Exception as exc:
+            if isinstance(exc, FollowupError) and exc.code.startswith("store."):
+                raise  # the database itself: the next sweep makes up for it
             # One bad row must not hide the others; it is named below and seen in the health page.
-            _log.exception("visit %s can't be swept", visit.id)
-            failed.append(visit.id)
+            _log.exception("visits can't be swept together; sweeping one by one")
+            done, bad = _one_by_one(store, some, known, now, zone)
+            noticed, failed = noticed + done, failed + bad
     _take_back_what_is_ahead(store, now)
     broken = _check_journal(store, now, today)
     message = "; ".join([*(f"visit {number} can't be swept" for number in failed), *broken])
@@ -105,31 +111,58 @@ def _readable(session: Session, today: date) -> tuple[tuple[TripView, ...], list
     return tuple(visit for visit in visits if visit.day <= today), failed
 
 
-def _notice(
-    store: Store,
-    visit: TripView,
-    known: set[tuple[int, TransitionKind, datetime]],
-    now: datetime,
-    zone: ZoneInfo,
-) -> int:
-    new = [turn for turn in turned(visit, now, zone) if (visit.id, *turn) not in known]
-    if not new:
-        return 0
+_Known = set[tuple[int, TransitionKind, datetime]]
+
+
+def _unnoticed(
+    visit: TripView, known: _Known, now: datetime, zone: ZoneInfo
+) -> list[tuple[TransitionKind, datetime]]:
+    return [turn for turn in turned(visit, now, zone) if (visit.id, *turn) not in known]
+
+
+def _may_be_new(visit: TripView, known: _Known, now: datetime, zone: ZoneInfo) -> bool:
+    """Whether there is something to write down; also where that can't be told, so that it is named."""
+    try:
+        return bool(_unnoticed(visit, known, now, zone))
+    except Exception:
+        return True
+
+
+def _batches(visits: Iterable[TripView]) -> Iterator[list[TripView]]:
+    left = iter(visits)
+    while some := list(islice(left, BATCH)):
+        yield some
+
+
+def _one_by_one(
+    store: Store, visits: list[TripView], known: _Known, now: datetime, zone: ZoneInfo
+) -> tuple[int, list[int]]:
+    """How many transitions were written, and the ids of the visits that raise an error."""
+    written, failed = 0, []
+    for visit in visits:
+        try:
+            written += _notice(store, [visit], known, now, zone)
+        except Exception:
+            _log.exception("visit %s can't be swept", visit.id)
+            failed.append(visit.id)
+    return written, failed
+
+
+def _notice(store: Store, visits: list[TripView], known: _Known, now: datetime, zone: ZoneInfo) -> int:
+    """Write down what these visits have turned, in one transaction."""
     written = 0
     with store.write(SYSTEM, now) as unit:
-        # Looked at again inside the transaction: it may have taken place since the list was read.
-        still = set(turned(trip(unit.session, visit.id), now, zone))
-        for kind, instant in new:
-            if (kind, instant) in still and note_transition(
-                unit, trip_id=visit.id, kind=kind, became_at=instant
-            ):
-                written += 1
-                unit.log(
-                    f"visit turned {kind}",
-                    f"patient:{visit.patient_code}",
-                    visit=visit.number,
-                    became_at=instant.isoformat(),
-                )
+        # Looked at again inside the transaction: they may have taken place since the list was read.
+        for visit in trips_with_ids(unit.session, [one.id for one in visits]):
+            for kind, instant in _unnoticed(visit, known, now, zone):
+                if note_transition(unit, trip_id=visit.id, kind=kind, became_at=instant):
+                    written += 1
+                    unit.log(
+                        f"visit turned {kind}",
+                        f"patient:{visit.patient_code}",
+                        visit=visit.number,
+                        became_at=instant.isoformat(),
+                    )
     return written
 
 

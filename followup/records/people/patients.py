@@ -114,6 +114,14 @@ def newest_record(session: Session, patient_id: int) -> RecordVersion:
     return _version(row)
 
 
+def record_version(session: Session, patient_id: int, number: int) -> RecordVersion:
+    """One version of the patient's record. Error ``patient.unknown`` where there is none."""
+    row = session.exec(_versions(patient_id).where(RecordVersionRow.number == number)).first()
+    if row is None:
+        raise unknown_patient()
+    return _version(row)
+
+
 def record_versions(session: Session, patient_id: int) -> tuple[RecordVersion, ...]:
     """Every version, newest first."""
     return tuple(_version(row) for row in session.exec(_versions(patient_id)))

@@ -167,7 +167,7 @@ def test_a_fault_of_the_program_shows_no_inside_and_says_what_to_do(house, monke
     def broken(*_args, **_more):
         raise RuntimeError("the inside of the program")
 
-    monkeypatch.setattr("followup.desks.surgeon.waiting.plans_waiting_for_signature", broken)
+    monkeypatch.setattr("followup.desks.surgeon.waiting.drafts_waiting", broken)
     answer = browser.get("/waiting")
     assert answer.status_code == 500
     assert "the inside of the program" not in answer.text

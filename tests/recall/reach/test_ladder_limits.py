@@ -274,8 +274,8 @@ def test_an_unsigned_draft_waits_from_the_next_day_on_unless_a_plan_is_in_force(
     drafted, as_of, today, in_force, waits
 ):
     gist = PlanGist(
-        needs=(), watched=(), courses=(), supply=(), before_leaving=(), to_come=(), tiers=frozenset(), questions=0,
-        signable=True,
+        needs=(), watched=(), courses=(), supply=(), before_leaving=(), to_come=(), tiers=frozenset(),
+        questions=0, signable=True,
     )  # fmt: skip
     plan = ListedPlan(1, 1, "draft", _day(as_of), _at(drafted), None, gist)
     force = frozenset({1} if in_force else ())
