@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import secrets
-import threading
 import unicodedata
-from collections import deque
-from collections.abc import Iterator
-from contextlib import contextmanager
 from functools import cache
 from math import inf
 
@@ -15,6 +11,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from followup.errors import FollowupError
+from followup.records.store.queue import FairQueue
 from followup.said import say
 
 SHORTEST = 12
@@ -25,58 +22,18 @@ MOST_AT_ONCE = 2
 MOST_WAITING = 4
 
 
-class _Turns:
-    """So many at a time, the others one after the other as they came: nobody is overtaken."""
-
-    def __init__(self, most: int) -> None:
-        self._lock = threading.Lock()
-        self._free = most
-        self._waiting: deque[threading.Event] = deque()
-
-    @contextmanager
-    def turn(self, *, most_before: float) -> Iterator[bool]:
-        """One turn; False at once where ``most_before`` wait already."""
-        mine = self._queued(most_before)
-        if mine is None:
-            yield False
-            return
-        mine.wait()
-        try:
-            yield True
-        finally:
-            with self._lock:
-                # Handed on: put down, it would be taken by whoever happens to ask next.
-                if self._waiting:
-                    self._waiting.popleft().set()
-                else:
-                    self._free += 1
-
-    def _queued(self, most_before: float) -> threading.Event | None:
-        """What tells that it is one's turn; None where too many wait."""
-        mine = threading.Event()
-        with self._lock:
-            if self._free:
-                self._free -= 1
-                mine.set()
-            elif len(self._waiting) < most_before:
-                self._waiting.append(mine)
-            else:
-                return None
-        return mine
-
-
 class Passwords:
     """Hashes and checks. ``hasher`` sets the cost; the library's default is the second choice of RFC 9106."""
 
     def __init__(self, hasher: PasswordHasher | None = None) -> None:
         self._hasher = hasher or PasswordHasher()
         self._nobody = self._hasher.hash(secrets.token_hex(16))
-        self._turns = _Turns(MOST_AT_ONCE)
+        self._turns = FairQueue(MOST_AT_ONCE)
 
     def hash(self, password: str) -> str:
         """The stored form. Raises ``password.length`` outside 12 to 200 characters."""
         plain = must_fit(password)
-        with self._turns.turn(most_before=inf):
+        with self._turns.turn():
             return self._hasher.hash(plain)
 
     def matches(self, stored: str | None, password: str, *, stranger: bool = False) -> bool:
@@ -101,7 +58,7 @@ class Passwords:
         """The stored form at the cost of today of a password that matched; None where it has that already."""
         if not self._hasher.check_needs_rehash(stored):
             return None
-        with self._turns.turn(most_before=inf):
+        with self._turns.turn():
             return self._hasher.hash(normal(password))
 
     def _is(self, stored: str | None, password: str) -> bool:

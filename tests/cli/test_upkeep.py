@@ -172,10 +172,14 @@ def test_sites_are_added_and_staff_bound_to_them(clinic, inside, tmp_path) -> No
     calendar.write_text(json.dumps({"services": [{"name": "review", "capacity": 4}]}))
     done = inside("site", "put", "HILL", "--name", "Hill room", "--calendar", str(calendar))
     assert done.returncode == 0, done.stderr
+    more = inside("staff", "manager", "omar", "--name", "Omar", FOLLOWUP_PASSWORD="a long enough password")
+    assert more.returncode == 0, more.stderr
     assert inside("site", "bind", "ruth", "HILL").returncode == 0
     assert "HILL: Hill room; staff: ruth" in inside("site", "list").stdout
+    # Nobody would be left who may do all.
+    assert inside("site", "bind", "omar", "HILL").returncode == 2
     assert inside("site", "bind", "ruth").returncode == 0
-    assert "At every site: ruth" in inside("site", "list").stdout
+    assert "At every site: omar, ruth" in inside("site", "list").stdout
     for wrong in (("put", "HILL TOP"), ("bind", "ruth", "NOWHERE"), ("bind", "nobody", "HILL")):
         assert inside("site", *wrong).returncode == 2
 

@@ -214,9 +214,9 @@ def test_a_wrong_step_is_named_and_nothing_typed_is_lost(
     form = form_of(counsellor.get("/operations/new").text) | routine
     plan = counsellor.post("/operations/new", data=form).headers["location"]
     surgeon = house.log_in("surgeon")
-    before = _counts(house)
     page = f"{plan}/steps"
     steps = form_of(surgeon.get(page, params={"course": "right:steroid"}).text) | {"reason": ["because"]}
+    before = _counts(house)
     for button in ("show", "store"):
         answer = surgeon.post(page, data=steps | changed | {button: ["yes"]})
         assert answer.status_code == 422

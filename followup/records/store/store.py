@@ -21,7 +21,7 @@ from followup.records.store import engine, journal
 from followup.records.store.binding import ALL_SITES, bind_session
 from followup.records.store.engine import make_engine
 from followup.records.store.kept import READING
-from followup.records.store.turns import turns_of
+from followup.records.store.queue import writers_of
 from followup.records.tables import StaffRow, metadata
 from followup.records.views import SYSTEM, Actor
 
@@ -103,7 +103,7 @@ class Store:
 
         Nothing slow belongs into it, such as setting a sheet: everybody else who stores something waits.
         """
-        turn = turns_of(self.engine.pool).turn(engine.BUSY_MILLISECONDS / 1000)
+        turn = writers_of(self.engine.pool).turn(engine.BUSY_MILLISECONDS / 1000)
         with _translated(), turn as mine, Session(self.engine, expire_on_commit=False) as session:
             if not mine:
                 raise _busy()

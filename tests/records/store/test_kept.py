@@ -13,7 +13,7 @@ from followup.records.plans.listed import plan_gists
 from followup.records.plans.plans import store_draft
 from followup.records.store import engine
 from followup.records.store.kept import Kept
-from followup.records.store.turns import Turns
+from followup.records.store.queue import FairQueue
 from followup.records.views import SYSTEM
 
 NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
@@ -55,7 +55,7 @@ def test_of_a_unit_that_came_to_nothing_nothing_is_kept(sqlite_ward):
 
 
 def test_writers_of_one_process_come_in_the_order_in_which_they_asked():
-    turns, order, threads = Turns(), [], []
+    turns, order, threads = FairQueue(), [], []
 
     def wait(number):
         with turns.turn(20) as mine:

@@ -1,4 +1,4 @@
-"""Writers of one process, one after the other in the order in which they came.
+"""Whoever waits in one process gets in in the order of coming: writers of a database, makers of hashes.
 
 A database lets one writer in, but it does not keep a queue: SQLite lets whoever asks at the right moment go
 first, and somebody may wait until the patience of the lock is at its end. Here everybody's turn comes.
@@ -10,37 +10,40 @@ import threading
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
+from math import inf
 from weakref import WeakKeyDictionary
 
 from sqlalchemy import Pool
 
-_of_database: WeakKeyDictionary[Pool, Turns] = WeakKeyDictionary()
+_of_database: WeakKeyDictionary[Pool, FairQueue] = WeakKeyDictionary()
 _guard = threading.Lock()
 
 
-class Turns:
-    """One at a time; whoever has waited longest is next."""
+class FairQueue:
+    """So many at a time; whoever has waited longest is next."""
 
-    def __init__(self) -> None:
+    def __init__(self, most: int = 1) -> None:
         self._lock = threading.Lock()
-        self._taken = False
+        self._free = most
         self._waiting: deque[threading.Event] = deque()
 
     @contextmanager
-    def turn(self, seconds: float) -> Iterator[bool]:
-        """Wait for one's turn, at most so long; False where it did not come."""
-        mine = self._take(seconds)
+    def turn(self, seconds: float | None = None, *, most_before: float = inf) -> Iterator[bool]:
+        """Wait for one's turn, at most ``seconds``; False where it did not come, or too many wait already."""
+        mine = self._take(seconds, most_before)
         try:
             yield mine
         finally:
             if mine:
                 self._give()
 
-    def _take(self, seconds: float) -> bool:
+    def _take(self, seconds: float | None, most_before: float) -> bool:
         with self._lock:
-            if not self._taken:
-                self._taken = True
+            if self._free:
+                self._free -= 1
                 return True
+            if len(self._waiting) >= most_before:
+                return False
             called = threading.Event()
             self._waiting.append(called)
         if called.wait(seconds):
@@ -53,13 +56,14 @@ class Turns:
 
     def _give(self) -> None:
         with self._lock:
+            # Handed on: put down, it would be taken by whoever happens to ask next.
             if self._waiting:
                 self._waiting.popleft().set()
             else:
-                self._taken = False
+                self._free += 1
 
 
-def turns_of(pool: Pool) -> Turns:
+def writers_of(pool: Pool) -> FairQueue:
     """The queue of the writers to one database."""
     with _guard:
-        return _of_database.setdefault(pool, Turns())
+        return _of_database.setdefault(pool, FairQueue())
