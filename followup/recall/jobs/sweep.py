@@ -38,6 +38,7 @@ JOURNAL_CHECK = "journal check"
 AHEAD = timedelta(hours=3)
 # So many visits are written down together: one wait for the disk, and nobody at a desk waits long.
 BATCH = 50
+_DATABASE = ("store.busy", "store.full", "store.lost", "store.unreachable")
 __all__ = ["JOURNAL_CHECK", "SWEEP", "Swept", "last_heartbeat", "sweep", "transitions_of", "turned"]
 _log = logging.getLogger(__name__)
 
@@ -68,7 +69,7 @@ def sweep(store: Store, now: datetime) -> Swept:
         try:
             noticed += _notice(store, some, known, now, zone)
         except Exception as exc:
-            if isinstance(exc, FollowupError) and exc.code.startswith("store."):
+            if isinstance(exc, FollowupError) and exc.code in _DATABASE:
                 raise  # the database itself: the next sweep makes up for it
             # One bad row must not hide the others; it is named below and seen in the health page.
             _log.exception("visits can't be swept together; sweeping one by one")
