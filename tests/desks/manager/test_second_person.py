@@ -148,7 +148,7 @@ def test_where_nobody_else_could_agree_it_acts_at_once_and_is_told_for_thirty_da
         house.clock.now = began + after
         browser = house.log_in("manager")
         for page in ("/staff", "/waiting"):
-            said = "alone gave a role of medicine to Manager" in words_of(browser.get(page).text)
+            said = "alone gave Manager a role of medicine (surgeon)" in words_of(browser.get(page).text)
             assert said is told, f"{page} after {after}"
 
 
