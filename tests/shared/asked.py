@@ -140,6 +140,7 @@ FOR_PROGRAMS: list[tuple[str, str, dict[str, Any] | None]] = [
     ("POST", "/api/bottles/{N-1}/given", {"plan": "{plan}", "bottles": ["right:steroid 1"]}),
     ("POST", "/api/bottles/{N-1}/take-back", {"entry": "{noted}"}),
     ("POST", "/api/messages/{message}/again", None),
+    ("GET", "/api/patients/{N-1}/openings", None),
     ("GET", "/api/patients/{N-1}/erasing", None),
     ("POST", "/api/patients/{N-1}/erasing", {"password": PASSWORD}),
     ("PUT", "/api/staff/{staff}", {"roles": ["reception"], "active": True, "password": PASSWORD}),

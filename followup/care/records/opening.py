@@ -6,7 +6,16 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from followup.care.hand import Hand
-from followup.records.people.opening import Named, is_noted, note_opening, patient_named
+from followup.records.people.opening import (
+    OPENED,
+    Named,
+    is_noted,
+    journal_of_patient,
+    note_opening,
+    patient_named,
+)
+from followup.records.people.patients import unknown_patient
+from followup.records.store.journal import JournalEntry
 
 _MOST = 50_000
 
@@ -49,3 +58,12 @@ def opens(hand: Hand, opened: KnownOpenings, by: Named, value: str) -> None:
         with hand.store.write(hand.actor, hand.now) as unit:
             note_opening(unit, patient_id=patient_id, day=hand.today)
     opened.add(key)
+
+
+def who_opened(hand: Hand, code: str) -> tuple[JournalEntry, ...]:
+    """Who opened the patient of this code and when, newest first. Error ``patient.unknown``."""
+    with hand.store.read() as session:
+        entries = journal_of_patient(session, code)
+    if not entries:
+        raise unknown_patient()
+    return tuple(entry for entry in reversed(entries) if entry.action == OPENED)

@@ -1,10 +1,11 @@
-"""A patient asks to be erased: what goes, what is kept until when, and who asked."""
+"""A patient asks who looked, or to be erased: what goes, what is kept until when, and who asked."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
 
 from followup.care.house.erasing import EraseAct, asked, erase, erasing_of, in_words
+from followup.care.records.opening import who_opened
 from followup.desks.api.base import Code, Given, router_of
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.records.desk.erasing import Erasing
@@ -29,6 +30,19 @@ class ErasingOut(Given):
     asked_by: str
     gone_at: datetime | None
     says: list[str]
+
+
+class OpeningOut(Given):
+    """``actor``, a log-in name, opened something of the patient; told once a day."""
+
+    actor: str
+    at: datetime
+
+
+@router.get("/patients/{code}/openings")
+def openings(hand: AnyHand, code: Code) -> list[OpeningOut]:
+    """Who opened this patient, newest first. Lists with many names are not counted."""
+    return [OpeningOut.of(one) for one in who_opened(hand, code)]
 
 
 @router.get("/erasings")

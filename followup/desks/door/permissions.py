@@ -222,6 +222,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("GET", "/api/messages"): ONLY_MANAGER,
     ("POST", "/api/messages/{message}/again"): ONLY_MANAGER,
     ("GET", "/api/erasings"): ONLY_MANAGER,
+    ("GET", "/api/patients/{code}/openings"): ONLY_MANAGER,
     ("GET", "/api/patients/{code}/erasing"): ONLY_MANAGER,
     ("POST", "/api/patients/{code}/erasing"): ONLY_MANAGER,
     ("GET", "/api/staff"): ONLY_MANAGER,

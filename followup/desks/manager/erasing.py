@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request, Response
 
 from followup.care.house.erasing import EraseAct, asked, erase, erasing_of, in_words
-from followup.care.records.opening import opens
+from followup.care.records.opening import opens, who_opened
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
 from followup.desks.page.pages import go, show
@@ -54,6 +54,7 @@ def _page(
         status=status,
         found=found,
         says=in_words(found, hand.today) if found else (),
+        opened=who_opened(hand, found.code) if found else (),
         asked=asked(hand),
         error=error,
         code=code,

@@ -102,6 +102,12 @@ def test_by_program_it_says_the_same_and_the_manager_never_sees_the_record(left)
     look = manager.get(f"/api/patients/{code}/erasing").json()
     assert (look["kept_until"], look["record_goes"], look["asked_at"]) == ("2037-03-01", False, None)
     assert [line for line in look["says"] if "7946" in line or "phaco" in line] == []
+    opened = manager.get(f"/api/patients/{code}/openings").json()
+    assert {one["actor"] for one in opened} == {"manager", "counsellor", "surgeon", "reception"}
+    assert opened[0]["actor"] == "manager"
+    page = manager.post("/erase", data={"code": code})
+    assert "Who opened something of this patient" in page.text
+    assert "reception · Monday 1 March" in _bare(page)
     assert manager.get(f"/patients/{code}").status_code == 403
     assert manager.post(f"/api/patients/{code}/erasing", json={"password": "wrong"}).status_code == 403
     done = manager.post(f"/api/patients/{code}/erasing", json={"password": PASSWORD}).json()
