@@ -241,7 +241,7 @@ def test_erasing_says_first_what_goes_and_does_it_only_when_told_so(people, sqli
         assert len(patient_by_code(session, "K-1").telephones) == 2
     said = people("erase", "K-1", "--yes")
     assert "is kept until" in said
-    assert "Backups of before still hold it." in said
+    assert "Backups and daily lists of before still hold it." in said
     assert "Nothing is erased yet" not in said
     with sqlite_ward.store.read() as session:
         assert patient_by_code(session, "K-1").telephones == ()

@@ -88,8 +88,8 @@ def _kept_anyway(today: date) -> list[str]:
     return [
         say("The journal keeps its entries: code, what was done and reasons that staff typed."),
         say(
-            "Backups of before still hold it. By the rule for backups the last of them is deleted after"
-            " {day}; whatever was copied or printed elsewhere stays with whoever has it.",
+            "Backups and daily lists of before still hold it. By their rules the last of them is deleted"
+            " after {day}; whatever was copied or printed elsewhere stays with whoever has it.",
             day=Day.of(last),
         ),
     ]

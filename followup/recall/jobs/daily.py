@@ -51,6 +51,8 @@ ABANDONED = timedelta(minutes=30)
 DAILY = "daily work"
 # No backup is deleted on a day that lies further from the last sign of life.
 PRUNING_GAP = timedelta(days=2)
+# Days whose lists stay on the disk.
+LIST_DAYS = 14
 _SINCE = "; asked again since somebody agreed: "
 _log = logging.getLogger(__name__)
 
@@ -237,6 +239,7 @@ def _morning(place: Workplace, day: date, now: datetime) -> str:
         reach = reach_lines(session, now, words, kinds, place.protocol.recall)
     _write(place, day, "due", as_csv(DueLine, due))
     _write(place, day, "to-reach", as_csv(ReachLine, reach))
+    _forget_lists(place.lists, day)
     return f"{len(due)} due, {len(reach)} to reach"
 
 
@@ -263,6 +266,23 @@ def _messages(kind: MessageKind) -> Callable[[Workplace, date, datetime], str]:
 def _write(place: Workplace, day: date, name: str, content: str) -> None:
     place.lists.mkdir(parents=True, exist_ok=True, mode=0o700)
     write_whole(place.lists / f"{day.isoformat()}-{name}.csv", content.encode())
+
+
+def _forget_lists(folder: Path, today: date) -> None:
+    """Delete the lists of old days: names and telephones lie on the disk no longer than they are of use.
+
+    Counted by the days that have lists, never by the clock, as backups are; what lies ahead stays.
+    """
+    of_day: dict[date, list[Path]] = {}
+    for path in folder.glob("????-??-??-*.csv"):
+        try:
+            of_day.setdefault(date.fromisoformat(path.name[:10]), []).append(path)
+        except ValueError:
+            continue
+    past = sorted((day for day in of_day if day <= today), reverse=True)
+    for day in past[LIST_DAYS:]:
+        for path in of_day[day]:
+            path.unlink(missing_ok=True)
 
 
 # In their order: the store is known to be whole and saved before anything is sent.

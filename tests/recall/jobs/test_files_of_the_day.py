@@ -136,3 +136,30 @@ def test_a_backup_of_more_than_fifty_hours_is_too_old_and_one_in_the_clear_is_na
     found = [] if age is None else [replace(TAKEN, at=now - age, encrypted=encrypted)]
     monkeypatch.setattr("followup.recall.jobs.health.backups", lambda folder: tuple(found))
     assert {one.code for one in health._backups(SimpleNamespace(backups=tmp_path), now)} == codes
+
+
+def test_the_lists_of_fourteen_days_stay_and_older_names_and_telephones_go(
+    sqlite_ward, place_of, monkeypatch
+):
+    """However the clock jumps: days are counted by the lists that are there."""
+    monkeypatch.setattr(daily, "JOBS", tuple(job for job in JOBS if job.name == "morning list"))
+    place = place_of(sqlite_ward)
+    place.lists.mkdir(parents=True)
+    ours, other = place.lists / "2019-01-01-calls-reminder.csv", place.lists / "2019-01-01 my own.csv"
+    ahead, none = place.lists / "2999-01-01-due.csv", place.lists / "2027-02-31-due.csv"
+    for path in (ours, other, ahead, none):
+        path.write_text("Wanjiru")
+    for day in range(1, 14):
+        assert run_due(place, sqlite_ward.at(day, NOON)) == ()
+    assert ours.exists()
+    assert run_due(place, sqlite_ward.at(14, NOON)) == ()
+    assert not ours.exists()
+    assert run_due(place, sqlite_ward.at(400, NOON)) == ()
+    days = sorted(
+        {path.name[:10] for path in place.lists.glob("????-??-??-*.csv")} - {"2999-01-01", "2027-02-31"}
+    )
+    assert len(days) == 14
+    assert days[0] == sqlite_ward.day(2).isoformat()
+    assert other.exists()
+    assert ahead.exists()
+    assert none.exists()
