@@ -156,9 +156,10 @@ SIGN = ("protocol", "sign", "--login", "ruth", "--read")
         ("active = 0", "don't go together"),
         ("roles = '[\"manager\"]'", "role"),
         ("registration = ''", "registration"),
+        ("password_own = 0", "somebody else set this password"),
     ],
 )
-def test_nobody_signs_who_was_switched_off_or_is_no_surgeon_with_a_registration(
+def test_nobody_signs_who_was_switched_off_or_is_no_surgeon_with_a_registration_and_an_own_password(
     inside, clinic, store, state, said
 ):
     with store.engine.begin() as connection:

@@ -10,7 +10,7 @@ from sqlalchemy import CursorResult
 from sqlmodel import Session, col, select, update
 
 from followup.errors import FollowupError
-from followup.records.duties import MANAGER, PROGRAM
+from followup.records.duties import CLINICAL, MANAGER, PROGRAM
 from followup.records.house.asked_roles import give_roles
 from followup.records.house.sessions import MOST_OF_A_BROWSER, end_sessions_of, hashed
 from followup.records.house.staff_rows import free_name, known_row, row_here, row_of, staff_of
@@ -67,9 +67,10 @@ def change_staff(
     """Change roles, password, registration or whether the person may log in; ends that person's sessions.
 
     Everybody changes the own password; all else is the manager's, of the own site where that works at one.
-    Roles of medicine that are new wait for a second person (``asked_roles``). ``seen``: the ``mark`` of the
-    person as the change was made from. Errors: ``role.missing``, ``staff.unknown``, ``staff.changed`` where
-    someone else was faster, ``staff.last`` where nobody could mend it any more, ``staff.roles``.
+    Roles of medicine that are new, or of somebody who was switched off and comes back, wait for a second
+    person (``asked_roles``). ``seen``: the ``mark`` of the person as the change was made from. Errors:
+    ``role.missing``, ``staff.unknown``, ``staff.changed`` where someone else was faster, ``staff.last`` where
+    nobody could mend it any more, ``staff.roles``.
     """
     itself = row_of(unit.session, login)
     own_password = (
@@ -89,8 +90,13 @@ def change_staff(
             fix=say("look at the list again and repeat what is still needed"),
         )
     managed = _manages(row)
-    if roles is not None:
-        give_roles(unit, row, _checked_roles(roles))
+    comes_back = bool(active) and not row.active
+    if roles is not None or comes_back:
+        wished = row.roles if roles is None else _checked_roles(roles)
+        if comes_back:
+            # Whoever was switched off is made one of medicine anew.
+            row.roles = [role for role in row.roles if role not in CLINICAL]
+        give_roles(unit, row, wished)
     if active is not None:
         row.active = active
     if registration is not None:

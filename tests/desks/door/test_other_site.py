@@ -231,6 +231,18 @@ def test_a_new_record_is_not_filled_from_another_site(scene, path):
     assert [name for name in THEIRS if name in answer.text and name != "N-1"] == []
 
 
+def test_a_manager_of_a_site_has_nothing_to_say_over_who_works_at_every_site(scene):
+    """Carol signs at both sites: whoever sets her password reads and signs at both."""
+    before, asha = scene.rows(), scene.browser("asha")
+    assert "Carol" not in asha.get("/staff").text
+    assert "carol" not in {one["login"] for one in asha.get("/api/staff").json()}
+    sent = {"roles": ["surgeon"], "active": True, "new_password": "quite another password"}
+    sent["password"] = PASSWORD
+    assert asha.put("/api/staff/carol", json=sent).status_code == 404
+    assert asha.post("/staff/carol", data=sent | {"active": "yes"}).status_code == 404
+    assert scene.rows() == before
+
+
 def test_somebody_new_at_a_site_works_there_alone(scene):
     sent = {
         "login": "nia",

@@ -94,6 +94,39 @@ def test_a_second_person_grants_by_one_press(house, who, api):
     assert (again.status_code, again.json()["code"]) == (409, "asked.decided")
 
 
+def test_who_was_switched_off_and_comes_back_is_made_one_of_medicine_anew(house):
+    """Else a manager signs under the name of a surgeon who left, with a password of his own choosing."""
+    _hire(house, "ines", "manager")
+    _leave(house, "surgeon")
+    _asks(house, "surgeon", "surgeon")
+    assert _roles(house, "surgeon") == set()
+    browser = house.log_in("ines")
+    assert browser.post(f"/api/roles/{_number(house)}", json={"grant": True, "password": PASSWORD}).is_success
+    assert _roles(house, "surgeon") == {"surgeon"}
+    assert house.log_in("surgeon")
+    _leave(house, "reception")
+    _asks(house, "reception", "reception")
+    assert _roles(house, "reception") == {"reception"}
+
+
+def test_one_s_own_password_withdraws_nothing_that_was_asked_for(house):
+    _asks(house, "reception", "reception", "counsellor")
+    sent = {"old": PASSWORD, "new": OWN}
+    assert house.log_in("reception").put("/api/session/password", json=sent).status_code == 204
+    assert _number(house)
+
+
+def test_what_is_not_wished_any_more_is_withdrawn(house):
+    _asks(house, "reception", "reception", "counsellor")
+    _asks(house, "reception", "reception", "counsellor")
+    number = _number(house)
+    _asks(house, "reception", "reception")
+    assert house.enter("manager").get("/api/roles").json() == []
+    answer = house.log_in("surgeon").post(f"/api/roles/{number}", json={"grant": True, "password": PASSWORD})
+    assert answer.json()["code"] == "asked.decided"
+    assert _roles(house, "reception") == {"reception"}
+
+
 def test_what_is_refused_gives_nothing_and_waits_no_more(house):
     _asks(house, "reception", "reception", "counsellor")
     number = _number(house)
