@@ -194,6 +194,26 @@ def test_the_last_manager_of_every_site_is_taken_away_by_no_way(hill):
     )
 
 
+@pytest.mark.parametrize(
+    ("asker", "whose", "acts"),
+    [("ona", None, True), ("ona", "hill", False), ("lee", "hill", False)],
+    ids=["nobody else sees the person", "the site's manager could agree", "the clinic's manager could agree"],
+)
+def test_a_second_person_is_one_who_sees_whom_it_concerns(hill, asker, whose, acts):
+    def asked(unit):
+        unit.session.execute(text("UPDATE staff SET active = false WHERE login NOT IN ('ona', 'lee')"))
+        made = add_staff(unit, login="uma", name="Uma", roles=["reception"], password_hash="-")
+        site = hill.site if whose else None
+        unit.session.execute(text("UPDATE staff SET site_id = :site WHERE login = 'uma'"), {"site": site})
+        unit.session.expire_all()
+        return change_staff(unit, login=made.login, roles=["reception", "counsellor"])
+
+    site = hill.site if asker == "lee" else None
+    by = Actor(asker, frozenset({"manager"}), site=site)
+    found = hill.ward.would(hill.ward.now, asked, by=by).roles
+    assert found == ({"reception", "counsellor"} if acts else {"reception"})
+
+
 def test_the_only_manager_of_a_clinic_stays_though_bound_to_a_site(hill):
     def changed(unit, **change):
         # As an older version let it be.

@@ -46,8 +46,10 @@ def row_here(session: Session, login: str) -> StaffRow:
 def free_name(session: Session, login: str) -> str:
     """The spelling in which ``login`` is stored of somebody new. Error ``staff.login``: it can't be had."""
     name = log_in_name(login)
+    # What nobody sees must not tell two names apart.
+    seen = name.isprintable()
     taken = map(log_in_name, session.exec(select(StaffRow.login), execution_options=ALL_SITES))
-    if not name or name in OF_THE_PROGRAM or name in taken:
+    if not name or not seen or name in OF_THE_PROGRAM or name in taken:
         raise FollowupError(
             "staff.login",
             say("the log-in name {login} can't be used", login=typed(name)),

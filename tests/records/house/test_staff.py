@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import text
 
 from followup.errors import FollowupError
 from followup.records.house.clinics import get_clinic, put_clinic
@@ -75,6 +76,10 @@ def test_a_member_of_staff_is_found_whatever_the_case_and_shows_no_hash(house):
     [
         ({"login": "SEN"}, "staff.login"),
         ({"login": "  "}, "staff.login"),
+        ({"login": "\uff33\uff25\uff2e"}, "staff.login"),
+        ({"login": "s\u24d4n"}, "staff.login"),
+        ({"login": "se\u200bn"}, "staff.login"),
+        ({"login": "\uff33ystem"}, "staff.login"),
         ({"roles": ["king"]}, "staff.roles"),
         ({"roles": []}, "staff.roles"),
     ],
@@ -82,6 +87,26 @@ def test_a_member_of_staff_is_found_whatever_the_case_and_shows_no_hash(house):
 def test_staff_with_a_taken_name_or_without_a_known_role_is_refused(house, given, code):
     usual = {"login": "rao", "name": "Rao", "roles": ["surgeon"], "password_hash": "h"}
     assert _code(house, NOW, add_staff, **{**usual, **given}) == code
+
+
+def test_a_log_in_name_has_one_spelling_whatever_letters_it_is_typed_in(house):
+    """Compatible letters are one (Unicode, UAX #15, NFKC), and so are large and small ones."""
+    with house.read() as session:
+        for spelt in ("sen", " SEN", "\uff33\uff45\uff4e", "\u24c8en", "\U0001d5cc\U0001d5be\U0001d5c7"):
+            assert staff_by_login(session, spelt).login == "sen", spelt
+        assert staff_by_login(session, "s\u0435n") is None, "a letter of another alphabet"
+
+
+def test_a_name_that_was_stored_in_another_spelling_is_still_found_and_had_by_nobody_else(house):
+    wide = "\uff52\uff41\uff4f"
+    with house.write(SYSTEM, NOW) as unit:
+        add_staff(unit, login="old", name="Rao", roles=["reception"], password_hash="h")
+        unit.session.execute(text("UPDATE staff SET login = :wide WHERE login = 'old'"), {"wide": wide})
+    with house.read() as session:
+        assert staff_by_login(session, f" {wide} ").name == "Rao"
+    usual = {"name": "Rao", "roles": ["reception"], "password_hash": "h"}
+    for spelt in ("rao", wide):
+        assert _code(house, NOW, add_staff, login=spelt, **usual) == "staff.login"
 
 
 def test_a_log_in_lasts_until_it_is_idle_or_old(house):
