@@ -9,9 +9,17 @@ from pydantic import Field
 
 from followup.care.act import Act, Line, Login, Password
 from followup.care.hand import Hand
+from followup.care.house.log_in_waits import must_not_wait, note_wrong
+from followup.care.house.second_factor import (
+    Code,
+    CodeNeededError,
+    CodeOfLogIn,
+    holds,
+    right_step,
+    ticket_of,
+)
 from followup.care.new_password import known_texts, stored_password
 from followup.care.password_again import must_open
-from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.language.catalogues import offered
 from followup.records.house.staff import (
@@ -21,20 +29,22 @@ from followup.records.house.staff import (
     open_session,
     staff_by_login,
 )
-from followup.records.house.wrong_logins import note_wrong_login, seconds_to_wait
 from followup.records.views import Staff
-from followup.said import Said, say
+from followup.said import say
 from followup.typed import typed
 
 LIFETIME = timedelta(hours=12)
-LONGEST_IN_SECONDS = 90
 
 
 class LogIn(Act):
-    """The cookie of the answer is the log-in; send it along from then on."""
+    """The cookie of the answer is the log-in; send it along from then on.
+
+    ``code``: of the second factor, where one is set.
+    """
 
     login: Login
     password: Password
+    code: Code = ""
 
 
 class NewPassword(Act):
@@ -56,7 +66,12 @@ def new_session(hand: Hand, sent: LogIn, *, browser: str = "", instead_of: str =
     ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before. Errors:
     ``login.refused``, ``login.wait``, ``login.busy``, those of ``open_session``.
     """
-    person = right_person(hand, sent)
+    person = _right_person(hand, sent)
+    step = None
+    if person.second_since is not None:
+        if not sent.code:
+            raise CodeNeededError(ticket_of(hand, person))
+        step = right_step(hand, person, sent.code)
     rehashed = hand.passwords.rehashed(person.password_hash, sent.password)
     with hand.store.write(person.actor, hand.now) as unit:
         return open_session(
@@ -68,40 +83,54 @@ def new_session(hand: Hand, sent: LogIn, *, browser: str = "", instead_of: str =
             origin=hand.origin,
             browser=browser,
             instead_of=instead_of,
+            step=step,
         )
 
 
-def right_person(hand: Hand, sent: LogIn) -> Staff:
+def session_by_code(hand: Hand, sent: CodeOfLogIn, *, browser: str = "", instead_of: str = "") -> str:
+    """The second step of a log-in: the opaque id of the new session.
+
+    Errors: ``login.ticket``, ``login.code``, ``login.wait``, those of ``open_session``.
+    """
+    must_not_wait(hand, sent.login)
+    with hand.store.read() as session:
+        person = staff_by_login(session, sent.login)
+    if person is None or not person.active or not holds(hand, person, sent.ticket):
+        raise FollowupError(
+            "login.ticket", say("this log-in took too long"), fix=say("type name and password again")
+        )
+    step = right_step(hand, person, sent.code)
+    with hand.store.write(person.actor, hand.now) as unit:
+        return open_session(
+            unit,
+            login=person.login,
+            lifetime=LIFETIME,
+            checked=person.password_hash,
+            origin=hand.origin,
+            browser=browser,
+            instead_of=instead_of,
+            step=step,
+        )
+
+
+def _right_person(hand: Hand, sent: LogIn) -> Staff:
     """Whoever has this name and password and may log in; a wrong one is counted.
 
     Whoever has to wait is refused before any work. Errors: ``login.refused``, ``wait``, ``busy``.
     """
+    must_not_wait(hand, sent.login)
     with hand.store.read() as session:
-        wait = seconds_to_wait(session, login=sent.login, origin=hand.origin, now=hand.now)
         person = staff_by_login(session, sent.login)
-    if wait:
-        raise FollowupError(
-            "login.wait",
-            say("too many wrong log-ins from here"),
-            fix=say("wait {how_long}, then try again", how_long=_how_long(wait)),
-        )
     stored = person.password_hash if person else None
     right = hand.passwords.matches(stored, sent.password, stranger=True)
     if person is None or not right or not person.active:
-        with hand.store.upkeep(hand.now) as unit:
-            note_wrong_login(unit, login=sent.login, origin=hand.origin)
+        note_wrong(hand, sent.login)
         raise FollowupError(
             "login.refused",
             say("the log-in name or the password is wrong"),
             fix=say("type both again; after several wrong passwords wait a quarter of an hour"),
         )
     return person
-
-
-def _how_long(seconds: int) -> Said:
-    if seconds <= LONGEST_IN_SECONDS:
-        return counted(seconds, "second", "seconds")
-    return counted(-(-seconds // 60), "minute", "minutes")
 
 
 def close_session(hand: Hand, token: str) -> None:

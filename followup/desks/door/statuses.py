@@ -8,6 +8,8 @@ from followup.errors import FollowupError
 _STATUS = {
     "login.refused": 401,
     "login.wait": 429,
+    "login.code": 401,
+    "login.ticket": 401,
     "login.busy": 503,
     "role.missing": 403,
     "request.cross-site": 403,

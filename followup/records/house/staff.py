@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select, update
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, MANAGER, PROGRAM
 from followup.records.house.asked_roles import give_roles
+from followup.records.house.second_factor import use_step
 from followup.records.house.sessions import MOST_OF_A_BROWSER, end_sessions_of, hashed
 from followup.records.house.staff_rows import free_name, known_row, row_here, row_of, staff_of
 from followup.records.house.wrong_logins import forget_wrong_logins, is_locked
@@ -200,11 +201,13 @@ def open_session(
     instead_of: str = "",
     origin: str = "",
     rehashed: str | None = None,
+    step: int | None = None,
 ) -> str:
     """Log in: the opaque id for the cookie. ``checked``: the hash that the password was compared with.
 
     ``browser``: what it calls itself; ``instead_of``: the opaque id that it had before, worthless now.
     ``origin``: the network address; ``rehashed``: the same password as it is stored today.
+    ``step``: of the code of the second factor, which opens one log-in.
     Errors: ``staff.locked``, ``staff.inactive``, ``staff.waiting`` where every role of the person waits
     for a second person, ``staff.changed`` (it has another password by now).
     """
@@ -226,6 +229,7 @@ def open_session(
         raise FollowupError(
             "staff.locked", say("too many wrong passwords"), fix=say("wait a quarter of an hour")
         )
+    use_step(row, step)
     forget_wrong_logins(unit, login=row.login, origin=origin)
     row.password_hash = rehashed or row.password_hash
     unit.session.add(row)

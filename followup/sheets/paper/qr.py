@@ -52,6 +52,11 @@ def return_picture(payload: str) -> QrPicture:
     return QrPicture(*_drawn(payload, ERROR_CORRECT_Q), RETURN_MM)
 
 
+def passing_picture(payload: str) -> str:
+    """The QR code of a secret as SVG, level M: drawn anew, kept nowhere. Raises as ``qr_picture``."""
+    return _drawn(payload, ERROR_CORRECT_M)[0]
+
+
 def code_pictures(content: SheetContent) -> dict[str, QrPicture]:
     """Every code of a sheet by name: "return", and the squares for the patient's phone by their id."""
     pictures = {square.id: qr_picture(square.payload) for square in content.squares}
