@@ -48,6 +48,7 @@ from at_once_scene import (
     Scene,
     taken,
 )
+from at_once_second_factor import begin_factor, factor_off, first_code, log_in_by_code
 from at_once_visits import (
     add_person,
     agree,
@@ -103,6 +104,13 @@ PAIRS: dict[tuple[str, str], Pair] = {
     ("DELETE", "/api/session"): log_out,
     ("POST", "/password"): password,
     ("PUT", "/api/session/password"): password,
+    ("POST", "/log-in/code"): log_in_by_code,
+    ("POST", "/password/second-factor"): begin_factor,
+    ("POST", "/api/session/second-factor"): begin_factor,
+    ("POST", "/password/second-factor/first"): first_code,
+    ("PUT", "/api/session/second-factor"): first_code,
+    ("POST", "/password/second-factor/off"): factor_off,
+    ("POST", "/api/session/second-factor/off"): factor_off,
     ("POST", "/language"): own_language,
     ("PUT", "/api/session/language"): own_language,
     ("POST", "/protocol/sign"): approve,

@@ -92,7 +92,6 @@ def session_by_code(hand: Hand, sent: CodeOfLogIn, *, browser: str = "", instead
 
     Errors: ``login.ticket``, ``login.code``, ``login.wait``, those of ``open_session``.
     """
-    must_not_wait(hand, sent.login)
     with hand.store.read() as session:
         person = staff_by_login(session, sent.login)
     if person is None or not person.active or not holds(hand, person, sent.ticket):

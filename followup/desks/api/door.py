@@ -18,6 +18,14 @@ from followup.care.house.account import (
 )
 from followup.care.house.house import Approval, approve
 from followup.care.house.log_ins import end_log_in, end_other_log_ins, own_log_ins
+from followup.care.house.second_factor import (
+    FirstCode,
+    NoSecondFactor,
+    SecondFactor,
+    begin,
+    confirm,
+    take_off,
+)
 from followup.desks.api.base import Given, router_of
 from followup.desks.door.guard import IDLE, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -32,15 +40,24 @@ class Me(Given):
     """Who is logged in, at which clinic, the clinic's own day, and the language of what is said (a tag).
 
     ``own_password``: the person chose it; with one that somebody else set nothing can be signed.
+    ``second_factor``: the log-in needs a code.
     """
 
     login: str
     name: str
     roles: list[str]
     own_password: bool
+    second_factor: bool
     clinic: str
     today: date
     language: str
+
+
+class NewKeyOut(Given):
+    """The key of a second factor as text (base32), and as the address that makes the square to scan."""
+
+    key: str
+    address: str
 
 
 class LogInOut(Given):
@@ -99,6 +116,24 @@ def change_password(hand: AnyHand, sent: NewPassword) -> None:
     set_own_password(hand, sent)
 
 
+@router.post("/session/second-factor")
+def begin_second_factor(hand: AnyHand, sent: SecondFactor) -> NewKeyOut:
+    """Begin a second factor; the answer holds its key, this once. It counts once a first code was sent."""
+    return NewKeyOut.of(begin(hand, sent))
+
+
+@router.put("/session/second-factor", status_code=204)
+def set_second_factor(hand: AnyHand, sent: FirstCode) -> None:
+    """Send the first code: from then on every log-in needs one."""
+    confirm(hand, sent)
+
+
+@router.post("/session/second-factor/off", status_code=204)
+def take_second_factor_off(hand: AnyHand, sent: NoSecondFactor) -> None:
+    """Take one's own second factor off."""
+    take_off(hand, sent)
+
+
 @router.put("/session/language", status_code=204)
 def choose_language(hand: AnyHand, sent: OwnLanguage) -> None:
     """Choose the language of one's own pages and answers."""
@@ -140,6 +175,7 @@ def _me(hand: DeskHand, person: Staff) -> Me:
         person,
         roles=sorted(person.roles),
         own_password=person.password_own,
+        second_factor=person.second_since is not None,
         clinic=hand.clinic.name,
         today=hand.today,
         language=person.language or hand.clinic.staff_language,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
@@ -16,9 +16,11 @@ from followup.care.house.account import (
     close_session,
     new_session,
     read_in,
+    session_by_code,
     set_own_password,
 )
 from followup.care.house.log_ins import end_log_in, end_other_log_ins, own_log_ins
+from followup.care.house.second_factor import CodeNeededError, CodeOfLogIn
 from followup.desks.door.browser import browser_words
 from followup.desks.door.guard import IDLE, cookie_name, token_of
 from followup.desks.door.hand import AnyHand, DeskHand
@@ -32,6 +34,7 @@ from followup.records.house.staff import staff_by_login
 router = APIRouter()
 
 Text = Annotated[str, Form()]
+Kept = Sequence[tuple[str, str]]
 
 
 @router.get("/log-in")
@@ -46,7 +49,7 @@ def _log_in_page(
     then: str,
     login: str = "",
     error: str | None = None,
-    kept: Sequence[tuple[str, str]] = (),
+    kept: Kept = (),
     status: int = 200,
 ) -> Response:
     """The page, with the date large on it: whoever logs in has seen which day this computer believes in."""
@@ -65,9 +68,53 @@ def log_in(request: Request, hand: AnyHand, form: AForm) -> Response:
     try:
         sent = as_typed(LogIn, login=login, password=password_of(form))
         token = new_session(hand, sent, browser=browser_of(request), instead_of=token_of(request))
+    except CodeNeededError as exc:
+        return _code_page(request, then=then, login=login, ticket=exc.ticket, kept=kept)
     except FollowupError as exc:
         status = status_of(exc)
         return _log_in_page(request, hand, then=then, login=login, error=exc.line, kept=kept, status=status)
+    return _let_in(request, hand, token, login=login, then=then, kept=kept)
+
+
+@router.post("/log-in/code")
+def log_in_by_code(request: Request, hand: AnyHand, form: AForm) -> Response:
+    """The second step of a log-in; only a right password leads here."""
+    login, then = first(form, "login"), _inside(first(form, "then") or "/")
+    ticket, kept = first(form, "ticket"), kept_fields(form)
+    try:
+        sent = as_typed(CodeOfLogIn, login=login, ticket=ticket, code=first(form, "code"))
+        token = session_by_code(hand, sent, browser=browser_of(request), instead_of=token_of(request))
+    except FollowupError as exc:
+        told: dict[str, Any] = {
+            "then": then,
+            "login": login,
+            "error": exc.line,
+            "kept": kept,
+            "status": status_of(exc),
+        }
+        if exc.code == "login.ticket":
+            return _log_in_page(request, hand, **told)
+        return _code_page(request, ticket=ticket, **told)
+    return _let_in(request, hand, token, login=login, then=then, kept=kept)
+
+
+def _code_page(
+    request: Request,
+    *,
+    then: str,
+    login: str,
+    ticket: str,
+    kept: Kept,
+    error: str | None = None,
+    status: int = 200,
+) -> Response:
+    """Ask for the code; shown after a right password alone, so that it tells strangers of no name."""
+    page = "log-in-code.html"
+    return show(request, page, status=status, error=error, then=then, login=login, ticket=ticket, kept=kept)
+
+
+def _let_in(request: Request, hand: DeskHand, token: str, *, login: str, then: str, kept: Kept) -> Response:
+    """Where somebody wanted to go, with the cookie; first to the own password where another one set it."""
     with hand.store.read() as session:
         person = staff_by_login(session, login)
     if person is not None and not person.password_own and not kept:
@@ -99,7 +146,7 @@ def first_page(hand: AnyHand) -> RedirectResponse:
 
 @router.get("/password")
 def password_page(request: Request, hand: AnyHand) -> Response:
-    return _own_page(request, hand)
+    return own_page(request, hand)
 
 
 @router.post("/password")
@@ -107,7 +154,7 @@ def change_password(request: Request, hand: AnyHand, old: Text = "", new: Text =
     try:
         set_own_password(hand, as_typed(NewPassword, old=old, new=new))
     except FollowupError as exc:
-        return _own_page(request, hand, error=exc.line, status=422)
+        return own_page(request, hand, error=exc.line, status=422)
     return go("/log-in")
 
 
@@ -125,7 +172,7 @@ def end_others(hand: AnyHand) -> RedirectResponse:
     return go("/password")
 
 
-def _own_page(request: Request, hand: DeskHand, *, error: str | None = None, status: int = 200) -> Response:
+def own_page(request: Request, hand: DeskHand, *, error: str | None = None, status: int = 200) -> Response:
     """One's own password, and where one is logged in."""
     sessions = own_log_ins(hand, idle=IDLE)
     return show(request, "password.html", status=status, error=error, sessions=sessions, here=hand.session_id)

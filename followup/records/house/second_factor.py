@@ -43,11 +43,17 @@ def set_second_factor(unit: Unit, *, sealed: str, step: int) -> None:
 def take_off_second_factor(unit: Unit, *, login: str) -> Staff:
     """The password alone opens the log-in again: one's own, or anybody's by the command line.
 
-    Errors: ``role.missing``, ``staff.unknown``.
+    Errors: ``role.missing``, ``staff.unknown``, ``second.none``.
     """
     row = row_here(unit.session, login)
     if row.login != unit.actor.login:
         unit.need_role(PROGRAM)
+    if row.second_since is None:
+        raise FollowupError(
+            "second.none",
+            say("this log-in has no second factor"),
+            fix=say("there is nothing to take off"),
+        )
     row.second_key, row.second_since, row.second_step = "", None, 0
     unit.session.add(row)
     unit.log("second factor taken off", f"staff:{row.login}")
