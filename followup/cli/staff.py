@@ -15,6 +15,7 @@ from followup.clinical.english import listed
 from followup.errors import FollowupError
 from followup.records.house.asked_roles import asked_roles
 from followup.records.house.clinics import get_clinic
+from followup.records.house.second_factor import take_off_second_factor
 from followup.records.house.staff import all_staff, make_manager, staff_by_login, unlock
 from followup.records.store.sites import all_sites
 from followup.records.views import Staff
@@ -68,6 +69,17 @@ def unlock_one(login: str, folder: str | None) -> CommandOutcome:
     with opened(settings_from(folder)) as store, store.write(COMMAND_LINE, datetime.now(UTC)) as unit:
         found = unlock(unit, login=login)
     return CommandOutcome(visible(f"{found.login} can try again.\n"))
+
+
+@staff.command("second-factor")
+@click.argument("login")
+@folder_option
+@click.option("--off", is_flag=True, required=True, help="Take it off: the password alone opens the log-in.")
+def second_factor(login: str, off: bool, folder: str | None) -> CommandOutcome:
+    """Take the second factor of LOGIN off, as where the telephone that shows the codes is lost."""
+    with opened(settings_from(folder)) as store, store.write(COMMAND_LINE, datetime.now(UTC)) as unit:
+        found = take_off_second_factor(unit, login=login)
+    return CommandOutcome(visible(f"{found.login} logs in with the password alone.\n"))
 
 
 def _line(one: Staff, sites: dict[int, str], asked: tuple[str, ...]) -> str:

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import text
 
 from followup.care.passwords import Passwords
+from followup.records.house.second_factor import begin_second_factor, set_second_factor
 from followup.records.house.staff import add_staff, all_staff, bind_staff, staff_by_login
 from followup.records.house.wrong_logins import MOST_WRONG, note_wrong_login, seconds_to_wait
 from followup.records.store.journal import journal_of
@@ -77,6 +78,22 @@ def test_who_is_locked_out_is_let_in_at_once(store, inside):
         assert seconds_to_wait(session, **asked) == 0
     assert _journal(store, "ruth")[-1] == ("command line", "log-in unlocked")
     assert inside("staff", "unlock", "nobody").returncode == 2
+
+
+def test_a_lost_second_factor_is_taken_off_at_the_computer_itself_and_the_journal_says_so(store, inside):
+    now = datetime.now(UTC)
+    with store.write(Actor("ruth", frozenset({"manager"})), now) as unit:
+        begin_second_factor(unit, sealed="sealed")
+        set_second_factor(unit, sealed="sealed", step=1)
+    assert inside("staff", "second-factor", "ruth").returncode == 2
+    done = inside("staff", "second-factor", "Ruth", "--off")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == "ruth logs in with the password alone.\n"
+    with store.read() as session:
+        person = staff_by_login(session, "ruth")
+    assert (person.second_key, person.second_since) == ("", None)
+    assert _journal(store, "ruth")[-1] == ("command line", "second factor taken off")
+    assert "has no second factor" in inside("staff", "second-factor", "ruth", "--off").stderr
 
 
 def test_the_list_says_who_is_what_where_and_what_is_missing(store, inside):
