@@ -280,7 +280,8 @@ def at_work(person: Person, role: Role, ends: float, found: dict[str, Asked], st
     """One person until the end: think, click, read."""
     time.sleep(start)
     while True:
-        time.sleep(min(person.dice.expovariate(1 / role.think), 3 * role.think))
+        thought = min(person.dice.expovariate(1 / role.think), 3 * role.think)
+        time.sleep(max(0, min(thought, ends - time.monotonic())))
         if time.monotonic() >= ends:
             return
         what = person.dice.choices(list(role.does), list(role.does.values()))[0]

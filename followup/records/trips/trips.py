@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any, cast
 
 from sqlalchemy import ColumnElement, exists
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, and_, col, or_, select
 
 from followup.clinical.careplan import Tier, Trip
@@ -42,6 +43,8 @@ _SAME = {
     "opens",
     "closes",
 }
+_SEVERAL = ("serves", "services", "overbooked", "served")
+_READ = (*sorted(_SAME), *_SEVERAL, "care_plan_id", "status", "tier")
 
 
 def trip(session: Session, trip_id: int) -> TripView:
@@ -190,7 +193,7 @@ def cancel_open_trips(unit: Unit, *, patient_id: int, reason: str) -> dict[date,
     booked: dict[date, TripView] = {}
     for row, patient in rows:
         if row.status == "booked":
-            booked[row.day] = _view(row, patient.code, patient.name)
+            booked[row.day] = _view(row.model_dump(), patient.code, patient.name)
         if row.holds_places:
             release_places(unit, services=row.services, day=row.day, site=patient.site_id)
         row.status, row.holds_places, row.ended_reason = "cancelled", False, reason
@@ -292,26 +295,25 @@ def _is_given(planned: Trip) -> bool:
 
 
 def _trips(session: Session, *conditions: ColumnElement[bool]) -> tuple[TripView, ...]:
-    rows = session.exec(
-        select(TripRow, PatientRow.code, PatientRow.name)
+    # Columns alone: a day has hundreds of visits, and each row as an object is what costs.
+    columns = [col(getattr(TripRow, name)) for name in _READ]
+    rows = session.execute(
+        sql_select(*columns, col(PatientRow.code), col(PatientRow.name))
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
         .where(*conditions)
         .order_by(col(TripRow.day), col(PatientRow.code_key), col(TripRow.id))
     )
-    return tuple(_view(*row) for row in rows)
+    return tuple(_view(dict(zip(_READ, row, strict=False)), row[-2], row[-1]) for row in rows)
 
 
-def _view(row: TripRow, code: str, name: str) -> TripView:
-    same = {name: getattr(row, name) for name in _SAME}
-    lists: dict[str, Any] = {
-        name: tuple(getattr(row, name)) for name in ("serves", "services", "overbooked", "served")
-    }
+def _view(given: Mapping[str, Any], code: str, who: str) -> TripView:
+    told: dict[str, Any] = {name: given[name] for name in _SAME}
+    told |= {name: tuple(given[name]) for name in _SEVERAL}
     return TripView(
-        **same,
-        **lists,
-        plan_id=row.care_plan_id,
+        **told,
+        plan_id=given["care_plan_id"],
         patient_code=code,
-        patient_name=name,
-        status=cast(TripStatus, row.status),
-        tier=cast(Tier, row.tier),
+        patient_name=who,
+        status=cast(TripStatus, given["status"]),
+        tier=cast(Tier, given["tier"]),
     )
