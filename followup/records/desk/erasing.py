@@ -19,7 +19,7 @@ from followup.records.duties import MANAGER, PROGRAM
 from followup.records.house.clinics import clinic_zone, get_clinic
 from followup.records.people.folding import fold_code
 from followup.records.people.keeping import kept_until
-from followup.records.people.patients import lock_patient, newest_record, unknown_patient
+from followup.records.people.patients import lock_patient, newest_record, patient_by_code, unknown_patient
 from followup.records.plans.bound import ERASED, plan_hash
 from followup.records.store.store import Unit
 from followup.records.tables import (
@@ -115,7 +115,9 @@ def erase(unit: Unit, *, code: str) -> Erasing:
         )
     if found.gone_at is not None:
         raise _gone()
-    row = lock_patient(unit, _id_of(unit.session, found.code))
+    here = patient_by_code(unit.session, found.code)
+    assert here is not None
+    row = lock_patient(unit, here.id)
     assert row.id is not None
     if not found.record_goes and found.asked_at is not None and not _has_contact(unit.session, row):
         raise _gone()
@@ -191,10 +193,6 @@ def _has_contact(session: Session, row: PatientRow) -> bool:
 
 def _erased(session: Session, code: str) -> ErasedRow | None:
     return session.exec(select(ErasedRow).where(ErasedRow.code_key == fold_code(code))).first()
-
-
-def _id_of(session: Session, code: str) -> int:
-    return session.exec(select(PatientRow.id).where(PatientRow.code_key == fold_code(code))).one() or 0
 
 
 def _told(row: ErasedRow, *, name: str, last_seen: date | None) -> Erasing:

@@ -247,6 +247,30 @@ def test_what_is_erased_is_not_erased_twice_but_a_number_that_was_written_down_a
     assert "hello@" not in "".join(_stored(person.store).values())
 
 
+@pytest.mark.parametrize("again", [{"note": CALLED}, {"number": PHONE["number"]}])
+def test_a_call_that_was_written_down_again_can_be_erased_again(person, again):
+    _erase(person, person.at(3))
+    with person.store.engine.begin() as connection:
+        for column, value in again.items():
+            connection.execute(text(f"UPDATE contact_attempt SET {column} = :value"), {"value": value})
+    _erase(person, person.at(4))
+    assert [
+        word for word in (CALLED, PHONE["number"]) if word in "".join(_stored(person.store).values())
+    ] == []
+
+
+def test_the_last_visit_is_a_day_of_the_clinic_and_names_stay_as_they_were_written(ward):
+    number = ward.enter(ward.record(name="Zoë Ndegwa", telephones=[PHONE]))
+    with ward.store.engine.begin() as connection:
+        # Ten in the evening in Greenwich is the next morning in Kolkata.
+        late = {"at": "2027-03-04 22:00:00.000000", "id": number}
+        connection.execute(text("UPDATE record_version SET entered_at = :at WHERE patient_id = :id"), late)
+    with ward.store.read() as session:
+        assert erasing_of(session, "K-1", ward.at(9)).last_seen == date(2027, 3, 5)
+    _erase(ward, ward.at(9))
+    assert "Zoë Ndegwa" in _stored(ward.store)["record_version"]
+
+
 def test_asked_before_the_years_are_over_and_again_after_them_both_are_done(person):
     asked = person.at(3)
     _erase(person, asked)
