@@ -21,7 +21,12 @@ from followup.said import Said
 from followup.typed import TYPED
 
 # What is counted in the sentences of other rooms.
-_COUNTED = (NN_("%(num)s day", "%(num)s days"), NN_("%(num)s drop", "%(num)s drops"))
+_COUNTED = (
+    NN_("%(num)s day", "%(num)s days"),
+    NN_("%(num)s drop", "%(num)s drops"),
+    NN_("%(num)s second", "%(num)s seconds"),
+    NN_("%(num)s minute", "%(num)s minutes"),
+)
 # Words that stand for a value and are sentences nowhere else.
 _VALUES = (
     *(N_("low"), N_("middle"), N_("high"), N_("with the taper"), N_("as planned"), N_("in all")),

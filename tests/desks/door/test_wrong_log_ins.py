@@ -346,3 +346,21 @@ def test_the_page_says_in_words_that_too_many_log_in(house, monkeypatch):
     answer = _try(_from(house, HERE), password=PASSWORD)
     assert answer.status_code == 503
     assert "too many are logging in" in answer.text
+
+
+def test_a_right_log_in_stores_an_old_hash_at_the_cost_of_today_and_a_wrong_one_does_not(house):
+    old = PasswordHasher(time_cost=2, memory_cost=32, parallelism=1).hash(PASSWORD)
+    with house.store.write(SYSTEM, house.clock.now) as unit:
+        change_staff(unit, login="surgeon", password_hash=old)
+
+    def stored():
+        with house.store.read() as session:
+            return staff_by_login(session, "surgeon").password_hash
+
+    assert _try(_from(house, HERE)).status_code == 401
+    assert stored() == old
+    assert _try(_from(house, HERE), password=PASSWORD).status_code == 303
+    assert stored().startswith("$argon2id$v=19$m=64,t=1,p=1$")
+    today = stored()
+    assert _try(_from(house, HERE), password=PASSWORD).status_code == 303
+    assert stored() == today
