@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from followup.care.house.account import LIFETIME
 from followup.desks.door.browser import MOST, browser_words
+from followup.desks.door.guard import IDLE
 
 PASSWORD = "a long enough password"
 PHONE = (
@@ -60,6 +62,24 @@ def test_all_others_are_ended_at_once(house, api):
     assert answer.status_code == (204 if api else 303)
     assert [_in_force(one) for one in browsers] == [False, True, False]
     assert _in_force(surgeon)
+
+
+def test_only_log_ins_in_force_are_listed(house):
+    house.log_in("counsellor")
+    left = house.log_in("counsellor")
+    assert left.post("/log-out").status_code == 303
+    tick = timedelta(seconds=1)
+    house.clock.now += IDLE - tick
+    desk = house.log_in("counsellor")
+    assert [one["here"] for one in _listed(desk)] == [True, False], "last used first"
+    house.clock.now += tick
+    assert [one["here"] for one in _listed(desk)] == [True], "too long idle"
+    while house.clock.now < datetime(2027, 3, 1, 8, 30, tzinfo=UTC) + LIFETIME:
+        house.clock.now += IDLE - timedelta(minutes=2)
+        assert _in_force(desk)
+    other = house.log_in("counsellor")
+    house.clock.now += timedelta(minutes=28)
+    assert [one["here"] for one in _listed(other)] == [True], "used just before, but older than a day's work"
 
 
 def test_nobody_ends_anothers_log_in(house):
