@@ -16,6 +16,7 @@ from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfi
 from followup.records.desk.walkins import note_walk_in
 from followup.records.house.asked_roles import decide_role
 from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.second_factor import take_off_second_factor
 from followup.records.house.staff import (
     add_staff,
     bind_staff,
@@ -249,6 +250,7 @@ USE_CASES = [
     UseCase("who works where", "program", lambda u, h: bind_staff(u, login="lee", site=None)),
     UseCase("a manager made", "program", lambda u, h: make_manager(u, login="lee", password_hash="x")),
     UseCase("a log-in unlocked", "program", lambda u, h: unlock(u, login="lee")),
+    UseCase("a second factor off", "program", lambda u, h: take_off_second_factor(u, login="lee")),
     UseCase("a role granted", "manager surgeon", lambda u, h: decide_role(u, asked=h.asked, grant=True)),
 ]
 
