@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -90,7 +90,7 @@ def _store(settings: Settings, store: Store, rows: list[Row], counts: ImportTall
             with store.write(COMMAND_LINE, hand.now) as unit:
                 if planning_calendar(unit.session) != prepared.calendar:
                     continue
-                _store_all(unit, rows, prepared.plans, tally)
+                _store_all(unit, rows, prepared, tally)
         except _NothingStoredError:
             pass
         vars(counts).update(vars(tally))
@@ -100,10 +100,14 @@ def _store(settings: Settings, store: Store, rows: list[Row], counts: ImportTall
 
 @dataclass(frozen=True)
 class _Prepared:
-    """By row the first plan of each new record as it is stored, or what keeps it from having one."""
+    """By row the first plan of each new record as it is stored, or what keeps it from having one.
+
+    ``unprintable``: by row what keeps a record from being printed, and so from being stored.
+    """
 
     calendar: Calendar
     plans: dict[int, str | FollowupError]
+    unprintable: dict[int, FollowupError]
 
 
 def _prepare(store: Store, hand: Hand, rows: Iterable[Row]) -> _Prepared:
@@ -114,7 +118,11 @@ def _prepare(store: Store, hand: Hand, rows: Iterable[Row]) -> _Prepared:
             for row in rows
             if isinstance(row.says, Record) and patient_by_code(session, row.says.patient.code) is None
         ]
-    return _Prepared(calendar, {number: _first_plan(hand, record, calendar) for number, record in new})
+    return _Prepared(
+        calendar,
+        {number: _first_plan(hand, record, calendar) for number, record in new},
+        {number: error for number, record in new if (error := _unprintable(record))},
+    )
 
 
 def _first_plan(hand: Hand, record: Record, calendar: Calendar) -> str | FollowupError:
@@ -124,13 +132,19 @@ def _first_plan(hand: Hand, record: Record, calendar: Calendar) -> str | Followu
         return error
 
 
-def _store_all(
-    unit: Unit, rows: Iterable[Row], plans: Mapping[int, str | FollowupError], tally: ImportTally
-) -> None:
+def _unprintable(record: Record) -> FollowupError | None:
+    try:
+        must_print(record)
+    except FollowupError as error:
+        return error
+    return None
+
+
+def _store_all(unit: Unit, rows: Iterable[Row], prepared: _Prepared, tally: ImportTally) -> None:
     _store_lists(unit, rows, tally)
     for row in rows:
         if isinstance(row.says, Record):
-            _store_record(unit, row, row.says, plans.get(row.number), tally)
+            _store_record(unit, row, row.says, prepared, tally)
     if tally.refused:
         raise _NothingStoredError
 
@@ -155,15 +169,15 @@ def _store_lists(unit: Unit, rows: Iterable[Row], counts: ImportTally) -> None:
             counts.listed += len(lines)
 
 
-def _store_record(
-    unit: Unit, row: Row, record: Record, plan: str | FollowupError | None, counts: ImportTally
-) -> None:
+def _store_record(unit: Unit, row: Row, record: Record, prepared: _Prepared, counts: ImportTally) -> None:
     known = patient_by_code(unit.session, record.patient.code)
     if known is not None and newest_record(unit.session, known.id).record == record:
         counts.known += 1
         return
+    plan = prepared.plans.get(row.number)
     try:
-        must_print(record)
+        if row.number in prepared.unprintable:
+            raise prepared.unprintable[row.number]
         version = enter_record(unit, record=record)
         if isinstance(plan, FollowupError):
             raise plan

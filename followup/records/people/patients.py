@@ -250,13 +250,14 @@ def _store(unit: Unit, row: PatientRow, record: Record, *, number: int) -> Recor
         entered_at=unit.now,
     )
     unit.session.add(version)
+    if number > 1:
+        unit.session.execute(delete(OperationRow).where(col(OperationRow.patient_id) == row.id))
     _index_operations(unit.session, row.id, record)
     unit.log("record entered" if number == 1 else "record corrected", f"patient:{row.code}", version=number)
     return _version(version)
 
 
 def _index_operations(session: Session, patient_id: int, record: Record) -> None:
-    session.execute(delete(OperationRow).where(col(OperationRow.patient_id) == patient_id))
     for operation in record.operations:
         session.add(
             OperationRow(

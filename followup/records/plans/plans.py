@@ -88,9 +88,10 @@ def store_draft(
     )
     unit.session.add(row)
     unit.session.flush()
-    _end(unit, patient_id, ("draft", "on-hold"), by=row)
+    if newest:
+        _end(unit, patient_id, ("draft", "on-hold"), by=row)
     unit.log("plan drafted", f"patient:{patient.code}", plan=row.number, status=row.status, reason=reason)
-    return _plan(row, patient)
+    return _plan(row, patient, body)
 
 
 def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
@@ -375,7 +376,8 @@ def _plans(session: Session, *conditions: ColumnElement[bool]) -> tuple[PlanVers
     return tuple(_plan(row, patient) for row, patient in rows)
 
 
-def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
+def _plan(row: CarePlanRow, patient: PatientRow, body: CarePlan | None = None) -> PlanVersion:
+    """The version; ``body``: what its row holds, where that is known."""
     same = row.model_dump(include=_SAME)
     status = cast(PlanStatus, row.status)
     return PlanVersion(
@@ -384,6 +386,6 @@ def _plan(row: CarePlanRow, patient: PatientRow) -> PlanVersion:
         patient_name=patient.name,
         status=status,
         reason=of_text(row.reason),
-        body=read_stored(row.body).model_copy(update={"status": status}),
+        body=(body or read_stored(row.body)).model_copy(update={"status": status}),
         edits=_EDITS.validate_json(row.edits, context=SENTENCES),
     )

@@ -15,7 +15,7 @@ from sqlalchemy.pool import ConnectionPoolEntry, NullPool
 from followup.errors import FollowupError
 
 # Longer than anything that is stored takes; whoever waits longer meets a computer that has stopped.
-BUSY_MILLISECONDS = 15_000
+BUSY_MILLISECONDS = 30_000
 # Sync endpoints run on a limited number of threads; the pool must not be smaller.
 POOL_SIZE = 16
 

@@ -110,7 +110,7 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
     ("rule", "value"),
     [
         ("journal_mode", "wal"),
-        ("busy_timeout", 15_000),
+        ("busy_timeout", 30_000),
         ("foreign_keys", 1),
         ("synchronous", 2),
         ("secure_delete", 1),
