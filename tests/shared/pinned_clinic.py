@@ -12,13 +12,15 @@ from pinned_rarely import rarely
 from pinned_seldom import seldom
 from walked import Walk
 
+from followup.desks.page.parts import part
+
 SOME = ("C-0002", "C-0021", "C-0003", "C-0012", "C-0007")
 
 
 def walk_through(walk: Walk) -> None:
     """The story, page by page."""
     ids: dict[str, Any] = {}
-    for part in (
+    for told in (
         before_anything,
         records,
         day_of_surgery,
@@ -29,7 +31,7 @@ def walk_through(walk: Walk) -> None:
         rarely,
         seldom,
     ):
-        part(walk, ids)
+        told(walk, ids)
     _shorten(walk)
 
 
@@ -38,9 +40,9 @@ def _shorten(walk: Walk) -> None:
     for drawn in list(walk.drawn):
         _role, name = drawn.name.split(": ", 1)
         some: dict[str, Any] = {}
-        if drawn.file == "waiting" and len(drawn.given["lines"]) > 5:
-            lines = [line for line in drawn.given["lines"] if line.who.code in SOME]
-            some = {"lines": lines, "together": [line for line in lines if line.together]}
+        if drawn.file == "waiting" and drawn.given["plans"].count > 5:
+            lines = [line for line in drawn.given["plans"].lines if line.who.code in SOME]
+            some = {"plans": part("all", lines), "together": [line for line in lines if line.together]}
         if drawn.file == "forecast" and len(drawn.given["weeks"]) > 3:
             some = {"weeks": drawn.given["weeks"][:3]}
         if some:

@@ -14,6 +14,7 @@ from followup.clinical.adjustments import CourseAdded, CourseEdit, NeedAdded
 from followup.clinical.careplan import Decided, Impossible, Step
 from followup.clinical.day_plan import Bottle, DayPhase, Dose
 from followup.clinical.review.proposal import Offer, Refused
+from followup.desks.page.parts import part
 from followup.desks.surgeon.my_patients import Also
 
 ODDER = [ODD, "second"]
@@ -217,8 +218,7 @@ def _plan(walk: Walk) -> None:
 
 
 def _my_patients(walk: Walk) -> None:
-    items = walk.page("to-reach/reception: fortnight").given["now"]
-    item = items[0].item
+    item = _items(walk)[0].item
     odd = replace(item, patient=replace(item.patient, name=f"Odd {ODD}", code="C-0099"), also=(item, item))
     decide = [
         SimpleNamespace(sentence="Nobody could be reached.", line=odd, may_be_lost=True),
@@ -237,14 +237,15 @@ def _my_patients(walk: Walk) -> None:
     left = [replace(line, who=odd.patient)]
     also = {odd.patient.id: (Also("overdue", f"late {ODD}"), Also("question", "to decide"))}
     lists = {"decide": decide, "mine": [odd, item], "inflamed": eyes, "left": left, "here": left}
-    walk.vary("everything", page, also=also, **lists)
+    walk.vary("everything", page, also=also, **{name: part(name, lines) for name, lines in lists.items()})
 
 
 def _lists(walk: Walk) -> None:
     line = _items(walk)[0]
     many = [line._replace(item=replace(line.item, kind=kind)) for kind in KINDS]
     again = [line._replace(item=replace(line.item, waits=True))]
-    walk.vary("every kind", "to-reach/reception: fortnight", now=many, later=again, gone=1)
+    parts = {"now": part("now", many), "later": part("later", again)}
+    walk.vary("every kind", "to-reach/reception: fortnight", **parts, gone=1)
     gone = walk.page("not-followed/reception: three").given["lines"]
     lost = [
         replace(gone[0], standing=replace(gone[0].standing, standing=word, reason=reason))
@@ -275,4 +276,4 @@ KINDS = (
 
 
 def _items(walk: Walk) -> list[Any]:
-    return list(walk.page("to-reach/reception: fortnight").given["now"])
+    return list(walk.page("to-reach/reception: fortnight").given["now"].lines)

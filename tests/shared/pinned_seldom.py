@@ -13,6 +13,7 @@ from walked import Walk
 from followup.care.house.followed import FollowedVisit, SeenEye
 from followup.care.looks.eye_now import CellsNow, EyeNow, PressureNow
 from followup.clinical.careplan import Step
+from followup.desks.page.parts import part
 from followup.drawings.outcomes import build_chart
 
 DAY = date(2027, 3, 15)
@@ -68,12 +69,13 @@ def _bottles(walk: Walk) -> None:
     hands = (bottle("right"), bottle("right", "30"), bottle(None, "28", step), bottle(None, "1½"))
     one = SimpleNamespace(who=who, plan_id=1, since=DAY, bottles=hands)
     other = SimpleNamespace(who=replace(who, code="C-0099"), plan_id=2, since=DAY, bottles=hands[:1])
-    waits = SimpleNamespace(today=(one, other), before=(other,), given=(one,))
+    waits = {"today": part("today", (one, other)), "before": part("before", (other,))}
+    waits |= {"given": part("given", (one,))}
     noted = [SimpleNamespace(entry=4, code=who.code, text="Bottles marked as given", at=AT, by=f"Lina {ODD}")]
     drawn = {"waits": waits, "noted": noted, "label": lambda _one: f"Drops {ODD}"}
     typed = {f"stock.{line.medicine}": ODD}
     walk.vary("counted", page, lines=lines, typed=typed, error=f"Refused {ODD}", **drawn)
-    quiet = SimpleNamespace(today=(), before=(), given=(one,))
+    quiet = waits | {"today": part("today", ()), "before": part("before", ())}
     walk.vary("enough", page, lines=lines[2:], **drawn | {"waits": quiet})
 
 
