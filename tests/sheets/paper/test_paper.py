@@ -191,6 +191,21 @@ def test_a_worker_that_takes_too_long_is_ended_and_the_next_job_goes_through(mak
         hasty.close()
 
 
+def test_a_worker_is_replaced_before_it_keeps_too_much(make_content, monkeypatch):
+    monkeypatch.setattr("followup.sheets.paper.typesetter.MOST_JOBS", 2)
+    content = make_content()
+    wanted, setter = job([sheet_data(content)], content.printed_on), Typesetter()
+    workers, papers = [], set()
+    try:
+        for _ in range(3):
+            workers.append(setter._running().pid)
+            papers.add(setter.typeset(wanted))
+    finally:
+        setter.close()
+    assert workers[0] == workers[1] != workers[2]
+    assert len(papers) == 1
+
+
 # The longest: 74 bytes, as a clinic's own form of codes might hold.
 @pytest.mark.parametrize("payload", ["RTN1017KQ2MX4D9T4F7Q2M8CRIVERBND", "a" * 74])
 @pytest.mark.parametrize("drawn", [qr_picture, return_picture])
