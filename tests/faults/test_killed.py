@@ -252,7 +252,7 @@ def _all_trips(session):
     return open_trips(session)[:12]
 
 
-# Columns of the first schema that are no more, with what stood in them where nobody had typed a wrong password.
+# Columns of the first schema that are no more, with what stood in them by themselves.
 GONE = {"failed_logins": 0, "locked_until": None}
 
 
@@ -271,8 +271,9 @@ def _older(store, path) -> None:
                 for table in known.sorted_tables:
                     if table.name == "alembic_version":
                         continue
-                    gone = {name: GONE[name] for name in table.columns.keys() if name in GONE}
-                    still = ", ".join(name for name in table.columns.keys() if name not in GONE)
+                    names = [column.name for column in table.columns]
+                    gone = {name: GONE[name] for name in names if name in GONE}
+                    still = ", ".join(name for name in names if name not in GONE)
                     for values in source.execute(text(f"SELECT {still} FROM {table.name}")).mappings():
                         row = {**values, **gone}
                         marks = ", ".join(f":{name}" for name in row)
