@@ -1,8 +1,9 @@
 """Put single faults into a copy of the program, one at a time, and see that a test notices each.
 
 ``python tests/bench/run_mutants.py [--kind KIND] [--room ROOM] [--file FILE] [--line A-B] [--sample N]
-[--jobs J] [NAME ...]`` prints a line a fault and a table at the end; exit code 1 if one lives that is not in
-``survivors.toml``. Without choice: every fault, which takes hours. Nothing but the copy is changed.
+[--minutes M] [--jobs J] [NAME ...]`` prints a line a fault and a table at the end; exit code 1 if one
+lives that is not in ``survivors.toml``. Without choice: every fault, which takes hours. Nothing but the
+copy is changed.
 """
 
 from __future__ import annotations
@@ -10,7 +11,9 @@ from __future__ import annotations
 import argparse
 import signal
 import sys
+import time
 from collections import Counter
+from contextlib import closing
 from fnmatch import fnmatch
 from pathlib import Path
 
@@ -76,6 +79,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--line", help="from-to")
     parser.add_argument("--sample", type=int)
     parser.add_argument("--seed", help="of the sample; otherwise what program and tests hold")
+    parser.add_argument("--minutes", type=float, help="judge no more of them after so long")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument(
         "--at-least", type=float, default=100, help="percent that must be noticed; default: every one"
@@ -98,18 +102,24 @@ def main(arguments: list[str]) -> int:
     if asked.times:
         return told_times(faults)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # and the workers with it
-    by_id, lived = {fault.id: fault for fault in faults}, set()
-    for verdict in verdicts(faults, asked.jobs):
-        if not verdict.noticed:
-            lived.add(verdict.id)
-        if not verdict.noticed or not asked.only_survivors:
-            say(told(by_id[verdict.id], verdict))
-    say(f"\n{table(faults, lived)}")
+    by_id, lived, judged = {fault.id: fault for fault in faults}, set(), []
+    end = time.monotonic() + 60 * asked.minutes if asked.minutes else float("inf")
+    with closing(verdicts(faults, asked.jobs)) as coming:
+        for verdict in coming:
+            judged.append(by_id[verdict.id])
+            if not verdict.noticed:
+                lived.add(verdict.id)
+            if not verdict.noticed or not asked.only_survivors:
+                say(told(by_id[verdict.id], verdict))
+            if time.monotonic() > end and len(judged) < len(faults):
+                say(f"the time is over: {len(judged)} of {len(faults)} were judged")
+                break
+    say(f"\n{table(judged, lived)}")
     new = sorted(lived - set(survivors()))
     if new:
         say("\nNobody noticed:")
         say("\n".join(f"  {by_id[id_].shown()}\n  python tests/bench/run_mutants.py '{id_}'" for id_ in new))
-    return 1 if 100 * (len(faults) - len(new)) < asked.at_least * len(faults) else 0
+    return 1 if 100 * (len(judged) - len(new)) < asked.at_least * len(judged) else 0
 
 
 def told_times(faults: list[Fault]) -> int:

@@ -19,7 +19,7 @@ import tempfile
 import time
 import traceback
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -72,7 +72,7 @@ class Verdict:
         return bool(self.noticed_by)
 
 
-def verdicts(faults: Iterable[Fault], jobs: int) -> Iterator[Verdict]:
+def verdicts(faults: Iterable[Fault], jobs: int) -> Generator[Verdict, None, None]:
     """Every fault judged, in the order in which they are done."""
     batches = _batches(faults)
     if not batches:
