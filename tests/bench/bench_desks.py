@@ -407,10 +407,11 @@ def main() -> None:
             sample_clinic(asked.command, folder, today)
         database = folder / "followup.sqlite3"
         grow(database, patients=asked.patients, visits=asked.visits, today=today)
-        known = known_of(database)
         jobs: list[Callable[[dict[str, Asked]], None]] = []
         if asked.with_print:
             operated_on(database, today, asked.with_print)
+        # After that: nobody asks for a sheet that was taken out.
+        known = known_of(database)
         lines = records_to_import(database, asked.with_import) if asked.with_import else ""
         with served(folder, asked.command) as server:
             tell(f"{len(known.codes)} patients with a plan; memory of the server {server.memory():.0f} MB")
