@@ -52,19 +52,9 @@ def issue_sheet(
     unit.need_role(*FRONT, PROGRAM)
     row = unit.session.get(CarePlanRow, plan_id)
     code = lock_patient(unit, row.patient_id).code if row else ""
-    row, issue = _to_print(unit.session, plan_id, reason)
+    _, sheet = _next_sheet(unit.session, plan_id, sheet_id, language, unit.now, unit.actor.login, reason)
     if unit.session.get(SheetRow, sheet_id) is not None:
         raise FollowupError("sheet.taken", say("this code is in use"), fix=say("print again with a new code"))
-    sheet = SheetRow(
-        id=sheet_id,
-        patient_id=row.patient_id,
-        care_plan_id=plan_id,
-        issue=issue,
-        language=language,
-        printed_at=unit.now,
-        printed_by=unit.actor.login,
-        reason=reason.strip(),
-    )
     unit.session.add(sheet)
     unit.session.flush()
     if options is not None:
@@ -86,22 +76,14 @@ def sheet_to_come(
     session: Session, *, plan_id: int, sheet_id: str, language: str, now: datetime, by: str, reason: str = ""
 ) -> SheetView:
     """The sheet as :func:`issue_sheet` would store it at ``now``; nothing is stored. Errors: its own."""
-    row, issue = _to_print(session, plan_id, reason)
-    sheet = SheetRow(
-        id=sheet_id,
-        patient_id=row.patient_id,
-        care_plan_id=plan_id,
-        issue=issue,
-        language=language,
-        printed_at=now,
-        printed_by=by,
-        reason=reason.strip(),
-    )
-    return _view(sheet, row, session.get_one(PatientRow, row.patient_id))
+    plan, sheet = _next_sheet(session, plan_id, sheet_id, language, now, by, reason)
+    return _view(sheet, plan, session.get_one(PatientRow, plan.patient_id))
 
 
-def _to_print(session: Session, plan_id: int, reason: str) -> tuple[CarePlanRow, int]:
-    """The plan in force and the number of its next sheet, read anew."""
+def _next_sheet(
+    session: Session, plan_id: int, sheet_id: str, language: str, now: datetime, by: str, reason: str
+) -> tuple[CarePlanRow, SheetRow]:
+    """The plan in force, read anew, and its next sheet, which is not stored yet."""
     row = session.get(CarePlanRow, plan_id, populate_existing=True)
     if row is None or row.status != "active":
         raise FollowupError(
@@ -117,7 +99,16 @@ def _to_print(session: Session, plan_id: int, reason: str) -> tuple[CarePlanRow,
             where=say("reason"),
             fix=say("say why again"),
         )
-    return row, max((other.issue for other in earlier), default=0) + 1
+    return row, SheetRow(
+        id=sheet_id,
+        patient_id=row.patient_id,
+        care_plan_id=plan_id,
+        issue=max((other.issue for other in earlier), default=0) + 1,
+        language=language,
+        printed_at=now,
+        printed_by=by,
+        reason=reason.strip(),
+    )
 
 
 def hand_over_sheet(

@@ -247,9 +247,7 @@ def _translated() -> Iterator[None]:
             ) from exc
         raise
     except PoolTimeoutError as exc:
-        raise FollowupError(
-            "store.busy", "the database is busy, nothing was stored", fix="try again in a few seconds"
-        ) from exc
+        raise _busy() from exc
 
 
 def conflict() -> FollowupError:

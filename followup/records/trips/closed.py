@@ -30,8 +30,10 @@ def visits_without_offer(session: Session, calendar: Calendar, today: date) -> t
 def visits_to_move(
     session: Session, today: date, only: int | None = None, *, patient: int | None = None
 ) -> tuple[TripView, ...]:
-    """The same by the calendar of each patient's own site; ``only``: that visit's id alone; ``patient``:
-    that one's alone."""
+    """The same by the calendar of each patient's own site.
+
+    ``only``: the visit with this id alone; ``patient``: that one's alone.
+    """
     asked = [*_ahead(today, patient), ~col(TripRow.given)]
     if only is not None:
         asked.append(col(TripRow.id) == only)
