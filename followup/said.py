@@ -38,7 +38,7 @@ _PAIRS = {
 }
 
 
-class Telling(Protocol):
+class Tongue(Protocol):
     """What a language says of the parts of a sentence."""
 
     def gettext(self, message: str, /) -> str: ...
@@ -62,7 +62,7 @@ class Said(str):
     def __init_subclass__(cls) -> None:
         Said._kinds[cls.kind] = cls
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         """The text in another language."""
         raise NotImplementedError
 
@@ -89,7 +89,7 @@ class Sentence(Said):
         made.template, made.values = template, dict(values)
         return made
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         values = {name: tell(value, language) for name, value in self.values.items()}
         return _VALUE.sub(lambda name: values.get(name[1], name[0]), language.gettext(self.template))
 
@@ -118,7 +118,7 @@ class Day(Said):
         made.day = day
         return made
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         return language.day(self.day)
 
     def parts(self) -> Any:
@@ -142,7 +142,7 @@ class Count(Said):
         made.number, made.forms = number, (one, many)
         return made
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         one, many = self.forms
         return language.ngettext(f"%(num)s {one}", f"%(num)s {many}", self.number) % {"num": self.number}
 
@@ -172,7 +172,7 @@ class JoinedText(Said):
         made.texts, made.sign, made.last = kept, sign, last
         return made
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         told = [tell(text, language) for text in self.texts]
         if not told:
             return ""
@@ -203,7 +203,7 @@ class Whole(Said):
         made.inner, made.stop = text, stop
         return made
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         return _whole(tell(self.inner, language), self.stop)
 
     def parts(self) -> Any:
@@ -219,7 +219,7 @@ class Cited(Said):
 
     kind = "cited"
 
-    def told(self, language: Telling) -> str:
+    def told(self, language: Tongue) -> str:
         return language.apart(str.__str__(self))
 
     def parts(self) -> Any:
@@ -241,7 +241,7 @@ def fill(text: str, **values: object) -> Sentence:
     return text.filled(**values) if isinstance(text, Sentence) else Sentence.of(text, values)
 
 
-def tell(value: object, language: Telling) -> str:
+def tell(value: object, language: Tongue) -> str:
     """A value in another language; a text that is no sentence of ours as the word that it may be."""
     if isinstance(value, Said):
         return value.told(language)
@@ -293,7 +293,7 @@ def of_text(text: str) -> str:
     return str_of(json.loads(text[1:])) if text.startswith(_MADE) else text
 
 
-def _both(first: str, last: str, sign: str, language: Telling) -> str:
+def _both(first: str, last: str, sign: str, language: Tongue) -> str:
     if sign not in _PAIRS:
         return f"{first}{sign}{last}"
     return language.gettext(_PAIRS[sign]) % {"first": first, "last": last}

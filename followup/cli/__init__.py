@@ -29,6 +29,7 @@ COMMANDS = {
     "move": ("followup.cli.move", "Carry a clinic to another database."),
     "overdue": ("followup.cli.lists", "Print whom to reach, most pressing first, and why."),
     "plan": ("followup.cli.plan", "Print the whole plan of one operative record."),
+    "read": ("followup.cli.reading", "Read a told operation into the record's fields; say what to ask."),
     "restore": ("followup.cli.backup", "Put a backup in the database's place."),
     "protocol": ("followup.cli.protocol", "Check, print, compare or sign a protocol."),
     "review": ("followup.cli.review", "Print what the findings of one look lead to."),

@@ -63,8 +63,14 @@ def read_bytes(path: str, most: int, source: str = "") -> bytes:
     return data
 
 
-def _read_text(path: str, source: str) -> str:
-    data = read_bytes(path, MAX_BYTES, source)
+def read_text(path: str, most: int = MAX_BYTES) -> tuple[str, str]:
+    """The text in the file ``path`` ("-": standard input) and the name to call it by."""
+    source = "standard input" if path == STDIN else path
+    return _read_text(path, source, most), source
+
+
+def _read_text(path: str, source: str, most: int = MAX_BYTES) -> str:
+    data = read_bytes(path, most, source)
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as exc:

@@ -28,7 +28,18 @@ _MARKED = (
     ("clinical", "words/differences_told.py"),
 )
 # Rooms that say sentences as values (see ``followup.said``).
-_SAYING = ("timing", "clinical", "records", "language", "recall", "drawings", "sheets", "care", "desks")
+_SAYING = (
+    "timing",
+    "clinical",
+    "telling",
+    "records",
+    "language",
+    "recall",
+    "drawings",
+    "sheets",
+    "care",
+    "desks",
+)
 # The languages that the staff's pages speak.
 DESK_LANGUAGES = ("en", "fr", "hi", "bn", "ar")
 _TOLD = frozenset({"text", "because", "question", "about", "otherwise", "unknown", "said"})

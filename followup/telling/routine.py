@@ -1,0 +1,47 @@
+"""Which routine answers may stand for what was not told (clinical.md, 10.15)."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+
+from followup.telling.model import Telling, ToldValue
+
+
+def routine_for(telling: Telling, answers: Mapping[str, ToldValue]) -> dict[str, ToldValue]:
+    """The routine ``answers`` (fields of an operation) for what the telling leaves unsaid, by field path.
+
+    None where something that hangs together with the field was told otherwise: a torn capsule leaves
+    nothing routine about the vitreous. Nothing at all for a text that was refused.
+    """
+    if telling.refused is not None:
+        return {}
+    unusual = {
+        name
+        for one in telling.fields
+        if (name := one.field.partition("operation.")[2])
+        and (
+            one.kind == "doubtful"
+            or one.value != answers.get(name, one.value)
+            or name in _always_unusual(one.value)
+        )
+    }
+    shut = {name for group in _groups() if unusual & set(group) for name in group}
+    told = {one.field for one in telling.fields}
+    return {
+        f"operation.{name}": value
+        for name, value in answers.items()
+        if f"operation.{name}" not in told and name not in shut
+    }
+
+
+def _always_unusual(value: ToldValue | None) -> frozenset[str]:
+    return frozenset({"halted", "wound_burn"}) if value is True else frozenset()
+
+
+@cache
+def _groups() -> tuple[tuple[str, ...], ...]:
+    text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
+    return tuple(map(tuple, tomllib.loads(text)["groups"]))

@@ -1,0 +1,38 @@
+"""A text in sentences: runs of words that are read together."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from followup.telling.words import Token
+
+_ENDS = frozenset((".", ";", "!", "।", "•"))
+_WRAPPED = 50
+"""Characters: a line at least this long that goes on in small letters was wrapped, not ended."""
+
+
+def sentences_of(text: str, tokens: Sequence[Token]) -> Iterator[tuple[Token, ...]]:
+    """The sentences, without the signs that end them; a question mark stays, it is a hedge."""
+    found: list[Token] = []
+    for number, token in enumerate(tokens):
+        if token.word == "\n" and _wrapped(text, token):
+            continue
+        if token.word == "\n" or token.word in _ENDS:
+            yield from _whole(found)
+            found = []
+            continue
+        found.append(token)
+        if token.word == "?" and number and tokens[number - 1].end == token.start:
+            yield from _whole(found)
+            found = []
+    yield from _whole(found)
+
+
+def _whole(found: list[Token]) -> Iterator[tuple[Token, ...]]:
+    if any(token.kind != "sign" for token in found):
+        yield tuple(found)
+
+
+def _wrapped(text: str, end: Token) -> bool:
+    line = text[text.rfind("\n", 0, end.start) + 1 : end.start]
+    return len(line) >= _WRAPPED and text[end.end : end.end + 1].islower()

@@ -1,0 +1,48 @@
+"""The words of a text with their places, folded so that case, accents and signs make no difference."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import Literal
+
+from followup.telling.model import Passage
+
+_LETTER = r"(?:[^\W\d_]|[\u0300-\u036f\u0900-\u0963\u0970-\u097f])"
+_TOKEN = re.compile(rf"\d+(?:[.,]\d+)?|(?:{_LETTER}\.){{2,}}|{_LETTER}+(?:['’]{_LETTER}+)?|\n|[^\w\s]|[\d_]")
+
+
+@dataclass(frozen=True)
+class Token:
+    """One word, number or sign. ``word`` is its folded form."""
+
+    start: int
+    end: int
+    word: str
+    kind: Literal["word", "number", "sign"]
+
+    @property
+    def place(self) -> Passage:
+        return Passage(self.start, self.end)
+
+
+def folded(text: str) -> str:
+    """Without case and accents; "p.c.o." as "pco"."""
+    plain = unicodedata.normalize("NFKD", text.replace("’", "'").casefold())
+    bare = "".join(sign for sign in plain if not "\u0300" <= sign <= "\u036f")
+    return bare.replace(".", "") if bare[:1].isalpha() else bare
+
+
+def tokens_of(text: str) -> tuple[Token, ...]:
+    """The words, numbers and signs of a text in their order; an end of line is a sign."""
+    return tuple(
+        Token(found.start(), found.end(), folded(found.group()), _kind(found.group()))
+        for found in _TOKEN.finditer(text)
+    )
+
+
+def _kind(text: str) -> Literal["word", "number", "sign"]:
+    if text[0].isdecimal():
+        return "number"
+    return "word" if text[0].isalpha() else "sign"
