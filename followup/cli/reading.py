@@ -11,6 +11,7 @@ from typing import Any, Literal
 import click
 
 from followup.care.fields.checked import place_of
+from followup.care.records.telling import refusal_of
 from followup.cli.contract import CommandOutcome, visible
 from followup.cli.files import read_text
 from followup.clinical.protocol.load import load_protocol
@@ -48,8 +49,8 @@ def read(
     """
     text, source = read_text(note)
     telling = read_telling(text, lexicon_of(language), eye)
-    if telling.refused is not None:
-        raise FollowupError(f"telling.{telling.refused.code}", telling.refused.line, where=source)
+    if (refused := refusal_of(telling)) is not None:
+        raise FollowupError(refused.code, refused.line.what, where=source)
     protocol = load_protocol(Path(protocol_folder) if protocol_folder else None)
     routine = routine_for(telling, {answer.field: answer.is_ for answer in protocol.routine.answers})
     if as_json:

@@ -167,6 +167,28 @@ class RecordVersion:
 
 
 @dataclass(frozen=True)
+class KeptTelling:
+    """An operation as it was told, stored with version ``record_number`` of the record.
+
+    ``asked``: the fields that were doubtful, each answered by ``told_by``; ``sha256`` is that of the text.
+    """
+
+    patient_id: int
+    record_number: int
+    eye: Eye
+    day: date
+    language: str
+    text: str
+    asked: tuple[str, ...]
+    told_by: str
+    told_at: datetime
+
+    @property
+    def sha256(self) -> str:
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
 class OperationOnDay:
     """A line of the day's operations: expected by the list, entered, or both.
 

@@ -91,6 +91,7 @@ ASKS = {
     ("POST", "/api/find"),
     ("POST", "/photo"),
     ("POST", "/api/records/preview"),
+    ("POST", "/api/records/read"),
     ("POST", "/api/photo"),
     ("POST", "/api/plans/{plan}/steps/effect"),
     ("POST", "/api/patients/{code}/eyes/{eye}/looks/{on}/effect"),

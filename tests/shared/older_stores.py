@@ -208,6 +208,15 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
         {"who": "5a" * 32, "origin": "192.0.2.1", "wrong": 3, "last_at": _AT},
     ),
     (
+        "0017",
+        "telling",
+        {
+            **{"id": 99, "patient_id": 7, "record_number": 2, "eye": "left", "day": "2027-03-01"},
+            **{"language": "en", "text": "Phaco, capsule torn.", "asked": '["operation.lens"]'},
+            **{"told_by": "mira", "told_at": _AT},
+        },
+    ),
+    (
         "0011",
         "handing",
         {
@@ -271,7 +280,7 @@ LEFT_OUT: Final[dict[str, dict[str, frozenset[str]]]] = {
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 17))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 18))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

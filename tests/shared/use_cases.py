@@ -26,7 +26,8 @@ from followup.records.house.staff import (
 )
 from followup.records.people.messages import choose_messages, stop_messages, try_again
 from followup.records.people.oplist import ListLine, put_operation_list
-from followup.records.people.patients import correct_record, enter_record
+from followup.records.people.patients import correct_record, enter_record, newest_record
+from followup.records.people.tellings import keep_telling
 from followup.records.plans.completing import complete_plan
 from followup.records.plans.desk_notes import count_stock, note_teach_back
 from followup.records.plans.plans import end_plan, sign_plan, store_draft
@@ -68,6 +69,11 @@ def _decided(there, code):
 
 def correct(unit, there, record):
     return correct_record(unit, patient_id=there.patient, record=record, seen=1)
+
+
+def _told(unit, there):
+    version = newest_record(unit.session, there.patient)
+    return keep_telling(unit, version, eye="left", day=there.ward.day0, language="en", text="Phaco.")
 
 
 def _draft(unit, there, *edits):
@@ -133,6 +139,7 @@ USE_CASES = [
     UseCase(
         "a caution answered", "surgeon", lambda u, h: correct(u, h, record_of(h, "K-2", answers=(ANSWER,)))
     ),
+    UseCase("an operation told", "counsellor surgeon", lambda u, h: _told(u, h)),
     UseCase("a look decided", "surgeon", lambda u, h: correct(u, h, _decided(h, "K-2"))),
     UseCase("an operation list", "counsellor surgeon program", lambda u, h: _list(u, h), False),
     UseCase(

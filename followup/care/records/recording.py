@@ -6,18 +6,23 @@ from followup.care.act import Act, Number
 from followup.care.danger import look_stored, newest_looks
 from followup.care.hand import Hand
 from followup.care.plans.planning import draft_plan
+from followup.care.records.telling import OperationTold, looked_at
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.entered import must_print
 from followup.records.people.patients import correct_record, enter_record, newest_record, patient_by_code
+from followup.records.people.tellings import tellings_of
 from followup.records.plans.plans import plans_of
 from followup.records.store.store import Session
-from followup.records.views import PatientView, RecordVersion
+from followup.records.views import KeptTelling, PatientView, RecordVersion
 from followup.said import say
 
 
 class NewRecord(Act):
+    """``telling``: the operation as it was told, where it was."""
+
     record: Record
+    telling: OperationTold | None = None
 
 
 class Correction(Act):
@@ -25,14 +30,16 @@ class Correction(Act):
 
     seen: Number
     record: Record
+    telling: OperationTold | None = None
 
 
 def enter(hand: Hand, act: NewRecord) -> int:
     """Store the record of a new patient with its plan; the plan's id. The same record again changes nothing.
 
-    Errors: those of ``enter_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print.
+    Errors: those of ``enter_record`` and ``draft_plan``; ``language.glyph`` for what no sheet could print;
+    those of ``looked_at`` for what was told.
     """
-    return _store(hand, act.record, None, 0)
+    return _store(hand, act, None, 0)
 
 
 def correct(hand: Hand, code: str, act: Correction) -> int:
@@ -40,20 +47,26 @@ def correct(hand: Hand, code: str, act: Correction) -> int:
 
     Errors: ``patient.unknown`` and those of ``enter``, with ``correct_record`` in place of ``enter_record``.
     """
-    return _store(hand, act.record, known_patient(hand, code), act.seen)
+    return _store(hand, act, known_patient(hand, code), act.seen)
 
 
-def _store(hand: Hand, record: Record, known: PatientView | None, seen: int) -> int:
+def _store(hand: Hand, act: NewRecord | Correction, known: PatientView | None, seen: int) -> int:
+    record = act.record
     must_print(record)
+    told = looked_at(record, act.telling) if act.telling else None
     with hand.store.write(hand.actor, hand.now) as unit:
         again = known or patient_by_code(unit.session, record.patient.code)
         if again and (plan := _same_as_stored(unit.session, again, record)):
+            if told:
+                told.keep(unit, newest_record(unit.session, again.id))
             return plan
         if known is None:
             before, version = None, enter_record(unit, record=record)
         else:
             before = newest_record(unit.session, known.id).record
             version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
+        if told:
+            told.keep(unit, version)
         for look in newest_looks(before, record):
             look_stored(unit, hand, version.patient_id, record, look)
         return draft_plan(unit, hand, version.patient_id).id
@@ -79,6 +92,12 @@ def newest_version(hand: Hand, known: PatientView) -> RecordVersion:
     """The newest version of the patient's record."""
     with hand.store.read() as session:
         return newest_record(session, known.id)
+
+
+def tellings(hand: Hand, known: PatientView) -> tuple[KeptTelling, ...]:
+    """What was told of the patient's operations, newest first."""
+    with hand.store.read() as session:
+        return tellings_of(session, known.id)
 
 
 def _same_as_stored(session: Session, known: PatientView, record: Record) -> int | None:

@@ -24,6 +24,7 @@ from followup.desks.api import (
     reaching,
     sheets,
     steps,
+    telling,
     visits,
 )
 from followup.desks.door.permissions import TABLE
@@ -34,6 +35,7 @@ router = APIRouter()
 ROUTERS = (
     door.router,
     operations.router,
+    telling.router,
     plans.router,
     steps.router,
     eyes.router,

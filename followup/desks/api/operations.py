@@ -42,13 +42,26 @@ class OperationOut(Given):
     plan_status: PlanStatus | None
 
 
+class TellingOut(Given):
+    """What was told of an operation, word for word, kept with version ``record_number`` of the record."""
+
+    record_number: int
+    eye: Eye
+    day: date
+    language: str
+    text: str
+    asked: tuple[str, ...]
+    told_by: str
+
+
 class RecordOut(Given):
-    """A version of the record."""
+    """A version of the record, and all that was told of the patient's operations, newest first."""
 
     patient: str
     number: int
     entered_by: str
     record: Record
+    tellings: tuple[TellingOut, ...]
 
 
 class Stored(Given):
@@ -140,7 +153,8 @@ def record(hand: AnyHand, code: Code) -> RecordOut:
     """The newest version of a patient's record."""
     who = known_patient(hand, code)
     found = newest_version(hand, who)
-    return RecordOut.of(found, patient=who.code)
+    told = tuple(TellingOut.of(one) for one in recording.tellings(hand, who))
+    return RecordOut.of(found, patient=who.code, tellings=told)
 
 
 @router.put("/patients/{code}/record")

@@ -157,6 +157,7 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/api/operations/sheets"): ONLY_COUNSELLOR,
     ("GET", "/api/operations/sheets.pdf"): ONLY_COUNSELLOR,
     ("POST", "/api/records/preview"): CLINICAL,
+    ("POST", "/api/records/read"): CLINICAL,
     ("POST", "/api/records"): CLINICAL,
     ("GET", "/api/patients/{code}/record"): CLINICAL,
     ("PUT", "/api/patients/{code}/record"): CLINICAL,

@@ -40,6 +40,7 @@ from followup.records.tables import (
     SheetRow,
     StandingRow,
     TeachBackRow,
+    TellingRow,
     TripRow,
     TripTransitionRow,
 )
@@ -49,7 +50,7 @@ from followup.said import say
 _OF_A_SHEET = (TeachBackRow, SheetChoiceRow)
 _OF_A_PATIENT = (
     *(MessageRow, MessageChoiceRow, ContactAttemptRow, StandingRow, OpeningRow, AlertRow, LeavingCheckRow),
-    *(HandingRow, SheetRow, TripRow, CarePlanRow, OperationRow, RecordVersionRow),
+    *(HandingRow, SheetRow, TripRow, CarePlanRow, OperationRow, TellingRow, RecordVersionRow),
 )
 
 

@@ -20,6 +20,7 @@ from followup.records.tables.people import (
     OperationRow,
     PatientRow,
     RecordVersionRow,
+    TellingRow,
 )
 from followup.records.tables.plans import (
     CarePlanRow,
@@ -85,6 +86,7 @@ __all__ = [
     "StandingRow",
     "StockCountRow",
     "TeachBackRow",
+    "TellingRow",
     "TripRow",
     "TripTransitionRow",
     "WrongLoginRow",

@@ -56,6 +56,27 @@ class RecordVersionRow(SQLModel, table=True):
     entered_at: datetime = Field(index=True)
 
 
+class TellingRow(SQLModel, table=True):
+    """An operation as it was told, kept with the version of the record that was stored with it.
+
+    ``language``: the one it was read in; ``asked``: the fields that were doubtful and that a person answered.
+    """
+
+    __tablename__ = "telling"
+    __table_args__ = (one_of("eye", BOTH_EYES),)
+
+    id: Annotated[int | None, Field(primary_key=True)] = None
+    patient_id: int = Field(foreign_key="patient.id", index=True)
+    record_number: int
+    eye: str
+    day: date
+    language: str
+    text: str = Field(sa_type=Text)
+    asked: list[str] = Field(default_factory=list, sa_type=JSON)
+    told_by: str
+    told_at: datetime
+
+
 class OperationRow(SQLModel, table=True):
     """Index of the operations in the newest record version of each patient."""
 

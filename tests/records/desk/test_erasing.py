@@ -21,7 +21,8 @@ from followup.records.people.keeping import keeping_rule, kept_until
 from followup.records.people.messages import choose_messages, message_choice, queue_message
 from followup.records.people.opening import note_opening
 from followup.records.people.oplist import ListLine, put_operation_list
-from followup.records.people.patients import patient_by_code
+from followup.records.people.patients import newest_record, patient_by_code
+from followup.records.people.tellings import keep_telling
 from followup.records.plans.bound import Bound, verify_all
 from followup.records.plans.desk_notes import note_teach_back
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, issue_sheet
@@ -36,6 +37,7 @@ TURNED = "trip_id, kind, became_at, noticed_at"
 PHONE = {"number": "+44 20 7946 0111", "whose": "carer"}
 # Whatever of the person must be nowhere afterwards, in no table and no file.
 CALLED = "rang his uncle"
+TOLD = "Her aunt held her hand"
 CONTACT = ("7946 0111", "79460111", "Tomasz Brook", CALLED, "hello@example.org", "come tomorrow")
 
 
@@ -69,6 +71,8 @@ def person(ward):
         )
         note_leaving(unit, patient_id=number, key="right:pressure", mmhg=18.0, why="")
         note_opening(unit, patient_id=number, day=ward.day0)
+        version = newest_record(unit.session, number)
+        keep_telling(unit, version, eye="right", day=ward.day0, language="en", text=f"Phaco. {TOLD}.")
         set_standing(unit, patient_id=number, standing="moved away", reason="lives elsewhere now")
     with ward.store.write(ward.pharmacy, ward.now) as unit:
         bottle = GivenBottle("right:steroid", "prednisolone", "right", 1)
@@ -168,7 +172,8 @@ def test_after_the_years_of_the_record_nothing_of_the_person_is_left_but_the_cod
     after = _stored(person.store)
     mine = [name for name in after if "K-1" in after[name] or "k1" in after[name]]
     assert mine == [], "a table still names the code"
-    assert [word for word in (*CONTACT, "lives elsewhere") for kept in after.values() if word in kept] == []
+    gone = (*CONTACT, "lives elsewhere", TOLD)
+    assert [word for word in gone for kept in after.values() if word in kept] == []
     # K-2 bears the same invented name, and nothing of hers is touched.
     assert {name: after[name].count("Wanjiru Ndegwa") for name in after if "Wanjiru" in after[name]} == {
         "patient": 1,

@@ -99,6 +99,18 @@ def _rows() -> list[SQLModel]:
         ),
         t.RecordVersionRow(id=1, patient_id=1, number=1, body="{}", entered_by="sen", entered_at=NOW),
         t.OperationRow(id=1, patient_id=1, eye="left", day=DAY, surgeon=NAME),
+        t.TellingRow(
+            id=1,
+            patient_id=1,
+            record_number=1,
+            eye="left",
+            day=DAY,
+            language="en",
+            text=NAME,
+            asked=["operation.lens"],
+            told_by="sen",
+            told_at=NOW,
+        ),
         t.OperationListRow(
             id=1, day=DAY, patient_code="K-1", code_key="k-1", name=NAME, eye="left", position=4
         ),
