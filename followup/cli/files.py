@@ -79,6 +79,14 @@ def _read_text(path: str, source: str, most: int = MAX_BYTES) -> str:
         ) from None
 
 
+def target(out: str | None, usual: str) -> Path:
+    """The file to write: the one that was named, else the usual one where it is not there yet."""
+    path = Path(out or usual)
+    if out is None and path.exists():
+        raise FollowupError("file.write", "it exists already", where=usual, fix="name a file with --out")
+    return path
+
+
 def write_out(path: Path, data: bytes, *, never: str = "") -> None:
     """Write ``data`` to ``path`` in one piece or not at all; ``never`` names the input, kept as it is."""
     if path.is_dir():

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import functools
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TypeVar
@@ -23,7 +24,9 @@ from followup.care.sheets.content import (
     staff_language,
 )
 from followup.cli.contract import BAD_INPUT, CommandOutcome
-from followup.cli.files import write_out
+from followup.cli.files import target, write_out
+from followup.cli.hand import command_hand
+from followup.cli.opening import opened, settings_from
 from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.records.people.oplist import operations_on
@@ -39,6 +42,20 @@ from followup.sheets.options import SheetChoices
 from followup.sheets.paper.batch import BatchSheet, render_batch
 
 T = TypeVar("T")
+
+
+@contextmanager
+def printing(
+    folder: str | None,
+    language: str | None,
+    write: Callable[[SheetContent], bytes],
+    suffix: str,
+    choices: SheetChoices,
+) -> Iterator[Printer]:
+    """What prints the plans of the clinic in ``folder``, its database open meanwhile."""
+    settings = settings_from(folder)
+    with opened(settings) as store:
+        yield Printer(command_hand(settings, store), language, write, suffix, choices)
 
 
 class Printer:
@@ -181,10 +198,3 @@ class Printer:
 def result(text: str, failed: list[str]) -> CommandOutcome:
     problem = f"{counted(len(failed), 'sheet', 'sheets')} not written: {'; '.join(failed)}"
     return CommandOutcome(text, BAD_INPUT if failed else 0, problem if failed else "")
-
-
-def target(out: str | None, usual: str) -> Path:
-    path = Path(out or usual)
-    if out is None and path.exists():
-        raise FollowupError("file.write", "it exists already", where=usual, fix="name a file with --out")
-    return path

@@ -20,7 +20,7 @@ from typing import Any, TypeAlias
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from followup.clinical.protocol.numbers import Dangling, Stamp, fill_numbers, stamps_of
+from followup.clinical.protocol.numbers import Dangling, Stamp, fill_numbers, stamps_of, values_of
 from followup.errors import FollowupError
 
 Place: TypeAlias = tuple[str | int, ...]
@@ -53,13 +53,13 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
     text = _read(path)
     try:
         data, _ = _filled(text, path.parent, *stamps_of(path.parent))
-        _, lines = _parsed(text)
     except tomllib.TOMLDecodeError as exc:
         raise _syntax_error(path, str(exc)) from None
     except RecursionError:
         raise _syntax_error(path, "nested too deeply") from None
 
     def locate(*place: str | int) -> int:
+        lines = _lines(text)
         for length in range(len(place), 0, -1):
             if place[:length] in lines:
                 return lines[place[:length]]
@@ -70,16 +70,19 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
 
 
 @lru_cache(maxsize=64)
-def _parsed(text: str) -> tuple[dict[str, Any], Mapping[Place, int]]:
-    """Values and lines. Not to be changed."""
-    return tomllib.loads(text), _Scanner(text).scan()
+def _lines(text: str) -> Mapping[Place, int]:
+    """Where everything stands in valid TOML: looked for only where something is refused."""
+    try:
+        return _Scanner(text).scan()
+    except RecursionError:  # nested as deeply as can just be read
+        return {}
 
 
 @lru_cache(maxsize=64)
 def _filled(text: str, folder: Path, *stamps: Stamp) -> tuple[dict[str, Any], Sequence[Dangling]]:
     """Values with the folder's numbers in their sentences, and what points nowhere. Not to be changed:
     loading a protocol reads each of its files several times."""
-    data = deepcopy(_parsed(text)[0])
+    data = deepcopy(values_of(text))
     return data, fill_numbers(data, folder)
 
 

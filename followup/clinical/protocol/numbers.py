@@ -158,6 +158,12 @@ def stamps_of(folder: Path) -> tuple[Stamp, ...]:
     return tuple((path.name, path.stat().st_mtime_ns, path.stat().st_size) for path in found)
 
 
+@lru_cache(maxsize=64)
+def values_of(text: str) -> dict[str, Any]:
+    """What a file's text says, parsed once. Not to be changed. Raises ``tomllib.TOMLDecodeError``."""
+    return tomllib.loads(text)
+
+
 @lru_cache(maxsize=8)
 def _whole(folder: Path, *stamps: Stamp) -> dict[str, Any]:
     """All files of a folder in one: lists of one name put together. A file with a fault has no numbers;
@@ -165,7 +171,7 @@ def _whole(folder: Path, *stamps: Stamp) -> dict[str, Any]:
     merged: dict[str, Any] = {}
     for name, _, _ in stamps:
         try:
-            data = tomllib.loads((folder / name).read_text("utf-8-sig"))
+            data = values_of((folder / name).read_text("utf-8-sig"))
         except (OSError, ValueError):
             continue
         for key, value in data.items():
