@@ -21,7 +21,7 @@ from followup.cli.contract import FAULT, CommandOutcome
 from followup.cli.files import read_object
 from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
 from followup.cli.passwords import new_password, someone_answers
-from followup.cli.serving import desk_for, listen, serve_pages
+from followup.cli.serving import announce, desk_for, listen, serve_pages
 from followup.cli.workplace import workplace
 from followup.clinical.english import counted, listed
 from followup.clinical.protocol.load import load_protocol
@@ -138,7 +138,9 @@ def serve(
     with opened(settings) as store:
         desk = desk_for(settings, store, https=https)
         place = workplace(settings, store, desk.protocol)
-        serve_pages(desk, listen(settings), ["Stop with Ctrl-C."], place=place)
+        listener = listen(settings)
+        announce(listener, ["Stop with Ctrl-C."])
+        serve_pages(desk, listener, place=place)
     return CommandOutcome()
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -15,11 +16,13 @@ from followup.cli.contract import CommandOutcome
 from followup.cli.files import DayOption
 from followup.cli.logs import logging_in
 from followup.cli.opening import settings_from
-from followup.cli.serving import listen, serve_pages
+from followup.cli.serving import announce, listen, serve_pages
 from followup.clinical.english import counted, listed
 from followup.demo.build import PASSWORD, SEED, build
-from followup.demo.clinic import STAFF, TIME_ZONE
-from followup.demo.files import claim_folder, write_files
+from followup.demo.clinic import NAME, STAFF, TIME_ZONE
+from followup.demo.files import claim_folder, finish, unfinished, write_files
+from followup.demo.waiting import waiting
+from followup.desks.door.hand import Desk
 from followup.records.store.engine import sqlite_url
 from followup.records.store.store import Store
 from followup.settings import Settings
@@ -39,31 +42,50 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
     """
     clock = _clock(on)
     with _place(folder) as place, logging_in(place):
-        claim_folder(place)
+        if claim_folder(place):
+            _tell("The sample clinic here was not told to its end; it is told anew")
         settings = _settings(place, port)
-        store = Store.open(settings.database_url)
-        try:
-            now = clock()
-            desk = build(settings, store, now=now, clock=clock, seed=seed, tell=_tell)
-            if no_serve:
+        now = clock()
+        if no_serve:
+            desk = _told(settings, place, clock, now, seed, _tell)
+            with closing(desk.store):
                 written = write_files(desk, place, now, _tell)
-                return CommandOutcome(
-                    f"{counted(written.sheets, 'sheet', 'sheets')}, "
-                    f"{counted(written.due, 'visit', 'visits')} due, "
-                    f"{written.to_reach} to reach: in {place}\n"
-                )
-            listener = listen(settings, or_any=port is None)
-            serve_pages(
-                desk,
-                listener,
-                [
-                    f"Log in as one of: {listed(member.login for member in STAFF)}; password: {PASSWORD}",
-                    f"All of it is invented and lies in {place}. Stop with Ctrl-C.",
-                ],
+            return CommandOutcome(
+                f"{counted(written.sheets, 'sheet', 'sheets')}, "
+                f"{counted(written.due, 'visit', 'visits')} due, "
+                f"{written.to_reach} to reach: in {place}\n"
             )
-        finally:
-            store.close()
+        listener = listen(settings, or_any=port is None)
+        notes = (
+            f"Log in as one of: {listed(member.login for member in STAFF)}; password: {PASSWORD}",
+            f"All of it is invented and lies in {place}. Stop with Ctrl-C.",
+        )
+        announce(listener, notes)
+        with waiting(listener, NAME, notes) as show:
+
+            def tell(line: str) -> None:
+                _tell(line)
+                show(line)
+
+            desk = _told(settings, place, clock, now, seed, tell)
+        with closing(desk.store):
+            serve_pages(desk, listener)
     return CommandOutcome()
+
+
+def _told(
+    settings: Settings,
+    place: Path,
+    clock: Callable[[], datetime],
+    now: datetime,
+    seed: int,
+    tell: Callable[[str], None],
+) -> Desk:
+    """The clinic, told to its end under another name, so that nobody ever takes half of it for one."""
+    with closing(Store.open(sqlite_url(unfinished(place)))) as store:
+        desk = build(settings, store, now=now, clock=clock, seed=seed, tell=tell)
+    finish(place)
+    return replace(desk, store=Store.open(settings.database_url))
 
 
 def _tell(line: str) -> None:

@@ -55,15 +55,18 @@ def in_the_clear(address: str) -> bool:
     return not ip_address(address.partition("%")[0]).is_loopback
 
 
-def serve_pages(
-    desk: Desk, listener: socket.socket, lines: Sequence[str], *, place: Workplace | None = None
-) -> None:
-    """Serve until stopped; ``lines`` are said first. With a ``place`` the daily jobs run beside the pages."""
+def announce(listener: socket.socket, lines: Sequence[str]) -> None:
+    """Say where the pages are, then ``lines``."""
+    host, port = listener.getsockname()[:2]
+    shown = f"[{host}]" if ":" in host else host
+    for line in (f"Open http://{shown}:{port}/", *lines):
+        say(line)
+
+
+def serve_pages(desk: Desk, listener: socket.socket, *, place: Workplace | None = None) -> None:
+    """Serve until stopped. With a ``place`` the daily jobs run beside the pages."""
     with listener:
-        host, port = listener.getsockname()[:2]
-        shown = f"[{host}]" if ":" in host else host
-        for line in (f"Open http://{shown}:{port}/", *lines):
-            say(line)
+        host = listener.getsockname()[0]
         desk = replace(desk, unencrypted=not desk.https and in_the_clear(host))
         if desk.unencrypted:
             say(

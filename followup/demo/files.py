@@ -24,6 +24,8 @@ from followup.sheets.paper.pdf import render_pdf
 MARK = "sample-clinic.txt"
 _OURS = {MARK, "sheets", "due.csv", "overdue.csv", "recall-keys.json"}
 _DATABASE = "followup.sqlite3"
+# The database while its weeks are told: nobody takes it for a clinic, and a kill leaves no half of one.
+_UNFINISHED = "being-told.sqlite3"
 
 
 @dataclass(frozen=True)
@@ -35,15 +37,16 @@ class Written:
     to_reach: int
 
 
-def claim_folder(folder: Path) -> None:
+def claim_folder(folder: Path) -> bool:
     """Make ``folder`` an empty one of ours; an earlier demonstration in it is taken away.
 
-    Error ``demo.folder`` where it holds anything else: nothing of another's is ever touched.
+    True where that one had not been told to its end. Error ``demo.folder`` where the folder holds anything
+    else: nothing of another's is ever touched.
     """
     if folder.exists() and not folder.is_dir():
         raise FollowupError("demo.folder", "it is a file", where=str(folder), fix="name a folder")
     found = sorted(path.name for path in folder.iterdir()) if folder.is_dir() else []
-    strange = [name for name in found if name not in _OURS and not name.startswith(_DATABASE)]
+    strange = [name for name in found if name not in _OURS and not name.startswith((_DATABASE, _UNFINISHED))]
     sheets = folder / "sheets"
     strange += [path.name for path in sheets.iterdir() if path.suffix != ".pdf"] if sheets.is_dir() else []
     if found and (MARK not in found or strange):
@@ -58,6 +61,18 @@ def claim_folder(folder: Path) -> None:
         shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
     folder.mkdir(parents=True, exist_ok=True)
     (folder / MARK).write_text("An invented sample clinic. It may be deleted at any time.\n", "utf-8")
+    return _UNFINISHED in found
+
+
+def unfinished(folder: Path) -> Path:
+    """The database of a sample clinic in ``folder`` while it is told."""
+    return folder / _UNFINISHED
+
+
+def finish(folder: Path) -> None:
+    """Give the database, closed and told to its end, the name under which a clinic's is looked for."""
+    for path in sorted(folder.glob(f"{_UNFINISHED}*"), reverse=True):
+        path.rename(path.with_name(path.name.replace(_UNFINISHED, _DATABASE)))
 
 
 def write_files(

@@ -36,12 +36,14 @@ EVERY = 4  # of so many sheets the twin prints one: setting them is most of what
 
 @dataclass(frozen=True)
 class Served:
-    """What a throw-away clinic said before and after, what its pages showed, and what it left behind."""
+    """What a throw-away clinic said before and after, the page that was there until it was told, what its
+    pages showed, and what it left behind."""
 
     lines: list[str]
     rest: str
     errors: str
     code: int
+    waiting: tuple[int, str]
     pages: dict[str, tuple[int, str]]
     left: list[str]
 
@@ -97,17 +99,20 @@ def _run_both(first: Path, twin: Path) -> tuple[tuple[int, str, str], Served]:
         try:
             assert server.stdout is not None
             lines = [server.stdout.readline() for _ in range(3)]
+            address = lines[0].split()[1]
+            waiting = _until_told(address)
             (database,) = place.rglob(DATABASE)
             with closing(sqlite3.connect(database)) as found:
                 found.execute("vacuum into ?", (str(twin / DATABASE),))
             out, errors = writing.communicate(timeout=PATIENCE)
-            pages = _visit(lines[0].split()[1], twin)
+            pages = _visit(address, twin)
         finally:
             server.send_signal(signal.SIGTERM)
         rest, complaints = server.communicate(timeout=PATIENCE)
     left = [path.name for path in place.iterdir()]
     shutil.rmtree(place)
-    return (writing.returncode, out, errors), Served(lines, rest, complaints, server.returncode, pages, left)
+    served = Served(lines, rest, complaints, server.returncode, waiting, pages, left)
+    return (writing.returncode, out, errors), served
 
 
 def _start(options: list[str], *, hash_seed: str, zone: str, **more: str) -> subprocess.Popen[str]:
@@ -116,6 +121,18 @@ def _start(options: list[str], *, hash_seed: str, zone: str, **more: str) -> sub
         env={**environment(), "PYTHONHASHSEED": hash_seed, "TZ": zone, **more},
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
+
+
+def _until_told(address: str) -> tuple[int, str]:
+    """The first page that is there; back when the clinic itself answers."""
+    end = time.monotonic() + PATIENCE
+    first = answer = httpx2.get(address, timeout=PATIENCE)
+    while answer.status_code == 503:
+        if time.monotonic() > end:
+            pytest.fail(f"the sample clinic was not told in {PATIENCE} s", pytrace=False)
+        time.sleep(0.5)
+        answer = httpx2.get(address, timeout=PATIENCE)
+    return first.status_code, first.text
 
 
 def _visit(address: str, twin: Path) -> dict[str, tuple[int, str]]:
