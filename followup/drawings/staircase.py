@@ -50,6 +50,11 @@ class Stair:
     treads: tuple[Tread, ...]
     points: tuple[Point, ...]
 
+    def outline(self, left: float, head: float, width: float, height: float) -> str:
+        """Its points in a box of this size, from ``left`` and ``head`` on, as SVG takes them."""
+        scaled = ((left + x * width, head + y * height) for x, y in self.points)
+        return "".join(f"{round(x, 1)},{round(y, 1)} " for x, y in scaled)
+
 
 @dataclass(frozen=True)
 class Tick:

@@ -21,7 +21,7 @@ def set_while(monkeypatch):
     def replaced(act):
         times = []
 
-        def render(_content):
+        def render(_content, _setter):
             act(len(times))
             times.append(1)
 
@@ -43,6 +43,14 @@ def test_somebody_else_can_store_while_a_sheet_is_set(ward, by, set_while):
         assert [one.id for one in sheets_of(session, plan.patient_id)] == [sheet.id]
         assert len(sheets_of(session, another.patient_id)) == 1
     assert len(times) == 2
+
+
+def test_a_day_s_sheets_let_shorter_work_go_before_each(ward, by, set_while):
+    ward.signed(), ward.signed("K-2")
+    happened = []
+    set_while(lambda _: happened.append("set"))
+    issue_day(by(ward.counsellor), ward.day0, lambda: happened.append("way"))
+    assert happened == ["way", "set"] * 2
 
 
 def test_a_sheet_whose_visit_is_moved_while_it_is_set_is_set_anew(ward, by, set_while):

@@ -16,7 +16,7 @@ from followup.care.hand import Hand
 from followup.clinical.careplan import Step
 from followup.clinical.protocol.formulary import label_of
 from followup.errors import FollowupError
-from followup.recall.jobs.pharmacy import BottleToHandOut, hand_outs
+from followup.recall.jobs.pharmacy import BEFORE, BottleToHandOut, hand_outs
 from followup.records.plans.desk_notes import MOST_BOTTLES, StockCount, count_stock, stock
 from followup.records.views import PatientView
 from followup.said import say
@@ -71,11 +71,15 @@ class HandOutLine:
 
 @dataclass(frozen=True)
 class Shelf:
-    """What the week up to ``until`` takes by medicine, and what goes out today by person."""
+    """What the week up to ``until`` takes by medicine, and what goes out today by person.
+
+    ``read``: the bottles that it was counted from, those of the week behind among them.
+    """
 
     lines: tuple[MedicineLine, ...]
     out: tuple[HandOutLine, ...]
     until: date
+    read: tuple[BottleToHandOut, ...]
 
 
 def store_counts(hand: Hand, sent: Counts) -> None:
@@ -94,7 +98,7 @@ def shelf(hand: Hand) -> Shelf:
     end = hand.today + timedelta(days=WEEK - 1)
     with hand.store.read() as session:
         counted = stock(session)
-        since = min([hand.today, *(_day(hand, one) for one in counted.values())])
+        since = min([hand.today - BEFORE, *(_day(hand, one) for one in counted.values())])
         given = hand_outs(session, since, end)
     ahead = [one for one in given if one.bottle.handed_over >= hand.today]
     now = [one for one in ahead if one.bottle.handed_over == hand.today]
@@ -121,7 +125,7 @@ def shelf(hand: Hand) -> Shelf:
         )
         for one in now
     )
-    return Shelf(lines, tuple(out), end)
+    return Shelf(lines, tuple(out), end, given)
 
 
 def _amounts(given: Iterable[BottleToHandOut]) -> Mapping[str, int]:

@@ -12,7 +12,7 @@ from followup.care.password_again import must_match
 from followup.care.plans.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
-from followup.records.plans.plans import active_plan, sign_plan
+from followup.records.plans.plans import active_plan, plans_in_force, sign_plan
 from followup.records.store.store import Session
 from followup.said import say
 from followup.typed import typed_in
@@ -116,8 +116,9 @@ def may_go_together(session: Session, hand: Hand, view: PlanView, record_number:
     # What somebody decided against the rules is looked at on its own page before it is signed.
     decided = any(caution.decided_by for caution in version.body.cautions)
     plain = version.body.signable and not (version.body.questions or decided or version.edits)
-    first = active_plan(session, version.patient_id) is None
-    return plain and first and is_quiet(view) and hand.approved and not is_stale(hand, view, record_number)
+    if not plain or not is_quiet(view) or not hand.approved or is_stale(hand, view, record_number):
+        return False
+    return not plans_in_force(session, [version.patient_id])
 
 
 def is_quiet(view: PlanView) -> bool:

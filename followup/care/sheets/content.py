@@ -34,6 +34,7 @@ from followup.sheets.content import ClinicInfo, SheetIssue, build_content, sheet
 from followup.sheets.model import SheetContent
 from followup.sheets.options import NOTHING_CHOSEN, SheetChoices, SheetOptions, usual_options
 from followup.sheets.paper.pdf import render_pdf
+from followup.sheets.paper.typesetter import Typesetter, typesetter
 
 # How often a sheet is set anew because something on it changed meanwhile.
 _TRIES = 3
@@ -106,6 +107,7 @@ def issue_one(
     language: str | None = None,
     reason: str = "",
     there: Callable[[Session], SheetView | None] = lambda _: None,
+    setter: Typesetter = typesetter,
 ) -> SheetView:
     """Issue a sheet under a new code; one that can't be laid out never: its code would name nothing.
 
@@ -129,7 +131,7 @@ def issue_one(
                 reason=reason,
             )
             content = _content(session, hand, coming, printed.options, printed.visits)
-        render_pdf(content)
+        render_pdf(content, setter)
         with suppress(_OvertakenError), hand.store.write(hand.actor, hand.now) as unit:
             if known := there(unit.session):
                 return known

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from itertools import groupby
 from typing import Annotated
 
@@ -16,7 +16,7 @@ from followup.care.plans.plan_view import record_of
 from followup.care.sheets.content import clinic_info, plans_printed
 from followup.errors import FollowupError
 from followup.language.catalogues import translator
-from followup.recall.jobs.pharmacy import BottleToHandOut, hand_outs
+from followup.recall.jobs.pharmacy import BEFORE, BottleToHandOut, hand_outs
 from followup.records.desk.handing import GivenBottle, Handing, handings, note_given
 from followup.records.desk.taking_back import take_back
 from followup.records.duties import STORE
@@ -31,9 +31,6 @@ from followup.sheets.inputs import SheetInputs
 from followup.sheets.labels import label
 from followup.sheets.model import BottleLabel
 from followup.sheets.options import SheetOptions
-
-BEFORE = timedelta(days=7)
-"""How far back a bottle that nobody has marked as given is still asked for."""
 
 
 class BottlesGiven(Act):
@@ -76,11 +73,16 @@ class Window:
     given: tuple[WaitingPerson, ...]
 
 
-def window(hand: Hand) -> Window:
-    """The bottles of today, and of the week before where nobody has marked them."""
+def window(hand: Hand, read: Iterable[BottleToHandOut] | None = None) -> Window:
+    """The bottles of today, and of the week before where nobody has marked them.
+
+    ``read``: the bottles of all these days, and maybe of others, where they are read already.
+    """
+    first = hand.today - BEFORE
     with hand.store.read() as session:
-        due = hand_outs(session, hand.today - BEFORE, hand.today)
-        kept = handings(session, {one.patient.id for one in due})
+        found = hand_outs(session, first, hand.today) if read is None else read
+        due = [one for one in found if first <= one.bottle.handed_over <= hand.today]
+        kept = _by_patient(handings(session, {one.patient.id for one in due}))
     open_ones = [one for one in due if not _is_given(one, kept) and one.bottle.discard >= hand.today]
     return Window(
         today=tuple(_by_person(one for one in open_ones if one.bottle.handed_over == hand.today)),
@@ -103,7 +105,7 @@ def give(hand: Hand, code: str, sent: BottlesGiven) -> None:
         chosen = {one.key: one for one in due if one.plan_id == sent.plan}
         if not chosen.keys() >= set(sent.bottles):
             raise changed()
-        kept = handings(unit.session, [who.id])
+        kept = _by_patient(handings(unit.session, [who.id]))
         new = [chosen[key] for key in dict.fromkeys(sent.bottles) if not _is_given(chosen[key], kept)]
         if new:
             bottles = [
@@ -128,10 +130,15 @@ def changed() -> FollowupError:
     )
 
 
-def _is_given(one: BottleToHandOut, kept: Iterable[Handing]) -> bool:
-    return any(
-        each.patient_id == one.patient.id and each.holds(one.course, one.bottle.number) for each in kept
-    )
+def _by_patient(kept: Iterable[Handing]) -> Mapping[int, list[Handing]]:
+    found: dict[int, list[Handing]] = {}
+    for each in kept:
+        found.setdefault(each.patient_id, []).append(each)
+    return found
+
+
+def _is_given(one: BottleToHandOut, kept: Mapping[int, list[Handing]]) -> bool:
+    return any(each.holds(one.course, one.bottle.number) for each in kept.get(one.patient.id, ()))
 
 
 def _by_person(found: Iterable[BottleToHandOut]) -> Iterator[WaitingPerson]:

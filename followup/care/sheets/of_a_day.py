@@ -19,24 +19,41 @@ from followup.said import say
 from followup.sheets.model import SheetContent
 from followup.sheets.paper.batch import BatchSheet, render_batch
 from followup.sheets.paper.pdf import render_pdf
+from followup.sheets.paper.typesetter import Typesetter
 
 
-def issue_day(hand: Hand, day: date) -> None:
+def _at_once() -> None:
+    """No other work waits."""
+
+
+def issue_day(hand: Hand, day: date, between: Callable[[], None] = _at_once) -> None:
     """Issue a sheet of every signed plan of the day's operations that has none yet.
 
     One that can't be laid out is left for the list in front of the sheets, which says why.
+    ``between``: called before each, so that shorter work may go first.
     """
     with hand.store.read() as session:
         waiting = [plan for patient in _operated(session, day) if (plan := _unprinted(session, patient))]
-    for plan in waiting:
-        with suppress(FollowupError):
-            issue_one(hand, plan.id)
+    setter = Typesetter(gives_way=True)
+    try:
+        for plan in waiting:
+            between()
+            with suppress(FollowupError):
+                issue_one(hand, plan.id, setter=setter)
+    finally:
+        setter.close()
 
 
-def sheets_of_day(hand: Hand, day: date, part: int, tell: Callable[[str], str] = str) -> bytes:
+def sheets_of_day(
+    hand: Hand,
+    day: date,
+    part: int,
+    tell: Callable[[str], str] = str,
+    between: Callable[[], None] = _at_once,
+) -> bytes:
     """One document of the day's current sheets; the nearest where there is no such part.
 
-    ``tell`` puts what keeps a plan from having a sheet into the staff's words.
+    ``tell`` puts what keeps a plan from having a sheet into the staff's words. ``between`` as above.
     """
     with hand.store.read() as session:
         known = [
@@ -56,6 +73,7 @@ def sheets_of_day(hand: Hand, day: date, part: int, tell: Callable[[str], str] =
         day=day,
         staff_language=staff_language(hand),
         tell=tell,
+        progress=lambda *_: between(),
     )
     return batch.parts[min(max(part, 1), len(batch.parts)) - 1]
 

@@ -20,6 +20,7 @@ from followup.clinical.record.base import Day
 from followup.clinical.statuses import PlanStatus
 from followup.desks.api.base import Code, Given, router_of
 from followup.desks.door.hand import AnyHand, DeskHand
+from followup.desks.door.way import AWay
 from followup.desks.page.pages import pdf_answer
 from followup.records.people.oplist import operations_on
 from followup.records.plans.plans import plan
@@ -116,18 +117,18 @@ def add_to_list(hand: AnyHand, sent: OperationList) -> list[OperationOut]:
 
 
 @router.post("/operations/sheets", status_code=204)
-def issue_day(hand: AnyHand, on: Annotated[Day, Query()]) -> None:
+def issue_day(hand: AnyHand, way: AWay, on: Annotated[Day, Query()]) -> None:
     """Issue a sheet of every signed plan of the day's operations that has none yet."""
-    issue_day_sheets(hand, on)
+    issue_day_sheets(hand, on, way.give)
 
 
 @router.get("/operations/sheets.pdf", response_class=Response, responses=PDF)
 def day_sheets(
-    hand: AnyHand, on: Day | None = None, part: Annotated[int, Query(ge=1, le=1000)] = 1
+    hand: AnyHand, way: AWay, on: Day | None = None, part: Annotated[int, Query(ge=1, le=1000)] = 1
 ) -> Response:
     """The current sheets of a day's operations in one document."""
     day = on or hand.today
-    return pdf_answer(sheets_of_day(hand, day, part, hand.texts.told), f"sheets-{day}")
+    return pdf_answer(sheets_of_day(hand, day, part, hand.texts.told, way.give), f"sheets-{day}")
 
 
 @router.post("/records/preview")

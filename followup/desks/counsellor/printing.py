@@ -12,6 +12,7 @@ from fastapi import APIRouter, Request, Response
 from followup.care.sheets.content import draft_content
 from followup.care.sheets.of_a_day import issue_day, sheets_of_day
 from followup.desks.door.hand import AnyHand
+from followup.desks.door.way import AWay
 from followup.desks.page.pages import go, pdf_answer
 from followup.desks.page.posted import AForm, Posted, day_of_form, first
 from followup.errors import FollowupError
@@ -74,15 +75,15 @@ def count_pages(pdf: bytes) -> int:
 
 
 @router.post("/operations/sheets")
-def issue_sheets(hand: AnyHand, form: AForm) -> Response:
+def issue_sheets(hand: AnyHand, form: AForm, way: AWay) -> Response:
     """Issue the sheets of a day's operations that are signed and not printed yet, then show them all."""
     day = day_of_form(first(form, "on"), hand)
-    issue_day(hand, day)
+    issue_day(hand, day, way.give)
     return go(f"/operations/sheets.pdf?on={day}")
 
 
 @router.get("/operations/sheets.pdf")
-def day_sheets(hand: AnyHand, on: str = "", part: int = 1) -> Response:
+def day_sheets(hand: AnyHand, way: AWay, on: str = "", part: int = 1) -> Response:
     """All current sheets of a day's operations in one document, behind the list to tick off."""
     day = day_of_form(on, hand) if on else hand.today
-    return pdf_answer(sheets_of_day(hand, day, part, hand.texts.told), f"sheets-{day}")
+    return pdf_answer(sheets_of_day(hand, day, part, hand.texts.told, way.give), f"sheets-{day}")

@@ -111,7 +111,7 @@ def _page(
     whole: str = "",
 ) -> Response:
     found, given = shelf(hand), typed or {}
-    waits = window(hand)
+    waits = window(hand, found.read)
     names = ("today", "before", "given")
     return show(
         request,

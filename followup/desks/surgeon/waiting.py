@@ -99,7 +99,8 @@ def _page(
 def _line(session: Session, hand: DeskHand, version: PlanVersion) -> Waiting:
     who = patient(session, version.patient_id)
     view = view_of(session, hand, version)
-    high = untreated(view, newest_record(session, who.id).record)
+    newest = who.record_number == version.record_number
+    high = untreated(view, view.record if newest else newest_record(session, who.id).record)
     together = not high and may_go_together(session, hand, view, who.record_number)
     stairs = build_staircase(version.body, mirrored=hand.texts.runs_left)
     return Waiting(version, who, view, stairs, together, at_a_glance(view, hand.texts), high)

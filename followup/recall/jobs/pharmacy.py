@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from followup.clinical.careplan import Course, Step
 from followup.clinical.day_plan import Bottle
@@ -17,6 +17,9 @@ from followup.records.plans.listed import plan_gists
 from followup.records.plans.plans import plans_in_force_ids
 from followup.records.store.store import Session
 from followup.records.views import PatientView
+
+BEFORE = timedelta(days=7)
+"""How far back a bottle that nobody has marked as given is still asked for."""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from followup.clinical.careplan import Course
 from followup.clinical.protocol.protocol import Protocol
 from followup.errors import FollowupError
-from followup.language.catalogues import choose, translator
+from followup.language.catalogues import Translator, choose, translator
 from followup.recall.messages.compose import changes_on, message_text, step_changes
 from followup.recall.messages.segments import segments
 from followup.recall.messages.wording import MessageKind
@@ -80,7 +80,7 @@ def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -
     asked = {cause.patient_id for cause in causes}
     people, gone = patients_by_id(session, asked), standings(session, asked)
     choices, sites = message_choices(session, asked), sites_of(session, asked)
-    clinics = cache(partial(get_clinic, session))
+    clinics, words_for = cache(partial(get_clinic, session)), cache(_words_for)
     found = []
     for cause in causes:
         if cause.patient_id in gone or cause.patient_id not in people:
@@ -88,7 +88,9 @@ def wanted(session: Session, kind: MessageKind, day: date, protocol: Protocol) -
         choice = choices.get(cause.patient_id, _NOT_ASKED)
         try:
             clinic = clinics(sites.get(cause.patient_id))
-            found.append(_written(clinic, kind, day, cause, people[cause.patient_id], choice, protocol))
+            patient = people[cause.patient_id]
+            words = words_for(patient.language)
+            found.append(_written(clinic, kind, day, cause, patient, choice, protocol, words))
         except FollowupError as error:
             # One message that can't be written must not keep back the others.
             _log.error("no %s for patient %s: %s", kind, people[cause.patient_id].code, error.code)
@@ -141,6 +143,11 @@ def _causes(session: Session, kind: MessageKind, day: date, protocol: Protocol) 
                 yield _Cause(f"m-{line.trip_id}-{line.since}", line.patient.id, last, line.since)
 
 
+def _words_for(tag: str | None) -> Translator:
+    """The words of a patient's language, or English where there are none."""
+    return translator(choose(tag).language.tag)
+
+
 def _written(
     clinic: Clinic,
     kind: MessageKind,
@@ -149,8 +156,8 @@ def _written(
     patient: PatientView,
     choice: MessageChoice,
     protocol: Protocol,
+    words: Translator,
 ) -> WantedMessage:
-    words = translator(choose(patient.language).language.tag)
     lines = step_changes(cause.changing, cause.names, protocol.formulary, words)
     spoken = _channel(choice) == "paper"
     text = message_text(

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from typing import Any
 
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, and_, col, delete, func, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -22,6 +24,8 @@ from followup.said import say
 from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
+# What a patient's view is made of, besides the eyes.
+_READ = ("id", "code", "name", "birth_date", "birth_year", "sex", "language", "telephones", "record_number")
 # What only a surgeon decides of an operation, by the name that the record's form gives it.
 _DECISIONS = {
     "choices": "The surgeon's choices",
@@ -137,7 +141,9 @@ def patient(session: Session, patient_id: int) -> PatientView:
 
 def patients_by_id(session: Session, patients: Iterable[int]) -> dict[int, PatientView]:
     """Several patients at once."""
-    rows = session.exec(select(PatientRow).where(col(PatientRow.id).in_(set(patients))))
+    # Columns alone: a day has hundreds of people, and each row as an object is what costs.
+    columns = [col(getattr(PatientRow, name)) for name in _READ]
+    rows: Any = session.execute(sql_select(*columns).where(col(PatientRow.id).in_(set(patients))))
     return {view.id: view for view in _views(session, rows)}
 
 
@@ -291,10 +297,12 @@ def _views(session: Session, rows: Iterable[PatientRow]) -> tuple[PatientView, .
     found = list(rows)
     eyes: dict[int, set[str]] = {}
     operations = session.exec(
-        select(OperationRow).where(col(OperationRow.patient_id).in_([row.id for row in found]))
+        select(OperationRow.patient_id, OperationRow.eye)
+        .where(col(OperationRow.patient_id).in_([row.id for row in found]))
+        .distinct()
     )
-    for operation in operations:
-        eyes.setdefault(operation.patient_id, set()).add(operation.eye)
+    for patient_id, eye in operations:
+        eyes.setdefault(patient_id, set()).add(eye)
     return tuple(_view(row, eyes.get(row.id or 0, set())) for row in found)
 
 

@@ -83,7 +83,7 @@ def render_batch(
     out where one fails; ``skipped`` says which and why, and so does the cover.
     """
     chosen = tuple(sheets)
-    setter = Typesetter(limit=_TIME_LIMIT)
+    setter = Typesetter(limit=_TIME_LIMIT, gives_way=True)
     try:
         laid, skipped = _lay_out(chosen, setter, progress)
         words = translator(staff_language)

@@ -42,7 +42,7 @@ def leaf_pages(content: SheetContent) -> int:
     return 4 if content.paper == "A5" or content.size == "large" else 2
 
 
-def render_pdf(content: SheetContent) -> bytes:
+def render_pdf(content: SheetContent, setter: Typesetter = typesetter) -> bytes:
     """The sheet as PDF.
 
     Raises FollowupError ``language.glyph`` for a character without a font, ``sheet.overflow`` for
@@ -50,7 +50,7 @@ def render_pdf(content: SheetContent) -> bytes:
     and next visit do not fit on the first page, ``sheet.cut`` where text runs off the paper, ``sheet.pages``
     for a sheet that is endless, and ``sheet.time`` when the layout takes too long.
     """
-    return laid_out(content)[0]
+    return laid_out(content, setter)[0]
 
 
 def laid_out(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import atexit
 import json
+import os
 import subprocess
 import sys
 import threading
@@ -16,13 +17,19 @@ from followup.sheets.paper.worker import DONE, read_message, write_message
 TIME_LIMIT = 20.0
 # The worker keeps what it has laid out, some 40 MB a sheet: a new one costs a tenth of the time of so many.
 MOST_JOBS = 8
+# How a child gives way to other work: on Windows, and elsewhere.
+_BELOW_NORMAL: int = getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)
+_NICE = 10
 
 
 class Typesetter:
-    """Sends jobs to a child process, one at a time. ``limit`` is in seconds."""
+    """Sends jobs to a child process, one at a time. ``limit`` is in seconds.
 
-    def __init__(self, limit: float = TIME_LIMIT) -> None:
-        self._limit = limit
+    ``gives_way``: the computer lets other work go first, such as the pages that people wait for.
+    """
+
+    def __init__(self, limit: float = TIME_LIMIT, *, gives_way: bool = False) -> None:
+        self._limit, self._gives_way = limit, gives_way
         self._lock = threading.Lock()
         self._child: subprocess.Popen[bytes] | None = None
         self._jobs = 0
@@ -78,7 +85,11 @@ class Typesetter:
                 [sys.executable, "-P", "-m", "followup.sheets.paper.worker"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
+                creationflags=_BELOW_NORMAL if self._gives_way else 0,
             )
+            if self._gives_way and sys.platform != "win32":
+                own = os.getpriority(os.PRIO_PROCESS, 0)
+                os.setpriority(os.PRIO_PROCESS, self._child.pid, own + _NICE)
         return self._child
 
 

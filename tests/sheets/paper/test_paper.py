@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import ctypes
+import os
+import sys
 import time
 from dataclasses import replace
+from datetime import date
 from xml.etree import ElementTree as ET
 
 import pypdfium2
@@ -15,6 +18,7 @@ from printed import says
 
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
+from followup.sheets.paper import batch
 from followup.sheets.paper.pdf import job, render_pdf, sheet_data
 from followup.sheets.paper.qr import QUIET_ZONE, qr_picture, return_picture
 from followup.sheets.paper.typesetter import Typesetter
@@ -204,6 +208,26 @@ def test_a_worker_is_replaced_before_it_keeps_too_much(make_content, monkeypatch
         setter.close()
     assert workers[0] == workers[1] != workers[2]
     assert len(papers) == 1
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="told to Windows in another way")
+def test_only_a_worker_of_long_work_gives_way_to_everything_else():
+    behind, usual = Typesetter(gives_way=True), Typesetter()
+    try:
+        own, late, level = (
+            os.getpriority(os.PRIO_PROCESS, pid) for pid in (0, behind._running().pid, usual._running().pid)
+        )
+    finally:
+        behind.close()
+        usual.close()
+    assert own == level < late
+
+
+def test_a_batch_gives_way(monkeypatch):
+    asked = []
+    monkeypatch.setattr(batch, "Typesetter", lambda **given: asked.append(given) or Typesetter(**given))
+    batch.render_batch([], day=date(2027, 3, 1))
+    assert [one["gives_way"] for one in asked] == [True]
 
 
 # The longest: 74 bytes, as a clinic's own form of codes might hold.
