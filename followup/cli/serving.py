@@ -79,7 +79,7 @@ def serve_pages(desk: Desk, listener: socket.socket, *, place: Workplace | None 
                 "and passwords. Put a program in front that speaks HTTPS, and start with --https."
             )
         app = create_app(desk, jobs=lambda: running(desk.store, place=place))
-        _leave_alone_what_stays()
+        leave_alone_what_stays()
         server = server_of(app, usual_limits(all_through_one=bool(desk.trusted_proxy)))
         # The server hands a signal on when it has closed; both are the ordinary way to stop it.
         signal.signal(signal.SIGTERM, signal.default_int_handler)
@@ -87,7 +87,7 @@ def serve_pages(desk: Desk, listener: socket.socket, *, place: Workplace | None 
             server.run(sockets=[listener])
 
 
-def _leave_alone_what_stays() -> None:
+def leave_alone_what_stays() -> None:
     """What is loaded by now stays to the end: nothing need look for what can be let go in it."""
     gc.collect()
     gc.freeze()

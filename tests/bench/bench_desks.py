@@ -200,12 +200,17 @@ def known_of(database: Path) -> Known:
         )
 
 
+def free_port() -> int:
+    """A port of this computer that nothing listens on."""
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        return int(free.getsockname()[1])
+
+
 class Server:
     """``followup serve``, with what it takes of the computer."""
 
     def __init__(self, folder: Path, command: str) -> None:
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            port = free.getsockname()[1]
+        port = free_port()
         self.base = f"http://127.0.0.1:{port}"
         self.process = subprocess.Popen(
             [command, "serve", "--folder", str(folder), "--host", "127.0.0.1", "--port", str(port)],
