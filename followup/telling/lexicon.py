@@ -2,59 +2,88 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from typing import Any
 
-from followup.telling.model import ToldValue
+from followup.telling.model import ToldValue, WhyAsked
 from followup.telling.words import tokens_of
 
 Sequence = tuple[str, ...]
 """Words that stand one after the other."""
-Element = tuple[Sequence, ...]
-"""One place of a form: any of these stands there."""
+
+
+@dataclass(frozen=True, eq=False)
+class Element:
+    """One place of a form: any of these phrases stands there. One object a lexicon, so that what was found of
+    it in a sentence is kept by it."""
+
+    phrases: tuple[Sequence, ...]
+
+
 Group = tuple[Element, ...]
 """Places in their order, with nothing between them but words that say nothing."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Form:
-    """Groups that stand near each other, in any order."""
+    """Groups that stand near each other, in any order. ``reach``: 1 side by side, 2 across commas as well,
+    3 anywhere in one sentence."""
 
     groups: tuple[Group, ...]
-    written: str
+    reach: int
 
 
 @dataclass(frozen=True)
 class Saying:
-    """What these forms say of a field. ``denied`` is what their denial says; nothing where it is None."""
+    """What these forms say of a field. ``denied`` is what their denial says; nothing where it is None.
+
+    ``why``: the forms alone do not settle the field, and this is why it is asked. ``only_denied``: only
+    their denial says anything. ``unless``: where one of these stands in the sentence they say nothing, and
+    nothing where none of ``needs`` does.
+    """
 
     field: str
     value: ToldValue
     forms: tuple[Form, ...]
     denied: ToldValue | None = None
+    why: WhyAsked | None = None
+    only_denied: bool = False
     unless: tuple[Form, ...] = ()
+    needs: tuple[Form, ...] = ()
 
 
 @dataclass(frozen=True)
 class Amount:
-    """A figure with its ``units``, near one of ``heads``; ``bare``: a figure without a unit counts too."""
+    """A figure with its ``units``, near one of ``heads``.
+
+    ``bare``: a figure without a unit counts too. Outside ``least`` and ``most`` it is asked, as it is
+    where it is ``counted``: the figure times ``times``. ``within``: so many words may stand between.
+    ``needs``: one of these stands in the same sentence. ``ends``: it is how it was in the end.
+    """
 
     field: str
     units: tuple[str, ...]
     heads: tuple[Form, ...]
     bare: bool = False
-    least: float | None = None
-    most: float | None = None
+    least: float = -1000
+    most: float = 1000
     times: float = 1
+    counted: bool = False
+    within: int = 3
+    whole: bool = False
+    needs: tuple[Form, ...] = ()
+    ends: bool = False
 
 
 @dataclass(frozen=True)
 class Elsewhere:
-    """Things told that the record has no field for; ``what`` is said by :mod:`followup.telling.said`."""
+    """Things told that the record has no field for; ``what`` is a word of ``phrases.ELSEWHERE``."""
 
     what: str
     forms: tuple[Form, ...]
@@ -62,19 +91,36 @@ class Elsewhere:
 
 @dataclass(frozen=True)
 class Lexicon:
-    """One language. ``cues`` are the triggers of negation, hedge and time by kind."""
+    """One language. ``cues`` are the triggers of negation, hedge, time and order by kind.
+
+    ``known`` words are never taken for others, ``sounds`` are what others may be taken for, ``guarded`` words
+    are no part of one that was heard as several; ``heard`` says what several words, or one, are taken
+    for. ``by_word``: the
+    forms that can only stand in a sentence with one of these words.
+    """
 
     tag: str
     skip: frozenset[str]
     subjects: frozenset[str]
+    last_counts: frozenset[str]
     says: tuple[Saying, ...]
     amounts: tuple[Amount, ...]
     masks: tuple[Form, ...]
     elsewhere: tuple[Elsewhere, ...]
+    anchors: tuple[Form, ...]
+    own: tuple[Form, ...]
+    other_operations: tuple[Form, ...]
+    no_operation: tuple[Form, ...]
+    both_eyes: tuple[Form, ...]
+    capitals: frozenset[str]
     cues: Mapping[str, tuple[Sequence, ...]]
     number_words: Mapping[str, float]
     units: Mapping[str, tuple[Sequence, ...]]
-    classes: Mapping[str, Element] = field(repr=False)
+    known: frozenset[str]
+    sounds: frozenset[str]
+    guarded: frozenset[str]
+    heard: Mapping[Sequence, str]
+    by_word: Mapping[str, AbstractSet[Form]]
 
 
 def languages() -> tuple[str, ...]:
@@ -113,19 +159,51 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
     for name, told in data["classes"].items():
         classes[name] = _class(told, classes)
     reader = _FormReader(classes)
+    cues = {kind: tuple(map(sequence, told)) for kind, told in data["cues"].items()}
+    units = {unit: tuple(map(sequence, told)) for unit, told in data["units"].items()}
+    guarded = _words_of(cues[kind] for kind in cues if kind.startswith("negated"))
+    guarded |= _words_of(units.values()) | set(data["numbers"]) | set(data["sides"])
+    trade = {word for element in classes.values() for phrase in element.phrases for word in phrase}
+    trade |= {
+        word
+        for form in reader.every(data)
+        for group in form.groups
+        for one in group
+        for p in one.phrases
+        for word in p
+    }
+    trade |= set(data["sounds"])
+    known = trade | guarded | set(data["skip"]) | set(data["known"]) | _words_of(cues.values())
     return Lexicon(
         tag=tag,
         skip=frozenset(data["skip"]),
-        subjects=frozenset(word for name in data["subjects"] for seq in classes[name] for word in seq[-1:]),
+        subjects=frozenset(
+            word for name in data["subjects"] for seq in classes[name].phrases for word in seq[-1:]
+        ),
+        last_counts=frozenset(data["last_counts"]),
         says=tuple(_saying(reader, one) for one in data["say"]),
         amounts=tuple(_amount(reader, one) for one in data["amount"]),
-        masks=reader.all(data.get("mask", ())),
+        masks=reader.all(data["mask"]),
         elsewhere=tuple(Elsewhere(one["what"], reader.all(one["forms"])) for one in data["elsewhere"]),
-        cues={kind: tuple(map(sequence, told)) for kind, told in data["cues"].items()},
+        anchors=reader.all(data["anchors"]),
+        own=reader.all(data["own"]),
+        other_operations=reader.all(data["other_operations"]),
+        no_operation=reader.all(data["no_operation"]),
+        both_eyes=reader.all(data["both_eyes"]),
+        capitals=frozenset(data["capitals"]),
+        cues=cues,
         number_words=data["numbers"],
-        units={unit: tuple(map(sequence, told)) for unit, told in data["units"].items()},
-        classes=classes,
+        units=units,
+        known=frozenset(known),
+        sounds=frozenset(data["sounds"]),
+        guarded=frozenset(guarded),
+        heard={sequence(told): sequence(word)[0] for told, word in data["heard"].items()},
+        by_word=reader.by_word,
     )
+
+
+def _words_of(many: Iterable[Iterable[Sequence]]) -> set[str]:
+    return {word for phrases in many for phrase in phrases for word in phrase}
 
 
 def sequence(text: str) -> Sequence:
@@ -136,20 +214,39 @@ def sequence(text: str) -> Sequence:
 def _class(told: Iterable[str], classes: Mapping[str, Element]) -> Element:
     found: dict[Sequence, None] = {}
     for text in told:
-        many = classes[text[1:]] if text.startswith("@") else (sequence(text),)
+        many = classes[text[1:]].phrases if text.startswith("@") else (sequence(text),)
         found.update(dict.fromkeys(many))
-    return tuple(found)
+    return Element(tuple(found))
 
 
 @dataclass(frozen=True)
 class _FormReader:
     classes: Mapping[str, Element]
+    words: dict[str, Element] = field(default_factory=dict)
+    by_word: dict[str, set[Form]] = field(default_factory=dict)
 
     def all(self, told: Iterable[str]) -> tuple[Form, ...]:
         return tuple(self.form(text) for text in told)
 
+    def every(self, data: Mapping[str, Any]) -> Iterable[Form]:
+        """Every form of a lexicon."""
+        for one in (*data["say"], *data["elsewhere"]):
+            yield from self.all([*one["forms"], *one.get("unless", ()), *one.get("needs", ())])
+        for one in data["amount"]:
+            yield from self.all([*one["heads"], *one.get("needs", ())])
+        for key in ("mask", "anchors", "own", "other_operations", "no_operation", "both_eyes"):
+            yield from self.all(data[key])
+
     def form(self, text: str) -> Form:
-        return Form(tuple(self._group(part) for part in text.split("&")), text)
+        reach = max((len(sign) for sign in re.findall("&+", text)), default=1)
+        form = Form(tuple(self._group(part) for part in re.split("&+", text)), reach)
+        rarest = min((one for group in form.groups for one in group), key=lambda one: len(one.phrases))
+        for phrase in rarest.phrases:
+            self.by_word.setdefault(phrase[0], set()).add(form)
+        return form
+
+    def _word(self, word: str) -> Element:
+        return self.words.setdefault(word, Element(((word,),)))
 
     def _group(self, text: str) -> Group:
         found: list[Element] = []
@@ -157,23 +254,27 @@ class _FormReader:
             if part.startswith("@"):
                 found.append(self.classes[part[1:]])
             else:
-                found += [((word,),) for word in sequence(part)]
+                found += [self._word(word) for word in sequence(part)]
         return tuple(found)
 
 
 def _saying(reader: _FormReader, told: Mapping[str, Any]) -> Saying:
     value = tuple(told["value"]) if isinstance(told["value"], list) else told["value"]
     denied = told.get("denied", not value if isinstance(value, bool) else None)
-    return Saying(told["field"], value, reader.all(told["forms"]), denied, reader.all(told.get("unless", ())))
+    denied = None if denied == "nothing" else denied
+    return Saying(
+        told["field"],
+        value,
+        reader.all(told["forms"]),
+        denied,
+        told.get("why"),
+        told.get("only_denied", False),
+        reader.all(told.get("unless", ())),
+        reader.all(told.get("needs", ())),
+    )
 
 
 def _amount(reader: _FormReader, told: Mapping[str, Any]) -> Amount:
-    return Amount(
-        told["field"],
-        tuple(told["units"]),
-        reader.all(told["heads"]),
-        told.get("bare", False),
-        told.get("least"),
-        told.get("most"),
-        told.get("times", 1),
-    )
+    plain = {key: value for key, value in told.items() if key not in ("units", "heads", "needs")}
+    plain["needs"] = reader.all(told.get("needs", ()))
+    return Amount(units=tuple(told["units"]), heads=reader.all(told["heads"]), **plain)

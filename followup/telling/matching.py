@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from followup.telling.lexicon import Element, Form, Group, Lexicon
 from followup.telling.lexicon import Sequence as Phrase
+from followup.telling.model import Passage
 from followup.telling.words import Token
 
 _BARRIERS = frozenset((",", "(", ")", ";"))
@@ -39,14 +40,18 @@ class Place:
 class Sentence:
     """A sentence with what was looked for in it, each thing once."""
 
+    text: str
     tokens: tuple[Token, ...]
     lexicon: Lexicon
     _by_word: dict[str, list[int]] = field(default_factory=dict)
+    _possible: set[Form] = field(default_factory=set)
     _elements: dict[Element, tuple[Place, ...]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for number, token in enumerate(self.tokens):
             self._by_word.setdefault(token.word, []).append(number)
+        for word in self._by_word:
+            self._possible |= self.lexicon.by_word.get(word, set())
 
     def phrase(self, phrase: Phrase) -> Iterator[Place]:
         """Every place where these words follow each other; a hyphen or a slash between them is none."""
@@ -64,21 +69,40 @@ class Sentence:
 
     def element(self, element: Element) -> tuple[Place, ...]:
         if element not in self._elements:
-            found = {place for phrase in element for place in self.phrase(phrase)}
+            found = {place for phrase in element.phrases for place in self.phrase(phrase)}
             self._elements[element] = tuple(sorted(found, key=lambda place: place.at))
         return self._elements[element]
 
     def form(self, form: Form) -> list[Place]:
         """Every place of a form: the nearest parts, with no other subject and no comma between them."""
+        if form not in self._possible:
+            return []
         found = self._group(form.groups[0])
         for group in form.groups[1:]:
-            found = self._near(found, self._group(group))
+            found = self._near(found, self._group(group), reach=form.reach)
             if not found:
                 break
         return found
 
     def any(self, forms: Sequence[Form]) -> list[Place]:
         return [place for form in forms for place in self.form(form)]
+
+    def words(self, place: Place) -> tuple[Passage, ...]:
+        """The text of a place, neighbours joined."""
+        runs: list[Passage] = []
+        last = -2
+        for at in place.at:
+            token = self.tokens[at]
+            if at == last + 1:
+                runs[-1] = Passage(runs[-1].start, token.end)
+            else:
+                runs.append(token.place)
+            last = at
+        return tuple(runs)
+
+    def crosses(self, place: Place) -> bool:
+        """Whether a place goes on behind a comma."""
+        return any(token.word == "," for token in self.tokens[place.first : place.last])
 
     def skipped(self, start: int, end: int) -> bool:
         """Whether nothing that says anything stands between two words."""
@@ -102,9 +126,14 @@ class Sentence:
             ]
         return found
 
-    def _near(self, some: list[Place], others: list[Place]) -> list[Place]:
+    def _near(self, some: list[Place], others: list[Place], *, reach: int) -> list[Place]:
         pairs = sorted(
-            ((gap, one, other) for one in some for other in others if (gap := self._gap(one, other)) >= 0),
+            (
+                (gap, one, other)
+                for one in some
+                for other in others
+                if (gap := self._gap(one, other, reach)) >= 0
+            ),
             key=lambda pair: (pair[0], pair[1].at, pair[2].at),
         )
         taken: set[Place] = set()
@@ -115,13 +144,34 @@ class Sentence:
                 found.append(Place(tuple(sorted({*one.at, *other.at}))))
         return found
 
-    def _gap(self, one: Place, other: Place) -> int:
+    def _gap(self, one: Place, other: Place, reach: int) -> int:
         """Words between two places; -1 where they do not belong together."""
         if one.meets(other):
             return -1
         start, end = (one.last + 1, other.first) if one.last < other.first else (other.last + 1, one.first)
-        between = self.tokens[start:end]
-        if any(token.word in _BARRIERS or token.word in self.lexicon.subjects for token in between):
+        if reach == 3:
+            return end - start
+        between = _without_asides(self.tokens[start:end])
+        if any(token.word in self.lexicon.subjects for token in between):
+            return -1
+        if reach == 1 and any(token.word in _BARRIERS for token in between):
             return -1
         gap = self.weight(start, end)
-        return gap if gap <= WITHIN else -1
+        return gap if gap <= WITHIN * reach else -1
+
+
+def _without_asides(tokens: Sequence[Token]) -> list[Token]:
+    """Without what stands in parentheses, where they open and close again."""
+    found: list[Token] = []
+    depth = 0
+    for token in tokens:
+        depth += token.word == "("
+        if not depth:
+            found.append(token)
+        depth -= depth > 0 and token.word == ")"
+    return found if not depth else list(tokens)
+
+
+def masked(place: Place, masks: Iterable[Place]) -> bool:
+    """Whether words of a place belong to a phrase that is no reading."""
+    return any(set(mask.at) & set(place.at) and not set(mask.at) <= set(place.at) for mask in masks)

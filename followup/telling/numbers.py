@@ -9,109 +9,215 @@ from followup.telling.matching import Place, Sentence
 
 @dataclass(frozen=True)
 class Figure:
-    """A number with its unit; "" where none was said. ``part``: a half or quarter of something."""
+    """A number with its unit, "" where none was said; ``clock`` is a time of day such as "09:40".
+
+    ``one``: the word "one" alone, which may be no number at all.
+    """
 
     value: float
     unit: str
     place: Place
+    clock: str = ""
+    one: bool = False
 
 
 def figures_of(sentence: Sentence) -> tuple[Figure, ...]:
     """Every figure of a sentence, none inside another."""
+    reader = _Reader(sentence)
     found: list[Figure] = []
     at = 0
     while at < len(sentence.tokens):
-        read = _digits(sentence, at) or _in_words(sentence, at)
-        if read is None:
-            at += 1
-            continue
-        value, end = read
-        unit, after = _unit(sentence, end)
-        found.append(Figure(value, unit, Place(tuple(range(at, after)))))
-        at = after
+        figure = reader.at(at)
+        if figure is not None:
+            found.append(figure)
+        at = figure.place.last + 1 if figure is not None else max(at + 1, reader.passed(at))
     return tuple(found)
 
 
-def _digits(sentence: Sentence, at: int) -> tuple[float, int] | None:
-    token = sentence.tokens[at]
-    if token.kind != "number":
-        return None
-    value = float(token.word.replace(",", "."))
-    point = sentence.lexicon.cues["point"]
-    after = at + 1
-    # "2 point 4", as dictated.
-    if "." not in token.word and any(
-        (sentence.tokens[after].word,) in point for _ in "1" if after + 1 < len(sentence.tokens)
-    ):
-        part = _digits_after_point(sentence, after + 1)
-        if part is not None:
+@dataclass(frozen=True)
+class _Reader:
+    sentence: Sentence
+
+    def at(self, at: int) -> Figure | None:
+        """The figure that begins at a word."""
+        if self._part_of_a_name(at):
+            return None
+        if clock := self._clock(at):
+            return clock
+        read = self._digits(at) or self._in_words(at)
+        if read is None:
+            return None
+        value, end = read
+        unit, after = self._unit(end)
+        if not unit and at and self._is(at - 1, "at") and value == int(value) and 0 < value <= 12:
+            unit = "position"
+        alone = value == 1 and not unit and self.sentence.tokens[at].kind == "word" and end == at + 1
+        return Figure(value, unit, Place(tuple(range(at, after))), one=alone)
+
+    def passed(self, at: int) -> int:
+        """The end of a name that holds figures: "10-0", "6/36", "SN60"."""
+        if self._thread(at):
+            return at + (3 if self.sentence.tokens[at + 1].word in ("-", "/") else 2)
+        while at + 2 < len(self.sentence.tokens) and self._bound(at):
+            at += 2
+        return at + 1
+
+    def _bound(self, at: int) -> bool:
+        """Whether a figure is bound to the next by a hyphen before 0, or by a slash."""
+        tokens = self.sentence.tokens[at : at + 3]
+        if len(tokens) < 3 or tokens[0].kind != "number" or tokens[2].kind != "number":
+            return False
+        return tokens[1].word == "/" or (tokens[1].word == "-" and tokens[2].word == "0")
+
+    def _part_of_a_name(self, at: int) -> bool:
+        tokens = self.sentence.tokens
+        if self._thread(at):
+            return True
+        if tokens[at].kind != "number":
+            return False
+        before = tokens[at - 1] if at else None
+        glued = (
+            before is not None
+            and before.kind == "word"
+            and before.end == tokens[at].start
+            and before.word != "x"
+        )
+        return glued or self._bound(at) or (at >= 2 and self._bound(at - 2))
+
+    def _thread(self, at: int) -> bool:
+        """Whether a number names a thread: "ten oh nylon", "10-zero"."""
+        if self._word(at) not in (8, 9, 10) and self.sentence.tokens[at].word not in ("8", "9", "10"):
+            return False
+        after = at + 1
+        if after < len(self.sentence.tokens) and self.sentence.tokens[after].word in ("-", "/"):
+            after += 1
+        return self._is(after, "nought") or (
+            after < len(self.sentence.tokens) and self.sentence.tokens[after].word == "0" and after > at + 1
+        )
+
+    def _clock(self, at: int) -> Figure | None:
+        tokens = self.sentence.tokens[at : at + 3]
+        if len(tokens) < 3 or tokens[1].word not in (":", "h") or tokens[1].start != tokens[0].end:
+            return None
+        hour, minute = tokens[0].word, tokens[2].word
+        if not (
+            hour.isdecimal()
+            and minute.isdecimal()
+            and len(minute) == 2
+            and int(hour) < 24
+            and int(minute) < 60
+        ):
+            return None
+        return Figure(0, "clock", Place((at, at + 1, at + 2)), f"{int(hour):02}:{minute}")
+
+    def _digits(self, at: int) -> tuple[float, int] | None:
+        token = self.sentence.tokens[at]
+        if token.kind != "number":
+            return None
+        value = float(token.word.replace(",", "."))
+        if token.word.isdecimal() and self._is(at + 1, "point") and (part := self._after_point(at + 2)):
             return float(f"{int(value)}.{part[0]}"), part[1]
-    return value, after
+        if token.word.isdecimal() and (fraction := self._fraction(at + 1)):
+            return value + fraction[0], fraction[1]
+        return value, at + 1
 
-
-def _digits_after_point(sentence: Sentence, at: int) -> tuple[str, int] | None:
-    """The digits said one by one after a point."""
-    digits = ""
-    while at < len(sentence.tokens):
-        token = sentence.tokens[at]
-        value = sentence.lexicon.number_words.get(token.word)
-        if token.kind == "number" and token.word.isdecimal():
-            digits += token.word
-        elif value is not None and value == int(value) and (value < 10 or not digits):
-            digits += str(int(value))
-        else:
-            break
-        at += 1
-    return (digits, at) if digits else None
-
-
-def _in_words(sentence: Sentence, at: int) -> tuple[float, int] | None:
-    words, tokens = sentence.lexicon.number_words, sentence.tokens
-    point, joint = sentence.lexicon.cues["point"], sentence.lexicon.cues["number_joint"]
-    total, start, last = 0.0, at, 0.0
-    while at < len(tokens):
-        word = tokens[at].word
-        if word in words:
-            value = words[word]
-            if at > start and not _goes_on(last, value):
-                break
-            total = total * value if value in (100, 1000) and total else total + value
-            last, at = value, at + 1
-        elif at > start and tokens[at].word == "-" and at + 1 < len(tokens) and tokens[at + 1].word in words:
-            at += 1
-        elif at > start and (word,) in joint and at + 1 < len(tokens) and tokens[at + 1].word in words:
-            if not _goes_on(last, words[tokens[at + 1].word]):
+    def _after_point(self, at: int) -> tuple[str, int] | None:
+        """The digits that are said after a point, one by one or as one number below a hundred."""
+        digits = ""
+        while at < len(self.sentence.tokens):
+            token = self.sentence.tokens[at]
+            value = 0 if self._is(at, "nought") else self._word(at)
+            if token.kind == "number" and token.word.isdecimal():
+                digits += token.word
+            elif value is not None and value == int(value) and (value < 10 or not digits):
+                digits += str(int(value))
+            else:
                 break
             at += 1
-        else:
-            break
-    if at + 1 < len(tokens) and (tokens[at].word,) in point:
-        part = _digits_after_point(sentence, at + 1)
-        if part is not None:
+        return (digits, at) if digits else None
+
+    def _in_words(self, at: int) -> tuple[float, int] | None:
+        start = at
+        # "point four", "oh point four", and what is heard for a number before "point": "to point four".
+        spoken = self._whole(at)
+        if self._is(at, "point") and (part := self._after_point(at + 1)):
+            return float(f"0.{part[0]}"), part[1]
+        heard = self._heard(at)
+        if spoken is None and heard is not None and self._is(at + 1, "point"):
+            spoken = (heard, at + 1)
+        if spoken is None:
+            return None
+        total, at = spoken
+        if self._is(at, "point") and (part := self._after_point(at + 1)):
             return float(f"{int(total)}.{part[0]}"), part[1]
-    return (total, at) if at > start else None
+        if fraction := self._fraction(at):
+            return total + fraction[0], fraction[1]
+        return (total, at) if at > start else None
+
+    def _whole(self, at: int) -> tuple[float, int] | None:
+        """A number in words: "twenty two", "twenty-two", "a hundred and eighty"."""
+        first = self._word(at)
+        if first is None:
+            return None
+        total, last, end = first, first, at + 1
+        while True:
+            after = end + 1 if self._is(end, "number_joint") else end
+            value = self._word(after)
+            if value is None or not _goes_on(last, value):
+                return total, end
+            total = total * value if value >= 100 else total + value
+            last, end = value, after + 1
+
+    def _fraction(self, at: int) -> tuple[float, int] | None:
+        """ "and a half" after a whole number."""
+        if not self._is(at, "number_joint"):
+            return None
+        after = at + 1
+        if (
+            after < len(self.sentence.tokens)
+            and self.sentence.tokens[after].word in self.sentence.lexicon.skip
+        ):
+            after += 1
+        value = self._word(after)
+        return (value, after + 1) if value is not None and 0 < value < 1 else None
+
+    def _word(self, at: int) -> float | None:
+        if at >= len(self.sentence.tokens):
+            return None
+        return self.sentence.lexicon.number_words.get(self.sentence.tokens[at].word)
+
+    def _heard(self, at: int) -> float | None:
+        if self._is(at, "nought"):
+            return 0
+        for value, kind in ((2, "heard_two"), (4, "heard_four"), (1, "heard_one")):
+            if self._is(at, kind):
+                return value
+        return None
+
+    def _is(self, at: int, kind: str) -> bool:
+        if at >= len(self.sentence.tokens):
+            return False
+        return (self.sentence.tokens[at].word,) in self.sentence.lexicon.cues.get(kind, ())
+
+    def _unit(self, at: int) -> tuple[str, int]:
+        """The unit after a number, and where it ends; "half a milligram", "2-mm"."""
+        tokens = self.sentence.tokens
+        start = at
+        while start < len(tokens) and (
+            tokens[start].word == "-" or (tokens[start].word,) in self.sentence.lexicon.cues["unit_joint"]
+        ):
+            start += 1
+        best = ("", at)
+        for unit, phrases in self.sentence.lexicon.units.items():
+            for phrase in phrases:
+                end = start + len(phrase)
+                if end > best[1] and tuple(token.word for token in tokens[start:end]) == phrase:
+                    best = (unit, end)
+        return best
 
 
 def _goes_on(last: float, value: float) -> bool:
-    """Whether a number word belongs to the one before: "twenty two", "two hundred", "two and a half"."""
-    if value in (100, 1000):
-        return last < value
-    return (
-        (last >= 20 and value < 10 and value > 0)
-        or last in (100, 1000)
-        or (value in (0.5, 0.25) and last >= 1)
-    )
-
-
-def _unit(sentence: Sentence, at: int) -> tuple[str, int]:
-    """The unit after a number and where it ends."""
-    start = at
-    while start < len(sentence.tokens) and sentence.tokens[start].word in ("-", "a"):
-        start += 1
-    best = ("", at)
-    for unit, phrases in sentence.lexicon.units.items():
-        for phrase in phrases:
-            end = start + len(phrase)
-            if tuple(token.word for token in sentence.tokens[start:end]) == phrase and end > best[1]:
-                best = (unit, end)
-    return best
+    """Whether a number word belongs to the one before: "twenty two", "two hundred and ten"."""
+    if value >= 100:
+        return 0 < last < value
+    return (last >= 20 and last % 10 == 0 and 0 < value < 10) or (last >= 100 and value >= 1)

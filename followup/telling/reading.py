@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 from followup.clinical.record.base import Eye
+from followup.telling.agreement import agreed
+from followup.telling.eyes import EYE, SentenceTold, eyes_told, not_this_eye, nothing_of_ours, of_each_eye
+from followup.telling.hearing import as_meant
 from followup.telling.lexicon import Lexicon
-from followup.telling.matching import Place, Sentence
+from followup.telling.matching import Sentence
+from followup.telling.medicines import DRUG, medicines_told
 from followup.telling.model import FieldTold, NoPlace, NotThisText, Passage, Telling
-from followup.telling.numbers import Figure, figures_of
+from followup.telling.order import Ordering
 from followup.telling.phrases import CONTROL, ELSEWHERE, EMPTY, TOO_LONG
-from followup.telling.scope import Scopes, cues_of
+from followup.telling.remark import LOOSE, Remark
+from followup.telling.remarks import elsewhere_of, remarks_of
+from followup.telling.scope import cues_of
 from followup.telling.sentences import sentences_of
-from followup.telling.settling import Remark, settled
+from followup.telling.settling import given_up, settled
 from followup.telling.words import tokens_of
 
 LONGEST = 20_000
@@ -30,19 +37,24 @@ def read_telling(text: str, lexicon: Lexicon, eye: Eye | None = None) -> Telling
     refused = _not_a_text(text)
     if refused is not None:
         return Telling(text, lexicon.tag, refused=refused)
-    remarks: list[Remark] = []
-    unread: list[Passage] = []
-    no_place: list[NoPlace] = []
-    for tokens in sentences_of(text, tokens_of(text)):
-        sentence = Sentence(tokens, lexicon)
-        found = list(_remarks(sentence))
-        elsewhere = list(_elsewhere(sentence))
-        remarks += found
-        no_place += elsewhere
-        if not found and not elsewhere:
-            unread.append(Passage(tokens[0].start, tokens[-1].end))
-    fields = _settled(remarks)
-    return Telling(text, lexicon.tag, fields=fields, unread=tuple(unread), no_place=tuple(no_place))
+    heard = _heard(text, lexicon)
+    told = heard.told()
+    eyes = eyes_told(told)
+    refused = heard.not_ours(told) or not_this_eye(told, eyes, eye)
+    if refused is not None:
+        return Telling(text, lexicon.tag, eyes=eyes, refused=refused)
+    told = of_each_eye(told, eye or (eyes[0].eye if eyes else None))
+    remarks = _remarks(told, [one.tokens[0].start for one in heard.sentences])
+    fields = _settled(remarks, lexicon)
+    return Telling(
+        text,
+        lexicon.tag,
+        eyes,
+        fields,
+        _unread(heard, told),
+        tuple(sorted(heard.no_place, key=lambda one: one.words)),
+        given_up([one for one in remarks if one.field != LOOSE], fields),
+    )
 
 
 def _not_a_text(text: str) -> NotThisText | None:
@@ -55,95 +67,90 @@ def _not_a_text(text: str) -> NotThisText | None:
     return None
 
 
-def _remarks(sentence: Sentence) -> Iterator[Remark]:
-    lexicon = sentence.lexicon
-    masks = sentence.any(lexicon.masks)
-    found = [
-        (saying, place)
-        for saying in lexicon.says
-        for place in sentence.any(saying.forms)
-        if not any(mask.meets(place) and not place.covers(mask) for mask in masks)
-    ]
-    found = [
-        (saying, place)
-        for saying, place in found
-        if not any(
-            other is not place
-            and one.field == saying.field
-            and len(other.at) > len(place.at)
-            and other.covers(place)
-            for one, other in found
+@dataclass
+class _Heard:
+    """The sentences of a text, and what was said in them in the order of the telling."""
+
+    sentences: list[Sentence] = field(default_factory=list)
+    ordering: Ordering = field(default_factory=lambda: Ordering([]))
+    other: list[bool] = field(default_factory=list)
+    both: list[bool] = field(default_factory=list)
+    no_place: list[NoPlace] = field(default_factory=list)
+    signs: set[str] = field(default_factory=set)
+
+    def add(self, sentence: Sentence) -> None:
+        cues = cues_of(sentence)
+        kinds = {cue.kind for cue in cues}
+        lexicon = sentence.lexicon
+        self.sentences.append(sentence)
+        self.other.append("other_eye" in kinds)
+        self.both.append(bool(sentence.any(lexicon.both_eyes)))
+        for name, forms in (
+            ("own", lexicon.own),
+            ("another", lexicon.other_operations),
+            ("none", lexicon.no_operation),
+            ("anchored", lexicon.anchors),
+        ):
+            if sentence.any(forms):
+                self.signs.add(name)
+        if kinds & {"instruction", "aside"}:
+            return
+        found = remarks_of(sentence, cues)
+        if "family" in kinds:
+            found = [one for one in found if one.field.startswith("patient.")]
+        self.ordering.add(sentence, found, cues)
+        for what, place in elsewhere_of(sentence):
+            self.no_place.append(NoPlace(ELSEWHERE[what], sentence.words(place)))
+
+    def told(self) -> list[SentenceTold]:
+        begins = [one.tokens[0].start for one in self.sentences]
+        ends = [*begins[1:], 1 << 60][: len(begins)]
+        return [
+            SentenceTold(tuple(one for one in self.ordering.remarks if begin <= one.start < end), other, both)
+            for begin, end, other, both in zip(begins, ends, self.other, self.both, strict=True)
+        ]
+
+    def not_ours(self, told: Sequence[SentenceTold]) -> NotThisText | None:
+        procedure = any(one.field == "operation.procedure" for each in told for one in each.remarks)
+        return nothing_of_ours(
+            own=procedure or ("own" in self.signs and "none" not in self.signs),
+            another=bool(self.signs & {"another", "none"}),
+            anchored="anchored" in self.signs,
         )
-    ]
-    scopes = Scopes(sentence, cues_of(sentence))
-    verdicts = scopes.judged([place for _, place in found])
-    for saying, place in found:
-        verdict = verdicts[place]
-        words = _words(sentence, place)
-        if verdict == "yes":
-            yield Remark(saying.field, saying.value, words)
-        elif verdict == "no" and saying.denied is not None:
-            yield Remark(saying.field, saying.denied, words)
-        elif verdict in ("hedged", "unclear"):
-            yield Remark(
-                saying.field, saying.value, words, False, "hedged" if verdict == "hedged" else "two readings"
-            )
-    yield from _amounts(sentence)
 
 
-def _amounts(sentence: Sentence) -> Iterator[Remark]:
-    for figure in figures_of(sentence):
-        best: tuple[int, Remark] | None = None
-        for amount in sentence.lexicon.amounts:
-            if figure.unit not in amount.units and not (amount.bare and not figure.unit):
-                continue
-            for head in sentence.any(amount.heads):
-                gap = _gap(sentence, figure, head)
-                if gap is not None and (best is None or gap < best[0]):
-                    words = _words(sentence, head) + _words(sentence, figure.place)
-                    best = (gap, Remark(amount.field, _figure(figure.value), tuple(sorted(words))))
-        if best is not None:
-            yield best[1]
+def _heard(text: str, lexicon: Lexicon) -> _Heard:
+    heard = _Heard()
+    for tokens in sentences_of(text, as_meant(tokens_of(text), lexicon)):
+        heard.add(Sentence(text, tokens, lexicon))
+    return heard
 
 
-def _gap(sentence: Sentence, figure: Figure, head: Place) -> int | None:
-    if head.meets(figure.place):
-        return None
-    if head.last < figure.place.first:
-        between = (head.last + 1, figure.place.first)
-    else:
-        between = (figure.place.last + 1, head.first)
-    gap = sentence.weight(*between)
-    gap += 3 * sum(token.word == "," for token in sentence.tokens[between[0] : between[1]])
-    return gap if gap <= 4 else None
+def _remarks(told: Sequence[SentenceTold], begins: Sequence[int]) -> list[Remark]:
+    found = [one for each in told for one in each.remarks if one.field not in (EYE, LOOSE)]
+    plain = [one for one in found if not one.field.startswith(DRUG)]
+    return [*plain, *medicines_told([one for one in found if one.field.startswith(DRUG)], begins)]
 
 
-def _figure(value: float) -> int | float:
-    return int(value) if value == int(value) else value
-
-
-def _words(sentence: Sentence, place: Place) -> tuple[Passage, ...]:
-    """The stretches of text that the words of a place make, neighbours joined."""
-    runs: list[Passage] = []
-    last = None
-    for number in place.at:
-        token = sentence.tokens[number]
-        if last is not None and number == last + 1:
-            runs[-1] = Passage(runs[-1].start, token.end)
-        else:
-            runs.append(token.place)
-        last = number
-    return tuple(runs)
-
-
-def _elsewhere(sentence: Sentence) -> Iterator[NoPlace]:
-    for one in sentence.lexicon.elsewhere:
-        for place in sentence.any(one.forms):
-            yield NoPlace(ELSEWHERE[one.what], _words(sentence, place))
-
-
-def _settled(remarks: list[Remark]) -> tuple[FieldTold, ...]:
+def _settled(remarks: Sequence[Remark], lexicon: Lexicon) -> tuple[FieldTold, ...]:
     by_field: dict[str, list[Remark]] = {}
     for one in remarks:
         by_field.setdefault(one.field, []).append(one)
-    return tuple(settled(field, found) for field, found in by_field.items())
+    found = (
+        settled(name, said, last_counts=name in lexicon.last_counts)
+        for name, said in sorted(by_field.items())
+    )
+    return agreed([one for one in found if one is not None])
+
+
+def _unread(heard: _Heard, told: Sequence[SentenceTold]) -> tuple[Passage, ...]:
+    return tuple(_without_readings(heard, told))
+
+
+def _without_readings(heard: _Heard, told: Sequence[SentenceTold]) -> Iterator[Passage]:
+    elsewhere = {place for one in heard.no_place for place in one.words}
+    for sentence, each in zip(heard.sentences, told, strict=True):
+        whole = Passage(sentence.tokens[0].start, sentence.tokens[-1].end)
+        named = any(whole.start <= place.start < whole.end for place in elsewhere)
+        if not named and not any(one.field != LOOSE for one in each.remarks):
+            yield whole

@@ -19,14 +19,10 @@ def routine_for(telling: Telling, answers: Mapping[str, ToldValue]) -> dict[str,
     if telling.refused is not None:
         return {}
     unusual = {
-        name
+        one.field.removeprefix("operation.")
         for one in telling.fields
-        if (name := one.field.partition("operation.")[2])
-        and (
-            one.kind == "doubtful"
-            or one.value != answers.get(name, one.value)
-            or name in _always_unusual(one.value)
-        )
+        if one.kind == "doubtful"
+        or one.value not in (answers.get(one.field.removeprefix("operation.")), False)
     }
     shut = {name for group in _groups() if unusual & set(group) for name in group}
     told = {one.field for one in telling.fields}
@@ -35,10 +31,6 @@ def routine_for(telling: Telling, answers: Mapping[str, ToldValue]) -> dict[str,
         for name, value in answers.items()
         if f"operation.{name}" not in told and name not in shut
     }
-
-
-def _always_unusual(value: ToldValue | None) -> frozenset[str]:
-    return frozenset({"halted", "wound_burn"}) if value is True else frozenset()
 
 
 @cache

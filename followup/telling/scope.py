@@ -1,9 +1,10 @@
-"""What the words around a phrase make of it: denied, hedged, planned, of another eye or person, tried.
+"""What the words around a phrase make of it: denied, hedged, planned, past, of another eye or person, tried.
 
 After NegEx (Chapman and others, J Biomed Inform 2001;34:301) and ConText (Harkema and others, J Biomed
 Inform 2009;42:839): triggers before or after a phrase, a scope that ends at a terminating word or after a
 few words, and pseudo-triggers that look like one and are none. The trigger lists are our own. Narrower
-than theirs: a denial reaches the nearest phrase and those that "or", "nor", "and" or a comma add to it.
+than theirs: a trigger reaches the nearest phrase and those that "or", "nor", "and" or a comma add to it,
+so that in talk without stops one "no" does not reach whatever comes next.
 """
 
 from __future__ import annotations
@@ -13,9 +14,26 @@ from dataclasses import dataclass
 from typing import Literal
 
 from followup.telling.matching import WITHIN, Place, Sentence
+from followup.telling.numbers import figures_of
 
-Verdict = Literal["yes", "no", "hedged", "unclear", "unused", "other eye", "tried"]
-_KINDS = ("negated_before", "negated_after", "negated", "hedged_before", "hedged_after", "unused", "tried")
+Verdict = Literal["yes", "no", "hedged", "hedged no", "unclear", "past", "unused", "tried"]
+_RANK: dict[Verdict, int] = {
+    "yes": 0, "hedged": 1, "tried": 2, "unclear": 3, "no": 4, "hedged no": 5, "past": 6, "unused": 7,
+}  # fmt: skip
+_MEANING: dict[str, Verdict] = {
+    "negated_before": "no",
+    "negated_after": "no",
+    "negated": "no",
+    "minus": "no",
+    "hedged_before": "hedged",
+    "hedged_after": "hedged",
+    "hedged": "hedged",
+    "tried": "tried",
+}
+_FAR_KINDS: dict[str, Verdict] = {"unused": "unused", "past_before": "past"}
+_AFTER_KINDS: dict[str, Verdict] = {"unused_after": "unused", "past_after": "past"}
+_FAR = 8
+"""Words: as far as a plan or a past is followed, where no comma and no terminating word ends it."""
 
 
 @dataclass(frozen=True)
@@ -25,19 +43,40 @@ class Cue:
 
 
 def cues_of(sentence: Sentence) -> tuple[Cue, ...]:
-    """The triggers of a sentence: of those that overlap the longest, pseudo-triggers taken out after."""
-    found = [
+    """The triggers of a sentence. One inside a longer one is none; pseudo-triggers are then left out."""
+    found = {
         Cue(kind, place)
         for kind, phrases in sentence.lexicon.cues.items()
         for phrase in phrases
         for place in sentence.phrase(phrase)
+    }
+    numbers = [set(one.place.at) for one in figures_of(sentence) if len(one.place.at) > 1]
+    found = {_in_talk(sentence, cue) for cue in found if not any(set(cue.place.at) <= one for one in numbers)}
+    found = {cue for cue in found if cue.kind != "minus" or _ends_an_item(sentence, cue.place.last + 1)}
+    kept = [
+        cue
+        for cue in found
+        if not any(set(cue.place.at) < set(one.place.at) for one in found)
+        and not any(cue.place.at == one.place.at and one.kind == "pseudo" for one in found)
     ]
-    found.sort(key=lambda cue: (-len(cue.place.at), cue.kind != "pseudo", cue.place.first))
-    kept: list[Cue] = []
-    for cue in found:
-        if not any(cue.place.meets(one.place) and len(one.place.at) > len(cue.place.at) for one in kept):
-            kept.append(cue)
-    return tuple(sorted((cue for cue in kept if cue.kind != "pseudo"), key=lambda cue: cue.place.at))
+    return tuple(sorted(kept, key=lambda cue: (cue.place.at, cue.kind)))
+
+
+def _in_talk(sentence: Sentence, cue: Cue) -> Cue:
+    """ "..., no, ..." corrects what was said; it denies nothing."""
+    words = [token.word for token in sentence.tokens]
+    at = cue.place.first
+    alone = (
+        len(cue.place.at) == 1
+        and cue.kind == "negated_before"
+        and (words[at],) in sentence.lexicon.cues["no"]
+    )
+    behind = at + 1 < len(words) and words[at + 1] == ","
+    return Cue("repair", cue.place) if alone and behind and (at == 0 or words[at - 1] in (",", "?")) else cue
+
+
+def _ends_an_item(sentence: Sentence, at: int) -> bool:
+    return at >= len(sentence.tokens) or sentence.tokens[at].word in (",", ")")
 
 
 @dataclass(frozen=True)
@@ -46,106 +85,150 @@ class Scopes:
 
     sentence: Sentence
     cues: tuple[Cue, ...]
+    deniable: frozenset[Place] = frozenset()
 
     def judged(self, places: Sequence[Place]) -> dict[Place, Verdict]:
-        """The verdict on each place; the strongest cue wins."""
+        """The verdict on each place. Only ``deniable`` ones are added to a denial."""
         found: dict[Place, Verdict] = dict.fromkeys(places, "yes")
-        for place in places:
-            found[place] = self._around(place)
         for cue in self.cues:
-            if cue.kind in ("negated_before", "negated", "negated_after"):
-                for place, verdict in self._denied(cue, places).items():
-                    if found[place] in ("yes", "hedged"):
-                        found[place] = verdict
+            for place, verdict in self._of(cue, places).items():
+                found[place] = _both(found[place], verdict)
         return found
 
-    def _around(self, place: Place) -> Verdict:
-        for cue in self.cues:
-            if cue.place.meets(place) and set(cue.place.at) & set(place.at):
-                continue
-            if cue.kind == "unused" and self._reaches(cue, place):
-                return "unused"
-            if cue.kind == "tried" and self._reaches(cue, place):
-                return "tried"
-        for cue in self.cues:
-            if set(cue.place.at) & set(place.at):
-                continue
-            if cue.kind == "hedged_before" and self._reaches(cue, place):
-                return "hedged"
-            if cue.kind == "hedged_after" and self._follows(cue, place):
-                return "hedged"
-        return "yes"
-
-    def _reaches(self, cue: Cue, place: Place) -> bool:
-        """Whether a cue before a phrase, or inside it, holds for it."""
-        if place.first < cue.place.first < place.last:
-            return True
-        if cue.place.last >= place.first:
-            return False
-        return not self._ended(cue.place.last + 1, place.first)
-
-    def _follows(self, cue: Cue, place: Place) -> bool:
-        if cue.place.first <= place.last:
-            return False
-        return not self._ended(place.last + 1, cue.place.first) and (
-            self.sentence.weight(place.last + 1, cue.place.first) <= WITHIN
-        )
-
-    def _ended(self, start: int, end: int) -> bool:
-        tokens = self.sentence.tokens[start:end]
-        if any(token.word in (",", ":") for token in tokens):
-            return True
-        return any(cue.kind == "ends" and start <= cue.place.first < end for cue in self.cues)
-
-    def _denied(self, cue: Cue, places: Iterable[Place]) -> dict[Place, Verdict]:
+    def _of(self, cue: Cue, places: Sequence[Place]) -> dict[Place, Verdict]:
         others = [place for place in places if not set(place.at) & set(cue.place.at)]
+        if cue.kind in _FAR_KINDS:
+            return {place: _FAR_KINDS[cue.kind] for place in others if self._far(cue, place)}
+        if cue.kind in _AFTER_KINDS:
+            return dict.fromkeys(self._just_before(cue, others, far=True), _AFTER_KINDS[cue.kind])
+        if cue.kind == "negated_verb":
+            return dict.fromkeys(self._not_so(cue, others), "no")
+        if cue.kind not in _MEANING:
+            return {}
+        verdict = _MEANING[cue.kind]
         inside = [place for place in others if place.first < cue.place.first < place.last]
         if inside:
-            return dict.fromkeys(inside, "no")
-        before = [place for place in others if place.last < cue.place.first]
-        after = [place for place in others if place.first > cue.place.last]
-        if cue.kind != "negated_before" and (found := self._just_before(cue, before)):
-            return dict.fromkeys(found, "no")
-        return {} if cue.kind == "negated_after" else self._after(cue, after)
+            return dict.fromkeys(inside, verdict)
+        if not cue.kind.endswith("_before") and cue.kind != "tried":
+            far = cue.kind == "hedged_after"
+            if found := self._just_before(cue, others, far=far):
+                return dict.fromkeys(found, verdict)
+        return {} if cue.kind.endswith("_after") or cue.kind == "minus" else self._after(cue, others, verdict)
 
-    def _just_before(self, cue: Cue, before: list[Place]) -> list[Place]:
+    def _far(self, cue: Cue, place: Place) -> bool:
+        if place.first < cue.place.first < place.last:
+            return True
+        start, end = cue.place.last + 1, place.first
+        return start <= end and not self._ended(start, end) and self.sentence.weight(start, end) <= _FAR
+
+    def _ended(self, start: int, end: int) -> bool:
+        tokens = self.sentence.tokens
+        if 1 < start < len(tokens) and tokens[start].word == "," and self._aside(start):
+            start += 1
+        if any(token.word in (",", ":") for token in self.sentence.tokens[start:end]):
+            return True
+        return any(
+            cue.kind in ("ends", "repair", "erase") and start <= cue.place.first < end for cue in self.cues
+        )
+
+    def _aside(self, at: int) -> bool:
+        """Whether a hedge between commas ends before a word: "there was, I think, a tear"."""
+        return any(
+            cue.kind.startswith("hedged")
+            and cue.place.last == at - 1
+            and cue.place.first > 0
+            and self.sentence.tokens[cue.place.first - 1].word == ","
+            for cue in self.cues
+        )
+
+    def _just_before(self, cue: Cue, places: Iterable[Place], *, far: bool, ends: bool = True) -> list[Place]:
+        """The phrases that end right before a cue; ``far``: a few words may stand between."""
+        before = [place for place in places if place.last < cue.place.first]
         last = max((place.last for place in before), default=-1)
-        between = self.sentence.tokens[last + 1 : cue.place.first]
-        if last < 0 or not all(
-            token.word in self.sentence.lexicon.skip or token.word in (":", "-", "=") for token in between
-        ):
+        start, end = last + 1, cue.place.first
+        if last < 0:
+            return []
+        if ends and any(one.kind == "ends" and start <= one.place.first < end for one in self.cues):
+            return []
+        signs = any(token.word in (",", "(") for token in self.sentence.tokens[start:end])
+        if signs and not far:
+            return []
+        if self.sentence.weight(start, end) > (WITHIN if far else 0):
             return []
         return [place for place in before if place.last == last]
 
-    def _after(self, cue: Cue, after: list[Place]) -> dict[Place, Verdict]:
-        if not after:
-            return {}
-        first = min(place.first for place in after)
-        if self._ended(cue.place.last + 1, first):
+    def _not_so(self, cue: Cue, places: Iterable[Place]) -> list[Place]:
+        """The phrases of which something is said not to be so: "a bandage lens was not applied"."""
+        found = self._just_before(cue, places, far=False, ends=False)
+        being = self.sentence.lexicon.cues["being"]
+        words = self.sentence.tokens[found[0].last + 1 : cue.place.last + 1] if found else ()
+        return found if any((token.word,) in being for token in words) else []
+
+    def _after(self, cue: Cue, places: Iterable[Place], verdict: Verdict) -> dict[Place, Verdict]:
+        after = [place for place in places if place.first > cue.place.last]
+        first = min((place.first for place in after), default=-1)
+        if first < 0 or self._ended(cue.place.last + 1, first):
             return {}
         if self.sentence.weight(cue.place.last + 1, first) > WITHIN:
             return {}
-        found: dict[Place, Verdict] = {place: "no" for place in after if place.first == first}
-        return found | self._chained(found, after)
+        words = self.sentence.tokens[cue.place.first : cue.place.last + 1]
+        if verdict == "no" and all(
+            (token.word,) in self.sentence.lexicon.cues["determiners"] for token in words
+        ):
+            # "no" belongs to the next thing; what stands behind another word may be another sentence.
+            verdict = "unclear" if self.sentence.weight(cue.place.last + 1, first) else verdict
+        found: dict[Place, Verdict] = {place: verdict for place in after if place.first == first}
+        return found | self._chained(found, after, verdict)
 
-    def _chained(self, found: dict[Place, Verdict], after: list[Place]) -> dict[Place, Verdict]:
-        """What "or", "nor", "and" or a comma adds to what is denied."""
-        more: dict[Place, Verdict] = {}
+    def _chained(
+        self, found: dict[Place, Verdict], after: list[Place], verdict: Verdict
+    ) -> dict[Place, Verdict]:
+        """What "or", "nor", "and" or a comma adds; without an "or" in the list it is not sure."""
+        some = [place for place in after if verdict != "no" or place in self.deniable]
+        chain, joints = self._chain(found, some)
+        sure = verdict not in ("no", "unclear") or any(
+            (word,) in self.sentence.lexicon.cues["joint_or"] for word in joints
+        )
+        return {place: (verdict if inside or sure else "unclear") for place, inside in chain.items()}
+
+    def _chain(self, found: dict[Place, Verdict], after: list[Place]) -> tuple[dict[Place, bool], list[str]]:
+        """The phrases of a list, whether each overlaps the one before, and what joins them."""
+        more: dict[Place, bool] = {}
+        joints: list[str] = []
         last = max(place.last for place in found)
         for place in sorted(after, key=lambda place: place.at):
-            if place.first <= last:
-                if place not in found and place.first > min(one.first for one in found):
-                    more[place] = "no"
-                    last = max(last, place.last)
+            if place in found:
                 continue
-            between = [token.word for token in self.sentence.tokens[last + 1 : place.first]]
-            joints = [
-                word for word in between if (word,) in self.sentence.lexicon.cues["joint"] or word in ",/"
-            ]
-            rest = [word for word in between if word not in joints and word not in self.sentence.lexicon.skip]
-            if not joints or rest:
+            if place.first <= last:
+                more[place] = True
+                last = max(last, place.last)
+                continue
+            words = [token.word for token in self.sentence.tokens[last + 1 : place.first]]
+            joining = [w for w in words if (w,) in self.sentence.lexicon.cues["joint"] or w in (",", "/")]
+            rest = [w for w in words if w not in joining and w not in self.sentence.lexicon.skip]
+            if not joining or rest or self._verbal(place):
                 break
-            sure = any((word,) in self.sentence.lexicon.cues["joint_or"] for word in joints)
-            more[place] = "no" if sure else "unclear"
+            more[place] = False
+            joints += joining
             last = place.last
-        return more
+        return more, joints
+
+    def _verbal(self, place: Place) -> bool:
+        """Whether a phrase says by itself that something is or happened: it is not added to a denial."""
+        after = place.last + 1
+        while (
+            after < len(self.sentence.tokens)
+            and self.sentence.tokens[after].word in self.sentence.lexicon.skip
+        ):
+            after += 1
+        inside = self.sentence.tokens[place.first : after + 1]
+        return any((token.word,) in self.sentence.lexicon.cues["verbs"] for token in inside)
+
+
+def _both(some: Verdict, other: Verdict) -> Verdict:
+    """Two verdicts on one phrase: denied twice is not sure, denied with a hedge is a hedge."""
+    if some == other == "no":
+        return "unclear"
+    if {some, other} == {"no", "hedged"}:
+        return "hedged no"
+    return max(some, other, key=_RANK.__getitem__)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from followup.telling.words import Token
 
 _ENDS = frozenset((".", ";", "!", "।", "•"))
-_WRAPPED = 50
-"""Characters: a line at least this long that goes on in small letters was wrapped, not ended."""
+_WRAPPED, _LONG = 50, 70
+"""Characters: a line that goes on in small letters or figures, or any long one, was wrapped and not ended."""
+_ITEM = re.compile(r"\d+[.)]\s|[-*•]\s")
 
 
 def sentences_of(text: str, tokens: Sequence[Token]) -> Iterator[tuple[Token, ...]]:
@@ -34,5 +36,8 @@ def _whole(found: list[Token]) -> Iterator[tuple[Token, ...]]:
 
 
 def _wrapped(text: str, end: Token) -> bool:
-    line = text[text.rfind("\n", 0, end.start) + 1 : end.start]
-    return len(line) >= _WRAPPED and text[end.end : end.end + 1].islower()
+    line = text[text.rfind("\n", 0, end.start) + 1 : end.start].rstrip()
+    rest = text[end.end :]
+    if not rest[:1].strip() or _ITEM.match(rest):
+        return False
+    return len(line) >= (_WRAPPED if rest[0].islower() or rest[0].isdecimal() else _LONG)

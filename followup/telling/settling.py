@@ -3,62 +3,94 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
-from followup.clinical.record.fields import held
-from followup.telling.model import FieldTold, Passage, Possible, ToldValue, WhyAsked
+from followup.clinical.record.fields import held, leads
+from followup.telling.model import FieldTold, GivenUp, Passage, Possible, ToldValue, WhyAsked
 from followup.telling.phrases import QUESTIONS
+from followup.telling.remark import Remark
 
 
-@dataclass(frozen=True)
-class Remark:
-    """One thing said of a field; ``sure`` is False behind a hedge."""
+def settled(field: str, remarks: Sequence[Remark], *, last_counts: bool) -> FieldTold | None:
+    """What the remarks on one field come to; None where nothing of it stands in the end.
 
-    field: str
-    value: ToldValue
-    words: tuple[Passage, ...]
-    sure: bool = True
-    why: WhyAsked = "hedged"
-
-
-def settled(field: str, remarks: Sequence[Remark]) -> FieldTold:
-    """What the remarks on one field come to."""
-    words = tuple(sorted({place for one in remarks for place in one.words}))
-    if held(field).is_list if _plain(field) else False:
-        return _list(field, remarks, words)
-    sure = [one for one in remarks if one.sure]
+    ``last_counts``: what is told last of this field is how it was in the end, where it is told as that.
+    """
+    standing = [one for one in remarks if one.state == "done"] or _only_tried(remarks)
+    sure = [one for one in standing if one.why is None]
+    # What only names a thing asks nothing once more was said of it, but that it is not there.
+    strong = [one for one in standing if not one.weak]
+    if strong and all(one.value for one in strong):
+        standing = strong
+    if not standing:
+        return None
+    if _is_list(field):
+        return _list(field, standing)
+    if last_counts and (ended := _in_the_end(sure)):
+        sure = standing = ended
     values = list(dict.fromkeys(one.value for one in sure))
-    if len(values) == 1 and not any(one.value != values[0] for one in remarks):
+    words = _words(standing)
+    if len(values) == 1 and not any(one.value != values[0] or one.also for one in standing if one.why):
         return FieldTold(field, "read", words, values[0])
-    possible = _possible(field, remarks)
-    why = "contradiction" if len(values) > 1 else remarks[0].why
-    return FieldTold(field, "doubtful", words, None, QUESTIONS[why], possible, why)
+    why: WhyAsked = "contradiction" if len(values) > 1 else next(one.why for one in standing if one.why)
+    return FieldTold(field, "doubtful", words, None, QUESTIONS[why], _possible(standing), why)
 
 
-def _plain(field: str) -> bool:
-    return not any(part.isdigit() for part in field.split("."))
+def _in_the_end(sure: Sequence[Remark]) -> list[Remark]:
+    """What was said to hold last, where that was said."""
+    latest = max((one.when for one in sure), default=0)
+    return [one for one in sure if one.when == latest] if any(one.when for one in sure) else []
 
 
-def _list(field: str, remarks: Sequence[Remark], words: tuple[Passage, ...]) -> FieldTold:
-    together = tuple(dict.fromkeys(str(v) for one in remarks for v in _each(one.value)))
-    if all(one.sure for one in remarks):
-        return FieldTold(field, "read", words, together)
-    sure = tuple(dict.fromkeys(str(v) for one in remarks if one.sure for v in _each(one.value)))
-    choices = [Possible(together, words)]
-    if sure:
-        choices.append(Possible(sure, tuple(p for one in remarks if one.sure for p in one.words)))
-    return FieldTold(field, "doubtful", words, None, QUESTIONS["hedged"], tuple(choices), "hedged")
+def _only_tried(remarks: Sequence[Remark]) -> list[Remark]:
+    """What was tried, with no word of how it went: asked."""
+    return [replace(one, why="hedged") for one in remarks if one.state == "tried"]
 
 
-def _each(value: ToldValue) -> tuple[ToldValue, ...]:
-    return value if isinstance(value, tuple) else (value,)
-
-
-def _possible(field: str, remarks: Sequence[Remark]) -> tuple[Possible, ...]:
-    found: dict[ToldValue, list[Passage]] = {}
+def given_up(remarks: Sequence[Remark], fields: Sequence[FieldTold]) -> tuple[GivenUp, ...]:
+    """What was tried and given up, or taken back, and is not what holds in the end."""
+    asked = {one.field for one in fields if one.kind == "doubtful"}
+    found = []
     for one in remarks:
-        found.setdefault(one.value, []).extend(one.words)
-    if all(isinstance(value, bool) for value in found):
+        if one.state == "taken back":
+            found.append(GivenUp(one.field, one.value, one.words, "taken back"))
+        elif one.state == "given up" or (one.state == "tried" and one.field not in asked):
+            found.append(GivenUp(one.field, one.value, one.words, "tried"))
+    return tuple(dict.fromkeys(found))
+
+
+def _is_list(field: str) -> bool:
+    return not any(part.isdigit() for part in field.split(".")) and leads(field) and held(field).is_list
+
+
+def _list(field: str, remarks: Sequence[Remark]) -> FieldTold:
+    words = _words(remarks)
+    together = _entries(remarks)
+    sure = _entries([one for one in remarks if one.why is None])
+    if together == sure:
+        return FieldTold(field, "read", words, together)
+    choices = [Possible(together, words)]
+    choices += [Possible(sure, _words([one for one in remarks if one.why is None]))] if sure else []
+    why = next(one.why for one in remarks if one.why)
+    return FieldTold(field, "doubtful", words, None, QUESTIONS[why], tuple(choices), why)
+
+
+def _entries(remarks: Sequence[Remark]) -> tuple[str, ...]:
+    each = (value if isinstance(value, tuple) else (value,) for value in (one.value for one in remarks))
+    return tuple(dict.fromkeys(str(entry) for value in each for entry in value))
+
+
+def _words(remarks: Sequence[Remark]) -> tuple[Passage, ...]:
+    return tuple(sorted({place for one in remarks for place in one.words}))
+
+
+def _possible(remarks: Sequence[Remark]) -> tuple[Possible, ...]:
+    found: dict[tuple[type, ToldValue], list[Passage]] = {}
+    for one in remarks:
+        found.setdefault((type(one.value), one.value), []).extend(one.words)
+        for also in one.also:
+            found.setdefault((type(also), also), [])
+    if {kind for kind, _ in found} == {bool}:
         for value in (True, False):
-            found.setdefault(value, [])
-    return tuple(Possible(value, tuple(dict.fromkeys(words))) for value, words in found.items())
+            found.setdefault((bool, value), [])
+    return tuple(Possible(value, tuple(dict.fromkeys(words))) for (_, value), words in found.items())

@@ -10,17 +10,20 @@ from typing import Literal
 from followup.telling.model import Passage
 
 _LETTER = r"(?:[^\W\d_]|[\u0300-\u036f\u0900-\u0963\u0970-\u097f])"
-_TOKEN = re.compile(rf"\d+(?:[.,]\d+)?|(?:{_LETTER}\.){{2,}}|{_LETTER}+(?:['’]{_LETTER}+)?|\n|[^\w\s]|[\d_]")
+_TOKEN = re.compile(
+    rf"\d+(?:[.,]\d+)?|(?<![\w.])\.\d+|(?:{_LETTER}\.){{2,}}|{_LETTER}+(?:['’]{_LETTER}+)?|\n|[^\w\s]|[\d_]"
+)
 
 
 @dataclass(frozen=True)
 class Token:
-    """One word, number or sign. ``word`` is its folded form."""
+    """One word, number or sign. ``word`` is its folded form; ``heard``: what it was taken for."""
 
     start: int
     end: int
     word: str
     kind: Literal["word", "number", "sign"]
+    heard: bool = False
 
     @property
     def place(self) -> Passage:
@@ -43,6 +46,6 @@ def tokens_of(text: str) -> tuple[Token, ...]:
 
 
 def _kind(text: str) -> Literal["word", "number", "sign"]:
-    if text[0].isdecimal():
+    if text[-1].isdecimal():
         return "number"
     return "word" if text[0].isalpha() else "sign"

@@ -77,6 +77,7 @@ def test_reading_stores_nothing_and_gives_routine_answers_only_for_what_nothing_
         "operation.procedure": "phacoemulsification",
         "operation.cut_mm": 2.2,
         FIELD: False,
+        "operation.capsule_whole": True,
     }
     assert found.routine["operation.vitreous_lost"] is False
     assert FIELD not in found.routine

@@ -31,7 +31,7 @@ def test_a_text_is_read_with_its_words_and_nothing_is_stored(counsellor):
     found = {one["field"]: one for one in answer.json()["fields"]}
     cut, torn = found["operation.cut_mm"], found["operation.capsule_torn"]
     assert (cut["kind"], cut["value"]) == ("read", 2.2)
-    assert [TOLD[one["start"] : one["end"]] for one in cut["words"]] == ["Cut", "2.2 mm"]
+    assert [TOLD[one["start"] : one["end"]] for one in cut["words"]] == ["Cut 2.2 mm"]
     assert (torn["kind"], torn["value"], torn["why"]) == ("doubtful", None, "hedged")
     assert sorted(one["value"] for one in torn["choices"]) == [False, True]
     assert "operation.capsule_torn" not in answer.json()["routine"]

@@ -1,0 +1,48 @@
+"""What can't be so together: where two fields contradict each other neither is read, both are asked."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+
+from followup.telling.model import FieldTold, Possible, ToldValue
+from followup.telling.phrases import QUESTIONS
+
+
+def agreed(fields: Sequence[FieldTold]) -> tuple[FieldTold, ...]:
+    """The fields, those that contradict another one asked."""
+    by_name = {one.field: one for one in fields}
+    unsure: set[str] = set()
+    for pair in _pairs():
+        told = [(by_name.get(field), value) for field, value in pair.items()]
+        if all(one is not None and _may_be(one, value) for one, value in told):
+            unsure |= {one.field for one, _ in told if one is not None and one.kind == "read"}
+    return tuple(_asked(one) if one.field in unsure else one for one in fields)
+
+
+def _may_be(one: FieldTold, value: ToldValue) -> bool:
+    if value == "*":
+        return True
+    if one.kind == "read":
+        return type(one.value) is type(value) and one.value == value
+    return any(choice.value == value and choice.words for choice in one.choices)
+
+
+def _asked(one: FieldTold) -> FieldTold:
+    if one.value is None:
+        return one
+    choices = [Possible(one.value, one.words)]
+    choices += [Possible(not one.value)] if isinstance(one.value, bool) else []
+    question = QUESTIONS["contradiction"]
+    return replace(
+        one, kind="doubtful", value=None, question=question, choices=tuple(choices), why="contradiction"
+    )
+
+
+@cache
+def _pairs() -> tuple[Mapping[str, ToldValue], ...]:
+    text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
+    return tuple(tomllib.loads(text)["contradictions"])

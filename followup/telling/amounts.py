@@ -1,0 +1,157 @@
+"""What the figures of a sentence say of fields: each belongs to the words nearest to it that can take it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from followup.telling.lexicon import Amount
+from followup.telling.matching import Place, Sentence, masked
+from followup.telling.model import ToldValue
+from followup.telling.numbers import Figure, figures_of
+from followup.telling.remark import BEFORE, LOOSE, Remark
+from followup.telling.scope import Verdict
+
+_NEAR_AGAIN = 8
+"""Words within which a figure alone may say the one before it anew."""
+
+
+def figured(remark: Remark, verdict: Verdict) -> Iterator[Remark]:
+    if verdict == "past" and remark.field.startswith(BEFORE):
+        verdict = "yes"
+    if verdict in ("yes", "tried"):
+        yield remark
+    elif verdict in ("hedged", "unclear"):
+        yield replace(remark, why=remark.why or "hedged")
+
+
+def amounts_of(sentence: Sentence) -> Iterator[Remark]:
+    """Each figure with the nearest words that it can belong to; each of those with one figure."""
+    masks = sentence.any(sentence.lexicon.masks)
+    figures = [one for one in figures_of(sentence) if not any(set(one.place.at) <= set(m.at) for m in masks)]
+    pairs = sorted(_pairs(sentence, figures, masks), key=lambda pair: pair[0])
+    used: set[Place] = set()
+    heads: set[tuple[str, Place]] = set()
+    found: list[Remark] = []
+    for _, amount, head, figure in pairs:
+        if figure.place in used or (amount.field, head) in heads:
+            continue
+        used.add(figure.place)
+        heads.add((amount.field, head))
+        if amount.field:
+            found.append(_amount(sentence, amount, head, figure))
+    for one in found:
+        yield _either(sentence, one, figures, used)
+    for figure in figures:
+        if figure.place not in used:
+            value = int(figure.value) if figure.value == int(figure.value) else figure.value
+            words = sentence.words(figure.place)
+            yield Remark(LOOSE, value, words, figure.place, unit=figure.unit, figure=figure.place)
+
+
+_Pair = tuple[tuple[int, ...], Amount, Place, Figure]
+
+
+def _either(sentence: Sentence, remark: Remark, figures: Sequence[Figure], used: set[Place]) -> Remark:
+    """A figure that is one of two, "two or three", or that is said anew: "six, well, seven"."""
+    for one in figures:
+        first, last = sorted((one.place, remark.figure), key=lambda place: place.at)
+        between = sentence.tokens[first.last + 1 : last.first]
+        if one.place == remark.figure or not (one.unit == remark.unit or "" in (one.unit, remark.unit)):
+            continue
+        either = len(between) == 1 and (between[0].word,) in sentence.lexicon.cues["either"]
+        if either or (one.place not in used and _again(sentence, remark, one)):
+            return replace(remark, why=remark.why or "two readings", also=(round(one.value, 4),))
+    return remark
+
+
+def _again(sentence: Sentence, remark: Remark, one: Figure) -> bool:
+    """Whether a figure that belongs to nothing says the one before it anew."""
+    start, end = remark.figure.last + 1, one.place.first
+    if end <= start or one.one or sentence.weight(start, end) > _NEAR_AGAIN:
+        return False
+    between = [token.word for token in sentence.tokens[start:end]]
+    return between == [","] or any((word,) in sentence.lexicon.cues["again"] for word in between)
+
+
+def _pairs(sentence: Sentence, figures: Sequence[Figure], masks: Sequence[Place]) -> list[_Pair]:
+    """Every figure with every phrase that it may belong to, and how far apart they are."""
+    found: list[_Pair] = []
+    for number, amount in enumerate(sentence.lexicon.amounts):
+        if amount.needs and not sentence.any(amount.needs):
+            continue
+        heads = [head for head in dict.fromkeys(sentence.any(amount.heads)) if not masked(head, masks)]
+        for head in heads:
+            for figure in figures:
+                gap = _gap(sentence, figure, head, amount.within) if _fits(amount, figure) else None
+                if gap is not None:
+                    found.append(((gap, -len(head.at), number), amount, head, figure))
+    return _in_line(sentence, found)
+
+
+def _in_line(sentence: Sentence, pairs: list[_Pair]) -> list[_Pair]:
+    """The same, nearer where they stand as the first of their part do: figures before or after
+    their words, all through "pupil 7 mm rhexis 5 mm"."""
+    commas = [at for at, token in enumerate(sentence.tokens) if token.word == ","]
+
+    def part(place: Place) -> int:
+        return sum(comma < place.first for comma in commas)
+
+    first: dict[int, tuple[int, bool]] = {}
+    for _, _, head, figure in pairs:
+        if part(head) == part(figure.place):
+            seen = (min(head.first, figure.place.first), head.first < figure.place.first)
+            first[part(head)] = min(first.get(part(head), seen), seen)
+    found: list[_Pair] = []
+    for (gap, *rest), amount, head, figure in pairs:
+        before = head.first < figure.place.first
+        against = first.get(part(head), (0, before))[1] != before
+        counted = not amount.field and head.first == figure.place.last + 1
+        # "five hooks" is no size of anything; "7 mm before" says more than "pupil 7 mm".
+        nearer = -4 if counted else -1 if amount.needs else 2 * against
+        found.append(((gap + nearer, *rest), amount, head, figure))
+    return found
+
+
+def _fits(amount: Amount, figure: Figure) -> bool:
+    """Whether a figure has the unit of an amount; "one" alone is only taken for a number of things."""
+    if figure.unit:
+        return figure.unit in amount.units
+    return amount.bare and (not figure.one or amount.whole)
+
+
+def _gap(sentence: Sentence, figure: Figure, head: Place, within: int) -> int | None:
+    if set(head.at) & set(figure.place.at):
+        return None
+    if head.first < figure.place.first and figure.place.last < head.last:
+        return 0
+    before = head.last < figure.place.first
+    if not before and (sentence.tokens[head.last].word,) in sentence.lexicon.cues["towards"]:
+        return None
+    start, end = (head.last + 1, figure.place.first) if before else (figure.place.last + 1, head.first)
+    between = [token.word for token in sentence.tokens[start:end]]
+    if any(word in ("(", ")") and end - start > 1 for word in between) or any(
+        sentence.tokens[at].kind == "number" for at in range(start, end)
+    ):
+        return None
+    gap = sentence.weight(start, end)
+    # Right beside a figure ("5 mm rhexis") is nearer than behind words that say nothing.
+    return None if gap > within else 8 * gap + 6 * between.count(",") + min(end - start, 3)
+
+
+def _amount(sentence: Sentence, amount: Amount, head: Place, figure: Figure) -> Remark:
+    value = round(figure.value * amount.times, 4)
+    told: ToldValue = int(value) if value == int(value) else value
+    words = sentence.words(Place(tuple(sorted({*head.at, *figure.place.at}))))
+    place = Place(tuple(sorted({*head.at, *figure.place.at})))
+    when = 1 if amount.ends else 0
+    remark = Remark(
+        amount.field, figure.clock or told, words, place, unit=figure.unit, figure=figure.place, when=when
+    )
+    if figure.clock:
+        return remark
+    if not amount.least <= value <= amount.most or (amount.whole and value != int(value)):
+        tenth = round(value / 10, 4)
+        fits = (tenth,) if amount.least <= tenth <= amount.most else ()
+        return replace(remark, why="bounds", also=fits)
+    return replace(remark, why="counted") if amount.counted else remark

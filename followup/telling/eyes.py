@@ -1,0 +1,84 @@
+"""Which eye a telling is about by its own words; it is compared with the eye entered, never used."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from followup.clinical.record.base import Eye
+from followup.telling.model import EyeTold, NotThisText
+from followup.telling.phrases import ANOTHER_OPERATION, BOTH_EYES, NOTHING, another_eye
+from followup.telling.remark import Remark
+
+EYE = "eye"
+_PROCEEDING = ("operation.procedure", "operation.anaesthesia")
+
+
+@dataclass(frozen=True)
+class SentenceTold:
+    """What one sentence told. ``other``: it is about the eye that was not operated on by its own words."""
+
+    remarks: tuple[Remark, ...]
+    other: bool
+    both: bool
+
+    @property
+    def sides(self) -> frozenset[Eye]:
+        return frozenset(_side(one) for one in self.remarks if one.field == EYE and one.state == "done")
+
+    @property
+    def proceeds(self) -> bool:
+        """Whether it tells which operation was done, or how the eye was numbed."""
+        return any(one.field in _PROCEEDING and one.state == "done" for one in self.remarks)
+
+
+def _side(one: Remark) -> Eye:
+    return "right" if one.value == "right" else "left"
+
+
+def eyes_told(told: Sequence[SentenceTold]) -> tuple[EyeTold, ...]:
+    """The eyes that the telling says were operated on: the one named first, and any that has a procedure."""
+    some = [one for one in told if one.sides and not one.other]
+    operating = [one for one in some if one.proceeds or one is some[0]]
+    found: dict[Eye, list[Remark]] = {}
+    for sentence in operating:
+        for one in sentence.remarks:
+            if one.field == EYE and one.state == "done":
+                found.setdefault(_side(one), []).append(one)
+    return tuple(
+        EyeTold(side, tuple(sorted(place for one in said for place in one.words)))
+        for side, said in found.items()
+    )
+
+
+def not_this_eye(
+    told: Sequence[SentenceTold], eyes: Sequence[EyeTold], eye: Eye | None
+) -> NotThisText | None:
+    """Why the telling is not about one operation on ``eye``."""
+    words = tuple(place for one in eyes for place in one.words)
+    if any(one.both for one in told) or len(eyes) > 1:
+        return NotThisText("both eyes", BOTH_EYES, words)
+    if eye is not None and eyes and eyes[0].eye != eye:
+        return NotThisText("another eye", another_eye(eyes[0].eye, eye), words)
+    return None
+
+
+def of_each_eye(told: Sequence[SentenceTold], eye: Eye | None) -> list[SentenceTold]:
+    """The sentences; what one about the other eye says of an operation is none of this one."""
+    return [_other(one) if one.other or (eye and one.sides and eye not in one.sides) else one for one in told]
+
+
+def _other(told: SentenceTold) -> SentenceTold:
+    kept = tuple(
+        replace(one, field=f"other_{one.field}") if one.field.startswith("eye.") else one
+        for one in told.remarks
+        if not one.field.startswith(("operation.", "drug."))
+    )
+    return replace(told, remarks=tuple(one for one in kept if one.field != EYE))
+
+
+def nothing_of_ours(*, own: bool, another: bool, anchored: bool) -> NotThisText | None:
+    """Why a text is about no cataract operation."""
+    if another and not own:
+        return NotThisText("another operation", ANOTHER_OPERATION)
+    return None if anchored else NotThisText("nothing", NOTHING)
