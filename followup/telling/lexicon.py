@@ -100,6 +100,7 @@ class Lexicon:
     """
 
     tag: str
+    elided: frozenset[str]
     skip: frozenset[str]
     subjects: frozenset[str]
     last_counts: frozenset[str]
@@ -162,7 +163,7 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
     cues = {kind: tuple(map(sequence, told)) for kind, told in data["cues"].items()}
     units = {unit: tuple(map(sequence, told)) for unit, told in data["units"].items()}
     guarded = _words_of(cues[kind] for kind in cues if kind.startswith("negated"))
-    guarded |= _words_of(units.values()) | set(data["numbers"]) | set(data["sides"])
+    guarded |= _words_of(units.values()) | _folded(data["numbers"]) | _folded(data["sides"])
     trade = {word for element in classes.values() for phrase in element.phrases for word in phrase}
     trade |= {
         word
@@ -172,11 +173,12 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
         for p in one.phrases
         for word in p
     }
-    trade |= set(data["sounds"])
-    known = trade | guarded | set(data["skip"]) | set(data["known"]) | _words_of(cues.values())
+    trade |= _folded(data["sounds"])
+    known = trade | guarded | _folded(data["skip"]) | _folded(data["known"]) | _words_of(cues.values())
     return Lexicon(
         tag=tag,
-        skip=frozenset(data["skip"]),
+        elided=frozenset(data.get("elided", ())),
+        skip=_folded(data["skip"]),
         subjects=frozenset(
             word for name in data["subjects"] for seq in classes[name].phrases for word in seq[-1:]
         ),
@@ -192,14 +194,18 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
         both_eyes=reader.all(data["both_eyes"]),
         capitals=frozenset(data["capitals"]),
         cues=cues,
-        number_words=data["numbers"],
+        number_words={word: value for told, value in data["numbers"].items() for word in sequence(told)},
         units=units,
         known=frozenset(known),
-        sounds=frozenset(data["sounds"]),
+        sounds=_folded(data["sounds"]),
         guarded=frozenset(guarded),
         heard={sequence(told): sequence(word)[0] for told, word in data["heard"].items()},
         by_word=reader.by_word,
     )
+
+
+def _folded(told: Iterable[str]) -> frozenset[str]:
+    return frozenset(word for text in told for word in sequence(text))
 
 
 def _words_of(many: Iterable[Iterable[Sequence]]) -> set[str]:

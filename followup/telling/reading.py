@@ -121,7 +121,7 @@ class _Heard:
 
 def _heard(text: str, lexicon: Lexicon) -> _Heard:
     heard = _Heard()
-    for tokens in sentences_of(text, as_meant(tokens_of(text), lexicon)):
+    for tokens in sentences_of(text, as_meant(tokens_of(text, lexicon.elided), lexicon)):
         heard.add(Sentence(text, tokens, lexicon))
     return heard
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,17 +33,28 @@ class Token:
 
 def folded(text: str) -> str:
     """Without case and accents; "p.c.o." as "pco"."""
-    plain = unicodedata.normalize("NFKD", text.replace("’", "'").casefold())
+    plain = (
+        unicodedata.normalize("NFKD", text.replace("’", "'").casefold()).replace("œ", "oe").replace("æ", "ae")
+    )
     bare = "".join(sign for sign in plain if not "\u0300" <= sign <= "\u036f")
     return bare.replace(".", "") if bare[:1].isalpha() else bare
 
 
-def tokens_of(text: str) -> tuple[Token, ...]:
-    """The words, numbers and signs of a text in their order; an end of line is a sign."""
-    return tuple(
-        Token(found.start(), found.end(), folded(found.group()), _kind(found.group()))
-        for found in _TOKEN.finditer(text)
-    )
+def tokens_of(text: str, elided: Collection[str] = ()) -> tuple[Token, ...]:
+    """The words, numbers and signs of a text in their order; an end of line is a sign.
+
+    ``elided``: what stands before an apostrophe as a word of its own, "l" of "l'iris".
+    """
+    return tuple(token for found in _TOKEN.finditer(text) for token in _apart(found, elided))
+
+
+def _apart(found: re.Match[str], elided: Collection[str]) -> Iterator[Token]:
+    text, start = found.group(), found.start()
+    head, sign, rest = text.replace("’", "'").partition("'")
+    if sign and rest and folded(head) in elided:
+        yield Token(start, start + len(head), folded(head), "word")
+        text, start = rest, start + len(head) + 1
+    yield Token(start, found.end(), folded(text), _kind(text))
 
 
 def _kind(text: str) -> Literal["word", "number", "sign"]:

@@ -7,11 +7,11 @@ from measure import counts, measured
 from told_operations import told_operations
 
 
-@pytest.mark.parametrize("folder", ["own", "blind"])
-def test_the_aims_hold_on_every_folder(folder):
+@pytest.mark.parametrize(("folder", "many"), [("own", 40), ("blind", 40), ("french", 4)])
+def test_the_aims_hold_on_every_folder(folder, many):
     found = measured(told_operations(folder))
     figures = counts(found)
-    assert len(told_operations(folder)) >= 40
+    assert len(told_operations(folder)) >= many
     assert figures["right of read"] >= 0.99
     assert figures["read or asked"] >= 0.90
     assert [(one.told.id, one.field) for one in found if one.verdict == "turned"] == []
