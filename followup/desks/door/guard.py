@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import get_args
 from urllib.parse import quote
 
@@ -22,6 +22,7 @@ from followup.records.house.staff import (
 )
 from followup.records.people.opening import Named
 from followup.records.plans.protocols import protocol_signature
+from followup.records.views import LoginSession
 from followup.said import say
 from followup.typed import typed
 
@@ -103,14 +104,25 @@ def look_up(request: Request) -> DeskHand:
         signature = protocol_signature(session, desk.protocol.hash)
         login = find_session(session, token=token, now=now, idle=IDLE) if token else None
     if login and now - login.last_seen >= TOUCH_EVERY:
-        with desk.store.upkeep(now) as unit:
-            touch_session(unit, token=token)
+        _keep_in_force(desk, token, login, now)
     if login and login.staff.site is not None:
         # From here on the request sees the patients, calendar and telephones of its own site alone.
         desk = replace(desk, store=desk.store.for_site(login.staff.site))
         with desk.store.read() as session:
             clinic = get_clinic(session)
     return desk_hand(desk, clinic, now, login, signature, client_address(request, desk.trusted_proxy))
+
+
+def _keep_in_force(desk: Desk, token: str, login: LoginSession, now: datetime) -> None:
+    """Note that the log-in is used. Where others store something just now a later page does it as well:
+    nobody waits for this until half of the time is over after which the log-in ends."""
+    patience = 0 if now - login.last_seen < IDLE / 2 else None
+    try:
+        with desk.store.upkeep(now, patience=patience) as unit:
+            touch_session(unit, token=token)
+    except FollowupError as exc:
+        if exc.code != "store.busy" or patience is None:
+            raise
 
 
 def wanted(request: Request) -> str:

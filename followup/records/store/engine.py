@@ -16,6 +16,8 @@ from followup.errors import FollowupError
 
 # Longer than anything that is stored takes; whoever waits longer meets a computer that has stopped.
 BUSY_MILLISECONDS = 30_000
+# The option of a writer that waits for so many milliseconds instead.
+PATIENCE = "patience"
 # Sync endpoints run on a limited number of threads; the pool must not be smaller.
 POOL_SIZE = 16
 
@@ -85,5 +87,12 @@ def _set_rules(connection: Any, _entry: ConnectionPoolEntry) -> None:
 
 def _begin(connection: Connection) -> None:
     """Writers take the lock at once, so that what they read stays true until they commit."""
-    reading = connection.get_execution_options().get("reading", False)
-    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+    options = connection.get_execution_options()
+    if options.get("reading", False) or PATIENCE not in options:
+        connection.exec_driver_sql("BEGIN" if options.get("reading", False) else "BEGIN IMMEDIATE")
+        return
+    connection.exec_driver_sql(f"PRAGMA busy_timeout={options[PATIENCE]}")
+    try:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    finally:
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={BUSY_MILLISECONDS}")

@@ -98,19 +98,23 @@ class Store:
             session.rollback()
 
     @contextmanager
-    def write(self, actor: Actor, now: datetime) -> Iterator[Unit]:
+    def write(self, actor: Actor, now: datetime, *, patience: int | None = None) -> Iterator[Unit]:
         """One transaction. Leaves nothing behind if it fails or if a change has no journal entry.
 
         Nothing slow belongs into it, such as setting a sheet: everybody else who stores something waits.
+        ``patience``: milliseconds to wait for others, where another time will do as well.
         """
-        turn = writers_of(self.engine.pool).turn(engine.BUSY_MILLISECONDS / 1000)
-        with _translated(), turn as mine, Session(self.engine, expire_on_commit=False) as session:
+        wait = engine.BUSY_MILLISECONDS if patience is None else patience
+        less = {} if patience is None else {engine.PATIENCE: patience}
+        writing = self.engine.execution_options(**less) if less else self.engine
+        turn = writers_of(self.engine.pool).turn(wait / 1000)
+        with _translated(), turn as mine, Session(writing, expire_on_commit=False) as session:
             if not mine:
                 raise _busy()
             changed = _watch(session)
             # Whoever works at one site changes nothing of another, through whatever store.
             bind_session(session, self.site if actor.site is None else actor.site)
-            _become_the_writer(session)
+            _become_the_writer(session, wait)
             _refuse_outdated(session, actor)
             unit = Unit(session, actor, now)
             yield unit
@@ -134,13 +138,13 @@ class Store:
                 driver.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
     @contextmanager
-    def upkeep(self, now: datetime) -> Iterator[Unit]:
+    def upkeep(self, now: datetime, *, patience: int | None = None) -> Iterator[Unit]:
         """A unit of the program about itself (heartbeat, lease, last seen): no journal entry needed."""
-        with self.write(SYSTEM, now) as unit:
+        with self.write(SYSTEM, now, patience=patience) as unit:
             yield unit
 
 
-def _become_the_writer(session: Session) -> None:
+def _become_the_writer(session: Session, wait: int) -> None:
     """From here to the end of the transaction nobody else writes, so that what is read stays true.
 
     The one rule that keeps every use case from losing what another stored: SQLite begins a writer
@@ -156,7 +160,7 @@ def _become_the_writer(session: Session) -> None:
             "SELECT set_config('lock_timeout', :busy, true),"
             " set_config('idle_in_transaction_session_timeout', :gone, true)"
         ),
-        {"busy": f"{engine.BUSY_MILLISECONDS}ms", "gone": f"{CUT_OFF_MILLISECONDS}ms"},
+        {"busy": f"{max(wait, 1)}ms", "gone": f"{CUT_OFF_MILLISECONDS}ms"},
     )
     session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _WRITER})
 

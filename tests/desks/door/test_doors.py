@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import ExitStack, closing
 from datetime import timedelta
 
 import pytest
@@ -10,6 +12,7 @@ from doors import WHO_MAY, address_of
 from sqlalchemy import text
 
 from followup.records.house.staff import end_session, touch_session
+from followup.records.store import engine
 
 PASSWORD = "a long enough password"
 WRITES = sorted(route for route in WHO_MAY if route[0] != "GET")
@@ -176,6 +179,24 @@ def test_looking_at_a_page_keeps_the_log_in_for_another_half_hour(house):
     for minutes, status in ((29, 200), (58, 200), (87, 200), (117, 303)):
         house.clock.now = start + timedelta(minutes=minutes)
         assert browser.get("/waiting").status_code == status, f"after {minutes} minutes"
+
+
+@pytest.mark.parametrize("by", ["a colleague", "another program"])
+def test_no_page_waits_for_whoever_stores_something_but_a_log_in_that_is_about_to_end(house, by, monkeypatch):
+    monkeypatch.setattr(engine, "BUSY_MILLISECONDS", 100)
+    browser, start = house.enter("surgeon"), house.clock.now
+    other = sqlite3.connect(str(house.store.engine.url.database), isolation_level=None)
+    with closing(other), ExitStack() as meanwhile:
+        if by == "a colleague":
+            meanwhile.enter_context(house.store.upkeep(start))
+        else:
+            other.execute("BEGIN IMMEDIATE")
+        for minutes, status in ((5, 200), (14, 200), (16, 503)):
+            house.clock.now = start + timedelta(minutes=minutes)
+            assert browser.get("/waiting").status_code == status, f"after {minutes} minutes"
+    assert browser.get("/waiting").status_code == 200
+    house.clock.now = start + timedelta(minutes=16 + 29)
+    assert browser.get("/waiting").status_code == 200, "noted as soon as nobody else stored anything"
 
 
 @pytest.mark.parametrize("path", ["/log-in", "/api/session"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta, timezone
 
@@ -432,3 +433,19 @@ def test_closing_twice_does_no_harm(sqlite_address):
     store = Store.open(sqlite_address)
     store.close()
     store.close()
+
+
+@pytest.mark.parametrize("elsewhere", [False, True], ids=["this server", "another one"])
+def test_whoever_has_no_patience_is_refused_at_once_and_the_next_writer_waits_again(store, elsewhere):
+    other = Store.open(store.engine.url.render_as_string(hide_password=False)) if elsewhere else store
+    begun = time.monotonic()
+    with store.upkeep(NOW), pytest.raises(FollowupError) as caught, other.upkeep(NOW, patience=0):
+        pass
+    assert caught.value.code == "store.busy"
+    assert time.monotonic() - begun < 10
+    with other.upkeep(NOW, patience=0):
+        pass
+    with other.upkeep(NOW) as unit:
+        asked = "PRAGMA busy_timeout" if other.engine.dialect.name == "sqlite" else "SHOW lock_timeout"
+        assert unit.session.execute(text(asked)).scalar_one() in (30_000, "30s")
+    other.close()
