@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from followup.telling.lexicon import Amount
-from followup.telling.matching import Place, Sentence, masked
+from followup.telling.matching import Place, ToldSentence, masked
 from followup.telling.model import ToldValue
 from followup.telling.numbers import Figure, figures_of
 from followup.telling.remark import BEFORE, LOOSE, Remark
@@ -25,7 +25,7 @@ def figured(remark: Remark, verdict: Verdict) -> Iterator[Remark]:
         yield replace(remark, why=remark.why or "hedged")
 
 
-def amounts_of(sentence: Sentence) -> Iterator[Remark]:
+def amounts_of(sentence: ToldSentence) -> Iterator[Remark]:
     """Each figure with the nearest words that it can belong to; each of those with one figure."""
     masks = sentence.any(sentence.lexicon.masks)
     figures = [one for one in figures_of(sentence) if not any(set(one.place.at) <= set(m.at) for m in masks)]
@@ -52,7 +52,7 @@ def amounts_of(sentence: Sentence) -> Iterator[Remark]:
 _Pair = tuple[tuple[int, ...], Amount, Place, Figure]
 
 
-def _either(sentence: Sentence, remark: Remark, figures: Sequence[Figure], used: set[Place]) -> Remark:
+def _either(sentence: ToldSentence, remark: Remark, figures: Sequence[Figure], used: set[Place]) -> Remark:
     """A figure that is one of two, "two or three", or that is said anew: "six, well, seven"."""
     for one in figures:
         first, last = sorted((one.place, remark.figure), key=lambda place: place.at)
@@ -65,7 +65,7 @@ def _either(sentence: Sentence, remark: Remark, figures: Sequence[Figure], used:
     return remark
 
 
-def _again(sentence: Sentence, remark: Remark, one: Figure) -> bool:
+def _again(sentence: ToldSentence, remark: Remark, one: Figure) -> bool:
     """Whether a figure that belongs to nothing says the one before it anew."""
     start, end = remark.figure.last + 1, one.place.first
     if end <= start or one.one or sentence.weight(start, end) > _NEAR_AGAIN:
@@ -74,7 +74,7 @@ def _again(sentence: Sentence, remark: Remark, one: Figure) -> bool:
     return between == [","] or any((word,) in sentence.lexicon.cues["again"] for word in between)
 
 
-def _pairs(sentence: Sentence, figures: Sequence[Figure], masks: Sequence[Place]) -> list[_Pair]:
+def _pairs(sentence: ToldSentence, figures: Sequence[Figure], masks: Sequence[Place]) -> list[_Pair]:
     """Every figure with every phrase that it may belong to, and how far apart they are."""
     found: list[_Pair] = []
     for number, amount in enumerate(sentence.lexicon.amounts):
@@ -89,7 +89,7 @@ def _pairs(sentence: Sentence, figures: Sequence[Figure], masks: Sequence[Place]
     return _in_line(sentence, found)
 
 
-def _in_line(sentence: Sentence, pairs: list[_Pair]) -> list[_Pair]:
+def _in_line(sentence: ToldSentence, pairs: list[_Pair]) -> list[_Pair]:
     """The same, nearer where they stand as the first of their part do: figures before or after
     their words, all through "pupil 7 mm rhexis 5 mm"."""
     commas = [at for at, token in enumerate(sentence.tokens) if token.word == ","]
@@ -120,7 +120,7 @@ def _fits(amount: Amount, figure: Figure) -> bool:
     return amount.bare and (not figure.one or amount.whole)
 
 
-def _gap(sentence: Sentence, figure: Figure, head: Place, within: int) -> int | None:
+def _gap(sentence: ToldSentence, figure: Figure, head: Place, within: int) -> int | None:
     if set(head.at) & set(figure.place.at):
         return None
     if head.first < figure.place.first and figure.place.last < head.last:
@@ -139,7 +139,7 @@ def _gap(sentence: Sentence, figure: Figure, head: Place, within: int) -> int | 
     return None if gap > within else 8 * gap + 6 * between.count(",") + min(end - start, 3)
 
 
-def _amount(sentence: Sentence, amount: Amount, head: Place, figure: Figure) -> Remark:
+def _amount(sentence: ToldSentence, amount: Amount, head: Place, figure: Figure) -> Remark:
     value = round(figure.value * amount.times, 4)
     told: ToldValue = int(value) if value == int(value) else value
     words = sentence.words(Place(tuple(sorted({*head.at, *figure.place.at}))))

@@ -37,7 +37,7 @@ class Place:
 
 
 @dataclass
-class Sentence:
+class ToldSentence:
     """A sentence with what was looked for in it, each thing once."""
 
     text: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from followup.telling.matching import Place, Sentence
+from followup.telling.matching import Place, ToldSentence
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class Figure:
     one: bool = False
 
 
-def figures_of(sentence: Sentence) -> tuple[Figure, ...]:
+def figures_of(sentence: ToldSentence) -> tuple[Figure, ...]:
     """Every figure of a sentence, none inside another."""
     reader = _Reader(sentence)
     found: list[Figure] = []
@@ -36,7 +36,7 @@ def figures_of(sentence: Sentence) -> tuple[Figure, ...]:
 
 @dataclass(frozen=True)
 class _Reader:
-    sentence: Sentence
+    sentence: ToldSentence
 
     def at(self, at: int) -> Figure | None:
         """The figure that begins at a word."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from followup.telling.matching import Sentence
+from followup.telling.matching import ToldSentence
 from followup.telling.remark import LOOSE, Remark
 from followup.telling.scope import Cue
 
@@ -19,7 +19,7 @@ class Ordering:
 
     remarks: list[Remark]
 
-    def add(self, sentence: Sentence, found: list[Remark], cues: Sequence[Cue]) -> None:
+    def add(self, sentence: ToldSentence, found: list[Remark], cues: Sequence[Cue]) -> None:
         base = len(self.remarks)
         self.remarks += found
         for cue in cues:
@@ -37,13 +37,13 @@ class Ordering:
             ]
             _ACTS[cue.kind](self, sentence, cue, before, after)
 
-    def _gap(self, sentence: Sentence, start: int, end: int) -> int:
+    def _gap(self, sentence: ToldSentence, start: int, end: int) -> int:
         return sentence.weight(start, end) if start <= end else 0
 
     def mark(self, at: int, **changes: object) -> None:
         self.remarks[at] = replace(self.remarks[at], **changes)  # type: ignore[arg-type]
 
-    def corrected(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def corrected(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "no sorry", "I mean": what follows stands in the place of what was said of the same thing."""
         near = [i for i in before if self._recent(sentence, cue, i)]
         hit = False
@@ -72,7 +72,7 @@ class Ordering:
         if self.remarks[at].why is None:
             self.mark(at, why="two readings")
 
-    def erased(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def erased(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "scratch that": what was said last does not stand."""
         if before and self._recent(sentence, cue, before[-1]):
             last = self.remarks[before[-1]]
@@ -80,7 +80,7 @@ class Ordering:
                 if self.remarks[i].place == last.place or self.remarks[i].words == last.words:
                     self.mark(i, state="taken back")
 
-    def changed(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def changed(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "changed to", "replaced by": what was before it for the same field was given up."""
         for later in after[:2]:
             for i in reversed(before):
@@ -89,7 +89,7 @@ class Ordering:
                     state = "done" if self.remarks[later].state == "tried" else self.remarks[later].state
                     self.mark(later, state=state, when=1)
 
-    def failed(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def failed(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "not possible", "did not work": what was said last was given up."""
         if before and self._recent(sentence, cue, before[-1]):
             last = self.remarks[before[-1]]
@@ -105,7 +105,7 @@ class Ordering:
         elif one.state in ("done", "tried"):
             self.mark(at, state="given up")
 
-    def at_the_end(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def at_the_end(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "at the end": how it was when the operation was over."""
         here = [i for i in before if self.remarks[i].start >= sentence.tokens[0].start]
         last = [i for i in here if self._gap(sentence, self.remarks[i].place.last + 1, cue.place.first) <= 3]
@@ -115,19 +115,19 @@ class Ordering:
         for i in after:
             self.mark(i, when=1)
 
-    def at_first(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def at_first(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "at first": how it was before something was done about it."""
         here = [i for i in before if self.remarks[i].start >= sentence.tokens[0].start]
         for i in after[:1] if cue.place.first < 2 or not here else here[-1:]:
             self.mark(i, when=-1)
 
-    def worked(self, sentence: Sentence, cue: Cue, before: list[int], after: list[int]) -> None:
+    def worked(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "successfully": what was tried was done."""
         for i in [*before[-1:], *after[:1]]:
             if self.remarks[i].state == "tried":
                 self.mark(i, state="done")
 
-    def _recent(self, sentence: Sentence, cue: Cue, at: int) -> bool:
+    def _recent(self, sentence: ToldSentence, cue: Cue, at: int) -> bool:
         """Whether a remark lies just before a cue: in its sentence, or at the end of the one before."""
         one, begins = self.remarks[at], sentence.tokens[0].start
         if one.start >= begins:
@@ -141,7 +141,7 @@ def _overlap(one: Remark, other: Remark) -> bool:
     )
 
 
-def _inside(one: Remark, sentence: Sentence, cue: Cue) -> bool:
+def _inside(one: Remark, sentence: ToldSentence, cue: Cue) -> bool:
     return one.start >= sentence.tokens[0].start and bool(set(one.place.at) & set(cue.place.at))
 
 

@@ -11,7 +11,7 @@ from followup.telling.agreement import agreed
 from followup.telling.eyes import EYE, SentenceTold, eyes_told, not_this_eye, nothing_of_ours, of_each_eye
 from followup.telling.hearing import as_meant
 from followup.telling.lexicon import Lexicon
-from followup.telling.matching import Sentence
+from followup.telling.matching import ToldSentence
 from followup.telling.medicines import DRUG, medicines_told
 from followup.telling.model import FieldTold, NoPlace, NotThisText, Passage, Telling
 from followup.telling.order import Ordering
@@ -71,14 +71,14 @@ def _not_a_text(text: str) -> NotThisText | None:
 class _Heard:
     """The sentences of a text, and what was said in them in the order of the telling."""
 
-    sentences: list[Sentence] = field(default_factory=list)
+    sentences: list[ToldSentence] = field(default_factory=list)
     ordering: Ordering = field(default_factory=lambda: Ordering([]))
     other: list[bool] = field(default_factory=list)
     both: list[bool] = field(default_factory=list)
     no_place: list[NoPlace] = field(default_factory=list)
     signs: set[str] = field(default_factory=set)
 
-    def add(self, sentence: Sentence) -> None:
+    def add(self, sentence: ToldSentence) -> None:
         cues = cues_of(sentence)
         kinds = {cue.kind for cue in cues}
         lexicon = sentence.lexicon
@@ -122,7 +122,7 @@ class _Heard:
 def _heard(text: str, lexicon: Lexicon) -> _Heard:
     heard = _Heard()
     for tokens in sentences_of(text, as_meant(tokens_of(text, lexicon.elided), lexicon)):
-        heard.add(Sentence(text, tokens, lexicon))
+        heard.add(ToldSentence(text, tokens, lexicon))
     return heard
 
 

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 from followup.telling.amounts import amounts_of, figured
 from followup.telling.lexicon import Saying
-from followup.telling.matching import Place, Sentence, masked
+from followup.telling.matching import Place, ToldSentence, masked
 from followup.telling.model import ToldValue
 from followup.telling.remark import BEFORE, Remark
 from followup.telling.scope import Cue, Scopes, Verdict
 
 
-def remarks_of(sentence: Sentence, cues: Sequence[Cue]) -> list[Remark]:
+def remarks_of(sentence: ToldSentence, cues: Sequence[Cue]) -> list[Remark]:
     """Everything that a sentence says of fields, in its order; what is planned or past is none of it."""
     sayings = _sayings(sentence)
     amounts = list(amounts_of(sentence))
@@ -25,7 +25,7 @@ def remarks_of(sentence: Sentence, cues: Sequence[Cue]) -> list[Remark]:
     return sorted(found, key=lambda one: (one.start, one.field))
 
 
-def _sayings(sentence: Sentence) -> list[tuple[Saying, Place]]:
+def _sayings(sentence: ToldSentence) -> list[tuple[Saying, Place]]:
     """The sayings of a sentence: of those about one field that overlap, the longest."""
     lexicon = sentence.lexicon
     masks = sentence.any(lexicon.masks)
@@ -51,7 +51,7 @@ def _hides(other: tuple[Saying, Place], one: tuple[Saying, Place]) -> bool:
     return bool(set(other[1].at) & set(one[1].at)) and len(other[1].at) > len(one[1].at)
 
 
-def _written(sentence: Sentence, place: Place) -> bool:
+def _written(sentence: ToldSentence, place: Place) -> bool:
     """Whether an abbreviation that is another word in small letters stands in capitals."""
     tokens = (sentence.tokens[at] for at in place.at)
     return all(
@@ -60,7 +60,7 @@ def _written(sentence: Sentence, place: Place) -> bool:
     )
 
 
-def _said(sentence: Sentence, saying: Saying, place: Place, verdict: Verdict) -> Iterator[Remark]:
+def _said(sentence: ToldSentence, saying: Saying, place: Place, verdict: Verdict) -> Iterator[Remark]:
     words = sentence.words(place)
     remark = Remark(saying.field, saying.value, words, place, saying.why, weak=saying.why is not None)
     if verdict == "past" and saying.field.startswith(BEFORE):
@@ -92,7 +92,7 @@ def _opposite(saying: Saying) -> tuple[ToldValue, ...]:
     return () if saying.denied is None else (saying.denied,)
 
 
-def elsewhere_of(sentence: Sentence) -> Iterator[tuple[str, Place]]:
+def elsewhere_of(sentence: ToldSentence) -> Iterator[tuple[str, Place]]:
     """What a sentence tells that the record has no field for."""
     masked: list[Place] = []
     for one in sentence.lexicon.elsewhere:

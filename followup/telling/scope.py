@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from followup.telling.matching import WITHIN, Place, Sentence
+from followup.telling.matching import WITHIN, Place, ToldSentence
 from followup.telling.numbers import figures_of
 
 Verdict = Literal["yes", "no", "hedged", "hedged no", "unclear", "past", "unused", "tried"]
@@ -42,7 +42,7 @@ class Cue:
     place: Place
 
 
-def cues_of(sentence: Sentence) -> tuple[Cue, ...]:
+def cues_of(sentence: ToldSentence) -> tuple[Cue, ...]:
     """The triggers of a sentence. One inside a longer one is none; pseudo-triggers are then left out."""
     found = {
         Cue(kind, place)
@@ -62,7 +62,7 @@ def cues_of(sentence: Sentence) -> tuple[Cue, ...]:
     return tuple(sorted(kept, key=lambda cue: (cue.place.at, cue.kind)))
 
 
-def _in_talk(sentence: Sentence, cue: Cue) -> Cue:
+def _in_talk(sentence: ToldSentence, cue: Cue) -> Cue:
     """ "..., no, ..." corrects what was said; it denies nothing."""
     words = [token.word for token in sentence.tokens]
     at = cue.place.first
@@ -75,7 +75,7 @@ def _in_talk(sentence: Sentence, cue: Cue) -> Cue:
     return Cue("repair", cue.place) if alone and behind and (at == 0 or words[at - 1] in (",", "?")) else cue
 
 
-def _ends_an_item(sentence: Sentence, at: int) -> bool:
+def _ends_an_item(sentence: ToldSentence, at: int) -> bool:
     return at >= len(sentence.tokens) or sentence.tokens[at].word in (",", ")")
 
 
@@ -83,7 +83,7 @@ def _ends_an_item(sentence: Sentence, at: int) -> bool:
 class Scopes:
     """The cues of a sentence, ready to judge the phrases found in it."""
 
-    sentence: Sentence
+    sentence: ToldSentence
     cues: tuple[Cue, ...]
     deniable: frozenset[Place] = frozenset()
 
@@ -91,9 +91,15 @@ class Scopes:
         """The verdict on each place. Only ``deniable`` ones are added to a denial."""
         found: dict[Place, Verdict] = dict.fromkeys(places, "yes")
         for cue in self.cues:
+            added = self._adds(cue)
             for place, verdict in self._of(cue, places).items():
-                found[place] = _both(found[place], verdict)
+                # "neither a tear nor a loss" denies the loss once.
+                found[place] = verdict if added and found[place] == verdict else _both(found[place], verdict)
         return found
+
+    def _adds(self, cue: Cue) -> bool:
+        words = tuple(self.sentence.tokens[at].word for at in cue.place.at)
+        return words in self.sentence.lexicon.cues["joint_or"]
 
     def _of(self, cue: Cue, places: Sequence[Place]) -> dict[Place, Verdict]:
         others = [place for place in places if not set(place.at) & set(cue.place.at)]
@@ -184,14 +190,15 @@ class Scopes:
         self, found: dict[Place, Verdict], after: list[Place], verdict: Verdict
     ) -> dict[Place, Verdict]:
         """What "or", "nor", "and" or a comma adds; without an "or" in the list it is not sure."""
-        some = [place for place in after if verdict != "no" or place in self.deniable]
-        chain, joints = self._chain(found, some)
+        chain, joints = self._chain(found, after, deniable=verdict in ("no", "unclear"))
         sure = verdict not in ("no", "unclear") or any(
             (word,) in self.sentence.lexicon.cues["joint_or"] for word in joints
         )
         return {place: (verdict if inside or sure else "unclear") for place, inside in chain.items()}
 
-    def _chain(self, found: dict[Place, Verdict], after: list[Place]) -> tuple[dict[Place, bool], list[str]]:
+    def _chain(
+        self, found: dict[Place, Verdict], after: list[Place], *, deniable: bool
+    ) -> tuple[dict[Place, bool], list[str]]:
         """The phrases of a list, whether each overlaps the one before, and what joins them."""
         more: dict[Place, bool] = {}
         joints: list[str] = []
@@ -206,6 +213,9 @@ class Scopes:
             words = [token.word for token in self.sentence.tokens[last + 1 : place.first]]
             joining = [w for w in words if (w,) in self.sentence.lexicon.cues["joint"] or w in (",", "/")]
             rest = [w for w in words if w not in joining and w not in self.sentence.lexicon.skip]
+            either = any((word,) in self.sentence.lexicon.cues["joint_or"] for word in joining)
+            if deniable and not either and place not in self.deniable:
+                continue
             if not joining or rest or self._verbal(place):
                 break
             more[place] = False

@@ -39,12 +39,18 @@ def asked(text: str, field: str) -> tuple[ToldValue, ...]:
         ("No PCR, VL or bleeding.", "vitreous_lost", False),
         ("A bandage contact lens was not applied.", "bandage_lens", False),
         ("Vitreous loss did not occur.", "vitreous_lost", False),
+        ("Capsular rupture avoided.", "capsule_torn", False),
+        ("Neither capsule tear nor vitreous loss.", "vitreous_lost", False),
         ("Not only was the capsule torn, vitreous was lost.", "capsule_torn", True),
         ("The capsule was removed from the tip without difficulty. PC rent.", "capsule_torn", True),
     ],
 )
 def test_a_denial_reaches_what_it_is_about_and_nothing_else(text: str, field: str, value: bool) -> None:
     assert values(text)[field] is value
+
+
+def test_what_or_adds_to_a_denial_is_denied_too() -> None:
+    assert "pupil_widened" not in values("We did not use any hooks or ring.")
 
 
 def test_a_denial_ends_where_another_thing_is_told() -> None:
