@@ -14,7 +14,12 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+from sqlmodel import Session, col, select
+
 from followup.recall.codes.codes import new_sheet_id
+from followup.records.people.keys import put_keys
+from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.tables import PatientKeyRow, PatientRow
 
 PATIENTS = 1000
 VISITS = 160
@@ -56,9 +61,26 @@ def grow(database: Path, *, patients: int = PATIENTS, visits: int = VISITS, toda
             for patient in coming:
                 _copy(store, patient, number, timedelta())
         store.execute("UPDATE place SET capacity = capacity * 20, taken = taken * 15")
+        store.execute(
+            "INSERT INTO hand_out_day SELECT DISTINCT c.id, json_extract(b.value, '$.handed_over')"
+            " FROM care_plan c, json_each(c.gist, '$.supply') b"
+            " WHERE c.status = 'active' AND c.id NOT IN (SELECT plan_id FROM hand_out_day)"
+        )
+    _let_be_found(database)
     # Beside the connection's own transaction: SQLite learns how its tables have grown.
     with sqlite3.connect(database) as store:
         store.execute("ANALYZE")
+
+
+def _let_be_found(database: Path) -> None:
+    """The copies by their codes and names, as the program itself does it."""
+    engine = make_engine(sqlite_url(database), pooled=False)
+    with Session(engine) as session:
+        known = select(PatientKeyRow.patient_id)
+        for row in session.exec(select(PatientRow).where(col(PatientRow.id).not_in(known))):
+            put_keys(session, row)
+        session.commit()
+    engine.dispose()
 
 
 def operated_on(database: Path, day: date, count: int) -> int:

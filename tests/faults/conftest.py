@@ -180,7 +180,7 @@ def expected_transitions(store: Store, now: datetime) -> set[tuple[int, str, dat
     """What must have been noticed by ``now``, computed from the visits alone."""
     with store.read() as session:
         visits = open_trips(session)
-    return {(visit.id, *turn) for visit in visits for turn in turned(visit, now, ZONE)}
+    return {turn for visit in visits for turn in turned(visit, now, ZONE)}
 
 
 def judge_transitions(row: Counted, store: Store, now: datetime) -> None:

@@ -7,7 +7,6 @@ from datetime import timedelta
 import pytest
 from crowd import EVERYBODY
 
-from followup.records.desk.trip_steps import mark_arrived
 from followup.records.house.sessions import end_sessions_of
 from followup.records.house.staff import (
     add_staff,
@@ -29,14 +28,14 @@ from followup.records.jobs.upkeep import (
     last_daily_run,
     lease,
     note_heartbeat,
-    note_transition,
+    note_transitions,
     reclaim_daily_run,
     release_lease,
     take_back_transition,
     take_lease,
     transitions,
     transitions_ahead,
-    transitions_of_open,
+    turns_of,
 )
 
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
@@ -192,25 +191,21 @@ def test_a_transition_is_known_by_visit_kind_and_instant_and_taken_back_by_all_t
         session, at = unit.session, two.at(2)
         late, overdue, later = (first, "late", at), (first, "overdue", at), (first, "late", at + HOUR)
         other = (second, "late", at)
-        new = [
-            note_transition(unit, trip_id=visit, kind=kind, became_at=when)
-            for visit, kind, when in (late, overdue, later, other, late)
-        ]
+        new = [note_transitions(unit, [turn]) == {turn} for turn in (late, overdue, later, other, late)]
         known = [len(transitions(session, trip_id=number)) for number in (first, second, 4711)]
         ahead = [len(transitions_ahead(session, when)) for when in (at - MINUTE, at, at + HOUR)]
         (one,) = [t for t in transitions(session, trip_id=first) if (t.kind, t.became_at) == late[1:]]
         back = [take_back_transition(unit, one), take_back_transition(unit, one)]
         left = [(t.trip_id, t.kind, t.became_at) for t in transitions(session)]
-        mark_arrived(unit, trip_id=second, nonce="came")
-        still_open = {t.trip_id for t in transitions_of_open(session)}
-        return new, known, ahead, back, left == [overdue, other, later], still_open
+        of_first = turns_of(session, [first, 4711]) == {overdue, later}
+        return new, known, ahead, back, left == [overdue, other, later], of_first
 
-    new, known, ahead, back, left, still_open = _tried(two, turned, two.at(1))
+    new, known, ahead, back, left, of_first = _tried(two, turned, two.at(1))
     assert new == [True, True, True, True, False]
     assert (known, ahead) == ([3, 1, 0], [4, 1, 0])
     assert back == [True, False]
     assert left
-    assert still_open == {first}
+    assert of_first
 
 
 # Log-ins

@@ -26,7 +26,7 @@ from followup.records.jobs.upkeep import (
     claim_daily_run,
     daily_runs,
     last_daily_run,
-    note_transition,
+    note_transitions,
     transitions,
 )
 from followup.records.people.messages import due_messages, queue_message, unusable_choices
@@ -53,7 +53,8 @@ from followup.records.store.journal import journal_of, newest_entry_at, newest_s
 from followup.records.store.sites import Site, all_sites, put_site
 from followup.records.tables import MessageChoiceRow
 from followup.records.trips.closed import visits_to_move
-from followup.records.trips.trips import days_seen, open_trip_ids, open_trips, trips_of, trips_of_plan
+from followup.records.trips.open_visits import open_visit_ids
+from followup.records.trips.trips import days_seen, open_trips, trips_of, trips_of_plan
 
 NAMES = {"C-3": "Asha Bora", "A-1": "Asha Chand", "B-2": "Asha Ali"}
 
@@ -170,7 +171,7 @@ def _visits(house, unit):
         [one.patient_code for one in open_trips(session)],
         [one.patient_code for one in visits_to_move(session, ward.day(1))],
         [(one.day - ward.day0).days for one in trips_of(session, house.ids["C-3"])],
-        list(open_trip_ids(session)),
+        list(open_visit_ids(session, ward.day(40))),
     ), (["B-2", "A-1", "C-3", "C-3"], ["B-2", "C-3", "A-1", "C-3"], [7, 20], [late, early, *others])
 
 
@@ -243,7 +244,7 @@ def _upkeep(house, unit):
         claim_daily_run(unit, job="messages", day=ward.day(day))
     visit = house.visit(unit, "A-1", 7, 5, 9)
     for kind, day in (("overdue", 12), ("late", 10), ("overdue", 11)):
-        note_transition(unit, trip_id=visit, kind=kind, became_at=ward.at(day))
+        note_transitions(unit, [(visit, kind, ward.at(day))])
     return lambda session: (
         last_daily_run(session, "messages"),
         [(one.day - ward.day0).days for one in daily_runs(session, since=ward.day(0))],

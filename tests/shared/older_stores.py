@@ -5,11 +5,43 @@ Written from what each version stored, and never read from the schema of today.
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterable
 from typing import Final
 
 Row = dict[str, object]
 
 _AT, _LATER = "2027-03-01 08:30:00.000000", "2027-03-02 09:15:30.250000"
+
+# A plan with one bottle, and what lists say of it since they have it stored.
+_PLAN: Final = json.dumps(
+    {
+        **{"patient": "K-1", "as_of": "2027-03-01", "status": "active", "protocol": "own"},
+        **{"protocol_hash": "ab" * 32, "approved": True, "engine": "1"},
+        "supply": [
+            {
+                **{"course": "left:steroid", "number": 1, "opened": "2027-03-02", "discard": "2027-03-30"},
+                **{"drops": 80, "handed_over": "2027-03-01"},
+            }
+        ],
+    }
+)
+_GIST: Final = (
+    '{"needs":[],"watched":[],"courses":[],"supply":[{"course":"left:steroid","number":1,"opened":"2027-03-02",'
+    '"discard":"2027-03-30","drops":80,"handed_over":"2027-03-01"}],"before_leaving":[],"to_come":[],'
+    '"tiers":[],"questions":0,"signable":true,"last_drop":null}'
+)
+
+
+def _one_out(words: Iterable[str]) -> set[str]:
+    return {word[:i] + word[i + 1 :] for word in words for i in range(len(word))}
+
+
+# Every end of the patient's name, and its first seven letters with none, one and two left out.
+_PARTS: Final = (
+    *("wanjiru", "anjiru", "njiru", "jiru", "iru", "ru", "u", "-wanjiru"),
+    *(f"-{part}" for part in _one_out({"wanjiru"}) | _one_out(_one_out({"wanjiru"}))),
+)
 
 # The step that made the table, the table, its row.
 ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
@@ -84,7 +116,7 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
         "care_plan",
         {
             **{"id": 21, "patient_id": 7, "number": 3, "status": "active", "record_number": 2},
-            **{"as_of": "2027-03-01", "body": '{"status": "active"}', "edits": "[]", "reason": "diabetes"},
+            **{"as_of": "2027-03-01", "body": _PLAN, "edits": "[]", "reason": "diabetes"},
             **{"protocol_hash": "ab" * 32, "engine": "1", "drafted_by": "mira", "drafted_at": _AT},
             **{"signed_by": "sen", "signed_at": _LATER, "ended_at": None, "ended_reason": None},
             "replaced_by": None,
@@ -241,7 +273,15 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
             **{"asked_by": "omar", "kept_until": "2037-03-09", "gone_at": None, "sheets": "[]"},
         },
     ),
+    ("0018", "hand_out_day", {"plan_id": 21, "day": "2027-03-01"}),
+    *(
+        ("0018", "patient_key", {"key": key, "patient_id": 7})
+        for key in ("wanjiru", "code k1", "phone 111064970244")
+    ),
+    *(("0018", "name_part", {"part": part, "word": "wanjiru"}) for part in _PARTS),
 )
+# Steps whose own tables are made of what lies in the older ones.
+FILLS: Final = frozenset({"0018"})
 
 # What a step says of the rows that are there already: everything was at the first and only site, nobody is
 # bound to one, no cap has the published colour, nobody had left, no visit was given by somebody's word,
@@ -271,21 +311,23 @@ ADDED: Final[dict[str, dict[str, Row]]] = {
         "staff": {"second_key": "", "second_since": None, "second_step": 0},
         "login_session": {"origin": "", "wrong_passwords": 0},
     },
+    "0018": {"care_plan": {"gist": _GIST}},
 }
-# What a step leaves out: nobody is kept out any longer by a count over all origins.
+# What a step leaves out: nobody is kept out any longer by a count over all origins; a number is a key.
 LEFT_OUT: Final[dict[str, dict[str, frozenset[str]]]] = {
-    "0016": {"staff": frozenset({"failed_logins", "locked_until"})}
+    "0016": {"staff": frozenset({"failed_logins", "locked_until"})},
+    "0018": {"patient": frozenset({"search_phones"})},
 }
 # The first site, which the step that brings sites makes itself.
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 18))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 19))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:
-    """The rows of the tables which this step made."""
-    return [(table, row) for made, table, row in ROWS if made == step]
+    """The rows of the tables which this step made, and did not fill itself."""
+    return [(table, row) for made, table, row in ROWS if made == step and step not in FILLS]
 
 
 def stored_after(step: str, *, left_by: str) -> dict[str, list[Row]]:
@@ -293,7 +335,8 @@ def stored_after(step: str, *, left_by: str) -> dict[str, list[Row]]:
     passed, before = STEPS[: STEPS.index(step) + 1], STEPS[: STEPS.index(left_by) + 1]
     found: dict[str, list[Row]] = {"site": [FIRST_SITE]} if "0002" in passed else {}
     for made, table, row in ROWS:
-        found.setdefault(table, []).extend([row] if made in before else [])
+        there = made in before or (made in passed and made in FILLS)
+        found.setdefault(table, []).extend([row] if there else [])
     for one in passed:
         for table, columns in ADDED.get(one, {}).items():
             found[table] = [{**row, **columns} for row in found[table]]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from followup.care.hand import Hand
@@ -10,11 +10,12 @@ from followup.care.trips.went import visits_as_they_went
 from followup.clinical.plan.keys_told import LOST, look_of_protocol
 from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Eye
+from followup.clinical.words.gist import PlanGist, PlanLooks
 from followup.drawings.staircase import Staircase, draw_staircase
 from followup.language.catalogues import N_
 from followup.recall.reach.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.listed import PlanGist, plan_gists
+from followup.records.plans.listed import plan_gists, plan_looks
 from followup.records.store.store import Session
 from followup.records.trips.trips import trips_of_all
 from followup.records.views import PatientView, TripView
@@ -63,15 +64,18 @@ def visit_lines(
     """
     chosen = tuple(trips)
     people = patients_by_id(session, {trip.patient_id for trip in chosen})
-    gists = plan_gists(session, {trip.plan_id for trip in chosen})
+    plans = {trip.plan_id for trip in chosen}
+    gists = plan_gists(session, plans) if drawn else {}
+    looks: Mapping[int, PlanLooks] = gists or plan_looks(session, plans)
     went = trips_of_all(session, {trip.patient_id for trip in chosen}) if drawn else {}
     return tuple(
         _line(
             hand,
             trip,
             people[trip.patient_id],
+            looks.get(trip.plan_id),
             gists.get(trip.plan_id),
-            went.get(trip.patient_id, ()) if drawn else None,
+            went.get(trip.patient_id, ()),
         )
         for trip in chosen
     )
@@ -102,28 +106,33 @@ def _standing(hand: Hand, trip: TripView, who: PatientView) -> TripLine:
 
 
 def _line(
-    hand: Hand, trip: TripView, who: PatientView, gist: PlanGist | None, went: Iterable[TripView] | None
+    hand: Hand,
+    trip: TripView,
+    who: PatientView,
+    looks: PlanLooks | None,
+    drawn: PlanGist | None,
+    went: Iterable[TripView],
 ) -> TripLine:
-    line = replace(_standing(hand, trip, who), reasons=_reasons(hand, trip, gist))
-    if gist is None or went is None:
+    line = replace(_standing(hand, trip, who), reasons=_reasons(hand, trip, looks))
+    if drawn is None:
         return line
     visits = visits_as_they_went(went, hand)
     return replace(
-        line, stairs=draw_staircase(gist.courses, visits, today=hand.today, mirrored=hand.mirrored)
+        line, stairs=draw_staircase(drawn.courses, visits, today=hand.today, mirrored=hand.mirrored)
     )
 
 
-def _reasons(hand: Hand, trip: TripView, gist: PlanGist | None) -> tuple[LookedAt, ...]:
+def _reasons(hand: Hand, trip: TripView, looks: PlanLooks | None) -> tuple[LookedAt, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not trip.serves and not trip.services:
         return (LookedAt("", WITHOUT, None),)
-    if not keys and gist:
-        return tuple(LookedAt("", kind_words(hand, kind), eye) for kind, eye in gist.watched)
-    needs = {need.key: need for need in gist.needs} if gist else {}
+    if not keys and looks:
+        return tuple(LookedAt("", kind_words(hand, kind), eye) for kind, eye in looks.watched)
+    needs = {need.key: need for need in looks.needs} if looks else {}
     return tuple(
         LookedAt(key, kind_words(hand, needs[key].kind), needs[key].eye)
         if key in needs
-        else LookedAt(key, look_of_protocol(key, hand.protocol) if gist else LOST, None)
+        else LookedAt(key, look_of_protocol(key, hand.protocol) if looks else LOST, None)
         for key in keys
     )

@@ -13,8 +13,7 @@ from followup.clinical.protocol.formulary import Medicine, label_of
 from followup.clinical.record import Eye
 from followup.records.desk.attempts import standings
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.listed import plan_gists
-from followup.records.plans.plans import plans_in_force_ids
+from followup.records.plans.listed import plan_gists, plans_handing_out
 from followup.records.store.store import Session
 from followup.records.views import PatientView
 
@@ -73,7 +72,7 @@ def hand_outs(
 
     Whoever is not followed any more takes none home. ``patient``: that one's alone.
     """
-    owners = plans_in_force_ids(session, patient)
+    owners = plans_handing_out(session, start, end, patient)
     gone = standings(session, owners.values())
     gists = plan_gists(session, [plan for plan, owner in owners.items() if owner not in gone])
     due = [

@@ -7,10 +7,9 @@ is dated with is computed from the visit, never from the clock of the sweep.
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import islice
 from zoneinfo import ZoneInfo
 
 from followup.errors import FollowupError
@@ -18,26 +17,28 @@ from followup.recall.messages.clock import SWEEP, note_clock
 from followup.recall.reach.lateness import VisitDays, became_at
 from followup.records.house.clinics import clinic_zone
 from followup.records.jobs.upkeep import (
+    Turn,
     claim_daily_run,
     daily_outcome,
     finish_daily_run,
     heartbeat,
     note_heartbeat,
-    note_transition,
+    note_transitions,
     take_back_transition,
     transitions,
     transitions_ahead,
-    transitions_of_open,
+    turns_of,
 )
 from followup.records.plans.bound import verify_all
 from followup.records.store.store import Session, Store
-from followup.records.trips.trips import open_trip_ids, open_trips, trip, trips_with_ids
-from followup.records.views import SYSTEM, Heartbeat, Transition, TransitionKind, TripView
+from followup.records.trips.open_visits import OpenVisit, open_visit_ids, open_visits, still_open
+from followup.records.trips.trips import trip
+from followup.records.views import SYSTEM, Heartbeat, Transition
 
 JOURNAL_CHECK = "journal check"
 AHEAD = timedelta(hours=3)
 # So many visits are written down together: one wait for the disk, and nobody at a desk waits long.
-BATCH = 50
+BATCH = 500
 _DATABASE = ("store.busy", "store.full", "store.lost", "store.unreachable")
 __all__ = ["JOURNAL_CHECK", "SWEEP", "Swept", "last_heartbeat", "sweep", "transitions_of", "turned"]
 _log = logging.getLogger(__name__)
@@ -61,26 +62,24 @@ def sweep(store: Store, now: datetime) -> Swept:
     note_clock(store, now)
     with store.read() as session:
         zone = clinic_zone(session)
-        today = now.astimezone(zone).date()
-        visits, failed = _readable(session, today)
-        known = {(item.trip_id, item.kind, item.became_at) for item in transitions_of_open(session)}
-    noticed = 0
-    for some in _batches(visit for visit in visits if _may_be_new(visit, known, now, zone)):
+    today = now.astimezone(zone).date()
+    looked_at, noticed, failed = 0, 0, list[int]()
+    for new, looked in _unnoticed(store, today, failed, lambda visit: turned(visit, now, zone)):
+        looked_at += looked
         try:
-            noticed += _notice(store, some, known, now, zone)
+            noticed += _notice(store, new, now, zone)
         except Exception as exc:
             if isinstance(exc, FollowupError) and exc.code in _DATABASE:
                 raise  # the database itself: the next sweep makes up for it
             # One bad row must not hide the others; it is named below and seen in the health page.
             _log.exception("visits can't be swept together; sweeping one by one")
-            done, bad = _one_by_one(store, some, known, now, zone)
-            noticed, failed = noticed + done, failed + bad
+            noticed += _one_by_one(store, new, now, zone, failed)
     _take_back_what_is_ahead(store, now)
     broken = _check_journal(store, now, today)
     message = "; ".join([*(f"visit {number} can't be swept" for number in failed), *broken])
     with store.upkeep(now) as unit:
-        note_heartbeat(unit, name=SWEEP, ok=not message, rows=len(visits), message=message)
-    return Swept(len(visits), noticed, tuple(failed))
+        note_heartbeat(unit, name=SWEEP, ok=not message, rows=looked_at, message=message)
+    return Swept(looked_at, noticed, tuple(failed))
 
 
 def last_heartbeat(session: Session, name: str = SWEEP) -> Heartbeat | None:
@@ -88,83 +87,72 @@ def last_heartbeat(session: Session, name: str = SWEEP) -> Heartbeat | None:
     return heartbeat(session, name)
 
 
-def turned(visit: TripView, now: datetime, zone: ZoneInfo) -> Iterator[tuple[TransitionKind, datetime]]:
+def turned(visit: OpenVisit, now: datetime, zone: ZoneInfo) -> set[Turn]:
     """What an open visit has turned by ``now``, with the instant at which each became true."""
     turns = became_at(VisitDays(visit.day, visit.window_end, visit.status), zone)
+    found: set[Turn] = set()
     if turns.late_at is not None and turns.late_at <= now:
-        yield "late", turns.late_at
+        found.add((visit.id, "late", turns.late_at))
     if turns.overdue_at is not None and turns.overdue_at <= now:
-        yield "overdue", turns.overdue_at
-
-
-def _readable(session: Session, today: date) -> tuple[tuple[TripView, ...], list[int]]:
-    """The open visits up to today, and the ids of those that can't even be read."""
-    try:
-        return open_trips(session, until=today), []
-    except (ValueError, TypeError):
-        _log.exception("a visit can't be read; reading one by one")
-    visits, failed = [], []
-    for number in open_trip_ids(session):
-        try:
-            visits.append(trip(session, number))
-        except (ValueError, TypeError):
-            failed.append(number)
-    return tuple(visit for visit in visits if visit.day <= today), failed
-
-
-_Known = set[tuple[int, TransitionKind, datetime]]
+        found.add((visit.id, "overdue", turns.overdue_at))
+    return found
 
 
 def _unnoticed(
-    visit: TripView, known: _Known, now: datetime, zone: ZoneInfo
-) -> list[tuple[TransitionKind, datetime]]:
-    return [turn for turn in turned(visit, now, zone) if (visit.id, *turn) not in known]
+    store: Store, today: date, failed: list[int], turns: Callable[[OpenVisit], set[Turn]]
+) -> Iterator[tuple[list[int], int]]:
+    """The visits of which something is to be written down, and of how many; ``failed`` gets the unreadable.
+
+    Some at a time, all of them as they were at one instant: what is written down meanwhile is not seen here.
+    """
+    with store.read() as session:
+        for some in _open(session, today, failed):
+            known = turns_of(session, [visit.id for visit in some])
+            yield [visit.id for visit in some if turns(visit) - known], len(some)
 
 
-def _may_be_new(visit: TripView, known: _Known, now: datetime, zone: ZoneInfo) -> bool:
-    """Whether there is something to write down; also where that can't be told, so that it is named."""
+def _open(session: Session, today: date, failed: list[int]) -> Iterator[list[OpenVisit]]:
+    """The open visits up to today. Where one can't be read, each by itself."""
     try:
-        return bool(_unnoticed(visit, known, now, zone))
-    except Exception:
-        return True
+        yield from open_visits(session, today, at_once=BATCH)
+    except (ValueError, TypeError):
+        _log.exception("a visit can't be read; reading one by one")
+        for number in open_visit_ids(session, today):
+            try:
+                yield still_open(session, [number])
+            except (ValueError, TypeError):
+                failed.append(number)
 
 
-def _batches(visits: Iterable[TripView]) -> Iterator[list[TripView]]:
-    left = iter(visits)
-    while some := list(islice(left, BATCH)):
-        yield some
-
-
-def _one_by_one(
-    store: Store, visits: list[TripView], known: _Known, now: datetime, zone: ZoneInfo
-) -> tuple[int, list[int]]:
-    """How many transitions were written, and the ids of the visits that raise an error."""
-    written, failed = 0, []
+def _one_by_one(store: Store, visits: list[int], now: datetime, zone: ZoneInfo, failed: list[int]) -> int:
+    """How many transitions were written; ``failed`` gets the visits that raise an error."""
+    written = 0
     for visit in visits:
         try:
-            written += _notice(store, [visit], known, now, zone)
+            written += _notice(store, [visit], now, zone)
         except Exception:
-            _log.exception("visit %s can't be swept", visit.id)
-            failed.append(visit.id)
-    return written, failed
+            _log.exception("visit %s can't be swept", visit)
+            failed.append(visit)
+    return written
 
 
-def _notice(store: Store, visits: list[TripView], known: _Known, now: datetime, zone: ZoneInfo) -> int:
+def _notice(store: Store, visits: list[int], now: datetime, zone: ZoneInfo) -> int:
     """Write down what these visits have turned, in one transaction."""
-    written = 0
+    if not visits:
+        return 0
     with store.write(SYSTEM, now) as unit:
         # Looked at again inside the transaction: they may have taken place since the list was read.
-        for visit in trips_with_ids(unit.session, [one.id for one in visits]):
-            for kind, instant in _unnoticed(visit, known, now, zone):
-                if note_transition(unit, trip_id=visit.id, kind=kind, became_at=instant):
-                    written += 1
-                    unit.log(
-                        f"visit turned {kind}",
-                        f"patient:{visit.patient_code}",
-                        visit=visit.number,
-                        became_at=instant.isoformat(),
-                    )
-    return written
+        still = still_open(unit.session, visits)
+        new = note_transitions(unit, (turn for visit in still for turn in turned(visit, now, zone)))
+        for visit in still:
+            for _, kind, instant in sorted(new & turned(visit, now, zone)):
+                unit.log(
+                    f"visit turned {kind}",
+                    f"patient:{visit.patient_code}",
+                    visit=visit.number,
+                    became_at=instant.isoformat(),
+                )
+    return len(new)
 
 
 def _take_back_what_is_ahead(store: Store, now: datetime) -> None:

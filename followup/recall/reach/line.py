@@ -8,9 +8,9 @@ from typing import Literal
 
 from followup.clinical.careplan import Tier
 from followup.clinical.record import Eye, Phone
+from followup.clinical.words.gist import ListedNeed
 from followup.recall.reach.next_attempt import NextAttempt
 from followup.records.desk.attempts import AttemptView
-from followup.records.plans.listed import ListedNeed
 from followup.records.views import PatientView
 
 ReachKind = Literal[

@@ -16,13 +16,14 @@ from zoneinfo import ZoneInfo
 
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.recall import RecallRules
+from followup.clinical.words.gist import ListedNeed, PlanGist
 from followup.recall.reach.ladder import next_for
 from followup.recall.reach.lateness import VisitDays, days_overdue, lateness
 from followup.recall.reach.line import ReachKind, ToReach
 from followup.recall.reach.open_cases import Open, load_open
 from followup.recall.reach.reasons import reason
 from followup.records.house.clinics import clinic_zone
-from followup.records.plans.listed import ListedNeed, ListedPlan, PlanGist
+from followup.records.plans.listed import ListedPlan
 from followup.records.store.store import Session
 from followup.records.views import PatientView, TripView
 

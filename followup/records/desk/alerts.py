@@ -17,6 +17,7 @@ from sqlmodel import Session, col, select
 from followup.clinical.record import Eye
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, FRONT
+from followup.records.people.folding import fold_code
 from followup.records.people.patients import lock_patient
 from followup.records.store.store import Unit
 from followup.records.tables import AlertRow, PatientRow
@@ -143,7 +144,7 @@ def open_alerts(session: Session, patients: Iterable[int] | None = None) -> tupl
 
 def alerts_of_code(session: Session, code: str) -> tuple[Alert, ...]:
     """What stands open of the patient with this code."""
-    numbers = session.exec(select(PatientRow.id).where(PatientRow.code == code)).all()
+    numbers = session.exec(select(PatientRow.id).where(PatientRow.code_key == fold_code(code))).all()
     return open_alerts(session, [number for number in numbers if number is not None])
 
 

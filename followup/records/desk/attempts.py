@@ -19,6 +19,7 @@ from followup.records.tables import STANDINGS, ContactAttemptRow, PatientRow, St
 from followup.said import say
 
 StandingWord = Literal["followed", "refused", "moved away", "died", "lost to follow-up"]
+_GONE = tuple(word for word in STANDINGS if word != "followed")
 # Said by whoever answers the telephone; the rest only the surgeon decides.
 _BY_ATTEMPT: dict[str, StandingWord] = {"moved away": "moved away", "died": "died"}
 
@@ -203,7 +204,7 @@ def standings(session: Session, among: Iterable[int] | None = None) -> dict[int,
         select(StandingRow)
         # Named so that a session bound to a site finds, and counts, its own patients alone.
         .join(PatientRow, col(PatientRow.id) == StandingRow.patient_id)
-        .where(StandingRow.standing != "followed")
+        .where(col(StandingRow.standing).in_(_GONE))
     )
     if among is not None:
         statement = statement.where(col(StandingRow.patient_id).in_(set(among)))
@@ -216,7 +217,7 @@ def count_not_followed(session: Session) -> int:
         select(func.count())
         .select_from(StandingRow)
         .join(PatientRow, col(PatientRow.id) == StandingRow.patient_id)
-        .where(StandingRow.standing != "followed")
+        .where(col(StandingRow.standing).in_(_GONE))
     ).one()
 
 

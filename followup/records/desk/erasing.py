@@ -19,6 +19,7 @@ from followup.records.duties import MANAGER, PROGRAM
 from followup.records.house.clinics import clinic_zone, get_clinic
 from followup.records.people.folding import fold_code
 from followup.records.people.keeping import kept_until
+from followup.records.people.keys import drop_keys, put_keys
 from followup.records.people.patients import lock_patient, newest_record, patient_by_code, unknown_patient
 from followup.records.plans.bound import ERASED, plan_hash
 from followup.records.store.store import Unit
@@ -28,6 +29,7 @@ from followup.records.tables import (
     ContactAttemptRow,
     ErasedRow,
     HandingRow,
+    HandOutDayRow,
     LeavingCheckRow,
     MessageChoiceRow,
     MessageRow,
@@ -228,8 +230,9 @@ def _days_seen(session: Session, row: PatientRow, now: datetime) -> list[date]:
 def _contact_goes(unit: Unit, row: PatientRow) -> None:
     """Telephones, who helps, consent and messages, numbers and notes of calls; nothing is sent any more."""
     session = unit.session
-    row.telephones, row.search_phones = [], ""
+    row.telephones = []
     session.add(row)
+    put_keys(session, row)
     for version in session.exec(select(RecordVersionRow).where(RecordVersionRow.patient_id == row.id)):
         version.body = _without_contact(version.body)
         session.add(version)
@@ -256,6 +259,7 @@ def _without_contact(body: str) -> str:
 def _all_goes(unit: Unit, row: PatientRow, kept: ErasedRow) -> None:
     """Every row of the patient; what stays is the code, when it went, and which sheets were printed."""
     session = unit.session
+    assert row.id is not None
     sheets = list(session.exec(select(SheetRow.id).where(SheetRow.patient_id == row.id)))
     plans = session.exec(select(CarePlanRow.id).where(CarePlanRow.patient_id == row.id))
     gone = [str(number) for number in plans]
@@ -266,6 +270,9 @@ def _all_goes(unit: Unit, row: PatientRow, kept: ErasedRow) -> None:
     # A plan names the one that replaced it.
     session.execute(update(CarePlanRow).where(col(CarePlanRow.patient_id) == row.id).values(replaced_by=None))
     session.execute(update(SheetRow).where(col(SheetRow.patient_id) == row.id).values(replaced_by_plan=None))
+    of_plans = select(CarePlanRow.id).where(CarePlanRow.patient_id == row.id)
+    session.execute(delete(HandOutDayRow).where(col(HandOutDayRow.plan_id).in_(of_plans)))
+    drop_keys(session, row.id)
     for table in _OF_A_PATIENT:
         session.execute(delete(table).where(col(table.patient_id) == row.id))
     listed = delete(OperationListRow).where(col(OperationListRow.code_key) == row.code_key)

@@ -10,15 +10,16 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
+from followup.clinical.statuses import TripStatus
 from followup.records.desk.taking_back import TAKEN_BACK
 from followup.records.house.clinics import clinic_zone
-from followup.records.plans.listed import plan_gists
+from followup.records.plans.listed import plan_looks
 from followup.records.tables import CarePlanRow, OperationRow, PatientRow, TripRow
 
 # Being here is not being seen: a visit is done by findings, or by a clinical role.
@@ -111,7 +112,12 @@ def visits_with_closed_window(session: Session, start: date, today: date) -> tup
 
 def _whose(start: date, today: date) -> SelectOfScalar[int]:
     """The patients of whom a visit's last day lies in these days."""
-    return select(TripRow.patient_id).where(TripRow.window_end >= start, TripRow.window_end < today)
+    # Every status, named: the index by last days begins with it.
+    return select(TripRow.patient_id).where(
+        col(TripRow.status).in_(get_args(TripStatus)),
+        col(TripRow.window_end) >= start,
+        col(TripRow.window_end) < today,
+    )
 
 
 def _by_patient(session: Session, start: date, today: date) -> dict[int, list[_Kept]]:
@@ -211,7 +217,7 @@ def _told_by_later_plans(
         for plan, patient, as_of in rows
         if plan is not None and any(plan > due.plan for due in open_ones[patient])
     ]
-    gists = plan_gists(session, {plan for plan, _, _ in later})
+    gists = plan_looks(session, {plan for plan, _, _ in later})
     for plan, patient, as_of in later:
         for need in gists[plan].needs if plan in gists else ():
             look = _look(need.key, operations.get(patient, []), as_of)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from datetime import UTC, date, datetime, timedelta
 
 from sqlalchemy import ColumnElement, CursorResult
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, delete, or_, select, update
 
-from followup.records.store.store import Unit, insert_once
-from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripRow, TripTransitionRow
-from followup.records.trips.trips import OPEN
+from followup.records.store.store import Unit, insert_new, insert_once
+from followup.records.tables import DailyRunRow, HeartbeatRow, LeaseRow, TripTransitionRow
 from followup.records.views import DailyRun, Heartbeat, Transition, TransitionKind
+
+Turn = tuple[int, TransitionKind, datetime]
+"""The visit, what it turned, and when that became true."""
+_TURN = ("trip_id", "kind", "became_at")
 
 
 def note_heartbeat(unit: Unit, *, name: str, ok: bool, rows: int, message: str = "") -> None:
@@ -147,16 +152,10 @@ def daily_outcome(session: Session, *, job: str, day: date) -> str | None:
     return row.outcome if row else None
 
 
-def note_transition(unit: Unit, *, trip_id: int, kind: TransitionKind, became_at: datetime) -> bool:
-    """Write down, once, that a visit turned late or overdue; True if it was not known yet."""
-    return insert_once(
-        unit.session,
-        TripTransitionRow,
-        trip_id=trip_id,
-        kind=kind,
-        became_at=became_at,
-        noticed_at=unit.now,
-    )
+def note_transitions(unit: Unit, turns: Iterable[Turn]) -> set[Turn]:
+    """Write down, once, that visits turned late or overdue; those that were not known yet."""
+    rows = [dict(zip(_TURN, turn, strict=True), noticed_at=unit.now) for turn in turns]
+    return set(map(tuple, insert_new(unit.session, TripTransitionRow, rows, *_TURN))) if rows else set()
 
 
 def transitions(session: Session, *, trip_id: int | None = None) -> tuple[Transition, ...]:
@@ -164,10 +163,14 @@ def transitions(session: Session, *, trip_id: int | None = None) -> tuple[Transi
     return _transitions(session, *([] if trip_id is None else [col(TripTransitionRow.trip_id) == trip_id]))
 
 
-def transitions_of_open(session: Session) -> tuple[Transition, ...]:
-    """The transitions of visits that have still not taken place."""
-    still = select(TripRow.id).where(col(TripRow.status).in_(OPEN))
-    return _transitions(session, col(TripTransitionRow.trip_id).in_(still))
+def turns_of(session: Session, trips: Collection[int]) -> set[Turn]:
+    """What is written down of these visits."""
+    rows = session.execute(
+        sql_select(*(col(getattr(TripTransitionRow, name)) for name in _TURN)).where(
+            col(TripTransitionRow.trip_id).in_(trips)
+        )
+    )
+    return {(number, kind, became_at) for number, kind, became_at in rows}
 
 
 def _transitions(session: Session, *conditions: ColumnElement[bool]) -> tuple[Transition, ...]:

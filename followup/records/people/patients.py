@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import select as sql_select
-from sqlmodel import Session, and_, col, delete, func, or_, select
+from sqlalchemy import union
+from sqlmodel import Session, col, delete, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from followup.clinical.record import Eye, Phone, Record
@@ -15,17 +16,25 @@ from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, PROGRAM, SURGEON
 from followup.records.people.addresses import refuse_phones
 from followup.records.people.folding import fold_code, fold_name, fold_phone
+from followup.records.people.keys import begins, code_begins, number_ends, put_keys
 from followup.records.people.oplist import refuse_other_eye
 from followup.records.store.binding import ALL_SITES, site_of_session
 from followup.records.store.store import Unit
-from followup.records.tables import ErasedRow, OperationRow, PatientRow, RecordVersionRow
+from followup.records.tables import (
+    ErasedRow,
+    NamePartRow,
+    OperationRow,
+    PatientKeyRow,
+    PatientRow,
+    RecordVersionRow,
+)
 from followup.records.views import PatientView, RecordVersion
 from followup.said import say
 from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
-# What a patient's view is made of, besides the eyes.
-_READ = ("id", "code", "name", "birth_date", "birth_year", "sex", "language", "telephones", "record_number")
+_SAME = ("id", "code", "name", "birth_date", "birth_year", "sex", "language", "record_number")
+_READ = (*_SAME, "telephones")
 # What only a surgeon decides of an operation, by the name that the record's form gives it.
 _DECISIONS = {
     "choices": "The surgeon's choices",
@@ -141,9 +150,9 @@ def patient(session: Session, patient_id: int) -> PatientView:
 
 def patients_by_id(session: Session, patients: Iterable[int]) -> dict[int, PatientView]:
     """Several patients at once."""
-    # Columns alone: a day has hundreds of people, and each row as an object is what costs.
+    # Columns alone: of hundreds on a list each row as an object is what costs.
     columns = [col(getattr(PatientRow, name)) for name in _READ]
-    rows: Any = session.execute(sql_select(*columns).where(col(PatientRow.id).in_(set(patients))))
+    rows = session.execute(sql_select(*columns).where(col(PatientRow.id).in_(set(patients))))
     return {view.id: view for view in _views(session, rows)}
 
 
@@ -170,22 +179,35 @@ def known(session: Session, code: str) -> PatientView:
 
 
 def search_patients(session: Session, text: str, *, limit: int = 20) -> tuple[PatientView, ...]:
-    """Patients by code, by parts of the name in any order, or by at least four digits of a telephone."""
+    """Patients by code, by parts of the name in any order, or by the last digits of a telephone, at least
+    four."""
     words = fold_name(text).split()
     if not words:
         return ()
-    by_name = [col(PatientRow.search_name).contains(word, autoescape=True) for word in words]
-    ways = [col(PatientRow.code_key).startswith(fold_code(text), autoescape=True), and_(*by_name)]
+    ways = [select(PatientKeyRow.patient_id).where(code_begins(fold_code(text))), _called(words)]
     digits = fold_phone(text)
     if len(digits) >= _MIN_PHONE_DIGITS and not any(c.isalpha() for c in text):
-        ways.append(col(PatientRow.search_phones).contains(digits, autoescape=True))
+        ways.append(select(PatientKeyRow.patient_id).where(number_ends(digits)))
     rows = session.exec(
         select(PatientRow)
-        .where(or_(*ways))
+        .where(col(PatientRow.id).in_(union(*ways)))
         .order_by(PatientRow.search_name, PatientRow.code_key)
         .limit(limit)
     )
     return _views(session, rows)
+
+
+def _called(words: Sequence[str]) -> SelectOfScalar[int]:
+    """Whose name holds each of these words or parts of words."""
+    first, *others = (
+        select(PatientKeyRow.patient_id)
+        .join(NamePartRow, col(NamePartRow.word) == PatientKeyRow.key)
+        .where(begins(NamePartRow.part, word))
+        for word in words
+    )
+    for other in others:
+        first = first.where(col(PatientKeyRow.patient_id).in_(other))
+    return first
 
 
 def names_of_several(session: Session, people: Iterable[PatientView]) -> frozenset[int]:
@@ -244,9 +266,9 @@ def _store(unit: Unit, row: PatientRow, record: Record, *, number: int) -> Recor
     row.sex, row.language = who.sex, who.language
     row.telephones = [phone.model_dump() for phone in who.telephones]
     row.record_number = number
-    row.search_phones = " ".join(fold_phone(phone.number) for phone in who.telephones)
     unit.session.add(row)
     unit.session.flush()
+    put_keys(unit.session, row)
     assert row.id is not None
     version = RecordVersionRow(
         patient_id=row.id,
@@ -293,31 +315,24 @@ def _version(row: RecordVersionRow) -> RecordVersion:
     )
 
 
-def _views(session: Session, rows: Iterable[PatientRow]) -> tuple[PatientView, ...]:
+def _views(session: Session, rows: Iterable[Any]) -> tuple[PatientView, ...]:
+    """``rows``: of the table, or of its columns ``_READ``."""
     found = list(rows)
     eyes: dict[int, set[str]] = {}
-    operations = session.exec(
-        select(OperationRow.patient_id, OperationRow.eye)
-        .where(col(OperationRow.patient_id).in_([row.id for row in found]))
-        .distinct()
+    operations = session.execute(
+        sql_select(col(OperationRow.patient_id), col(OperationRow.eye)).where(
+            col(OperationRow.patient_id).in_([row.id for row in found])
+        )
     )
     for patient_id, eye in operations:
         eyes.setdefault(patient_id, set()).add(eye)
-    return tuple(_view(row, eyes.get(row.id or 0, set())) for row in found)
+    return tuple(_view(row, eyes.get(row.id, set())) for row in found)
 
 
-def _view(row: PatientRow, eyes: set[str]) -> PatientView:
-    assert row.id is not None
+def _view(row: Any, eyes: set[str]) -> PatientView:
     both: tuple[Eye, ...] = ("right", "left")
     return PatientView(
-        id=row.id,
-        code=row.code,
-        name=row.name,
-        birth_date=row.birth_date,
-        birth_year=row.birth_year,
-        sex=row.sex,
-        language=row.language,
+        **{name: getattr(row, name) for name in _SAME},
         telephones=tuple(Phone.model_validate(phone) for phone in row.telephones),
         eyes=tuple(eye for eye in both if eye in eyes),
-        record_number=row.record_number,
     )

@@ -3,33 +3,34 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
-from followup.clinical.careplan import CarePlan, read_stored
+from followup.clinical.careplan import read_stored
+from followup.clinical.words.gist import PlanGist, gist_of
 from followup.records.duties import PROGRAM
 from followup.records.people.patients import lock_patient
-from followup.records.plans.plans import plans_in_force_ids
+from followup.records.plans.listed import plan_gists
 from followup.records.store.store import Unit
-from followup.records.tables import AlertRow, CarePlanRow, TripRow
+from followup.records.tables import AlertRow, CarePlanRow, PatientRow, TripRow
 from followup.records.trips.trips import OPEN
 
 OVER = "last visit done, last drop taken"
 
 
-def last_day_of_drops(body: CarePlan) -> date | None:
-    """The last day on which the plan itself has something given; None where it gives nothing.
-
-    What goes on from before the operation goes on after the plan too, and keeps none open. A held course
-    counts as long as its steps run: it may be released.
-    """
-    own = (c for c in body.courses if c.state != "stopped" and not c.from_before and not c.goes_on)
-    return max((course.last_day for course in own if course.last_day), default=None)
-
-
 def plans_to_complete(session: Session, today: date) -> tuple[int, ...]:
     """The plans in force that may be over on ``today``; each is looked at again before it completes."""
-    return tuple(plan for plan in plans_in_force_ids(session) if _is_over(session, plan, today))
+    waits = (own.exists() for own in _waiting(CarePlanRow.patient_id))
+    plans = session.exec(
+        select(col(CarePlanRow.id))
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(CarePlanRow.status == "active", *(~one for one in waits))
+    )
+    gists = plan_gists(session, (plan for plan in plans if plan is not None))
+    return tuple(sorted(plan for plan, gist in gists.items() if _is_past(gist, today)))
 
 
 def complete_plan(unit: Unit, *, plan_id: int, today: date) -> bool:
@@ -58,19 +59,20 @@ def _is_over(session: Session, plan_id: int, today: date) -> bool:
     A draft that waits for the surgeon, and an eye in danger, keep the plan in force.
     """
     row = session.get(CarePlanRow, plan_id)
-    if row is None or _waits(session, row.patient_id):
+    if row is None or any(session.exec(own).first() is not None for own in _waiting(row.patient_id)):
         return False
-    body = read_stored(row.body)
-    last = last_day_of_drops(body)
-    return last is None or last < today
+    return _is_past(gist_of(read_stored(row.body)), today)
 
 
-def _waits(session: Session, patient_id: int) -> bool:
-    visits = select(TripRow.id).where(
-        TripRow.patient_id == patient_id, col(TripRow.status).in_((*OPEN, "arrived"))
+def _is_past(gist: PlanGist, today: date) -> bool:
+    return gist.last_drop is None or gist.last_drop < today
+
+
+def _waiting(patient: int) -> tuple[SelectOfScalar[Any], ...]:
+    """The patient's visits that are open or under way, drafts, and eyes in danger."""
+    draft = aliased(CarePlanRow)
+    return (
+        select(TripRow.id).where(TripRow.patient_id == patient, col(TripRow.status).in_((*OPEN, "arrived"))),
+        select(draft.id).where(draft.patient_id == patient, col(draft.status).in_(("draft", "on-hold"))),
+        select(AlertRow.id).where(AlertRow.patient_id == patient, col(AlertRow.closed_at).is_(None)),
     )
-    drafts = select(CarePlanRow.id).where(
-        CarePlanRow.patient_id == patient_id, col(CarePlanRow.status).in_(("draft", "on-hold"))
-    )
-    alerts = select(AlertRow.id).where(AlertRow.patient_id == patient_id, col(AlertRow.closed_at).is_(None))
-    return any(session.exec(query).first() is not None for query in (visits, drafts, alerts))

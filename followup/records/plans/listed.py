@@ -1,76 +1,25 @@
-"""What a list says of plans: made of each version once, so that no line of a list reads a whole plan."""
+"""What a list says of plans: stored beside each version, so that no line of a list reads a whole plan."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import islice
-from typing import Any
+from typing import TypeVar
 
-from pydantic import TypeAdapter, ValidationError
 from sqlalchemy import ColumnElement, exists
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
-from followup.clinical.adjustments import Adjustment
-from followup.clinical.careplan import BeforeLeaving, CarePlan, Course, ReviewNeed, Tier, read_stored
-from followup.clinical.day_plan import Bottle
-from followup.clinical.record import Eye
-from followup.clinical.statuses import TO_COME
-from followup.clinical.words.why_reasons import because_of
-from followup.records.store.kept import Kept
-from followup.records.tables import CarePlanRow, PatientRow, SheetRow
-from followup.said import SENTENCES
+from followup.clinical.words.gist import PlanGist, PlanLooks, read_gist, read_looks
+from followup.records.tables import CarePlanRow, HandOutDayRow, PatientRow, SheetRow
 
-# Some 20 kB each: the plans that a clinic of 4,000 patients under treatment has in force.
-_MOST = 4096
 # SQLite takes no more values in one statement than some 32,000; PostgreSQL twice as many.
 _AT_ONCE = 10_000
-_EDITS = TypeAdapter(tuple[Adjustment, ...])
-_Key = tuple[int, str, datetime]
+L = TypeVar("L", bound=PlanLooks)
 _LISTED = ("id", "patient_id", "status", "as_of", "drafted_at", "signed_at")
-
-
-@dataclass(frozen=True, slots=True)
-class ListedNeed:
-    """A check of a plan as a list names it. ``because``: why it is needed, in sentences."""
-
-    key: str
-    kind: str
-    eye: Eye | None
-    tier: Tier
-    latest: date
-    served: bool
-    served_on: date | None
-    because: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PlanGist:
-    """A plan as lists need it. ``questions``: how many wait for the surgeon; ``courses`` without reasons.
-
-    ``watched``: kind of look and eye of a visit that serves no need of its own; ``to_come``: day and
-    services of each visit that it plans.
-    """
-
-    needs: tuple[ListedNeed, ...]
-    watched: tuple[tuple[str, Eye], ...]
-    courses: tuple[Course, ...]
-    supply: tuple[Bottle, ...]
-    before_leaving: tuple[BeforeLeaving, ...]
-    to_come: tuple[tuple[date, tuple[str, ...]], ...]
-    tiers: frozenset[Tier]
-    questions: int
-    signable: bool
-
-    def needs_of(self, keys: Collection[str]) -> tuple[ListedNeed, ...]:
-        """The checks with these keys, in the plan's order."""
-        return tuple(need for need in self.needs if need.key in keys)
-
-    def course(self, key: str) -> Course:
-        return next(course for course in self.courses if course.key == key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,15 +35,27 @@ class ListedPlan:
     gist: PlanGist
 
 
-_gists: Kept[_Key, PlanGist] = Kept(_MOST)
-
-
 def plan_gists(session: Session, plans: Iterable[int]) -> dict[int, PlanGist]:
     """The gist of several versions at once; one that can't be read is left out."""
-    keys: list[_Key] = []
+    return _read(session, plans, read_gist)
+
+
+def plan_looks(session: Session, plans: Iterable[int]) -> dict[int, PlanLooks]:
+    """The same, of what the visits are for alone."""
+    return _read(session, plans, read_looks)
+
+
+def _read(session: Session, plans: Iterable[int], read: Callable[[str], L]) -> dict[int, L]:
+    found: dict[int, L] = {}
     for some in _batches(plans):
-        keys += _keys(session, col(CarePlanRow.id).in_(some))
-    return {key[0]: gist for key, gist in _of(session, keys).items()}
+        rows = session.exec(
+            select(col(CarePlanRow.id), CarePlanRow.gist).where(col(CarePlanRow.id).in_(some))
+        )
+        for plan, gist in rows:
+            # The list of whom to reach must stand even where a plan can't be read: its visit is there.
+            with suppress(ValueError):
+                found[plan or 0] = read(gist)
+    return found
 
 
 def newest_plans(session: Session, patients: Iterable[int]) -> dict[int, ListedPlan]:
@@ -135,6 +96,21 @@ def plans_handed_over(session: Session) -> tuple[ListedPlan, ...]:
     return tuple(sorted(found, key=lambda plan: plan.id))
 
 
+def plans_handing_out(session: Session, start: date, end: date, patient: int | None = None) -> dict[int, int]:
+    """Plans in force that hand a bottle out on one of these days, both included, each with its patient.
+
+    ``patient``: that one's alone.
+    """
+    rows = session.execute(
+        sql_select(col(CarePlanRow.id), col(CarePlanRow.patient_id))
+        .distinct()
+        .join(HandOutDayRow, col(HandOutDayRow.plan_id) == CarePlanRow.id)
+        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
+        .where(col(HandOutDayRow.day).between(start, end), *_in_force(), *_of_patient(patient))
+    )
+    return {plan: who for plan, who in rows}  # noqa: C416 - rows are no pairs to mypy
+
+
 def is_handed_over() -> ColumnElement[bool]:
     """That a sheet of the plan is in the patient's hands."""
     return exists().where(
@@ -155,73 +131,20 @@ def _listed(
 ) -> tuple[ListedPlan, ...]:
     columns = [col(getattr(CarePlanRow, name)) for name in _LISTED]
     rows = session.execute(
-        sql_select(*columns)
+        sql_select(*columns, col(CarePlanRow.gist))
         .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
         .where(*conditions)
         .order_by(col(CarePlanRow.drafted_at), col(CarePlanRow.id))
-    ).all()
-    gists = _of(session, [(row.id, row.status, row.drafted_at) for row in rows])
-    if len(gists) < len(rows) and not readable_alone:
-        raise ValueError("a stored plan can't be read")
-    return tuple(
-        ListedPlan(**row._mapping, gist=gists[row.id, row.status, row.drafted_at])
-        for row in rows
-        if (row.id, row.status, row.drafted_at) in gists
     )
-
-
-def _keys(session: Session, *conditions: ColumnElement[bool]) -> list[_Key]:
-    rows: Any = session.exec(
-        select(col(CarePlanRow.id), col(CarePlanRow.status), col(CarePlanRow.drafted_at)).where(*conditions)
-    )
-    return [(plan, status, drafted) for plan, status, drafted in rows]
-
-
-def _of(session: Session, keys: Iterable[_Key]) -> dict[_Key, PlanGist]:
-    def make(missing: Collection[_Key]) -> Mapping[_Key, PlanGist]:
-        by_id = {key[0]: key for key in missing}
-        made: dict[_Key, PlanGist] = {}
-        for some in _batches(by_id):
-            rows = session.exec(
-                select(CarePlanRow.id, CarePlanRow.body, CarePlanRow.edits).where(
-                    col(CarePlanRow.id).in_(some)
-                )
-            )
-            for plan, body, edits in rows:
-                # The list of whom to reach must stand even where a plan does not load: its visit is there.
-                with suppress(ValidationError):
-                    _EDITS.validate_json(edits, context=SENTENCES)
-                    made[by_id[plan or 0]] = _gist(read_stored(body))
-        return made
-
-    return _gists.of(session, keys, make)
-
-
-def _gist(plan: CarePlan) -> PlanGist:
-    return PlanGist(
-        needs=tuple(_need(need) for need in plan.needs),
-        watched=plan.watched,
-        courses=tuple(course.model_copy(update={"reasons": ()}) for course in plan.courses),
-        supply=plan.supply,
-        before_leaving=plan.before_leaving,
-        to_come=tuple((trip.date, trip.services) for trip in plan.trips if trip.status in TO_COME),
-        tiers=frozenset(plan.tiers.values()),
-        questions=sum(question.blocks for question in plan.questions),
-        signable=plan.signable,
-    )
-
-
-def _need(need: ReviewNeed) -> ListedNeed:
-    return ListedNeed(
-        key=need.key,
-        kind=need.kind,
-        eye=need.eye,
-        tier=need.tier,
-        latest=need.latest,
-        served=need.state == "served",
-        served_on=need.served_on,
-        because=tuple(because_of(reason) for reason in need.reasons),
-    )
+    found = []
+    for row in rows:
+        try:
+            told = dict(zip(_LISTED, row, strict=False))
+            found.append(ListedPlan(**told, gist=read_gist(row[-1])))
+        except ValueError:
+            if not readable_alone:
+                raise
+    return tuple(found)
 
 
 def _batches(plans: Iterable[int]) -> Iterator[list[int]]:

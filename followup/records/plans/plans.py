@@ -12,6 +12,7 @@ from sqlmodel import Session, and_, col, or_, select, update
 from followup.clinical.adjustments import Adjustment
 from followup.clinical.careplan import CarePlan, read_stored, to_store
 from followup.clinical.statuses import PlanStatus
+from followup.clinical.words.gist import gist_of, gist_to_store
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, PROGRAM, SURGEON
 from followup.records.house.clinics import clinic_zone
@@ -21,7 +22,7 @@ from followup.records.plans.bound import SIGNED, plan_hash
 from followup.records.plans.listed import is_handed_over
 from followup.records.plans.protocols import protocol_signature
 from followup.records.store.store import Unit
-from followup.records.tables import CarePlanRow, PatientRow, SheetRow
+from followup.records.tables import CarePlanRow, HandOutDayRow, PatientRow, SheetRow
 from followup.records.trips.trips import cancel_open_trips, end_arrivals, propose_trips
 from followup.records.views import PlanVersion
 from followup.said import SENTENCES, as_text, of_text, say
@@ -79,6 +80,7 @@ def store_draft(
         record_number=record_number,
         as_of=body.as_of,
         body=to_store(body),
+        gist=gist_to_store(gist_of(body)),
         edits=_EDITS.dump_json(chosen, context=SENTENCES).decode(),
         reason=as_text(reason),
         protocol_hash=body.protocol_hash,
@@ -116,6 +118,7 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
         .values(
             status="active",
             body=to_store(signed),
+            gist=gist_to_store(gist_of(signed)),
             reason=as_text(reason) or plan_row.reason,
             signed_by=unit.actor.name or unit.actor.login,
             signed_at=unit.now,
@@ -124,6 +127,8 @@ def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:
     assert isinstance(result, CursorResult)
     if result.rowcount != 1:
         raise _changed(unit.session, plan_row.patient_id)
+    days = {bottle.handed_over for bottle in signed.supply}
+    unit.session.add_all(HandOutDayRow(plan_id=plan_id, day=day) for day in days)
     kept = cancel_open_trips(unit, patient_id=plan_row.patient_id, reason=f"plan {plan_row.number} signed")
     propose_trips(unit, plan_id=plan_id, patient_id=plan_row.patient_id, trips=signed.trips, kept=kept)
     end_arrivals(
@@ -225,18 +230,6 @@ def plan_ids_to_look_at(session: Session, patient: int | None = None) -> tuple[t
     if patient is not None:
         statement = statement.where(CarePlanRow.patient_id == patient)
     return tuple((plan_id, who) for plan_id, who in session.exec(statement) if plan_id is not None)
-
-
-def plans_in_force_ids(session: Session, patient: int | None = None) -> dict[int, int]:
-    """Every plan in force with its patient; of one ``patient`` or of all."""
-    statement = (
-        select(col(CarePlanRow.id), CarePlanRow.patient_id)
-        .join(PatientRow, col(PatientRow.id) == CarePlanRow.patient_id)
-        .where(CarePlanRow.status == "active")
-    )
-    if patient is not None:
-        statement = statement.where(CarePlanRow.patient_id == patient)
-    return {plan_id: who for plan_id, who in session.exec(statement) if plan_id is not None}
 
 
 def plans_in_force(session: Session, among: Iterable[int] | None = None) -> frozenset[int]:

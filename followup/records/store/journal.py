@@ -11,8 +11,9 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import NamedTuple
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, insert, select
 
 from followup.errors import FollowupError
 from followup.records.tables import JournalRow
@@ -40,6 +41,18 @@ class Seal:
     hash: str
 
 
+class _Entry(NamedTuple):
+    """An entry as its hash is made of it."""
+
+    number: int
+    at: datetime
+    actor: str
+    action: str
+    subject: str
+    details: str
+    previous: str
+
+
 def append(session: Session, entries: Iterable[NewEntry], *, actor: str, now: datetime) -> None:
     """Write the entries at the end of the chain, in the transaction of ``session``.
 
@@ -48,21 +61,22 @@ def append(session: Session, entries: Iterable[NewEntry], *, actor: str, now: da
     session.flush()
     newest = session.exec(select(JournalRow).order_by(col(JournalRow.number).desc()).limit(1)).first()
     number, previous = (newest.number, newest.hash) if newest else (0, FIRST)
+    rows = []
     for entry in entries:
         number += 1
-        row = JournalRow(
-            number=number,
-            at=now.astimezone(UTC),
-            actor=actor,
-            action=entry.action,
-            subject=entry.subject,
-            details=canonical(entry.details),
-            previous=previous,
-            hash="",
+        told = _Entry(
+            number,
+            now.astimezone(UTC),
+            actor,
+            entry.action,
+            entry.subject,
+            canonical(entry.details),
+            previous,
         )
-        row.hash = previous = seal(row)
-        session.add(row)
-    session.flush()
+        previous = seal(told)
+        rows.append({**told._asdict(), "hash": previous})
+    # Together: a sweep writes thousands.
+    session.execute(insert(JournalRow), rows)
 
 
 def canonical(value: object) -> str:
@@ -70,7 +84,7 @@ def canonical(value: object) -> str:
     return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
-def seal(row: JournalRow) -> str:
+def seal(row: JournalRow | _Entry) -> str:
     """SHA-256 over the previous hash and the canonical JSON of the entry."""
     content = canonical(
         {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from typing import Any
@@ -184,13 +184,21 @@ def _refuse_outdated(session: Session, actor: Actor) -> None:
 
 def insert_once(session: Session, table: type[SQLModel], **values: object) -> bool:
     """Insert, unless a unique key says that it was done before; True if it was done now."""
+    return bool(insert_new(session, table, [values]))
+
+
+def insert_new(
+    session: Session, table: type[SQLModel], rows: Sequence[Mapping[str, object]], *back: str
+) -> list[Any]:
+    """Insert those of ``rows`` that no unique key knows; of each the columns ``back``, or its primary key."""
     dialect = postgresql if session.get_bind().dialect.name == "postgresql" else sqlite
     plain = metadata.tables[str(table.__tablename__)]
     # What was inserted comes back: a count of rows is not given by every driver.
-    statement = dialect.insert(plain).values(**values).on_conflict_do_nothing()
+    told = [plain.c[name] for name in back] or plain.primary_key.columns
+    statement = dialect.insert(plain).on_conflict_do_nothing().returning(*told)
     changed = session.info.get("changed", set())
     before = set(changed)
-    done = session.execute(statement.returning(*plain.primary_key.columns)).first() is not None
+    done = list(session.execute(statement, rows))
     if not done:
         # Someone was faster: this unit changed nothing that the journal would have to tell.
         changed.intersection_update(before)

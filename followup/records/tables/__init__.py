@@ -15,15 +15,18 @@ from followup.records.tables.clinic import (
 from followup.records.tables.desks import HandingRow, SheetChoiceRow, StockCountRow, TeachBackRow
 from followup.records.tables.people import (
     ErasedRow,
+    NamePartRow,
     OpeningRow,
     OperationListRow,
     OperationRow,
+    PatientKeyRow,
     PatientRow,
     RecordVersionRow,
     TellingRow,
 )
 from followup.records.tables.plans import (
     CarePlanRow,
+    HandOutDayRow,
     PlaceRow,
     SheetRow,
     TripRow,
@@ -64,6 +67,7 @@ __all__ = [
     "ContactAttemptRow",
     "DailyRunRow",
     "ErasedRow",
+    "HandOutDayRow",
     "HandingRow",
     "HeartbeatRow",
     "JournalRow",
@@ -72,9 +76,11 @@ __all__ = [
     "LoginSessionRow",
     "MessageChoiceRow",
     "MessageRow",
+    "NamePartRow",
     "OpeningRow",
     "OperationListRow",
     "OperationRow",
+    "PatientKeyRow",
     "PatientRow",
     "PlaceRow",
     "ProtocolSignatureRow",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from sqlalchemy import CheckConstraint
+from sqlalchemy import CheckConstraint, Text
 from sqlmodel import SQLModel
 
 # Set before the first model: SQLite can't drop a constraint that has no name.
@@ -17,6 +17,9 @@ SQLModel.metadata.naming_convention = {
 }
 
 metadata = SQLModel.metadata
+
+# PostgreSQL orders texts by the locale of its database, in which a beginning is no range.
+BY_CODE_POINT = Text().with_variant(Text(collation="C"), "postgresql")
 
 
 def one_of(column: str, words: Iterable[str]) -> CheckConstraint:

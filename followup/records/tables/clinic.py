@@ -112,7 +112,7 @@ class LoginSessionRow(SQLModel, table=True):
 
     id: str = Field(primary_key=True)
     staff_id: int = Field(foreign_key="staff.id", index=True)
-    created_at: datetime
+    created_at: datetime = Field(index=True)
     last_seen: datetime
     expires_at: datetime
     revoked_at: datetime | None = None

@@ -9,14 +9,13 @@ from sqlalchemy import JSON, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from followup.clinical.record.base import BOTH_EYES
-from followup.records.tables.base import check, one_of
+from followup.records.tables.base import BY_CODE_POINT, check, one_of
 
 
 class PatientRow(SQLModel, table=True):
     """Who the patient is, as in the newest record version, folded for search.
 
-    ``code_key`` is the code in lower case; ``search_phones`` holds each number as digits between
-    spaces; ``search_name`` the name without case, accents or vowel points.
+    ``code_key`` is the code in lower case; ``search_name`` the name without case, accents or vowel points.
     """
 
     __tablename__ = "patient"
@@ -36,10 +35,27 @@ class PatientRow(SQLModel, table=True):
     sex: str | None = None
     language: str | None = None
     telephones: list[dict[str, str]] = Field(default_factory=list, sa_type=JSON)
-    search_phones: str = ""
     record_number: int = 1
     entered_at: datetime
     site_id: int = Field(default=1, foreign_key="site.id", index=True)
+
+
+class PatientKeyRow(SQLModel, table=True):
+    """By what the patient is found: a word of the name, or the code or a number backwards, marked as such."""
+
+    __tablename__ = "patient_key"
+
+    key: str = Field(primary_key=True, sa_type=BY_CODE_POINT)
+    patient_id: int = Field(primary_key=True, foreign_key="patient.id", index=True)
+
+
+class NamePartRow(SQLModel, table=True):
+    """A part by which a word of any patient's name is found (``records/store/spelling.py``)."""
+
+    __tablename__ = "name_part"
+
+    part: str = Field(primary_key=True, sa_type=BY_CODE_POINT)
+    word: str = Field(primary_key=True, sa_type=BY_CODE_POINT)
 
 
 class RecordVersionRow(SQLModel, table=True):

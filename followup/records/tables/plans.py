@@ -17,7 +17,10 @@ _ACTIVE = text("status = 'active'")
 
 
 class CarePlanRow(SQLModel, table=True):
-    """One version of a patient's plan. At most one is active; a replaced one is revoked."""
+    """One version of a patient's plan. At most one is active; a replaced one is revoked.
+
+    ``gist``: what lists say of it (``clinical/words/gist.py``), made of ``body`` when that is stored.
+    """
 
     __tablename__ = "care_plan"
     __table_args__ = (
@@ -52,6 +55,16 @@ class CarePlanRow(SQLModel, table=True):
     ended_at: datetime | None = None
     ended_reason: str | None = None
     replaced_by: Annotated[int | None, Field(foreign_key="care_plan.id")] = None
+    gist: str = Field(default="", sa_type=Text, sa_column_kwargs={"server_default": ""})
+
+
+class HandOutDayRow(SQLModel, table=True):
+    """A day on which a signed plan hands out a bottle."""
+
+    __tablename__ = "hand_out_day"
+
+    plan_id: int = Field(primary_key=True, foreign_key="care_plan.id")
+    day: date = Field(primary_key=True, index=True)
 
 
 class TripRow(SQLModel, table=True):
@@ -72,6 +85,7 @@ class TripRow(SQLModel, table=True):
         check("arrived", "status <> 'arrived' OR arrived_at IS NOT NULL"),
         check("fulfilled", "status <> 'fulfilled' OR fulfilled_at IS NOT NULL"),
         Index("ix_trip_status_window_end", "status", "window_end"),
+        Index("ix_trip_status_seen_on", "status", "seen_on"),
     )
 
     id: Annotated[int | None, Field(primary_key=True)] = None
@@ -91,7 +105,7 @@ class TripRow(SQLModel, table=True):
     holds_places: bool = False
     arrived_at: datetime | None = None
     arrival_nonce: str | None = None
-    seen_on: date | None = Field(default=None, index=True)
+    seen_on: date | None = None
     fulfilled_at: datetime | None = None
     served: list[str] = Field(default_factory=list, sa_type=JSON)
     ended_reason: str | None = None
@@ -154,5 +168,5 @@ class TripTransitionRow(SQLModel, table=True):
     id: Annotated[int | None, Field(primary_key=True)] = None
     trip_id: int = Field(foreign_key="trip.id")
     kind: str
-    became_at: datetime
+    became_at: datetime = Field(index=True)
     noticed_at: datetime

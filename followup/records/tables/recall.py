@@ -82,7 +82,7 @@ class StandingRow(SQLModel, table=True):
     __table_args__ = (one_of("standing", STANDINGS),)
 
     patient_id: int = Field(primary_key=True, foreign_key="patient.id")
-    standing: str
+    standing: str = Field(index=True)
     since: datetime
     by: str
     reason: str = Field(default="", sa_type=Text)
@@ -100,7 +100,7 @@ class MessageChoiceRow(SQLModel, table=True):
     channel: str = "paper"
     address: str = ""
     changed_by: str
-    changed_at: datetime
+    changed_at: datetime = Field(index=True)
     stopped_at: datetime | None = None
 
 
@@ -122,7 +122,7 @@ class MessageRow(SQLModel, table=True):
     key: str
     patient_id: int = Field(foreign_key="patient.id")
     kind: str
-    day: date
+    day: date = Field(index=True)
     last_useful: date
     language: str
     reader: str

@@ -76,7 +76,7 @@ class DailyRunRow(SQLModel, table=True):
 
     id: Annotated[int | None, Field(primary_key=True)] = None
     job: str
-    day: date
+    day: date = Field(index=True)
     claimed_at: datetime
     finished_at: datetime | None = None
     outcome: str = ""

@@ -89,18 +89,9 @@ def missed_trips(session: Session, today: date) -> tuple[TripView, ...]:
     return _trips(session, col(TripRow.status).in_(OPEN), col(TripRow.day) < today, is_followed())
 
 
-def open_trips(session: Session, *, until: date | None = None) -> tuple[TripView, ...]:
-    """Visits that have not taken place, with a day up to ``until``, by day and patient code."""
-    conditions: list[ColumnElement[bool]] = [col(TripRow.status).in_(OPEN)]
-    if until is not None:
-        conditions.append(col(TripRow.day) <= until)
-    return _trips(session, *conditions)
-
-
-def open_trip_ids(session: Session) -> tuple[int, ...]:
-    """The ids alone, for a caller that must go on where a row can't be read."""
-    ids = session.exec(select(TripRow.id).where(col(TripRow.status).in_(OPEN)).order_by(col(TripRow.id)))
-    return tuple(number for number in ids if number is not None)
+def open_trips(session: Session) -> tuple[TripView, ...]:
+    """Visits that have not taken place, by day and patient code."""
+    return _trips(session, col(TripRow.status).in_(OPEN))
 
 
 def trips_past_window(session: Session, today: date, patient: int | None = None) -> tuple[TripView, ...]:
@@ -151,18 +142,18 @@ def days_seen(session: Session, patients: Iterable[int]) -> dict[int, tuple[tupl
 
     Whoever left without findings was not.
     """
-    rows = session.exec(
-        select(col(TripRow.patient_id), col(TripRow.id), col(TripRow.seen_on))
-        .where(col(TripRow.patient_id).in_(set(patients)), col(TripRow.seen_on).is_not(None))
-        .where(col(TripRow.status).in_(CAME))
-        .where(or_(TripRow.status == "fulfilled", col(TripRow.left_at).is_(None)))
-        .order_by(col(TripRow.seen_on), col(TripRow.id))
+    names = ("patient_id", "id", "seen_on", "status", "left_at")
+    # Asked for by the patients alone: beside a status SQLite takes the index of all visits ever done.
+    rows = session.execute(
+        sql_select(*(col(getattr(TripRow, name)) for name in names)).where(
+            col(TripRow.patient_id).in_(set(patients))
+        )
     )
-    found: dict[int, tuple[tuple[int, date], ...]] = {}
-    for patient_id, trip_id, seen in rows:
-        if trip_id is not None and seen is not None:
-            found[patient_id] = (*found.get(patient_id, ()), (trip_id, seen))
-    return found
+    found: dict[int, list[tuple[date, int]]] = {}
+    for patient_id, trip_id, seen, status, left in rows:
+        if seen is not None and (status == "fulfilled" or (status == "arrived" and left is None)):
+            found.setdefault(patient_id, []).append((seen, trip_id))
+    return {who: tuple((trip_id, seen) for seen, trip_id in sorted(own)) for who, own in found.items()}
 
 
 def trips_of(session: Session, patient_id: int) -> tuple[TripView, ...]:

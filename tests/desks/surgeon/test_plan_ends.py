@@ -9,10 +9,11 @@ import pytest
 from sqlalchemy import text
 
 from followup.clinical.careplan import Course, Step
+from followup.clinical.words.gist import gist_of
 from followup.recall.codes.codes import typed_code
 from followup.recall.jobs.daily import Workplace, run_due
 from followup.records.desk.trip_steps import mark_arrived, mark_fulfilled, mark_noshow
-from followup.records.plans.completing import complete_plan, last_day_of_drops, plans_to_complete
+from followup.records.plans.completing import complete_plan, plans_to_complete
 from followup.records.plans.plans import plan as plan_of
 from followup.records.store.journal import journal_of
 from followup.records.views import SYSTEM
@@ -99,7 +100,7 @@ def test_drops_that_go_on_from_before_do_not_keep_it_open_for_ever(ward, more):
     old = _course(ward, "right:other", first=-30, days=400, **more)
     plan = _with_drops(ward, _course(ward), old)
     _done(ward, plan, 0, 1, 2)
-    assert last_day_of_drops(plan.body) == ward.day(28)
+    assert gist_of(plan.body).last_drop == ward.day(28)
     assert _complete(ward, 43) == [True]
 
 

@@ -80,5 +80,5 @@ def test_a_plan_that_can_not_be_read_changes_nobody_elses_reason(crowd):
     broken = ward.enter(ward.record("BROKEN"))
     plan = ward.draft(broken, ward.body("BROKEN", needs=(), trips=()))
     with ward.store.engine.begin() as connection:
-        connection.exec_driver_sql(f"UPDATE care_plan SET body = '{{' WHERE id = {plan.id}")
+        connection.exec_driver_sql(f"UPDATE care_plan SET gist = '{{' WHERE id = {plan.id}")
     assert _kinds(ward) == {**KINDS, "DAMAGED": "overdue", "BROKEN": "damaged"}

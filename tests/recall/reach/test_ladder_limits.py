@@ -14,13 +14,14 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from followup.clinical.protocol.load import load_protocol
+from followup.clinical.words.gist import PlanGist
 from followup.errors import FollowupError
 from followup.recall.reach.ladder import declare_lost, for_surgeon
 from followup.recall.reach.open_cases import Open
 from followup.recall.reach.promises import last_promise_day, promise_days
 from followup.recall.reach.worklist import to_reach
 from followup.records.desk.attempts import AttemptView, FollowStanding
-from followup.records.plans.listed import ListedPlan, PlanGist
+from followup.records.plans.listed import ListedPlan
 from followup.records.views import PatientView, TripView
 from followup.timing.calendar import parse_calendar
 
@@ -275,7 +276,7 @@ def test_an_unsigned_draft_waits_from_the_next_day_on_unless_a_plan_is_in_force(
 ):
     gist = PlanGist(
         needs=(), watched=(), courses=(), supply=(), before_leaving=(), to_come=(), tiers=frozenset(),
-        questions=0, signable=True,
+        questions=0, signable=True, last_drop=None,
     )  # fmt: skip
     plan = ListedPlan(1, 1, "draft", _day(as_of), _at(drafted), None, gist)
     force = frozenset({1} if in_force else ())

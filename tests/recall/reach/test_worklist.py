@@ -205,7 +205,7 @@ def test_a_plan_that_does_not_load_does_not_hide_its_overdue_patient(ward, damag
     plan = ward.signed()
     _in_hand(ward, plan)
     with ward.store.engine.begin() as connection:
-        connection.execute(text("UPDATE care_plan SET body = :body"), {"body": damage})
+        connection.execute(text("UPDATE care_plan SET gist = :body"), {"body": damage})
     (item,) = _list(ward, ward.at(2))
     assert (item.patient.code, item.kind, item.needs) == ("K-1", "overdue", ())
 
@@ -388,7 +388,7 @@ def _possible(damage: str, dialect: str) -> str:
         "UPDATE trip SET services = 'broken' WHERE patient_id = 1",
         "UPDATE patient SET telephones = 'broken' WHERE id = 1",
         "UPDATE patient SET telephones = '[{\"number\": 7}]' WHERE id = 1",
-        "UPDATE care_plan SET body = '{' WHERE patient_id = 1",
+        "UPDATE care_plan SET gist = '{' WHERE patient_id = 1",
     ],
 )
 def test_a_damaged_entry_is_named_and_hides_nobody_else(ward, damage):

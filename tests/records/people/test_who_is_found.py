@@ -23,6 +23,7 @@ from followup.records.plans.listed import (
     plan_gists,
     plans_by_hand,
     plans_handed_over,
+    plans_handing_out,
     plans_not_handed_over,
 )
 from followup.records.plans.plans import (
@@ -32,7 +33,6 @@ from followup.records.plans.plans import (
     plan,
     plan_ids_to_look_at,
     plans_in_force,
-    plans_in_force_ids,
     plans_of,
     plans_waiting_for_signature,
     sign_plan,
@@ -40,13 +40,13 @@ from followup.records.plans.plans import (
 )
 from followup.records.plans.sheets import find_sheet, sheets_of
 from followup.records.trips.closed import visits_ahead, visits_to_move, visits_without_offer
+from followup.records.trips.open_visits import open_visit_ids, open_visits, still_open
 from followup.records.trips.trips import (
     cancel_open_trips,
     day_trips,
     days_seen,
     end_arrivals,
     missed_trips,
-    open_trip_ids,
     open_trips,
     patient_of_trip,
     trip,
@@ -86,21 +86,31 @@ VISITS = [
     (trips_past_window, 12, STILL_OPEN),
     (trips_past_window, 13, f"{STILL_OPEN}, today, signed-again, gone-unseen, gone-here"),
     (lambda session, _: open_trips(session), TODAY, f"{STILL_OPEN}, {LATER}"),
-    (lambda session, day: open_trips(session, until=day), 6, ""),
-    (lambda session, day: open_trips(session, until=day), 7, STILL_OPEN),
-    (lambda session, day: open_trips(session, until=day), 9, STILL_OPEN),
-    (lambda session, day: open_trips(session, until=day), 10, f"{STILL_OPEN}, today"),
-    (lambda session, day: open_trips(session, until=day), 11, f"{STILL_OPEN}, today, tomorrow"),
     (left_trips, 7, "left"),
     (left_trips, 8, "here, left"),
     (left_trips, TODAY, "here, left"),
     (left_trips, 11, "here, left, walk-in"),
 ]
+
+
+def _still_open(session, day):
+    """A few at a time, and once more by their ids."""
+    found = [one.id for some in open_visits(session, day, at_once=2) for one in some]
+    assert [one.id for one in still_open(session, found)] == sorted(found)
+    return found
+
+
 VISIT_IDS = [
     (trip_ids_past_window, 9, ""),
     (trip_ids_past_window, 10, STILL_OPEN),
     (trip_ids_past_window, 13, f"{STILL_OPEN}, today, signed-again, gone-unseen, gone-here"),
-    (lambda session, _: open_trip_ids(session), TODAY, f"{STILL_OPEN}, {LATER}"),
+    (open_visit_ids, 6, ""),
+    (open_visit_ids, 7, STILL_OPEN),
+    (open_visit_ids, 9, STILL_OPEN),
+    (open_visit_ids, 10, f"{STILL_OPEN}, today"),
+    (open_visit_ids, 11, f"{STILL_OPEN}, today, tomorrow"),
+    (_still_open, 9, STILL_OPEN),
+    (_still_open, 11, f"{STILL_OPEN}, today, tomorrow"),
     (unseen_ids, 7, ""),
     (unseen_ids, 8, "here, left, left-then-died"),
     (unseen_ids, TODAY, "here, left, left-then-died"),
@@ -122,7 +132,11 @@ PLANS = [
 
 @pytest.fixture(scope="module")
 def crowd(shared_ward) -> Crowd:
-    return Crowd(shared_ward)
+    """Every version of every plan, signed or not, has a bottle to hand out on day 7."""
+    found, day = Crowd(shared_ward), shared_ward.day(7).isoformat()
+    with shared_ward.store.engine.begin() as connection:
+        connection.exec_driver_sql(f"INSERT INTO hand_out_day SELECT id, '{day}' FROM care_plan")
+    return found
 
 
 def test_the_lists_of_visits_find_whom_they_are_for_and_nobody_beside(crowd):
@@ -144,7 +158,10 @@ def test_the_lists_of_plans_find_whom_they_are_for_and_nobody_beside(crowd):
         expected = people("draft, two-drafts, new-draft, by-hand, printed, no-sheet")
         assert crowd.owners([patient for _, patient in to_look_at]) == expected
         assert crowd.owners(plans_in_force(session)) == people(IN_FORCE)
-        in_force = plans_in_force_ids(session)
+        before, day, after = map(crowd.ward.day, (6, 7, 8))
+        in_force = plans_handing_out(session, day, day)
+        assert in_force == plans_handing_out(session, before, after)
+        assert not plans_handing_out(session, after, after) | plans_handing_out(session, before, before)
         assert crowd.of_plans(in_force) == crowd.owners(in_force.values()) == people(IN_FORCE)
         for found in (drafts_waiting, plans_by_hand, plans_not_handed_over):
             listed = found(session)
@@ -152,7 +169,7 @@ def test_the_lists_of_plans_find_whom_they_are_for_and_nobody_beside(crowd):
                 assert found(session, who) == tuple(p for p in listed if p.patient_id == who), found.__name__
         for who in crowd.patients.values():
             mine = {plan: owner for plan, owner in in_force.items() if owner == who}
-            assert plans_in_force_ids(session, who) == mine
+            assert plans_handing_out(session, day, day, who) == mine
             assert plans_in_force(session, [who]) == frozenset(mine.values())
             assert plan_ids_to_look_at(session, who) == tuple(one for one in to_look_at if one[1] == who)
 
@@ -305,7 +322,9 @@ def test_ending_the_visits_of_one_patient_ends_no_other_and_nothing_that_took_pl
     def cancelled(unit):
         cancel_open_trips(unit, patient_id=crowd.patients["booked"], reason="moved")
         cancel_open_trips(unit, patient_id=crowd.patients["seen"], reason="moved")
-        return crowd.of_trips(open_trip_ids(unit.session)), trip(unit.session, crowd.trips["seen"]).status
+        return crowd.of_trips(one.id for one in open_trips(unit.session)), trip(
+            unit.session, crowd.trips["seen"]
+        ).status
 
     still, seen = crowd.ward.would(crowd.ward.at(TODAY), cancelled, by=EVERYBODY)
     assert still == people(f"{STILL_OPEN}, {LATER}".replace("booked, ", ""))

@@ -13,7 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import update
 
 from followup.errors import FollowupError
-from followup.records.jobs.upkeep import note_transition
+from followup.records.jobs.upkeep import note_transitions
 from followup.records.people.patients import enter_record
 from followup.records.store.journal import journal_of, verify_journal
 from followup.records.tables import PatientRow
@@ -191,9 +191,9 @@ def _enter_all(unit, *records) -> None:
 def test_an_insert_that_came_too_late_is_no_change_and_needs_no_entry(ward):
     trip = ward.trips(ward.signed())[0]
     with ward.store.write(NOBODY, NOW) as unit:
-        assert note_transition(unit, trip_id=trip.id, kind="late", became_at=NOW)
+        assert note_transitions(unit, [(trip.id, "late", NOW)])
         unit.log("visit turned late", "patient:K-1")
     with ward.store.write(NOBODY, NOW) as unit:
-        assert not note_transition(unit, trip_id=trip.id, kind="late", became_at=NOW)
+        assert not note_transitions(unit, [(trip.id, "late", NOW)])
     with pytest.raises(RuntimeError, match="trip_transition"), ward.store.write(NOBODY, NOW) as unit:
-        note_transition(unit, trip_id=trip.id, kind="overdue", became_at=NOW)
+        note_transitions(unit, [(trip.id, "overdue", NOW)])

@@ -9,8 +9,6 @@ from datetime import UTC, datetime
 import pytest
 
 from followup.errors import FollowupError
-from followup.records.plans.listed import plan_gists
-from followup.records.plans.plans import store_draft
 from followup.records.store import engine
 from followup.records.store.kept import Kept
 from followup.records.store.queue import FairQueue
@@ -36,22 +34,14 @@ def test_values_are_made_once_and_those_asked_for_longest_ago_go_first(sqlite_st
         assert made == [1, 2, 3, 4, 9, 2, 9]
 
 
-def test_of_a_unit_that_came_to_nothing_nothing_is_kept(sqlite_ward):
-    """Its plan had a number that another plan gets later."""
-    ward = sqlite_ward
-    patient, seen = ward.enter(), []
-
-    def drafted(unit, body):
-        number = store_draft(unit, patient_id=patient, record_number=1, body=body).id
-        seen.append((number, [need.key for need in plan_gists(unit.session, [number])[number].needs]))
-
-    other = ward.body(needs=(ward.need("other", 1, 1),), trips=())
-    ward.would(ward.now, drafted, by=ward.counsellor, body=other)
-    plan = ward.draft(patient)
-    with ward.store.read() as session:
-        gist = plan_gists(session, [plan.id])[plan.id]
-    assert seen == [(plan.id, [other.needs[0].key])]
-    assert [need.key for need in gist.needs] == [need.key for need in plan.body.needs]
+def test_of_a_unit_that_may_come_to_nothing_nothing_is_kept(sqlite_store):
+    """Its rows have numbers that others get later."""
+    kept: Kept[int, str] = Kept(3)
+    with sqlite_store.upkeep(NOW) as unit:
+        assert kept.of(unit.session, [1], lambda keys: {1: "of the unit"}) == {1: "of the unit"}
+    with sqlite_store.read() as session:
+        assert kept.of(session, [1], lambda keys: {1: "stored"}) == {1: "stored"}
+        assert kept.of(session, [1], lambda keys: {}) == {1: "stored"}
 
 
 def test_writers_of_one_process_come_in_the_order_in_which_they_asked():
