@@ -158,8 +158,7 @@ def _to_reach(bare: Bare) -> Any:
     people = list({row[1] for row in (*visits, *plans)})
     for sql in (
         "SELECT patient_id FROM care_plan WHERE status = 'active' AND patient_id IN (?)",
-        "SELECT patient_id, id, seen_on FROM trip WHERE patient_id IN (?) AND seen_on IS NOT NULL"
-        " AND (status = 'fulfilled' OR (status = 'arrived' AND left_at IS NULL)) ORDER BY seen_on, id",
+        "SELECT patient_id, id, seen_on, status, left_at FROM trip WHERE patient_id IN (?)",
         "SELECT patient_id, standing, since, by, reason FROM standing WHERE standing <> 'followed'"
         " AND patient_id IN (?)",
         "SELECT id, patient_id, at, day, by, rung, way, outcome, promised, note, number FROM contact_attempt"

@@ -143,9 +143,10 @@ def _notice(store: Store, visits: list[int], now: datetime, zone: ZoneInfo) -> i
     with store.write(SYSTEM, now) as unit:
         # Looked at again inside the transaction: they may have taken place since the list was read.
         still = still_open(unit.session, visits)
-        new = note_transitions(unit, (turn for visit in still for turn in turned(visit, now, zone)))
-        for visit in still:
-            for _, kind, instant in sorted(new & turned(visit, now, zone)):
+        turns = {visit: turned(visit, now, zone) for visit in still}
+        new = note_transitions(unit, set().union(*turns.values()))
+        for visit, mine in turns.items():
+            for _, kind, instant in sorted(new & mine):
                 unit.log(
                     f"visit turned {kind}",
                     f"patient:{visit.patient_code}",

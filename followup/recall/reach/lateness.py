@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -75,6 +76,7 @@ def days_overdue(visit: VisitDays, today: date) -> int:
     return max(0, (today - visit.window_end).days)
 
 
+@lru_cache(maxsize=1024)
 def day_begins(day: date, zone: ZoneInfo) -> datetime:
     """The first instant of the local ``day``, in UTC."""
     # Where the clocks go back over midnight, fold 0 is the earlier of the two midnights. Where they

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import NamedTuple
 
-from sqlmodel import Session, col, insert, select
+from sqlmodel import Session, col, select
 
 from followup.errors import FollowupError
-from followup.records.tables import JournalRow
+from followup.records.tables import JournalRow, metadata
 from followup.said import say
 
 FIRST = "0" * 64
@@ -76,7 +76,7 @@ def append(session: Session, entries: Iterable[NewEntry], *, actor: str, now: da
         previous = seal(told)
         rows.append({**told._asdict(), "hash": previous})
     # Together: a sweep writes thousands.
-    session.execute(insert(JournalRow), rows)
+    session.execute(metadata.tables["journal"].insert(), rows)
 
 
 def canonical(value: object) -> str:
