@@ -106,7 +106,9 @@ class Scopes:
         if cue.kind in _FAR_KINDS:
             return {place: _FAR_KINDS[cue.kind] for place in others if self._far(cue, place)}
         if cue.kind in _AFTER_KINDS:
-            return dict.fromkeys(self._just_before(cue, others, far=True), _AFTER_KINDS[cue.kind])
+            found = self._just_before(cue, others, far=True)
+            near = [place for place in others if found and found[0].last - 3 <= place.last <= found[0].last]
+            return dict.fromkeys(near, _AFTER_KINDS[cue.kind])
         if cue.kind == "negated_verb":
             return dict.fromkeys(self._not_so(cue, others), "no")
         if cue.kind not in _MEANING:
@@ -163,12 +165,22 @@ class Scopes:
             return []
         return [place for place in before if place.last == last]
 
-    def _not_so(self, cue: Cue, places: Iterable[Place]) -> list[Place]:
+    def _not_so(self, cue: Cue, places: Sequence[Place]) -> list[Place]:
         """The phrases of which something is said not to be so: "a bandage lens was not applied"."""
         found = self._just_before(cue, places, far=False, ends=False)
         being = self.sentence.lexicon.cues["being"]
         words = self.sentence.tokens[found[0].last + 1 : cue.place.last + 1] if found else ()
-        return found if any((token.word,) in being for token in words) else []
+        if any((token.word,) in being for token in words):
+            return found
+        # "Pad not applied", but not "in the bag, not the sulcus": there the next thing is denied.
+        after = cue.place.last + 1
+        while (
+            after < len(self.sentence.tokens)
+            and self.sentence.tokens[after].word in self.sentence.lexicon.skip
+        ):
+            after += 1
+        ends = after >= len(self.sentence.tokens) or self.sentence.tokens[after].kind != "word"
+        return [] if ends or any(place.first <= after <= place.last for place in places) else found
 
     def _after(self, cue: Cue, places: Iterable[Place], verdict: Verdict) -> dict[Place, Verdict]:
         after = [place for place in places if place.first > cue.place.last]
