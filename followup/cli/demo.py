@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -41,6 +42,8 @@ def demo(folder: str | None, no_serve: bool, on: date | None, seed: int, port: s
     each. Nothing in it may be used for a patient.
     """
     clock = _clock(on)
+    # Whoever ends it while it is told leaves no throw-away folder behind either.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     with _place(folder) as place, logging_in(place):
         if claim_folder(place):
             _tell("The sample clinic here was not told to its end; it is told anew")

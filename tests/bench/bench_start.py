@@ -61,7 +61,7 @@ def until_it_answers(arguments: list[str], path: str, environment: dict[str, str
             time.sleep(0.02)
         found = Path(f"/proc/{server.pid}/stat").read_text().rpartition(")")[2].split()
         status = Path(f"/proc/{server.pid}/status").read_text()
-        server.send_signal(signal.SIGTERM)
+        server.send_signal(signal.SIGINT)
         server.communicate()
     memory = re.search(r"VmRSS:\s+(\d+) kB", status)
     assert memory
