@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import os
 import shutil
@@ -19,6 +20,8 @@ import pytest
 from hypothesis import settings
 from one_dialect import first_of_its_kind, remembering
 from sample_clinics import PATIENCE, Made, made_once
+from set_once import JOBS_A_WORKER
+from set_once import remembering as remembering_sheets
 from sqlalchemy import Connection, Engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
@@ -36,6 +39,7 @@ from followup.records.store.store import Store
 from followup.records.tables import SiteRow, metadata
 from followup.records.trips.trips import trips_of_plan
 from followup.records.views import SYSTEM, Actor, Clinic, PlanVersion, TripView
+from followup.sheets.paper.typesetter import typesetter
 
 # A computer with much else to do is slow: how long one example takes says nothing of what is tested.
 settings.register_profile("any computer", deadline=None)
@@ -72,11 +76,36 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         metafunc.parametrize("database_kind", ("sqlite", "postgresql") if chosen == "both" else (chosen,))
 
 
+def pytest_collection() -> None:
+    """Twelve thousand tests and what they import are there to stay: nothing of it is rubbish."""
+    gc.disable()
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()
+    gc.set_threshold(5000, 20, 20)
+    gc.enable()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Whoever needs the sample clinics may have to wait until they are made, on however busy a computer."""
-    for item in items:
-        if "made" in getattr(item, "fixturenames", ()):
-            item.add_marker(pytest.mark.timeout(2 * PATIENCE))
+    """Whoever needs the sample clinics may have to wait until they are made, on however busy a computer.
+
+    One worker begins with these, another with what takes long: what is left for the end is short, and no
+    worker waits for another. Which worker begins with what: each gets as many tests as the others.
+    """
+    waiting = [item for item in items if "made" in getattr(item, "fixturenames", ())]
+    for item in waiting:
+        item.add_marker(pytest.mark.timeout(2 * PATIENCE))
+    long = [item for item in items if _takes_long(item) and item not in waiting]
+    early = {*waiting, *long}
+    rest = [item for item in items if item not in early]
+    share = len(items) // int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "2"))
+    cut = max(0, share - len(waiting))
+    items[:] = [*waiting, *rest[:cut], *long, *rest[cut:]]
+
+
+def _takes_long(item: pytest.Item) -> bool:
+    return "chromium" in getattr(item, "fixturenames", ()) or item.get_closest_marker("long") is not None
 
 
 @pytest.fixture(scope="session")
@@ -200,6 +229,21 @@ def statements_compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterat
     first.dispose()
 
 
+@pytest.fixture(scope="session")
+def of_the_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that all workers of a run share."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+
+@pytest.fixture(scope="session", autouse=True)
+def sheets_set_once(of_the_run: Path) -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typesetter, "_ask", remembering_sheets(typesetter._ask, of_the_run / "sheets"))
+        patch.setattr("followup.sheets.paper.typesetter.MOST_JOBS", JOBS_A_WORKER)
+        yield
+
+
 @pytest.fixture
 def cheap_seal(monkeypatch: pytest.MonkeyPatch) -> None:
     """Encrypts for a look alone: the real seal takes a second of work for each passphrase, on purpose.
@@ -272,16 +316,26 @@ def database_url(admin: Engine, name: str) -> str:
     return admin.url.set(database=name).render_as_string(hide_password=False)
 
 
+# Tables that hold rows, sequences that were asked: a test fills few, and TRUNCATE takes long for each.
+_FILLED = " UNION ALL ".join(f"SELECT '{t}' WHERE EXISTS (SELECT FROM {t})" for t in metadata.tables)
+_COUNTED = "SELECT sequencename FROM pg_sequences WHERE last_value IS NOT NULL"
+
+
 def _emptied(url: str) -> bool:
     """Empty a store; False where a test changed more than rows."""
     engine = make_engine(url, pooled=False)
-    tables, empty = ", ".join(metadata.tables), {"phone_night": "", "calendar": ""}
+    empty = {"phone_night": "", "calendar": ""}
     try:
         if schema_state(engine) != "current":
             return False
         with engine.begin() as connection:
             connection.execute(text("ALTER TABLE journal DISABLE TRIGGER journal_only_grows"))
-            connection.execute(text(f"TRUNCATE {tables} RESTART IDENTITY"))
+            # Nobody asks whether what is left refers to what went: nothing is left.
+            connection.execute(text("SET LOCAL session_replication_role = replica"))
+            for table in connection.execute(text(_FILLED)).scalars().all():
+                connection.execute(text(f"DELETE FROM {table}"))
+            for sequence in connection.execute(text(_COUNTED)).scalars().all():
+                connection.execute(text(f"ALTER SEQUENCE {sequence} RESTART"))
             connection.execute(insert(SiteRow).values(code="MAIN", name="", phone_day="", **empty))
             connection.execute(text("ALTER TABLE journal ENABLE TRIGGER journal_only_grows"))
     except DBAPIError:
@@ -473,7 +527,6 @@ def _approved(store: Store) -> Ward:
 
 
 @pytest.fixture(scope="session")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+def made(of_the_run: Path) -> Made:
     """The sample clinic made twice, side by side; once for all workers of a run."""
-    own = tmp_path_factory.getbasetemp()
-    return made_once((own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sample-clinics")
+    return made_once(of_the_run / "sample-clinics")

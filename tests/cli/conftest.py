@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -95,16 +96,29 @@ def set_up(answers: dict[str, str]) -> Callable[..., tuple[str, ...]]:
     return arguments
 
 
+@pytest.fixture(scope="session")
+def set_up_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the first clinic that was set up in a file lies, for the tests after it to copy."""
+    return tmp_path_factory.mktemp("set-up") / "data"
+
+
 @pytest.fixture
-def clinic(database: str, inside: Run, set_up: Callable[..., tuple[str, ...]], tmp_path: Path) -> Path:
+def clinic(
+    database: str, inside: Run, set_up: Callable[..., tuple[str, ...]], tmp_path: Path, set_up_once: Path
+) -> Path:
     """A clinic that has just been set up; the folder of its data.
 
     Its first member of staff is a surgeon who also manages.
     """
+    folder, in_a_file = tmp_path / "data", database.startswith("sqlite")
+    if in_a_file and set_up_once.exists():
+        return shutil.copytree(set_up_once, folder)
     roles = ("--role", "manager", "--role", "surgeon", "--registration", "R-1001")
     done = inside(*set_up("--language", "bn", "--language", "en", *roles), FOLLOWUP_PASSWORD=PASSWORD)
     assert (done.returncode, done.stderr) == (0, "")
-    return tmp_path / "data"
+    if in_a_file:
+        shutil.copytree(folder, set_up_once)
+    return folder
 
 
 @pytest.fixture

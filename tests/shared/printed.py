@@ -10,7 +10,7 @@ import re
 import unicodedata
 from collections import Counter
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 import pypdfium2
@@ -366,6 +366,8 @@ def _alike(run: tuple[Shape, ...], parts: tuple[Shape, ...], turned: bool) -> bo
     return all(abs(a - c) < 0.04 and abs(b - d) < 0.04 for (a, b), (c, d) in pairs)
 
 
+# Many tests look at the same few papers.
+@lru_cache(maxsize=32)
 def read(pdf: bytes, dpi: int = 0, only: int | None = None) -> tuple[Page, ...]:
     """Its pages, or ``only`` the first few; ``dpi``: how fine those with a code are scanned, 0: not."""
     document = pypdfium2.PdfDocument(pdf)

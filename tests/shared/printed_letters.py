@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 from dataclasses import dataclass
+from functools import lru_cache
 
 import pypdfium2
 import pypdfium2.raw as raw
@@ -19,6 +20,8 @@ class Letter(Box):
     face: str
 
 
+# Many tests look at the same few papers.
+@lru_cache(maxsize=32)
 def letters_of(pdf: bytes) -> list[list[Letter]]:
     """Page by page, in the order in which they are drawn, without spaces."""
     document = pypdfium2.PdfDocument(pdf)

@@ -26,6 +26,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +67,7 @@ class Chapter:
     rows: tuple[Row, ...]
 
 
+@cache
 def chapters() -> tuple[Chapter, ...]:
     """Every table of the specification, in the order of its number, then of its name."""
     read = [(path.stem, tomllib.loads(path.read_text("utf-8"))) for path in sorted(FOLDER.glob("*.toml"))]

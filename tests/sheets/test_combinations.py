@@ -34,12 +34,12 @@ def _pairs(row: Row) -> set[tuple[int, object, int, object]]:
 
 def _rows() -> list[Row]:
     """Rows that hold every pair of choices, found greedily: always the one with most that are missing."""
-    every = list(product(*CHOICES.values()))
-    missing = set().union(*map(_pairs, every))
+    pairs = {row: _pairs(row) for row in product(*CHOICES.values())}
+    missing = set().union(*pairs.values())
     rows = []
     while missing:
-        rows.append(max(every, key=lambda row: len(_pairs(row) & missing)))
-        missing -= _pairs(rows[-1])
+        rows.append(max(pairs, key=lambda row: len(pairs[row] & missing)))
+        missing -= pairs[rows[-1]]
     return rows
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import copy
 import warnings
+from functools import cache
 
 import pytest
 from doors import EVERYBODY, ROLES, WHO_MAY
@@ -28,7 +29,8 @@ with warnings.catch_warnings():
     )
 
 PASSWORD = "a long enough password"
-DOCUMENT = document()
+# Worked out when a test asks, not when tests are counted.
+described = cache(document)
 CHECKS = [
     not_a_server_error,
     status_code_conformance,
@@ -122,9 +124,9 @@ def _send(browser, case):
     return browser.request(sent["method"], sent["url"], headers=headers, params=sent.get("params"), **body)
 
 
-def _open(described):
+def _open(description):
     """The description without its log-in, so that no case is spent on leaving out the cookie."""
-    found = copy.deepcopy(described)
+    found = copy.deepcopy(description)
     found["components"].pop("securitySchemes")
     for methods in found["paths"].values():
         for one in methods.values():
@@ -164,12 +166,13 @@ def _try(operation, house, browsers, role, known):
 
 
 # On the server alone: it is the stricter of the two, and what differs is tested in the records' room.
+@pytest.mark.long
 @pytest.mark.parametrize("database_kind", ["postgresql"])
 def test_whatever_is_sent_the_answer_is_as_described_and_never_a_fault(clinic, database_kind):
     house, browsers, known = clinic
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        schema = schemathesis.openapi.from_dict(_open(DOCUMENT))
+        schema = schemathesis.openapi.from_dict(_open(described()))
         operations = [found.ok() for found in schema.get_all_operations()]
     statuses, well = {}, 0
     # Ending a plan and logging out come last: they end what the others need.
@@ -184,14 +187,14 @@ def test_whatever_is_sent_the_answer_is_as_described_and_never_a_fault(clinic, d
 
 
 def test_every_operation_is_described_with_its_roles_its_failures_and_a_sentence():
-    described = {
+    operations = {
         (method.upper(), path): one
-        for path, methods in DOCUMENT["paths"].items()
+        for path, methods in described()["paths"].items()
         for method, one in methods.items()
     }
     told = {key for key in WHO_MAY if key[1].startswith("/api/") and key[1] != "/api/openapi.json"}
-    assert set(described) == told
-    for key, one in described.items():
+    assert set(operations) == told
+    for key, one in operations.items():
         who = {*ROLES, "anonymous"} if EVERYBODY in WHO_MAY[key] else WHO_MAY[key]
         assert one["x-roles"] == sorted(who), key
         assert one["description"].endswith(".")
@@ -204,6 +207,6 @@ def test_every_operation_is_described_with_its_roles_its_failures_and_a_sentence
 def test_the_page_for_people_names_every_operation_and_loads_nothing_from_elsewhere(house, words_of):
     page = house.log_in("pharmacy").get("/api")
     words = words_of(page.text)
-    assert all(path in words for path in DOCUMENT["paths"])
+    assert all(path in words for path in described()["paths"])
     assert "http" not in page.text.replace("http://www.w3.org", "")
     assert house.browser().get("/api").status_code == 303

@@ -19,7 +19,7 @@ from printed import says
 from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.sheets.paper import batch
-from followup.sheets.paper.pdf import job, render_pdf, sheet_data
+from followup.sheets.paper.pdf import job, laid_out, render_pdf, sheet_data
 from followup.sheets.paper.qr import QUIET_ZONE, qr_picture, return_picture
 from followup.sheets.paper.typesetter import Typesetter
 
@@ -97,8 +97,12 @@ def test_every_page_names_the_patient_the_eye_and_its_number(tag, pdf_of):
 
 @pytest.mark.parametrize("tag", ["en", "ta", "ur"])
 def test_the_same_sheet_is_the_same_bytes(tag, make_content, pdf_of):
-    pdf_of("en")
-    assert render_pdf(make_content(language=tag)) == pdf_of(tag)
+    other = Typesetter()
+    try:
+        laid_out(make_content(), other)
+        assert laid_out(make_content(language=tag), other)[0] == pdf_of(tag)
+    finally:
+        other.close()
 
 
 @languages

@@ -12,9 +12,10 @@ import two_eyes_told as told
 from paper import set_
 from printed import Page, read
 from printed_table import PrintedRow, PrintedTable, has_table, table_on
-from told_sheets import CASES, sheet
+from told_sheets import CASES, printed
 
 from followup.language.direction import without_marks
+from followup.language.languages import LANGUAGES
 from followup.sheets.model import DaysLine, NamedBottle, RowMark, SheetContent, VisitLine
 from followup.sheets.options import SheetOptions
 from followup.sheets.paper.pdf import job, laid_out, sheet_data
@@ -106,10 +107,14 @@ def test_so_it_does_on_other_paper_and_in_large_letters(paper, size, formulary):
     assert differences(read(laid_out(content)[0]), content) == []
 
 
-@pytest.mark.parametrize(("case", "tag"), list(zip(CASES, ["en", "ur", "sw", "te", "hi"] * 3, strict=False)))
-def test_the_table_of_every_told_operation_is_printed_as_it_is(case, tag):
-    content = sheet(case, tag)
-    assert differences(read(laid_out(content)[0]), content) == []
+# The papers of test_front.py: every language with another operation, first and replacing.
+@pytest.mark.parametrize(
+    ("case", "tag", "replaced"),
+    [(CASES[at % len(CASES)], tag, bool(at % 2)) for at, tag in enumerate(LANGUAGES)],
+)
+def test_the_table_of_every_told_operation_is_printed_as_it_is(case, tag, replaced):
+    content, pdf, _ = printed(case, tag, replaced=replaced)
+    assert differences(read(pdf), content) == []
 
 
 def _first_days(data: dict) -> dict:
