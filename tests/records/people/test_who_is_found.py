@@ -480,12 +480,9 @@ def test_a_visit_whose_day_somebody_decided_is_not_to_be_moved(crowd):
         )
         calendar = parse_calendar({"holidays": [ward.day(11).isoformat()]})
         row = unit.session.get(TripRow, crowd.trips["tomorrow"])
-        row.given = True
-        unit.session.add(row)
+        row.given, day = True, ward.day(8)
         unit.session.flush()
-        return visits_to_move(unit.session, ward.day(8)), visits_without_offer(
-            unit.session, calendar, ward.day(8)
-        )
+        return visits_to_move(unit.session, day), visits_without_offer(unit.session, calendar, day)
 
     assert ward.would(ward.at(TODAY), given, by=EVERYBODY) == ((), ())
 
