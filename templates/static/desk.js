@@ -124,6 +124,43 @@ for (const none of document.querySelectorAll(".none-of input")) {
   });
 }
 
+// A field and the words that it came from light up together; the text rolls to them where it stands beside.
+const toldText = document.querySelector(".told");
+const light = (from, on) => {
+  for (const number of from.dataset.told.split(" ")) {
+    for (const one of document.querySelectorAll(`[data-told~="${number}"]`)) one.classList.toggle("lit", on);
+  }
+  if (!on || toldText.contains(from) || getComputedStyle(toldText).position !== "sticky") return;
+  const words = toldText.querySelector(".lit");
+  if (words) toldText.scrollTop += words.getBoundingClientRect().top - toldText.getBoundingClientRect().top - 48;
+};
+for (const [kind, on] of [["pointerover", true], ["pointerout", false], ["focusin", true], ["focusout", false]]) {
+  document.addEventListener(kind, (event) => {
+    const from = event.target.closest?.("[data-told]");
+    if (from && toldText) light(from, on);
+  });
+}
+
+// What is answered above stands in its field at once; what is typed in the field takes its place.
+const withName = (form, name) => [...form.elements].filter((one) => one.name === name);
+document.addEventListener("change", (event) => {
+  const { form, name, value } = event.target;
+  if (!form || !name) return;
+  if (!name.startsWith("asked:")) {
+    for (const one of withName(form, `asked:${name}`)) one.checked = false;
+    return;
+  }
+  const texts = JSON.parse(value);
+  for (const one of withName(form, name.slice("asked:".length))) {
+    if (one.type === "radio") one.checked = one.value === (texts[0] ?? "");
+    else if (one.type === "checkbox") one.checked = texts.includes(one.value);
+    else one.value = texts[0] ?? "";
+    const field = one.closest(".field[data-routine]");
+    if (field) markField(field);
+    for (let fold = one.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+  }
+});
+
 // The page warns before typing is lost by closing it.
 for (const form of document.querySelectorAll("form[data-keep]")) {
   let touched = false;
@@ -143,7 +180,8 @@ for (const form of document.querySelectorAll("form[data-preview]")) {
     const answer = await fetch(form.dataset.preview, { method: "POST", body: new FormData(form) }).catch(() => null);
     if (answer && answer.ok && !answer.redirected && mine === asked) place.innerHTML = await answer.text();
   };
-  form.addEventListener("input", () => {
+  form.addEventListener("input", (event) => {
+    if (event.target.name === "told.text") return;
     window.clearTimeout(waiting);
     waiting = window.setTimeout(look, 500);
   });

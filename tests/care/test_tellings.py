@@ -19,7 +19,7 @@ def _told(text, **more):
 
 def _kept(hand, code="K-1"):
     who = find_patient(hand, code)
-    return [one.text for one in tellings(hand, who)] if who else None
+    return [one.text for one in tellings(hand, who.id)] if who else None
 
 
 def test_what_was_told_is_stored_with_the_record_in_one_go_and_once(ward, by):
@@ -35,7 +35,7 @@ def test_a_doubtful_line_that_nobody_answered_hinders_everything(ward, by, refus
     assert (found.value.code, found.value.where) == ("telling.asked", "Operations 1, Capsule torn")
     assert _kept(hand) is None, "not even the record"
     enter(hand, NewRecord(record=ward.record(), telling=_told(DOUBTFUL, answered=(FIELD,))))
-    (kept,) = tellings(hand, find_patient(hand, "K-1"))
+    (kept,) = tellings(hand, find_patient(hand, "K-1").id)
     assert (kept.text, kept.asked) == (DOUBTFUL, (FIELD,))
 
 
@@ -61,12 +61,18 @@ def test_a_text_that_is_none_stores_nothing(ward, by, refused):
     assert _kept(hand) is None
 
 
+def test_a_telling_of_the_other_eye_stores_nothing(ward, by, refused):
+    hand, told = by(ward.counsellor), _told("Left eye. Phaco. Cut 2.2 mm.")
+    assert refused(enter, hand, NewRecord(record=ward.record(), telling=told)) == "telling.another-eye"
+    assert _kept(hand) is None
+
+
 def test_it_goes_with_an_operation_of_the_record(ward, by, refused):
     hand = by(ward.counsellor)
     act = NewRecord(record=ward.record(), telling=_told(SURE, operation=1))
     assert refused(enter, hand, act) == "telling.operation"
     enter(hand, NewRecord(record=ward.record(), telling=_told(SURE, operation=0)))
-    (kept,) = tellings(hand, find_patient(hand, "K-1"))
+    (kept,) = tellings(hand, find_patient(hand, "K-1").id)
     assert (kept.eye, kept.day) == ("right", ward.record().operations[0].date)
 
 

@@ -146,3 +146,18 @@ def _is_model(annotation: Any) -> bool:
 
 
 RECORD = shape_of(Record)
+
+
+def member_at(name: str) -> Member | None:
+    """The field or group of this full name ("operations.0.cut_mm"); None where the record has none."""
+    found: Member = RECORD
+    for part in name.split("."):
+        if part.isdecimal():
+            continue
+        if not isinstance(found, Group):
+            return None
+        try:
+            found = found.member(part)
+        except KeyError:
+            return None
+    return found

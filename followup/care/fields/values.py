@@ -36,7 +36,7 @@ def flatten(group: Group, data: Mapping[str, Any], prefix: str = "") -> dict[str
         if value is None:
             continue
         if isinstance(member, Field):
-            flat[name] = _written(member, value)
+            flat[name] = written(member, value)
         elif member.many:
             for i, row in enumerate(value):
                 flat |= flatten(member, row, f"{name}.{i}.")
@@ -69,7 +69,8 @@ def _answer(field: Field, given: Sequence[str]) -> Any:
     return words[0]
 
 
-def _written(field: Field, value: Any) -> list[str]:
+def written(field: Field, value: Any) -> list[str]:
+    """A value of the record as its field of the form holds it."""
     if field.kind in ("some of", "languages"):
         return [str(v) for v in value]
     if field.kind == "words":

@@ -94,10 +94,10 @@ def newest_version(hand: Hand, known: PatientView) -> RecordVersion:
         return newest_record(session, known.id)
 
 
-def tellings(hand: Hand, known: PatientView) -> tuple[KeptTelling, ...]:
+def tellings(hand: Hand, patient_id: int) -> tuple[KeptTelling, ...]:
     """What was told of the patient's operations, newest first."""
     with hand.store.read() as session:
-        return tellings_of(session, known.id)
+        return tellings_of(session, patient_id)
 
 
 def _same_as_stored(session: Session, known: PatientView, record: Record) -> int | None:

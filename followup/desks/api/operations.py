@@ -154,7 +154,7 @@ def record(hand: AnyHand, code: Code) -> RecordOut:
     """The newest version of a patient's record."""
     who = known_patient(hand, code)
     found = newest_version(hand, who)
-    told = tuple(TellingOut.of(one) for one in recording.tellings(hand, who))
+    told = tuple(TellingOut.of(one) for one in recording.tellings(hand, who.id))
     return RecordOut.of(found, patient=who.code, tellings=told)
 
 

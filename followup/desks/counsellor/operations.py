@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -25,14 +25,19 @@ from followup.care.records.recording import (
     find_patient,
     known_patient,
     newest_version,
+    tellings,
 )
+from followup.care.records.telling import OperationTold
 from followup.clinical.record import Eye, Record, parse_json_object
+from followup.desks.counsellor.telling import NOT_ANSWERED, NOT_READ, ToldForm
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.forms.chips import completed
 from followup.desks.forms.layout import LEANS, routine_answers
 from followup.desks.forms.merge import Changed, merge
 from followup.desks.forms.problems import Slip, slips_of
 from followup.desks.forms.sheet import FormView, with_another_row, without_row
+from followup.desks.forms.told import carried
+from followup.desks.forms.told_view import ToldView
 from followup.desks.page.days import AskedDay
 from followup.desks.page.pages import go, show
 from followup.desks.page.posted import AForm, Posted, act_of, day_of_form, first, number_of
@@ -46,6 +51,7 @@ from followup.records.people.oplist import operation_list, operations_on
 from followup.records.people.patients import record_versions
 from followup.records.views import OperationOnDay, PatientView, RecordVersion
 from followup.said import say
+from followup.telling.lexicon import languages
 
 router = APIRouter()
 _FIRST = "operations.0."
@@ -141,28 +147,49 @@ def _save(request: Request, hand: DeskHand, form: Posted, known: PatientView | N
     """Store the form and go to the plan; on any problem show it again with all that was typed."""
     version, seen = newest_version(hand, known) if known else None, number_of(first(form, "seen"))
     page = partial(_form_page, request, hand, version=version, seen=seen)
-    form = completed(form)
+    told = ToldForm.of(hand, completed(form), version)
     if "known" in form:
-        return _known(request, hand, form)
+        return _known(request, hand, told)
+    if "read" in form:
+        filled, box = told.read_now()
+        looked = _glance(hand, filled) if box.read else None
+        return page(FormView(filled, told=box), looked=looked, status=422 if box.problem else 200)
     if "add" in form:
-        return page(_one_more(form, hand), status=200)
+        return page(replace(_one_more(told.form, hand), told=told.view))
     if "remove" in form:
-        return page(FormView(without_row(form, first(form, "remove"))), status=200)
-    data = read_form(form)
-    answers = fill_form(data)
+        return page(FormView(without_row(told.form, first(form, "remove")), told=told.view))
     if "look" in form:
-        return page(FormView(answers), looked=_glance(hand, form))
+        return page(FormView(_again(told), told=told.view), looked=_glance(hand, form))
+    if told.changed:
+        filled, box = told.read_now()
+        return page(FormView(filled, told=box), error=box.problem or NOT_READ, status=422)
+    if told.view.open_asks:
+        return page(FormView(told.form, told=told.view), error=NOT_ANSWERED, status=422)
+    return _saved(hand, page, told, known, seen)
+
+
+def _saved(
+    hand: DeskHand, page: Callable[..., Response], told: ToldForm, known: PatientView | None, seen: int
+) -> Response:
+    answers = _again(told)
     try:
-        plan = _store(hand, check(data), known, seen)
+        plan = _store(hand, check(read_form(told.form)), known, seen, told.act)
     except FollowupError as exc:
-        if exc.code != "record.changed" or version is None:
+        if exc.code != "record.changed" or told.version is None:
             slips = _slips(exc, hand, answers)
             beside = {slip.name: slip.text for slip in slips if slip.name}
-            view = FormView(answers, beside, focus=next(iter(beside), ""))
+            view = FormView(answers, beside, focus=next(iter(beside), ""), told=told.view)
             return page(view, error=exc.line, slips=slips, status=422)
-        merged, changed = _with_theirs(hand, version, seen, answers)
-        return page(FormView(merged), seen=version.number, error=exc.line, changed=changed, status=409)
+        mine = fill_form(read_form(told.form))
+        merged, changed = _with_theirs(hand, told.version, seen, mine)
+        view = FormView(merged, told=told.view)
+        return page(view, seen=told.version.number, error=exc.line, changed=changed, status=409)
     return go(f"/plans/{plan}")
+
+
+def _again(told: ToldForm) -> Posted:
+    """The form to show again: line by line as it was sent where what was told names its lines."""
+    return told.form if told.view.read else fill_form(read_form(told.form))
 
 
 def _slips(exc: FollowupError, hand: DeskHand, form: Flat) -> tuple[Slip, ...]:
@@ -176,25 +203,34 @@ def _slips(exc: FollowupError, hand: DeskHand, form: Flat) -> tuple[Slip, ...]:
     return tuple(read(slip) for slip in slips_of(exc, hand.texts.told))
 
 
-def _known(request: Request, hand: DeskHand, form: Posted) -> Response:
+def _known(request: Request, hand: DeskHand, told: ToldForm) -> Response:
     """The record of the patient whose code was typed, with the operation that was typed added to it."""
+    form = told.form
     found = find_patient(hand, first(form, "patient.code"))
     if found is None:
         nobody = hand.texts.told(say("no patient with this code"))
-        return _form_page(request, hand, FormView(form, {"patient.code": nobody}, focus="patient.name"))
+        wrong = {"patient.code": nobody}
+        return _form_page(request, hand, FormView(form, wrong, focus="patient.name", told=told.view))
     version = newest_version(hand, found)
     answers = fill_form(version.record.model_dump(mode="json", exclude_none=True))
     fresh = f"operations.{len(version.record.operations)}."
     answers |= {fresh + n.removeprefix(_FIRST): given for n, given in form.items() if n.startswith(_FIRST)}
-    view = FormView(answers, focus=f"{fresh}eye_drawn")
+    # What was told is read again at the patient's own record: it may say otherwise than what stands there.
+    view = FormView(answers, focus=f"{fresh}eye_drawn", told=ToldView(told.text, told.language))
     action = f"/patients/{quote(found.code)}/record"
     return _form_page(request, hand, view, version=version, action=action)
 
 
-def _store(hand: DeskHand, record: Record, known: PatientView | None, seen: int) -> int:
+def _store(
+    hand: DeskHand,
+    record: Record,
+    known: PatientView | None,
+    seen: int,
+    told: OperationTold | None = None,
+) -> int:
     if known is None:
-        return enter(hand, NewRecord(record=record))
-    return correct(hand, known.code, Correction(seen=seen, record=record))
+        return enter(hand, NewRecord(record=record, telling=told))
+    return correct(hand, known.code, Correction(seen=seen, record=record, telling=told))
 
 
 def _with_theirs(
@@ -249,6 +285,8 @@ def _form_page(
         form=replace(form, decides=bool(hand.actor.roles & {*SURGEON}), usual=hand.protocol.routine.typed),
         error=error,
         who=version.record.patient if version else None,
+        told_languages=languages(),
+        tellings=tellings(hand, version.patient_id) if version else (),
         # The version that the typing began from stays, whatever was stored meanwhile.
         seen=seen if seen is not None else version.number if version else 0,
         changed=changed,
@@ -310,7 +348,7 @@ def _words_for(eye: Eye, texts: Texts) -> tuple[str, ...]:
 def _glance(hand: DeskHand, form: Posted) -> Glance:
     """The plan of the form as it stands, or what it still needs."""
     try:
-        return glance_of(hand, check(read_form(completed(form))))
+        return glance_of(hand, check(read_form(carried(completed(form))[0])))
     except FollowupError as exc:
         slips = _slips(exc, hand, form)
         return Glance(problem=exc.line, needs=tuple((slip.name, slip.label, slip.text) for slip in slips))

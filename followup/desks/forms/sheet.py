@@ -23,6 +23,7 @@ from followup.desks.forms.layout import (
     operation_shape,
     patient_shape,
 )
+from followup.desks.forms.told_view import ToldView
 from followup.language.catalogues import N_
 from followup.language.typed_days import Lean
 from followup.records.people.patients import DECIDED_OF_OPERATION
@@ -67,7 +68,7 @@ class FormView:
     """A filled form. ``problems`` says by field name what is wrong; ``focus`` is where to type next.
 
     ``decides``: whoever fills it in may store what only a surgeon decides; else that is only told.
-    ``usual``: the routine answers to the fields of an operation.
+    ``usual``: the routine answers to the fields of an operation. ``told``: what was told, and its marks.
     """
 
     values: Mapping[str, Sequence[str]]
@@ -75,6 +76,7 @@ class FormView:
     focus: str = ""
     decides: bool = True
     usual: Mapping[str, str] = field(default_factory=dict)
+    told: ToldView = field(default_factory=ToldView)
 
     @property
     def patient_told(self) -> tuple[Member, ...]:
@@ -163,7 +165,7 @@ class FormView:
         return any(
             name == head or name.startswith(f"{head}.")
             for head in heads
-            for name in (*self.problems, *self._said, self.focus)
+            for name in (*self.problems, *self._said, *self.told.marks, self.focus)
         )
 
     @property

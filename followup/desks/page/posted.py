@@ -23,7 +23,7 @@ _A_DAY = "day:"
 """What ``day_box`` puts before a box's name: the form tells which of its boxes hold a day, and its lean."""
 LEANS: frozenset[str] = frozenset(get_args(Lean))
 MAX_FIELDS = 20_000
-MAX_TEXT = 1_000_000
+MAX_TEXT = 2_000_000
 MAX_FILE = 2_000_000
 
 Posted = dict[str, list[str]]
