@@ -16,11 +16,13 @@ _PROCEEDING = ("operation.procedure", "operation.anaesthesia")
 
 @dataclass(frozen=True)
 class SentenceTold:
-    """What one sentence told. ``other``: it is about the eye that was not operated on by its own words."""
+    """What one sentence told. ``other``: it is about the eye that was not operated on by its own words;
+    ``now``: it says what was done this time."""
 
     remarks: tuple[Remark, ...]
     other: bool
     both: bool
+    now: bool = False
 
     @property
     def sides(self) -> frozenset[Eye]:
@@ -60,6 +62,17 @@ def not_this_eye(
         return NotThisText("both eyes", BOTH_EYES, words)
     if eye is not None and eyes and eyes[0].eye != eye:
         return NotThisText("another eye", another_eye(eyes[0].eye, eye), words)
+    if eye is not None and not eyes:
+        return _only_the_other(told, eye)
+    return None
+
+
+def _only_the_other(told: Sequence[SentenceTold], eye: Eye) -> NotThisText | None:
+    """Where only the other eye is said to be done now, and the entered one nowhere but as done before."""
+    for one in told:
+        others = [each for each in one.remarks if each.field == EYE and _side(each) != eye]
+        if one.now and others and others[0].state == "done":
+            return NotThisText("another eye", another_eye(_side(others[0]), eye), others[0].words)
     return None
 
 

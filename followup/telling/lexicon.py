@@ -45,7 +45,8 @@ class Saying:
 
     ``why``: the forms alone do not settle the field, and this is why it is asked. ``only_denied``: only
     their denial says anything. ``unless``: where one of these stands in the sentence they say nothing, and
-    nothing where none of ``needs`` does.
+    nothing where none of ``needs`` does. ``unsettles``: with a ``why``, the field is asked even where it was
+    told plainly elsewhere.
     """
 
     field: str
@@ -56,6 +57,7 @@ class Saying:
     only_denied: bool = False
     unless: tuple[Form, ...] = ()
     needs: tuple[Form, ...] = ()
+    unsettles: bool = False
 
 
 @dataclass(frozen=True)
@@ -277,6 +279,7 @@ def _saying(reader: _FormReader, told: Mapping[str, Any]) -> Saying:
         told.get("only_denied", False),
         reader.all(told.get("unless", ())),
         reader.all(told.get("needs", ())),
+        told.get("unsettles", False),
     )
 
 

@@ -39,13 +39,18 @@ def medicines_told(remarks: Sequence[Remark], sentences: Sequence[int]) -> list[
     """The remarks about medicines as remarks on fields; ``sentences``: where each sentence begins."""
     given = _joined(_mentions(remarks, sentences))
     found: list[Remark] = []
-    steroids = [one for one in given if one.name.value in _names("steroids")]
+    steroids = [one for one in given if one.name.value in _names("steroids") and not _of_the_body(one)]
     for number, one in enumerate(steroids[:4]):
         found += _steroid(one, f"operation.steroid.{number}")
     for one in given:
         if one.name.value in _names("antibiotics"):
             found += _antibiotic(one)
     return found
+
+
+def _of_the_body(one: _Given) -> bool:
+    """Whether it went into a vein or was swallowed: the patient had it, the operation did not."""
+    return any(told.value in ("vein", "mouth") for told in one.parts.get("place", ()))
 
 
 def _mentions(remarks: Sequence[Remark], sentences: Sequence[int]) -> list[_Given]:

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from followup.telling.matching import ToldSentence
 from followup.telling.remark import LOOSE, Remark
 from followup.telling.scope import Cue
 
+_WHOSE = ("eye", "operation.procedure")
 _NEAR = 8
 """Words that say something between a word of order and what it is about."""
+_SHORT_WHILE = 60
+"""Characters between two sentences of which the second corrects the first."""
+_WHILE = 2
+"""Sentences before a mistake was noticed, of which it is not sure whom they were about."""
 
 
 @dataclass
@@ -18,9 +23,11 @@ class Ordering:
     """The remarks so far. Each sentence is added with what its words of order do to those before."""
 
     remarks: list[Remark]
+    begins: list[int] = field(default_factory=list)
 
     def add(self, sentence: ToldSentence, found: list[Remark], cues: Sequence[Cue]) -> None:
         base = len(self.remarks)
+        self.begins.append(sentence.tokens[0].start)
         self.remarks += found
         for cue in cues:
             if cue.kind not in _ACTS:
@@ -89,6 +96,18 @@ class Ordering:
                     state = "done" if self.remarks[later].state == "tried" else self.remarks[later].state
                     self.mark(later, state=state, when=1)
 
+    def mistaken(self, sentence: ToldSentence, cues: Sequence[Cue]) -> None:
+        """ "No, that was the woman before": a thing said of somebody else, or of the other eye.
+
+        What the sentence before said does not stand; what was said a little before that is asked.
+        """
+        begun = self.begins[-_WHILE:]
+        for i in range(len(self.remarks)):
+            if self.remarks[i].start >= begun[-1]:
+                self.mark(i, state="taken back")
+            elif self.remarks[i].start >= begun[0] and self.remarks[i].field not in _WHOSE:
+                self._unsure(i)
+
     def failed(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "not possible", "did not work": what was said last was given up."""
         if before and self._recent(sentence, cue, before[-1]):
@@ -132,7 +151,8 @@ class Ordering:
         one, begins = self.remarks[at], sentence.tokens[0].start
         if one.start >= begins:
             return self._gap(sentence, one.place.last + 1, cue.place.first) <= _NEAR
-        return cue.place.first <= 6 and begins - one.words[-1].end <= 60
+        between = " ".join(sentence.text[one.words[-1].end : begins].split())
+        return cue.place.first <= 6 and len(between) < _SHORT_WHILE
 
 
 def _overlap(one: Remark, other: Remark) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from followup.clinical.record.base import Eye
 from followup.telling.agreement import agreed
+from followup.telling.doubts import unsettled
 from followup.telling.eyes import EYE, SentenceTold, eyes_told, not_this_eye, nothing_of_ours, of_each_eye
 from followup.telling.hearing import as_meant
 from followup.telling.lexicon import Lexicon
@@ -44,7 +45,7 @@ def read_telling(text: str, lexicon: Lexicon, eye: Eye | None = None) -> Telling
     if refused is not None:
         return Telling(text, lexicon.tag, eyes=eyes, refused=refused)
     told = of_each_eye(told, eye or (eyes[0].eye if eyes else None))
-    remarks = _remarks(told, [one.tokens[0].start for one in heard.sentences])
+    remarks = _remarks(told, heard.sentences)
     fields = _settled(remarks, lexicon)
     return Telling(
         text,
@@ -74,6 +75,7 @@ class _Heard:
     sentences: list[ToldSentence] = field(default_factory=list)
     ordering: Ordering = field(default_factory=lambda: Ordering([]))
     other: list[bool] = field(default_factory=list)
+    now: list[bool] = field(default_factory=list)
     both: list[bool] = field(default_factory=list)
     no_place: list[NoPlace] = field(default_factory=list)
     signs: set[str] = field(default_factory=set)
@@ -84,6 +86,7 @@ class _Heard:
         lexicon = sentence.lexicon
         self.sentences.append(sentence)
         self.other.append("other_eye" in kinds)
+        self.now.append("this_time" in kinds)
         self.both.append(bool(sentence.any(lexicon.both_eyes)))
         for name, forms in (
             ("own", lexicon.own),
@@ -93,6 +96,9 @@ class _Heard:
         ):
             if sentence.any(forms):
                 self.signs.add(name)
+        if "mistaken" in kinds:
+            self.ordering.mistaken(sentence, cues)
+            return
         if kinds & {"instruction", "aside"}:
             return
         found = remarks_of(sentence, cues)
@@ -106,8 +112,8 @@ class _Heard:
         begins = [one.tokens[0].start for one in self.sentences]
         ends = [*begins[1:], 1 << 60][: len(begins)]
         return [
-            SentenceTold(tuple(one for one in self.ordering.remarks if begin <= one.start < end), other, both)
-            for begin, end, other, both in zip(begins, ends, self.other, self.both, strict=True)
+            SentenceTold(tuple(one for one in self.ordering.remarks if begin <= one.start < end), *flags)
+            for begin, end, *flags in zip(begins, ends, self.other, self.both, self.now, strict=True)
         ]
 
     def not_ours(self, told: Sequence[SentenceTold]) -> NotThisText | None:
@@ -126,8 +132,10 @@ def _heard(text: str, lexicon: Lexicon) -> _Heard:
     return heard
 
 
-def _remarks(told: Sequence[SentenceTold], begins: Sequence[int]) -> list[Remark]:
-    found = [one for each in told for one in each.remarks if one.field not in (EYE, LOOSE)]
+def _remarks(told: Sequence[SentenceTold], sentences: Sequence[ToldSentence]) -> list[Remark]:
+    begins = [one.tokens[0].start for one in sentences]
+    found = unsettled([one for each in told for one in each.remarks], sentences)
+    found = [one for one in found if one.field not in (EYE, LOOSE)]
     plain = [one for one in found if not one.field.startswith(DRUG)]
     return [*plain, *medicines_told([one for one in found if one.field.startswith(DRUG)], begins)]
 

@@ -62,7 +62,8 @@ def _written(sentence: ToldSentence, place: Place) -> bool:
 
 def _said(sentence: ToldSentence, saying: Saying, place: Place, verdict: Verdict) -> Iterator[Remark]:
     words = sentence.words(place)
-    remark = Remark(saying.field, saying.value, words, place, saying.why, weak=saying.why is not None)
+    remark = Remark(saying.field, saying.value, words, place, saying.why)
+    remark = replace(remark, weak=saying.why is not None and not saying.unsettles)
     if verdict == "past" and saying.field.startswith(BEFORE):
         verdict = "yes"
     if verdict == "no" and sentence.crosses(place):

@@ -90,12 +90,21 @@ class Scopes:
     def judged(self, places: Sequence[Place]) -> dict[Place, Verdict]:
         """The verdict on each place. Only ``deniable`` ones are added to a denial."""
         found: dict[Place, Verdict] = dict.fromkeys(places, "yes")
+        reached = {cue: self._of(cue, places) for cue in self.cues}
+        used = {cue.place for cue in self.cues if reached[cue]}
         for cue in self.cues:
             added = self._adds(cue)
-            for place, verdict in self._of(cue, places).items():
+            far = cue.kind == "hedged_far" and cue.place not in used
+            for place, verdict in (self._at_a_distance(cue, places) if far else reached[cue]).items():
                 # "neither a tear nor a loss" denies the loss once.
                 found[place] = verdict if added and found[place] == verdict else _both(found[place], verdict)
         return found
+
+    def _at_a_distance(self, cue: Cue, places: Sequence[Place]) -> dict[Place, Verdict]:
+        """A hedge that reaches nothing near it makes the phrase before it a question, however far."""
+        before = [place for place in places if place.last < cue.place.first]
+        last = max((place.last for place in before), default=-1)
+        return {place: "hedged" for place in before if place.last == last}
 
     def _adds(self, cue: Cue) -> bool:
         words = tuple(self.sentence.tokens[at].word for at in cue.place.at)

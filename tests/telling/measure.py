@@ -1,7 +1,8 @@
 """How much of the told operations is read and asked: ``python tests/telling/measure.py [FOLDER ...]``.
 
 Prints the table by kind of text and every miss. Folders lie in ``told``: own (written with the lexicon in
-sight), blind (written by somebody who had not seen it), french.
+sight), blind (written by somebody who had not seen it), second
+(the same, after the first was tuned on), french.
 """
 
 from __future__ import annotations
@@ -90,4 +91,4 @@ def main(folders: Sequence[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:] or ["own", "blind", "french"])
+    main(sys.argv[1:] or ["own", "blind", "second", "french"])

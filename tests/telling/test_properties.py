@@ -11,7 +11,7 @@ from followup.telling.lexicon import lexicon_of
 from followup.telling.reading import read_telling
 
 ENGLISH = lexicon_of("en")
-TOLD = [*told_operations("own"), *told_operations("blind")]
+TOLD = [*told_operations("own"), *told_operations("blind"), *told_operations("second")]
 EVENTS = [
     "posterior capsule tear",
     "vitreous loss",

@@ -271,3 +271,56 @@ def test_torn_and_whole_are_asked_together() -> None:
     text = "Capsule intact. Possible tear of the posterior capsule."
     assert asked(text, "capsule_torn")
     assert asked(text, "capsule_whole")
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "both"),
+    [
+        ("Incision was 2.4, and then I had to open it up to 2.8 for the injector.", "cut_mm", {2.4, 2.8}),
+        ("Incision 6 mm. I measured it, six and a half.", "cut_mm", {6, 6.5}),
+        ("Asked for a lens of 22, but the sheet said 21.5 and that went in.", "lens_power", {22, 21.5}),
+    ],
+)
+def test_a_second_figure_that_could_be_the_size_asks_it(text: str, field: str, both: set[float]) -> None:
+    assert both <= set(asked(text, field))
+
+
+def test_a_figure_of_something_else_asks_nothing() -> None:
+    assert values("Incision 2.4 mm. Rhexis 5 mm. Lens 21 D in the bag.")["cut_mm"] == 2.4
+
+
+def test_a_hedge_far_away_asks_what_stands_before_it() -> None:
+    assert asked(
+        "I aspirated the viscoelastic, though I can't be sure that I got everything.", "viscoelastic.removed"
+    )
+
+
+def test_what_was_said_of_another_patient_is_taken_back() -> None:
+    text = "The rhexis tore and I put the lens in the sulcus. No, please, that was the woman before him."
+    assert values(text) == {"procedure": "phacoemulsification"}
+    assert {one.field for one in read(text).given_up} == {"operation.capsulorhexis_whole", "operation.lens"}
+
+
+def test_a_steroid_of_the_vein_is_none_of_the_operation() -> None:
+    found = values("She had intravenous methylprednisolone. Triamcinolone 2 mg in the chamber.")
+    assert found["steroid.0.medicine"] == "triamcinolone-injection"
+    assert "steroid.1.medicine" not in found
+
+
+def test_a_figure_of_the_antibiotic_is_not_the_steroids() -> None:
+    assert values("Subconj genta 20 mg + dexa 2 mg.")["steroid.0.mg"] == 2
+
+
+def test_a_thing_that_was_not_in_the_house_is_not_told_as_not_used() -> None:
+    assert "tension_ring" not in values("We had no tension ring in the theatre.")
+
+
+def test_a_lens_left_out_has_no_power() -> None:
+    assert asked("A 25 dioptre lens in the bag. Left aphakic, no lens.", "lens_power")
+
+
+def test_the_entered_eye_done_before_and_the_other_one_now_is_refused() -> None:
+    text = "Phaco, lens in the bag. So now her left is done as well, the right one we finished in March."
+    told = read_telling(text, ENGLISH, "right")
+    assert told.refused is not None
+    assert told.refused.code == "another eye"

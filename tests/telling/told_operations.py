@@ -97,6 +97,8 @@ def _fields(told: Mapping[str, Any]) -> dict[str, ToldValue]:
             found |= {
                 f"operation.steroid.{n}.{key}": part for n, entry in each for key, part in entry.items()
             }
+        elif isinstance(value, dict):
+            found |= {f"{_path(name)}.{key}": part for key, part in value.items()}
         else:
             found[_path(name)] = tuple(value) if isinstance(value, list) else value
     return found
