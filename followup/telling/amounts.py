@@ -60,9 +60,20 @@ def _either(sentence: ToldSentence, remark: Remark, figures: Sequence[Figure], u
         if one.place == remark.figure or not (one.unit == remark.unit or "" in (one.unit, remark.unit)):
             continue
         either = len(between) == 1 and (between[0].word,) in sentence.lexicon.cues["either"]
-        if either or (one.place not in used and _again(sentence, remark, one)):
+        if (
+            either
+            or _or_it_was(sentence, remark, one)
+            or (one.place not in used and _again(sentence, remark, one))
+        ):
             return replace(remark, why=remark.why or "two readings", also=(round(one.value, 4),))
     return remark
+
+
+def _or_it_was(sentence: ToldSentence, remark: Remark, one: Figure) -> bool:
+    """Whether a figure follows "or was it" and stands for the one before."""
+    start, end = remark.figure.last + 1, one.place.first
+    ends = (place.last for phrase in sentence.lexicon.cues["or_it_was"] for place in sentence.phrase(phrase))
+    return start <= end and end - 1 in ends and sentence.weight(start, end) <= _NEAR_AGAIN
 
 
 def _again(sentence: ToldSentence, remark: Remark, one: Figure) -> bool:
@@ -106,11 +117,19 @@ def _in_line(sentence: ToldSentence, pairs: list[_Pair]) -> list[_Pair]:
     for (gap, *rest), amount, head, figure in pairs:
         before = head.first < figure.place.first
         against = first.get(part(head), (0, before))[1] != before
-        counted = not amount.field and head.first == figure.place.last + 1
-        # "five hooks" is no size of anything; "7 mm before" says more than "pupil 7 mm".
-        nearer = -4 if counted else -1 if amount.needs else 2 * against
+        counted = not amount.field and _counts(sentence, figure, head)
+        # "five hooks", "two blunt hooks" is no size of anything; "7 mm before" says more than "pupil 7 mm".
+        nearer = -12 if counted else -1 if amount.needs else 2 * against
         found.append(((gap + nearer, *rest), amount, head, figure))
     return found
+
+
+def _counts(sentence: ToldSentence, figure: Figure, head: Place) -> bool:
+    """Whether a figure says how many, at most one word that tells which between."""
+    between = sentence.tokens[figure.place.last + 1 : head.first]
+    if head.first <= figure.place.last or len(between) > 1:
+        return False
+    return all(token.kind == "word" and token.word not in sentence.lexicon.skip for token in between)
 
 
 def _fits(amount: Amount, figure: Figure) -> bool:

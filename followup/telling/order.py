@@ -12,6 +12,8 @@ from followup.telling.scope import Cue
 _WHOSE = ("eye", "operation.procedure")
 _NEAR = 8
 """Words that say something between a word of order and what it is about."""
+_BEGINNING = 4
+"""Words of a sentence behind which a cue is about its own sentence and not the one before."""
 _SHORT_WHILE = 60
 """Characters between two sentences of which the second corrects the first."""
 _WHILE = 2
@@ -28,6 +30,8 @@ class Ordering:
     def add(self, sentence: ToldSentence, found: list[Remark], cues: Sequence[Cue]) -> None:
         base = len(self.remarks)
         self.begins.append(sentence.tokens[0].start)
+        if not found and base and _goes_on_unsure(sentence, cues):
+            self._unsure(base - 1)
         self.remarks += found
         for cue in cues:
             if cue.kind not in _ACTS:
@@ -101,6 +105,8 @@ class Ordering:
 
         What the sentence before said does not stand; what was said a little before that is asked.
         """
+        if min(cue.place.first for cue in cues if cue.kind == "mistaken") > _BEGINNING or not self.begins:
+            return
         begun = self.begins[-_WHILE:]
         for i in range(len(self.remarks)):
             if self.remarks[i].start >= begun[-1]:
@@ -113,7 +119,9 @@ class Ordering:
         if before and self._recent(sentence, cue, before[-1]):
             last = self.remarks[before[-1]]
             for i in before:
-                if _overlap(self.remarks[i], last):
+                one = self.remarks[i]
+                again = isinstance(one.value, tuple) and (one.field, one.value) == (last.field, last.value)
+                if again or _overlap(one, last):
                     self._given_up(i)
 
     def _given_up(self, at: int) -> None:
@@ -153,6 +161,13 @@ class Ordering:
             return self._gap(sentence, one.place.last + 1, cue.place.first) <= _NEAR
         between = " ".join(sentence.text[one.words[-1].end : begins].split())
         return cue.place.first <= 6 and len(between) < _SHORT_WHILE
+
+
+def _goes_on_unsure(sentence: ToldSentence, cues: Sequence[Cue]) -> bool:
+    """Whether a sentence takes up the one before with a hedge: "Well, a strand perhaps"."""
+    kinds = {cue.kind for cue in cues}
+    takes_up = any(cue.kind == "goes_on" and cue.place.first == 0 for cue in cues)
+    return takes_up and "hedged_far" in kinds
 
 
 def _overlap(one: Remark, other: Remark) -> bool:

@@ -76,7 +76,7 @@ def _said(sentence: ToldSentence, saying: Saying, place: Place, verdict: Verdict
         case _ if saying.only_denied:
             return
         case "yes":
-            yield remark
+            yield replace(remark, also=_opposite(saying)) if saying.unsettles else remark
         case "no" if saying.why is None:
             yield replace(remark, state="given up")
         case "hedged":

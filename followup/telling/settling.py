@@ -28,6 +28,11 @@ def settled(field: str, remarks: Sequence[Remark], *, last_counts: bool) -> Fiel
         return _list(field, standing)
     if last_counts and (ended := _in_the_end(sure)):
         sure = standing = ended
+    if last_counts and field != "operation.pupil_before_mm":
+        standing = [
+            replace(one, why="hedged", also=_other(one)) if _at_first(one) else one for one in standing
+        ]
+        sure = [one for one in standing if one.why is None]
     values = list(dict.fromkeys(one.value for one in sure))
     words = _words(standing)
     if len(values) == 1 and not any(one.value != values[0] or one.also for one in standing if one.why):
@@ -40,6 +45,15 @@ def _in_the_end(sure: Sequence[Remark]) -> list[Remark]:
     """What was said to hold last, where that was said."""
     latest = max((one.when for one in sure), default=0)
     return [one for one in sure if one.when == latest] if any(one.when for one in sure) else []
+
+
+def _at_first(one: Remark) -> bool:
+    """Whether it was so at first, with no word of the end."""
+    return one.when < 0 and one.why is None
+
+
+def _other(one: Remark) -> tuple[ToldValue, ...]:
+    return (not one.value,) if isinstance(one.value, bool) else ()
 
 
 def _only_tried(remarks: Sequence[Remark]) -> list[Remark]:

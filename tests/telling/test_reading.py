@@ -324,3 +324,34 @@ def test_the_entered_eye_done_before_and_the_other_one_now_is_refused() -> None:
     told = read_telling(text, ENGLISH, "right")
     assert told.refused is not None
     assert told.refused.code == "another eye"
+
+
+@pytest.mark.parametrize(
+    ("text", "field"),
+    [
+        ("Lens power eighteen in the bag or was it nineteen.", "lens_power"),
+        ("No vitreous. Well, a strand perhaps.", "vitreous_lost"),
+        ("Pressure from behind, not really.", "pressure_from_behind"),
+        ("Wound leaked, hydrated, leaked, put a stitch, then fine.", "watertight"),
+        ("Seidel was positive at first.", "watertight"),
+        ("Anterior capsule tore out, posterior not.", "capsule_torn"),
+        ("Viscoelastic: out, mostly.", "viscoelastic.removed"),
+        ("I said let me convert and finished.", "procedure"),
+        ("I stretched the pupil with two blunt hooks.", "pupil_widened"),
+        ("A ring, but the ring would not open, so hooks, pupil stuck.", "pupil_widened"),
+    ],
+)
+def test_what_is_taken_up_again_or_half_denied_is_asked(text: str, field: str) -> None:
+    assert asked(text, field)
+
+
+@pytest.mark.parametrize(
+    ("text", "field"),
+    [
+        ("We were going to use a capsular tension ring but the zonules held.", "tension_ring"),
+        ("In the first case I did a vitrectomy, put that on his sheet.", "vitrectomy"),
+        ("The pupil was stretched with two blunt hooks.", "pupil_before_mm"),
+    ],
+)
+def test_a_plan_and_another_sheet_and_a_number_of_things_are_nothing(text: str, field: str) -> None:
+    assert field not in values(text)
