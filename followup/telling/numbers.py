@@ -213,7 +213,9 @@ class _Reader:
                 end = start + len(phrase)
                 if end > best[1] and tuple(token.word for token in tokens[start:end]) == phrase:
                     best = (unit, end)
-        return best
+        unit, end = best
+        # "40 mg per ml", "8 mg/2 ml": how strong it was, and not how much was given.
+        return ("mgml", end) if unit == "mg" and self._is(end, "per") else best
 
 
 def _goes_on(last: float, value: float) -> bool:

@@ -355,3 +355,12 @@ def test_what_is_taken_up_again_or_half_denied_is_asked(text: str, field: str) -
 )
 def test_a_plan_and_another_sheet_and_a_number_of_things_are_nothing(text: str, field: str) -> None:
     assert field not in values(text)
+
+
+@pytest.mark.parametrize("strength", ["40 mg per ml", "8 mg/2 ml", "four milligram per ml", "20 mg/ml"])
+def test_a_strength_is_never_the_amount_given(strength: str) -> None:
+    found = values(f"Dexamethasone {strength}, under the conjunctiva.")
+    assert found["steroid.0.place"] == "under the conjunctiva"
+    assert "steroid.0.mg" not in found
+    given = f"Dexamethasone {strength} under the conjunctiva, so 2 mg."
+    assert values(given).get("steroid.0.mg", 2) == 2
