@@ -205,6 +205,7 @@ def standings(session: Session, among: Iterable[int] | None = None) -> dict[int,
         # Named so that a session bound to a site finds, and counts, its own patients alone.
         .join(PatientRow, col(PatientRow.id) == StandingRow.patient_id)
         .where(col(StandingRow.standing).in_(_GONE))
+        .order_by(col(StandingRow.patient_id))
     )
     if among is not None:
         statement = statement.where(col(StandingRow.patient_id).in_(set(among)))
