@@ -87,7 +87,7 @@ def refusal_of(telling: Telling) -> FollowupError | None:
 
 
 @dataclass(frozen=True)
-class Looked:
+class LookedAtTelling:
     """A telling that goes with ``operation``; ``asked``: its doubtful fields, each answered by a person."""
 
     act: OperationTold
@@ -107,7 +107,7 @@ class Looked:
         )
 
 
-def looked_at(record: Record, act: OperationTold) -> Looked:
+def looked_at(record: Record, act: OperationTold) -> LookedAtTelling:
     """The telling as it may be kept with ``record``.
 
     Errors: ``telling.*`` where the text is refused, ``telling.operation`` where the record has no such
@@ -134,4 +134,4 @@ def looked_at(record: Record, act: OperationTold) -> Looked:
                 where=place_of(form_name(field, operation.eye, number)),
                 fix=say("pick an answer, or say that it is not recorded"),
             )
-    return Looked(act, operation, asked)
+    return LookedAtTelling(act, operation, asked)
