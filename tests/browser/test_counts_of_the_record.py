@@ -44,6 +44,14 @@ ILL = {
     "patient.eyes.right.uveitis.herpetic": "no",
     "patient.eyes.right.uveitis.infection_excluded": "yes",
 }
+# What a surgeon does not tell, pressed after the reading.
+REST = {
+    "none:patient.conditions.": "yes",
+    "patient.eyes.right.uveitis.last_active": "21 9 2026",
+    "patient.eyes.right.uveitis.herpetic": "no",
+    "patient.eyes.right.uveitis.infection_excluded": "yes",
+    "operations.0.steroid.0.crystals_seen_after": "no",
+}
 HARD = {
     "operations.0.pupil_before_mm": "3.5",
     "operations.0.synechiae_broken": "yes",
@@ -61,11 +69,19 @@ HARD = {
 }
 
 
+# The hard operation and its eye as a surgeon tells them, in the order in which it happened.
+TOLD = """Right eye, phaco, drops for anaesthesia, 2.4 mm incision. Pupil 3.5 mm, posterior synechiae over
+180 degrees freed, expansion ring. Shallow chamber, positive vitreous pressure. Triamcinolone crystals 2 mg
+into the anterior chamber, to show vitreous, washed out at the end, no crystals seen afterwards. No vitreous
+loss. Lens in the bag. Viscoelastic all removed, cefuroxime in the chamber. Anterior uveitis. Pressure before
+surgery 15 mmHg. Diabetic, no retinopathy."""
+
+
 @pytest.fixture
 def entered(served, person):
     """Tells a story at the counsellor's desk; its count and the questions of the plan that it leads to."""
 
-    def enter(story, sulfa=False):
+    def enter(story, sulfa=False, text=""):
         who = person()
         who.log_in("counsellor")
         who.go("/operations/new")
@@ -73,6 +89,10 @@ def entered(served, person):
         if sulfa:
             told.press(".allergy label:has([value='sulfonamide'])")
         told.tell(story)
+        if text:
+            told.tell({"told.text": text})
+            told.press("button[name='read']")
+            told.tell(REST)
         told.press("button.main[name='save']")
         who.page.wait_for_url("**/plans/*")
         with served.store.read() as session:
@@ -103,3 +123,22 @@ def test_the_hard_operation_takes_at_most_twenty_six_fields_and_is_asked_nothing
     assert [(one.to, one.reaction) for one in record.patient.allergies] == [("sulfonamide", "not known")]
     assert record.patient.conditions.tuberculosis is False
     assert record.operations[0].synechiae_degrees == 180
+
+
+def test_the_hard_operation_as_it_was_told_takes_fewer_fields_and_presses_and_leads_to_the_same(entered):
+    who = {name: answer for name, answer in EYE.items() if "eye" in name.split(".")[-1] or "surgeon" in name}
+    first = {name: answer for name, answer in WHO.items() if name not in REST}
+    told, questions, record = entered(first | who, sulfa=True, text=TOLD)
+    assert told.fields <= 8
+    assert told.clicks <= 12
+    assert questions == {"cycloplegic-angle"}
+    operation, eye = record.operations[0], record.patient.eyes.right
+    assert (operation.cut_mm, operation.pupil_before_mm, operation.synechiae_degrees) == (2.4, 3.5, 180)
+    assert (operation.pupil_widened, operation.chamber, operation.anaesthesia) == (
+        ("ring",),
+        "shallow",
+        "drops",
+    )
+    (given,) = operation.steroid
+    assert (given.mg, given.purpose, given.fate) == (2, "show vitreous", "washed out")
+    assert (eye.uveitis.kind, eye.pressure_before, operation.viscoelastic.removed) == ("anterior", 15, "all")
