@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from followup.clinical.record.base import Eye
@@ -47,14 +47,17 @@ def read_telling(text: str, lexicon: Lexicon, eye: Eye | None = None) -> Telling
     told = of_each_eye(told, eye or (eyes[0].eye if eyes else None))
     remarks = _remarks(told, heard.sentences)
     fields = _settled(remarks, lexicon)
+    up = given_up([one for one in remarks if one.field != LOOSE], fields)
+    used = [one.words for one in fields] + [choice.words for one in fields for choice in one.choices]
+    used += [one.words for one in heard.no_place] + [one.words for one in up] + [one.words for one in eyes]
     return Telling(
         text,
         lexicon.tag,
         eyes,
         fields,
-        _unread(heard, told),
+        _unread(heard, used),
         tuple(sorted(heard.no_place, key=lambda one: one.words)),
-        given_up([one for one in remarks if one.field != LOOSE], fields),
+        up,
     )
 
 
@@ -151,14 +154,8 @@ def _settled(remarks: Sequence[Remark], lexicon: Lexicon) -> tuple[FieldTold, ..
     return agreed([one for one in found if one is not None])
 
 
-def _unread(heard: _Heard, told: Sequence[SentenceTold]) -> tuple[Passage, ...]:
-    return tuple(_without_readings(heard, told))
-
-
-def _without_readings(heard: _Heard, told: Sequence[SentenceTold]) -> Iterator[Passage]:
-    elsewhere = {place for one in heard.no_place for place in one.words}
-    for sentence, each in zip(heard.sentences, told, strict=True):
-        whole = Passage(sentence.tokens[0].start, sentence.tokens[-1].end)
-        named = any(whole.start <= place.start < whole.end for place in elsewhere)
-        if not named and not any(one.field != LOOSE for one in each.remarks):
-            yield whole
+def _unread(heard: _Heard, used: Iterable[tuple[Passage, ...]]) -> tuple[Passage, ...]:
+    """The sentences none of whose words lead to anything that is shown."""
+    begins = [place.start for words in used for place in words]
+    wholes = [Passage(one.tokens[0].start, one.tokens[-1].end) for one in heard.sentences]
+    return tuple(whole for whole in wholes if not any(whole.start <= at < whole.end for at in begins))

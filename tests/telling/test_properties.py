@@ -111,3 +111,12 @@ def _fits_the_record(one):
     values = [one.value] if one.kind == "read" else [choice.value for choice in one.choices]
     parts = [part for value in values for part in (value if isinstance(value, tuple) else (value,))]
     assert all(held(one.field).can_be(part) for part in parts if not isinstance(part, float)), one
+
+
+def test_a_sentence_that_leads_to_nothing_shown_is_listed_though_words_of_it_are_known():
+    for added in ("She is allergic to penicillin.", "His mother had an oral antibiotic."):
+        for one in TOLD:
+            text = f"{one.text.rstrip().rstrip('.')}. {added}"
+            telling = read_telling(text, ENGLISH, one.eye)
+            if telling.refused is None:
+                assert added.rstrip(".") in [place.of(text) for place in telling.unread], one.id
