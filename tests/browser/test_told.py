@@ -30,13 +30,13 @@ def _begin(someone, told=TOLD):
         someone.page.fill(f"[id='{name}']", value)
     someone.page.select_option("[id='patient.language']", "en")
     for name in ("eye_drawn", "eye"):
-        someone.page.check(f"[name='operations.0.{name}'][value='right']", force=True)
+        someone.page.locator(f"input[name='operations.0.{name}'][value='right']").check()
     someone.page.fill("[id='told.text']", told)
     someone.follow("button[name='read']")
 
 
 def _answer(someone, name, value):
-    someone.page.check(f"[name='asked:{name}'][value='{value}']", force=True)
+    someone.page.locator(f"label:has([name='asked:{name}'][value='{value}'])").click()
 
 
 def _stored(served):
