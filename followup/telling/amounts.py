@@ -147,6 +147,8 @@ def _gap(sentence: ToldSentence, figure: Figure, head: Place, within: int) -> in
     before = head.last < figure.place.first
     if not before and (sentence.tokens[head.last].word,) in sentence.lexicon.cues["towards"]:
         return None
+    if not before and _corrects(sentence, figure.place):
+        return None
     start, end = (head.last + 1, figure.place.first) if before else (figure.place.last + 1, head.first)
     between = [token.word for token in sentence.tokens[start:end]]
     if any(word in ("(", ")") and end - start > 1 for word in between) or any(
@@ -156,6 +158,16 @@ def _gap(sentence: ToldSentence, figure: Figure, head: Place, within: int) -> in
     gap = sentence.weight(start, end)
     # Right beside a figure ("5 mm rhexis") is nearer than behind words that say nothing.
     return None if gap > within else 8 * gap + 6 * between.count(",") + min(end - start, 3)
+
+
+def _corrects(sentence: ToldSentence, figure: Place) -> bool:
+    """Whether a figure stands alone between commas: "four hooks, no, five, one under the wound"."""
+    tokens = sentence.tokens
+    alone = figure.last + 1 < len(tokens) and tokens[figure.last + 1].word == ","
+    if not alone or figure.first < 2 or tokens[figure.first - 1].word != ",":
+        return False
+    before = tokens[figure.first - 2].word
+    return any(phrase[-1] == before for kind in ("repair", "no") for phrase in sentence.lexicon.cues[kind])
 
 
 def _amount(sentence: ToldSentence, amount: Amount, head: Place, figure: Figure) -> Remark:

@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 from followup.clinical.record.base import Eye
 from followup.telling.model import EyeTold, NotThisText
 from followup.telling.phrases import ANOTHER_OPERATION, BOTH_EYES, NOTHING, another_eye
-from followup.telling.remark import Remark
+from followup.telling.remark import EYE, Remark
 
-EYE = "eye"
 _PROCEEDING = ("operation.procedure", "operation.anaesthesia")
 
 
@@ -27,6 +26,13 @@ class SentenceTold:
     @property
     def sides(self) -> frozenset[Eye]:
         return frozenset(_side(one) for one in self.remarks if one.field == EYE and one.state == "done")
+
+    @property
+    def named(self) -> frozenset[Eye]:
+        """The sides that it names, also as done before or to be done."""
+        return self.sides | {
+            _side(one) for one in self.remarks if one.field == EYE and one.state == "not now"
+        }
 
     @property
     def proceeds(self) -> bool:
@@ -78,7 +84,7 @@ def _only_the_other(told: Sequence[SentenceTold], eye: Eye) -> NotThisText | Non
 
 def of_each_eye(told: Sequence[SentenceTold], eye: Eye | None) -> list[SentenceTold]:
     """The sentences; what one about the other eye says of an operation is none of this one."""
-    return [_other(one) if one.other or (eye and one.sides and eye not in one.sides) else one for one in told]
+    return [_other(one) if one.other or (eye and one.named and eye not in one.named) else one for one in told]
 
 
 def _other(told: SentenceTold) -> SentenceTold:

@@ -17,7 +17,9 @@ DRUG = "drug."
 _NAME = "drug.name"
 _ROUTE_NEAR = 5
 """Words: "dexamethasone drops four times a day" is no medicine of the operation."""
-_KEPT = ("mg", "place", "form", "purpose", "fate")
+_KEPT = ("mg", "place", "form", "purpose", "fate", "crystals_seen_after")
+_LATER = ("drug.fate", "drug.purpose", "drug.crystals_seen_after")
+"""What the sentences after the one of a medicine may say of it."""
 _ELSEWHERE = {"under the conjunctiva": "under the conjunctiva", "vitreous": "into the vitreous"}
 _ELSEWHERE |= {"mouth": "by mouth", "vein": "into a vein"}
 
@@ -74,7 +76,7 @@ def _owner(part: Remark, sentence: int, given: Sequence[_Given]) -> _Given | Non
     if here:
         return min(here, key=lambda one: (_distance(one.name, part), one.name.start))
     before = [one for one in given if one.sentence in (sentence - 1, sentence - 2)]
-    return before[-1] if before and part.field in ("drug.fate", "drug.purpose") else None
+    return before[-1] if before and part.field in _LATER else None
 
 
 def _beside(name: Remark, route: Remark) -> bool:
@@ -128,13 +130,15 @@ def _fits(other: _Given, one: _Given) -> bool:
 
 
 def _steroid(one: _Given, head: str) -> Iterator[Remark]:
+    # Without its place it may have been a drop, a tablet or nobody's: then nothing of it is sure.
+    placed = one.value("place") in _places()
     if one.name.why is None or one.parts:
-        medicine = _medicine("steroids", one)
-        yield replace(one.name, field=f"{head}.medicine", value=medicine or str(one.name.value))
+        medicine = _medicine("steroids", one) or str(one.name.value)
+        yield _sure(replace(one.name, field=f"{head}.medicine", value=medicine), placed)
     for part in _KEPT:
         for told in one.parts.get(part, ()):
-            if part != "place" or told.value in _places():
-                yield replace(told, field=f"{head}.{part}")
+            if part != "place" or placed:
+                yield _sure(replace(told, field=f"{head}.{part}"), placed or part != "mg")
     if "place" not in one.parts:
         for number, place in enumerate(_places()):
             yield replace(
@@ -144,6 +148,10 @@ def _steroid(one: _Given, head: str) -> Iterator[Remark]:
                 why="missing",
                 words=one.name.words if not number else (),
             )
+
+
+def _sure(told: Remark, sure: bool) -> Remark:
+    return told if sure or told.why is not None else replace(told, why="missing")
 
 
 def _antibiotic(one: _Given) -> Iterator[Remark]:

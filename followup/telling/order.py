@@ -116,6 +116,7 @@ class Ordering:
 
     def failed(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "not possible", "did not work": what was said last was given up."""
+        before = [i for i in before if self.remarks[i].field != LOOSE]
         if before and self._recent(sentence, cue, before[-1]):
             last = self.remarks[before[-1]]
             for i in before:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from followup.clinical.record.base import Eye
 from followup.telling.agreement import agreed
 from followup.telling.doubts import unsettled
-from followup.telling.eyes import EYE, SentenceTold, eyes_told, not_this_eye, nothing_of_ours, of_each_eye
+from followup.telling.eyes import SentenceTold, eyes_told, not_this_eye, nothing_of_ours, of_each_eye
 from followup.telling.hearing import as_meant
 from followup.telling.lexicon import Lexicon
 from followup.telling.matching import ToldSentence
@@ -17,11 +17,12 @@ from followup.telling.medicines import DRUG, medicines_told
 from followup.telling.model import FieldTold, NoPlace, NotThisText, Passage, Telling
 from followup.telling.order import Ordering
 from followup.telling.phrases import CONTROL, ELSEWHERE, EMPTY, TOO_LONG
-from followup.telling.remark import LOOSE, Remark
+from followup.telling.remark import EYE, LOOSE, Remark
 from followup.telling.remarks import elsewhere_of, remarks_of
 from followup.telling.scope import cues_of
 from followup.telling.sentences import sentences_of
 from followup.telling.settling import given_up, settled
+from followup.telling.stakes import weighed
 from followup.telling.words import tokens_of
 
 LONGEST = 20_000
@@ -140,7 +141,7 @@ def _remarks(told: Sequence[SentenceTold], sentences: Sequence[ToldSentence]) ->
     found = unsettled([one for each in told for one in each.remarks], sentences)
     found = [one for one in found if one.field not in (EYE, LOOSE)]
     plain = [one for one in found if not one.field.startswith(DRUG)]
-    return [*plain, *medicines_told([one for one in found if one.field.startswith(DRUG)], begins)]
+    return weighed([*plain, *medicines_told([one for one in found if one.field.startswith(DRUG)], begins)])
 
 
 def _settled(remarks: Sequence[Remark], lexicon: Lexicon) -> tuple[FieldTold, ...]:

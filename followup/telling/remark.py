@@ -12,16 +12,20 @@ LOOSE = "loose"
 """The field of a figure that belongs to nothing by itself: what follows a correction."""
 BEFORE = ("eye.", "patient.", "operation.iridotomy")
 """Fields of what was so before the operation: a past is told there."""
+EYE = "eye"
+"""The field of the side that a telling names; it is compared, never entered."""
 NOWHERE = Place((0,))
 
-State = Literal["done", "tried", "given up", "taken back"]
+State = Literal["done", "tried", "given up", "taken back", "not now"]
+"""not now: planned, ready, or of another time."""
 
 
 @dataclass(frozen=True)
 class Remark:
     """One thing said of a field. ``why`` stands where it is asked and not read, ``also`` is what else it
     could be. ``place`` is in its sentence, ``unit`` that of a figure. ``when``: 1 at the end, -1 at first.
-    ``weak``: its words only name the thing."""
+    ``weak``: its words only name the thing. ``shown``: its words with those
+    that deny it."""
 
     field: str
     value: ToldValue
@@ -34,6 +38,7 @@ class Remark:
     when: int = 0
     figure: Place = NOWHERE
     weak: bool = False
+    shown: tuple[Passage, ...] = ()
 
     @property
     def start(self) -> int:

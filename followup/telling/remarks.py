@@ -9,8 +9,9 @@ from followup.telling.amounts import amounts_of, figured
 from followup.telling.lexicon import Saying
 from followup.telling.matching import Place, ToldSentence, masked
 from followup.telling.model import ToldValue
-from followup.telling.remark import BEFORE, Remark
+from followup.telling.remark import BEFORE, EYE, Remark
 from followup.telling.scope import Cue, Scopes, Verdict
+from followup.telling.stakes import beside_doubts, weighs
 
 
 def remarks_of(sentence: ToldSentence, cues: Sequence[Cue]) -> list[Remark]:
@@ -19,10 +20,21 @@ def remarks_of(sentence: ToldSentence, cues: Sequence[Cue]) -> list[Remark]:
     amounts = list(amounts_of(sentence))
     deniable = frozenset(place for saying, place in sayings if saying.denied is not None)
     places = [*(place for _, place in sayings), *(one.figure for one in amounts)]
-    verdicts = Scopes(sentence, tuple(cues), deniable).judged(places)
-    found = [one for saying, place in sayings for one in _said(sentence, saying, place, verdicts[place])]
+    scopes = Scopes(sentence, tuple(cues), deniable)
+    verdicts = scopes.judged(places)
+    said = [one for saying, place in sayings for one in _said(sentence, saying, place, verdicts[place])]
+    found = [_with_its_denial(one, sentence, scopes) for one in said]
     found += [one for remark in amounts for one in figured(remark, verdicts[remark.figure])]
+    found = beside_doubts(found, sentence, scopes.idle, scopes.exceptions)
     return sorted(found, key=lambda one: (one.start, one.field))
+
+
+def _with_its_denial(one: Remark, sentence: ToldSentence, scopes: Scopes) -> Remark:
+    """A remark with the words that deny it, so that "vitreous loss" is never shown for "no vitreous loss"."""
+    denial = scopes.denials.get(one.place)
+    if denial is None:
+        return one
+    return replace(one, shown=sentence.words(Place(tuple(sorted({*one.place.at, *denial.at})))))
 
 
 def _sayings(sentence: ToldSentence) -> list[tuple[Saying, Place]]:
@@ -85,6 +97,8 @@ def _said(sentence: ToldSentence, saying: Saying, place: Place, verdict: Verdict
             yield replace(remark, why="two readings", also=_opposite(saying))
         case "tried":
             yield replace(remark, state="tried")
+        case "unused" | "past" if saying.field == EYE or (weighs(saying.field) and saying.value):
+            yield replace(remark, state="not now")
         case _:
             return
 

@@ -9,8 +9,9 @@ so that in talk without stops one "no" does not reach whatever comes next.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from followup.telling.matching import WITHIN, Place, ToldSentence
@@ -32,6 +33,7 @@ _MEANING: dict[str, Verdict] = {
 }
 _FAR_KINDS: dict[str, Verdict] = {"unused": "unused", "past_before": "past"}
 _AFTER_KINDS: dict[str, Verdict] = {"unused_after": "unused", "past_after": "past"}
+_YEAR = re.compile(r"(19|20)\d\d")
 _FAR = 8
 """Words: as far as a plan or a past is followed, where no comma and no terminating word ends it."""
 
@@ -50,6 +52,9 @@ def cues_of(sentence: ToldSentence) -> tuple[Cue, ...]:
         for phrase in phrases
         for place in sentence.phrase(phrase)
     }
+    found |= {
+        Cue("year", Place((at,))) for at, token in enumerate(sentence.tokens) if _YEAR.fullmatch(token.word)
+    }
     numbers = [set(one.place.at) for one in figures_of(sentence) if len(one.place.at) > 1]
     found = {_in_talk(sentence, cue) for cue in found if not any(set(cue.place.at) <= one for one in numbers)}
     found = {cue for cue in found if cue.kind != "minus" or _ends_an_item(sentence, cue.place.last + 1)}
@@ -59,7 +64,31 @@ def cues_of(sentence: ToldSentence) -> tuple[Cue, ...]:
         if not any(set(cue.place.at) < set(one.place.at) for one in found)
         and not any(cue.place.at == one.place.at and one.kind == "pseudo" for one in found)
     ]
-    return tuple(sorted(kept, key=lambda cue: (cue.place.at, cue.kind)))
+    denied = [cue for one in kept for cue in _denial_in(sentence, one)]
+    instead = {cue.place.last for cue in denied if _only_joins(sentence, cue.place.last)}
+    kept = [cue for cue in kept if cue.kind != "repair" or cue.place.last not in instead]
+    return tuple(sorted([*kept, *denied], key=lambda cue: (cue.place.at, cue.kind)))
+
+
+def _denial_in(sentence: ToldSentence, cue: Cue) -> list[Cue]:
+    """The denial at the end of what may be a correction: "torn but no vitreous loss", not "but no, 2.8"."""
+    tokens, after = sentence.tokens, cue.place.last + 1
+    word = (tokens[cue.place.last].word,)
+    if cue.kind != "repair" or len(cue.place.at) < 2 or word not in sentence.lexicon.cues["no"]:
+        return []
+    if (
+        after >= len(tokens)
+        or tokens[after].kind != "word"
+        or tokens[after].word in sentence.lexicon.number_words
+    ):
+        return []
+    return [Cue("negated_before", Place((cue.place.last,)))]
+
+
+def _only_joins(sentence: ToldSentence, at: int) -> bool:
+    """Whether a "no" behind "but", "well" or another "no" corrects nothing where no comma follows."""
+    before = (sentence.tokens[at - 1].word,)
+    return any(before in sentence.lexicon.cues[kind] for kind in ("goes_on", "no"))
 
 
 def _in_talk(sentence: ToldSentence, cue: Cue) -> Cue:
@@ -86,11 +115,21 @@ class Scopes:
     sentence: ToldSentence
     cues: tuple[Cue, ...]
     deniable: frozenset[Place] = frozenset()
+    denials: dict[Place, Place] = field(default_factory=dict)
+    """The words that deny a phrase, once it was judged."""
+    idle: list[Place] = field(default_factory=list)
+    """Denials that reach no phrase, and years: what was so then need not be so now."""
+    exceptions: list[Place] = field(default_factory=list)
+    """Words that may take back a part of what stands before them."""
 
     def judged(self, places: Sequence[Place]) -> dict[Place, Verdict]:
         """The verdict on each place. Only ``deniable`` ones are added to a denial."""
         found: dict[Place, Verdict] = dict.fromkeys(places, "yes")
         reached = {cue: self._of(cue, places) for cue in self.cues}
+        self.denials.update((place, cue.place) for cue in self.cues if _denies(cue) for place in reached[cue])
+        self.idle.extend(cue.place for cue in self.cues if cue.kind == "year")
+        self.exceptions.extend(cue.place for cue in self.cues if cue.kind == "exception")
+        self.idle.extend(cue.place for cue in self.cues if _denies(cue) and self._idle(cue, places))
         used = {cue.place for cue in self.cues if reached[cue]}
         for cue in self.cues:
             added = self._adds(cue)
@@ -99,6 +138,13 @@ class Scopes:
                 # "neither a tear nor a loss" denies the loss once.
                 found[place] = verdict if added and found[place] == verdict else _both(found[place], verdict)
         return found
+
+    def _idle(self, cue: Cue, places: Sequence[Place]) -> bool:
+        """Whether a denial is no part of a phrase, nor of words that deny one; "no" is of the next thing."""
+        said = [*places, *self.denials.values()]
+        words = (self.sentence.tokens[at].word for at in cue.place.at)
+        next_thing = all((word,) in self.sentence.lexicon.cues["determiners"] for word in words)
+        return not next_thing and not any(set(cue.place.at) & set(place.at) for place in said)
 
     def _at_a_distance(self, cue: Cue, places: Sequence[Place]) -> dict[Place, Verdict]:
         """A hedge that reaches nothing near it makes the phrase before it a question, however far."""
@@ -224,10 +270,13 @@ class Scopes:
         more: dict[Place, bool] = {}
         joints: list[str] = []
         last = max(place.last for place in found)
+        begin = min(place.first for place in found)
         for place in sorted(after, key=lambda place: place.at):
             if place in found:
                 continue
             if place.first <= last:
+                if deniable and self._ended(begin, place.first):
+                    continue
                 more[place] = True
                 last = max(last, place.last)
                 continue
@@ -254,6 +303,10 @@ class Scopes:
             after += 1
         inside = self.sentence.tokens[place.first : after + 1]
         return any((token.word,) in self.sentence.lexicon.cues["verbs"] for token in inside)
+
+
+def _denies(cue: Cue) -> bool:
+    return cue.kind == "negated_verb" or _MEANING.get(cue.kind) == "no"
 
 
 def _both(some: Verdict, other: Verdict) -> Verdict:

@@ -95,13 +95,13 @@ def _entries(remarks: Sequence[Remark]) -> tuple[str, ...]:
 
 
 def _words(remarks: Sequence[Remark]) -> tuple[Passage, ...]:
-    return tuple(sorted({place for one in remarks for place in one.words}))
+    return tuple(sorted({place for one in remarks for place in one.shown or one.words}))
 
 
 def _possible(remarks: Sequence[Remark]) -> tuple[Possible, ...]:
     found: dict[tuple[type, ToldValue], list[Passage]] = {}
     for one in remarks:
-        found.setdefault((type(one.value), one.value), []).extend(one.words)
+        found.setdefault((type(one.value), one.value), []).extend(one.shown or one.words)
         for also in one.also:
             found.setdefault((type(also), also), [])
     if {kind for kind, _ in found} == {bool}:

@@ -2,7 +2,7 @@
 
 Prints the table by kind of text and every miss. Folders lie in ``told``: own (written with the lexicon in
 sight), blind (written by somebody who had not seen it), second
-(the same, after the first was tuned on), french.
+and third (the same, each after the ones before were tuned on), french.
 """
 
 from __future__ import annotations
@@ -91,4 +91,4 @@ def main(folders: Sequence[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:] or ["own", "blind", "second", "french"])
+    main(sys.argv[1:] or ["own", "blind", "second", "third", "french"])

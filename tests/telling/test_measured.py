@@ -6,8 +6,12 @@ import pytest
 from measure import counts, measured
 from told_operations import told_operations
 
+FOLDERS = ("own", "blind", "second", "third")
 
-@pytest.mark.parametrize(("folder", "many"), [("own", 40), ("blind", 40), ("second", 24), ("french", 4)])
+
+@pytest.mark.parametrize(
+    ("folder", "many"), [("own", 40), ("blind", 40), ("second", 24), ("third", 30), ("french", 4)]
+)
 def test_the_aims_hold_on_every_folder(folder, many):
     found = measured(told_operations(folder))
     figures = counts(found)
@@ -18,5 +22,5 @@ def test_the_aims_hold_on_every_folder(folder, many):
 
 
 def test_what_must_be_refused_is_refused_and_nothing_else():
-    found = [one for folder in ("own", "blind", "second") for one in measured(told_operations(folder))]
+    found = [one for folder in FOLDERS for one in measured(told_operations(folder))]
     assert [(one.told.id, one.found) for one in found if one.field == "(all)"] == []

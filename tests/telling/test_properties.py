@@ -23,7 +23,7 @@ EVENTS = [
     "anterior vitrectomy",
     "fibrin",
     "endothelial touch",
-    "capsular tension ring",
+    "capsular tension ring placed",
     "bandage contact lens",
     "glaucoma",
     "asthma",

@@ -1,0 +1,87 @@
+"""What weighs most: such a field is read only where no other words of the text speak against it.
+
+A yes is asked where the same thing is named as planned, ready, of another time, denied or given up
+anywhere else in the text, and where its sentence holds a denial that reaches nothing.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+
+from followup.telling.matching import Place, ToldSentence
+from followup.telling.model import ToldValue
+from followup.telling.remark import Remark
+
+_REACH = 10
+"""Words that say something between a denial that reaches nothing and what it may be about."""
+
+_EXCEPTION = 1
+_WELL = (("operation.watertight", True), ("operation.viscoelastic.removed", "all"))
+
+
+def weighed(remarks: Sequence[Remark]) -> list[Remark]:
+    """The remarks without those of another time; a yes that one of them speaks against is asked."""
+    against = [one for one in remarks if one.state in ("not now", "given up") and one.field in _stakes()]
+    return [
+        _doubted(one) if any(_speaks_against(other, one) for other in against) else one
+        for one in remarks
+        if one.state != "not now"
+    ]
+
+
+def weighs(field: str) -> bool:
+    """Whether a field, or a part of what is said of a medicine, is one of those."""
+    return field in _stakes()
+
+
+def beside_doubts(
+    remarks: Sequence[Remark], sentence: ToldSentence, idle: Sequence[Place], exceptions: Sequence[Place]
+) -> list[Remark]:
+    """The remarks of a sentence; what weighs most is asked near a denial that reached nothing.
+
+    What says that all is well is asked too before an exception: "watertight, but it opened again".
+    """
+    return [
+        _doubted(one)
+        if (weighs(one.field) and any(_near(one.place, place, sentence) for place in idle))
+        or ((one.field, one.value) in _WELL and any(_before(one.place, at, sentence) for at in exceptions))
+        else one
+        for one in remarks
+    ]
+
+
+def _before(place: Place, exception: Place, sentence: ToldSentence) -> bool:
+    gap = sentence.weight(place.last + 1, exception.first) if place.last < exception.first else _REACH
+    return gap <= _EXCEPTION
+
+
+def _near(place: Place, denial: Place, sentence: ToldSentence) -> bool:
+    if place.last < denial.first:
+        return sentence.weight(place.last + 1, denial.first) <= _REACH
+    return place.first > denial.last and sentence.weight(denial.last + 1, place.first) <= _REACH
+
+
+def _speaks_against(other: Remark, one: Remark) -> bool:
+    if other.field != one.field or (other.place == one.place and other.words == one.words):
+        return False
+    return bool(_each(other.value) & _each(one.value))
+
+
+def _each(value: ToldValue) -> frozenset[object]:
+    return frozenset(value) if isinstance(value, tuple) else frozenset([value])
+
+
+def _doubted(one: Remark) -> Remark:
+    if one.why is not None or one.state != "done" or one.value is False:
+        return one
+    return replace(one, why="two readings", also=(False,) if one.value is True else one.also)
+
+
+@cache
+def _stakes() -> frozenset[str]:
+    text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
+    return frozenset(tomllib.loads(text)["stakes"])
