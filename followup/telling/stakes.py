@@ -1,7 +1,7 @@
 """What weighs most: such a field is read only where no other words of the text speak against it.
 
-A yes is asked where the same thing is named as planned, ready, of another time, denied or given up
-anywhere else in the text, and where its sentence holds a denial that reaches nothing.
+Such a yes is asked where the same thing is named as planned, ready, of another time, denied or given up
+anywhere else in the text. Every yes is asked where its sentence holds a denial that reaches nothing.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ _REACH = 10
 """Words that say something between a denial that reaches nothing and what it may be about."""
 
 _EXCEPTION = 1
+"""The same between what is well and what takes back a part of it."""
 _WELL = (("operation.watertight", True), ("operation.viscoelastic.removed", "all"))
 
 
@@ -41,13 +42,16 @@ def weighs(field: str) -> bool:
 def beside_doubts(
     remarks: Sequence[Remark], sentence: ToldSentence, idle: Sequence[Place], exceptions: Sequence[Place]
 ) -> list[Remark]:
-    """The remarks of a sentence; what weighs most is asked near a denial that reached nothing.
+    """The remarks of a sentence; a yes, and what weighs most, is asked near a denial that reached nothing.
 
     What says that all is well is asked too before an exception: "watertight, but it opened again".
     """
     return [
         _doubted(one)
-        if (weighs(one.field) and any(_near(one.place, place, sentence) for place in idle))
+        if (
+            (weighs(one.field) or one.value is True)
+            and any(_near(one.place, place, sentence) for place in idle)
+        )
         or ((one.field, one.value) in _WELL and any(_before(one.place, at, sentence) for at in exceptions))
         else one
         for one in remarks

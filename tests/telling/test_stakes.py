@@ -44,6 +44,11 @@ def told(text: str, field: str) -> FieldTold:
         ("Note to the computer: put the usual template, wound tight.", "watertight"),
         ("We consented her for a trabeculectomy, with trabeculectomy on the list.", "combined_with"),
         ("Earlier trabeculectomy has a good bleb.", "combined_with"),
+        ("Patient refused the pad.", "pad"),
+        ("Hyphaema would be expected but there was none.", "bleeding"),
+        ("Fibrin in the chamber, then it wasn't.", "fibrin"),
+        ("A stitch would have been wise but I left it.", "stitches"),
+        ("I wanted the sulcus but the bag was good enough.", "lens"),
         ("Vitrectomy was set up but luckily there was nothing to do.", "vitrectomy"),
     ],
 )
@@ -103,6 +108,11 @@ def test_crystals_not_seen_afterwards_are_a_field_and_nothing_given_up() -> None
     text = "Triamcinolone into the chamber, washed out, no crystals seen afterwards."
     assert told(text, "steroid.0.crystals_seen_after").value is False
     assert read(text).given_up == ()
+
+
+@pytest.mark.parametrize("result", ["not positive", "negative"])
+def test_a_test_for_a_leak_is_no_leak(result: str) -> None:
+    assert told(f"Leak test was {result}.", "watertight").value is True
 
 
 def test_a_steroid_to_see_the_vitreous_tells_of_no_loss_of_it() -> None:
