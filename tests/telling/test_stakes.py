@@ -44,6 +44,7 @@ def told(text: str, field: str) -> FieldTold:
         ("Note to the computer: put the usual template, wound tight.", "watertight"),
         ("We consented her for a trabeculectomy, with trabeculectomy on the list.", "combined_with"),
         ("Earlier trabeculectomy has a good bleb.", "combined_with"),
+        ("Bag and lens stable.", "lens"),
         ("Patient refused the pad.", "pad"),
         ("Hyphaema would be expected but there was none.", "bleeding"),
         ("Fibrin in the chamber, then it wasn't.", "fibrin"),
