@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib import resources
+from typing import Any
 
 from followup.telling.model import FieldTold, Possible, ToldValue
 from followup.telling.phrases import QUESTIONS
@@ -20,7 +21,15 @@ def agreed(fields: Sequence[FieldTold]) -> tuple[FieldTold, ...]:
         told = [(by_name.get(field), value) for field, value in pair.items()]
         if all(one is not None and _may_be(one, value) for one, value in told):
             unsure |= {one.field for one, _ in told if one is not None and one.kind == "read"}
+    for first, then in _never_smaller():
+        before, after = by_name.get(first), by_name.get(then)
+        if before and after and _smaller(after.value, before.value):
+            unsure |= {first, then}
     return tuple(_asked(one) if one.field in unsure else one for one in fields)
+
+
+def _smaller(value: ToldValue | None, than: ToldValue | None) -> bool:
+    return isinstance(value, int | float) and isinstance(than, int | float) and value < than
 
 
 def _may_be(one: FieldTold, value: ToldValue) -> bool:
@@ -43,6 +52,14 @@ def _asked(one: FieldTold) -> FieldTold:
 
 
 @cache
-def _pairs() -> tuple[Mapping[str, ToldValue], ...]:
+def _table() -> Mapping[str, Any]:
     text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
-    return tuple(tomllib.loads(text)["contradictions"])
+    return tomllib.loads(text)
+
+
+def _pairs() -> Sequence[Mapping[str, ToldValue]]:
+    return tuple(_table()["contradictions"])
+
+
+def _never_smaller() -> Sequence[Sequence[str]]:
+    return tuple(_table()["never_smaller"])

@@ -79,6 +79,10 @@ def _only_the_other(told: Sequence[SentenceTold], eye: Eye) -> NotThisText | Non
         others = [each for each in one.remarks if each.field == EYE and _side(each) != eye]
         if one.now and others and others[0].state == "done":
             return NotThisText("another eye", another_eye(_side(others[0]), eye), others[0].words)
+        before = [each for each in one.remarks if each.field == EYE and each.state == "not now"]
+        if one.now and one.other and before and _side(before[0]) == eye:
+            other: Eye = "left" if eye == "right" else "right"
+            return NotThisText("another eye", another_eye(other, eye), before[0].words)
     return None
 
 

@@ -368,3 +368,18 @@ def test_a_strength_is_never_the_amount_given(strength: str) -> None:
     assert "steroid.0.mg" not in found
     given = f"Dexamethasone {strength} under the conjunctiva, so 2 mg."
     assert values(given).get("steroid.0.mg", 2) == 2
+
+
+@pytest.mark.parametrize("month", ["March", "October"])
+def test_the_entered_eye_told_only_as_done_before_is_not_the_one_of_today(month: str) -> None:
+    text = f"Phaco, lens in the bag. The right eye was done in {month}, so today it was the turn of the left one."
+    refused = read_telling(text, ENGLISH, "right").refused
+    assert refused is not None
+    assert refused.code == "another eye"
+
+
+def test_a_pupil_that_would_be_smaller_after_it_was_widened_is_asked_both_times() -> None:
+    telling = read("Pupil before 6 mm, ring, pupil after 3 mm.")
+    for name in ("operation.pupil_before_mm", "operation.pupil_after_mm"):
+        assert telling.told(name).kind == "doubtful"
+    assert read("Pupil before 3 mm, ring, pupil after 6 mm.").read["operation.pupil_after_mm"] == 6
