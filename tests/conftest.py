@@ -18,12 +18,12 @@ from typing import Any, cast
 import pyrage
 import pytest
 from hypothesis import settings
+from kept_database import database_url, emptied, run
 from one_dialect import first_of_its_kind, remembering
 from sample_clinics import PATIENCE, Made, made_once
 from set_once import JOBS_A_WORKER
 from set_once import remembering as remembering_sheets
-from sqlalchemy import Connection, Engine, insert, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Connection, Engine, text
 
 from followup.clinical.careplan import CarePlan, Reason, ReviewNeed, Trip
 from followup.clinical.record import Record
@@ -34,9 +34,8 @@ from followup.records.people.patients import enter_record
 from followup.records.plans.plans import sign_plan, store_draft
 from followup.records.plans.protocols import sign_protocol
 from followup.records.store.engine import make_engine, sqlite_url
-from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.migrations import upgrade
 from followup.records.store.store import Store
-from followup.records.tables import SiteRow, metadata
 from followup.records.trips.trips import trips_of_plan
 from followup.records.views import SYSTEM, Actor, Clinic, PlanVersion, TripView
 from followup.sheets.paper.typesetter import typesetter
@@ -123,9 +122,9 @@ def postgres() -> Iterator[Engine]:
     )
     # The server is thrown away at the end: what it would lose in a power cut does not matter.
     for setting in ("fsync", "synchronous_commit", "full_page_writes"):
-        _run(admin, f"ALTER SYSTEM SET {setting} = off")
-    _run(admin, "SELECT pg_reload_conf()")
-    _run(admin, "CREATE DATABASE followup_template")
+        run(admin, f"ALTER SYSTEM SET {setting} = off")
+    run(admin, "SELECT pg_reload_conf()")
+    run(admin, "CREATE DATABASE followup_template")
     template = make_engine(database_url(admin, "followup_template"), pooled=False)
     upgrade(template)
     template.dispose()
@@ -167,12 +166,12 @@ def postgres_address(postgres: Engine, empty_databases: list[str]) -> Iterator[s
     url = database_url(postgres, name)
     with postgres.connect() as connection:
         if name not in connection.execute(text("SELECT datname FROM pg_database")).scalars().all():
-            _run(postgres, f"CREATE DATABASE {name} TEMPLATE followup_template STRATEGY FILE_COPY")
+            run(postgres, f"CREATE DATABASE {name} TEMPLATE followup_template STRATEGY FILE_COPY")
     yield url
-    if _emptied(url):
+    if emptied(url):
         empty_databases.append(name)
     else:
-        _run(postgres, f"DROP DATABASE {name} WITH (FORCE)")
+        run(postgres, f"DROP DATABASE {name} WITH (FORCE)")
 
 
 @pytest.fixture
@@ -189,12 +188,12 @@ def blank_postgres(postgres: Engine) -> Iterator[Callable[[], str]]:
 
     def make() -> str:
         made.append(f"blank_{uuid.uuid4().hex}")
-        _run(postgres, f"CREATE DATABASE {made[-1]} TEMPLATE template0 STRATEGY FILE_COPY")
+        run(postgres, f"CREATE DATABASE {made[-1]} TEMPLATE template0 STRATEGY FILE_COPY")
         return database_url(postgres, made[-1])
 
     yield make
     for name in made:
-        _run(postgres, f"DROP DATABASE {name} WITH (FORCE)")
+        run(postgres, f"DROP DATABASE {name} WITH (FORCE)")
 
 
 @pytest.fixture
@@ -309,45 +308,6 @@ def _with_clinic(store: Store) -> Store:
     with store.write(SYSTEM, datetime(2027, 1, 1, tzinfo=UTC)) as unit:
         put_clinic(unit, CLINIC)
     return store
-
-
-def database_url(admin: Engine, name: str) -> str:
-    """The URL of another database of the same server."""
-    return admin.url.set(database=name).render_as_string(hide_password=False)
-
-
-# Tables that hold rows, sequences that were asked: a test fills few, and TRUNCATE takes long for each.
-_FILLED = " UNION ALL ".join(f"SELECT '{t}' WHERE EXISTS (SELECT FROM {t})" for t in metadata.tables)
-_COUNTED = "SELECT sequencename FROM pg_sequences WHERE last_value IS NOT NULL"
-
-
-def _emptied(url: str) -> bool:
-    """Empty a store; False where a test changed more than rows."""
-    engine = make_engine(url, pooled=False)
-    empty = {"phone_night": "", "calendar": ""}
-    try:
-        if schema_state(engine) != "current":
-            return False
-        with engine.begin() as connection:
-            connection.execute(text("ALTER TABLE journal DISABLE TRIGGER journal_only_grows"))
-            # Nobody asks whether what is left refers to what went: nothing is left.
-            connection.execute(text("SET LOCAL session_replication_role = replica"))
-            for table in connection.execute(text(_FILLED)).scalars().all():
-                connection.execute(text(f"DELETE FROM {table}"))
-            for sequence in connection.execute(text(_COUNTED)).scalars().all():
-                connection.execute(text(f"ALTER SEQUENCE {sequence} RESTART"))
-            connection.execute(insert(SiteRow).values(code="MAIN", name="", phone_day="", **empty))
-            connection.execute(text("ALTER TABLE journal ENABLE TRIGGER journal_only_grows"))
-    except DBAPIError:
-        return False
-    finally:
-        engine.dispose()
-    return True
-
-
-def _run(admin: Engine, statement: str) -> None:
-    with admin.connect() as connection:
-        connection.execute(text(statement))
 
 
 NOW = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)

@@ -372,7 +372,7 @@ def test_a_strength_is_never_the_amount_given(strength: str) -> None:
 
 @pytest.mark.parametrize("month", ["March", "October"])
 def test_the_entered_eye_told_only_as_done_before_is_not_the_one_of_today(month: str) -> None:
-    text = f"Phaco, lens in the bag. The right eye was done in {month}, so today it was the turn of the left one."
+    text = f"Phaco, lens in bag. The right eye was done in {month}, so today it was the turn of the left one."
     refused = read_telling(text, ENGLISH, "right").refused
     assert refused is not None
     assert refused.code == "another eye"

@@ -11,7 +11,7 @@ from followup.care.fields.values import rows
 from followup.care.records.telling import OperationTold, Read, ToRead, read
 from followup.clinical.record import Eye
 from followup.desks.door.hand import DeskHand
-from followup.desks.forms.told import Carried, Where, carried, read_into, said
+from followup.desks.forms.told import CarriedForm, Where, carried, read_into, said
 from followup.desks.forms.told_view import ToldView, view_of
 from followup.desks.page.posted import Posted, number_of
 from followup.errors import FollowupError
@@ -33,7 +33,7 @@ class ToldForm:
 
     hand: DeskHand
     form: Posted
-    kept: Carried
+    kept: CarriedForm
     posted: Posted
     version: RecordVersion | None
 
@@ -107,7 +107,7 @@ class ToldForm:
         form, kept = read_into(self.form, self.kept, None, self.where)
         return form, self._unread(problem, kept)
 
-    def _unread(self, problem: str, kept: Carried) -> ToldView:
+    def _unread(self, problem: str, kept: CarriedForm) -> ToldView:
         hidden = (*kept.hidden(self.form), *((KEY, key) for key in said(self.posted, KEY) if kept.read))
         return ToldView(self.text, self.language, problem, hidden=hidden)
 

@@ -39,7 +39,7 @@ class Where:
 
 
 @dataclass(frozen=True)
-class Carried:
+class CarriedForm:
     """What a form carries of a telling. ``was``: how each field that is asked stood at the reading, and when
     the page was last shown; ``answered``: those that a person has answered since."""
 
@@ -64,7 +64,7 @@ class Carried:
             yield WAS + name, json.dumps([first, said(form, name)])
 
 
-def carried(form: Flat) -> tuple[dict[str, Texts], Carried]:
+def carried(form: Flat) -> tuple[dict[str, Texts], CarriedForm]:
     """The form with the answers that were pressed in it, and what it carries.
 
     A field that was typed in since the page was shown wins over the answer that was pressed.
@@ -80,7 +80,7 @@ def carried(form: Flat) -> tuple[dict[str, Texts], Carried]:
             answered.add(name)
         if name in pressed and not typed:
             _put(kept, name, pressed[name])
-    return kept, Carried(
+    return kept, CarriedForm(
         {name: texts for name, raw in _below(form, READ) if (texts := _texts(raw)) is not None},
         was,
         {line: place for line, place in _below(form, PLACE) if _of_a_line(place)},
@@ -89,8 +89,8 @@ def carried(form: Flat) -> tuple[dict[str, Texts], Carried]:
 
 
 def read_into(
-    form: Flat, before: Carried, found: Read | None, where: Where
-) -> tuple[dict[str, Texts], Carried]:
+    form: Flat, before: CarriedForm, found: Read | None, where: Where
+) -> tuple[dict[str, Texts], CarriedForm]:
     """The form with what was read, in place of what an earlier reading left in it; None: nothing was told."""
     filled = {name: list(given) for name, given in form.items()}
     for name, texts in before.read.items():
@@ -102,7 +102,7 @@ def read_into(
     telling = found.telling if found else Telling("", "")
     _routine(filled, typed, found, where)
     places = _places(telling, typed, where)
-    made = Carried(places=places)
+    made = CarriedForm(places=places)
     read: dict[str, Texts] = {}
     was: dict[str, tuple[Texts, Texts]] = {}
     for one in telling.fields:
@@ -116,7 +116,7 @@ def read_into(
             if not here:
                 filled.pop(name, None)
             was[name] = here, here
-    return filled, Carried(read, was, places)
+    return filled, CarriedForm(read, was, places)
 
 
 def _routine(filled: dict[str, Texts], typed: Mapping[str, Texts], found: Read | None, where: Where) -> None:

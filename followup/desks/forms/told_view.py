@@ -11,7 +11,7 @@ from followup.care.fields.shape import Field, member_at
 from followup.care.fields.values import Flat
 from followup.care.records.telling import Read
 from followup.desks.forms.problems import label_in
-from followup.desks.forms.told import Carried, Texts, Where, said, same, texts_of
+from followup.desks.forms.told import CarriedForm, Texts, Where, said, same, texts_of
 from followup.said import Said, say
 from followup.telling.model import FieldTold, Passage, Telling
 
@@ -34,7 +34,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Choice:
+class ToldChoice:
     """An answer to pick. ``value``: as the form sends it; ``texts``: as the field holds it, none: not
     recorded."""
 
@@ -43,19 +43,19 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Ask:
+class AskedOfTold:
     """What a person must answer before the record is stored; ``picked``: the value of the answer."""
 
     mark: Mark
     field: Field | None
     question: Said
-    choices: tuple[Choice, ...]
+    choices: tuple[ToldChoice, ...]
     answered: bool
     picked: str
 
 
 @dataclass(frozen=True)
-class Piece:
+class ToldPiece:
     """A stretch of the text. ``numbers``: the marks it speaks for, ``ends``: those whose words end here, and
     whether for the first time; ``left``: nothing was read from it."""
 
@@ -87,9 +87,9 @@ class ToldView:
     language: str = ""
     problem: str = ""
     read: bool = False
-    pieces: tuple[Piece, ...] = ()
+    pieces: tuple[ToldPiece, ...] = ()
     marks: Mapping[str, Mark] = field(default_factory=dict)
-    asks: tuple[Ask, ...] = ()
+    asks: tuple[AskedOfTold, ...] = ()
     given_up: tuple[Left, ...] = ()
     no_place: tuple[Left, ...] = ()
     unread: tuple[Left, ...] = ()
@@ -97,7 +97,7 @@ class ToldView:
     hidden: tuple[tuple[str, str], ...] = ()
 
     @property
-    def open_asks(self) -> tuple[Ask, ...]:
+    def open_asks(self) -> tuple[AskedOfTold, ...]:
         """What nobody has answered yet."""
         return tuple(ask for ask in self.asks if not ask.answered)
 
@@ -107,7 +107,7 @@ class ToldView:
         return frozenset(ask.mark.name for ask in self.asks)
 
 
-def view_of(form: Flat, found: Read, kept: Carried, where: Where) -> ToldView:
+def view_of(form: Flat, found: Read, kept: CarriedForm, where: Where) -> ToldView:
     """What the page shows of a telling that was read into ``form``."""
     telling = found.telling
     marks = tuple(_marks(form, telling, kept, where))
@@ -132,7 +132,7 @@ def view_of(form: Flat, found: Read, kept: Carried, where: Where) -> ToldView:
     )
 
 
-def _marks(form: Flat, telling: Telling, kept: Carried, where: Where) -> Iterator[tuple[FieldTold, Mark]]:
+def _marks(form: Flat, telling: Telling, kept: CarriedForm, where: Where) -> Iterator[tuple[FieldTold, Mark]]:
     """By the place of their first words."""
     fields = sorted(telling.fields, key=lambda one: (one.words[:1], one.field))
     for number, one in enumerate(fields, 1):
@@ -151,8 +151,8 @@ def _marks(form: Flat, telling: Telling, kept: Carried, where: Where) -> Iterato
 
 
 def _asks(
-    form: Flat, marks: Iterable[tuple[FieldTold, Mark]], telling: Telling, kept: Carried
-) -> Iterator[Ask]:
+    form: Flat, marks: Iterable[tuple[FieldTold, Mark]], telling: Telling, kept: CarriedForm
+) -> Iterator[AskedOfTold]:
     for one, mark in marks:
         if not mark.asked:
             continue
@@ -163,16 +163,18 @@ def _asks(
         picked = next((c.value for c in choices if same(c.texts, here)), "") if answered else ""
         member = member_at(mark.name)
         question = one.question if one.question is not None else TYPED_ALREADY
-        yield Ask(mark, member if isinstance(member, Field) else None, question, choices, answered, picked)
+        yield AskedOfTold(
+            mark, member if isinstance(member, Field) else None, question, choices, answered, picked
+        )
 
 
-def _choices(found: Sequence[Texts]) -> tuple[Choice, ...]:
+def _choices(found: Sequence[Texts]) -> tuple[ToldChoice, ...]:
     """Each answer once, and that nothing is recorded last."""
     kept: list[Texts] = []
     for texts in found:
         if texts and not any(same(texts, one) for one in kept):
             kept.append(texts)
-    return tuple(Choice(json.dumps(texts), tuple(texts)) for texts in (*kept, []))
+    return tuple(ToldChoice(json.dumps(texts), tuple(texts)) for texts in (*kept, []))
 
 
 def _given_up(telling: Telling, where: Where) -> Iterator[Left]:
@@ -185,7 +187,7 @@ def _given_up(telling: Telling, where: Where) -> Iterator[Left]:
         )
 
 
-def _pieces(telling: Telling, marks: Sequence[tuple[FieldTold, Mark]]) -> Iterator[Piece]:
+def _pieces(telling: Telling, marks: Sequence[tuple[FieldTold, Mark]]) -> Iterator[ToldPiece]:
     """The text cut wherever words of a mark begin or end, so that nothing of it is lost or doubled."""
     at = {0, len(telling.text)}
     for words in (*(place for one, _ in marks for place in one.words), *telling.unread):
@@ -201,7 +203,7 @@ def _pieces(telling: Telling, marks: Sequence[tuple[FieldTold, Mark]]) -> Iterat
             if any(w.end == end for w in one.words)
         )
         left = any(w.start <= start and end <= w.end for w in telling.unread)
-        yield Piece(telling.text[start:end], tuple(over), ends, left)
+        yield ToldPiece(telling.text[start:end], tuple(over), ends, left)
 
 
 def _quote(telling: Telling, words: Iterable[Passage]) -> str:

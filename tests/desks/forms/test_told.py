@@ -10,7 +10,7 @@ import json
 import pytest
 
 from followup.care.records.telling import Read
-from followup.desks.forms.told import Carried, Where, carried, read_into, same
+from followup.desks.forms.told import CarriedForm, Where, carried, read_into, same
 from followup.desks.forms.told_view import view_of
 from followup.said import say
 from followup.telling.model import FieldTold, GivenUp, NoPlace, Passage, Possible, Telling
@@ -41,7 +41,7 @@ def _read(*fields, routine=None, **more):
 
 
 def _into(form, found, where=NEW, before=None):
-    return read_into(form, before or Carried(), found, where)
+    return read_into(form, before or CarriedForm(), found, where)
 
 
 def _sent_back(form, kept, **typed):
