@@ -253,7 +253,7 @@ def _all_trips(session):
 
 
 # Columns of the first schema that are no more, with what stood in them by themselves.
-GONE = {"failed_logins": 0, "locked_until": None}
+GONE = {"failed_logins": 0, "locked_until": None, "search_phones": ""}
 
 
 def _older(store, path) -> None:

@@ -15,6 +15,7 @@ import two_eyes
 from markupsafe import escape
 from page_outline import outline
 
+from followup.drawings.staircase import Stair, Tread
 from followup.sheets.content import SheetOptions
 from followup.sheets.phone import FontFace, _environment, render_phone
 
@@ -123,9 +124,7 @@ def _without_artwork(page: str) -> str:
 
 def _stairs(mirrored: bool, today: float | None) -> SimpleNamespace:
     """Every kind of stair and of visit at once."""
-    treads = [
-        SimpleNamespace(x=x, y=1 - count / 6, days=7, count=count) for x, count in ((0.0, 6), (0.25, 4))
-    ]
+    treads = [Tread(start=0, days=7, count=count, x=x, y=1 - count / 6) for x, count in ((0.0, 6), (0.25, 4))]
     kinds = [
         (True, False, 0),
         (True, True, 0),
@@ -133,10 +132,7 @@ def _stairs(mirrored: bool, today: float | None) -> SimpleNamespace:
         *((False, False, dash) for dash in range(6)),
     ]
     points = ((0.0, 1.0), (0.123, 0.456), (0.789, 0.456), (1.0, 0.0))
-    stairs = [
-        SimpleNamespace(points=points, filled=filled, held=held, dash=dash, treads=treads)
-        for filled, held, dash in kinds
-    ]
+    stairs = [Stair("", "", filled, held, dash, False, tuple(treads), points) for filled, held, dash in kinds]
     states = ("missed", "done", "part", "planned", "booked")
     ticks = [SimpleNamespace(x=at / 7, state=state) for at, state in enumerate(states)]
     return SimpleNamespace(stairs=stairs, ticks=ticks, today=today, mirrored=mirrored, days=28)
