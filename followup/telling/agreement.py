@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cache
-from importlib import resources
-from typing import Any
 
 from followup.telling.model import FieldTold, Possible, ToldValue
 from followup.telling.phrases import QUESTIONS
+from followup.telling.tables import table
 
 
 def agreed(fields: Sequence[FieldTold]) -> tuple[FieldTold, ...]:
@@ -51,15 +48,9 @@ def _asked(one: FieldTold) -> FieldTold:
     )
 
 
-@cache
-def _table() -> Mapping[str, Any]:
-    text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
-
-
 def _pairs() -> Sequence[Mapping[str, ToldValue]]:
-    return tuple(_table()["contradictions"])
+    return tuple(table("together")["contradictions"])
 
 
 def _never_smaller() -> Sequence[Sequence[str]]:
-    return tuple(_table()["never_smaller"])
+    return tuple(table("together")["never_smaller"])

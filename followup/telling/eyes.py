@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from followup.clinical.record.base import Eye
+from followup.clinical.record.eye import OTHER
 from followup.telling.model import EyeTold, NotThisText
 from followup.telling.phrases import ANOTHER_OPERATION, BOTH_EYES, NOTHING, another_eye
 from followup.telling.remark import EYE, Remark
@@ -81,8 +82,7 @@ def _only_the_other(told: Sequence[SentenceTold], eye: Eye) -> NotThisText | Non
             return NotThisText("another eye", another_eye(_side(others[0]), eye), others[0].words)
         before = [each for each in one.remarks if each.field == EYE and each.state == "not now"]
         if one.now and one.other and before and _side(before[0]) == eye:
-            other: Eye = "left" if eye == "right" else "right"
-            return NotThisText("another eye", another_eye(other, eye), before[0].words)
+            return NotThisText("another eye", another_eye(OTHER[eye], eye), before[0].words)
     return None
 
 

@@ -8,10 +8,10 @@ from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import cache
-from importlib import resources
 from typing import Any
 
 from followup.telling.model import ToldValue, WhyAsked
+from followup.telling.tables import folder
 from followup.telling.words import tokens_of
 
 Sequence = tuple[str, ...]
@@ -128,7 +128,7 @@ class Lexicon:
 
 def languages() -> tuple[str, ...]:
     """The languages that a telling can be read in."""
-    return tuple(sorted(one.name for one in _data().iterdir() if one.is_dir() and one.name[0].isalpha()))
+    return tuple(sorted(one.name for one in folder().iterdir() if one.is_dir() and one.name[0].isalpha()))
 
 
 @cache
@@ -136,16 +136,12 @@ def lexicon_of(tag: str) -> Lexicon:
     """The lexicon of a language. Raises KeyError where there is none."""
     if tag not in languages():
         raise KeyError(tag)
-    files = sorted((one for one in (_data() / tag).iterdir() if one.name.endswith(".toml")), key=str)
+    files = sorted((one for one in (folder() / tag).iterdir() if one.name.endswith(".toml")), key=str)
     merged: dict[str, Any] = {}
     for file in files:
         for key, value in tomllib.loads(file.read_text(encoding="utf-8")).items():
             merged[key] = _both(merged[key], value) if key in merged else value
     return _made(tag, merged)
-
-
-def _data() -> Any:
-    return resources.files("followup.telling") / "data"
 
 
 def _both(first: Any, last: Any) -> Any:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib import resources
 from typing import get_args
 
 from followup.clinical.record.operation import SteroidGiven
 from followup.telling.model import Passage, ToldValue
 from followup.telling.remark import Remark
+from followup.telling.tables import table
 
 DRUG = "drug."
 _NAME = "drug.name"
@@ -177,11 +175,12 @@ def _words(one: _Given) -> tuple[Passage, ...]:
 
 
 def _medicine(kind: str, one: _Given) -> str | None:
-    for row in _data()[kind]:
+    for row in table("medicines")[kind]:
         if row["substance"] == one.name.value and all(
             key not in row or row[key] == one.value(key) for key in ("place", "form")
         ):
-            return row.get("medicine")
+            medicine: str | None = row.get("medicine")
+            return medicine
     return None
 
 
@@ -190,10 +189,4 @@ def _places() -> tuple[str, ...]:
 
 
 def _names(kind: str) -> frozenset[str]:
-    return frozenset(row["substance"] for row in _data()[kind])
-
-
-@cache
-def _data() -> Mapping[str, tuple[Mapping[str, str], ...]]:
-    text = (resources.files("followup.telling") / "data" / "medicines.toml").read_text(encoding="utf-8")
-    return {kind: tuple(rows) for kind, rows in tomllib.loads(text).items()}
+    return frozenset(row["substance"] for row in table("medicines")[kind])

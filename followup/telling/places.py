@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from followup.clinical.record.base import Eye
-
-_OTHER: dict[Eye, Eye] = {"right": "left", "left": "right"}
+from followup.clinical.record.eye import OTHER
 
 
 def form_name(field: str, eye: Eye, operation: int = 0) -> str:
@@ -13,6 +12,6 @@ def form_name(field: str, eye: Eye, operation: int = 0) -> str:
     heads = {
         "operation": f"operations.{operation}",
         "eye": f"patient.eyes.{eye}",
-        "other_eye": f"patient.eyes.{_OTHER[eye]}",
+        "other_eye": f"patient.eyes.{OTHER[eye]}",
     }
     return f"{heads.get(root, root)}.{rest}"

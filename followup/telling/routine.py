@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
-from functools import cache
-from importlib import resources
 
 from followup.telling.model import Telling, ToldValue
+from followup.telling.tables import table
 
 
 def routine_for(telling: Telling, answers: Mapping[str, ToldValue]) -> dict[str, ToldValue]:
@@ -33,7 +31,5 @@ def routine_for(telling: Telling, answers: Mapping[str, ToldValue]) -> dict[str,
     }
 
 
-@cache
 def _groups() -> tuple[tuple[str, ...], ...]:
-    text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
-    return tuple(map(tuple, tomllib.loads(text)["groups"]))
+    return tuple(map(tuple, table("together")["groups"]))

@@ -6,15 +6,14 @@ anywhere else in the text. Every yes is asked where its sentence holds a denial 
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
-from importlib import resources
 
 from followup.telling.matching import Place, ToldSentence
 from followup.telling.model import ToldValue
 from followup.telling.remark import Remark
+from followup.telling.tables import table
 
 _REACH = 10
 """Words that say something between a denial that reaches nothing and what it may be about."""
@@ -87,5 +86,4 @@ def _doubted(one: Remark) -> Remark:
 
 @cache
 def _stakes() -> frozenset[str]:
-    text = (resources.files("followup.telling") / "data" / "together.toml").read_text(encoding="utf-8")
-    return frozenset(tomllib.loads(text)["stakes"])
+    return frozenset(table("together")["stakes"])

@@ -17,6 +17,7 @@ from sqlalchemy import Connection, Engine, event
 from sqlalchemy.exc import IntegrityError
 
 from followup.records.store.engine import make_engine, sqlite_url
+from followup.records.store.migrations import upgrade
 from followup.records.tables import metadata
 
 # Everything else grows with the patients, or with the days that the clinic has worked.
@@ -78,8 +79,14 @@ class Asked:
             event.remove(engine, "before_cursor_execute", note)
 
 
-def scans(asked: Asked, engine: Engine) -> list[str]:
-    """The statements for which the database would read a whole table that grows, with what it says."""
+def scans(asked: Asked, blank: str) -> list[str]:
+    """The statements for which the database would read a whole table that grows, with what it says.
+
+    ``blank``: the URL of a database with nothing in it. In one that was used and emptied, what a server
+    counted there turns its plans around.
+    """
+    engine = make_engine(blank, pooled=False)
+    upgrade(engine)
     read = _scans_of_postgres if engine.dialect.name == "postgresql" else _scans_of_sqlite
     found = []
     with engine.connect() as connection:
@@ -91,6 +98,7 @@ def scans(asked: Asked, engine: Engine) -> list[str]:
             plan = _plan(connection, statement, given)
             if bad := sorted(set(read(plan, sql))):
                 found.append(f"{', '.join(bad)}: {' '.join(sql.split())}")
+    engine.dispose()
     return found
 
 

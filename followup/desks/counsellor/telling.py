@@ -76,7 +76,7 @@ class ToldForm:
         if not self.text.strip() and self.kept.read:
             return self._cleared(TAKEN_OUT)
         try:
-            found = self._found(self.where)
+            found = self._found
         except FollowupError as exc:
             return self._cleared(exc.line)
         form, kept = read_into(self.form, self.kept, found, self.where)
@@ -87,14 +87,14 @@ class ToldForm:
         """The box as it stands, nothing read anew."""
         if self.where is None or not self.text.strip() or self.changed:
             return self._unread("", self.kept)
-        return self._with_key(view_of(self.form, self._found(self.where), self.kept, self.where))
+        return self._with_key(view_of(self.form, self._found, self.kept, self.where))
 
     @property
     def act(self) -> OperationTold | None:
         """What goes with the record; None where nothing was told."""
         if self.where is None or not self.text.strip():
             return None
-        doubtful = [one.field for one in self._found(self.where).telling.fields if one.kind == "doubtful"]
+        doubtful = [one.field for one in self._found.telling.fields if one.kind == "doubtful"]
         named = {field: self.kept.name(field, self.where) for field in doubtful}
         answered = [field for field, name in named.items() if not name or name in self.kept.answered]
         return OperationTold(
@@ -111,8 +111,11 @@ class ToldForm:
         hidden = (*kept.hidden(self.form), *((KEY, key) for key in said(self.posted, KEY) if kept.read))
         return ToldView(self.text, self.language, problem, hidden=hidden)
 
-    def _found(self, where: Where) -> Read:
-        return read(self.hand, ToRead(text=self.text, eye=where.eye, language=self.language))
+    @cached_property
+    def _found(self) -> Read:
+        """What is read from the text as it stands, once a request. Only where the eye is given."""
+        assert self.where is not None
+        return read(self.hand, ToRead(text=self.text, eye=self.where.eye, language=self.language))
 
     def _with_key(self, view: ToldView) -> ToldView:
         mine = ((KEY, self._key), (OPERATION, str(self._operation)))

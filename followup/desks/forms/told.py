@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from followup.care.fields.shape import RECORD, Field, Group, member_at
 from followup.care.fields.values import Flat, written
@@ -229,19 +230,23 @@ def _of_a_line(place: str) -> bool:
 
 
 def _texts(raw: str) -> Texts | None:
-    try:
-        found = json.loads(raw)
-    except (ValueError, RecursionError):
-        return None
-    return found if isinstance(found, list) and all(isinstance(one, str) for one in found) else None
+    found = _sent(raw)
+    return found if _are_texts(found) else None
 
 
 def _pair(raw: str) -> tuple[Texts, Texts] | None:
+    found = _sent(raw)
+    if not isinstance(found, list) or len(found) != 2 or not all(map(_are_texts, found)):
+        return None
+    return found[0], found[1]
+
+
+def _sent(raw: str) -> Any:
     try:
-        found = json.loads(raw)
+        return json.loads(raw)
     except (ValueError, RecursionError):
         return None
-    if not isinstance(found, list) or len(found) != 2:
-        return None
-    first, last = (_texts(json.dumps(one)) for one in found)
-    return None if first is None or last is None else (first, last)
+
+
+def _are_texts(found: Any) -> bool:
+    return isinstance(found, list) and all(isinstance(one, str) for one in found)

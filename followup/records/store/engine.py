@@ -88,8 +88,9 @@ def _set_rules(connection: Any, _entry: ConnectionPoolEntry) -> None:
 def _begin(connection: Connection) -> None:
     """Writers take the lock at once, so that what they read stays true until they commit."""
     options = connection.get_execution_options()
-    if options.get("reading", False) or PATIENCE not in options:
-        connection.exec_driver_sql("BEGIN" if options.get("reading", False) else "BEGIN IMMEDIATE")
+    reading = options.get("reading", False)
+    if reading or PATIENCE not in options:
+        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
         return
     connection.exec_driver_sql(f"PRAGMA busy_timeout={options[PATIENCE]}")
     try:
