@@ -9,10 +9,12 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+import time_machine
 
 from followup.cli import cli
 from followup.cli.contract import run
@@ -94,6 +96,15 @@ def set_up(answers: dict[str, str]) -> Callable[..., tuple[str, ...]]:
         return ("init", *(part for name, value in given.items() for part in (f"--{name}", value)), *more)
 
     return arguments
+
+
+@pytest.fixture
+def noon() -> Iterator[None]:
+    """The next noon of the clinic: between midnight and half past one its nightly work waits."""
+    now = datetime.now(UTC)
+    at = now.replace(hour=6, minute=30, second=0)
+    with time_machine.travel(at if at > now else at + timedelta(days=1)):
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -104,6 +104,7 @@ def test_a_folder_for_everybody_is_not_taken_from_them(tmp_path, inside, set_up)
     assert list(_modes(shared)) == [str(shared)]
 
 
+@pytest.mark.usefixtures("noon")
 def test_what_a_killed_run_left_is_named_and_cleared_by_the_next_backup(clinic, inside) -> None:
     backups = clinic / "backups"
     dead = [

@@ -6,7 +6,6 @@ import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
-import time_machine
 
 from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import all_staff
@@ -27,15 +26,6 @@ def newest(store) -> str:
     """The last thing that the journal tells of the clinic."""
     with store.read() as session:
         return journal_of(session, "clinic")[-1].action
-
-
-@pytest.fixture
-def noon():
-    """The next noon of the clinic: between midnight and half past one its nightly work waits."""
-    now = datetime.now(UTC)
-    at = now.replace(hour=6, minute=30, second=0)
-    with time_machine.travel(at if at > now else at + timedelta(days=1)):
-        yield
 
 
 @pytest.fixture
