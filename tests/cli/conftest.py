@@ -99,11 +99,17 @@ def set_up(answers: dict[str, str]) -> Callable[..., tuple[str, ...]]:
 
 
 @pytest.fixture
-def noon() -> Iterator[None]:
-    """The next noon of the clinic: between midnight and half past one its nightly work waits."""
+def next_noon() -> datetime:
+    """When it is noon in the clinic: between midnight and half past one its nightly work waits."""
     now = datetime.now(UTC)
     at = now.replace(hour=6, minute=30, second=0)
-    with time_machine.travel(at if at > now else at + timedelta(days=1)):
+    return at if at > now else at + timedelta(days=1)
+
+
+@pytest.fixture
+def noon(next_noon: datetime) -> Iterator[None]:
+    """It is the next noon of the clinic."""
+    with time_machine.travel(next_noon):
         yield
 
 

@@ -12,6 +12,7 @@ import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
+import time_machine
 
 import followup.cli
 from followup.records.store.engine import sqlite_url
@@ -104,8 +105,7 @@ def test_a_folder_for_everybody_is_not_taken_from_them(tmp_path, inside, set_up)
     assert list(_modes(shared)) == [str(shared)]
 
 
-@pytest.mark.usefixtures("noon")
-def test_what_a_killed_run_left_is_named_and_cleared_by_the_next_backup(clinic, inside) -> None:
+def test_what_a_killed_run_left_is_named_and_cleared_by_the_next_backup(clinic, inside, next_noon) -> None:
     backups = clinic / "backups"
     dead = [
         _leftover(clinic / "followup.sqlite3.0123abcd.part-saved", hours=2),
@@ -125,7 +125,8 @@ def test_what_a_killed_run_left_is_named_and_cleared_by_the_next_backup(clinic, 
     assert f"a run that was broken off left {dead[3]}, {dead[4]}, {dead[0]} and 2 more - " in told[0]
     assert inside("backup").returncode == 0
     assert [path.exists() for path in dead] == [True, True, True, False, False]
-    assert inside("sweep").returncode == 0
+    with time_machine.travel(next_noon):
+        assert inside("sweep").returncode == 0
     assert [path.exists() for path in dead] == [False] * 5
     assert [path.exists() for path in alive] == [True] * 4
     assert "W20" not in inside("check").stdout
