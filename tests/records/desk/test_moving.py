@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from sqlalchemy import text
+from kept_database import emptied
+from sqlalchemy import select, text
 
 from followup.errors import FollowupError
 from followup.records.desk.trip_steps import mark_arrived
@@ -11,6 +12,7 @@ from followup.records.store.copying import carry, fingerprints
 from followup.records.store.engine import make_engine, sqlite_url
 from followup.records.store.journal import verify_journal
 from followup.records.store.store import Store
+from followup.records.tables import SiteRow
 
 
 def _prints(store: Store) -> dict[str, tuple[int, str]]:
@@ -51,6 +53,15 @@ def test_work_goes_on_after_the_move_with_numbers_that_do_not_collide(
         mark_arrived(unit, trip_id=moved.trips(plan)[0].id, nonce="n")
     with there.read() as session:
         verify_journal(session)
+
+
+def test_a_database_that_was_moved_into_is_empty_for_the_next_test(sqlite_ward, postgres_address, open_store):
+    there = open_store(postgres_address)
+    carry(sqlite_ward.store.engine, there.engine)
+    there.close()
+    assert emptied(postgres_address)
+    with there.read() as session:
+        assert session.execute(select(SiteRow.id)).scalars().all() == [1]
 
 
 def test_a_database_that_holds_anything_is_not_moved_into(sqlite_ward, postgres_address, open_store):
