@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import builtins
 import gc
 import os
 import sys
+from collections.abc import Mapping
 from importlib import import_module
 from keyword import iskeyword
 from types import ModuleType
@@ -22,6 +24,7 @@ COMMANDS = {
     "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),
     "due": ("followup.cli.lists", "Print who comes today."),
     "erase": ("followup.cli.erase", "Erase a patient who asks for it, as far as the law lets go."),
+    "export": ("followup.cli.exporting", "Hand the clinic on in forms that others read."),
     "import": ("followup.cli.importing", "Store operation lists and records from a file."),
     "init": ("followup.cli.clinic", "Set up a clinic, or change its data."),
     "journal": ("followup.cli.journal", "Check or read the record of who did what when."),
@@ -45,21 +48,23 @@ COMMANDS = {
 
 
 class Commands(click.Group):
-    """The commands by name, loaded when needed."""
+    """The commands of a table by name, loaded when needed."""
+
+    table: Mapping[str, tuple[str, str]] = COMMANDS
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return sorted(COMMANDS)
+        return sorted(self.table)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
+        if cmd_name not in self.table:
             return None
-        name = f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name
-        found = getattr(_loaded(COMMANDS[cmd_name][0]), name)
+        name = f"{cmd_name}_" if iskeyword(cmd_name) or hasattr(builtins, cmd_name) else cmd_name
+        found = getattr(_loaded(self.table[cmd_name][0]), name)
         return found if isinstance(found, click.Command) else None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in sorted(COMMANDS.items())])
+            formatter.write_dl([(name, line) for name, (_, line) in sorted(self.table.items())])
 
 
 def _loaded(module: str) -> ModuleType:

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import json
 import shlex
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import click
@@ -19,7 +16,7 @@ from followup.care.new_password import known_texts
 from followup.cli.asking import answer
 from followup.cli.contract import FAULT, CommandOutcome
 from followup.cli.files import read_object
-from followup.cli.opening import folder_option, opened, reachable, settings_from, sqlite_file
+from followup.cli.opening import folder_option, is_there, new_store, opened, refuse_set_up, settings_from
 from followup.cli.passwords import new_password, someone_answers
 from followup.cli.serving import announce, desk_for, listen, serve_pages
 from followup.cli.workplace import workplace
@@ -27,20 +24,17 @@ from followup.clinical.english import counted, listed
 from followup.clinical.protocol.load import load_protocol
 from followup.desks.door.permissions import ROLES
 from followup.desks.words.extraction import DESK_LANGUAGES
-from followup.errors import FollowupError
 from followup.language.languages import LANGUAGES
 from followup.recall.codes.codes import create_keyring
 from followup.recall.jobs.scheduler import owner_name, utc_now, work
 from followup.recall.jobs.sweep import sweep as run_sweep
 from followup.records.house.clinics import clinic_calendar_of, get_clinic, is_set_up, put_clinic
 from followup.records.house.staff import add_staff
-from followup.records.store.migrations import schema_state, upgrade
-from followup.records.store.private import open_to_others, shut
-from followup.records.store.store import Store
+from followup.records.store.migrations import upgrade
 from followup.records.views import SYSTEM, Clinic
-from followup.settings import Settings
 from followup.timing.calendar import parse_calendar
 
+_AGAIN = "add --again to change its data, or name another --folder"
 Given = dict[str, Any]  # the options as they came, None where nothing was given
 
 
@@ -100,21 +94,23 @@ def init(folder: str | None, again: bool, **given: Any) -> CommandOutcome:
         with opened(settings) as store, store.write(SYSTEM, now) as unit:
             clinic = put_clinic(unit, _changed(get_clinic(unit.session), given))
         return CommandOutcome(f"{clinic.name} is changed.\n")
-    _refuse_set_up(settings)
+    refuse_set_up(settings, _AGAIN)
     clinic = _asked(given)
     first = _first(given, clinic)
-    with _new_store(settings) as store, store.write(SYSTEM, now) as unit:
-        if is_set_up(unit.session):
-            raise _is_there(settings)
-        put_clinic(unit, clinic)
-        add_staff(
-            unit,
-            login=first.login,
-            name=first.name,
-            roles=first.roles,
-            registration=first.registration,
-            password_hash=first.password_hash,
-        )
+    with new_store(settings) as store:
+        upgrade(store.engine)
+        with store.write(SYSTEM, now) as unit:
+            if is_set_up(unit.session):
+                raise is_there(settings, _AGAIN)
+            put_clinic(unit, clinic)
+            add_staff(
+                unit,
+                login=first.login,
+                name=first.name,
+                roles=first.roles,
+                registration=first.registration,
+                password_hash=first.password_hash,
+            )
     if not settings.key_file.exists():
         create_keyring(settings.key_file)
     where = f" --folder {shlex.quote(folder)}" if folder else ""
@@ -240,49 +236,3 @@ def _first(given: Given, clinic: Clinic) -> First:
         str(given["registration"] or ""),
         new_password(known_texts(clinic, login, name)),
     )
-
-
-def _is_made_now(path: Path) -> bool:
-    """Whether the file is new by this call; of two that begin at once only one makes it."""
-    try:
-        path.touch(mode=0o600, exist_ok=False)
-    except FileExistsError:
-        return False
-    return True
-
-
-def _refuse_set_up(settings: Settings) -> None:
-    path = sqlite_file(settings)
-    if path is not None and not path.exists():
-        return
-    with reachable(settings) as store:
-        if schema_state(store.engine) != "empty":
-            raise _is_there(settings)
-
-
-def _is_there(settings: Settings) -> FollowupError:
-    return FollowupError(
-        "init.exists",
-        "a clinic is set up here already",
-        where=str(settings.folder),
-        fix="add --again to change its data, or name another --folder",
-    )
-
-
-@contextmanager
-def _new_store(settings: Settings) -> Iterator[Store]:
-    """A new database; if setting it up fails, its file is taken away again."""
-    path = sqlite_file(settings)
-    for place in (settings.folder, path.parent if path else settings.folder, settings.key_file.parent):
-        place.mkdir(parents=True, exist_ok=True, mode=0o700)
-    shut(open_to_others(settings.folder))
-    fresh = path is not None and _is_made_now(path)
-    try:
-        with reachable(settings) as store:
-            upgrade(store.engine)
-            yield store
-    except BaseException:
-        if fresh and path is not None:
-            for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
-                path.with_name(name).unlink(missing_ok=True)
-        raise

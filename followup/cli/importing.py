@@ -15,6 +15,7 @@ from followup.care.plans.planning import planned_first
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.hand import command_hand
+from followup.cli.importing_all import bring_in_whole
 from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
 from followup.clinical.careplan import read_stored, to_store
@@ -54,7 +55,11 @@ class _NothingStoredError(Exception):
 @folder_option
 @click.option("--site", metavar="CODE", help="Site that the patients belong to; else the first one.")
 @click.option("--refused", metavar="FILE", help="Where refused rows go; else beside FILE.")
-def import_(file: str, folder: str | None, site: str | None, refused: str | None) -> CommandOutcome:
+@click.option("--all", "whole", is_flag=True, help="FILE is a whole clinic: fill an empty one with it.")
+@click.option("--without-keys", is_flag=True, help="With --all: leave the keys of the codes where they are.")
+def import_(
+    file: str, folder: str | None, site: str | None, refused: str | None, whole: bool, without_keys: bool
+) -> CommandOutcome:
     """Store the rows of FILE: operative records and lines of operation lists. All of them, or none.
 
     One JSON object a line: a record (followup schema record), or an expected operation with the
@@ -62,8 +67,13 @@ def import_(file: str, folder: str | None, site: str | None, refused: str | None
     columns. The list of a day is replaced by that of the file. A record also gets its draft plan.
     What is stored already in the same words is left alone: a second time does no harm. With a single
     refused row nothing is stored, and the refused ones are written to a file with the reasons.
+
+    With --all FILE is an archive of followup export --all, and goes whole into a new folder or an empty
+    database. Nobody has a password then: give one manager a new one with followup staff manager LOGIN.
     """
     settings = settings_from(folder)
+    if whole:
+        return bring_in_whole(settings, Path(file).expanduser().absolute(), with_keys=not without_keys)
     rows = rows_of(read_bytes(file, MOST_BYTES), file)
     counts = ImportTally(refused=[(row, row.says) for row in rows if isinstance(row.says, str)])
     with opened(settings) as store:

@@ -18,7 +18,7 @@ from followup.cli.logs import logging_in
 from followup.errors import FollowupError
 from followup.language.catalogue_files import bind_clinic
 from followup.records.duties import PROGRAM
-from followup.records.house.clinics import get_clinic
+from followup.records.house.clinics import get_clinic, is_set_up
 from followup.records.store.migrations import schema_state, upgrade
 from followup.records.store.private import open_to_others, shut
 from followup.records.store.store import Store
@@ -79,6 +79,53 @@ def reachable(settings: Settings) -> Iterator[Store]:
         yield store
     finally:
         store.close()
+
+
+def refuse_set_up(settings: Settings, fix: str) -> None:
+    """Error ``init.exists`` where a clinic is set up already; ``fix`` says what to do instead."""
+    path = sqlite_file(settings)
+    if path is not None and not path.exists():
+        return
+    with reachable(settings) as store:
+        state = schema_state(store.engine)
+        if state == "current":
+            with store.read() as session:
+                state = "current" if is_set_up(session) else "empty"
+    if state != "empty":
+        raise is_there(settings, fix)
+
+
+def is_there(settings: Settings, fix: str) -> FollowupError:
+    return FollowupError(
+        "init.exists", "a clinic is set up here already", where=str(settings.folder), fix=fix
+    )
+
+
+@contextmanager
+def new_store(settings: Settings) -> Iterator[Store]:
+    """The folder and the database of a new clinic; if setting it up fails, its file is taken away again."""
+    path = sqlite_file(settings)
+    for place in (settings.folder, path.parent if path else settings.folder, settings.key_file.parent):
+        place.mkdir(parents=True, exist_ok=True, mode=0o700)
+    shut(open_to_others(settings.folder))
+    fresh = path is not None and _is_made_now(path)
+    try:
+        with reachable(settings) as store:
+            yield store
+    except BaseException:
+        if fresh and path is not None:
+            for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
+                path.with_name(name).unlink(missing_ok=True)
+        raise
+
+
+def _is_made_now(path: Path) -> bool:
+    """Whether the file is new by this call; of two that begin at once only one makes it."""
+    try:
+        path.touch(mode=0o600, exist_ok=False)
+    except FileExistsError:
+        return False
+    return True
 
 
 def sqlite_file(settings: Settings) -> Path | None:

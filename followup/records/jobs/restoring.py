@@ -146,6 +146,11 @@ def _opened(backup: Path, passphrase: str) -> bytes:
             where=str(backup),
             fix="give its passphrase in FOLLOWUP_BACKUP_PASSPHRASE or its _FILE",
         )
+    return unsealed(content, passphrase, str(backup))
+
+
+def unsealed(content: bytes, passphrase: str, where: str) -> bytes:
+    """What was encrypted with the passphrase. Errors: ``backup.passphrase``, ``backup.slow``."""
     # Loaded here: without a passphrase nothing of it is needed.
     import pyrage
 
@@ -159,13 +164,13 @@ def _opened(backup: Path, passphrase: str) -> bytes:
                 raise FollowupError(
                     "backup.passphrase",
                     "wrong passphrase, or the file is damaged",
-                    where=str(backup),
+                    where=where,
                     fix="try again",
                 ) from None
     raise FollowupError(
         "backup.slow",
-        "this computer is too busy or too slow to open the encrypted backup",
-        where=str(backup),
+        "this computer is too busy or too slow to open what is encrypted",
+        where=where,
         fix="close other programs and try again, or use a faster computer",
     )
 

@@ -46,13 +46,13 @@ def carry(source: Engine, target: Engine) -> Carried:
             "the database to move to is of another version of the program",
             fix="give an empty one",
         )
-    with _reading(source) as reader, target.begin() as writer:
+    with reading(source) as reader, target.begin() as writer:
         _refuse_full(writer)
-        for table in _tables():
+        for table in carried_tables():
             if table.name == "site":
                 # The first site is there in every new database.
                 writer.execute(table.delete())
-            for rows in _batches(reader, table):
+            for rows in batches(reader, table):
                 writer.execute(insert(table), rows)
         _set_counters(writer)
         here, there = fingerprints(reader), fingerprints(writer)
@@ -69,9 +69,9 @@ def carry(source: Engine, target: Engine) -> Carried:
 def fingerprints(connection: Connection) -> dict[str, tuple[int, str]]:
     """For each table the number of rows and a hash over all of them, the same on any database."""
     found = {}
-    for table in _tables():
+    for table in carried_tables():
         count, digest = 0, hashlib.sha256()
-        for rows in _batches(connection, table):
+        for rows in batches(connection, table):
             for row in rows:
                 digest.update(canonical({key: _plain(value) for key, value in row.items()}).encode())
                 count += 1
@@ -79,17 +79,20 @@ def fingerprints(connection: Connection) -> dict[str, tuple[int, str]]:
     return found
 
 
-def _tables() -> list[Table]:
+def carried_tables() -> list[Table]:
+    """The tables of a clinic, those before that others point to."""
     return [table for table in metadata.sorted_tables if table.name not in _NOT_CARRIED]
 
 
-def _reading(engine: Engine) -> Connection:
+def reading(engine: Engine) -> Connection:
+    """A connection that sees one state of the store throughout."""
     if engine.dialect.name == "sqlite":
         return engine.execution_options(reading=True).connect()
     return engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True).connect()
 
 
-def _batches(connection: Connection, table: Table) -> Iterator[list[dict[str, Any]]]:
+def batches(connection: Connection, table: Table) -> Iterator[list[dict[str, Any]]]:
+    """The rows of a table, some at a time, in an order in which they can be put into another."""
     ordered = select(table).order_by(*table.primary_key.columns)
     # A plan may name the version that replaced it, which has a higher number: those are put in last first.
     if table.name == "care_plan":
@@ -101,7 +104,7 @@ def _batches(connection: Connection, table: Table) -> Iterator[list[dict[str, An
 
 
 def _refuse_full(writer: Connection) -> None:
-    for table in _tables():
+    for table in carried_tables():
         if table.name == "site":
             continue
         if writer.execute(select(func.count()).select_from(table)).scalar_one():
@@ -116,7 +119,7 @@ def _set_counters(writer: Connection) -> None:
     """PostgreSQL counts ids by itself: its counters go on after the highest copied one."""
     if writer.dialect.name != "postgresql":
         return
-    for table in _tables():
+    for table in carried_tables():
         if "id" not in table.c or table.c.id.type.python_type is not int:
             continue
         named = {"name": table.name}

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 
 def write_whole(path: Path, content: bytes, *, new: bool = False, mode: int = 0o600) -> None:
@@ -13,11 +16,18 @@ def write_whole(path: Path, content: bytes, *, new: bool = False, mode: int = 0o
     ``new``: never in the place of one that is there (FileExistsError), also where two begin at once.
     ``mode``: who may read it, where that is not the owner alone.
     """
+    with writing_whole(path, new=new, mode=mode) as file:
+        file.write(content)
+
+
+@contextmanager
+def writing_whole(path: Path, *, new: bool = False, mode: int = 0o600) -> Iterator[BinaryIO]:
+    """As :func:`write_whole`, for what does not fit into memory: the file to write to, of another name."""
     draft = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
     try:
-        descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(content)
+        descriptor = os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL, mode)
+        with os.fdopen(descriptor, "w+b") as file:
+            yield file
             file.flush()
             os.fsync(file.fileno())
         if new:

@@ -20,8 +20,11 @@ from followup.records.store.engine import make_engine
 _UPGRADE_LOCK = 36_37_0001
 
 
-def upgrade(engine: Engine) -> None:
-    """Bring the store to the newest schema: all of it or nothing. Errors: ``store.newer``, ``upgrade``."""
+def upgrade(engine: Engine, step: str = "head") -> None:
+    """Bring the store to the newest schema, or to an older ``step``: all of it or nothing.
+
+    Errors: ``store.newer``, ``upgrade``.
+    """
     if schema_state(engine) == "newer":
         raise FollowupError(
             "store.newer",
@@ -33,7 +36,7 @@ def upgrade(engine: Engine) -> None:
     own = make_engine(engine.url.render_as_string(hide_password=False), pooled=False)
     try:
         with own.connect() as connection:
-            _upgrade(connection)
+            _upgrade(connection, step)
     except IntegrityError:
         raise _orphans() from None
     finally:
@@ -46,13 +49,19 @@ def schema_state(engine: Engine) -> Literal["empty", "older", "current", "newer"
         found = MigrationContext.configure(connection).get_current_revision()
     if found is None:
         return "empty"
+    known, newest = known_steps()
+    if found not in known:
+        return "newer"
+    return "current" if found == newest else "older"
+
+
+def known_steps() -> tuple[frozenset[str], str]:
+    """Every step of the schema that this program knows, and the newest."""
     config = _config()
     known, newest = _steps(
         config.get_main_option("script_location"), config.get_main_option("version_locations")
     )
-    if found not in known:
-        return "newer"
-    return "current" if found == newest else "older"
+    return known, newest or ""
 
 
 @cache
@@ -62,7 +71,7 @@ def _steps(*_folders: str | None) -> tuple[frozenset[str], str | None]:
     return frozenset(script.revision for script in scripts.walk_revisions()), scripts.get_current_head()
 
 
-def _upgrade(connection: Connection) -> None:
+def _upgrade(connection: Connection, step: str) -> None:
     sqlite = connection.dialect.name == "sqlite"
     if sqlite:
         # Rebuilding a parent table with foreign keys on would delete the rows of its children. The
@@ -75,7 +84,7 @@ def _upgrade(connection: Connection) -> None:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _UPGRADE_LOCK})
         config = _config()
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        command.upgrade(config, step)
         if sqlite and connection.execute(text("PRAGMA foreign_key_check")).first() is not None:
             raise _orphans()
 
