@@ -119,10 +119,9 @@ def _check_medicine(
 def _check_rivals(protocol: Protocol, rules: Sequence[Placed]) -> Iterator[FollowupError]:
     """Two rules of equal rank must not set the same thing at once: nobody could say which wins."""
     facts = {fact.name: fact for fact in protocol.facts}
-    for (_, _, one), (source, i, two) in combinations(rules, 2):
-        if one.rank != two.rank:
-            continue
-        same = _settings_of(one) & _settings_of(two)
+    setting = [(place, found) for place in rules if (found := _settings_of(place[2]))]
+    for ((_, _, one), ones), ((source, i, two), twos) in combinations(setting, 2):
+        same = ones & twos if one.rank == two.rank else ()
         if same and _can_meet(one, two, facts):
             what = f'the rules "{one.id}" and "{two.id}" both set {min(same)} at rank {two.rank}'
             yield source.refuse("protocol.rivals", what, "rule", i, fix="give one a higher rank")

@@ -52,7 +52,7 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
     """
     text = _read(path)
     try:
-        data, _ = _filled(text, path.parent, *stamps_of(path.parent))
+        data, _, no_number = _filled(text, path.parent, *stamps_of(path.parent))
     except tomllib.TOMLDecodeError as exc:
         raise _syntax_error(path, str(exc)) from None
     except RecursionError:
@@ -65,7 +65,14 @@ def load_toml(path: Path) -> tuple[dict[str, Any], Locate]:
                 return lines[place[:length]]
         return 1
 
-    _refuse_no_number(data, path, locate)
+    if no_number:
+        place, value = no_number
+        raise FollowupError(
+            "toml.number",
+            f"{value} is no number that anything can be counted with",
+            where=where(path, locate, *place),
+            fix="write a number",
+        )
     return data, locate
 
 
@@ -79,11 +86,13 @@ def _lines(text: str) -> Mapping[Place, int]:
 
 
 @lru_cache(maxsize=64)
-def _filled(text: str, folder: Path, *stamps: Stamp) -> tuple[dict[str, Any], Sequence[Dangling]]:
-    """Values with the folder's numbers in their sentences, and what points nowhere. Not to be changed:
-    loading a protocol reads each of its files several times."""
+def _filled(
+    text: str, folder: Path, *stamps: Stamp
+) -> tuple[dict[str, Any], Sequence[Dangling], tuple[Place, float] | None]:
+    """Values with the folder's numbers in their sentences, what points nowhere, the first that is no number.
+    Not to be changed: loading a protocol reads each of its files several times."""
     data = deepcopy(values_of(text))
-    return data, fill_numbers(data, folder)
+    return data, fill_numbers(data, folder), next(_no_numbers(data), None)
 
 
 def dangling(path: Path) -> Iterator[FollowupError]:
@@ -97,18 +106,14 @@ def dangling(path: Path) -> Iterator[FollowupError]:
         )
 
 
-def _refuse_no_number(value: Any, path: Path, locate: Locate, place: Place = ()) -> None:
+def _no_numbers(value: Any, place: Place = ()) -> Iterator[tuple[Place, float]]:
     """TOML knows nan and inf; no limit, length or count of ours can be one, and none compares with them."""
-    if isinstance(value, float) and not isfinite(value):
-        raise FollowupError(
-            "toml.number",
-            f"{value} is no number that anything can be counted with",
-            where=where(path, locate, *place),
-            fix="write a number",
-        )
-    inner = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
-    for key, one in inner:
-        _refuse_no_number(one, path, locate, (*place, key))
+    if isinstance(value, float):
+        if not isfinite(value):
+            yield place, value
+    elif isinstance(value, dict | list):
+        for key, one in value.items() if isinstance(value, dict) else enumerate(value):
+            yield from _no_numbers(one, (*place, key))
 
 
 def where(path: Path, locate: Locate, *place: str | int) -> str:

@@ -12,6 +12,7 @@ from functools import cache
 from typing import Annotated, Any, TypeAlias, TypeVar, get_args
 
 from pydantic import BaseModel
+from pydantic.fields import FieldInfo
 
 from followup.clinical.protocol.lines import Place
 from followup.clinical.record.base import MedicineId
@@ -83,22 +84,22 @@ OfOperationRef: TypeAlias = Annotated[
 
 
 _Mark = TypeVar("_Mark", Names, RefersTo)
-# What most values are, and what has nothing in it.
+# What most values are, and what has nothing in it; what holds others.
 _PLAIN = (str, int, float)
+_HOLDS = (tuple, dict, Mapping)
 
 
 def marked(part: BaseModel, mark: type[_Mark], place: Place = ()) -> Iterator[tuple[Place, _Mark, Any]]:
     """Every value of the part and of the parts in it that carries such a mark: place, mark, value."""
-    for name, key, marks in _fields(type(part)):
+    for name, key, marks, leads_on in _ways(type(part)):
         value = getattr(part, name)
         for one in marks:
             if isinstance(one, mark) and value is not None:
                 yield (*place, key), one, value
-        if isinstance(value, _PLAIN):
-            continue
-        for inner, deeper in _inside(value, (*place, key)):
-            if isinstance(inner, BaseModel):
-                yield from marked(inner, mark, deeper)
+        if leads_on:
+            for inner, deeper in _inside(value, (*place, key)):
+                if isinstance(inner, BaseModel):
+                    yield from marked(inner, mark, deeper)
 
 
 def references(part: BaseModel) -> Iterator[tuple[Place, RefersTo, str]]:
@@ -120,7 +121,7 @@ def _inside(value: Any, place: Place) -> Iterator[tuple[Any, Place]]:
     """The value, or each one of a list or table, with its place."""
     if isinstance(value, _PLAIN):
         yield value, place
-    elif isinstance(value, Mapping | tuple):
+    elif isinstance(value, _HOLDS):
         each = value.items() if isinstance(value, Mapping) else enumerate(value)
         for key, one in each:
             yield from _inside(one, (*place, key))
@@ -129,12 +130,38 @@ def _inside(value: Any, place: Place) -> Iterator[tuple[Any, Place]]:
 
 
 @cache
-def _fields(model: type[BaseModel]) -> tuple[tuple[str, str, tuple[Any, ...]], ...]:
-    """Each field: its name, its key in the file, its marks."""
-    return tuple(
-        (name, field.alias or name, (*field.metadata, *_marks(field.annotation)))
-        for name, field in model.model_fields.items()
+def _ways(model: type[BaseModel]) -> tuple[tuple[str, str, tuple[Names | RefersTo, ...], bool], ...]:
+    """Each field that is marked, or leads to a part in which something is: its name, its key in the file, its
+    marks, whether it leads on. Most fields are neither."""
+    ways = (
+        (name, one.alias or name, _marks_of(one), any(_bears_marks(part) for part in _parts(one.annotation)))
+        for name, one in model.model_fields.items()
     )
+    return tuple(way for way in ways if way[2] or way[3])
+
+
+def _bears_marks(model: type[BaseModel]) -> bool:
+    """Whether anything in the part, or in a part in it, is marked."""
+    parts = [model]
+    for part in parts:
+        for field in part.model_fields.values():
+            if _marks_of(field):
+                return True
+            parts += [inner for inner in _parts(field.annotation) if inner not in parts]
+    return False
+
+
+def _marks_of(field: FieldInfo) -> tuple[Names | RefersTo, ...]:
+    found = (*field.metadata, *_marks(field.annotation))
+    return tuple(one for one in found if isinstance(one, Names | RefersTo))
+
+
+def _parts(annotation: Any) -> Iterator[type[BaseModel]]:
+    """The parts that a field may hold."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for inner in get_args(annotation):
+        yield from _parts(inner)
 
 
 def _marks(annotation: Any) -> Iterator[Any]:

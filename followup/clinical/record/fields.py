@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, is_dataclass
+from functools import cache, lru_cache
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
@@ -53,6 +54,7 @@ class Held:
             yield from _options(get_args(kind)[0]) if get_origin(kind) is tuple else (kind,)
 
 
+@cache
 def _fields(kind: Any) -> Mapping[str, Any]:
     """The fields of a part of the record, or of something told in it, with what each may hold."""
     if is_dataclass(kind):
@@ -60,6 +62,7 @@ def _fields(kind: Any) -> Mapping[str, Any]:
     return {name: field.annotation for name, field in getattr(kind, "model_fields", {}).items()}
 
 
+@lru_cache(maxsize=4096)
 def leads(path: str) -> bool:
     """Whether ``path`` leads to a field; "in_use" alone means the whole list."""
     if path == "in_use":
