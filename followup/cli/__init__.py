@@ -30,6 +30,7 @@ COMMANDS = {
     "journal": ("followup.cli.journal", "Check or read the record of who did what when."),
     "keys": ("followup.cli.keys", "List the keys that seal the codes of sheets; add one."),
     "language": ("followup.cli.language", "Check the sheet's languages; a reviewer's table out and in."),
+    "mapping": ("followup.cli.mapping", "Say how the clinic's own tables are read."),
     "messages": ("followup.cli.messages", "List unsent messages and the calls of a day."),
     "move": ("followup.cli.move", "Carry a clinic to another database."),
     "overdue": ("followup.cli.lists", "Print whom to reach, most pressing first, and why."),

@@ -1,53 +1,36 @@
-"""``followup import``: operation lists and records from a file, all of it or nothing."""
+"""``followup import``: operation lists and records from a file, all of it or, where asked, its good rows."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
-from datetime import date
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Literal
 
 import click
 
-from followup.care.hand import Hand
-from followup.care.plans.planning import planned_first
+from followup.care.records.importing import (
+    ImportRow,
+    ImportTally,
+    look_at,
+    store_good,
+    store_whole,
+)
+from followup.care.records.tables import mapping_of, read_table
 from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.hand import command_hand
 from followup.cli.importing_all import bring_in_whole
-from followup.cli.opening import COMMAND_LINE, folder_option, opened, settings_from
-from followup.cli.rows import MOST_BYTES, ListedRow, Row, rows_of
-from followup.clinical.careplan import read_stored, to_store
+from followup.cli.opening import folder_option, opened, settings_from
+from followup.cli.rows import MOST_BYTES, Row, rows_of
 from followup.clinical.english import counted
-from followup.clinical.record import Record
 from followup.errors import FollowupError
-from followup.language.entered import must_print
-from followup.records.people.oplist import ListLine, operation_list, put_operation_list
-from followup.records.people.patients import enter_record, newest_record, patient_by_code
-from followup.records.plans.plans import store_draft
+from followup.exchange.lists import table as lists
 from followup.records.store.sites import all_sites
-from followup.records.store.store import Store, Unit, conflict
-from followup.records.trips.places import planning_calendar
+from followup.records.store.store import Store
 from followup.settings import Settings
-from followup.timing.calendar import Calendar
 
-# How often plans are built again because the clinic's places changed meanwhile.
-_TRIES = 5
-
-
-@dataclass
-class ImportTally:
-    """What was stored, what was there already, and the rows that were refused with the reason."""
-
-    records: int = 0
-    listed: int = 0
-    known: int = 0
-    refused: list[tuple[Row, str]] = field(default_factory=list)
-
-
-class _NothingStoredError(Exception):
-    """Ends the transaction without storing anything."""
+Way = Literal["whole", "good", "look"]
 
 
 @click.command("import")
@@ -55,10 +38,28 @@ class _NothingStoredError(Exception):
 @folder_option
 @click.option("--site", metavar="CODE", help="Site that the patients belong to; else the first one.")
 @click.option("--refused", metavar="FILE", help="Where refused rows go; else beside FILE.")
-@click.option("--all", "whole", is_flag=True, help="FILE is a whole clinic: fill an empty one with it.")
+@click.option(
+    "--mapping", metavar="NAME", help="Read the clinic's own table (CSV, XLSX, ODS) by this mapping."
+)
+@click.option(
+    "--rows",
+    type=click.Choice(["whole", "good"]),
+    default="whole",
+    help="With --mapping: all rows or none, or those that are good.",
+)
+@click.option("--dry-run", is_flag=True, help="With --mapping: say what would be stored, and store nothing.")
+@click.option("--all", "everything", is_flag=True, help="FILE is a whole clinic: fill an empty one with it.")
 @click.option("--without-keys", is_flag=True, help="With --all: leave the keys of the codes where they are.")
 def import_(
-    file: str, folder: str | None, site: str | None, refused: str | None, whole: bool, without_keys: bool
+    file: str,
+    folder: str | None,
+    site: str | None,
+    refused: str | None,
+    mapping: str | None,
+    rows: Literal["whole", "good"],
+    dry_run: bool,
+    everything: bool,
+    without_keys: bool,
 ) -> CommandOutcome:
     """Store the rows of FILE: operative records and lines of operation lists. All of them, or none.
 
@@ -68,136 +69,80 @@ def import_(
     What is stored already in the same words is left alone: a second time does no harm. With a single
     refused row nothing is stored, and the refused ones are written to a file with the reasons.
 
+    With --mapping FILE is a table as the clinic keeps it, its columns and words read by a mapping
+    (followup mapping). Its rows are added to the lists of their days, and give records where the
+    mapping tells more; refused rows come back as the same kind of file.
+
     With --all FILE is an archive of followup export --all, and goes whole into a new folder or an empty
     database. Nobody has a password then: give one manager a new one with followup staff manager LOGIN.
     """
+    if mapping is None and (dry_run or rows != "whole"):
+        raise click.UsageError("--dry-run and --rows need --mapping")
     settings = settings_from(folder)
-    if whole:
+    if everything:
         return bring_in_whole(settings, Path(file).expanduser().absolute(), with_keys=not without_keys)
-    rows = rows_of(read_bytes(file, MOST_BYTES), file)
-    counts = ImportTally(refused=[(row, row.says) for row in rows if isinstance(row.says, str)])
+    if mapping is not None:
+        return _table(settings, file, site, refused, mapping, "look" if dry_run else rows)
+    return _plain(settings, file, site, refused)
+
+
+def _plain(settings: Settings, file: str, site: str | None, refused: str | None) -> CommandOutcome:
+    """The program's own two forms."""
+    given = rows_of(read_bytes(file, MOST_BYTES), file)
+    bad = {row.number: row.says for row in given if isinstance(row.says, str)}
+    if bad:
+        return _handed_back(given, bad, _refused_file(file, refused, ".refused.jsonl"))
     with opened(settings) as store:
-        if not counts.refused:
-            _store(settings, _at_site(store, site), rows, counts)
-    if counts.refused:
-        return _handed_back(counts, _refused_file(file, refused))
-    told = f"{counted(counts.records, 'record', 'records')} and {counted(counts.listed, 'line', 'lines')}"
-    known = f"; {counted(counts.known, 'row was', 'rows were')} there already" if counts.known else ""
-    return CommandOutcome(f"{told} of operation lists stored{known}.\n")
+        hand = command_hand(settings, _at_site(store, site))
+        tally = store_whole(
+            hand, [ImportRow((row.number,), row.says) for row in given if not isinstance(row.says, str)]
+        )
+    if tally.refused:
+        bad = {number: f"row {number}: {why}" for number, why in tally.refused.items()}
+        return _handed_back(given, bad, _refused_file(file, refused, ".refused.jsonl"))
+    return CommandOutcome(f"{_stored(tally)} stored{_known(tally)}.\n")
 
 
-def _store(settings: Settings, store: Store, rows: list[Row], counts: ImportTally) -> None:
-    """Everything in one transaction; with a single refused row, nothing.
-
-    The plans are built before it, while everybody else works on; where the clinic's places have changed
-    meanwhile they are built again.
-    """
-    hand = command_hand(settings, store)
-    for _ in range(_TRIES):
-        tally = replace(counts, refused=list(counts.refused))
-        prepared = _prepare(store, hand, rows)
-        try:
-            with store.write(COMMAND_LINE, hand.now) as unit:
-                if planning_calendar(unit.session) != prepared.calendar:
-                    continue
-                _store_all(unit, rows, prepared, tally)
-        except _NothingStoredError:
-            pass
-        vars(counts).update(vars(tally))
-        return
-    raise conflict()
-
-
-@dataclass(frozen=True)
-class _Prepared:
-    """By row the first plan of each new record as it is stored, or what keeps it from having one.
-
-    ``unprintable``: by row what keeps a record from being printed, and so from being stored.
-    """
-
-    calendar: Calendar
-    plans: dict[int, str | FollowupError]
-    unprintable: dict[int, FollowupError]
-
-
-def _prepare(store: Store, hand: Hand, rows: Iterable[Row]) -> _Prepared:
-    with store.read() as session:
-        calendar = planning_calendar(session)
-        new = [
-            (row.number, row.says)
-            for row in rows
-            if isinstance(row.says, Record) and patient_by_code(session, row.says.patient.code) is None
-        ]
-    return _Prepared(
-        calendar,
-        {number: _first_plan(hand, record, calendar) for number, record in new},
-        {number: error for number, record in new if (error := _unprintable(record))},
+def _table(
+    settings: Settings,
+    file: str,
+    site: str | None,
+    refused: str | None,
+    mapping: str,
+    way: Way,
+) -> CommandOutcome:
+    """A clinic's own table; ``way``: which rows are stored, or none."""
+    content = read_bytes(file, lists.MOST_BYTES)
+    with opened(settings) as store:
+        hand = command_hand(settings, _at_site(store, site))
+        read = read_table(content, Path(file).name, mapping_of(hand, mapping))
+        if way == "look" or (way == "whole" and read.refused):
+            tally = look_at(hand, read.says)
+        elif way == "whole":
+            tally = store_whole(hand, read.says, adding=True)
+        else:
+            tally = store_good(hand, read.says)
+    tally = tally.with_refused(read.refused)
+    stored = "would be stored" if way == "look" else "stored"
+    text = f"{_stored(tally)} {stored}{_known(tally)}.\n"
+    if not tally.refused:
+        return CommandOutcome(text)
+    target = _refused_file(file, refused, f".refused.{read.form.kind}")
+    if target is not None:
+        write_out(target, read.back(tally.refused))
+    why = {number: f"row {number}: {why}" for number, why in tally.refused.items()}
+    return CommandOutcome(
+        "" if way == "whole" else text, BAD_INPUT, _refusal(why, target, whole=way == "whole")
     )
 
 
-def _first_plan(hand: Hand, record: Record, calendar: Calendar) -> str | FollowupError:
-    try:
-        return to_store(planned_first(hand, record, calendar))
-    except FollowupError as error:
-        return error
+def _stored(tally: ImportTally) -> str:
+    records, lines = counted(tally.records, "record", "records"), counted(tally.listed, "line", "lines")
+    return f"{records} and {lines} of operation lists"
 
 
-def _unprintable(record: Record) -> FollowupError | None:
-    try:
-        must_print(record)
-    except FollowupError as error:
-        return error
-    return None
-
-
-def _store_all(unit: Unit, rows: Iterable[Row], prepared: _Prepared, tally: ImportTally) -> None:
-    _store_lists(unit, rows, tally)
-    for row in rows:
-        if isinstance(row.says, Record):
-            _store_record(unit, row, row.says, prepared, tally)
-    if tally.refused:
-        raise _NothingStoredError
-
-
-def _store_lists(unit: Unit, rows: Iterable[Row], counts: ImportTally) -> None:
-    days: dict[date, list[ListLine]] = {}
-    seen: set[tuple[date, str, str]] = set()
-    for row in rows:
-        if isinstance(line := row.says, ListedRow):
-            key = (line.on, line.code.casefold(), line.eye)
-            if key in seen:
-                again = f"row {row.number}: {line.code} stands twice with the {line.eye} eye on {line.on}"
-                counts.refused.append((row, f"{again} - take one out"))
-                continue
-            seen.add(key)
-            days.setdefault(line.on, []).append(ListLine(line.code, line.name, line.eye))
-    for day, lines in sorted(days.items()):
-        if tuple(lines) == operation_list(unit.session, day):
-            counts.known += len(lines)
-        else:
-            put_operation_list(unit, day=day, lines=lines)
-            counts.listed += len(lines)
-
-
-def _store_record(unit: Unit, row: Row, record: Record, prepared: _Prepared, counts: ImportTally) -> None:
-    known = patient_by_code(unit.session, record.patient.code)
-    if known is not None and newest_record(unit.session, known.id).record == record:
-        counts.known += 1
-        return
-    plan = prepared.plans.get(row.number)
-    try:
-        if row.number in prepared.unprintable:
-            raise prepared.unprintable[row.number]
-        version = enter_record(unit, record=record)
-        if isinstance(plan, FollowupError):
-            raise plan
-        if plan is None:
-            raise conflict()
-        store_draft(unit, patient_id=version.patient_id, record_number=version.number, body=read_stored(plan))
-    except FollowupError as error:
-        counts.refused.append((row, f"row {row.number}: {error.line}"))
-    else:
-        counts.records += 1
+def _known(tally: ImportTally) -> str:
+    return f"; {counted(tally.known, 'row was', 'rows were')} there already" if tally.known else ""
 
 
 def _at_site(store: Store, code: str | None) -> Store:
@@ -212,23 +157,27 @@ def _at_site(store: Store, code: str | None) -> Store:
     return store.for_site(found[code])
 
 
-def _refused_file(file: str, given: str | None) -> Path | None:
+def _refused_file(file: str, given: str | None, ending: str) -> Path | None:
     if given is not None:
         return Path(given).expanduser().absolute()
     path = Path(file).expanduser().absolute()
-    return None if file == STDIN else path.with_name(f"{path.name}.refused.jsonl")
+    return None if file == STDIN else path.with_name(f"{path.name}{ending}")
 
 
-def _handed_back(counts: ImportTally, target: Path | None) -> CommandOutcome:
+def _handed_back(rows: Sequence[Row], refused: Mapping[int, str], target: Path | None) -> CommandOutcome:
     """The refused rows in a file of their own, in their order, each with its reason."""
-    found = sorted(counts.refused, key=lambda refused: refused[0].number)
     if target is not None:
         lines = [
-            json.dumps({"row": row.number, "why": why, "given": row.text}, ensure_ascii=False)
-            for row, why in found
+            json.dumps({"row": row.number, "why": refused[row.number], "given": row.text}, ensure_ascii=False)
+            for row in rows
+            if row.number in refused
         ]
         write_out(target, ("\n".join(lines) + "\n").encode())
-    told = f"{counted(len(found), 'row was', 'rows were')} refused and nothing was stored: {found[0][1]}"
-    return CommandOutcome(
-        code=BAD_INPUT, error=f"{told}; each with its reason in {target}" if target else told
-    )
+    return CommandOutcome(code=BAD_INPUT, error=_refusal(refused, target, whole=True))
+
+
+def _refusal(refused: Mapping[int, str], target: Path | None, *, whole: bool) -> str:
+    told = f"{counted(len(refused), 'row was', 'rows were')} refused"
+    nothing = " and nothing was stored" if whole else ""
+    first = f"{told}{nothing}: {refused[min(refused)]}"
+    return f"{first}; each with its reason in {target}" if target else first

@@ -7,26 +7,17 @@ import io
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Any
 
-from pydantic import StringConstraints, ValidationError
+from pydantic import ValidationError
 
+from followup.care.records.importing import ListedRow
 from followup.cells import unguarded
-from followup.clinical.record import Eye, Record, first_problem, parse_json_object, parse_record
-from followup.clinical.record.base import Day, RecordPart
+from followup.clinical.record import Record, first_problem, parse_json_object, parse_record
 from followup.errors import FollowupError
 
 MOST_BYTES, MOST_ROWS = 50_000_000, 5_000
 COLUMNS = ("on", "code", "name", "eye")
-
-
-class ListedRow(RecordPart):
-    """One expected operation: ``on`` is its day."""
-
-    on: Day
-    code: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,23}$")]
-    name: Annotated[str, StringConstraints(min_length=1, max_length=120)]
-    eye: Eye
 
 
 @dataclass(frozen=True)

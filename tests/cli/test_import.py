@@ -195,7 +195,7 @@ def test_plans_are_built_before_anything_is_stored_and_again_where_the_clinics_p
         built.append(record.patient.code)
         return planned_first(hand, record, calendar)
 
-    monkeypatch.setattr("followup.cli.importing.planned_first", busy)
+    monkeypatch.setattr("followup.care.records.importing.planned_first", busy)
     done = inside("import", file(case_data("01-wanjiru"), case_data("02-tom")))
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout == "2 records and 0 lines of operation lists stored.\n"

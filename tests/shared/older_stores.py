@@ -279,6 +279,11 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
         for key in ("wanjiru", "code k1", "phone 111064970244")
     ),
     *(("0018", "name_part", {"part": part, "word": "wanjiru"}) for part in _PARTS),
+    (
+        "0019",
+        "list_mapping",
+        {"site_id": 2, "name": "theatre", "body": '{"columns":{}}', "by": "mira", "at": _AT},
+    ),
 )
 # Steps whose own tables are made of what lies in the older ones.
 FILLS: Final = frozenset({"0018"})
@@ -322,7 +327,7 @@ LEFT_OUT: Final[dict[str, dict[str, frozenset[str]]]] = {
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 19))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 20))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

@@ -16,6 +16,7 @@ from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfi
 from followup.records.desk.walkins import note_walk_in
 from followup.records.house.asked_roles import decide_role
 from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.mappings import put_mapping
 from followup.records.house.second_factor import take_off_second_factor
 from followup.records.house.staff import (
     add_staff,
@@ -237,6 +238,12 @@ USE_CASES = [
         "messages stopped",
         "counsellor reception program",
         lambda u, h: stop_messages(u, patient_id=h.patient),
+    ),
+    UseCase(
+        "how lists are read",
+        "counsellor surgeon program",
+        lambda u, h: put_mapping(u, name="x", body="{}"),
+        False,
     ),
     UseCase("a message once more", "manager", lambda u, h: try_again(u, message_id=h.message)),
     # The house

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
@@ -44,8 +45,8 @@ def put_operation_list(unit: Unit, *, day: date, lines: Iterable[ListLine]) -> N
     """Replace the list of ``day``. Errors: ``role.missing``, ``list.double`` when an eye stands twice."""
     unit.need_role(*CLINICAL, PROGRAM)
     chosen = list(lines)
-    keys = [(fold_code(line.patient_code), line.eye) for line in chosen]
-    doubles = [line for i, line in enumerate(chosen) if keys[i] in keys[:i]]
+    counts = Counter((fold_code(line.patient_code), line.eye) for line in chosen)
+    doubles = [line for line in chosen if counts[fold_code(line.patient_code), line.eye] > 1]
     if doubles:
         raise FollowupError(
             "list.double",

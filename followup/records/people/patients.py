@@ -57,9 +57,18 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     unit.need_role(*CLINICAL, PROGRAM)
     if (said := surgeons_words(record)) and not unit.actor.roles & {*SURGEON, PROGRAM}:
         raise _surgeon_decides(said)
+    refuse_entering(unit.session, record)
+    key = fold_code(record.patient.code)
+    row = PatientRow(code=record.patient.code, code_key=key, name="", search_name="", entered_at=unit.now)
+    row.site_id = site_of_session(unit.session)
+    return _store(unit, row, record, number=1)
+
+
+def refuse_entering(session: Session, record: Record) -> None:
+    """Raises what keeps ``record`` from being that of a new patient, as :func:`enter_record` says."""
     key = fold_code(record.patient.code)
     twin = select(PatientRow).where(PatientRow.code_key == key)
-    known = unit.session.exec(twin, execution_options=ALL_SITES).first()
+    known = session.exec(twin, execution_options=ALL_SITES).first()
     if known is not None:
         raise FollowupError(
             "record.exists",
@@ -68,7 +77,7 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
             fix=say("open that patient and add the operation there, or correct the code"),
         )
     gone = select(ErasedRow).where(ErasedRow.code_key == key, col(ErasedRow.gone_at).is_not(None))
-    if unit.session.exec(gone, execution_options=ALL_SITES).first() is not None:
+    if session.exec(gone, execution_options=ALL_SITES).first() is not None:
         # The journal still speaks of that patient by this code.
         raise FollowupError(
             "record.exists",
@@ -77,10 +86,7 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
             fix=say("give another code"),
         )
     refuse_phones(record.patient.telephones)
-    refuse_other_eye(unit.session, record)
-    row = PatientRow(code=record.patient.code, code_key=key, name="", search_name="", entered_at=unit.now)
-    row.site_id = site_of_session(unit.session)
-    return _store(unit, row, record, number=1)
+    refuse_other_eye(session, record)
 
 
 def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) -> RecordVersion:

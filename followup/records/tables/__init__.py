@@ -12,7 +12,13 @@ from followup.records.tables.clinic import (
     StaffRow,
     WrongLoginRow,
 )
-from followup.records.tables.desks import HandingRow, SheetChoiceRow, StockCountRow, TeachBackRow
+from followup.records.tables.desks import (
+    HandingRow,
+    ListMappingRow,
+    SheetChoiceRow,
+    StockCountRow,
+    TeachBackRow,
+)
 from followup.records.tables.people import (
     ErasedRow,
     NamePartRow,
@@ -73,6 +79,7 @@ __all__ = [
     "JournalRow",
     "LeaseRow",
     "LeavingCheckRow",
+    "ListMappingRow",
     "LoginSessionRow",
     "MessageChoiceRow",
     "MessageRow",

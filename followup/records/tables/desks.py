@@ -1,11 +1,11 @@
-"""What the desks note beside the plan: how a sheet was printed, what was taught, in stock and given."""
+"""What the desks note: how a sheet was printed, what was taught, in stock and given, how lists are read."""
 
 from __future__ import annotations
 
 from datetime import date, datetime
 from typing import Annotated, Any
 
-from sqlalchemy import JSON, ForeignKeyConstraint
+from sqlalchemy import JSON, ForeignKeyConstraint, Text
 from sqlmodel import Field, SQLModel
 
 from followup.records.tables.base import check
@@ -65,3 +65,15 @@ class HandingRow(SQLModel, table=True):
     by: str
     at: datetime
     taken_back_at: datetime | None = None
+
+
+class ListMappingRow(SQLModel, table=True):
+    """How a clinic's own tables are read (``exchange/lists/mapping.py``), by the name it gave that."""
+
+    __tablename__ = "list_mapping"
+
+    site_id: int = Field(primary_key=True, foreign_key="site.id")
+    name: str = Field(primary_key=True)
+    body: str = Field(sa_type=Text)
+    by: str
+    at: datetime

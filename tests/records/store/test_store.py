@@ -240,6 +240,7 @@ def _rows() -> list[SQLModel]:
             by="mira",
             at=NOW,
         ),
+        t.ListMappingRow(site_id=2, name=NAME, body="{}", by="mira", at=NOW),
         t.StockCountRow(site_id=2, medicine=NAME, bottles=7, by="ishaan", at=NOW),
         t.HandingRow(
             id=1,

@@ -1,0 +1,346 @@
+"""Rows from elsewhere stored: lines of operation lists, and records with their draft plans.
+
+All of them in one transaction or none; or the good ones, in many short steps between which everybody else
+works on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Annotated
+
+from pydantic import StringConstraints
+
+from followup.care.hand import Hand
+from followup.care.plans.planning import planned_first
+from followup.care.records.doubts import ToAdd, doubts_of
+from followup.clinical.careplan import read_stored, to_store
+from followup.clinical.record import Eye, Record
+from followup.clinical.record.base import Day, RecordPart
+from followup.errors import FollowupError
+from followup.language.entered import must_print
+from followup.records.people.folding import fold_code
+from followup.records.people.oplist import ListLine, operation_list, put_operation_list
+from followup.records.people.patients import (
+    enter_record,
+    newest_record,
+    patient_by_code,
+    record_versions,
+    refuse_entering,
+)
+from followup.records.plans.plans import store_draft
+from followup.records.store.store import Session, Unit, conflict
+from followup.records.trips.places import planning_calendar
+from followup.said import say
+from followup.timing.calendar import Calendar
+from followup.typed import typed
+
+# How often plans are built again because the clinic's places changed meanwhile.
+_TRIES = 5
+MOST_RECORDS_AT_ONCE = 1_000
+"""New records of one transaction: at some 7 ms each nobody else waits longer than the store is patient."""
+Told = Callable[[int, int], None]
+"""Told how many of how many are done; shorter work may go first meanwhile."""
+
+
+class ListedRow(RecordPart):
+    """One expected operation: ``on`` is its day."""
+
+    on: Day
+    code: Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9-]{0,23}$")]
+    name: Annotated[str, StringConstraints(min_length=1, max_length=120)]
+    eye: Eye
+
+
+@dataclass(frozen=True)
+class ImportRow:
+    """What a row says, with its number; a record told by several rows has all of theirs.
+
+    ``columns``: what the clinic calls the columns of a list's fields, where its own table is read.
+    """
+
+    numbers: tuple[int, ...]
+    says: Record | ListedRow
+    columns: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass
+class ImportTally:
+    """What was stored, and by row what was refused with the reason. ``stored`` and ``there``: the rows that
+    brought something new, and those that said what was there already."""
+
+    records: int = 0
+    listed: int = 0
+    stored: set[int] = field(default_factory=set)
+    there: set[int] = field(default_factory=set)
+    refused: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def known(self) -> int:
+        """How many rows brought nothing new."""
+        return len(self.there - self.stored)
+
+    def refuse(self, numbers: Iterable[int], why: str) -> None:
+        """Keep the first reason of each row."""
+        for number in numbers:
+            self.refused.setdefault(number, why)
+
+    def with_refused(self, more: Mapping[int, str]) -> ImportTally:
+        """The same with rows that were refused before."""
+        return replace(self, refused={**self.refused, **more})
+
+
+def _in_silence(_done: int, _of: int) -> None:
+    """Nobody waits to hear."""
+
+
+class _NothingStoredError(Exception):
+    """Ends the transaction without storing anything."""
+
+
+def store_whole(
+    hand: Hand, rows: Sequence[ImportRow], *, adding: bool = False, told: Told = _in_silence
+) -> ImportTally:
+    """Everything in one transaction; with a single refused row, nothing.
+
+    ``adding``: the lines are added to the lists of their days, which stay as they are else; without it they
+    stand in place of these lists. The plans are built before the transaction, while everybody else works
+    on; where the clinic's places have changed meanwhile they are built again.
+    """
+    for _ in range(_TRIES):
+        tally = ImportTally()
+        prepared = _prepare(hand, rows, told)
+        try:
+            with hand.store.write(hand.actor, hand.now) as unit:
+                if planning_calendar(unit.session) != prepared.calendar:
+                    continue
+                _store_all(unit, rows, prepared, tally, adding=adding)
+        except _NothingStoredError:
+            pass
+        return tally
+    raise conflict()
+
+
+def look_at(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) -> ImportTally:
+    """What adding ``rows`` would do, as far as nothing changes until then; nothing is stored."""
+    tally = ImportTally()
+    with hand.store.read() as session:
+        _refuse_doubtful(session, rows, tally)
+    fresh = _without(rows, tally)
+    prepared = _prepare(hand, fresh, told)
+    with hand.store.read() as session:
+        for day, some in _days(fresh).items():
+            _fresh(some, operation_list(session, day), tally)
+        for row in fresh:
+            if isinstance(row.says, Record):
+                _look_at_record(session, row, row.says, prepared, tally)
+    return tally
+
+
+def store_good(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) -> ImportTally:
+    """Add those rows that can be stored, a day's list or a record at a time; the others are refused.
+
+    A row whose record is refused adds no line to a list either.
+    """
+    tally = ImportTally()
+    tally.refused |= look_at(hand, rows, told).refused
+    good = _without(rows, tally)
+    for day, some in sorted(_days(good).items()):
+        with hand.store.write(hand.actor, hand.now) as unit:
+            _refuse_doubtful(unit.session, some, tally)
+            _add_to_list(unit, day, _without(some, tally), tally)
+    good = [row for row in _without(good, tally) if isinstance(row.says, Record)]
+    for done, row in enumerate(good):
+        told(done, len(good))
+        one = store_whole(hand, [row], adding=True)
+        tally.records += one.records
+        tally.stored |= one.stored
+        tally.there |= one.there
+        tally.refused |= one.refused
+    return tally
+
+
+def _without(rows: Iterable[ImportRow], tally: ImportTally) -> list[ImportRow]:
+    return [row for row in rows if not any(number in tally.refused for number in row.numbers)]
+
+
+def _lines_of(rows: Iterable[ImportRow]) -> list[ToAdd]:
+    return [
+        ToAdd(row.numbers[0], row.says.on, ListLine(row.says.code, row.says.name, row.says.eye))
+        for row in rows
+        if isinstance(row.says, ListedRow)
+    ]
+
+
+def _refuse_doubtful(session: Session, rows: Sequence[ImportRow], tally: ImportTally) -> None:
+    columns = {row.numbers[0]: row.columns for row in rows}
+    for number, doubt in doubts_of(session, _lines_of(rows)).items():
+        own = columns[number].get(doubt.field, doubt.field)
+        tally.refuse([number], say("column {column}: {why}", column=typed(own), why=doubt.why))
+
+
+@dataclass(frozen=True)
+class _Prepared:
+    """By row the first plan of each new record as it is stored, or what keeps it from having one."""
+
+    calendar: Calendar
+    plans: dict[int, str | FollowupError]
+
+
+def _prepare(hand: Hand, rows: Iterable[ImportRow], told: Told) -> _Prepared:
+    with hand.store.read() as session:
+        calendar = planning_calendar(session)
+        new = [
+            (row.numbers[0], row.says)
+            for row in rows
+            if isinstance(row.says, Record) and patient_by_code(session, row.says.patient.code) is None
+        ]
+    plans: dict[int, str | FollowupError] = {}
+    for done, (number, record) in enumerate(new):
+        told(done, len(new))
+        plans[number] = _first_plan(hand, record, calendar)
+    return _Prepared(calendar, plans)
+
+
+def _first_plan(hand: Hand, record: Record, calendar: Calendar) -> str | FollowupError:
+    try:
+        must_print(record)
+        return to_store(planned_first(hand, record, calendar))
+    except FollowupError as error:
+        return error
+
+
+def _store_all(
+    unit: Unit, rows: Sequence[ImportRow], prepared: _Prepared, tally: ImportTally, *, adding: bool
+) -> None:
+    if adding:
+        _refuse_doubtful(unit.session, rows, tally)
+        if len(prepared.plans) > MOST_RECORDS_AT_ONCE:
+            raise _too_many(len(prepared.plans))
+        for day, some in sorted(_days(rows).items()):
+            _add_to_list(unit, day, some, tally)
+    else:
+        _replace_lists(unit, rows, tally)
+    for row in rows:
+        if isinstance(row.says, Record):
+            _store_record(unit, row, row.says, prepared, tally)
+    if tally.refused:
+        raise _NothingStoredError
+
+
+def _too_many(count: int) -> FollowupError:
+    return FollowupError(
+        "import.records",
+        say("{count} new records in one piece would keep everybody else waiting", count=count),
+        fix=say("store the good rows, which goes in steps, or cut the file into several"),
+    )
+
+
+def _days(rows: Iterable[ImportRow]) -> dict[date, list[ImportRow]]:
+    days: dict[date, list[ImportRow]] = {}
+    for row in rows:
+        if isinstance(row.says, ListedRow):
+            days.setdefault(row.says.on, []).append(row)
+    return days
+
+
+def _add_to_list(unit: Unit, day: date, rows: Iterable[ImportRow], tally: ImportTally) -> None:
+    stored = operation_list(unit.session, day)
+    fresh = _fresh(rows, stored, tally)
+    if fresh:
+        put_operation_list(unit, day=day, lines=[*stored, *fresh])
+
+
+def _fresh(rows: Iterable[ImportRow], stored: Iterable[ListLine], tally: ImportTally) -> list[ListLine]:
+    """The lines that do not stand on the list yet, each counted."""
+    known = {(fold_code(line.patient_code), line.eye) for line in stored}
+    fresh = []
+    for one in _lines_of(rows):
+        if (one.code, one.line.eye) in known:
+            tally.there.add(one.number)
+        else:
+            known.add((one.code, one.line.eye))
+            fresh.append(one.line)
+            tally.stored.add(one.number)
+    tally.listed += len(fresh)
+    return fresh
+
+
+def _replace_lists(unit: Unit, rows: Iterable[ImportRow], tally: ImportTally) -> None:
+    days: dict[date, list[ToAdd]] = {}
+    seen: set[tuple[date, str, str]] = set()
+    for one in _lines_of(rows):
+        key = (one.on, one.code, one.line.eye)
+        if key in seen:
+            again = f"{one.line.patient_code} stands twice with the {one.line.eye} eye on {one.on}"
+            tally.refuse([one.number], f"{again} - take one out")
+            continue
+        seen.add(key)
+        days.setdefault(one.on, []).append(one)
+    for day, some in sorted(days.items()):
+        lines = [one.line for one in some]
+        if tuple(lines) == operation_list(unit.session, day):
+            tally.there |= {one.number for one in some}
+        else:
+            put_operation_list(unit, day=day, lines=lines)
+            tally.stored |= {one.number for one in some}
+            tally.listed += len(lines)
+
+
+def _store_record(
+    unit: Unit, row: ImportRow, record: Record, prepared: _Prepared, tally: ImportTally
+) -> None:
+    if _is_there(unit.session, record):
+        tally.there |= {*row.numbers}
+        return
+    try:
+        version = enter_record(unit, record=record)
+        plan = _plan_of(row, prepared)
+        store_draft(unit, patient_id=version.patient_id, record_number=version.number, body=read_stored(plan))
+    except FollowupError as error:
+        _refuse(row, error, tally)
+    else:
+        tally.records += 1
+        tally.stored |= {*row.numbers}
+
+
+def _look_at_record(
+    session: Session, row: ImportRow, record: Record, prepared: _Prepared, tally: ImportTally
+) -> None:
+    if _is_there(session, record):
+        tally.there |= {*row.numbers}
+        return
+    try:
+        refuse_entering(session, record)
+        _plan_of(row, prepared)
+    except FollowupError as error:
+        _refuse(row, error, tally)
+    else:
+        tally.records += 1
+        tally.stored |= {*row.numbers}
+
+
+def _refuse(row: ImportRow, error: FollowupError, tally: ImportTally) -> None:
+    tally.refuse(row.numbers, error.line)
+
+
+def _is_there(session: Session, record: Record) -> bool:
+    """Whether this very record was stored before, also where it was corrected since."""
+    known = patient_by_code(session, record.patient.code)
+    if known is None:
+        return False
+    if newest_record(session, known.id).record == record:
+        return True
+    return any(version.record == record for version in record_versions(session, known.id))
+
+
+def _plan_of(row: ImportRow, prepared: _Prepared) -> str:
+    """The plan that was built, as it is stored; raises what keeps the record from having one."""
+    plan = prepared.plans.get(row.numbers[0])
+    if isinstance(plan, FollowupError):
+        raise plan
+    if plan is None:
+        raise conflict()
+    return plan
