@@ -11,15 +11,23 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
 from math import sqrt
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from followup.clinical.careplan import CarePlan, Course, Trip
 from followup.clinical.record import Eye
+from followup.clinical.statuses import TripStatus
 
 TickState = Literal["open", "part", "done", "missed"]
 Point = tuple[float, float]
 
 _DONE = {"arrived": "part", "fulfilled": "done", "noshow": "missed"}
+
+
+class Visit(NamedTuple):
+    """A visit as it is drawn; ``status`` as that of a :class:`Trip`."""
+
+    date: date
+    status: TripStatus
 
 
 @dataclass(frozen=True)
@@ -101,7 +109,7 @@ def build_staircase(
 
 def draw_staircase(
     given: Iterable[Course],
-    visits: Iterable[Trip],
+    visits: Iterable[Trip | Visit],
     *,
     today: date | None = None,
     mirrored: bool = False,
@@ -217,6 +225,6 @@ def _points(course: Course, frame: _Frame, *, floor: bool) -> tuple[Point, ...]:
     return (*points, (frame.x(at or 0), 1.0)) if floor else tuple(points[1:])
 
 
-def _tick(trip: Trip, frame: _Frame) -> Tick:
+def _tick(trip: Trip | Visit, frame: _Frame) -> Tick:
     state: TickState = _DONE.get(trip.status, "open")  # type: ignore[assignment]
     return Tick(trip.date, state, frame.middle(trip.date))

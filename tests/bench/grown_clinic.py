@@ -159,7 +159,10 @@ def _copy(store: sqlite3.Connection, patient: int, number: int, late: timedelta)
 
     _rows(store, "record_version", patient, new, named)
     _rows(store, "operation", patient, new)
-    plans = _rows(store, "care_plan", patient, new, named)
+    # No two plans of a clinic say the same: nothing that was read of one may stand for its copies.
+    plans = _rows(
+        store, "care_plan", patient, new, lambda row: named(row) | {"gist": row["gist"] + " " * number}
+    )
     store.executemany(
         "UPDATE care_plan SET replaced_by = ? WHERE id = ?",
         [

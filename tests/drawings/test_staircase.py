@@ -8,17 +8,14 @@ from xml.etree import ElementTree as ET
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from jinja2 import Environment, FileSystemLoader
 
 from followup.clinical.careplan import CarePlan, Course, Step
 from followup.drawings.staircase import build_staircase
-from followup.resources import folder
+from followup.drawings.staircase_svg import staircase_svg
 
 
 def _svg(model, size: str, label: str = "") -> ET.Element:
-    env = Environment(loader=FileSystemLoader(folder("templates")), autoescape=True)
-    module = env.get_template("staircase.svg.html").module
-    return ET.fromstring(str(module.staircase(model, size, label)))
+    return ET.fromstring(staircase_svg(model, size, label))
 
 
 def _all(svg: ET.Element, tag: str) -> list[ET.Element]:

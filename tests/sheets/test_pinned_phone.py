@@ -16,8 +16,9 @@ from markupsafe import escape
 from page_outline import outline
 
 from followup.drawings.staircase import Stair, Tread
+from followup.drawings.staircase_svg import staircase_svg
 from followup.sheets.content import SheetOptions
-from followup.sheets.phone import FontFace, _environment, render_phone
+from followup.sheets.phone import FontFace, render_phone
 
 FOLDER = Path(__file__).parent / "pinned_phone"
 COMMAND = "python tests/sheets/renew_phone_pins.py"
@@ -139,10 +140,9 @@ def _stairs(mirrored: bool, today: float | None) -> SimpleNamespace:
 
 
 def test_the_staircase_is_drawn_as_it_was_pinned():
-    draw = _environment().get_template("staircase.svg.html").module.staircase
     found = {
         f"{size}, {'mirrored' if mirrored else 'as read'}": outline(
-            str(draw(_stairs(mirrored, today), size, label))
+            staircase_svg(_stairs(mirrored, today), size, label)
         )
         for size, mirrored, today, label in (
             ("row", False, 0.377, ""),

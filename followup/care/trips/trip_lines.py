@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from followup.care.hand import Hand
-from followup.care.trips.went import visits_as_they_went
+from followup.care.trips.went import days_as_they_went
 from followup.clinical.plan.keys_told import LOST, look_of_protocol
 from followup.clinical.protocol.protocol import text_of
 from followup.clinical.record import Eye
-from followup.clinical.words.gist import PlanGist, PlanLooks
+from followup.clinical.words.gist import PlanGist
 from followup.drawings.staircase import Staircase, draw_staircase
 from followup.language.catalogues import N_
 from followup.recall.reach.lateness import Lateness, VisitDays, days_overdue, lateness
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.listed import plan_gists, plan_looks
+from followup.records.plans.listed import plan_gists
 from followup.records.store.store import Session
 from followup.records.trips.trips import trips_of_all
 from followup.records.views import PatientView, TripView
@@ -62,22 +62,23 @@ def visit_lines(
 
     ``drawn``: each with the staircase of its plan and of all visits of the patient.
     """
-    chosen = tuple(trips)
-    people = patients_by_id(session, {trip.patient_id for trip in chosen})
-    plans = {trip.plan_id for trip in chosen}
-    gists = plan_gists(session, plans) if drawn else {}
-    looks: Mapping[int, PlanLooks] = gists or plan_looks(session, plans)
-    went = trips_of_all(session, {trip.patient_id for trip in chosen}) if drawn else {}
+    return told_lines(session, hand, standing_lines(session, hand, trips), drawn=drawn)
+
+
+def told_lines(
+    session: Session, hand: Hand, lines: Iterable[TripLine], *, drawn: bool = False
+) -> tuple[TripLine, ...]:
+    """Lines of :func:`standing_lines` with what each visit is for; ``drawn`` as in :func:`visit_lines`."""
+    chosen = tuple(lines)
+    gists = plan_gists(session, {line.trip.plan_id for line in chosen})
+    went = trips_of_all(session, {line.who.id for line in chosen}) if drawn else {}
     return tuple(
-        _line(
-            hand,
-            trip,
-            people[trip.patient_id],
-            looks.get(trip.plan_id),
-            gists.get(trip.plan_id),
-            went.get(trip.patient_id, ()),
+        replace(
+            line,
+            reasons=_reasons(hand, line.trip, gist := gists.get(line.trip.plan_id)),
+            stairs=_stairs(hand, gist, went[line.who.id]) if drawn and gist else None,
         )
-        for trip in chosen
+        for line in chosen
     )
 
 
@@ -105,24 +106,12 @@ def _standing(hand: Hand, trip: TripView, who: PatientView) -> TripLine:
     )
 
 
-def _line(
-    hand: Hand,
-    trip: TripView,
-    who: PatientView,
-    looks: PlanLooks | None,
-    drawn: PlanGist | None,
-    went: Iterable[TripView],
-) -> TripLine:
-    line = replace(_standing(hand, trip, who), reasons=_reasons(hand, trip, looks))
-    if drawn is None:
-        return line
-    visits = visits_as_they_went(went, hand)
-    return replace(
-        line, stairs=draw_staircase(drawn.courses, visits, today=hand.today, mirrored=hand.mirrored)
-    )
+def _stairs(hand: Hand, gist: PlanGist, trips: Iterable[TripView]) -> Staircase | None:
+    visits = days_as_they_went(trips, hand)
+    return draw_staircase(gist.courses, visits, today=hand.today, mirrored=hand.mirrored)
 
 
-def _reasons(hand: Hand, trip: TripView, looks: PlanLooks | None) -> tuple[LookedAt, ...]:
+def _reasons(hand: Hand, trip: TripView, looks: PlanGist | None) -> tuple[LookedAt, ...]:
     """What the visit looks at, or looked at. A need that the plan no longer names goes by its kind."""
     keys = trip.served if trip.status == "fulfilled" else trip.serves
     if not trip.serves and not trip.services:

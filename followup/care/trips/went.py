@@ -8,6 +8,7 @@ from typing import Literal
 
 from followup.care.hand import Hand
 from followup.clinical.careplan import CarePlan, Trip
+from followup.drawings.staircase import Visit
 from followup.records.views import TripView
 
 Went = Literal["proposed", "booked", "arrived", "fulfilled", "noshow"]
@@ -21,6 +22,11 @@ def as_it_went(plan: CarePlan, trips: Iterable[TripView], hand: Hand) -> CarePla
 def visits_as_they_went(trips: Iterable[TripView], hand: Hand) -> tuple[Trip, ...]:
     """The visits of a patient that took place, are to come, or were missed."""
     return tuple(_drawn(trip, said) for trip in trips if (said := _went(trip, hand)))
+
+
+def days_as_they_went(trips: Iterable[TripView], hand: Hand) -> tuple[Visit, ...]:
+    """The same as the staircase draws them."""
+    return tuple(Visit(trip.seen_on or trip.day, said) for trip in trips if (said := _went(trip, hand)))
 
 
 def _went(trip: TripView, hand: Hand) -> Went | None:

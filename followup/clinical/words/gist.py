@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from pydantic import TypeAdapter
 
@@ -31,28 +32,16 @@ class ListedNeed:
 
 
 @dataclass(frozen=True, slots=True)
-class PlanLooks:
-    """What the visits of a plan are for: all that a list of visits needs of it.
+class PlanGist:
+    """A plan as lists need it. ``questions``: how many wait for the surgeon; ``courses`` without reasons.
 
-    ``watched``: kind of look and eye of a visit that serves no need of its own.
+    ``watched``: kind of look and eye of a visit that serves no need of its own. ``to_come``: day and services
+    of each visit that it plans. ``last_drop``: the last day on which the plan itself has something given;
+    None where it gives nothing.
     """
 
     needs: tuple[ListedNeed, ...]
     watched: tuple[tuple[str, Eye], ...]
-
-    def needs_of(self, keys: Collection[str]) -> tuple[ListedNeed, ...]:
-        """The checks with these keys, in the plan's order."""
-        return tuple(need for need in self.needs if need.key in keys)
-
-
-@dataclass(frozen=True, slots=True)
-class PlanGist(PlanLooks):
-    """A plan as lists need it. ``questions``: how many wait for the surgeon; ``courses`` without reasons.
-
-    ``to_come``: day and services of each visit that it plans. ``last_drop``: the last day on which the plan
-    itself has something given; None where it gives nothing.
-    """
-
     courses: tuple[Course, ...]
     supply: tuple[Bottle, ...]
     before_leaving: tuple[BeforeLeaving, ...]
@@ -62,12 +51,15 @@ class PlanGist(PlanLooks):
     signable: bool
     last_drop: date | None
 
+    def needs_of(self, keys: Collection[str]) -> tuple[ListedNeed, ...]:
+        """The checks with these keys, in the plan's order."""
+        return tuple(need for need in self.needs if need.key in keys)
+
     def course(self, key: str) -> Course:
         return next(course for course in self.courses if course.key == key)
 
 
 _STORED = TypeAdapter(PlanGist)
-_LOOKS = TypeAdapter(PlanLooks)
 
 
 def gist_of(plan: CarePlan) -> PlanGist:
@@ -91,14 +83,10 @@ def gist_to_store(gist: PlanGist) -> str:
     return _STORED.dump_json(gist, exclude_defaults=True, context=SENTENCES).decode()
 
 
+@lru_cache(maxsize=1024)
 def read_gist(text: str) -> PlanGist:
-    """A stored gist. A ValueError where it is none."""
+    """A stored gist; those read last are remembered, some 20 kB each. A ValueError where it is none."""
     return _STORED.validate_json(text, context=SENTENCES)
-
-
-def read_looks(text: str) -> PlanLooks:
-    """The part of a stored gist that lists of visits need, in a third of the time."""
-    return _LOOKS.validate_json(text, context=SENTENCES)
 
 
 def _need(need: ReviewNeed) -> ListedNeed:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from followup import resources
 from followup.care.danger import SIGNS
@@ -21,7 +22,8 @@ from followup.desks.page.notices import notices_of
 from followup.desks.words import texts as words
 from followup.desks.words.answers import answers_to
 from followup.desks.words.days import day_box
-from followup.drawings.staircase import build_staircase
+from followup.drawings.staircase import Staircase, build_staircase
+from followup.drawings.staircase_svg import staircase_svg
 from followup.language.catalogues import N_, offered
 from followup.language.direction import without_marks
 from followup.records.desk.alerts import Alert, alerts_of_code
@@ -71,7 +73,7 @@ def environment(language: str, year: int | None = None) -> Environment:
     del env.filters["safe"]
     env.policies["ext.i18n.trimmed"] = True
     texts = words.Texts(language, year)
-    env.globals["comma"] = texts.comma
+    env.globals |= {"comma": texts.comma, "staircase": _staircase}
     env.install_gettext_callables(texts.gettext, texts.ngettext, newstyle=True)  # type: ignore[attr-defined]
     env.filters |= {
         "day": texts.day,
@@ -101,6 +103,10 @@ def environment(language: str, year: int | None = None) -> Environment:
         "numbers_apart": words.numbers_apart,
     }
     return env
+
+
+def _staircase(model: Staircase, size: str, label: str = "") -> Markup:
+    return Markup(staircase_svg(model, size, str(label)))  # noqa: S704 - its label is escaped
 
 
 def show(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:

@@ -16,7 +16,7 @@ from followup.care.danger import QUESTIONS, in_danger
 from followup.care.looks.before_leaving import checks_to_do
 from followup.care.sheets.content import found_sheet
 from followup.care.trips.day import DayGroups, OnDay, day_groups
-from followup.care.trips.trip_lines import TripLine, standing_lines, visit_lines
+from followup.care.trips.trip_lines import TripLine, standing_lines, told_lines, visit_lines
 from followup.care.trips.trips import Arrival, Seen, WalkIn, arrive, come_in, finish, go_home, stay_away
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.page.days import AskedDay
@@ -172,8 +172,8 @@ def _day_page(request: Request, hand: DeskHand, day: date, noted: str, whole: st
 def _shown(session: Session, hand: DeskHand, groups: DayGroups, whole: str) -> dict[str, Part[OnDay]]:
     """The first people of each group, with what their visits are for."""
     parts = {name: part(name.replace("_", "-"), getattr(groups, name), whole) for name in _GROUPS}
-    trips = [one.line.trip for group in parts.values() for one in group.lines]
-    lines = {line.trip.id: line for line in visit_lines(session, hand, trips, drawn=True)}
+    shown = [one.line for group in parts.values() for one in group.lines]
+    lines = {line.trip.id: line for line in told_lines(session, hand, shown, drawn=True)}
     return {
         name: group.filled(lambda one: replace(one, line=lines[one.line.trip.id]))
         for name, group in parts.items()

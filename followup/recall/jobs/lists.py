@@ -13,13 +13,13 @@ from followup.cells import guarded
 from followup.clinical.protocol.protocol import LookKind, text_of
 from followup.clinical.protocol.recall import RecallRules
 from followup.clinical.record import Eye
-from followup.clinical.words.gist import ListedNeed, PlanLooks
+from followup.clinical.words.gist import ListedNeed, PlanGist
 from followup.language.catalogues import Translator
 from followup.recall.reach.lateness import VisitDays, lateness
 from followup.recall.reach.worklist import reason, worklist
 from followup.records.house.clinics import clinic_zone
 from followup.records.people.patients import patients_by_id
-from followup.records.plans.listed import plan_looks
+from followup.records.plans.listed import plan_gists
 from followup.records.store.store import Session
 from followup.records.trips.trips import day_trips
 from followup.records.views import PatientView, TripView
@@ -69,7 +69,7 @@ def due_lines(
     """Everybody expected on ``day``, as it stands at ``now``; ``kinds`` puts the checks into words."""
     trips = day_trips(session, day)
     people = patients_by_id(session, {trip.patient_id for trip in trips})
-    gists = plan_looks(session, {trip.plan_id for trip in trips})
+    gists = plan_gists(session, {trip.plan_id for trip in trips})
     zone = clinic_zone(session)
     today = now.astimezone(zone).date()
     return tuple(
@@ -138,7 +138,7 @@ def _cell(value: object) -> str:
     return "; ".join(guarded(part) for part in value) if isinstance(value, tuple) else guarded(str(value))
 
 
-def _needs(trip: TripView, gists: Mapping[int, PlanLooks]) -> tuple[ListedNeed, ...]:
+def _needs(trip: TripView, gists: Mapping[int, PlanGist]) -> tuple[ListedNeed, ...]:
     gist = gists.get(trip.plan_id)
     return gist.needs_of(trip.serves) if gist else ()
 
@@ -148,9 +148,7 @@ def _words(needs: Sequence[ListedNeed], kinds: Mapping[str, LookKind]) -> tuple[
     return tuple(dict.fromkeys(text_of(n.kind, kinds) for n in needs))
 
 
-def _watched(
-    trip: TripView, gists: Mapping[int, PlanLooks], kinds: Mapping[str, LookKind]
-) -> tuple[str, ...]:
+def _watched(trip: TripView, gists: Mapping[int, PlanGist], kinds: Mapping[str, LookKind]) -> tuple[str, ...]:
     """What a visit is for that serves no need: it keeps the time between two checks short."""
     gist = gists.get(trip.plan_id)
     # Whoever came without a visit is here for none of it.

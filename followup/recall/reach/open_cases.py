@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TypeVar
 
-from followup.clinical.words.gist import PlanLooks
+from followup.clinical.words.gist import PlanGist
 from followup.records.desk.attempts import AttemptView, FollowStanding, attempts_of, standings
 from followup.records.desk.leaving import unseen_ids
 from followup.records.house.clinics import clinic_zone
@@ -17,7 +17,7 @@ from followup.records.plans.listed import (
     ListedPlan,
     drafts_waiting,
     listed_plan,
-    plan_looks,
+    plan_gists,
     plans_by_hand,
     plans_not_handed_over,
 )
@@ -57,7 +57,7 @@ class Open:
     not_handed_over: tuple[ListedPlan, ...]
     in_force: frozenset[int]
     patients: Mapping[int, PatientView]
-    gists: Mapping[int, PlanLooks]
+    gists: Mapping[int, PlanGist]
     seen: Mapping[int, tuple[tuple[int, date], ...]] = field(default_factory=dict)
     damaged: frozenset[int] = frozenset()
     standings: Mapping[int, FollowStanding] = field(default_factory=dict)
@@ -88,7 +88,7 @@ def load_open(session: Session, now: datetime, patient: int | None = None) -> Op
         not_handed_over=new,
         in_force=plans_in_force(session, {one.patient_id for one in drafts}),
         patients=patients,
-        gists=plan_looks(session, {one.plan_id for one in visits}),
+        gists=plan_gists(session, {one.plan_id for one in visits}),
         seen=days_seen(session, people),
         damaged=frozenset(damaged | bad_people),
         standings=standings(session, people),

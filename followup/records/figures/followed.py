@@ -19,7 +19,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from followup.clinical.statuses import TripStatus
 from followup.records.desk.taking_back import TAKEN_BACK
 from followup.records.house.clinics import clinic_zone
-from followup.records.plans.listed import plan_looks
+from followup.records.plans.listed import plan_gists
 from followup.records.tables import CarePlanRow, OperationRow, PatientRow, TripRow
 
 # Being here is not being seen: a visit is done by findings, or by a clinical role.
@@ -217,7 +217,7 @@ def _told_by_later_plans(
         for plan, patient, as_of in rows
         if plan is not None and any(plan > due.plan for due in open_ones[patient])
     ]
-    gists = plan_looks(session, {plan for plan, _, _ in later})
+    gists = plan_gists(session, {plan for plan, _, _ in later})
     for plan, patient, as_of in later:
         for need in gists[plan].needs if plan in gists else ():
             look = _look(need.key, operations.get(patient, []), as_of)

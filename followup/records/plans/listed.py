@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import islice
-from typing import TypeVar
 
 from sqlalchemy import ColumnElement, exists
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
-from followup.clinical.words.gist import PlanGist, PlanLooks, read_gist, read_looks
+from followup.clinical.words.gist import PlanGist, read_gist
 from followup.records.tables import CarePlanRow, HandOutDayRow, PatientRow, SheetRow
 
 # SQLite takes no more values in one statement than some 32,000; PostgreSQL twice as many.
 _AT_ONCE = 10_000
-L = TypeVar("L", bound=PlanLooks)
 _LISTED = ("id", "patient_id", "status", "as_of", "drafted_at", "signed_at")
 
 
@@ -37,16 +35,7 @@ class ListedPlan:
 
 def plan_gists(session: Session, plans: Iterable[int]) -> dict[int, PlanGist]:
     """The gist of several versions at once; one that can't be read is left out."""
-    return _read(session, plans, read_gist)
-
-
-def plan_looks(session: Session, plans: Iterable[int]) -> dict[int, PlanLooks]:
-    """The same, of what the visits are for alone."""
-    return _read(session, plans, read_looks)
-
-
-def _read(session: Session, plans: Iterable[int], read: Callable[[str], L]) -> dict[int, L]:
-    found: dict[int, L] = {}
+    found: dict[int, PlanGist] = {}
     for some in _batches(plans):
         rows = session.exec(
             select(col(CarePlanRow.id), CarePlanRow.gist).where(col(CarePlanRow.id).in_(some))
@@ -54,7 +43,7 @@ def _read(session: Session, plans: Iterable[int], read: Callable[[str], L]) -> d
         for plan, gist in rows:
             # The list of whom to reach must stand even where a plan can't be read: its visit is there.
             with suppress(ValueError):
-                found[plan or 0] = read(gist)
+                found[plan or 0] = read_gist(gist)
     return found
 
 

@@ -7,6 +7,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from pydantic_core import from_json
 from sqlalchemy import Engine, create_engine, event, make_url
 from sqlalchemy.engine import URL, Connection
 from sqlalchemy.exc import ArgumentError
@@ -20,6 +21,9 @@ BUSY_MILLISECONDS = 30_000
 PATIENCE = "patience"
 # Sync endpoints run on a limited number of threads; the pool must not be smaller.
 POOL_SIZE = 16
+# What stands in a row stays out of every message and log. A list reads thousands of small lists as JSON, and
+# this reader takes a quarter of the time of Python's own.
+_ALWAYS: dict[str, Any] = {"hide_parameters": True, "json_deserializer": from_json}
 
 
 def sqlite_url(path: Path) -> str:
@@ -36,13 +40,12 @@ def make_engine(url: str, *, pooled: bool = True) -> Engine:
     if parsed.drivername in ("postgres", "postgresql"):
         parsed = parsed.set(drivername="postgresql+psycopg")
     if parsed.drivername == "postgresql+psycopg":
-        return create_engine(parsed, **_pool(pooled), pool_pre_ping=True, hide_parameters=True)
+        return create_engine(parsed, **_pool(pooled), **_ALWAYS, pool_pre_ping=True)
     if parsed.get_backend_name() != "sqlite":
         raise _bad_url(f"{parsed.drivername} is not supported")
     if not parsed.database or parsed.database == ":memory:":
         raise _bad_url("a SQLite database needs a file")
-    # What stands in a row stays out of every message and log.
-    engine = create_engine(parsed, **_pool(pooled), hide_parameters=True)
+    engine = create_engine(parsed, **_pool(pooled), **_ALWAYS)
     event.listen(engine, "do_connect", _make_private(Path(parsed.database)))
     event.listen(engine, "connect", _set_rules)
     event.listen(engine, "begin", _begin)

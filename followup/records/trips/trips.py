@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from datetime import date
-from typing import Any, cast
+from typing import Any
 
 from sqlalchemy import ColumnElement, exists
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, and_, col, or_, select
 
-from followup.clinical.careplan import Tier, Trip
-from followup.clinical.statuses import CAME, TO_COME, TripStatus
+from followup.clinical.careplan import Trip
+from followup.clinical.statuses import CAME, TO_COME
 from followup.errors import FollowupError
 from followup.records.people.patients import lock_patient
 from followup.records.store.sites import site_of_patient
@@ -23,28 +24,15 @@ from followup.said import say
 
 # A missed visit stays open: what it was to look at has not been looked at.
 OPEN = (*TO_COME, "noshow")
-_SAME = {
-    "id",
-    "patient_id",
-    "number",
-    "day",
-    "hour",
-    "window_start",
-    "window_end",
-    "cannot_move",
-    "arrived_at",
-    "seen_on",
-    "fulfilled_at",
-    "ended_reason",
-    "left_at",
-    "ended_at",
-    "given",
-    "place",
-    "opens",
-    "closes",
+# Columns alone, in the order of the view: of hundreds of visits each row as an object is what costs.
+_FIELDS = tuple(field.name for field in fields(TripView))
+_ELSEWHERE = {
+    "plan_id": TripRow.care_plan_id,
+    "patient_code": PatientRow.code,
+    "patient_name": PatientRow.name,
 }
-_SEVERAL = ("serves", "services", "overbooked", "served")
-_READ = (*sorted(_SAME), *_SEVERAL, "care_plan_id", "status", "tier")
+_COLUMNS = [col(_ELSEWHERE.get(name) or getattr(TripRow, name)) for name in _FIELDS]
+_SEVERAL = [_FIELDS.index(name) for name in ("serves", "services", "overbooked", "served")]
 
 
 def trip(session: Session, trip_id: int) -> TripView:
@@ -176,15 +164,14 @@ def trips_of_plan(session: Session, plan_id: int) -> tuple[TripView, ...]:
 
 def cancel_open_trips(unit: Unit, *, patient_id: int, reason: str) -> dict[date, TripView]:
     """Cancel the patient's open visits and give back their places; the booked ones come back, by day."""
+    mine = col(TripRow.patient_id) == patient_id
+    booked = {one.day: one for one in _trips(unit.session, mine, col(TripRow.status) == "booked")}
     rows = unit.session.exec(
         select(TripRow, PatientRow)
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
-        .where(TripRow.patient_id == patient_id, col(TripRow.status).in_(OPEN))
+        .where(mine, col(TripRow.status).in_(OPEN))
     ).all()
-    booked: dict[date, TripView] = {}
     for row, patient in rows:
-        if row.status == "booked":
-            booked[row.day] = _view(row.model_dump(), patient.code, patient.name)
         if row.holds_places:
             release_places(unit, services=row.services, day=row.day, site=patient.site_id)
         row.status, row.holds_places, row.ended_reason = "cancelled", False, reason
@@ -286,25 +273,17 @@ def _is_given(planned: Trip) -> bool:
 
 
 def _trips(session: Session, *conditions: ColumnElement[bool]) -> tuple[TripView, ...]:
-    # Columns alone: a day has hundreds of visits, and each row as an object is what costs.
-    columns = [col(getattr(TripRow, name)) for name in _READ]
     rows = session.execute(
-        sql_select(*columns, col(PatientRow.code), col(PatientRow.name))
+        sql_select(*_COLUMNS)
         .join(PatientRow, col(PatientRow.id) == TripRow.patient_id)
         .where(*conditions)
         .order_by(col(TripRow.day), col(PatientRow.code_key), col(TripRow.id))
     )
-    return tuple(_view(dict(zip(_READ, row, strict=False)), row[-2], row[-1]) for row in rows)
+    return tuple(_view(row) for row in rows)
 
 
-def _view(given: Mapping[str, Any], code: str, who: str) -> TripView:
-    told: dict[str, Any] = {name: given[name] for name in _SAME}
-    told |= {name: tuple(given[name]) for name in _SEVERAL}
-    return TripView(
-        **told,
-        plan_id=given["care_plan_id"],
-        patient_code=code,
-        patient_name=who,
-        status=cast(TripStatus, given["status"]),
-        tier=cast(Tier, given["tier"]),
-    )
+def _view(row: Iterable[Any]) -> TripView:
+    told = list(row)
+    for at in _SEVERAL:
+        told[at] = tuple(told[at])
+    return TripView(*told)
