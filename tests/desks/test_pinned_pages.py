@@ -37,6 +37,7 @@ NOT_PINNED = {
     ("GET", "/plans/{plan}/draft.pdf"): "paper",
     ("GET", "/plans/{plan}/pages/{number}.png"): "paper",
     ("GET", "/sheets/{sheet}/paper.pdf"): "paper",
+    ("GET", "/patients/{code}/fhir.json"): "a file; read in desks/reception/test_handing_on.py",
     ("GET", "/sheets/{sheet}/phone.html"): "pinned in sheets/test_pinned_phone.py",
     ("GET", "/roles"): "looked at in desks/manager/test_second_person.py",
     ("POST", "/roles/{asked}"): "looked at in desks/manager/test_second_person.py",

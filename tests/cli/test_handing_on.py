@@ -1,0 +1,57 @@
+"""``followup export``: one patient as a file that other programs read."""
+
+from __future__ import annotations
+
+import json
+from types import SimpleNamespace
+
+import pytest
+from fhir.resources.R4B.bundle import Bundle
+
+from followup.recall.codes.codes import Keyring, save_keyring
+from followup.records.people.opening import OPENED
+from followup.records.store.journal import journal_of
+
+
+@pytest.fixture
+def clinic_of_one(sqlite_ward, inside, tmp_path):
+    """K-1 with a signed plan; runs commands on their clinic."""
+    sqlite_ward.signed("K-1")
+    keys = tmp_path / "keys"
+    save_keyring(keys, Keyring.fresh())
+    address = sqlite_ward.store.engine.url.render_as_string(hide_password=False)
+    where = {"FOLLOWUP_DATABASE_URL": address, "FOLLOWUP_KEY_FILE": str(keys)}
+    return SimpleNamespace(store=sqlite_ward.store, run=lambda *said: inside(*said, **where))
+
+
+def test_a_patient_is_written_to_a_file_and_the_journal_says_so(clinic_of_one, tmp_path):
+    said = clinic_of_one.run("export", "fhir", "K-1")
+    assert (said.returncode, said.stderr) == (0, "")
+    file = tmp_path / "K-1.fhir.json"
+    assert said.stdout == "K-1.fhir.json: the patient K-1 as FHIR R4.\n"
+    bundle = json.loads(file.read_text("utf-8"))
+    assert Bundle.model_validate(bundle).type == "collection"
+    with clinic_of_one.store.read() as session:
+        entries = journal_of(session, "patient:K-1")
+    assert [(one.actor, one.action) for one in entries][-1] == ("command line", OPENED)
+
+
+def test_a_file_that_is_there_is_kept_unless_it_is_named(clinic_of_one, tmp_path):
+    file = tmp_path / "K-1.fhir.json"
+    file.write_text("mine")
+    said = clinic_of_one.run("export", "fhir", "K-1")
+    assert said.returncode == 2
+    assert "it exists already" in said.stderr
+    assert file.read_text() == "mine"
+    assert clinic_of_one.run("export", "fhir", "K-1", "--out", str(file)).returncode == 0
+    assert json.loads(file.read_text("utf-8"))["resourceType"] == "Bundle"
+
+
+def test_a_bundle_may_go_to_standard_output_and_nobody_unknown_is_written(clinic_of_one, tmp_path):
+    said = clinic_of_one.run("export", "fhir", "K-1", "--out", "-")
+    assert json.loads(said.stdout)["type"] == "collection"
+    unknown = clinic_of_one.run("export", "fhir", "../K-1")
+    assert (unknown.returncode, unknown.stdout) == (2, "")
+    assert unknown.stderr.count("\n") == 1
+    assert "no such patient" in unknown.stderr
+    assert list(tmp_path.glob("*.json")) == []
