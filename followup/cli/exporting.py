@@ -10,6 +10,7 @@ from followup.cli import Commands
 FORMS = {
     "all": ("followup.cli.exporting_all", "The whole clinic, as an archive that can be brought back."),
     "fhir": ("followup.cli.handing_on", "One patient as FHIR R4, for another program."),
+    "ical": ("followup.cli.handing_on", "Visits as iCalendar: a patient's, or those of a day."),
 }
 
 

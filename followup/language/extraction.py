@@ -12,7 +12,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
 
 _PACKAGE = Path(__file__).resolve().parent.parent
-_ROOMS = ("language", "recall/messages", "drawings", "sheets")
+_ROOMS = ("language", "recall/messages", "drawings", "sheets", "exchange/agenda")
 KEYWORDS = {
     "_": None,
     "N_": None,

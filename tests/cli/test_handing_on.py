@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 from fhir.resources.R4B.bundle import Bundle
+from rfc5545 import read_calendar
 
 from followup.recall.codes.codes import Keyring, save_keyring
 from followup.records.people.opening import OPENED
@@ -16,12 +17,14 @@ from followup.records.store.journal import journal_of
 @pytest.fixture
 def clinic_of_one(sqlite_ward, inside, tmp_path):
     """K-1 with a signed plan; runs commands on their clinic."""
-    sqlite_ward.signed("K-1")
+    visits = sqlite_ward.trips(sqlite_ward.signed("K-1"))
     keys = tmp_path / "keys"
     save_keyring(keys, Keyring.fresh())
     address = sqlite_ward.store.engine.url.render_as_string(hide_password=False)
     where = {"FOLLOWUP_DATABASE_URL": address, "FOLLOWUP_KEY_FILE": str(keys)}
-    return SimpleNamespace(store=sqlite_ward.store, run=lambda *said: inside(*said, **where))
+    return SimpleNamespace(
+        store=sqlite_ward.store, visit=visits[-1], run=lambda *said: inside(*said, **where)
+    )
 
 
 def test_a_patient_is_written_to_a_file_and_the_journal_says_so(clinic_of_one, tmp_path):
@@ -55,3 +58,23 @@ def test_a_bundle_may_go_to_standard_output_and_nobody_unknown_is_written(clinic
     assert unknown.stderr.count("\n") == 1
     assert "no such patient" in unknown.stderr
     assert list(tmp_path.glob("*.json")) == []
+
+
+def test_visits_are_written_for_a_phone_and_a_day_for_the_desk(clinic_of_one, tmp_path):
+    said = clinic_of_one.run("export", "ical", "K-1")
+    assert (said.returncode, said.stderr) == (0, "")
+    assert said.stdout == "visits-K-1.ics: visits for a calendar.\n"
+    mine = read_calendar((tmp_path / "visits-K-1.ics").read_bytes()).all("VEVENT")
+    assert {event.text("SUMMARY") for event in mine} <= {"Visit at the clinic."}
+    with clinic_of_one.store.read() as session:
+        entries = journal_of(session, "patient:K-1")
+    assert [(one.actor, one.action) for one in entries][-1] == ("command line", OPENED)
+    day = clinic_of_one.visit.day
+    said = clinic_of_one.run("export", "ical", "--day", str(day), "--out", str(tmp_path / "day.ics"))
+    assert (said.returncode, said.stderr) == (0, "")
+    (event,) = read_calendar((tmp_path / "day.ics").read_bytes()).all("VEVENT")
+    assert event.text("SUMMARY") == clinic_of_one.visit.patient_name
+    assert event.text("DESCRIPTION").splitlines()[0] == "K-1"
+    neither = clinic_of_one.run("export", "ical")
+    assert neither.returncode == 2
+    assert "Give CODE or --day" in neither.stderr

@@ -38,6 +38,8 @@ NOT_PINNED = {
     ("GET", "/plans/{plan}/pages/{number}.png"): "paper",
     ("GET", "/sheets/{sheet}/paper.pdf"): "paper",
     ("GET", "/patients/{code}/fhir.json"): "a file; read in desks/reception/test_handing_on.py",
+    ("GET", "/patients/{code}/visits.ics"): "a file; read in desks/reception/test_calendars.py",
+    ("GET", "/today/visits.ics"): "a file; read in desks/reception/test_calendars.py",
     ("GET", "/sheets/{sheet}/phone.html"): "pinned in sheets/test_pinned_phone.py",
     ("GET", "/roles"): "looked at in desks/manager/test_second_person.py",
     ("POST", "/roles/{asked}"): "looked at in desks/manager/test_second_person.py",

@@ -98,6 +98,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/photo"): FRONT,
     ("GET", "/found/{sheet}"): FRONT,
     ("GET", "/today/list"): DESKS,
+    ("GET", "/today/visits.ics"): DESKS,
+    ("GET", "/patients/{code}/visits.ics"): FRONT,
     # Whole, for another program: it leaves the clinic.
     ("GET", "/patients/{code}/fhir.json"): ONLY_SURGEON,
     ("GET", "/patients/{code}/call"): FRONT,
@@ -210,6 +212,8 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     ("POST", "/api/patients/{code}/walk-in"): FRONT,
     ("GET", "/api/to-reach"): FRONT,
     ("GET", "/api/patients/{code}/fhir"): ONLY_SURGEON,
+    ("GET", "/api/patients/{code}/visits.ics"): FRONT,
+    ("GET", "/api/visits.ics"): DESKS,
     ("GET", "/api/patients/{code}/call"): FRONT,
     ("POST", "/api/patients/{code}/attempts"): FRONT,
     ("GET", "/api/patients/{code}/messages"): FRONT,

@@ -10,11 +10,17 @@ from fastapi import Response
 from followup.language.direction import without_marks
 
 FHIR = "application/fhir+json"
+CALENDAR = "text/calendar"
 
 
 def fhir_answer(bundle: dict[str, Any], name: str) -> Response:
     """A bundle to be saved as a file."""
     return _file(json.dumps(bundle, ensure_ascii=False, indent=2).encode(), f"{name}.fhir.json", FHIR)
+
+
+def calendar_answer(content: bytes, name: str) -> Response:
+    """Events to be opened by a calendar."""
+    return _file(content, f"{name}.ics", f"{CALENDAR}; charset=utf-8")
 
 
 def _file(content: bytes, name: str, kind: str) -> Response:

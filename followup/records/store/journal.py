@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import NamedTuple
@@ -162,6 +162,22 @@ def journal_of(session: Session, subject: str) -> tuple[JournalEntry, ...]:
         select(JournalRow).where(JournalRow.subject == subject).order_by(col(JournalRow.number))
     )
     return tuple(JournalEntry(r.number, r.at, r.actor, r.action, json.loads(r.details)) for r in rows)
+
+
+def journal_of_several(
+    session: Session, subjects: Collection[str], actions: Collection[str]
+) -> dict[str, tuple[JournalEntry, ...]]:
+    """The entries about each of these subjects that tell of one of these actions, oldest first."""
+    rows = session.exec(
+        select(JournalRow)
+        .where(col(JournalRow.subject).in_(subjects), col(JournalRow.action).in_(actions))
+        .order_by(col(JournalRow.number))
+    )
+    found: dict[str, list[JournalEntry]] = {subject: [] for subject in subjects}
+    for row in rows:
+        details = json.loads(row.details)
+        found[row.subject].append(JournalEntry(row.number, row.at, row.actor, row.action, details))
+    return {subject: tuple(own) for subject, own in found.items()}
 
 
 @dataclass(frozen=True)

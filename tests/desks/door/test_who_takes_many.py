@@ -16,6 +16,8 @@ FILES = {
     ("POST", "/api/operations/sheets"): "counsellor",
     ("GET", "/api/operations/sheets.pdf"): "counsellor",
     ("GET", "/today/list"): "counsellor reception",
+    ("GET", "/today/visits.ics"): "counsellor reception",
+    ("GET", "/api/visits.ics"): "counsellor reception",
     ("GET", "/calls"): "counsellor reception",
     ("GET", "/api/calls"): "counsellor reception",
     ("GET", "/bottles/labels.pdf"): "pharmacy manager",
