@@ -19,6 +19,7 @@ from followup.cli.contract import run
 # Module and one line of help. The module is loaded when its command is called, so that a short
 # command starts fast.
 COMMANDS = {
+    "audit": ("followup.cli.audit", "Print the outcome audit, small numbers masked; write it as CSV or PDF."),
     "backup": ("followup.cli.backup", "Back up the clinic while it works."),
     "check": ("followup.cli.check", "Look whether the program does its work; say what to do."),
     "demo": ("followup.cli.demo", "Show a filled sample clinic, everybody in it invented."),

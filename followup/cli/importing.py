@@ -21,7 +21,6 @@ from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.hand import command_hand
 from followup.cli.importing_all import bring_in_whole
-from followup.cli.importing_fhir import draft_of_bundle
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, Row, rows_of
 from followup.clinical.english import counted
@@ -50,8 +49,6 @@ Way = Literal["whole", "good", "look"]
 )
 @click.option("--dry-run", is_flag=True, help="With --mapping: say what would be stored, and store nothing.")
 @click.option("--all", "everything", is_flag=True, help="FILE is a whole clinic: fill an empty one with it.")
-@click.option("--fhir", is_flag=True, help="FILE is a bundle of FHIR R4: draft a record, store nothing.")
-@click.option("--out", metavar="FILE", help="With --fhir: where the draft goes.")
 @click.option("--without-keys", is_flag=True, help="With --all: leave the keys of the codes where they are.")
 def import_(
     file: str,
@@ -62,8 +59,6 @@ def import_(
     rows: Literal["whole", "good"],
     dry_run: bool,
     everything: bool,
-    fhir: bool,
-    out: str | None,
     without_keys: bool,
 ) -> CommandOutcome:
     """Store the rows of FILE: operative records and lines of operation lists. All of them, or none.
@@ -80,16 +75,9 @@ def import_(
 
     With --all FILE is an archive of followup export --all, and goes whole into a new folder or an empty
     database. Nobody has a password then: give one manager a new one with followup staff manager LOGIN.
-
-    With --fhir FILE is a bundle of FHIR R4 of one patient. Patient, procedures, conditions and allergies
-    give the draft of a record, written to a file; what it lacks is told line by line. Nothing is stored.
     """
     if mapping is None and (dry_run or rows != "whole"):
         raise click.UsageError("--dry-run and --rows need --mapping")
-    if out is not None and not fhir:
-        raise click.UsageError("--out needs --fhir")
-    if fhir:
-        return draft_of_bundle(file, folder, out)
     settings = settings_from(folder)
     if everything:
         return bring_in_whole(settings, Path(file).expanduser().absolute(), with_keys=not without_keys)

@@ -33,6 +33,8 @@ NOT_PINNED = {
     ("GET", "/erase"): "looked at in desks/manager/test_erase.py",
     ("POST", "/erase"): "looked at in desks/manager/test_erase.py",
     ("GET", "/bottles/labels.pdf"): "paper",
+    ("GET", "/outcomes/audit.pdf"): "paper",
+    ("GET", "/outcomes/audit.csv"): _NO_PAGE,
     ("GET", "/operations/sheets.pdf"): "paper",
     ("GET", "/plans/{plan}/draft.pdf"): "paper",
     ("GET", "/plans/{plan}/pages/{number}.png"): "paper",

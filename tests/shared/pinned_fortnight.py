@@ -20,6 +20,7 @@ def fortnight(walk: Walk, ids: dict[str, Any]) -> None:
     walk.lost("not logged in", NOBODY, "/nowhere")
     walk.see("fortnight", "/forecast")
     walk.see("fortnight", "/outcomes")
+    walk.see("fortnight", "/outcomes/audit")
     walk.see("usual", "/calendar")
     walk.see("fortnight", "/today", "reception")
     walk.see("fortnight", "/to-reach", "reception")

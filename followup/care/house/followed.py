@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from functools import partial
 from typing import Final, Literal, cast, get_args
 
@@ -102,7 +102,7 @@ _seen: Kept[VersionKey, tuple[_Seen, ...]] = Kept(8192)
 
 def followed(hand: Hand) -> Followed:
     """This month and the five before it."""
-    since = _months_back(hand.today, MONTHS - 1)
+    since = months_back(hand.today, MONTHS - 1)
     with hand.store.read() as session:
         closed = visits_with_closed_window(session, since, hand.today)
         recent = of_records_since(
@@ -130,7 +130,7 @@ def followed(hand: Hand) -> Followed:
     )
 
 
-def _months_back(day: date, months: int) -> date:
+def months_back(day: date, months: int) -> date:
     """The first day of the month so many months before that of ``day``."""
     years, month = divmod(day.year * 12 + day.month - 1 - months, 12)
     return date(years, month + 1, 1)
@@ -148,20 +148,14 @@ def _seen_of(record: Record, protocol: Protocol, since: date) -> tuple[_Seen, ..
 
 def _of_record(record: Record, protocol: Protocol, since: date) -> Iterator[_Seen]:
     for operation in record.operations:
-        again = min(
-            (o.date for o in record.operations if o.eye == operation.eye and o.date > operation.date),
-            default=date.max,
-        )
         looks = [
             look
-            for look in record.reviews
-            if look.eye == operation.eye
-            and (look.vision or look.pinhole)
-            and max(since, operation.date + timedelta(days=1)) <= look.date <= again
+            for look in record.looks_after(operation)
+            if (look.vision or look.pinhole) and look.date >= since
         ]
         if not looks:
             continue
-        last = max(looks, key=lambda look: look.date)
+        last = looks[-1]
         vision = last.vision or last.pinhole or ""
         seen = protocol.vision_bands.band(vision)
         when = "early" if (last.date - operation.date).days < protocol.early_vision.days else "final"

@@ -147,6 +147,14 @@ class Record(RecordPart):
         """The eye's latest operation; of an eye that was not operated, that of the other."""
         return max((o.date for o in self.operations if o.eye == eye), default=self.last_operation_day)
 
+    def looks_after(self, operation: Operation) -> list[Findings]:
+        """What was seen of that eye from the day after the operation to the day of the next one on it,
+        oldest first."""
+        mine = (o.date for o in self.operations if o.eye == operation.eye and o.date > operation.date)
+        again = min(mine, default=date.max)
+        seen = (r for r in self.reviews if r.eye == operation.eye and operation.date < r.date <= again)
+        return sorted(seen, key=lambda look: (look.date, look.time or ""))
+
     @property
     def first_day(self) -> date:
         return min(operation.date for operation in self.operations)

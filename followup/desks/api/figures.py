@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 
 from fastapi import Query, Response
 
+from followup.care.house.auditing import audit_of, told_audit
 from followup.care.house.followed import followed
 from followup.care.house.shelf import Counts, shelf, store_counts
 from followup.care.sheets.giving import (
@@ -171,6 +172,23 @@ class SeenEyeOut(Given):
     band: str
 
 
+class AuditFigure(Given):
+    """One figure of the audit. ``count`` of ``total``, in percent with its interval from ``low`` to ``high``;
+    null where it is masked, as ``masked`` tells, or is none. ``value`` is in ``unit``."""
+
+    table: str
+    group: str
+    measure: str
+    count: int | None
+    total: int | None
+    percent: float | None
+    low: float | None
+    high: float | None
+    value: float | None
+    unit: str
+    masked: str
+
+
 class OutcomesOut(Given):
     """Six months since a day; ``bands`` counts eyes by when and how well they see, after ``source``."""
 
@@ -268,6 +286,13 @@ def outcomes(hand: AnyHand) -> OutcomesOut:
         visits=[FollowedOut.of(one, code=one.who.code, name=one.who.name) for one in found.visits],
         eyes=[SeenEyeOut.of(one, code=one.who.code, name=one.who.name) for one in found.eyes],
     )
+
+
+@router.get("/outcomes/audit")
+def outcome_audit(hand: AnyHand, begin: date | None = None, end: date | None = None) -> list[AuditFigure]:
+    """The outcome audit of operations and visits from ``begin`` to ``end``, usually of six months: its
+    dictionary, its conventions, what it can't say, then every figure, small numbers masked."""
+    return [AuditFigure.of(row) for row in told_audit(hand, audit_of(hand, begin, end)).rows]
 
 
 def _waiting(hand: DeskHand, one: WaitingPerson) -> WaitingOut:

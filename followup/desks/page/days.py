@@ -29,5 +29,11 @@ def _asked_day(hand: AnyHand, on: Typed = "") -> date | None:
     return typed_day(on, hand.today, language) if on.strip() else None
 
 
+def _asked_span(hand: AnyHand, begin: Typed = "", end: Typed = "") -> tuple[date | None, date | None]:
+    return _asked_day(hand, begin), _asked_day(hand, end)
+
+
+AskedSpan = Annotated[tuple[date | None, date | None], Depends(_asked_span)]
+"""The days after ``?begin=`` and ``?end=``, as :data:`AskedDay`."""
 AskedDay = Annotated[date | None, Depends(_asked_day)]
 """The day after ``?on=``, typed in a box or by a link; None without one. Error: ``day.typed``."""

@@ -37,6 +37,7 @@ _SAYING = (
     "recall",
     "drawings",
     "sheets",
+    "exchange/audit",
     "care",
     "desks",
 )

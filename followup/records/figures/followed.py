@@ -110,8 +110,8 @@ def visits_with_closed_window(session: Session, start: date, today: date) -> tup
     )
 
 
-def _whose(start: date, today: date) -> SelectOfScalar[int]:
-    """The patients of whom a visit's last day lies in these days."""
+def whose_last_day(start: date, today: date) -> SelectOfScalar[int]:
+    """The patients of whom a visit's last day lies from ``start`` on and before ``today``."""
     # Every status, named: the index by last days begins with it.
     return select(TripRow.patient_id).where(
         col(TripRow.status).in_(get_args(TripStatus)),
@@ -123,7 +123,7 @@ def _whose(start: date, today: date) -> SelectOfScalar[int]:
 def _by_patient(session: Session, start: date, today: date) -> dict[int, list[_Kept]]:
     """All visits of those patients, by their last day; one that was taken back never was."""
     zone = clinic_zone(session)
-    whose = _whose(start, today)
+    whose = whose_last_day(start, today)
     plans = session.exec(
         select(col(CarePlanRow.id), col(CarePlanRow.ended_at), col(CarePlanRow.as_of)).where(
             col(CarePlanRow.patient_id).in_(whose)
@@ -148,7 +148,7 @@ def _operations(session: Session, start: date, today: date) -> dict[int, list[tu
     """Eye and day of each operation of those patients."""
     rows = session.exec(
         select(col(OperationRow.patient_id), col(OperationRow.eye), col(OperationRow.day)).where(
-            col(OperationRow.patient_id).in_(_whose(start, today))
+            col(OperationRow.patient_id).in_(whose_last_day(start, today))
         )
     )
     found: dict[int, list[tuple[str, date]]] = defaultdict(list)

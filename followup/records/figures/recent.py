@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Hashable, Mapping
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import TypeVar
 
 from sqlmodel import Session, and_, col, select
+from sqlmodel.sql.expression import Select
 
 from followup.clinical.record import Record
+from followup.records.figures.followed import whose_last_day
 from followup.records.store.kept import Kept
-from followup.records.tables import PatientRow, RecordVersionRow
+from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
 
 VersionKey = tuple[Hashable, int, datetime]
 """What it was made by, and the version of a record that it was made of."""
 V = TypeVar("V")
+_Newest = Select[int, int | None, datetime]
 
 
 def of_records_since(
@@ -29,19 +32,58 @@ def of_records_since(
 
     It is made of each version once and ``kept``; ``by``: what else it depends on, such as the protocol.
     """
-    rows = session.exec(
-        select(RecordVersionRow.patient_id, col(RecordVersionRow.id), RecordVersionRow.entered_at)
-        .join(
-            PatientRow,
-            and_(
-                col(PatientRow.id) == RecordVersionRow.patient_id,
-                col(PatientRow.record_number) == RecordVersionRow.number,
-            ),
-        )
-        .where(RecordVersionRow.entered_at >= since)
+    return _made_of(session, _newest().where(RecordVersionRow.entered_at >= since), make, kept, by)
+
+
+def of_records_operated(
+    session: Session,
+    begin: date,
+    end: date,
+    make: Callable[[Record], V],
+    *,
+    kept: Kept[VersionKey, V],
+    by: Hashable = None,
+) -> dict[int, V]:
+    """The same of whoever was operated on these days, both included."""
+    whose = select(OperationRow.patient_id).where(col(OperationRow.day).between(begin, end))
+    return _made_of(session, _newest().where(col(PatientRow.id).in_(whose)), make, kept, by)
+
+
+def of_records_due(
+    session: Session,
+    begin: date,
+    end: date,
+    make: Callable[[Record], V],
+    *,
+    kept: Kept[VersionKey, V],
+    by: Hashable = None,
+) -> dict[int, V]:
+    """The same of whoever had a visit whose last day was one of these, both included."""
+    whose = whose_last_day(begin, end + timedelta(days=1))
+    return _made_of(session, _newest().where(col(PatientRow.id).in_(whose)), make, kept, by)
+
+
+def _newest() -> _Newest:
+    """The newest version of each record: patient, version, when it was entered."""
+    return select(RecordVersionRow.patient_id, col(RecordVersionRow.id), RecordVersionRow.entered_at).join(
+        PatientRow,
+        and_(
+            col(PatientRow.id) == RecordVersionRow.patient_id,
+            col(PatientRow.record_number) == RecordVersionRow.number,
+        ),
     )
+
+
+def _made_of(
+    session: Session,
+    newest: _Newest,
+    make: Callable[[Record], V],
+    kept: Kept[VersionKey, V],
+    by: Hashable,
+) -> dict[int, V]:
     # Put in order here: asked for it, SQLite reads every version in the order of another index.
-    keys = {patient: (by, version or 0, entered) for patient, version, entered in sorted(rows)}
+    rows = sorted(session.exec(newest))
+    keys = {patient: (by, version or 0, entered) for patient, version, entered in rows}
 
     def made(missing: Collection[VersionKey]) -> Mapping[VersionKey, V]:
         by_id = {key[1]: key for key in missing}

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
-
-import typst
 
 from followup.clinical.protocol.lines import load_toml, where
 from followup.clinical.protocol.load import SAMPLE
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.words.protocol import NOT_APPROVED, protocol_words
 from followup.errors import FollowupError
-from followup.language.fonts import font_folders, must_be_covered
-from followup.resources import folder
+from followup.language.fonts import must_be_covered
+from followup.sheets.paper.plain import set_plain
 
 # A fixed instant: the same protocol is the same bytes.
 _TIMESTAMP = 1_767_225_600
@@ -33,19 +30,7 @@ def protocol_pdf(protocol: Protocol, *, signed: str = "") -> bytes:
         "signed": bool(signed),
         "sections": [asdict(section) for section in protocol_words(protocol)],
     }
-    templates = folder("templates")
-    made = typst.compile(
-        str(templates / "protocol.typ"),
-        root=str(templates),
-        font_paths=[str(path) for path in font_folders()],
-        ignore_system_fonts=True,
-        format="pdf",
-        sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        pdf_standards=["ua-1"],
-        timestamp=_TIMESTAMP,
-    )
-    assert isinstance(made, bytes)
-    return made
+    return set_plain("protocol.typ", data, _TIMESTAMP)
 
 
 def fingerprint(hash_: str) -> str:

@@ -59,6 +59,8 @@ NOBODY = {
     *("/protocol", "/operations/new", "/operations/paste", "/calendar", "/staff"),
     *("/api", "/api/openapi.json", "/api/session", "/api/protocol", "/api/forecast", "/api/calendar"),
     *("/api/staff", "/roles", "/api/roles", "/api/sessions"),
+    # Counts alone, small ones masked.
+    *("/outcomes/audit", "/outcomes/audit.csv", "/outcomes/audit.pdf", "/api/outcomes/audit"),
 }
 
 

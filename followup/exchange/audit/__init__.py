@@ -1,0 +1,1 @@
+"""The outcome audit: rows handed in, figures with their uncertainty and what they can't say out."""
