@@ -111,7 +111,8 @@ class Course(PlanPart):
 
     def step_on(self, day: date) -> Step | None:
         """The step in force on ``day``; None outside the course and in a pause."""
-        return next((step for step in self.steps if step.start <= day <= step.end), None)
+        number = day.toordinal()
+        return next((s for s in self.steps if 0 <= number - s.start.toordinal() < s.days), None)
 
     def count_on(self, day: date) -> int:
         """Drops due on ``day``; 0 outside the course."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from functools import lru_cache
 
 import nepali_datetime  # type: ignore[import-untyped]
 from babel import Locale
@@ -37,12 +38,18 @@ _SPOKEN = {
 }
 
 
+@lru_cache(maxsize=4096)
+def _formatted(day: date, pattern: str, tag: str) -> str:
+    """A list tells few days, each of them many times."""
+    return format_date(day, pattern, locale=tag)
+
+
 def long_date(day: date, language: Language) -> str:
     """ "Monday 1 June 2026" in the patient's language, within a sentence."""
     own = _own_day(day, language, year=True)
     if own is not None:
-        return f"{weekday(day, language)}, {own} ({format_date(day, 'd MMMM y', locale=language.tag)})"
-    return format_date(day, language.date_pattern, locale=language.tag)
+        return f"{weekday(day, language)}, {own} ({_formatted(day, 'd MMMM y', language.tag)})"
+    return _formatted(day, language.date_pattern, language.tag)
 
 
 def told_date(day: date, language: Language, year: int | None) -> str:
@@ -51,13 +58,13 @@ def told_date(day: date, language: Language, year: int | None) -> str:
         return long_date(day, language)
     own = _own_day(day, language, year=False)
     if own is not None:
-        return f"{weekday(day, language)}, {own} ({format_date(day, 'd MMMM', locale=language.tag)})"
-    return format_date(day, _LAST_YEAR.sub("", language.date_pattern), locale=language.tag)
+        return f"{weekday(day, language)}, {own} ({_formatted(day, 'd MMMM', language.tag)})"
+    return _formatted(day, _LAST_YEAR.sub("", language.date_pattern), language.tag)
 
 
 def short_date(day: date, language: Language) -> str:
     """ "1 June": the month still in words, for narrow places beside a full date."""
-    told = format_date(day, language.short_date_pattern, locale=language.tag)
+    told = _formatted(day, language.short_date_pattern, language.tag)
     own = _own_day(day, language, year=False)
     return told if own is None else f"{own} ({told})"
 
@@ -112,22 +119,22 @@ def weekday(day: date, language: Language) -> str:
     """ "Monday", standing alone."""
     # Not the stand-alone name ("cccc"): once Babel 2.18 has looked one up it gives every other
     # language the first one's names (python-babel issue 1234).
-    return format_date(day, "EEEE", locale=language.tag)
+    return _formatted(day, "EEEE", language.tag)
 
 
 def short_weekday(day: date, language: Language) -> str:
     """ "Mon", over a narrow column."""
-    return format_date(day, "EEE", locale=language.tag)
+    return _formatted(day, "EEE", language.tag)
 
 
 def month(day: date, language: Language) -> str:
     """ "June 2026", standing alone."""
-    return opening(format_date(day, "MMMM y", locale=language.tag))
+    return opening(_formatted(day, "MMMM y", language.tag))
 
 
 def short_month(day: date, language: Language) -> str:
     """ "Jun", under a narrow column."""
-    return format_date(day, "MMM", locale=language.tag)
+    return _formatted(day, "MMM", language.tag)
 
 
 def native_date(day: date, language: Language) -> str | None:
@@ -136,7 +143,7 @@ def native_date(day: date, language: Language) -> str | None:
     None where the language writes Latin digits.
     """
     own = _own_day(day, language, year=True)
-    return native_digits(own or format_date(day, "d MMMM y", locale=language.tag), language)
+    return native_digits(own or _formatted(day, "d MMMM y", language.tag), language)
 
 
 def clock(time: str, translator: Translator, *, rise: str) -> str:

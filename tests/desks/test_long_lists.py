@@ -30,13 +30,16 @@ def _named(page: str) -> list[str]:
 
 
 def test_a_part_says_how_many_there_are_and_shows_all_where_it_is_asked_for():
-    short, long = part("mine", range(50)), part("mine", range(51))
-    assert (len(short.lines), short.more, len(long.lines), long.count, long.more) == (50, False, 50, 51, True)
-    whole = part("mine", range(51), "mine")
-    assert (len(whole.lines), whole.count, whole.more) == (51, 51, False)
-    assert len(part("mine", range(51), "later").lines) == 50
+    short, long = part("mine", range(30)), part("mine", range(31))
+    assert (len(short.lines), short.more, len(long.lines), long.count, long.more) == (30, False, 30, 31, True)
+    whole = part("mine", range(31), "mine")
+    assert (len(whole.lines), whole.count, whole.more) == (31, 31, False)
+    assert len(part("mine", range(31), "later").lines) == 30
+    folded = part("mine", range(11), folded=True)
+    assert (len(folded.lines), folded.count, folded.more) == (10, 11, True)
+    assert len(part("mine", range(11), "mine", folded=True).lines) == 11
     assert not part("mine", ())
-    assert part("mine", range(60)).filled(str).lines[-1] == "49"
+    assert part("mine", range(60)).filled(str).lines[-1] == "29"
 
 
 @pytest.mark.parametrize(("page", "name"), [("/to-reach", "now"), ("/today", "missed")])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -82,13 +82,15 @@ class Followed:
 
     @property
     def tiers(self) -> list[Completeness]:
-        return [_completeness(tier, [v for v in self.visits if v.tier == tier]) for tier in TIERS]
+        return [_completeness(tier, [v.result for v in self.visits if v.tier == tier]) for tier in TIERS]
 
     @property
     def months(self) -> list[Completeness]:
         """From the first month in which something fell due to the last."""
-        found = sorted({visit.month for visit in self.visits})
-        return [_completeness(month, [v for v in self.visits if v.month == month]) for month in found]
+        found: dict[date, list[Result]] = defaultdict(list)
+        for visit in self.visits:
+            found[visit.month].append(visit.result)
+        return [_completeness(month, results) for month, results in sorted(found.items())]
 
     @property
     def bands(self) -> Counter[str]:
@@ -136,8 +138,8 @@ def months_back(day: date, months: int) -> date:
     return date(years, month + 1, 1)
 
 
-def _completeness(of: date | Tier, closed: Iterable[FollowedVisit]) -> Completeness:
-    found = Counter(one.result for one in closed)
+def _completeness(of: date | Tier, results: Iterable[Result]) -> Completeness:
+    found = Counter(results)
     return Completeness(of, found["in time"], found["late"], found["never"])
 
 

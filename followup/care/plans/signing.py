@@ -12,8 +12,7 @@ from followup.care.password_again import must_match
 from followup.care.plans.plan_view import PlanView, load
 from followup.errors import FollowupError
 from followup.records.people.patients import patient
-from followup.records.plans.plans import active_plan, plans_in_force, sign_plan
-from followup.records.store.store import Session
+from followup.records.plans.plans import active_plan, sign_plan
 from followup.said import say
 from followup.typed import typed_in
 
@@ -110,15 +109,14 @@ def is_stale(hand: Hand, view: PlanView, record_number: int) -> bool:
     )
 
 
-def may_go_together(session: Session, hand: Hand, view: PlanView, record_number: int) -> bool:
-    """Whether a draft can be signed with others, as nothing about it needs a page of its own."""
+def may_go_together(hand: Hand, view: PlanView, record_number: int) -> bool:
+    """Whether a draft of somebody without a plan in force can be signed with others, as nothing about it
+    needs a page of its own."""
     version = view.version
     # What somebody decided against the rules is looked at on its own page before it is signed.
     decided = any(caution.decided_by for caution in version.body.cautions)
     plain = version.body.signable and not (version.body.questions or decided or version.edits)
-    if not plain or not is_quiet(view) or not hand.approved or is_stale(hand, view, record_number):
-        return False
-    return not plans_in_force(session, [version.patient_id])
+    return plain and is_quiet(view) and hand.approved and not is_stale(hand, view, record_number)
 
 
 def is_quiet(view: PlanView) -> bool:

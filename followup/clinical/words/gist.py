@@ -83,7 +83,7 @@ def gist_to_store(gist: PlanGist) -> str:
     return _STORED.dump_json(gist, exclude_defaults=True, context=SENTENCES).decode()
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=2048)
 def read_gist(text: str) -> PlanGist:
     """A stored gist; those read last are remembered, some 20 kB each. A ValueError where it is none."""
     return _STORED.validate_json(text, context=SENTENCES)

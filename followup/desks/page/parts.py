@@ -8,8 +8,11 @@ from typing import Annotated, Generic, TypeVar
 
 from fastapi import Query
 
-FIRST = 50
-"""So many lines are shown of a list unless somebody asks for all; a page with more takes long to come."""
+FIRST = 30
+"""So many lines are shown of a list unless somebody asks for all: three screens. A page with more takes long
+to come, and whoever stands further down is searched for."""
+FOLDED = 10
+"""So many of a list that is folded, which is sent and read by nobody on most days."""
 Whole = Annotated[str, Query(alias="all", max_length=20)]
 """The name of the list of which everything is asked for."""
 T = TypeVar("T")
@@ -37,7 +40,8 @@ class Part(Generic[T]):
         return bool(self.lines)
 
 
-def part(name: str, lines: Iterable[T], whole: str = "") -> Part[T]:
+def part(name: str, lines: Iterable[T], whole: str = "", *, folded: bool = False) -> Part[T]:
     """The first of a list, or everything where ``whole`` names it."""
     found = tuple(lines)
-    return Part(name, found if whole == name else found[:FIRST], len(found))
+    most = min(FIRST, FOLDED) if folded else FIRST
+    return Part(name, found if whole == name else found[:most], len(found))

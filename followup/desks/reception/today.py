@@ -35,7 +35,8 @@ from followup.said import say
 
 TripId = Annotated[int, Path(alias="trip", ge=1, le=2_147_483_647)]
 router = APIRouter()
-_GROUPS = ("to_come", "here", "left", "seen", "missed")
+_FOLDED = ("seen", "missed")
+_GROUPS = ("to_come", "here", "left", *_FOLDED)
 
 
 @router.get("/today")
@@ -171,7 +172,10 @@ def _day_page(request: Request, hand: DeskHand, day: date, noted: str, whole: st
 
 def _shown(session: Session, hand: DeskHand, groups: DayGroups, whole: str) -> dict[str, Part[OnDay]]:
     """The first people of each group, with what their visits are for."""
-    parts = {name: part(name.replace("_", "-"), getattr(groups, name), whole) for name in _GROUPS}
+    parts = {
+        name: part(name.replace("_", "-"), getattr(groups, name), whole, folded=name in _FOLDED)
+        for name in _GROUPS
+    }
     shown = [one.line for group in parts.values() for one in group.lines]
     lines = {line.trip.id: line for line in told_lines(session, hand, shown, drawn=True)}
     return {

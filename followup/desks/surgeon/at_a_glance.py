@@ -143,7 +143,8 @@ class _Teller:
 
     def _told(self, group: Group, value: Mapping[str, Any], path: str) -> Iterator[ToldThing]:
         for member in group.members:
-            yield from self.of(member, value.get(member.name), f"{path}.{member.name}")
+            if (told := value.get(member.name)) is not None:
+                yield from self.of(member, told, f"{path}.{member.name}")
 
     def _says(self, path: str, value: Any) -> bool:
         """A routine answer goes without saying; any other is said, "no" too. The procedure always is."""

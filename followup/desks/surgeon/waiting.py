@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from fastapi import APIRouter, Request, Response
 
-from followup.care.plans.plan_view import PlanView, Untreated, untreated, view_of
+from followup.care.plans.plan_view import PlanView, Untreated, record_of, untreated
 from followup.care.plans.signing import Several, may_go_together, sign_several
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.statuses import status_of
@@ -17,11 +17,11 @@ from followup.desks.page.posted import AForm, as_typed, first, number_of, passwo
 from followup.desks.surgeon.at_a_glance import GlancePart, at_a_glance
 from followup.drawings.staircase import Staircase, build_staircase
 from followup.errors import FollowupError
-from followup.records.people.patients import newest_record, patient
-from followup.records.plans.listed import drafts_waiting
-from followup.records.plans.plans import plan
+from followup.records.people.patients import newest_records, patients_by_id
+from followup.records.plans.listed import ListedPlan, drafts_waiting
+from followup.records.plans.plans import plans_by_id, plans_in_force
 from followup.records.store.store import Session
-from followup.records.views import PatientView, PlanVersion
+from followup.records.views import PatientView, PlanVersion, RecordVersion
 
 router = APIRouter()
 ALL = "plans"
@@ -66,7 +66,7 @@ def waiting_plans(hand: DeskHand, whole: str = ALL) -> Part[Waiting]:
     with hand.store.read() as session:
         drafts = sorted(drafts_waiting(session), key=lambda one: not one.gist.signable)
         shown = part(ALL, drafts, whole)
-        return shown.filled(lambda one: _line(session, hand, plan(session, one.id)))
+        return _told(session, hand, shown)
 
 
 def _page(
@@ -96,11 +96,25 @@ def _page(
     )
 
 
-def _line(session: Session, hand: DeskHand, version: PlanVersion) -> Waiting:
-    who = patient(session, version.patient_id)
-    view = view_of(session, hand, version)
-    newest = who.record_number == version.record_number
-    high = untreated(view, view.record if newest else newest_record(session, who.id).record)
-    together = not high and may_go_together(session, hand, view, who.record_number)
+def _told(session: Session, hand: DeskHand, drafts: Part[ListedPlan]) -> Part[Waiting]:
+    """As many queries however many there are, but for a draft of an older record."""
+    whose = {one.patient_id for one in drafts.lines}
+    versions = plans_by_id(session, (one.id for one in drafts.lines))
+    people, newest = patients_by_id(session, whose), newest_records(session, whose)
+    in_force = plans_in_force(session, whose)
+
+    def line(one: ListedPlan) -> Waiting:
+        version, record = versions[one.id], newest[one.patient_id]
+        old = version.record_number != record.number
+        made_from = record_of(session, version) if old else record
+        view = PlanView(version, made_from.record, hand.protocol, hand.today)
+        return _line(hand, view, people[one.patient_id], record, one.patient_id in in_force)
+
+    return drafts.filled(line)
+
+
+def _line(hand: DeskHand, view: PlanView, who: PatientView, newest: RecordVersion, in_force: bool) -> Waiting:
+    version, high = view.version, untreated(view, newest.record)
+    together = not (high or in_force) and may_go_together(hand, view, newest.number)
     stairs = build_staircase(version.body, mirrored=hand.texts.runs_left)
     return Waiting(version, who, view, stairs, together, at_a_glance(view, hand.texts), high)

@@ -51,10 +51,10 @@ def step_changes(
 
 def changes_on(course: Course, day: date) -> bool:
     """Whether an everyday course has another count on ``day`` than on the day before."""
-    before = course.count_on(day - timedelta(days=1))
-    if course.state != "active" or course.as_needed or course.from_before or not before:
+    if course.state != "active" or course.as_needed or course.from_before:
         return False
-    return course.count_on(day) != before
+    before = course.count_on(day - timedelta(days=1))
+    return before > 0 and course.count_on(day) != before
 
 
 def _line(course: Course, count: int, formulary: Mapping[str, Medicine], words: Translator) -> str:

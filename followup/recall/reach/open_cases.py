@@ -96,6 +96,24 @@ def load_open(session: Session, now: datetime, patient: int | None = None) -> Op
     )
 
 
+def load_closed(session: Session, now: datetime) -> Open:
+    """The same of visits to come on a day that does not offer what they are for, and of nothing else."""
+    closed, _bad = _closed(session, now.astimezone(clinic_zone(session)).date(), None)
+    people = {one.patient_id for one in closed}
+    return Open(
+        trips=(),
+        closed=closed,
+        unseen=(),
+        by_hand=(),
+        drafts=(),
+        not_handed_over=(),
+        in_force=frozenset(),
+        patients=_patients(session, people)[0],
+        gists=plan_gists(session, {one.plan_id for one in closed}),
+        standings=standings(session, people),
+    )
+
+
 def _trips(session: Session, today: date, patient: int | None) -> tuple[tuple[TripView, ...], set[int]]:
     found = _or_none(lambda: trips_past_window(session, today, patient))
     if found is not None:

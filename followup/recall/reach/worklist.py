@@ -20,14 +20,24 @@ from followup.clinical.words.gist import ListedNeed, PlanGist
 from followup.recall.reach.ladder import next_for
 from followup.recall.reach.lateness import VisitDays, days_overdue, lateness
 from followup.recall.reach.line import ReachKind, ToReach
-from followup.recall.reach.open_cases import Open, load_open
+from followup.recall.reach.open_cases import Open, load_closed, load_open
 from followup.recall.reach.reasons import reason
 from followup.records.house.clinics import clinic_zone
 from followup.records.plans.listed import ListedPlan
 from followup.records.store.store import Session
 from followup.records.views import PatientView, TripView
 
-__all__ = ["Open", "ReachKind", "ToReach", "line_of", "load_open", "reason", "to_reach", "worklist"]
+__all__ = [
+    "Open",
+    "ReachKind",
+    "ToReach",
+    "line_of",
+    "load_open",
+    "reason",
+    "to_move",
+    "to_reach",
+    "worklist",
+]
 
 _ORDER: tuple[ReachKind, ...] = get_args(ReachKind)
 _TIERS: tuple[Tier, ...] = ("A", "B", "C")
@@ -45,6 +55,11 @@ def line_of(session: Session, now: datetime, rules: RecallRules | None, patient:
     """The line of one patient on that list; None where nobody need reach the patient now."""
     found = to_reach(load_open(session, now, patient), now, clinic_zone(session), rules)
     return found[0] if found else None
+
+
+def to_move(session: Session, now: datetime) -> tuple[ToReach, ...]:
+    """Whose visits lie on a day that does not offer what they are for, a line a patient."""
+    return to_reach(load_closed(session, now), now, clinic_zone(session))
 
 
 def to_reach(

@@ -89,9 +89,10 @@ class _Due:
 
     @property
     def result(self) -> Literal["in time", "late", "never"]:
-        if self.done is None:
+        done = self.done
+        if done is None:
             return "never"
-        return "in time" if self.done <= self.last else "late"
+        return "in time" if done <= self.last else "late"
 
 
 def visits_with_closed_window(session: Session, start: date, today: date) -> tuple[ClosedVisit, ...]:
@@ -160,7 +161,7 @@ def _operations(session: Session, start: date, today: date) -> dict[int, list[tu
 def _look(key: str, operations: Iterable[tuple[str, date]], as_of: date) -> _Look:
     """The need of a plan for ``as_of``: of the first operation of its eye, or of a later one."""
     eye = key.partition(":")[0]
-    return _Look(key, max(1, sum(day <= as_of for each, day in operations if each == eye)))
+    return _Look(key, max(1, len([day for each, day in operations if each == eye and day <= as_of])))
 
 
 def _fallen_due(visits: Iterable[_Kept], operations: list[tuple[str, date]], today: date) -> list[_Due]:

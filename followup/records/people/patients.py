@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import select as sql_select
 from sqlalchemy import union
-from sqlmodel import Session, col, delete, func, select
+from sqlmodel import Session, and_, col, delete, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from followup.clinical.record import Eye, Phone, Record
@@ -33,8 +33,10 @@ from followup.said import say
 from followup.typed import typed
 
 _MIN_PHONE_DIGITS = 4
-_SAME = ("id", "code", "name", "birth_date", "birth_year", "sex", "language", "record_number")
-_READ = (*_SAME, "telephones")
+_READ = (
+    *("id", "code", "name", "birth_date", "birth_year", "sex", "language"),
+    *("record_number", "telephones"),
+)
 # What only a surgeon decides of an operation, by the name that the record's form gives it.
 _DECISIONS = {
     "choices": "The surgeon's choices",
@@ -139,6 +141,22 @@ def record_version(session: Session, patient_id: int, number: int) -> RecordVers
     if row is None:
         raise unknown_patient()
     return _version(row)
+
+
+def newest_records(session: Session, patients: Iterable[int]) -> dict[int, RecordVersion]:
+    """The newest version of several patients' records at once."""
+    rows = session.exec(
+        select(RecordVersionRow)
+        .join(
+            PatientRow,
+            and_(
+                col(PatientRow.id) == RecordVersionRow.patient_id,
+                col(PatientRow.record_number) == RecordVersionRow.number,
+            ),
+        )
+        .where(col(PatientRow.id).in_(set(patients)))
+    )
+    return {row.patient_id: _version(row) for row in rows}
 
 
 def record_versions(session: Session, patient_id: int) -> tuple[RecordVersion, ...]:
@@ -338,7 +356,14 @@ def _views(session: Session, rows: Iterable[Any]) -> tuple[PatientView, ...]:
 def _view(row: Any, eyes: set[str]) -> PatientView:
     both: tuple[Eye, ...] = ("right", "left")
     return PatientView(
-        **{name: getattr(row, name) for name in _SAME},
+        id=row.id,
+        code=row.code,
+        name=row.name,
+        birth_date=row.birth_date,
+        birth_year=row.birth_year,
+        sex=row.sex,
+        language=row.language,
         telephones=tuple(Phone.model_validate(phone) for phone in row.telephones),
         eyes=tuple(eye for eye in both if eye in eyes),
+        record_number=row.record_number,
     )

@@ -188,6 +188,11 @@ def plan(session: Session, plan_id: int) -> PlanVersion:
     return _only(_plans(session, col(CarePlanRow.id) == plan_id))
 
 
+def plans_by_id(session: Session, plans: Iterable[int]) -> dict[int, PlanVersion]:
+    """Several versions at once."""
+    return {version.id: version for version in _plans(session, col(CarePlanRow.id).in_(set(plans)))}
+
+
 def plans_of(session: Session, patient_id: int) -> tuple[PlanVersion, ...]:
     """Every version of a patient's plan, newest first."""
     return _plans(session, col(CarePlanRow.patient_id) == patient_id)[::-1]
