@@ -15,7 +15,7 @@ from followup.records.desk.leaving import left_trips, mark_left, unseen_ids
 from followup.records.desk.trip_steps import book_trip, mark_arrived
 from followup.records.figures.expected import visits_in_force, visits_to_sign
 from followup.records.house.clinics import get_clinic, put_clinic
-from followup.records.people.patients import patients_by_id
+from followup.records.people.patients import newest_record, newest_records, patients_by_id
 from followup.records.plans.completing import plans_to_complete
 from followup.records.plans.listed import (
     drafts_waiting,
@@ -32,6 +32,7 @@ from followup.records.plans.plans import (
     open_draft,
     plan,
     plan_ids_to_look_at,
+    plans_by_id,
     plans_in_force,
     plans_of,
     plans_waiting_for_signature,
@@ -316,6 +317,8 @@ def test_one_visit_one_patient_one_plan_are_read_alone(crowd):
             assert crowd.of_trips(one.id for one in trips_of(session, who)) == both
             assert list(trips_of_all(session, [who])) == [who]
             assert list(patients_by_id(session, [who])) == [who]
+            assert {one.patient_code for one in plans_by_id(session, [crowd.plans[name]]).values()} == {name}
+            assert newest_records(session, [who]) == {who: newest_record(session, who)}
 
 
 def test_ending_the_visits_of_one_patient_ends_no_other_and_nothing_that_took_place(crowd):
