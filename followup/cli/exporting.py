@@ -9,6 +9,7 @@ from followup.cli import Commands
 # Module and one line of help, as for the commands themselves.
 FORMS = {
     "all": ("followup.cli.exporting_all", "The whole clinic, as an archive that can be brought back."),
+    "pseudonymous": ("followup.cli.exporting_pseudonymous", "Everybody without names, for research or help."),
     "fhir": ("followup.cli.handing_on", "One patient as FHIR R4, for another program."),
     "ical": ("followup.cli.handing_on", "Visits as iCalendar: a patient's, or those of a day."),
 }

@@ -78,6 +78,10 @@ def import_(
     """
     if mapping is None and (dry_run or rows != "whole"):
         raise click.UsageError("--dry-run and --rows need --mapping")
+    if everything and (mapping is not None or site is not None or refused is not None):
+        raise click.UsageError("--all goes with --folder and --without-keys alone")
+    if without_keys and not everything:
+        raise click.UsageError("--without-keys needs --all")
     settings = settings_from(folder)
     if everything:
         return bring_in_whole(settings, Path(file).expanduser().absolute(), with_keys=not without_keys)

@@ -25,6 +25,7 @@ from followup.records.house.staff import (
     make_manager,
     unlock,
 )
+from followup.records.jobs.refilling import note_handed_over
 from followup.records.people.messages import choose_messages, stop_messages, try_again
 from followup.records.people.oplist import ListLine, put_operation_list
 from followup.records.people.patients import correct_record, enter_record, newest_record
@@ -264,6 +265,7 @@ USE_CASES = [
     UseCase("who works where", "program", lambda u, h: bind_staff(u, login="lee", site=None)),
     UseCase("a manager made", "program", lambda u, h: make_manager(u, login="lee", password_hash="x")),
     UseCase("a log-in unlocked", "program", lambda u, h: unlock(u, login="lee")),
+    UseCase("the clinic handed on", "program", lambda u, h: note_handed_over(u, "clinic exported"), False),
     UseCase("a second factor off", "program", lambda u, h: take_off_second_factor(u, login="lee")),
     UseCase("a role granted", "manager surgeon", lambda u, h: decide_role(u, asked=h.asked, grant=True)),
 ]

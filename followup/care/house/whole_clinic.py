@@ -18,7 +18,7 @@ from followup.exchange.archive.manifest import KEYS
 from followup.exchange.archive.reading import Archive
 from followup.exchange.archive.writing import Everything, write_archive
 from followup.recall.codes.codes import create_keyring, load_keyring
-from followup.records.jobs.refilling import Refilling, refill, whole_clinic
+from followup.records.jobs.refilling import Refilling, note_handed_over, refill, whole_clinic
 from followup.records.jobs.restoring import unsealed
 from followup.records.store.durable import write_whole, writing_whole
 from followup.records.store.journal import Seal
@@ -66,26 +66,33 @@ def hand_on(
 
     Errors: ``file.write``, ``archive.passphrase``, ``archive.name``, ``journal.broken``, ``journal.unlike``.
     """
+    with new_file(to) as out:
+        keys = _sealed(own) if with_keys else None
+        with whole_clinic(store.engine) as whole:
+            every = Everything(__version__, whole.step, now, whole.seal, keys, _clinics_own(own))
+            manifest = write_archive(out, every, whole.contents)
+        rows = sum(one.rows or 0 for one in manifest.files)
+        sha256 = _hash(out)
+        with store.write(by, now) as unit:
+            note_handed_over(
+                unit, "clinic exported", archive=to.name, sha256=sha256, rows=rows, keys=with_keys
+            )
+    return HandedOn(rows, len(manifest.files) + 1)
+
+
+@contextmanager
+def new_file(to: Path) -> Iterator[BinaryIO]:
+    """A new file, whole or not at all, its owner's alone. Error ``file.write``."""
     if to.exists():
         raise FollowupError("file.write", "it is there already", where=str(to), fix="name a new file")
-    keys = _sealed(own) if with_keys else None
     try:
         with writing_whole(to) as out:
-            with whole_clinic(store.engine) as whole:
-                every = Everything(__version__, whole.step, now, whole.seal, keys, _clinics_own(own))
-                manifest = write_archive(out, every, whole.contents)
-            rows = sum(one.rows or 0 for one in manifest.files)
-            sha256 = _hash(out)
-            with store.write(by, now) as unit:
-                unit.log(
-                    "clinic exported", "clinic", archive=to.name, sha256=sha256, rows=rows, keys=with_keys
-                )
+            yield out
     except OSError as exc:
         reason = exc.strerror or "it can't be written"
         raise FollowupError(
             "file.write", reason, where=str(to), fix="free some space, or name a file in another folder"
         ) from None
-    return HandedOn(rows, len(manifest.files) + 1)
 
 
 @contextmanager
@@ -167,7 +174,15 @@ def _files_of(archive: Archive, own: ClinicsFiles, *, with_keys: bool) -> Iterat
     except BaseException:
         for path in new:
             path.unlink(missing_ok=True)
+            _remove_empty(path.parent, own.folder)
         raise
+
+
+def _remove_empty(folder: Path, root: Path) -> None:
+    """Take the folders away that were made for files that did not stay."""
+    while folder != root and folder.is_relative_to(root) and folder.is_dir() and not any(folder.iterdir()):
+        folder.rmdir()
+        folder = folder.parent
 
 
 def _is_new(path: Path, content: bytes) -> bool:

@@ -58,38 +58,43 @@ def write_archive(
     file: BinaryIO, every: Everything, contents: Iterable[tuple[OpenTable, Iterable[Mapping[str, object]]]]
 ) -> Manifest:
     """Write the archive, a row at a time, and what stands in its manifest."""
-    out = ZipOut(file, every.made)
-    out.put(READ_ME, [read_me(keys=every.keys is not None)])
-    files = [_file(out.files[0])]
-    for table, rows in contents:
-        files.append(_file(out.put(f"{TABLES}{table.name}.jsonl", _lines(rows)), counted=True))
-        files.append(_file(out.put(f"{SCHEMAS}{table.name}.schema.json", [_pretty(table_schema(table))])))
-    others: dict[str, bytes] = {
-        f"{SCHEMAS}operative_record.schema.json": _pretty({"$schema": DIALECT, **Record.model_json_schema()}),
-        f"{SCHEMAS}manifest.schema.json": _pretty({"$schema": DIALECT, **Manifest.model_json_schema()}),
-        **({KEYS: every.keys} if every.keys is not None else {}),
-        **{f"{CLINICS_OWN}{name}": content for name, content in sorted(every.own.items())},
-    }
-    for name, content in others.items():
-        if not may_be_called(name):
+    with ZipOut(file, every.made) as out:
+        out.put(READ_ME, [read_me(keys=every.keys is not None)])
+        files = [_file(out.files[0])]
+        for table, rows in contents:
+            files.append(_file(out.put(f"{TABLES}{table.name}.jsonl", _lines(rows)), counted=True))
+            files.append(_file(out.put(f"{SCHEMAS}{table.name}.schema.json", [_pretty(table_schema(table))])))
+        files += [_file(out.put(name, [content])) for name, content in _beside(every)]
+        manifest = Manifest(
+            program=every.program,
+            step=every.step,
+            made=every.made,
+            journal=JournalSeal(entries=every.seal.entries, hash=every.seal.hash),
+            left_out=LEFT_OUT if every.keys is not None else (*LEFT_OUT, WITHOUT_KEYS),
+            files=tuple(files),
+        )
+        out.put(MANIFEST, [written(manifest)])
+    return manifest
+
+
+def _beside(every: Everything) -> Iterator[tuple[str, bytes]]:
+    """What lies beside the tables: schemas, the sealed keys, the clinic's own files."""
+    yield (
+        f"{SCHEMAS}operative_record.schema.json",
+        _pretty({"$schema": DIALECT, **Record.model_json_schema()}),
+    )
+    yield f"{SCHEMAS}manifest.schema.json", _pretty({"$schema": DIALECT, **Manifest.model_json_schema()})
+    if every.keys is not None:
+        yield KEYS, every.keys
+    for path, content in sorted(every.own.items()):
+        if not may_be_called(name := f"{CLINICS_OWN}{path}"):
             raise FollowupError(
                 "archive.name",
                 "a file of this name can't go into an archive",
-                where=name,
+                where=path,
                 fix="call it by letters of a to z, digits and hyphens",
             )
-        files.append(_file(out.put(name, [content])))
-    manifest = Manifest(
-        program=every.program,
-        step=every.step,
-        made=every.made,
-        journal=JournalSeal(entries=every.seal.entries, hash=every.seal.hash),
-        left_out=LEFT_OUT if every.keys is not None else (*LEFT_OUT, WITHOUT_KEYS),
-        files=tuple(files),
-    )
-    out.put(MANIFEST, [written(manifest)])
-    out.close()
-    return manifest
+        yield name, content
 
 
 def _lines(rows: Iterable[Mapping[str, object]]) -> Iterator[bytes]:

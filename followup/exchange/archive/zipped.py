@@ -49,5 +49,12 @@ class ZipOut:
         self.files.append(Put(name, digest.hexdigest(), size, count))
         return self.files[-1]
 
-    def close(self) -> None:
-        self._zip.close()
+    def __enter__(self) -> ZipOut:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            self._zip.close()
+        else:
+            # Given up: it would else try to write its end once nobody holds it any more.
+            self._zip.fp = None

@@ -14,15 +14,16 @@ from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
 from followup.errors import FollowupError
+from followup.records.duties import PROGRAM
 from followup.records.house.clinics import is_set_up
 from followup.records.jobs.backup import verify_file
 from followup.records.plans.bound import verify_all
 from followup.records.store.copying import Carried, carry, reading
 from followup.records.store.engine import make_engine, sqlite_url
-from followup.records.store.journal import Seal, newest_seal
+from followup.records.store.journal import Detail, Seal, newest_seal
 from followup.records.store.migrations import known_steps, upgrade
 from followup.records.store.open_rows import Line, OpenTable, open_tables, rows_in, rows_out
-from followup.records.store.store import Store
+from followup.records.store.store import Store, Unit
 from followup.records.views import Actor
 
 
@@ -90,6 +91,15 @@ def refill(what: Refilling, target: Engine, folder: Path) -> Carried:
             leftover.unlink(missing_ok=True)
 
 
+def note_handed_over(unit: Unit, action: str, **details: Detail) -> None:
+    """Write down that the clinic's data went out or came in as a whole: the command line's work alone.
+
+    Error ``role.missing``.
+    """
+    unit.need_role(PROGRAM)
+    unit.log(action, "clinic", **details)
+
+
 def broken(name: str, what: str) -> FollowupError:
     """The refusal of an archive that is not whole."""
     return FollowupError("archive.broken", what, where=name, fix="take another archive; nothing was stored")
@@ -115,7 +125,7 @@ def _fill(engine: Engine, what: Refilling) -> None:
         if newest_seal(session) != what.seal:
             raise broken(what.name, "its journal is not the one that its manifest names")
     with store.write(what.by, what.now) as unit:
-        unit.log("brought in from an archive", "clinic", archive=what.name, sha256=what.sha256)
+        note_handed_over(unit, "brought in from an archive", archive=what.name, sha256=what.sha256)
 
 
 def _check(draft: Path, what: Refilling) -> None:

@@ -180,6 +180,11 @@ def patients_by_id(session: Session, patients: Iterable[int]) -> dict[int, Patie
     return {view.id: view for view in _views(session, rows)}
 
 
+def every_patient(session: Session) -> tuple[int, ...]:
+    """Everybody who has a record at the session's site, by id."""
+    return tuple(session.exec(select(PatientRow.id).order_by(col(PatientRow.id))))  # type: ignore[arg-type]
+
+
 def bare_patient(session: Session, patient_id: int) -> PatientView:
     """Code and name alone, for where the rest of the entry can't be read."""
     found = session.exec(select(PatientRow.code, PatientRow.name).where(PatientRow.id == patient_id)).first()

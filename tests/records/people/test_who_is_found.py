@@ -15,7 +15,7 @@ from followup.records.desk.leaving import left_trips, mark_left, unseen_ids
 from followup.records.desk.trip_steps import book_trip, mark_arrived
 from followup.records.figures.expected import visits_in_force, visits_to_sign
 from followup.records.house.clinics import get_clinic, put_clinic
-from followup.records.people.patients import newest_record, newest_records, patients_by_id
+from followup.records.people.patients import every_patient, newest_record, newest_records, patients_by_id
 from followup.records.plans.completing import plans_to_complete
 from followup.records.plans.listed import (
     drafts_waiting,
@@ -159,6 +159,7 @@ def test_the_lists_of_plans_find_whom_they_are_for_and_nobody_beside(crowd):
         expected = people("draft, two-drafts, new-draft, by-hand, printed, no-sheet")
         assert crowd.owners([patient for _, patient in to_look_at]) == expected
         assert crowd.owners(plans_in_force(session)) == people(IN_FORCE)
+        assert crowd.owners(every_patient(session)) == sorted(crowd.patients)
         before, day, after = map(crowd.ward.day, (6, 7, 8))
         in_force = plans_handing_out(session, day, day)
         assert in_force == plans_handing_out(session, before, after)
@@ -477,11 +478,9 @@ def test_a_visit_whose_day_somebody_decided_is_not_to_be_moved(crowd):
     from followup.records.tables import TripRow
 
     def given(unit):
-        put_clinic(
-            unit,
-            replace(get_clinic(unit.session), calendar=json.dumps({"holidays": [ward.day(11).isoformat()]})),
-        )
-        calendar = parse_calendar({"holidays": [ward.day(11).isoformat()]})
+        told = {"holidays": [ward.day(11).isoformat()]}
+        put_clinic(unit, replace(get_clinic(unit.session), calendar=json.dumps(told)))
+        calendar = parse_calendar(told)
         row = unit.session.get(TripRow, crowd.trips["tomorrow"])
         row.given, day = True, ward.day(8)
         unit.session.flush()
