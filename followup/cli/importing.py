@@ -21,6 +21,7 @@ from followup.cli.contract import BAD_INPUT, CommandOutcome
 from followup.cli.files import STDIN, read_bytes, write_out
 from followup.cli.hand import command_hand
 from followup.cli.importing_all import bring_in_whole
+from followup.cli.importing_fhir import draft_of_bundle
 from followup.cli.opening import folder_option, opened, settings_from
 from followup.cli.rows import MOST_BYTES, Row, rows_of
 from followup.clinical.english import counted
@@ -49,6 +50,8 @@ Way = Literal["whole", "good", "look"]
 )
 @click.option("--dry-run", is_flag=True, help="With --mapping: say what would be stored, and store nothing.")
 @click.option("--all", "everything", is_flag=True, help="FILE is a whole clinic: fill an empty one with it.")
+@click.option("--fhir", is_flag=True, help="FILE is a bundle of FHIR R4: draft a record, store nothing.")
+@click.option("--out", metavar="FILE", help="With --fhir: where the draft goes.")
 @click.option("--without-keys", is_flag=True, help="With --all: leave the keys of the codes where they are.")
 def import_(
     file: str,
@@ -59,6 +62,8 @@ def import_(
     rows: Literal["whole", "good"],
     dry_run: bool,
     everything: bool,
+    fhir: bool,
+    out: str | None,
     without_keys: bool,
 ) -> CommandOutcome:
     """Store the rows of FILE: operative records and lines of operation lists. All of them, or none.
@@ -75,13 +80,20 @@ def import_(
 
     With --all FILE is an archive of followup export --all, and goes whole into a new folder or an empty
     database. Nobody has a password then: give one manager a new one with followup staff manager LOGIN.
+
+    With --fhir FILE is a bundle of FHIR R4 of one patient. Patient, procedures, conditions and allergies
+    give the draft of a record, written to a file; what it lacks is told line by line. Nothing is stored.
     """
     if mapping is None and (dry_run or rows != "whole"):
         raise click.UsageError("--dry-run and --rows need --mapping")
-    if everything and (mapping is not None or site is not None or refused is not None):
+    if everything and (fhir or mapping is not None or site is not None or refused is not None):
         raise click.UsageError("--all goes with --folder and --without-keys alone")
     if without_keys and not everything:
         raise click.UsageError("--without-keys needs --all")
+    if out is not None and not fhir:
+        raise click.UsageError("--out needs --fhir")
+    if fhir:
+        return draft_of_bundle(file, folder, out)
     settings = settings_from(folder)
     if everything:
         return bring_in_whole(settings, Path(file).expanduser().absolute(), with_keys=not without_keys)

@@ -11,7 +11,7 @@ from rfc5545 import read_calendar
 
 from followup.recall.codes.codes import Keyring, save_keyring
 from followup.records.people.opening import OPENED
-from followup.records.store.journal import journal_of
+from followup.records.store.journal import journal_of, newest_seal
 
 
 @pytest.fixture
@@ -78,3 +78,37 @@ def test_visits_are_written_for_a_phone_and_a_day_for_the_desk(clinic_of_one, tm
     neither = clinic_of_one.run("export", "ical")
     assert neither.returncode == 2
     assert "Give CODE or --day" in neither.stderr
+
+
+def test_a_bundle_comes_in_as_a_draft_file_with_its_gaps_and_nothing_is_stored(clinic_of_one, tmp_path):
+    clinic_of_one.run("export", "fhir", "K-1")
+    with clinic_of_one.store.read() as session:
+        before = newest_seal(session)
+    said = clinic_of_one.run("import", "--fhir", "K-1.fhir.json")
+    assert (said.returncode, said.stderr) == (0, "")
+    head, *gaps = said.stdout.splitlines()
+    assert head.startswith("K-1.draft.json: a draft, nothing is stored.")
+    assert head.endswith(f"{len(gaps)} gaps:")
+    assert "  operations.0.eye_drawn: point at the eye on the drawing" in gaps
+    made = json.loads((tmp_path / "K-1.draft.json").read_text("utf-8"))
+    assert made["patient"]["code"] == "K-1"
+    with clinic_of_one.store.read() as session:
+        assert newest_seal(session) == before
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ('{"resourceType": "Bundle", "entry": [', "not valid JSON"),
+        ('{"resourceType": "Patient"}', "this is no bundle of FHIR"),
+        ("[" * 100_000, "not valid JSON"),
+        ('{"resourceType": "Bundle", "text": "' + "x" * 1_100_000, "larger than"),
+    ],
+)
+def test_half_a_file_another_one_and_one_too_large_are_refused_by_a_line(clinic_of_one, tmp_path, text, line):
+    (tmp_path / "it.json").write_text(text)
+    said = clinic_of_one.run("import", "--fhir", "it.json")
+    assert (said.returncode, said.stdout) == (2, "")
+    assert said.stderr.count("\n") == 1
+    assert line in said.stderr
+    assert list(tmp_path.glob("*.draft.json")) == []

@@ -40,6 +40,7 @@ from followup.records.plans.plans import (
     store_draft,
 )
 from followup.records.plans.sheets import find_sheet, sheets_of
+from followup.records.tables import TripRow
 from followup.records.trips.closed import visits_ahead, visits_to_move, visits_without_offer
 from followup.records.trips.open_visits import open_visit_ids, open_visits, still_open
 from followup.records.trips.trips import (
@@ -474,16 +475,14 @@ def test_visits_on_days_that_do_not_offer_what_they_are_for_are_to_move_by_the_c
 
 
 def test_a_visit_whose_day_somebody_decided_is_not_to_be_moved(crowd):
-    ward = crowd.ward
-    from followup.records.tables import TripRow
+    ward, day = crowd.ward, crowd.ward.day(8)
 
     def given(unit):
         told = {"holidays": [ward.day(11).isoformat()]}
         put_clinic(unit, replace(get_clinic(unit.session), calendar=json.dumps(told)))
-        calendar = parse_calendar(told)
-        row = unit.session.get(TripRow, crowd.trips["tomorrow"])
-        row.given, day = True, ward.day(8)
+        unit.session.get(TripRow, crowd.trips["tomorrow"]).given = True
         unit.session.flush()
+        calendar = parse_calendar(told)
         return visits_to_move(unit.session, day), visits_without_offer(unit.session, calendar, day)
 
     assert ward.would(ward.at(TODAY), given, by=EVERYBODY) == ((), ())
