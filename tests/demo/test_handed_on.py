@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time
 
+import icalendar
 from fhir.resources.R4B.bundle import Bundle
 from fhir_rules import broken_rules, of_kind, repeats
 from fhir_told import counted, rounds_of
+from rfc5545 import read_calendar
 
+from followup.care.exchange.agenda import patient_agenda
 from followup.care.exchange.fhir import patient_bundle
 from followup.care.hand import hand_for
 from followup.clinical.protocol.load import load_protocol
+from followup.clinical.statuses import TO_COME
 from followup.recall.codes.codes import Keyring
+from followup.records.desk.attempts import standings
 from followup.records.people.patients import patient_by_code, record_version
 from followup.records.plans.plans import active_plan, plans_of
 from followup.records.trips.trips import open_trips, trips_of
@@ -46,3 +51,31 @@ def test_everybody_of_the_sample_clinic_is_read_by_a_foreign_reader_with_the_dos
         looks += len(of_kind(made, "Observation"))
     assert held
     assert looks > 50
+
+
+def test_everybodys_visits_are_read_by_two_readers_in_the_patients_own_language(made, store):
+    hand = hand_for(store, load_protocol(), Keyring({}, ""), now=datetime.combine(made.today, time(6), UTC))
+    with store.read() as session:
+        people = {trip.patient_code: trip.patient_id for trip in open_trips(session)}
+        gone = standings(session, people.values())
+    events = languages = 0
+    for code, number in people.items():
+        if number in gone:
+            continue
+        data = patient_agenda(hand, code)
+        ours = read_calendar(data).all("VEVENT")
+        theirs = icalendar.Calendar.from_ical(data).walk("VEVENT")
+        assert [event.text("SUMMARY") for event in ours] == [str(event["SUMMARY"]) for event in theirs]
+        assert len({event.value("UID") for event in ours}) == len(ours)
+        with store.read() as session:
+            coming = {t.day for t in trips_of(session, number) if t.status in TO_COME and t.day >= made.today}
+        told = [
+            event
+            for event in ours
+            if event.value("UID").startswith("visit") and event.value("STATUS") == "CONFIRMED"
+        ]
+        assert coming <= {date.fromisoformat((event.value("DTSTART") or "")[:8]) for event in told}
+        events += len(ours)
+        languages += any(event.text("SUMMARY") != "Visit at the clinic." for event in told)
+    assert events > 60
+    assert languages > 5
