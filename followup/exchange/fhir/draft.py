@@ -86,7 +86,7 @@ def _who(of: _Filling) -> None:
         of.gaps.append("patient: the bundle says that this record is not in use")
     codes = [one["value"] for one in _list(told, "identifier") if _CODE.fullmatch(_text(one, "value"))]
     if len(codes) == 1:
-        patient["code"] = codes[0]
+        (patient["code"],) = codes
     else:
         of.gaps.append(f"patient.code: {len(codes)} numbers of the bundle could be it; enter the right one")
     names = [name for name in _list(told, "name") if name.get("use") != "old"]

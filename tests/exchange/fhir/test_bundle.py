@@ -191,6 +191,22 @@ def test_a_course_is_completed_once_its_last_day_has_passed_and_not_on_it():
         assert of_kind(bundle(record, plan, now=now), "MedicationRequest")[at]["status"] == status
 
 
+def test_a_plan_lasts_from_its_first_day_to_its_last_and_without_an_end_where_a_drop_goes_on():
+    record = record_of()
+    plan = planned(record)
+    days = [trip.date for trip in plan.trips] + [course.first_day for course in plan.courses]
+    ends = [trip.date for trip in plan.trips] + [course.last_day for course in plan.courses]
+    (told_plan,) = of_kind(bundle(record, plan), "CarePlan")
+    assert told_plan["period"] == {"start": min(days).isoformat(), "end": max(ends).isoformat()}
+    going_on = record_of(in_use=[{"medicine": "dorzolamide-2", "eye": "left", "count_a_day": 2}])
+    (told_plan,) = of_kind(bundle(going_on, planned(going_on)), "CarePlan")
+    assert "end" not in told_plan["period"]
+    child = record_of(patient={"birth_date": "2015-06-11"})
+    empty = planned(child).model_copy(update={"trips": (), "courses": ()})
+    (told_plan,) = of_kind(bundle(child, empty, signed=False), "CarePlan")
+    assert told_plan["period"] == {"start": "2026-03-02"}
+
+
 def test_every_link_of_a_bundle_leads_to_a_resource_of_it_and_the_same_patient_has_the_same_names():
     of = told(FULLEST)
     made, again = bundle(of.record, of.plan), bundle(of.record, of.plan)

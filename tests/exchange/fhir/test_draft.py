@@ -129,6 +129,15 @@ def test_nothing_stands_in_the_draft_that_the_bundle_does_not_tell():
     assert {"patient.code", "patient.name", "operations", "patient.allergies"} <= told_gaps
 
 
+def test_a_record_that_is_not_in_use_and_several_numbers_are_asked_about():
+    numbers = [{"value": "N-1"}, {"value": "N-2"}, {"value": "no number of ours"}]
+    made = draft(PATIENT | {"active": False, "identifier": numbers})
+    assert "patient: the bundle says that this record is not in use" in made.gaps
+    assert "patient.code: 2 numbers of the bundle could be it; enter the right one" in made.gaps
+    assert "code" not in made.record["patient"]
+    assert "patient: the bundle says that this record is not in use" not in draft(PATIENT).gaps
+
+
 def test_an_operation_stands_on_the_day_of_the_clinics_clock():
     """23:40 in London is the next morning in Kolkata (+05:30)."""
     period = {"start": "2026-03-02T23:40:00Z", "end": "2026-03-03T00:10:00Z"}
@@ -177,6 +186,8 @@ def test_allergies_are_taken_in_plain_words_only_and_others_go_into_the_free_tex
     assert made.record["patient"]["allergies"] == [{"to": "sulfonamide", "reaction": "severe"}]
     assert made.record["patient"]["allergy_text"] == "co-trimoxazole (itching)"
     assert "allergy penicillin: the bundle says refuted; not taken over" in made.gaps
+    assert "patient.allergies: the bundle tells of none; ask" not in made.gaps
+    assert "patient.allergies: the bundle tells of none; ask" not in draft(PATIENT, allergy("latex")).gaps
     assert "allergy latex: the bundle says resolved; not taken over" in made.gaps
     none = {"coding": [{"system": "http://snomed.info/sct", "code": "716186003"}]}
     nothing = draft(PATIENT, allergy("", code=none))
