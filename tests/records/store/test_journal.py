@@ -15,7 +15,7 @@ from sqlmodel import update
 from followup.errors import FollowupError
 from followup.records.jobs.upkeep import note_transitions
 from followup.records.people.patients import enter_record
-from followup.records.store.journal import journal_of, verify_journal
+from followup.records.store.journal import journal_of, journal_of_several, verify_journal
 from followup.records.tables import PatientRow
 from followup.records.views import Actor
 
@@ -197,3 +197,20 @@ def test_an_insert_that_came_too_late_is_no_change_and_needs_no_entry(ward):
         assert not note_transitions(unit, [(trip.id, "late", NOW)])
     with pytest.raises(RuntimeError, match="trip_transition"), ward.store.write(NOBODY, NOW) as unit:
         note_transitions(unit, [(trip.id, "overdue", NOW)])
+
+
+def test_of_several_patients_the_journal_tells_each_alone_and_these_actions_only(ward):
+    for code in ("K-1", "K-2", "K-3"):
+        ward.signed(code)
+    asked = ["patient:K-1", "patient:K-3", "patient:nobody"]
+    with ward.store.read() as session:
+        found = journal_of_several(session, asked, ("plan signed", "record entered"))
+        alone = {subject: journal_of(session, subject) for subject in asked}
+    told = {subject: [entry.action for entry in entries] for subject, entries in found.items()}
+    assert told == {
+        "patient:K-1": ["record entered", "plan signed"],
+        "patient:K-3": ["record entered", "plan signed"],
+        "patient:nobody": [],
+    }
+    assert all(entry in alone[subject] for subject in asked for entry in found[subject])
+    assert len(alone["patient:K-1"]) > 2
