@@ -104,17 +104,18 @@ class Calendar(CalendarEntry):
 
     def places(self, service: str, day: date) -> int | None:
         """Places in all for ``service`` on ``day``: None without limit, 0 where it is not offered."""
-        if not self.offers(service, day):
-            return 0
-        listed = self._by_name.get(service)
-        if listed is None or listed.capacity is None:
-            return None
-        half = self._half_day(day)
-        return listed.capacity // 2 if half is not None and half.capacity == "half" else listed.capacity
+        return self._capacity(service, day) if self.offers(service, day) else 0
 
     def room(self, service: str, day: date) -> int | None:
         """Places left for ``service`` on ``day``: None without limit, 0 where it is not offered."""
-        places = self.places(service, day)
+        left = self.left(service, day)
+        return None if left is None else max(0, left)
+
+    def left(self, service: str, day: date) -> int | None:
+        """The same, but -1 where it is not offered."""
+        if not self.offers(service, day):
+            return -1
+        places = self._capacity(service, day)
         return None if places is None else max(0, places - self.taken(day, service))
 
     def is_half_day(self, day: date) -> bool:
@@ -168,6 +169,13 @@ class Calendar(CalendarEntry):
         for (_, day), places in self._places.items():
             total[day] += places
         return total
+
+    def _capacity(self, service: str, day: date) -> int | None:
+        listed = self._by_name.get(service)
+        if listed is None or listed.capacity is None:
+            return None
+        half = self._half_day(day)
+        return listed.capacity // 2 if half is not None and half.capacity == "half" else listed.capacity
 
     def _half_day(self, day: date) -> HalfDay | None:
         return self._halves.get(day) or self._halves.get(WEEKDAYS[day.weekday()])

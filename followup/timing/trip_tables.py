@@ -103,9 +103,7 @@ class Room:
 
     def _ask(self, service: str, day: int) -> int | None:
         real = self.date(day)
-        if (service, real) in self.extra:
-            return None
-        return self.calendar.room(service, real) if self.calendar.offers(service, real) else -1
+        return None if (service, real) in self.extra else self.calendar.left(service, real)
 
     def fits(self, service: str, day: int, *, urgent: bool = False) -> bool:
         """Whether a trip on ``day`` can use ``service``; an urgent need may overbook."""

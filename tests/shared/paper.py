@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import typst
@@ -28,9 +28,13 @@ def _compiler(layout: str) -> typst.Compiler:
 def set_(data: dict[str, Any]) -> bytes:
     """The PDF of sheets or of a protocol. Raises typst.TypstError where the layout refuses it."""
     layout = "sheet.typ" if "sheets" in data else "protocol.typ"
-    inputs = {"data": json.dumps(data, ensure_ascii=False)}
+    return _set(layout, json.dumps(data, ensure_ascii=False))
+
+
+@lru_cache(maxsize=64)
+def _set(layout: str, data: str) -> bytes:
     made = _compiler(layout).compile(
-        format="pdf", sys_inputs=inputs, pdf_standards=["ua-1"], timestamp=_TIMESTAMP
+        format="pdf", sys_inputs={"data": data}, pdf_standards=["ua-1"], timestamp=_TIMESTAMP
     )
     assert isinstance(made, bytes)
     return made

@@ -90,7 +90,7 @@ def check_medicine(
         ((max_count, days),) if counts is None else tuple(counts),
         medicine_facts(record, eye, _given(record, medicine, days, cautions), as_of, cautions),
     )
-    said = [(rule, told) for rule in cautions.cautions if (told := _says(rule, course)) is not None]
+    said = [(rule, told) for rule in cautions.about(medicine) if (told := _says(rule, course)) is not None]
     asking = Counter(rule.answer_choice for rule, _ in said)
     words: dict[str, str | int] = {"medicine": medicine.label, "days": days, "count": max_count}
     # A choice names no caution: it answers where no more than one can be meant, and only a new course.
@@ -145,8 +145,7 @@ def _level(rule: CautionRule, new: bool) -> Level | Literal["silent"]:
 
 def _says(rule: CautionRule, course: _CourseAsked) -> Fact | None:
     """What the record says of the rule's condition, where the rule has something to say at all."""
-    applies = any(selector.fits(course.medicine) for selector in rule.applies)
-    if _level(rule, course.new) == "silent" or not applies:
+    if _level(rule, course.new) == "silent":
         return None
     if rule.dense and course.days_at(rule.dense.count) <= rule.dense.over_days:
         return None

@@ -172,6 +172,14 @@ class CautionSet:
     facts: Mapping[str, FactDef] = field(default_factory=dict)
     roles: Mapping[str, MedicineRole] = field(default_factory=dict)
     recent_days: int = 0
+    _known: dict[Medicine, tuple[CautionRule, ...]] = field(default_factory=dict, compare=False, repr=False)
+
+    def about(self, medicine: Medicine) -> tuple[CautionRule, ...]:
+        """The rules about a medicine, in their order."""
+        if medicine not in self._known:
+            rules = (rule for rule in self.cautions if any(one.fits(medicine) for one in rule.applies))
+            self._known[medicine] = tuple(rules)
+        return self._known[medicine]
 
 
 def _check_placeholders(texts: tuple[str | None, ...], known: frozenset[str]) -> None:

@@ -10,7 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Annotated, Literal, TypeAlias
 
 from pydantic import Field, StrictInt
@@ -151,8 +151,7 @@ class KnownNames:
         for segment in _SEGMENT.split(text):
             tokens = _tokens(segment)
             for word in one.words:
-                form = tuple(_tokens(word))
-                for at in _places(tokens, form):
+                for at in _places(tokens, _tokens(word)):
                     before = tokens[max(0, at - _REACH) : at]
                     found.append(Mention(segment.strip(), bool(denials & set(before))))
         return min(found, key=lambda mention: mention.denied, default=None)
@@ -303,10 +302,11 @@ class _Part:
     none_else: bool
 
 
-def _tokens(text: str) -> list[str]:
+@lru_cache(maxsize=4096)
+def _tokens(text: str) -> Form:
     plain = unicodedata.normalize("NFKD", text.replace("’", "").replace("'", "")).casefold()
     plain = "".join(c for c in plain if not unicodedata.combining(c) or ord(c) > _LATIN_MARKS)
-    return [token.replace("sulph", "sulf") for token in _TOKEN.findall(plain)]
+    return tuple(token.replace("sulph", "sulf") for token in _TOKEN.findall(plain))
 
 
 # Marks over Latin letters are left out; in other scripts a mark is part of the word.
@@ -315,5 +315,5 @@ _LATIN_MARKS = 0x036F
 
 def _forms_of(word: str) -> set[Form]:
     """The word as its tokens, and written in one."""
-    tokens = tuple(_tokens(word))
+    tokens = _tokens(word)
     return {tokens, ("".join(tokens),)} if tokens else set()

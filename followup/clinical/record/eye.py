@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
@@ -56,6 +57,15 @@ class EyeContext:
     def eye(self) -> Eye:
         return self.side or self.operation.eye
 
+    @cached_property
+    def _homes(self) -> Mapping[str, Any]:
+        """Where a path begins that leads to something written down."""
+        return {
+            "patient": self.record.patient,
+            "eye": history_of(self.record, self.eye),
+            "other_eye": history_of(self.record, OTHER[self.eye]),
+        }
+
     @property
     def history(self) -> EyeHistory:
         return history_of(self.record, self.eye)
@@ -65,7 +75,7 @@ class EyeContext:
         """The day of the operation; before any look where there was none."""
         return date.min if self.index is None else self.operation.date
 
-    @property
+    @cached_property
     def reviews(self) -> tuple[Findings, ...]:
         """This eye's reviews since its operation, oldest first, up to the as-of day."""
         mine = (r for r in self.record.reviews if r.eye == self.eye and self.day0 <= r.date <= self.as_of)
@@ -103,9 +113,7 @@ class EyeContext:
     def _found(self, root: str, rest: str) -> Any:
         if root == "last_look":
             return self.last_look(rest)
-        other = history_of(self.record, OTHER[self.eye])
-        homes = {"patient": self.record.patient, "eye": self.history, "other_eye": other}
-        found: Any = self.operation if root == "operation" else homes[root]
+        found: Any = self.operation if root == "operation" else self._homes[root]
         for name in rest.split("."):
             if found is None:
                 return None
