@@ -67,6 +67,15 @@ def test_a_telling_of_the_other_eye_stores_nothing(ward, by, refused):
     assert _kept(hand) is None
 
 
+def test_a_correction_to_the_eye_that_was_not_told_is_refused_until_it_is_told_anew(ward, by, refused):
+    hand, told = by(ward.counsellor), _told(f"Right eye. {SURE}")
+    enter(hand, NewRecord(record=ward.record(), telling=told))
+    other = ward.record(eye="left")
+    assert refused(correct, hand, "K-1", Correction(seen=1, record=other)) == "telling.another-eye"
+    correct(hand, "K-1", Correction(seen=1, record=other, telling=_told(f"Left eye. {SURE}")))
+    assert set(_kept(hand)) == {f"Left eye. {SURE}", f"Right eye. {SURE}"}
+
+
 def test_it_goes_with_an_operation_of_the_record(ward, by, refused):
     hand = by(ward.counsellor)
     act = NewRecord(record=ward.record(), telling=_told(SURE, operation=1))

@@ -154,6 +154,14 @@ def test_a_text_that_says_the_other_eye_fills_in_nothing(house, counsellor, fres
     assert _stored(house) is None
 
 
+def test_a_zero_byte_in_what_was_told_is_said_beside_it(house, counsellor, fresh, form_of):
+    answer, form = _read(counsellor, fresh, "Phaco.\0 Tunnel 2.2 mm.", form_of)
+    assert answer.status_code == 422
+    assert "the telling holds a control character; paste it as plain text" in answer.text
+    assert form[CUT] == [""]
+    assert _stored(house) is None
+
+
 def test_a_text_that_was_changed_or_never_read_is_read_before_it_is_stored(house, counsellor, fresh, form_of):
     never = counsellor.post("/operations/new", data=fresh | {"told.text": ["Phaco. Tunnel 2.2 mm."]})
     assert never.status_code == 422

@@ -6,7 +6,7 @@ from followup.care.act import Act, Number
 from followup.care.danger import look_stored, newest_looks
 from followup.care.hand import Hand
 from followup.care.plans.planning import draft_plan
-from followup.care.records.telling import OperationTold, looked_at
+from followup.care.records.telling import OperationTold, looked_at, must_fit
 from followup.clinical.record import Record
 from followup.errors import FollowupError
 from followup.language.entered import must_print
@@ -45,7 +45,8 @@ def enter(hand: Hand, act: NewRecord) -> int:
 def correct(hand: Hand, code: str, act: Correction) -> int:
     """Store the next version of a record with its plan, likewise.
 
-    Errors: ``patient.unknown`` and those of ``enter``, with ``correct_record`` in place of ``enter_record``.
+    Errors: ``patient.unknown`` and those of ``enter``, with ``correct_record`` in place of ``enter_record``;
+    those of ``must_fit`` where what was told before is of another eye.
     """
     return _store(hand, act, known_patient(hand, code), act.seen)
 
@@ -64,6 +65,7 @@ def _store(hand: Hand, act: NewRecord | Correction, known: PatientView | None, s
             before, version = None, enter_record(unit, record=record)
         else:
             before = newest_record(unit.session, known.id).record
+            must_fit(record, tellings_of(unit.session, known.id), told)
             version = correct_record(unit, patient_id=known.id, record=record, seen=seen)
         if told:
             told.keep(unit, version)

@@ -6,7 +6,9 @@ sends it. The eye is that of the record, typed and pointed at: it is compared an
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Annotated
 
 from pydantic import AfterValidator, Field, StringConstraints
@@ -18,7 +20,7 @@ from followup.clinical.record import Operation, Record
 from followup.errors import FollowupError
 from followup.records.people.tellings import keep_telling
 from followup.records.store.store import Unit
-from followup.records.views import RecordVersion
+from followup.records.views import KeptTelling, RecordVersion
 from followup.said import say
 from followup.telling.lexicon import languages, lexicon_of
 from followup.telling.model import Telling, ToldValue
@@ -39,6 +41,9 @@ ToldLanguage = Annotated[
     str, AfterValidator(_known), Field(json_schema_extra={"enum": list(languages())}, default="en")
 ]
 FieldName = Annotated[str, StringConstraints(min_length=1, max_length=120)]
+
+
+_OF_EYES = ("another eye", "both eyes")
 
 
 class ToRead(Act):
@@ -105,6 +110,29 @@ class LookedAtTelling:
             text=self.act.text,
             asked=self.asked,
         )
+
+
+def must_fit(record: Record, kept: Sequence[KeptTelling], told: LookedAtTelling | None) -> None:
+    """A corrected record names no other eye than what was told of its operations, ``kept`` newest first.
+
+    What is ``told`` with the correction stands in the place of what was told of that day. Error:
+    ``telling.another-eye``, ``telling.both-eyes``.
+    """
+    newest: dict[date, KeptTelling] = {}
+    for one in kept:
+        newest.setdefault(one.day, one)
+    if told is not None:
+        newest.pop(told.operation.date, None)
+    for day, one in newest.items():
+        eyes = [operation.eye for operation in record.operations if operation.date == day]
+        for eye in eyes if one.eye not in eyes else ():
+            found = read_telling(one.text, lexicon_of(one.language), eye)
+            if found.refused is not None and found.refused.code in _OF_EYES:
+                raise FollowupError(
+                    f"telling.{found.refused.code.replace(' ', '-')}",
+                    found.refused.line,
+                    fix=say("if the eye is right now, tell the operation anew with it"),
+                )
 
 
 def looked_at(record: Record, act: OperationTold) -> LookedAtTelling:

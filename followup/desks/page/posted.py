@@ -22,6 +22,8 @@ from followup.validation import problem_words
 _A_DAY = "day:"
 """What ``day_box`` puts before a box's name: the form tells which of its boxes hold a day, and its lean."""
 LEANS: frozenset[str] = frozenset(get_args(Lean))
+TOLD = "told.text"
+"""A told operation: whoever reads it says beside it what it can't hold, a zero byte too."""
 MAX_FIELDS = 20_000
 MAX_TEXT = 2_000_000
 MAX_FILE = 2_000_000
@@ -36,7 +38,7 @@ async def read_posted(request: Request) -> Posted:
     async with request.form(max_files=1, max_fields=MAX_FIELDS, max_part_size=MAX_TEXT) as data:
         for name, value in data.multi_items():
             text = await _text_of(value) if isinstance(value, UploadFile) else value
-            if "\0" in text or "\0" in name:
+            if ("\0" in text and name != TOLD) or "\0" in name:
                 raise FollowupError(
                     "form.text", say("the text holds a zero byte"), where=name[:60], fix=say("type it again")
                 )
