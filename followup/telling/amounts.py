@@ -12,6 +12,7 @@ from followup.telling.numbers import Figure, figures_of
 from followup.telling.remark import BEFORE, LOOSE, Remark
 from followup.telling.scope import Verdict
 
+_ACROSS = 16
 _NEAR_AGAIN = 8
 """Words within which a figure alone may say the one before it anew."""
 
@@ -44,9 +45,40 @@ def amounts_of(sentence: ToldSentence) -> Iterator[Remark]:
         yield _either(sentence, one, figures, used)
     for figure in figures:
         if figure.place not in used:
+            yield from _by_itself(sentence, figure)
+        if figure.place not in used and not _a_pronoun(sentence, figure):
             value = int(figure.value) if figure.value == int(figure.value) else figure.value
             words = sentence.words(figure.place)
             yield Remark(LOOSE, value, words, figure.place, unit=figure.unit, figure=figure.place)
+
+
+def _by_itself(sentence: ToldSentence, figure: Figure) -> Iterator[Remark]:
+    """What a figure may be that stands alone between stops: "phaco, 2.4, rhexis 5"."""
+    before = figure.place.first - 2
+    figures = {at for one in figures_of(sentence) for at in one.place.at}
+    if (
+        (figure.value == int(figure.value) and not figure.unit)
+        or not _alone(sentence, figure.place)
+        or before in figures
+    ):
+        return
+    for amount in sentence.lexicon.amounts:
+        if amount.alone and _fits(amount, figure) and amount.least <= figure.value <= amount.most:
+            yield replace(_amount(sentence, amount, figure.place, figure), why="missing", weak=True)
+
+
+def _alone(sentence: ToldSentence, place: Place) -> bool:
+    around = [at for at in (place.first - 1, place.last + 1) if 0 <= at < len(sentence.tokens)]
+    return all(sentence.tokens[at].kind == "sign" for at in around)
+
+
+def _a_pronoun(sentence: ToldSentence, figure: Figure) -> bool:
+    """Whether "one" is no number: "that one was finished", "one more", "the one in the box"."""
+    if not figure.one or _alone(sentence, figure.place):
+        return False
+    first = figure.place.first
+    ends = (place.last for phrase in sentence.lexicon.cues["repair"] for place in sentence.phrase(phrase))
+    return first - 1 not in ends
 
 
 _Pair = tuple[tuple[int, ...], Amount, Place, Figure]
@@ -57,7 +89,11 @@ def _either(sentence: ToldSentence, remark: Remark, figures: Sequence[Figure], u
     for one in figures:
         first, last = sorted((one.place, remark.figure), key=lambda place: place.at)
         between = sentence.tokens[first.last + 1 : last.first]
-        if one.place == remark.figure or not (one.unit == remark.unit or "" in (one.unit, remark.unit)):
+        if (
+            one.place == remark.figure
+            or bool(one.clock) != (remark.unit == "clock")
+            or not (one.unit == remark.unit or "" in (one.unit, remark.unit))
+        ):
             continue
         either = len(between) == 1 and (between[0].word,) in sentence.lexicon.cues["either"]
         if (
@@ -96,8 +132,15 @@ def _pairs(sentence: ToldSentence, figures: Sequence[Figure], masks: Sequence[Pl
             for figure in figures:
                 gap = _gap(sentence, figure, head, amount.within) if _fits(amount, figure) else None
                 if gap is not None:
+                    # What has no field takes a figure away only beside it, not across a comma.
+                    gap += _ACROSS * (not amount.field and _crosses(sentence, figure.place, head))
                     found.append(((gap, -len(head.at), number), amount, head, figure))
     return _in_line(sentence, found)
+
+
+def _crosses(sentence: ToldSentence, figure: Place, head: Place) -> bool:
+    first, last = sorted((figure, head), key=lambda place: place.at)
+    return any(token.word == "," for token in sentence.tokens[first.last : last.first])
 
 
 def _in_line(sentence: ToldSentence, pairs: list[_Pair]) -> list[_Pair]:
@@ -136,6 +179,8 @@ def _fits(amount: Amount, figure: Figure) -> bool:
     """Whether a figure has the unit of an amount; "one" alone is only taken for a number of things."""
     if figure.unit:
         return figure.unit in amount.units
+    if figure.times and not amount.whole:
+        return False
     return amount.bare and (not figure.one or amount.whole)
 
 
@@ -157,7 +202,8 @@ def _gap(sentence: ToldSentence, figure: Figure, head: Place, within: int) -> in
         return None
     gap = sentence.weight(start, end)
     # Right beside a figure ("5 mm rhexis") is nearer than behind words that say nothing.
-    return None if gap > within else 8 * gap + 6 * between.count(",") + min(end - start, 3)
+    nearest = -1 if start == end else min(end - start, 3)
+    return None if gap > within else 8 * gap + 6 * between.count(",") + nearest
 
 
 def _corrects(sentence: ToldSentence, figure: Place) -> bool:
@@ -185,4 +231,6 @@ def _amount(sentence: ToldSentence, amount: Amount, head: Place, figure: Figure)
         tenth = round(value / 10, 4)
         fits = (tenth,) if amount.least <= tenth <= amount.most else ()
         return replace(remark, why="bounds", also=fits)
-    return replace(remark, why="counted") if amount.counted else remark
+    if amount.counted:
+        return replace(remark, why="counted")
+    return replace(remark, why="heard") if figure.heard else remark

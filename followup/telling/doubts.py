@@ -41,7 +41,7 @@ def unsettled(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> l
 
 
 def _a_sure_amount(one: Remark) -> bool:
-    return one.unit is not None and one.state == "done" and one.why is None and one.field != LOOSE
+    return one.unit not in (None, "clock") and one.state == "done" and one.why is None and one.field != LOOSE
 
 
 def _says_anew(sentence: ToldSentence) -> Sequence[object]:

@@ -10,6 +10,8 @@ from followup.clinical.record.eye import OTHER
 from followup.telling.model import EyeTold, NotThisText
 from followup.telling.phrases import ANOTHER_OPERATION, BOTH_EYES, NOTHING, another_eye
 from followup.telling.remark import EYE, Remark
+from followup.telling.stakes import weighs
+from followup.telling.whose import asked
 
 _PROCEEDING = ("operation.procedure", "operation.anaesthesia")
 
@@ -17,16 +19,29 @@ _PROCEEDING = ("operation.procedure", "operation.anaesthesia")
 @dataclass(frozen=True)
 class SentenceTold:
     """What one sentence told. ``other``: it is about the eye that was not operated on by its own words;
-    ``now``: it says what was done this time."""
+    ``now``: it says what was done this time; ``turn``: that it was this eye's turn, "then the left"."""
 
     remarks: tuple[Remark, ...]
     other: bool
     both: bool
     now: bool = False
+    turn: bool = False
 
     @property
     def sides(self) -> frozenset[Eye]:
-        return frozenset(_side(one) for one in self.remarks if one.field == EYE and one.state == "done")
+        return frozenset(
+            _side(one)
+            for one in self.remarks
+            if one.field == EYE and one.state == "done" and (one.ours or not self.other)
+        )
+
+    @property
+    def tells_which(self) -> bool:
+        """Whether its sides are of the operated eye: beside another eye only with the procedure itself."""
+        if not self.other:
+            return True
+        told = {one.field for one in self.remarks if one.ours and one.state == "done"}
+        return {EYE, "operation.procedure"} <= told
 
     @property
     def named(self) -> frozenset[Eye]:
@@ -38,7 +53,8 @@ class SentenceTold:
     @property
     def proceeds(self) -> bool:
         """Whether it tells which operation was done, or how the eye was numbed."""
-        return any(one.field in _PROCEEDING and one.state == "done" for one in self.remarks)
+        told = [one.field for one in self.remarks if one.state == "done"]
+        return any(name in _PROCEEDING or (self.turn and name.startswith("operation.")) for name in told)
 
 
 def _side(one: Remark) -> Eye:
@@ -47,12 +63,12 @@ def _side(one: Remark) -> Eye:
 
 def eyes_told(told: Sequence[SentenceTold]) -> tuple[EyeTold, ...]:
     """The eyes that the telling says were operated on: the one named first, and any that has a procedure."""
-    some = [one for one in told if one.sides and not one.other]
+    some = [one for one in told if one.sides and one.tells_which]
     operating = [one for one in some if one.proceeds or one is some[0]]
     found: dict[Eye, list[Remark]] = {}
     for sentence in operating:
         for one in sentence.remarks:
-            if one.field == EYE and one.state == "done":
+            if one.field == EYE and one.state == "done" and (one.ours or not sentence.other):
                 found.setdefault(_side(one), []).append(one)
     return tuple(
         EyeTold(side, tuple(sorted(place for one in said for place in one.words)))
@@ -88,14 +104,35 @@ def _only_the_other(told: Sequence[SentenceTold], eye: Eye) -> NotThisText | Non
 
 def of_each_eye(told: Sequence[SentenceTold], eye: Eye | None) -> list[SentenceTold]:
     """The sentences; what one about the other eye says of an operation is none of this one."""
-    return [_other(one) if one.other or (eye and one.named and eye not in one.named) else one for one in told]
+    return [
+        _other(one)
+        if one.other
+        else _before_the_other(one)
+        if eye and one.named and eye not in one.named
+        else one
+        for one in told
+    ]
+
+
+def _before_the_other(told: SentenceTold) -> SentenceTold:
+    """What stands before the other side is named may be of this eye: asked, where it weighs little."""
+    first = min(one.place.first for one in told.remarks if one.field == EYE)
+    return _other(
+        replace(
+            told,
+            remarks=tuple(
+                replace(asked(one), ours=True) if one.place.last < first and not weighs(one.field) else one
+                for one in told.remarks
+            ),
+        )
+    )
 
 
 def _other(told: SentenceTold) -> SentenceTold:
     kept = tuple(
         replace(one, field=f"other_{one.field}") if one.field.startswith("eye.") else one
         for one in told.remarks
-        if not one.field.startswith(("operation.", "drug."))
+        if one.ours or not one.field.startswith(("operation.", "drug."))
     )
     return replace(told, remarks=tuple(one for one in kept if one.field != EYE))
 

@@ -22,7 +22,17 @@ from followup.telling.words import Token
 _SHORT, _LONG = 6, 10
 _JOINED = 8
 """Letters: shorter words are never put together from several."""
-_MOST_PARTS = 4
+_MOST_PARTS = 5
+_BONES, _MANY_BONES = 6, 7
+"""Consonants: fewer are never compared by them alone; from so many on, one may differ."""
+_BONE = {
+    sign: sound
+    for signs, sound in (
+        *(("bp", "p"), ("fv", "f"), ("ckgq", "k"), ("sz", "s"), ("dt", "t"), ("mn", "n")),
+        *(("l", "l"), ("r", "r"), ("j", "j"), ("x", "ks")),
+    )
+    for sign in signs
+}
 _SOUNDS = (
     ("ph", "f"), ("ck", "k"), ("qu", "k"), ("ae", "e"), ("oe", "e"), ("rh", "r"), ("th", "t"),
     ("c", "k"), ("q", "k"), ("y", "i"), ("z", "s"), ("x", "ks"), ("ou", "o"), ("ei", "i"),
@@ -35,6 +45,18 @@ class _Ear:
 
     words: tuple[str, ...]
     sounds: tuple[str, ...]
+    bones: tuple[str, ...]
+
+    def alike(self, word: str) -> str | None:
+        """The one word with the same consonants, whatever the vowels: no more than a guess."""
+        bones = bones_of(word)
+        if len(bones) < _BONES:
+            return None
+        most = int(len(bones) >= _MANY_BONES)
+        found = process.extract(bones, self.bones, scorer=Levenshtein.distance, score_cutoff=most, limit=4)
+        best = {self.words[at] for _, score, at in found if score == found[0][1]}
+        word_found = best.pop() if len(best) == 1 else ""
+        return word_found if word_found and not _turned(word, word_found) else None
 
     def nearest(self, word: str) -> str | None:
         """The one word that sounds like this one; none where two do."""
@@ -55,6 +77,13 @@ def sound_of(word: str) -> str:
     return re.sub(r"(.)\1+", r"\1", word)
 
 
+def bones_of(word: str) -> str:
+    """A word by its consonants in classes that sound alike, none twice in a row."""
+    for written, heard in (("ph", "f"), ("ce", "se"), ("ci", "si"), ("cy", "si"), ("sc", "s"), ("gh", "")):
+        word = word.replace(written, heard)
+    return re.sub(r"(.)\1+", r"\1", "".join(_BONE.get(sign, "") for sign in word))
+
+
 def as_meant(tokens: Sequence[Token], lexicon: Lexicon) -> tuple[Token, ...]:
     """The tokens, each unknown word replaced by the word of the trade that it was meant to be."""
     found: list[Token] = []
@@ -69,19 +98,38 @@ def as_meant(tokens: Sequence[Token], lexicon: Lexicon) -> tuple[Token, ...]:
 def _joined(tokens: Sequence[Token], at: int, lexicon: Lexicon) -> tuple[Token, int] | None:
     """A word of the trade that was heard as several."""
     for many in range(_MOST_PARTS, 1, -1):
-        parts = tokens[at : at + many]
-        if len(parts) < many or any(part.kind != "word" for part in parts):
+        run = _run(tokens, at, many)
+        parts = [part for part in run if part.kind == "word"]
+        if not parts:
             continue
         if word := lexicon.heard.get(tuple(part.word for part in parts)):
-            return _one(parts, word), at + many
+            return _one(parts, word), at + len(run)
         joined = "".join(part.word for part in parts)
         if len(joined) < _JOINED or all(part.word in lexicon.known for part in parts):
             continue
         if any(part.word in lexicon.guarded for part in parts):
             continue
         if word := (joined if joined in lexicon.sounds else _ear(lexicon).nearest(joined)):
-            return _one(parts, word), at + many
+            return _one(parts, word), at + len(run)
+        if word := _ear(lexicon).alike(joined):
+            return replace(_one(parts, word), guessed=True), at + len(run)
     return None
+
+
+def _run(tokens: Sequence[Token], at: int, many: int) -> Sequence[Token]:
+    """So many words that follow each other with nothing but a hyphen inside them; none where they do not."""
+    end = at
+    for number in range(many):
+        if number and end + 1 < len(tokens) and tokens[end].word == "-" and _glued(tokens, end):
+            end += 1
+        if end >= len(tokens) or tokens[end].kind != "word":
+            return ()
+        end += 1
+    return tokens[at:end]
+
+
+def _glued(tokens: Sequence[Token], at: int) -> bool:
+    return tokens[at - 1].end == tokens[at].start and tokens[at].end == tokens[at + 1].start
 
 
 def _one(parts: Sequence[Token], word: str) -> Token:
@@ -99,7 +147,7 @@ def _meant(token: Token, lexicon: Lexicon) -> Token:
 
 @lru_cache(maxsize=8)
 def _ear_of(words: tuple[str, ...]) -> _Ear:
-    return _Ear(words, tuple(map(sound_of, words)))
+    return _Ear(words, tuple(map(sound_of, words)), tuple(map(bones_of, words)))
 
 
 def _ear(lexicon: Lexicon) -> _Ear:

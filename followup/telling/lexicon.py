@@ -66,7 +66,8 @@ class Amount:
 
     ``bare``: a figure without a unit counts too. Outside ``least`` and ``most`` it is asked, as it is
     where it is ``counted``: the figure times ``times``. ``within``: so many words may stand between.
-    ``needs``: one of these stands in the same sentence. ``ends``: it is how it was in the end.
+    ``needs``: one of these stands in the same sentence. ``ends``: it is how it was in the end. ``alone``: a
+    figure between stops, with a fraction and beside no words at all, may be this one and is asked.
     """
 
     field: str
@@ -81,6 +82,7 @@ class Amount:
     whole: bool = False
     needs: tuple[Form, ...] = ()
     ends: bool = False
+    alone: bool = False
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ DRUG = "drug."
 _NAME = "drug.name"
 _ROUTE_NEAR = 5
 """Words: "dexamethasone drops four times a day" is no medicine of the operation."""
+_BESIDE = 4
 _KEPT = ("mg", "place", "form", "purpose", "fate", "crystals_seen_after")
 _LATER = ("drug.fate", "drug.purpose", "drug.crystals_seen_after")
 """What the sentences after the one of a medicine may say of it."""
@@ -50,7 +51,7 @@ def medicines_told(remarks: Sequence[Remark], sentences: Sequence[int]) -> list[
 
 def _of_the_body(one: _Given) -> bool:
     """Whether it went into a vein or was swallowed: the patient had it, the operation did not."""
-    return any(told.value in ("vein", "mouth") for told in one.parts.get("place", ()))
+    return any(told.value in ("vein", "mouth", "before") for told in one.parts.get("place", ()))
 
 
 def _mentions(remarks: Sequence[Remark], sentences: Sequence[int]) -> list[_Given]:
@@ -71,6 +72,12 @@ def _mentions(remarks: Sequence[Remark], sentences: Sequence[int]) -> list[_Give
 def _owner(part: Remark, sentence: int, given: Sequence[_Given]) -> _Given | None:
     """The medicine that something was said of: the nearest of its sentence, else the last before."""
     here = [one for one in given if one.sentence == sentence]
+    before = [one for one in here if one.name.place.last < part.place.first]
+    if part.field == "drug.place" and before and _distance(before[-1].name, part) <= _BESIDE:
+        # "cefuroxime 1 mg intracameral and dexamethasone": a word between is enough to part it from the next.
+        after = [_distance(one.name, part) for one in here if one.name.place.first > part.place.last]
+        if min(after, default=2) > 1:
+            return max(before, key=lambda one: one.name.start)
     if here:
         return min(here, key=lambda one: (_distance(one.name, part), one.name.start))
     before = [one for one in given if one.sentence in (sentence - 1, sentence - 2)]
@@ -129,14 +136,14 @@ def _fits(other: _Given, one: _Given) -> bool:
 
 def _steroid(one: _Given, head: str) -> Iterator[Remark]:
     # Without its place it may have been a drop, a tablet or nobody's: then nothing of it is sure.
-    placed = one.value("place") in _places()
+    placed = one.value("place") in _places() and one.name.why is None
     if one.name.why is None or one.parts:
         medicine = _medicine("steroids", one) or str(one.name.value)
         yield _sure(replace(one.name, field=f"{head}.medicine", value=medicine), placed)
     for part in _KEPT:
         for told in one.parts.get(part, ()):
-            if part != "place" or placed:
-                yield _sure(replace(told, field=f"{head}.{part}"), placed or part != "mg")
+            if part != "place" or told.value in _places():
+                yield _sure(replace(told, field=f"{head}.{part}"), placed)
     if "place" not in one.parts:
         for number, place in enumerate(_places()):
             yield replace(
@@ -155,18 +162,20 @@ def _sure(told: Remark, sure: bool) -> Remark:
 def _antibiotic(one: _Given) -> Iterator[Remark]:
     place = one.value("place")
     words = _words(one)
+    # A hedge behind "into the chamber" is about the giving: "..., I think".
+    why = one.name.why or next((told.why for told in one.parts.get("place", ()) if told.why), None)
+    name = replace(one.name, words=words, why=why)
     if place == "chamber":
-        yield replace(one.name, field="operation.antibiotic_in_chamber", value=True, words=words)
+        yield replace(name, field="operation.antibiotic_in_chamber", value=True)
         if medicine := _medicine("antibiotics", one):
-            yield replace(one.name, field="operation.antibiotic", value=medicine, words=words)
+            yield replace(name, field="operation.antibiotic", value=medicine)
     elif place in _ELSEWHERE:
-        yield replace(
-            one.name, field="operation.antibiotic_elsewhere", value=_ELSEWHERE[str(place)], words=words
-        )
+        yield replace(name, field="operation.antibiotic_elsewhere", value=_ELSEWHERE[str(place)])
     elif place is None:
-        yield replace(
-            one.name, field="operation.antibiotic_in_chamber", value=True, also=(False,), why="missing"
-        )
+        name = replace(one.name, why="missing")
+        yield replace(name, field="operation.antibiotic_in_chamber", value=True, also=(False,))
+        if medicine := _medicine("antibiotics", one):
+            yield replace(name, field="operation.antibiotic", value=medicine)
 
 
 def _words(one: _Given) -> tuple[Passage, ...]:

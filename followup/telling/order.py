@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from followup.telling.matching import ToldSentence
 from followup.telling.remark import LOOSE, Remark
 from followup.telling.scope import Cue
+from followup.telling.tables import table
 
 _WHOSE = ("eye", "operation.procedure")
 _NEAR = 8
@@ -88,8 +90,11 @@ class Ordering:
         if before and self._recent(sentence, cue, before[-1]):
             last = self.remarks[before[-1]]
             for i in before:
-                if self.remarks[i].place == last.place or self.remarks[i].words == last.words:
+                if self.remarks[i].words == last.words:
                     self.mark(i, state="taken back")
+            for later in after[:1]:
+                if self.remarks[later].field == LOOSE:
+                    self._named([before[-1]], later)
 
     def changed(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "changed to", "replaced by": what was before it for the same field was given up."""
@@ -117,6 +122,9 @@ class Ordering:
     def failed(self, sentence: ToldSentence, cue: Cue, before: list[int], after: list[int]) -> None:
         """ "not possible", "did not work": what was said last was given up."""
         before = [i for i in before if self.remarks[i].field != LOOSE]
+        if before and self._happened(sentence, cue, self.remarks[before[-1]]):
+            return
+        before = [i for i in before if self.remarks[i].field not in _happenings()]
         if before and self._recent(sentence, cue, before[-1]):
             last = self.remarks[before[-1]]
             for i in before:
@@ -124,6 +132,12 @@ class Ordering:
                 again = isinstance(one.value, tuple) and (one.field, one.value) == (last.field, last.value)
                 if again or _overlap(one, last):
                     self._given_up(i)
+
+    def _happened(self, sentence: ToldSentence, cue: Cue, one: Remark) -> bool:
+        """Whether what "did not open" is a thing that happens by itself: the capsule."""
+        here = one.start >= sentence.tokens[0].start and one.place.last < cue.place.first
+        gap = self._gap(sentence, one.place.last + 1, cue.place.first)
+        return here and one.field in _happenings() and gap == 0
 
     def _given_up(self, at: int) -> None:
         """What was tried was not done; one of several things that was done and did not do is asked."""
@@ -162,6 +176,11 @@ class Ordering:
             return self._gap(sentence, one.place.last + 1, cue.place.first) <= _NEAR
         between = " ".join(sentence.text[one.words[-1].end : begins].split())
         return cue.place.first <= 6 and len(between) < _SHORT_WHILE
+
+
+@cache
+def _happenings() -> frozenset[str]:
+    return frozenset(table("together")["happenings"])
 
 
 def _goes_on_unsure(sentence: ToldSentence, cues: Sequence[Cue]) -> bool:

@@ -23,10 +23,23 @@ from followup.telling.scope import cues_of
 from followup.telling.sentences import sentences_of
 from followup.telling.settling import given_up, settled
 from followup.telling.stakes import weighed
+from followup.telling.whose import of_this_one
 from followup.telling.words import tokens_of
 
 LONGEST = 20_000
 """Characters: nobody tells one operation in more words."""
+_NOT_NOW = frozenset(
+    (
+        "elsewhen",
+        "year",
+        "past_before",
+        "past_after",
+        "unused",
+        "unused_after",
+        "other_eye",
+        "another_patient",
+    )
+)
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff]")
 
 
@@ -80,6 +93,7 @@ class _Heard:
     ordering: Ordering = field(default_factory=lambda: Ordering([]))
     other: list[bool] = field(default_factory=list)
     now: list[bool] = field(default_factory=list)
+    turn: list[bool] = field(default_factory=list)
     both: list[bool] = field(default_factory=list)
     no_place: list[NoPlace] = field(default_factory=list)
     signs: set[str] = field(default_factory=set)
@@ -90,7 +104,8 @@ class _Heard:
         lexicon = sentence.lexicon
         self.sentences.append(sentence)
         self.other.append("other_eye" in kinds)
-        self.now.append("this_time" in kinds)
+        self.now.append(bool(kinds & {"this_time", "turn"}))
+        self.turn.append("turn" in kinds)
         self.both.append(bool(sentence.any(lexicon.both_eyes)))
         for name, forms in (
             ("own", lexicon.own),
@@ -98,16 +113,20 @@ class _Heard:
             ("none", lexicon.no_operation),
             ("anchored", lexicon.anchors),
         ):
-            if sentence.any(forms):
+            if sentence.any(forms) and not (name == "own" and kinds & _NOT_NOW):
                 self.signs.add(name)
         if "mistaken" in kinds:
             self.ordering.mistaken(sentence, cues)
+        if "mistaken" in kinds and "this_one" not in kinds:
             return
-        if kinds & {"instruction", "aside"}:
+        if "instruction" in kinds:
             return
         found = remarks_of(sentence, cues)
+        if "aside" in kinds:
+            found = [one for one in found if one.field == EYE]
         if "family" in kinds:
             found = [one for one in found if one.field.startswith("patient.")]
+        found = of_this_one(found, sentence, cues)
         self.ordering.add(sentence, found, cues)
         for what, place in elsewhere_of(sentence):
             self.no_place.append(NoPlace(ELSEWHERE[what], sentence.words(place)))
@@ -117,11 +136,15 @@ class _Heard:
         ends = [*begins[1:], 1 << 60][: len(begins)]
         return [
             SentenceTold(tuple(one for one in self.ordering.remarks if begin <= one.start < end), *flags)
-            for begin, end, *flags in zip(begins, ends, self.other, self.both, self.now, strict=True)
+            for begin, end, *flags in zip(
+                begins, ends, self.other, self.both, self.now, self.turn, strict=True
+            )
         ]
 
     def not_ours(self, told: Sequence[SentenceTold]) -> NotThisText | None:
-        procedure = any(one.field == "operation.procedure" for each in told for one in each.remarks)
+        procedure = any(
+            one.field == "operation.procedure" and one.why is None for each in told for one in each.remarks
+        )
         return nothing_of_ours(
             own=procedure or ("own" in self.signs and "none" not in self.signs),
             another=bool(self.signs & {"another", "none"}),

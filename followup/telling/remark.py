@@ -25,7 +25,8 @@ class Remark:
     """One thing said of a field. ``why`` stands where it is asked and not read, ``also`` is what else it
     could be. ``place`` is in its sentence, ``unit`` that of a figure. ``when``: 1 at the end, -1 at first.
     ``weak``: its words only name the thing. ``shown``: its words with those
-    that deny it."""
+    that deny it. ``ours``: it is of this eye and this operation, though its sentence speaks of others too.
+    ``unsettles``: its words ask the field whatever else was told of it, whenever."""
 
     field: str
     value: ToldValue
@@ -39,6 +40,8 @@ class Remark:
     figure: Place = NOWHERE
     weak: bool = False
     shown: tuple[Passage, ...] = ()
+    ours: bool = False
+    unsettles: bool = False
 
     @property
     def start(self) -> int:

@@ -25,8 +25,15 @@ def remarks_of(sentence: ToldSentence, cues: Sequence[Cue]) -> list[Remark]:
     said = [one for saying, place in sayings for one in _said(sentence, saying, place, verdicts[place])]
     found = [_with_its_denial(one, sentence, scopes) for one in said]
     found += [one for remark in amounts for one in figured(remark, verdicts[remark.figure])]
+    found = [_guessed(one, sentence) for one in found]
     found = beside_doubts(found, sentence, scopes.idle, scopes.exceptions)
     return sorted(found, key=lambda one: (one.start, one.field))
+
+
+def _guessed(one: Remark, sentence: ToldSentence) -> Remark:
+    """A remark whose words were guessed is asked."""
+    guessed = any(sentence.tokens[at].guessed for at in one.place.at)
+    return replace(one, why="heard") if guessed and one.why is None and one.field != EYE else one
 
 
 def _with_its_denial(one: Remark, sentence: ToldSentence, scopes: Scopes) -> Remark:
@@ -88,7 +95,7 @@ def _said(sentence: ToldSentence, saying: Saying, place: Place, verdict: Verdict
         case _ if saying.only_denied:
             return
         case "yes":
-            yield replace(remark, also=_opposite(saying)) if saying.unsettles else remark
+            yield replace(remark, also=_opposite(saying), unsettles=True) if saying.unsettles else remark
         case "no" if saying.why is None:
             yield replace(remark, state="given up")
         case "hedged":

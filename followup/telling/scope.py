@@ -34,6 +34,8 @@ _MEANING: dict[str, Verdict] = {
 _FAR_KINDS: dict[str, Verdict] = {"unused": "unused", "past_before": "past"}
 _AFTER_KINDS: dict[str, Verdict] = {"unused_after": "unused", "past_after": "past"}
 _YEAR = re.compile(r"(19|20)\d\d")
+_SILENT = frozenset(("goes_on", "or_it_was", "anew", "again", "exception", "verbs", "being"))
+"""Kinds that judge nothing by themselves: a hedge inside one of them, "or maybe", is one all the same."""
 _FAR = 8
 """Words: as far as a plan or a past is followed, where no comma and no terminating word ends it."""
 
@@ -61,9 +63,11 @@ def cues_of(sentence: ToldSentence) -> tuple[Cue, ...]:
     kept = [
         cue
         for cue in found
-        if not any(set(cue.place.at) < set(one.place.at) for one in found)
+        if not any(set(cue.place.at) < set(one.place.at) and one.kind not in _SILENT for one in found)
         and not any(cue.place.at == one.place.at and one.kind == "pseudo" for one in found)
     ]
+    if any(cue.kind == "as_planned" for cue in kept):
+        kept = [cue for cue in kept if cue.kind not in ("unused", "unused_after")]
     denied = [cue for one in kept for cue in _denial_in(sentence, one)]
     instead = {cue.place.last for cue in denied if _only_joins(sentence, cue.place.last)}
     kept = [cue for cue in kept if cue.kind != "repair" or cue.place.last not in instead]
@@ -162,7 +166,12 @@ class Scopes:
             return {place: _FAR_KINDS[cue.kind] for place in others if self._far(cue, place)}
         if cue.kind in _AFTER_KINDS:
             found = self._just_before(cue, others, far=True)
-            near = [place for place in others if found and found[0].last - 3 <= place.last <= found[0].last]
+            near = [
+                place
+                for place in others
+                if found
+                and found[0].last - (6 if cue.kind == "unused_after" else 3) <= place.last <= found[0].last
+            ]
             return dict.fromkeys(near, _AFTER_KINDS[cue.kind])
         if cue.kind == "negated_verb":
             return dict.fromkeys(self._not_so(cue, others), "no")
@@ -191,7 +200,8 @@ class Scopes:
         if any(token.word in (",", ":") for token in self.sentence.tokens[start:end]):
             return True
         return any(
-            cue.kind in ("ends", "repair", "erase") and start <= cue.place.first < end for cue in self.cues
+            cue.kind in ("ends", "repair", "erase", "changed") and start <= cue.place.first < end
+            for cue in self.cues
         )
 
     def _aside(self, at: int) -> bool:

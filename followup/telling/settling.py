@@ -26,8 +26,8 @@ def settled(field: str, remarks: Sequence[Remark], *, last_counts: bool) -> Fiel
         return None
     if _is_list(field):
         return _list(field, standing)
-    if last_counts and (ended := _in_the_end(sure)):
-        sure = standing = ended
+    if last_counts and (ended := _in_the_end(sure)) and not _added(field, ended):
+        sure, standing = ended, [*ended, *(one for one in standing if one.unsettles)]
     if last_counts and field != "operation.pupil_before_mm":
         standing = [
             replace(one, why="hedged", also=_other(one)) if _at_first(one) else one for one in standing
@@ -45,6 +45,11 @@ def _in_the_end(sure: Sequence[Remark]) -> list[Remark]:
     """What was said to hold last, where that was said."""
     latest = max((one.when for one in sure), default=0)
     return [one for one in sure if one.when == latest] if any(one.when for one in sure) else []
+
+
+def _added(field: str, ended: Sequence[Remark]) -> bool:
+    """Whether what came after is added to what was first, with no word of the end: a block on top."""
+    return field == "operation.anaesthesia" and not any(one.when > 0 for one in ended)
 
 
 def _at_first(one: Remark) -> bool:

@@ -18,6 +18,7 @@ from followup.telling.tables import table
 _REACH = 10
 """Words that say something between a denial that reaches nothing and what it may be about."""
 
+_AT_HAND = ("operation.tension_ring",)
 _EXCEPTION = 1
 """The same between what is well and what takes back a part of it."""
 _WELL = (("operation.watertight", True), ("operation.viscoelastic.removed", "all"))
@@ -26,11 +27,21 @@ _WELL = (("operation.watertight", True), ("operation.viscoelastic.removed", "all
 def weighed(remarks: Sequence[Remark]) -> list[Remark]:
     """The remarks without those of another time; a yes that one of them speaks against is asked."""
     against = [one for one in remarks if one.state in ("not now", "given up") and one.field in _stakes()]
+    remarks = [_at_hand(one, remarks) for one in remarks]
     return [
         _doubted(one) if any(_speaks_against(other, one) for other in against) else one
         for one in remarks
         if one.state != "not now"
     ]
+
+
+def _at_hand(one: Remark, remarks: Sequence[Remark]) -> Remark:
+    """A thing that was ready, with no word of its use: asked."""
+    if one.field not in _AT_HAND or any(
+        other.field == one.field and other.state != "not now" for other in remarks
+    ):
+        return one
+    return replace(one, state="done", why="missing", weak=True)
 
 
 def weighs(field: str) -> bool:
@@ -48,13 +59,17 @@ def beside_doubts(
     return [
         _doubted(one)
         if (
-            (weighs(one.field) or one.value is True)
+            (weighs(one.field) or one.value is True or any(_a_year(sentence, place) for place in idle))
             and any(_near(one.place, place, sentence) for place in idle)
         )
         or ((one.field, one.value) in _WELL and any(_before(one.place, at, sentence) for at in exceptions))
         else one
         for one in remarks
     ]
+
+
+def _a_year(sentence: ToldSentence, place: Place) -> bool:
+    return len(place.at) == 1 and sentence.tokens[place.first].kind == "number"
 
 
 def _before(place: Place, exception: Place, sentence: ToldSentence) -> bool:

@@ -18,13 +18,15 @@ _TOKEN = re.compile(
 
 @dataclass(frozen=True)
 class Token:
-    """One word, number or sign. ``word`` is its folded form; ``heard``: what it was taken for."""
+    """One word, number or sign. ``word`` is its folded form; ``heard``: it was taken for that; ``guessed``:
+    by its consonants alone."""
 
     start: int
     end: int
     word: str
     kind: Literal["word", "number", "sign"]
     heard: bool = False
+    guessed: bool = False
 
     @property
     def place(self) -> Passage:

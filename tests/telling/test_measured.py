@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
-from measure import counts, measured
-from told_operations import told_operations
+from measure import UNSEEN, counts, measured
+from told_operations import Judged, told_operations
 
-FOLDERS = ("own", "blind", "second", "third")
+FOLDERS = ("own", *UNSEEN)
+SIZES = {"own": 40, "blind": 40, "second": 24, "french": 4} | dict.fromkeys(UNSEEN[2:], 30)
+MOST_ASKED = 4
+"""A telling, on the average of a folder."""
 
 
-@pytest.mark.parametrize(
-    ("folder", "many"), [("own", 40), ("blind", 40), ("second", 24), ("third", 30), ("french", 4)]
-)
+@cache
+def _found(folder: str) -> tuple[Judged, ...]:
+    return tuple(measured(told_operations(folder)))
+
+
+@pytest.mark.parametrize(("folder", "many"), SIZES.items())
 def test_the_aims_hold_on_every_folder(folder, many):
-    found = measured(told_operations(folder))
-    figures = counts(found)
+    figures = counts(_found(folder))
     assert len(told_operations(folder)) >= many
     assert figures["right of read"] >= 0.99
     assert figures["read or asked"] >= 0.90
-    assert [(one.told.id, one.field) for one in found if one.verdict == "turned"] == []
+    assert figures["asked"] <= MOST_ASKED * many
+    assert [(one.told.id, one.field) for one in _found(folder) if one.verdict == "turned"] == []
 
 
 def test_what_must_be_refused_is_refused_and_nothing_else():
-    found = [one for folder in FOLDERS for one in measured(told_operations(folder))]
+    found = [one for folder in FOLDERS for one in _found(folder)]
     assert [(one.told.id, one.found) for one in found if one.field == "(all)"] == []
