@@ -51,7 +51,11 @@ def files() -> tuple[str, ...]:
     """Every file that faults can be put into."""
     found = [
         path.relative_to(package()).as_posix()
-        for path in (*package().rglob("*.py"), *(package() / "clinical" / "data").glob("*.toml"))
+        for path in (
+            *package().rglob("*.py"),
+            *(package() / "clinical" / "data").glob("*.toml"),
+            *(package() / "telling" / "data").rglob("*.toml"),
+        )
     ]
     found += [
         f"templates/{path.relative_to(templates()).as_posix()}"
