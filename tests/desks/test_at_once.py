@@ -49,6 +49,7 @@ from at_once_scene import (
     taken,
 )
 from at_once_second_factor import begin_factor, factor_off, first_code, log_in_by_code
+from at_once_tables import name_columns, send_table, store_table
 from at_once_visits import (
     add_person,
     agree,
@@ -121,6 +122,9 @@ PAIRS: dict[tuple[str, str], Pair] = {
     ("POST", "/api/operations"): add_lines,
     ("POST", "/operations/new"): partial(new_record, form=True),
     ("POST", "/operations/paste"): new_record,
+    ("POST", "/operations/tables"): send_table,
+    ("POST", "/operations/tables/{table}/columns"): name_columns,
+    ("POST", "/operations/tables/{table}/store"): store_table,
     ("POST", "/api/records"): new_record,
     ("POST", "/patients/{code}/record"): correct,
     ("PUT", "/api/patients/{code}/record"): correct,

@@ -23,7 +23,15 @@ from followup.records.store.store import Store
 HERE = Path(__file__).parent
 _KEYS = Keyring("01", {"01": b"k" * 32})
 _GOES_ON, _NO_PAGE = "goes on to another page", "answers with no page"
+_TABLES = "looked at in desks/test_tables.py"
 NOT_PINNED = {
+    ("GET", "/operations/tables"): _TABLES,
+    ("POST", "/operations/tables"): _TABLES,
+    ("GET", "/operations/tables/{table}"): _TABLES,
+    ("GET", "/operations/tables/{table}/columns"): _TABLES,
+    ("POST", "/operations/tables/{table}/columns"): _TABLES,
+    ("POST", "/operations/tables/{table}/store"): _TABLES,
+    ("GET", "/operations/tables/{table}/refused"): _TABLES,
     ("GET", "/"): _GOES_ON,
     ("GET", "/help"): _GOES_ON,
     ("GET", "/healthz"): _NO_PAGE,

@@ -25,6 +25,7 @@ class Call:
     path: str
     sent: dict[str, Any] | None = None
     method: str = "POST"
+    file: tuple[str, bytes] | None = None
 
 
 @dataclass
@@ -50,7 +51,10 @@ class Scene:
     def send(self, call: Call, number: int = 0) -> Any:
         browser = self.someone(call.who, number) if call.who else self.house.browser()
         kind = "json" if call.path.startswith("/api/") else "data"
-        return browser.request(call.method, call.path, **({kind: call.sent} if call.sent is not None else {}))
+        more: dict[str, Any] = {kind: call.sent} if call.sent is not None else {}
+        if call.file is not None:
+            more["files"] = {"file": call.file}
+        return browser.request(call.method, call.path, **more)
 
     def done(self, call: Call) -> Any:
         """What the answer holds, of a step that nobody contends."""

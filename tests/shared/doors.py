@@ -30,6 +30,7 @@ EXAMPLES = {
     "desk": "surgeon",
     "name": "none.woff2",
     "session": "0123456789abcdef",
+    "table": "0123456789abcdef",
     "asked": "999999",
 }
 

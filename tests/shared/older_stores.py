@@ -284,6 +284,15 @@ ROWS: Final[tuple[tuple[str, str, Row], ...]] = (
         "list_mapping",
         {"site_id": 2, "name": "theatre", "body": '{"columns":{}}', "by": "mira", "at": _AT},
     ),
+    (
+        "0020",
+        "list_import",
+        {
+            **{"id": "7f" * 16, "site_id": 2, "by": "mira", "at": _AT, "name": "april.csv"},
+            **{"content": b"on,code\n", "mapping": "theatre", "body": "{}", "state": "looked", "way": ""},
+            **{"done": 0, "total": 0, "touched_at": _LATER, "result": "{}", "refused": b""},
+        },
+    ),
 )
 # Steps whose own tables are made of what lies in the older ones.
 FILLS: Final = frozenset({"0018"})
@@ -327,7 +336,7 @@ LEFT_OUT: Final[dict[str, dict[str, frozenset[str]]]] = {
 FIRST_SITE: Final[Row] = {
     **{"id": 1, "code": "MAIN", "name": "", "phone_day": "", "phone_night": "", "calendar": ""}
 }
-STEPS: Final = tuple(f"{number:04}" for number in range(1, 20))
+STEPS: Final = tuple(f"{number:04}" for number in range(1, 21))
 
 
 def made_by(step: str) -> list[tuple[str, Row]]:

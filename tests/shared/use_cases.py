@@ -16,6 +16,7 @@ from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfi
 from followup.records.desk.walkins import note_walk_in
 from followup.records.house.asked_roles import decide_role
 from followup.records.house.clinics import get_clinic, put_clinic
+from followup.records.house.list_imports import begin_list_import, take_up
 from followup.records.house.mappings import put_mapping
 from followup.records.house.second_factor import take_off_second_factor
 from followup.records.house.staff import (
@@ -246,6 +247,13 @@ USE_CASES = [
         lambda u, h: put_mapping(u, name="x", body="{}"),
         False,
     ),
+    UseCase(
+        "a table sent in",
+        "counsellor surgeon",
+        lambda u, h: begin_list_import(u, name="x", content=b"x"),
+        False,
+    ),
+    UseCase("a table taken up", "counsellor surgeon", lambda u, h: _taken_up(u), False),
     UseCase("a message once more", "manager", lambda u, h: try_again(u, message_id=h.message)),
     # The house
     UseCase("a count of the shelf", "pharmacy manager", lambda u, h: count_stock(u, counts={"x": 1}), False),
@@ -273,6 +281,10 @@ USE_CASES = [
 
 def _list(unit, there):
     return put_operation_list(unit, day=there.ward.day0, lines=[ListLine("K-9", "Asha", "left")])
+
+
+def _taken_up(unit):
+    return take_up(unit, begin_list_import(unit, name="x", content=b"x"), state="looking")
 
 
 def _manager(unit):

@@ -17,6 +17,10 @@ class FormPlace(str):
         place._steps = tuple(steps)
         return place
 
+    def inside(self) -> FormPlace:
+        """The same without its first step."""
+        return FormPlace.of(self._steps[1:] or self._steps)
+
     def told(self, words: Callable[[str], str]) -> str:
         return _said(self._steps, words)
 

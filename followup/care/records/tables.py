@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
@@ -41,6 +41,7 @@ from followup.typed import plain
 from followup.validation import problem_words
 
 _OPERATION, _PATIENT = "operations.0.", "patient."
+_ROWS_AT_ONCE = 200
 # A list's fields by what they are called in a record.
 _IN_RECORD = {ON: "operations.0.date", EYE: "operations.0.eye", CODE: "patient.code", NAME: "patient.name"}
 
@@ -90,18 +91,30 @@ class ReadTable:
         return handed_back(self.table, self.heading, self.form, rows)
 
 
-def read_table(content: bytes, name: str, mapping: ListMapping) -> ReadTable:
-    """What a file says by ``mapping``. Errors ``list.*`` where it can't be taken at all, ``mapping.*``."""
+def _at_once() -> None:
+    """No other work waits."""
+
+
+def read_table(
+    content: bytes, name: str, mapping: ListMapping, between: Callable[[], None] = _at_once
+) -> ReadTable:
+    """What a file says by ``mapping``. ``between``: called every now and then, so that shorter work may go
+    first. Errors ``list.*`` where it can't be taken at all, ``mapping.*``.
+    """
     checked_mapping(mapping, asked_fields())
     sheets = read_file(content, name)
     table, heading = sheet_and_heading(sheets.tables, mapping, name)
-    rows = tuple(rows_of_table(table, heading, mapping, asked_fields(), sheets.form))
+    rows: list[TableRow] = []
+    for row in rows_of_table(table, heading, mapping, asked_fields(), sheets.form):
+        if len(rows) % _ROWS_AT_ONCE == 0:
+            between()
+        rows.append(row)
     refused = {row.number: row.why for row in rows if row.why}
     says = [*_listed(rows, mapping, refused)]
     if mapping.makes_records:
         says += _records(rows, mapping, refused)
     kept = tuple(one for one in says if not any(number in refused for number in one.numbers))
-    return ReadTable(sheets.form, table, heading, rows, kept, refused)
+    return ReadTable(sheets.form, table, heading, tuple(rows), kept, refused)
 
 
 def _listed(rows: Iterable[TableRow], mapping: ListMapping, refused: dict[int, str]) -> Iterator[ImportRow]:
@@ -171,9 +184,14 @@ def _none_of(own: Sequence[TableRow], bad: int, refused: dict[int, str]) -> None
         refused.setdefault(row.number, say("row {row} of the same patient can't be taken", row=bad))
 
 
+def in_record(name: str) -> str:
+    """What a field is called in a record's form."""
+    return _IN_RECORD.get(name, name)
+
+
 def _in_record(values: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     for name, value in values.items():
-        yield _IN_RECORD.get(name, name), value
+        yield in_record(name), value
 
 
 def _column(name: str, mapping: ListMapping) -> str:

@@ -60,6 +60,13 @@ TABLE: Final[dict[tuple[str, str], frozenset[str]]] = {
     # A file of many people is the desk's whose work it is: who signs takes none along by signing.
     ("POST", "/operations/sheets"): ONLY_COUNSELLOR,
     ("GET", "/operations/sheets.pdf"): ONLY_COUNSELLOR,
+    ("GET", "/operations/tables"): ONLY_COUNSELLOR,
+    ("POST", "/operations/tables"): ONLY_COUNSELLOR,
+    ("GET", "/operations/tables/{table}"): ONLY_COUNSELLOR,
+    ("GET", "/operations/tables/{table}/columns"): ONLY_COUNSELLOR,
+    ("POST", "/operations/tables/{table}/columns"): ONLY_COUNSELLOR,
+    ("POST", "/operations/tables/{table}/store"): ONLY_COUNSELLOR,
+    ("GET", "/operations/tables/{table}/refused"): ONLY_COUNSELLOR,
     # the plan
     ("GET", "/waiting"): ONLY_SURGEON,
     ("GET", "/plans/{plan}"): CLINICAL,

@@ -38,6 +38,7 @@ _SAYING = (
     "drawings",
     "sheets",
     "exchange/audit",
+    "exchange/lists",
     "care",
     "desks",
 )

@@ -220,6 +220,15 @@ def guessed(table: Table, asked: Mapping[str, Asked]) -> tuple[int, ListMapping]
     return row, ListMapping.model_construct(columns=found, words=guessed_words(table, row, found, asked))
 
 
+def fitted(table: Table, mapping: ListMapping) -> tuple[int, int]:
+    """How many of the mapping's columns the row that has most of them holds, and that row, from 1."""
+    wanted = {folded(column) for column in mapping.columns.values()}
+    rows = enumerate((_names(row) for row in table.rows[:MOST_HEADINGS]), 1)
+    return max(
+        ((len(wanted & set(names)), number) for number, names in rows), key=lambda one: (one[0], -one[1])
+    )
+
+
 def guessed_words(
     table: Table, heading: int, columns: Mapping[str, str], asked: Mapping[str, Asked]
 ) -> dict[str, dict[str, str]]:

@@ -20,7 +20,6 @@ from followup.exchange.lists.table import (
     MOST_ROWS,
     MOST_UNPACKED,
     Kind,
-    place,
     refused,
     too_far,
 )
@@ -28,6 +27,8 @@ from followup.said import say
 
 _PIECE = 1 << 16
 _MOST_PARTS = 2_000
+_MOST_CELLS = 1_000_000
+"""Of all sheets together: looking at more takes seconds in which others wait."""
 _ODS = b"application/vnd.oasis.opendocument.spreadsheet"
 _CELL = re.compile(r"([A-Z]{1,3})(\d{1,7})")
 Attributes = dict[str, str]
@@ -35,10 +36,23 @@ Attributes = dict[str, str]
 
 @dataclass
 class LookedOver:
-    """What the package is, and for each sheet that names them the first cells of merged ones."""
+    """What the package is, how many cells it holds, and for each sheet that names them the first cells of
+    merged ones."""
 
     kind: Kind
     merged: dict[str, list[tuple[int, int]]] = field(default_factory=dict)
+    cells: int = 0
+
+    def one_more(self, name: str) -> None:
+        """Count a cell."""
+        self.cells += 1
+        if self.cells > _MOST_CELLS:
+            raise refused(
+                "size",
+                say("the workbook holds more than {most} cells", most=_MOST_CELLS),
+                name,
+                say("keep the list alone in it, or cut it into several"),
+            )
 
 
 def looked_over(content: bytes, name: str) -> LookedOver:
@@ -132,13 +146,14 @@ def _no_types(*_told: object) -> None:
 
 
 def _reader(found: LookedOver, name: str) -> Callable[[str, Attributes], None]:
-    return _OfXlsx(name).start if found.kind == "xlsx" else _OfOds(found, name).start
+    return _OfXlsx(found, name).start if found.kind == "xlsx" else _OfOds(found, name).start
 
 
 @dataclass
 class _OfXlsx:
     """Where a cell with something in it stands (ECMA-376, 18.3.1.4)."""
 
+    found: LookedOver
     name: str
     at: tuple[int, int] = (1, 0)
 
@@ -147,6 +162,7 @@ class _OfXlsx:
         if tag == "row":
             self.at = (int(told["r"]), 0) if "r" in told else (self.at[0] + 1, 0)
         elif tag == "c":
+            self.found.one_more(self.name)
             cell = _CELL.fullmatch(told.get("r", ""))
             self.at = (int(cell[2]), _column(cell[1])) if cell else (self.at[0], self.at[1] + 1)
         elif tag in ("v", "is", "f") and not (self.at[0] <= MOST_ROWS and self.at[1] <= MOST_COLUMNS):
@@ -184,6 +200,7 @@ class _OfOds:
             self.next_row += _times(told, "number-rows-repeated")
             self.last_row, self.last_column = self.next_row - 1, 0
         elif tag in ("table-cell", "covered-table-cell"):
+            self.found.one_more(self.name)
             first = self.last_column + 1
             self.column, self.last_column = first, self.last_column + _times(told, "number-columns-repeated")
             if _times(told, "number-columns-spanned") > 1 or _times(told, "number-rows-spanned") > 1:
@@ -200,6 +217,3 @@ class _OfOds:
 
 def _times(told: Attributes, name: str) -> int:
     return max(int(told.get(name, "1")[:9]), 1)
-
-
-__all__ = ["LookedOver", "broken", "looked_over", "place"]

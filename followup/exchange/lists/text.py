@@ -27,6 +27,8 @@ def read_text_table(content: bytes, name: str) -> Sheets:
         if len(rows) > MOST_ROWS:
             raise too_many_rows(name)
         rows.append(tuple(unguarded(cell.replace("\r\n", "\n")) for cell in row))
+    while rows and not any(cell.strip() for cell in rows[-1]):
+        rows.pop()
     # Not cut to its cells: a row that is shorter than its heading was not written to its end.
     bounded(Table("", tuple(rows)), name)
     return Sheets(FileForm("csv", delimiter, encoding), (Table("", tuple(rows)),))

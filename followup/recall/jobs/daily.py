@@ -25,6 +25,7 @@ from followup.recall.messages.sending import queue_day
 from followup.recall.messages.wording import MessageKind
 from followup.records.channels import Channel
 from followup.records.house.clinics import clinic_zone
+from followup.records.house.list_imports import forget_list_imports
 from followup.records.house.wrong_logins import forget_old_wrong_logins
 from followup.records.jobs.backup import prune, take_backup
 from followup.records.jobs.upkeep import (
@@ -103,6 +104,7 @@ def run_due(place: Workplace, now: datetime) -> tuple[str, ...]:
     with place.store.upkeep(now) as unit:
         forget_runs_after(unit, local.date())
         forget_old_wrong_logins(unit)
+        forget_list_imports(unit)
         take_back_messages_after(unit, local.date())
     failed = []
     for job in JOBS:

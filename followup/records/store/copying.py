@@ -16,8 +16,8 @@ from followup.records.store.migrations import schema_state, upgrade
 from followup.records.tables import metadata
 
 _ROWS = 500
-# What servers write about themselves; it means nothing in another database.
-_NOT_CARRIED = frozenset({"lease", "wrong_login"})
+# What servers write about themselves, and files that somebody just looks at; nothing in another database.
+_NOT_CARRIED = frozenset({"lease", "wrong_login", "list_import"})
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,9 @@ _WRITER = 36_37_7064
 # A server that is alive asks the database for something far more often.
 CUT_OFF_MILLISECONDS = 60_000
 # What the program writes about itself; everything else needs a journal entry.
-UPKEEP_TABLES = frozenset({"heartbeat", "lease", "login_session", "wrong_login", "daily_run", "message"})
+UPKEEP_TABLES = frozenset(
+    {"heartbeat", "lease", "login_session", "wrong_login", "daily_run", "message", "list_import"}
+)
 
 
 class Unit:

@@ -14,6 +14,7 @@ from followup.records.tables.clinic import (
 )
 from followup.records.tables.desks import (
     HandingRow,
+    ListImportRow,
     ListMappingRow,
     SheetChoiceRow,
     StockCountRow,
@@ -79,6 +80,7 @@ __all__ = [
     "JournalRow",
     "LeaseRow",
     "LeavingCheckRow",
+    "ListImportRow",
     "ListMappingRow",
     "LoginSessionRow",
     "MessageChoiceRow",

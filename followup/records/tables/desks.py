@@ -77,3 +77,30 @@ class ListMappingRow(SQLModel, table=True):
     body: str = Field(sa_type=Text)
     by: str
     at: datetime
+
+
+class ListImportRow(SQLModel, table=True):
+    """A table that somebody sent in and looks at before it is stored: for a day, on no backup.
+
+    ``state``: see ``STATES`` of ``records/house/list_imports.py``; ``done`` of ``total`` are done in it.
+    ``way``: which rows are to be stored. ``result``: what came of it, JSON; ``refused``: the rows that were
+    not stored, as a file of the kind that was sent.
+    """
+
+    __tablename__ = "list_import"
+
+    id: str = Field(primary_key=True)
+    site_id: int = Field(foreign_key="site.id")
+    by: str
+    at: datetime
+    name: str
+    content: bytes
+    mapping: str = ""
+    body: str = Field(default="", sa_type=Text)
+    state: str
+    way: str = ""
+    done: int = 0
+    total: int = 0
+    touched_at: datetime
+    result: str = Field(default="", sa_type=Text)
+    refused: bytes = b""

@@ -15,6 +15,7 @@ FILES = {
     ("GET", "/operations/sheets.pdf"): "counsellor",
     ("POST", "/api/operations/sheets"): "counsellor",
     ("GET", "/api/operations/sheets.pdf"): "counsellor",
+    ("GET", "/operations/tables/{table}/refused"): "counsellor",
     ("GET", "/today/list"): "counsellor reception",
     ("GET", "/today/visits.ics"): "counsellor reception",
     ("GET", "/api/visits.ics"): "counsellor reception",
@@ -29,6 +30,8 @@ LISTS = {
     ("GET", "/to-reach"): "counsellor reception surgeon",
     ("GET", "/not-followed"): "counsellor reception surgeon",
     ("GET", "/operations"): "counsellor surgeon",
+    ("GET", "/operations/tables/{table}"): "counsellor",
+    ("GET", "/operations/tables/{table}/columns"): "counsellor",
     ("GET", "/waiting"): "surgeon",
     ("GET", "/my-patients"): "surgeon",
     ("GET", "/bottles"): "pharmacy manager",
@@ -56,7 +59,7 @@ LISTS = {
 # Tell of nobody who is treated here.
 NOBODY = {
     *("/", "/healthz", "/readyz", "/log-in", "/fonts/{name}", "/help", "/help/{desk}", "/day", "/password"),
-    *("/protocol", "/operations/new", "/operations/paste", "/calendar", "/staff"),
+    *("/protocol", "/operations/new", "/operations/paste", "/operations/tables", "/calendar", "/staff"),
     *("/api", "/api/openapi.json", "/api/session", "/api/protocol", "/api/forecast", "/api/calendar"),
     *("/api/staff", "/roles", "/api/roles", "/api/sessions"),
     # Counts alone, small ones masked.

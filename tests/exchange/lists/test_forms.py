@@ -74,7 +74,10 @@ def test_any_table_survives_text_as_what_its_cells_say(form, rows) -> None:
     heading = ["Date", "Code", "Eye"]
     sheets = read_file(written(Table("", (tuple(heading), *map(tuple, rows))), form), "list.csv")
     assert sheets.form.delimiter == form.delimiter
-    assert sheets.tables[0].rows == (tuple(heading), *(tuple(as_text(c) for c in row) for row in rows))
+    said = [tuple(heading), *(tuple(as_text(c) for c in row) for row in rows)]
+    while not any(cell.strip() for cell in said[-1]):
+        said.pop()
+    assert sheets.tables[0].rows == tuple(said)
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx", "ods"])
@@ -173,6 +176,10 @@ BAD = {
     "entities": (
         of_workbook(XLSX, **{SHEET: b'<!DOCTYPE a [<!ENTITY b "c">]><worksheet/>'}),
         "damaged in its part xl/worksheets/sheet1.xml",
+    ),
+    "a million cells and one": (
+        of_workbook(XLSX, **{SHEET: b"<worksheet><row>" + b"<c/>" * 1_000_001 + b"</row></worksheet>"}),
+        "more than 1000000 cells",
     ),
     "macros": (of_workbook(XLSX, **{"xl/vbaProject.bin": b"x"}), "macros"),
     "macros of an ODS": (of_workbook(ODS, **{"Basic/Standard/script-lb.xml": b"<a/>"}), "macros"),
