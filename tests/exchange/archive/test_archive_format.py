@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import io
 import json
+import os
 import tracemalloc
 import zipfile
 from datetime import datetime
@@ -156,3 +158,30 @@ def test_the_same_rows_give_the_same_bytes(tmp_path) -> None:
         assert found.read("tables/patient.jsonl") == lines([{"id": 1}]).replace(b": ", b":")
         assert found.read("clinic/protocol/facts.toml") == b"x = 1\n"
         assert found.testzip() is None
+
+
+class _Full(io.BytesIO):
+    """A disk on which nothing more finds room once so many bytes are written."""
+
+    full = False
+
+    def write(self, data) -> int:
+        self.full |= self.tell() > 200_000
+        if self.full:
+            raise OSError(28, "No space left on device")
+        return super().write(data)
+
+
+def test_a_full_disk_is_told_once_and_nothing_is_written_behind_it(monkeypatch) -> None:
+    table = OpenTable("patient", "Invented.", (OpenColumn("id", "whole number", False),))
+    made = Everything("1", "0018", NOW, Seal(0, "0" * 64), None, {})
+    behind = []
+    monkeypatch.setattr("sys.unraisablehook", behind.append)
+    given = ({"id": number, "text": os.urandom(200).hex()} for number in range(5_000))
+    told = ""
+    try:
+        write_archive(_Full(), made, [(table, given)])
+    except OSError as full:
+        told = str(full.strerror)
+    gc.collect()
+    assert (told, behind) == ("No space left on device", [])
