@@ -162,11 +162,12 @@ def empty_databases() -> list[str]:
 @pytest.fixture
 def postgres_address(postgres: Engine, empty_databases: list[str]) -> Iterator[str]:
     """The URL of a fresh PostgreSQL store."""
-    name = empty_databases.pop() if empty_databases else f"test_{uuid.uuid4().hex}"
+    if empty_databases:
+        name = empty_databases.pop()
+    else:
+        name = f"test_{uuid.uuid4().hex}"
+        run(postgres, f"CREATE DATABASE {name} TEMPLATE followup_template STRATEGY FILE_COPY")
     url = database_url(postgres, name)
-    with postgres.connect() as connection:
-        if name not in connection.execute(text("SELECT datname FROM pg_database")).scalars().all():
-            run(postgres, f"CREATE DATABASE {name} TEMPLATE followup_template STRATEGY FILE_COPY")
     yield url
     if emptied(url):
         empty_databases.append(name)

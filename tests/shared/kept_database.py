@@ -24,7 +24,7 @@ _COUNTED = "SELECT '{0}' FROM {0} WHERE is_called OR last_value > 1"
 
 def emptied(url: str) -> bool:
     """Empty a store; False where a test changed more than rows."""
-    engine = make_engine(url, pooled=False)
+    engine = make_engine(url)
     empty = {"phone_night": "", "calendar": ""}
     try:
         if schema_state(engine) != "current":

@@ -154,7 +154,7 @@ def _can_meet(one: Rule, two: Rule, facts: dict[str, FactDef]) -> bool:
 def _parts(name: str, facts: dict[str, FactDef]) -> set[str]:
     """What must hold for ``name`` to hold, in one and more steps."""
     parts = set(facts[bare(name)].all_of or ()) if not name.startswith("not ") else set()
-    return parts | {deeper for part in parts if not part.startswith("not ") for deeper in _parts(part, facts)}
+    return parts | {deeper for part in parts for deeper in _parts(part, facts)}
 
 
 def _exclude(one: FactDef, two: FactDef) -> bool:
