@@ -42,9 +42,11 @@ class RecordPart(BaseModel):
     def _words_for_nothing(cls, data: Any) -> Any:
         if not isinstance(data, dict):
             return data
-        told = {key: value for key, value in data.items() if value != NOT_RECORDED}
+        if NOT_RECORDED in data.values():
+            data = {key: value for key, value in data.items() if value != NOT_RECORDED}
         # Yes for a number would be read as 1; as a word it is refused where the number is read.
-        return told | {key: str(told[key]) for key in _numbers(cls) if isinstance(told.get(key), bool)}
+        words = {key: str(data[key]) for key in _numbers(cls) if isinstance(data.get(key), bool)}
+        return data | words if words else data
 
 
 @cache
