@@ -52,4 +52,6 @@ def _observance(zone: ZoneInfo, before: datetime, after: datetime) -> Component:
 
 
 def _offset(zone: ZoneInfo, at: datetime) -> timedelta:
-    return at.astimezone(zone).utcoffset() or timedelta()
+    offset = at.astimezone(zone).utcoffset()
+    assert offset is not None
+    return offset

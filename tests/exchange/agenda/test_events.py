@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import icalendar
 import pytest
-from dateutil.tz import gettz
+from dateutil.tz import datetime_ambiguous, datetime_exists, gettz
 from hypothesis import given
 from hypothesis import strategies as st
 from rfc5545 import offset_of, read_calendar
@@ -75,6 +75,7 @@ def test_in_every_language_both_readers_find_the_sentence_the_hour_and_the_code(
         assert words.gettext(DROPS) != DROPS
 
 
+CHANGING = ZONES[5:]
 FIELDS = "UID SEQUENCE DTSTAMP DTSTART DTEND SUMMARY DESCRIPTION LOCATION STATUS CLASS"
 ANY = st.characters(codec="utf-8")
 
@@ -123,6 +124,33 @@ def test_the_clock_in_the_file_is_that_of_the_clinics_zone(zone):
     for number in range(0, 401, 5):
         noon = datetime.combine(DAY, time(12)) + timedelta(days=number)
         assert offset_of(clock, noon) == noon.replace(tzinfo=gettz(zone)).utcoffset(), noon
+
+
+@pytest.mark.parametrize("zone", ZONES)
+def test_the_clock_in_the_file_changes_at_the_very_half_hour_at_which_the_zone_does(zone):
+    ours, _ = both([visit(hour="09:00")], zone)
+    (clock,) = ours.all("VTIMEZONE")
+    known, changed = gettz(zone), 0
+    for number in range(365):
+        midnight = datetime.combine(date(2026, 7, 1), time()) + timedelta(days=number)
+        ends = (midnight.replace(tzinfo=known), (midnight + timedelta(days=1)).replace(tzinfo=known))
+        if ends[0].utcoffset() == ends[1].utcoffset():
+            continue
+        changed += 1
+        for half in range(48):
+            local = midnight + timedelta(minutes=30 * half)
+            aware = local.replace(tzinfo=known)
+            # Times that there are twice, or not at all, are nobody's hour.
+            if datetime_exists(aware) and not datetime_ambiguous(aware):
+                assert offset_of(clock, local) == aware.utcoffset(), local
+    assert (changed > 0) == (zone in CHANGING)
+
+
+def test_summer_time_is_told_as_that_by_its_name():
+    ours, _ = both([visit(hour="09:00")], "Europe/London")
+    (clock,) = ours.all("VTIMEZONE")
+    names = {(part.kind, part.value("TZNAME"), part.value("TZOFFSETTO")) for part in clock.parts}
+    assert names == {("STANDARD", "GMT", "+0000"), ("DAYLIGHT", "BST", "+0100")}
 
 
 def test_the_same_events_give_the_same_bytes_and_none_at_all_is_a_calendar_too():

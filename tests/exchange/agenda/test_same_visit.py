@@ -68,6 +68,8 @@ def entry(number: int, action: str, **details) -> JournalEntry:
 
 def test_each_move_hour_step_taken_back_and_new_plan_raises_the_count_and_an_arrival_does_not():
     (visit,) = through_plans([trip(1, 1, 7, "a"), trip(2, 2, 8, "a", status="booked")])
+    unknown = datetime(2026, 6, 9, tzinfo=UTC)
+    assert (revision_of(visit, []).sequence, revision_of(visit, []).at) == (1, unknown)
     entries = [entry(1, "plan signed", id=1), entry(5, "plan signed", id=2)]
     assert revision_of(visit, entries).sequence == 1
     entries += [
