@@ -9,7 +9,7 @@ import pytest
 
 from followup.exchange.audit.acuity import decimal, log_mar, snellen
 from followup.exchange.audit.definitions import audit_definitions
-from followup.exchange.audit.shares import wilson
+from followup.wilson import wilson
 
 
 # Newcombe, Stat Med 1998;17:857, table I, score method without continuity correction, from memory.

@@ -15,6 +15,9 @@ from followup.care.looks.eye_now import CellsNow, EyeNow, PressureNow
 from followup.clinical.careplan import Step
 from followup.desks.page.parts import part
 from followup.drawings.outcomes import build_chart
+from followup.recall.jobs.attendance import Arrivals, attendance_rules, learned
+from followup.recall.jobs.forecast import ExtraDay
+from followup.records.figures.attended import PastVisit
 
 DAY = date(2027, 3, 15)
 AT = datetime(2027, 3, 15, 6, tzinfo=UTC)
@@ -212,6 +215,16 @@ def _forecast(walk: Walk) -> None:
         replace(few, open=False),
         replace(day, open=False, visits=0, after_operations=0),
     ]
+    seen = [PastVisit("C", DAY, DAY, DAY)] * 60
+    walk.vary(
+        "learned",
+        page,
+        past=learned(seen, attendance_rules()),
+        weeks=[[replace(one, arrivals=Arrivals(2.5, 1, 4)) for one in week]],
+        likely_over=[day.day],
+        extra=ExtraDay(6, (("review", 18),), (day.day,)),
+        asked={"more": 2, "operations": 6},
+    )
     for count in (1, 2):
         walk.vary(
             f"{count} too many", page, weeks=[[None, *week]], missed=count, over=week[:count], shown=few

@@ -110,8 +110,17 @@ class ServiceAhead(Given):
     over: bool
 
 
+class ArrivalsOut(Given):
+    """How many are likely to come: the mean, and the range that 80 of 100 days keep to."""
+
+    mean: float
+    low: int
+    high: int
+
+
 class DayAhead(Given):
-    """A day: people from plans, people after operations without a plan, and its services."""
+    """A day: people from plans, people after operations without a plan, and its services; how many are likely
+    to come, null where the clinic's past is too short to say so."""
 
     day: date
     open: bool
@@ -120,6 +129,7 @@ class DayAhead(Given):
     after_operations: int
     services: tuple[ServiceAhead, ...]
     over: bool
+    arrivals: ArrivalsOut | None
 
 
 class ExpectedOut(Given):

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
+from typing import Annotated
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 
 from followup.care.fields.checked import check
 from followup.care.fields.values import read_form
@@ -20,8 +21,19 @@ from followup.desks.forms.layout import routine_answers
 from followup.desks.page.pages import show
 from followup.drawings.outcomes import build_chart
 from followup.language.dates import short_weekday, weekday
-from followup.recall.jobs.forecast import DayLoad, ExpectedPerson, expected_people
-from followup.recall.jobs.forecast import forecast as load_ahead
+from followup.recall.jobs.attendance import Attendance
+from followup.recall.jobs.forecast import (
+    Coming,
+    DayLoad,
+    ExpectedPerson,
+    ExtraDay,
+    attendance,
+    expected_people,
+    expected_visits,
+    load_of_days,
+    one_more_day,
+    with_arrivals,
+)
 from followup.records.trips.trips import missed_trips
 from followup.timing.calendar import every_day
 
@@ -32,9 +44,16 @@ ROUTINE_AGE = 70
 
 
 @router.get("/forecast")
-def forecast(request: Request, hand: AnyHand, day: date | None = None) -> Response:
-    """Eight weeks as one calendar; ``day`` opens the people of that day under it."""
-    days = days_ahead(hand)
+def forecast(
+    request: Request,
+    hand: AnyHand,
+    day: date | None = None,
+    more: Annotated[int | None, Query(ge=0, le=6)] = None,
+    operations: Annotated[int, Query(ge=1, le=99)] = 1,
+) -> Response:
+    """Eight weeks as one calendar; ``day`` opens the people of that day under it, ``more`` says what
+    ``operations`` on one more weekday (0: Monday) would do."""
+    days, coming, past = _ahead(hand)
     shown = next((one for one in days if one.day == day), None)
     with hand.store.read() as session:
         missed = len(missed_trips(session, hand.today))
@@ -48,7 +67,11 @@ def forecast(request: Request, hand: AnyHand, day: date | None = None) -> Respon
             (weekday(one, language), short_weekday(one, language)) for one in every_day(monday, monday + WEEK)
         ],
         over=[day for day in days if day.over],
+        likely_over=[day.day for day in days if day.likely_over and not day.over],
         missed=missed,
+        past=past,
+        extra=_extra(hand, coming, more, operations),
+        asked={"more": more, "operations": operations},
         shown=shown,
         steps=first_steps(hand),
         people=people_of(hand, shown.day) if shown else (),
@@ -64,9 +87,25 @@ def _weeks(days: Sequence[DayLoad]) -> list[list[DayLoad | None]]:
 
 def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
     """Eight weeks from today on, day by day."""
+    return _ahead(hand)[0]
+
+
+def _ahead(hand: DeskHand) -> tuple[tuple[DayLoad, ...], list[Coming], Attendance]:
+    """The days, the visits that they were counted from, and what the past says of who comes."""
+    usual = partial(routine_record, hand.protocol.routine)
     with hand.store.read() as session:
-        usual = partial(routine_record, hand.protocol.routine)
-        return load_ahead(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, usual)
+        coming = expected_visits(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, usual)
+        past = attendance(session, hand.today)
+    loads = load_of_days(coming, hand.today, 7 * WEEKS, hand.calendar)
+    return with_arrivals(loads, coming, past), coming, past
+
+
+def _extra(hand: DeskHand, coming: list[Coming], weekday: int | None, operations: int) -> ExtraDay | None:
+    if weekday is None:
+        return None
+    usual = partial(routine_record, hand.protocol.routine)
+    span = (hand.today, 7 * WEEKS)
+    return one_more_day(coming, span, (weekday, operations), hand.calendar, hand.protocol, usual)
 
 
 def is_ahead(hand: DeskHand, day: date) -> bool:

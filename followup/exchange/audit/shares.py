@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from followup.exchange.audit.definitions import AuditDefinitions
 from followup.exchange.audit.masking import MaskedCell
+from followup.wilson import wilson
 
 
 @dataclass(frozen=True)
@@ -51,12 +52,3 @@ def of_cells(
         return AuditShare(part, whole, missing, bound=definitions.few)
     low, high = wilson(part.count, whole.count, definitions.percent)
     return AuditShare(part, whole, missing, 100 * part.count / whole.count, low, high)
-
-
-def wilson(count: int, of: int, percent: float) -> tuple[float, float]:
-    """Wilson's score interval without continuity correction, both ends in percent."""
-    # Half a second to import: only whoever asks for an audit waits for it.
-    from scipy.stats import binomtest
-
-    found = binomtest(count, of).proportion_ci(percent / 100, method="wilson")
-    return 100 * float(found.low), 100 * float(found.high)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import floor
@@ -13,13 +13,14 @@ from followup.clinical.plan.build import build_plan
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Record
 from followup.errors import FollowupError
+from followup.recall.jobs.attendance import Arrivals, Attendance, arrivals, attendance_rules, learned
+from followup.records.figures.attended import past_visits
 from followup.records.figures.expected import (
     WhoComes,
     operations_without_plan,
     people_in_force,
     people_to_sign,
     people_without_plan,
-    visits_in_force,
     visits_to_sign,
 )
 from followup.records.store.store import Session
@@ -28,11 +29,12 @@ from followup.timing.calendar import Calendar
 
 @dataclass(frozen=True)
 class Coming:
-    """One visit to be expected. ``listed``: after an operation that has no plan yet."""
+    """One visit to be expected. ``listed``: after an operation that has no plan yet; ``tier`` of a plan."""
 
     day: date
     services: tuple[str, ...]
     listed: bool = False
+    tier: str | None = None
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,10 @@ class ServiceLoad:
 
 @dataclass(frozen=True)
 class DayLoad:
-    """A day: people from plans, people after operations without a plan, and its services."""
+    """A day: people from plans, people after operations without a plan, and its services.
+
+    ``arrivals``: how many are likely to come, where the past says so.
+    """
 
     day: date
     open: bool
@@ -65,10 +70,19 @@ class DayLoad:
     visits: int
     after_operations: int
     services: tuple[ServiceLoad, ...]
+    arrivals: Arrivals | None = None
 
     @property
     def expected(self) -> int:
         return self.visits + self.after_operations
+
+    @property
+    def likely_over(self) -> bool:
+        """Whether, of whoever is likely to come, each service's part is more than its places."""
+        if self.arrivals is None or not self.expected:
+            return False
+        part = self.arrivals.mean / self.expected
+        return any(s.places is not None and s.expected * part > s.places for s in self.services)
 
     @property
     def limited(self) -> tuple[ServiceLoad, ...]:
@@ -93,6 +107,27 @@ class DayLoad:
         return any(s.over for s in self.services) or (not self.open and self.expected > 0)
 
 
+def expected_visits(
+    session: Session,
+    start: date,
+    days: int,
+    calendar: Calendar,
+    protocol: Protocol,
+    routine: Callable[[date], Record],
+) -> list[Coming]:
+    """The visits of ``days`` days from ``start`` on, from the plans and from the operation lists.
+
+    Every operation without a plan, from the day before ``start`` on, is taken as ``routine`` tells
+    the record of an operation of that day.
+    """
+    end = start + timedelta(days=days - 1)
+    coming = [Coming(one.day, one.services, tier=one.tier) for one in people_in_force(session, start, end)]
+    coming += [Coming(day, services) for day, services in visits_to_sign(session)]
+    for day, count in sorted(operations_without_plan(session, start - timedelta(days=1), end).items()):
+        coming += visits_after(routine(day), calendar, protocol) * count
+    return coming
+
+
 def forecast(
     session: Session,
     start: date,
@@ -101,17 +136,57 @@ def forecast(
     protocol: Protocol,
     routine: Callable[[date], Record],
 ) -> tuple[DayLoad, ...]:
-    """``days`` days from ``start`` on, from the plans and from the operation lists.
-
-    Every operation without a plan, from the day before ``start`` on, is taken as ``routine`` tells
-    the record of an operation of that day.
-    """
-    end = start + timedelta(days=days - 1)
-    coming = [Coming(day, services) for day, services in visits_in_force(session, start, end)]
-    coming += [Coming(day, services) for day, services in visits_to_sign(session)]
-    for day, count in sorted(operations_without_plan(session, start - timedelta(days=1), end).items()):
-        coming += visits_after(routine(day), calendar, protocol) * count
+    """What :func:`expected_visits` make of each day."""
+    coming = expected_visits(session, start, days, calendar, protocol, routine)
     return load_of_days(coming, start, days, calendar)
+
+
+def with_arrivals(
+    loads: Sequence[DayLoad], coming: Iterable[Coming], past: Attendance
+) -> tuple[DayLoad, ...]:
+    """The days with how many are likely to come on each, where the past is enough to say so."""
+    if not past.enough:
+        return tuple(loads)
+    likely = arrivals([(one.day, one.tier) for one in coming], past, loads[0].day, len(loads))
+    return tuple(replace(load, arrivals=each) for load, each in zip(loads, likely, strict=True))
+
+
+def attendance(session: Session, today: date) -> Attendance:
+    """What the clinic's own past says of who comes on the day that was agreed."""
+    rules = attendance_rules()
+    return learned(past_visits(session, today - timedelta(days=rules.days), today), rules)
+
+
+@dataclass(frozen=True)
+class ExtraDay:
+    """One more operating day a week: the operations, the visits that they bring by service, and the days on
+    which there are too few places for somebody only then."""
+
+    operations: int
+    visits: tuple[tuple[str, int], ...]
+    over: tuple[date, ...]
+
+
+def one_more_day(
+    coming: Sequence[Coming],
+    span: tuple[date, int],
+    more: tuple[int, int],
+    calendar: Calendar,
+    protocol: Protocol,
+    routine: Callable[[date], Record],
+) -> ExtraDay:
+    """``more``: a weekday (0: Monday) and how many routine operations on each; ``span``: the first of so many
+    days, beside the visits that are ``coming`` anyhow."""
+    start, days = span
+    weekday, operations = more
+    ahead = [day for i in range(days) if (day := start + timedelta(days=i)).weekday() == weekday]
+    extra = [one for day in ahead for one in visits_after(routine(day), calendar, protocol)] * operations
+    extra = [one for one in extra if (one.day - start).days < days]
+    before = load_of_days(coming, start, days, calendar)
+    after = load_of_days([*coming, *extra], start, days, calendar)
+    services = Counter(service for one in extra for service in set(one.services))
+    over = tuple(now.day for was, now in zip(before, after, strict=True) if now.over and not was.over)
+    return ExtraDay(operations * len(ahead), tuple(sorted(services.items())), over)
 
 
 @dataclass(frozen=True)

@@ -21,22 +21,18 @@ _COMES = (*TO_COME, *CAME)
 
 @dataclass(frozen=True)
 class WhoComes:
-    """Somebody who is expected: by whom a list names them, on which day, what for."""
+    """Somebody who is expected: by whom a list names them, on which day, what for; ``tier`` of their plan."""
 
     code: str
     name: str
     day: date
     services: tuple[str, ...]
-
-
-def visits_in_force(session: Session, start: date, end: date) -> tuple[tuple[date, tuple[str, ...]], ...]:
-    """Day and services of every visit of a plan in force, both days included; seen ones of ``start`` too."""
-    return tuple((one.day, one.services) for one in people_in_force(session, start, end))
+    tier: str | None = None
 
 
 def people_in_force(session: Session, start: date, end: date) -> tuple[WhoComes, ...]:
     """Who comes by a plan in force, both days included; whoever was seen too."""
-    columns = (PatientRow.code, PatientRow.name, TripRow.day, TripRow.services, TripRow.status)
+    columns = (PatientRow.code, PatientRow.name, TripRow.day, TripRow.services, TripRow.tier, TripRow.status)
     # Asked for by the days alone: beside a status SQLite takes the index of all visits ever done.
     rows = session.execute(
         sql_select(*map(col, columns))
@@ -44,8 +40,8 @@ def people_in_force(session: Session, start: date, end: date) -> tuple[WhoComes,
         .where(col(TripRow.day).between(start, end), is_followed())
     )
     return tuple(
-        WhoComes(code, name, day, tuple(services))
-        for code, name, day, services, status in rows
+        WhoComes(code, name, day, tuple(services), tier)
+        for code, name, day, services, tier, status in rows
         if status in _COMES
     )
 

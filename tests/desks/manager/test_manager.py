@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
+from sqlmodel import select
 
 from followup.clinical.record import parse_record
 from followup.records.people.patients import enter_record
+from followup.records.tables import TripRow
 from followup.records.views import SYSTEM
 
 PASSWORD = "a long enough password"
@@ -182,6 +185,57 @@ def test_an_eye_counts_once_for_each_of_its_operations_with_what_was_seen_before
         enter_record(unit, record=record)
     bands = house.log_in("manager").get("/api/outcomes").json()["bands"]
     assert bands == {"final poor": 1, "early good": 1}
+
+
+def test_of_a_short_past_the_plain_count_stands_and_the_page_says_so(signed, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    page = words_of(house.log_in("manager").get("/forecast").text)
+    assert "Past visits: 0. From 50 on it is learned who comes; until then the plain count stands." in page
+    assert "Likely to come" not in page
+    assert {day["arrivals"] for day in house.log_in("manager").get("/api/forecast").json()} == {None}
+
+
+def test_of_a_long_past_each_day_says_how_many_are_likely_to_come(signed, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    with house.store.write(SYSTEM, house.clock.now) as unit:
+        trip = unit.session.exec(select(TripRow)).first()
+        plain = trip.model_dump(exclude={"id", "number", "day", "window_start", "window_end", "status"})
+        for number in range(60):
+            day = house.clock.now.date() - timedelta(days=5 + number)
+            came = {"status": "fulfilled", "seen_on": day, "fulfilled_at": house.clock.now}
+            told = came if number < 45 else {"status": "noshow"}
+            row = plain | {"number": 100 + number, "day": day, "window_start": day, "window_end": day} | told
+            unit.session.add(TripRow(**row))
+        unit.log("a past", "K-104")
+    manager = house.log_in("manager")
+    page = words_of(manager.get("/forecast").text)
+    # 45 of 60; Wilson's interval by the formula: 62.8 to 84.2.
+    assert "60 45 (63–84 %) 0 0 15" in page
+    day = next(one for one in manager.get("/api/forecast").json() if one["day"] == "2027-03-02")
+    assert day["visits"] + day["after_operations"] == 2
+    assert day["arrivals"] == {"mean": pytest.approx(1.5), "low": 1, "high": 2}
+    assert "1.5 (1–2)" in page
+
+
+def test_one_more_operating_day_says_what_it_brings(signed, words_of):
+    house, plan = signed
+    _sign(house, plan)
+    manager = house.log_in("manager")
+    one, two = (
+        {
+            name: int(count)
+            for name, count in re.findall(
+                r'<th scope="row"><bdi>([^<]+)</bdi></th><td class="n">(\d+)<',
+                manager.get("/forecast", params={"more": 2, "operations": operations}).text,
+            )
+        }
+        for operations in (1, 2)
+    )
+    assert one["review"] >= 8
+    assert two == {name: 2 * count for name, count in one.items()}
+    assert manager.get("/forecast", params={"more": 7}).status_code == 422
 
 
 def _figures(page):

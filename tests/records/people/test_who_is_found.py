@@ -13,7 +13,7 @@ from followup.recall.reach.worklist import line_of, worklist
 from followup.records.desk.attempts import attempt_of_form, attempts_of, attempts_on, standing_word, standings
 from followup.records.desk.leaving import left_trips, mark_left, unseen_ids
 from followup.records.desk.trip_steps import book_trip, mark_arrived
-from followup.records.figures.expected import visits_in_force, visits_to_sign
+from followup.records.figures.expected import people_in_force, visits_to_sign
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.people.patients import every_patient, newest_record, newest_records, patients_by_id
 from followup.records.plans.completing import plans_to_complete
@@ -380,8 +380,8 @@ def test_who_is_expected_counts_every_coming_and_nobody_who_will_not_come(crowd)
     ward = crowd.ward
 
     def expected(session, first: int, last: int) -> list[int]:
-        found = visits_in_force(session, ward.day(first), ward.day(last))
-        return sorted((day - ward.day0).days for day, _ in found)
+        found = people_in_force(session, ward.day(first), ward.day(last))
+        return sorted((one.day - ward.day0).days for one in found)
 
     with ward.store.read() as session:
         # On day 7 FOLLOWED without "missed", and here, left, seen, done, seen-on-8.
