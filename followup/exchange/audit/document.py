@@ -242,10 +242,10 @@ def group_words(group: Group, of: str) -> str | date:
     if isinstance(group, tuple):
         low, high = group
         if high is None:
-            return say("over {low} hours", low=f"{low:g}")
+            return say("over {low} hours", low=format(low, "g"))
         if not low:
-            return say("up to {high} hours", high=f"{high:g}")
-        return say("over {low} to {high} hours", low=f"{low:g}", high=f"{high:g}")
+            return say("up to {high} hours", high=format(high, "g"))
+        return say("over {low} to {high} hours", low=format(low, "g"), high=format(high, "g"))
     if of == "language" and isinstance(group, str):
         spoken = known(group)
         return Cited(spoken.english if spoken else group)
@@ -298,8 +298,8 @@ def _conventions(protocol: Protocol, definitions: AuditDefinitions) -> Iterable[
     yield say(
         "Rise of the pressure: {pressure} mmHg or more, and {rise} more than before surgery, at any look "
         "({source}).",
-        pressure=f"{response.pressure:g}",
-        rise=f"{response.rise:g}",
+        pressure=format(response.pressure, "g"),
+        rise=format(response.rise, "g"),
         source=Cited(response.source),
     )
     yield say(
