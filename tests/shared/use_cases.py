@@ -33,7 +33,7 @@ from followup.records.people.patients import correct_record, enter_record, newes
 from followup.records.people.tellings import keep_telling
 from followup.records.plans.completing import complete_plan
 from followup.records.plans.desk_notes import count_stock, note_teach_back
-from followup.records.plans.plans import end_plan, sign_plan, store_draft
+from followup.records.plans.plans import end_plan, sign_plan, store_draft, store_first_drafts
 from followup.records.plans.protocols import sign_protocol
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet
 from followup.records.store.sites import Site, put_site
@@ -114,6 +114,9 @@ USE_CASES = [
     # The counsellor enters what was told; what only a surgeon decides is the surgeon's to store.
     UseCase(
         "a record", "counsellor surgeon program", lambda u, h: enter_record(u, record=record_of(h)), False
+    ),
+    UseCase(
+        "first drafts of many", "counsellor surgeon program", lambda u, _: store_first_drafts(u, ()), False
     ),
     *(
         UseCase(

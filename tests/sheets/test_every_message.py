@@ -25,7 +25,7 @@ from followup.sheets.wording import ADVICE, ALLERGIES, BEFORE_LEAVING, PURPOSES,
 EVERYTHING = SheetOptions(twin="en", native_digits=True, calendar=True)
 PROTOCOL = load_protocol()
 OPERATED = date(2026, 6, 1)
-_BY_OTHERS = "followup/recall/"
+_BY_OTHERS = ("followup/recall/", "followup/exchange/agenda/")
 
 
 @pytest.fixture

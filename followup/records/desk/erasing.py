@@ -232,7 +232,7 @@ def _contact_goes(unit: Unit, row: PatientRow) -> None:
     session = unit.session
     row.telephones = []
     session.add(row)
-    put_keys(session, row)
+    put_keys(session, [row])
     for version in session.exec(select(RecordVersionRow).where(RecordVersionRow.patient_id == row.id)):
         version.body = _without_contact(version.body)
         session.add(version)

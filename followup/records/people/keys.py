@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, delete, insert, select
-from sqlmodel.sql.expression import SelectOfScalar
 
 from followup.records.people.folding import fold_phone
+from followup.records.store.batches import batches
 from followup.records.store.spelling import after, parts_of
 from followup.records.tables import NamePartRow, PatientKeyRow, PatientRow
 
@@ -16,24 +16,39 @@ from followup.records.tables import NamePartRow, PatientKeyRow, PatientRow
 _CODE, _PHONE = "code ", "phone "
 
 
-def put_keys(session: Session, row: PatientRow) -> None:
-    """From now on the patient is found by what ``row`` holds, and by nothing else."""
-    assert row.id is not None
-    words = set(row.search_name.split())
-    numbers = [fold_phone(phone["number"]) for phone in row.telephones]
-    keys = {*words, _CODE + row.code_key, *(_PHONE + number[::-1] for number in numbers if number)}
-    before = set(session.exec(_keys_of(row.id)))
-    _drop(session, row.id, before - keys)
-    if new := sorted(keys - before):
-        session.execute(insert(PatientKeyRow), [{"key": key, "patient_id": row.id} for key in new])
-    known = set(session.exec(select(NamePartRow.part).where(_whole(words))))
+def put_keys(session: Session, rows: Sequence[PatientRow]) -> None:
+    """From now on each of these patients is found by what their row holds, and by nothing else."""
+    wanted = {row.id: _keys(row) for row in rows if row.id is not None}
+    before = _keys_of(session, wanted)
+    for patient_id in before.keys() & wanted.keys():
+        _drop(session, patient_id, before[patient_id] - wanted[patient_id])
+    new = [
+        {"key": key, "patient_id": patient_id}
+        for patient_id, keys in wanted.items()
+        for key in sorted(keys - before.get(patient_id, set()))
+    ]
+    if new:
+        session.execute(insert(PatientKeyRow), new)
+    words = {word for row in rows for word in row.search_name.split()}
+    known = {
+        word for some in batches(words) for word in session.exec(select(NamePartRow.part).where(_whole(some)))
+    }
     if parts := [{"part": part, "word": word} for word in sorted(words - known) for part in parts_of(word)]:
         session.execute(insert(NamePartRow), parts)
 
 
+def _keys(row: PatientRow) -> set[str]:
+    numbers = [fold_phone(phone["number"]) for phone in row.telephones]
+    return {
+        *row.search_name.split(),
+        _CODE + row.code_key,
+        *(_PHONE + number[::-1] for number in numbers if number),
+    }
+
+
 def drop_keys(session: Session, patient_id: int) -> None:
     """Nobody finds the patient any more."""
-    _drop(session, patient_id, set(session.exec(_keys_of(patient_id))))
+    _drop(session, patient_id, _keys_of(session, [patient_id]).get(patient_id, set()))
 
 
 def code_begins(code: str) -> ColumnElement[bool]:
@@ -51,8 +66,14 @@ def begins(column: str, beginning: str) -> ColumnElement[bool]:
     return and_(col(column) >= beginning, col(column) < after(beginning))
 
 
-def _keys_of(patient_id: int) -> SelectOfScalar[str]:
-    return select(PatientKeyRow.key).where(PatientKeyRow.patient_id == patient_id)
+def _keys_of(session: Session, patients: Iterable[int]) -> dict[int, set[str]]:
+    """By patient the keys by which they are found now."""
+    found: dict[int, set[str]] = {}
+    for some in batches(patients):
+        stored = select(PatientKeyRow.patient_id, PatientKeyRow.key)
+        for patient_id, key in session.exec(stored.where(col(PatientKeyRow.patient_id).in_(some))):
+            found.setdefault(patient_id, set()).add(key)
+    return found
 
 
 def _whole(words: Iterable[str]) -> ColumnElement[bool]:

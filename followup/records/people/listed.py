@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, cast
+from typing import cast
 
 from sqlalchemy import select
 from sqlmodel import Session, col
@@ -13,11 +13,10 @@ from sqlmodel import Session, col
 from followup.clinical.record import Eye
 from followup.records.people.folding import fold_code
 from followup.records.people.oplist import ListLine
+from followup.records.store.batches import batches
 from followup.records.store.binding import site_of_session
 from followup.records.tables import OperationListRow, OperationRow, PatientRow, StandingRow
 
-# Fewer than any database takes as values of one statement.
-_AT_ONCE = 500
 _PATIENT = [col(getattr(PatientRow, name)) for name in ("id", "code_key", "code", "name")]
 _OPERATION = [col(getattr(OperationRow, name)) for name in ("patient_id", "day", "eye")]
 _LINE = [col(getattr(OperationListRow, name)) for name in ("day", "patient_code", "name", "eye")]
@@ -37,7 +36,7 @@ def known_patients(session: Session, codes: Iterable[str]) -> dict[str, KnownPat
     """By folded code those of ``codes`` who are in the store, with their operations as (day, eye)."""
     found: dict[str, KnownPatient] = {}
     by_id: dict[int, KnownPatient] = {}
-    for some in _some({fold_code(code) for code in codes}):
+    for some in batches(fold_code(code) for code in codes):
         rows = session.execute(
             select(*_PATIENT, col(StandingRow.standing))
             .outerjoin(StandingRow, col(StandingRow.patient_id) == PatientRow.id)
@@ -45,8 +44,8 @@ def known_patients(session: Session, codes: Iterable[str]) -> dict[str, KnownPat
         )
         for number, key, code, name, standing in rows:
             found[key] = by_id[number or 0] = KnownPatient(code, name, standing or "followed")
-    for some in _some(by_id):
-        operated = session.execute(select(*_OPERATION).where(col(OperationRow.patient_id).in_(some)))
+    for ids in batches(by_id):
+        operated = session.execute(select(*_OPERATION).where(col(OperationRow.patient_id).in_(ids)))
         for patient_id, day, eye in operated:
             by_id[patient_id].operations.add((day, eye))
     return found
@@ -56,7 +55,7 @@ def lists_of_days(session: Session, days: Iterable[date]) -> dict[date, tuple[Li
     """The lists of these days as they were put, each in its order; a day without one is left out."""
     here = col(OperationListRow.site_id) == site_of_session(session)
     found: dict[date, list[ListLine]] = {}
-    for some in _some(days):
+    for some in batches(days):
         rows = session.execute(
             select(*_LINE)
             .where(here, col(OperationListRow.day).in_(some))
@@ -65,8 +64,3 @@ def lists_of_days(session: Session, days: Iterable[date]) -> dict[date, tuple[Li
         for day, code, name, eye in rows:
             found.setdefault(day, []).append(ListLine(code, name, cast(Eye, eye)))
     return {day: tuple(lines) for day, lines in found.items()}
-
-
-def _some(values: Iterable[Any]) -> Iterator[list[Any]]:
-    every = sorted(set(values))
-    return (every[i : i + _AT_ONCE] for i in range(0, len(every), _AT_ONCE))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal, cast
@@ -15,6 +15,7 @@ from followup.clinical.statuses import PlanStatus
 from followup.errors import FollowupError
 from followup.records.duties import CLINICAL, PROGRAM
 from followup.records.people.folding import fold_code
+from followup.records.store.batches import batches
 from followup.records.store.binding import site_of_session
 from followup.records.store.store import Unit
 from followup.records.tables import CarePlanRow, OperationListRow, OperationRow, PatientRow
@@ -88,35 +89,47 @@ def operation_list(session: Session, day: date) -> tuple[ListLine, ...]:
 
 def check_against_list(session: Session, record: Record) -> tuple[EyeCheck, ...]:
     """What the operation lists say of each operation of the record."""
-    rows = session.exec(
-        select(OperationListRow).where(
-            OperationListRow.code_key == fold_code(record.patient.code),
-            col(OperationListRow.day).in_([operation.date for operation in record.operations]),
+    return check_against_lists(session, [record])[0]
+
+
+def check_against_lists(session: Session, records: Sequence[Record]) -> list[tuple[EyeCheck, ...]]:
+    """The same of several records at once, each by its place."""
+    days = {operation.date for record in records for operation in record.operations}
+    on_them = select(OperationListRow).where(col(OperationListRow.day).in_(days))
+    listed: dict[tuple[str, date], set[str]] = {}
+    for some in batches(fold_code(record.patient.code) for record in records):
+        for row in session.exec(on_them.where(col(OperationListRow.code_key).in_(some))):
+            listed.setdefault((row.code_key, row.day), set()).add(row.eye)
+    return [
+        tuple(
+            EyeCheck(day, eye, _result(listed.get((fold_code(record.patient.code), day)), eye))
+            for day, eye in ((operation.date, operation.eye) for operation in record.operations)
         )
-    ).all()
-    listed: dict[date, set[str]] = {}
-    for row in rows:
-        listed.setdefault(row.day, set()).add(row.eye)
-    return tuple(
-        EyeCheck(operation.date, operation.eye, _result(listed.get(operation.date), operation.eye))
-        for operation in record.operations
-    )
+        for record in records
+    ]
 
 
 def refuse_other_eye(session: Session, record: Record) -> None:
     """Error ``record.eye`` when a list names only the other eye for one of the operations."""
-    for check in check_against_list(session, record):
-        if check.result == "other eye":
-            raise FollowupError(
-                "record.eye",
-                say(
-                    "the operation list of {day} does not name the {eye} eye of this patient",
-                    day=check.day,
-                    eye=check.eye,
-                ),
-                where=say("operations.eye"),
-                fix=say("look at the patient and the list, then correct whichever is wrong"),
-            )
+    if (found := other_eye(check_against_list(session, record))) is not None:
+        raise found
+
+
+def other_eye(checks: Iterable[EyeCheck]) -> FollowupError | None:
+    """The refusal of a record for one of whose operations the list names only the other eye."""
+    check = next((one for one in checks if one.result == "other eye"), None)
+    if check is None:
+        return None
+    return FollowupError(
+        "record.eye",
+        say(
+            "the operation list of {day} does not name the {eye} eye of this patient",
+            day=check.day,
+            eye=check.eye,
+        ),
+        where=say("operations.eye"),
+        fix=say("look at the patient and the list, then correct whichever is wrong"),
+    )
 
 
 def operations_on(session: Session, day: date) -> tuple[OperationOnDay, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import select as sql_select
@@ -17,7 +17,8 @@ from followup.records.duties import CLINICAL, PROGRAM, SURGEON
 from followup.records.people.addresses import refuse_phones
 from followup.records.people.folding import fold_code, fold_name, fold_phone
 from followup.records.people.keys import begins, code_begins, number_ends, put_keys
-from followup.records.people.oplist import refuse_other_eye
+from followup.records.people.oplist import EyeCheck, check_against_lists, other_eye, refuse_other_eye
+from followup.records.store.batches import batches
 from followup.records.store.binding import ALL_SITES, site_of_session
 from followup.records.store.store import Unit
 from followup.records.tables import (
@@ -56,39 +57,93 @@ def enter_record(unit: Unit, *, record: Record) -> RecordVersion:
     ``record.exists`` when the code is known or was that of somebody who was erased, ``record.eye`` when the
     operation list of the day names the other eye.
     """
+    return enter_records(unit, [record])[0]
+
+
+def enter_records(unit: Unit, records: Sequence[Record]) -> list[RecordVersion]:
+    """Several new patients, each as :func:`enter_record` says; a few statements however many they are."""
     unit.need_role(*CLINICAL, PROGRAM)
-    if (said := surgeons_words(record)) and not unit.actor.roles & {*SURGEON, PROGRAM}:
-        raise _surgeon_decides(said)
-    refuse_entering(unit.session, record)
-    key = fold_code(record.patient.code)
-    row = PatientRow(code=record.patient.code, code_key=key, name="", search_name="", entered_at=unit.now)
-    row.site_id = site_of_session(unit.session)
-    return _store(unit, row, record, number=1)
-
-
-def refuse_entering(session: Session, record: Record) -> None:
-    """Raises what keeps ``record`` from being that of a new patient, as :func:`enter_record` says."""
-    key = fold_code(record.patient.code)
-    twin = select(PatientRow).where(PatientRow.code_key == key)
-    known = session.exec(twin, execution_options=ALL_SITES).first()
-    if known is not None:
-        raise FollowupError(
-            "record.exists",
-            say("the code {code} is already in use", code=typed(known.code)),
-            where=say("patient.code"),
-            fix=say("open that patient and add the operation there, or correct the code"),
+    if not unit.actor.roles & {*SURGEON, PROGRAM}:
+        for said in filter(None, map(surgeons_words, records)):
+            raise _surgeon_decides(said)
+    for error in refusals(unit.session, records):
+        if error is not None:
+            raise error
+    site = site_of_session(unit.session)
+    rows = [
+        PatientRow(
+            code=record.patient.code,
+            code_key=fold_code(record.patient.code),
+            name="",
+            search_name="",
+            entered_at=unit.now,
+            site_id=site,
         )
-    gone = select(ErasedRow).where(ErasedRow.code_key == key, col(ErasedRow.gone_at).is_not(None))
-    if session.exec(gone, execution_options=ALL_SITES).first() is not None:
+        for record in records
+    ]
+    return _store(unit, list(zip(rows, records, strict=True)), number=1)
+
+
+def refusals(session: Session, records: Sequence[Record]) -> list[FollowupError | None]:
+    """Of each what keeps it from being the record of a new patient, as :func:`enter_record` says."""
+    keys = [fold_code(record.patient.code) for record in records]
+    used, gone = _used_codes(session, keys), _erased_codes(session, keys)
+    checks = check_against_lists(session, records)
+    seen: set[str] = set()
+    found = []
+    for key, record, check in zip(keys, records, checks, strict=True):
+        twin = used.get(key) or (record.patient.code if key in seen else None)
+        found.append(_refusal(record, twin, erased=key in gone, check=check))
+        if found[-1] is None:
+            seen.add(key)
+    return found
+
+
+def _refusal(
+    record: Record, used: str | None, *, erased: bool, check: Iterable[EyeCheck]
+) -> FollowupError | None:
+    if used is not None:
+        return _in_use(used)
+    if erased:
         # The journal still speaks of that patient by this code.
-        raise FollowupError(
+        return FollowupError(
             "record.exists",
             say("the code {code} was that of a patient who was erased", code=typed(record.patient.code)),
             where=say("patient.code"),
             fix=say("give another code"),
         )
-    refuse_phones(record.patient.telephones)
-    refuse_other_eye(session, record)
+    try:
+        refuse_phones(record.patient.telephones)
+    except FollowupError as error:
+        return error
+    return other_eye(check)
+
+
+def _in_use(code: str) -> FollowupError:
+    return FollowupError(
+        "record.exists",
+        say("the code {code} is already in use", code=typed(code)),
+        where=say("patient.code"),
+        fix=say("open that patient and add the operation there, or correct the code"),
+    )
+
+
+def _used_codes(session: Session, keys: Iterable[str]) -> dict[str, str]:
+    """By folded code the code of whoever has it, at whatever site."""
+    found: dict[str, str] = {}
+    for some in batches(keys):
+        known = select(PatientRow.code_key, PatientRow.code).where(col(PatientRow.code_key).in_(some))
+        found |= dict(session.exec(known, execution_options=ALL_SITES).all())
+    return found
+
+
+def _erased_codes(session: Session, keys: Iterable[str]) -> set[str]:
+    found: set[str] = set()
+    for some in batches(keys):
+        gone = select(ErasedRow.code_key).where(col(ErasedRow.code_key).in_(some))
+        gone = gone.where(col(ErasedRow.gone_at).is_not(None))
+        found |= {*session.exec(gone, execution_options=ALL_SITES)}
+    return found
 
 
 def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) -> RecordVersion:
@@ -124,7 +179,7 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
         raise _surgeon_decides(other)
     refuse_phones(record.patient.telephones, newest.record.patient.telephones)
     refuse_other_eye(unit.session, record)
-    return _store(unit, row, record, number=seen + 1)
+    return _store(unit, [(row, record)], number=seen + 1)[0]
 
 
 def newest_record(session: Session, patient_id: int) -> RecordVersion:
@@ -288,40 +343,51 @@ def _surgeon_decides(said: Iterable[tuple[str, str]]) -> FollowupError:
     )
 
 
-def _store(unit: Unit, row: PatientRow, record: Record, *, number: int) -> RecordVersion:
+def _store(unit: Unit, told: Sequence[tuple[PatientRow, Record]], *, number: int) -> list[RecordVersion]:
+    """The version ``number`` of each patient's record, with all by which the patient is found."""
+    session = unit.session
+    for row, record in told:
+        _take_over(row, record, number)
+    session.add_all(row for row, _ in told)
+    session.flush()
+    put_keys(session, [row for row, _ in told])
+    if number > 1:
+        ids = [row.id for row, _ in told]
+        session.execute(delete(OperationRow).where(col(OperationRow.patient_id).in_(ids)))
+    versions = [_version_row(unit, row, record) for row, record in told]
+    session.add_all(versions)
+    session.add_all(one for row, record in told for one in _operations(row, record))
+    session.flush()
+    action = "record entered" if number == 1 else "record corrected"
+    for row, _ in told:
+        unit.log(action, f"patient:{row.code}", version=number)
+    return [_version(row, record) for row, (_, record) in zip(versions, told, strict=True)]
+
+
+def _take_over(row: PatientRow, record: Record, number: int) -> None:
     who = record.patient
     row.name, row.search_name = who.name, fold_name(who.name)
     row.birth_date, row.birth_year = who.birth_date, who.birth_year
     row.sex, row.language = who.sex, who.language
     row.telephones = [phone.model_dump() for phone in who.telephones]
     row.record_number = number
-    unit.session.add(row)
-    unit.session.flush()
-    put_keys(unit.session, row)
+
+
+def _version_row(unit: Unit, row: PatientRow, record: Record) -> RecordVersionRow:
     assert row.id is not None
-    version = RecordVersionRow(
+    return RecordVersionRow(
         patient_id=row.id,
-        number=number,
+        number=row.record_number,
         body=record.model_dump_json(exclude_defaults=True),
         entered_by=unit.actor.login,
         entered_at=unit.now,
     )
-    unit.session.add(version)
-    if number > 1:
-        unit.session.execute(delete(OperationRow).where(col(OperationRow.patient_id) == row.id))
-    _index_operations(unit.session, row.id, record)
-    unit.log("record entered" if number == 1 else "record corrected", f"patient:{row.code}", version=number)
-    return _version(version)
 
 
-def _index_operations(session: Session, patient_id: int, record: Record) -> None:
-    for operation in record.operations:
-        session.add(
-            OperationRow(
-                patient_id=patient_id, eye=operation.eye, day=operation.date, surgeon=operation.surgeon
-            )
-        )
-    session.flush()
+def _operations(row: PatientRow, record: Record) -> Iterator[OperationRow]:
+    assert row.id is not None
+    for one in record.operations:
+        yield OperationRow(patient_id=row.id, eye=one.eye, day=one.date, surgeon=one.surgeon)
 
 
 def _versions(patient_id: int) -> SelectOfScalar[RecordVersionRow]:
@@ -334,11 +400,12 @@ def _versions(patient_id: int) -> SelectOfScalar[RecordVersionRow]:
     )
 
 
-def _version(row: RecordVersionRow) -> RecordVersion:
+def _version(row: RecordVersionRow, record: Record | None = None) -> RecordVersion:
+    """The version; ``record``: what its row holds, where that is known."""
     return RecordVersion(
         patient_id=row.patient_id,
         number=row.number,
-        record=Record.model_validate_json(row.body),
+        record=record or Record.model_validate_json(row.body),
         entered_by=row.entered_by,
         entered_at=row.entered_at,
     )

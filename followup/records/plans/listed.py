@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
-from itertools import islice
 
 from sqlalchemy import ColumnElement, exists
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
 from followup.clinical.words.gist import PlanGist, read_gist
+from followup.records.store.batches import batches
 from followup.records.tables import CarePlanRow, HandOutDayRow, PatientRow, SheetRow
 
-# SQLite takes no more values in one statement than some 32,000; PostgreSQL twice as many.
-_AT_ONCE = 10_000
 _LISTED = ("id", "patient_id", "status", "as_of", "drafted_at", "signed_at")
 
 
@@ -36,7 +34,7 @@ class ListedPlan:
 def plan_gists(session: Session, plans: Iterable[int]) -> dict[int, PlanGist]:
     """The gist of several versions at once; one that can't be read is left out."""
     found: dict[int, PlanGist] = {}
-    for some in _batches(plans):
+    for some in batches(plans):
         rows = session.exec(
             select(col(CarePlanRow.id), CarePlanRow.gist).where(col(CarePlanRow.id).in_(some))
         )
@@ -134,10 +132,3 @@ def _listed(
             if not readable_alone:
                 raise
     return tuple(found)
-
-
-def _batches(plans: Iterable[int]) -> Iterator[list[int]]:
-    """The ids, each once, as many together as one statement takes."""
-    left = iter(dict.fromkeys(plans))
-    while some := list(islice(left, _AT_ONCE)):
-        yield some

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
 from typing import cast
 
 from pydantic import TypeAdapter
@@ -24,11 +26,12 @@ from followup.records.plans.protocols import protocol_signature
 from followup.records.store.store import Unit
 from followup.records.tables import CarePlanRow, HandOutDayRow, PatientRow, SheetRow
 from followup.records.trips.trips import cancel_open_trips, end_arrivals, propose_trips
-from followup.records.views import PlanVersion
+from followup.records.views import PlanVersion, RecordVersion
 from followup.said import SENTENCES, as_text, of_text, say
 from followup.typed import typed
 
 _EDITS = TypeAdapter(tuple[Adjustment, ...])
+_NO_EDITS = _EDITS.dump_json(()).decode()
 _SAME = {
     "id",
     "patient_id",
@@ -72,28 +75,73 @@ def store_draft(
     chosen = tuple(edits)
     if chosen != _newest_edits(unit.session, patient_id):
         unit.need_role(*SURGEON)
-    by_hand = body.status == "on-hold" or bool(body.refused)
-    row = CarePlanRow(
-        patient_id=patient_id,
-        number=newest + 1,
-        status="on-hold" if by_hand else "draft",
-        record_number=record_number,
-        as_of=body.as_of,
-        body=to_store(body),
-        gist=gist_to_store(gist_of(body)),
-        edits=_EDITS.dump_json(chosen, context=SENTENCES).decode(),
-        reason=as_text(reason),
-        protocol_hash=body.protocol_hash,
-        engine=body.engine,
-        drafted_by=unit.actor.login,
-        drafted_at=unit.now,
-    )
+    row = _draft_row(unit, patient_id, record_number, written(body), newest + 1)
+    row.edits, row.reason = _EDITS.dump_json(chosen, context=SENTENCES).decode(), as_text(reason)
     unit.session.add(row)
     unit.session.flush()
     if newest:
         _end(unit, patient_id, ("draft", "on-hold"), by=row)
-    unit.log("plan drafted", f"patient:{patient.code}", plan=row.number, status=row.status, reason=reason)
+    _log_draft(unit, patient.code, row, reason)
     return _plan(row, patient, body)
+
+
+@dataclass(frozen=True)
+class WrittenPlan:
+    """A plan as its row holds it: to write it takes longer than to store it."""
+
+    status: str
+    as_of: date
+    body: str
+    gist: str
+    protocol_hash: str
+    engine: str
+
+
+def written(body: CarePlan) -> WrittenPlan:
+    """The plan, written before anybody waits for the store."""
+    by_hand = body.status == "on-hold" or bool(body.refused)
+    return WrittenPlan(
+        status="on-hold" if by_hand else "draft",
+        as_of=body.as_of,
+        body=to_store(body),
+        gist=gist_to_store(gist_of(body)),
+        protocol_hash=body.protocol_hash,
+        engine=body.engine,
+    )
+
+
+def store_first_drafts(unit: Unit, drafts: Iterable[tuple[RecordVersion, WrittenPlan]]) -> None:
+    """The first plan of each of several patients whom this unit entered: one statement however many.
+
+    Errors: ``role.missing``.
+    """
+    unit.need_role(*CLINICAL, PROGRAM)
+    rows = []
+    for version, plan in drafts:
+        row = _draft_row(unit, version.patient_id, version.number, plan, 1)
+        rows.append(row)
+        _log_draft(unit, version.record.patient.code, row, "")
+    unit.session.add_all(rows)
+    unit.session.flush()
+
+
+def _draft_row(
+    unit: Unit, patient_id: int, record_number: int, plan: WrittenPlan, number: int
+) -> CarePlanRow:
+    return CarePlanRow(
+        patient_id=patient_id,
+        number=number,
+        record_number=record_number,
+        **vars(plan),
+        edits=_NO_EDITS,
+        reason=as_text(""),
+        drafted_by=unit.actor.login,
+        drafted_at=unit.now,
+    )
+
+
+def _log_draft(unit: Unit, code: str, row: CarePlanRow, reason: str) -> None:
+    unit.log("plan drafted", f"patient:{code}", plan=row.number, status=row.status, reason=reason)
 
 
 def sign_plan(unit: Unit, *, plan_id: int, reason: str = "") -> PlanVersion:

@@ -17,7 +17,7 @@ from followup.records.tables import metadata
 
 _ROWS = 500
 # What servers write about themselves, and files that somebody just looks at; nothing in another database.
-_NOT_CARRIED = frozenset({"lease", "wrong_login", "list_import"})
+NOT_CARRIED = frozenset({"lease", "wrong_login", "list_import"})
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ def fingerprints(connection: Connection) -> dict[str, tuple[int, str]]:
 
 def carried_tables() -> list[Table]:
     """The tables of a clinic, those before that others point to."""
-    return [table for table in metadata.sorted_tables if table.name not in _NOT_CARRIED]
+    return [table for table in metadata.sorted_tables if table.name not in NOT_CARRIED]
 
 
 def reading(engine: Engine) -> Connection:

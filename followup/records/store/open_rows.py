@@ -15,7 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from followup.errors import FollowupError
 from followup.records import tables as every_table
-from followup.records.store.copying import batches, carried_tables
+from followup.records.store.copying import NOT_CARRIED, batches, carried_tables
 
 Kind = Literal["whole number", "number", "text", "yes or no", "day", "instant", "any"]
 _KINDS: Mapping[type, Kind] = {
@@ -100,7 +100,7 @@ def _handed_on() -> list[Table]:
 
 def _no_clinics() -> set[str]:
     """Tables of the database that hold nothing of the clinic."""
-    return {"alembic_version", "lease", "wrong_login", *_WITHHELD}
+    return {"alembic_version", *NOT_CARRIED, *_WITHHELD}
 
 
 def _open(table: Table) -> OpenTable:

@@ -92,7 +92,7 @@ class ListImportRow(SQLModel, table=True):
     id: str = Field(primary_key=True)
     site_id: int = Field(foreign_key="site.id")
     by: str
-    at: datetime
+    at: datetime = Field(index=True)
     name: str
     content: bytes
     mapping: str = ""

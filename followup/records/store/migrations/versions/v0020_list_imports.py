@@ -34,3 +34,4 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["site_id"], ["site.id"], name=op.f("fk_list_import_site_id_site")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_list_import")),
     )
+    op.create_index(op.f("ix_list_import_at"), "list_import", ["at"])
