@@ -8,7 +8,7 @@ import json
 import os
 import re
 import stat
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -17,6 +17,7 @@ from sqlmodel import select
 
 from followup.cli.backup import _refuse_while_served
 from followup.cli.files import write_out
+from followup.cli.opening import clinic_today
 from followup.cli.workplace import load_mail, ways_out, workplace
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record
@@ -276,3 +277,9 @@ def test_a_way_out_that_is_described_is_offered_and_used_for_its_own_messages_al
 def test_a_mail_server_is_spoken_to_in_cipher_unless_the_clinic_says_otherwise(tmp_path) -> None:
     (tmp_path / "mail.toml").write_text(WAYS["mail"][1])
     assert load_mail(tmp_path / "mail.toml").security == "starttls"
+
+
+def test_a_command_goes_by_the_day_of_the_clinic_and_not_of_greenwich(sqlite_store):
+    late = datetime(2027, 3, 1, 18, 31, tzinfo=UTC)
+    assert clinic_today(sqlite_store, late) == date(2027, 3, 2)
+    assert clinic_today(sqlite_store, late - timedelta(minutes=2)) == date(2027, 3, 1)
