@@ -77,8 +77,7 @@ def _let_be_found(database: Path) -> None:
     engine = make_engine(sqlite_url(database), pooled=False)
     with Session(engine) as session:
         known = select(PatientKeyRow.patient_id)
-        for row in session.exec(select(PatientRow).where(col(PatientRow.id).not_in(known))):
-            put_keys(session, row)
+        put_keys(session, session.exec(select(PatientRow).where(col(PatientRow.id).not_in(known))).all())
         session.commit()
     engine.dispose()
 
