@@ -21,6 +21,7 @@ from followup.cli.contract import run
 from followup.demo.cast import case_data
 from followup.language.catalogue_files import bind_clinic
 from followup.records.store.engine import sqlite_url
+from followup.records.store.journal import verify_journal
 from followup.records.store.store import Store
 
 PROGRAM = Path(sys.executable).with_name("followup")
@@ -219,3 +220,14 @@ def inside(
 @pytest.fixture
 def program() -> Path:
     return PROGRAM
+
+
+@pytest.fixture
+def entries(store):
+    """How many entries the journal has."""
+
+    def count() -> int:
+        with store.read() as session:
+            return verify_journal(session).entries
+
+    return count

@@ -12,7 +12,7 @@ from followup.demo.cast import case_data
 from followup.records.people.oplist import ListLine, operation_list
 from followup.records.people.patients import patient_by_code
 from followup.records.plans.plans import plans_of
-from followup.records.store.journal import journal_of, verify_journal
+from followup.records.store.journal import journal_of
 from followup.records.trips.places import take_places
 from followup.records.views import SYSTEM
 
@@ -34,17 +34,6 @@ def file(tmp_path):
         return str(tmp_path / name)
 
     return write
-
-
-@pytest.fixture
-def entries(store):
-    """How many entries the journal has."""
-
-    def count() -> int:
-        with store.read() as session:
-            return verify_journal(session).entries
-
-    return count
 
 
 @pytest.mark.usefixtures("database_kind")

@@ -24,7 +24,7 @@ from followup.records.desk.attempts import set_standing
 from followup.records.people.oplist import ListLine, operation_list
 from followup.records.people.patients import patient_by_code
 from followup.records.plans.plans import plans_of
-from followup.records.store.journal import journal_of, verify_journal
+from followup.records.store.journal import journal_of
 from followup.records.views import Actor
 
 DAY, NEXT = date(2026, 3, 2), date(2026, 3, 3)
@@ -72,17 +72,6 @@ def table(tmp_path):
         return str(path)
 
     return write
-
-
-@pytest.fixture
-def entries(store):
-    """How many entries the journal has."""
-
-    def count() -> int:
-        with store.read() as session:
-            return verify_journal(session).entries
-
-    return count
 
 
 def back_of(path: str):

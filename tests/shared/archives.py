@@ -48,12 +48,9 @@ def lines(found: list[dict[str, Any]]) -> bytes:
     return b"".join(json.dumps(row).encode() + b"\n" for row in found)
 
 
-def zipped(
-    files: Mapping[str, bytes], *, manifest: Callable[[dict[str, Any]], object] = lambda _: None
-) -> bytes:
-    """An archive of these files whose manifest is right about them, but for what ``manifest`` changes."""
-    told = json.loads(files["manifest.json"])
-    told["files"] = [
+def described(files: Mapping[str, bytes]) -> list[dict[str, Any]]:
+    """What a manifest that is right says of these files."""
+    return [
         {
             "name": name,
             "sha256": hashlib.sha256(content).hexdigest(),
@@ -63,6 +60,14 @@ def zipped(
         for name, content in files.items()
         if name != "manifest.json"
     ]
+
+
+def zipped(
+    files: Mapping[str, bytes], *, manifest: Callable[[dict[str, Any]], object] = lambda _: None
+) -> bytes:
+    """An archive of these files whose manifest is right about them, but for what ``manifest`` changes."""
+    told = json.loads(files["manifest.json"])
+    told["files"] = described(files)
     manifest(told)
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as made:

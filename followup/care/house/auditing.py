@@ -16,7 +16,7 @@ from followup.exchange.audit.figures import Audit, audit
 from followup.exchange.audit.flat import AuditRow, flat
 from followup.exchange.audit.rows import AuditedRecord, AuditedVisit, audited
 from followup.records.figures.followed import ClosedVisit, visits_with_closed_window
-from followup.records.figures.recent import VersionKey, of_records_due, of_records_operated
+from followup.records.figures.recent import VersionKey, fell_due, of_records, operated
 from followup.records.store.kept import Kept
 from followup.said import say
 
@@ -39,12 +39,16 @@ def audit_of(hand: Hand, begin: date | None = None, end: date | None = None) -> 
     before it. Error: ``audit.span``."""
     begin, end = _span(hand.today, begin, end)
     with hand.store.read() as session:
-        make = partial(audited, protocol=hand.protocol)
-        by = hand.protocol.hash
-        operated = of_records_operated(session, begin, end, make, kept=_read, by=by)
-        due = of_records_due(session, begin, end, make, kept=_read, by=by)
+        read = partial(
+            of_records,
+            session,
+            make=partial(audited, protocol=hand.protocol),
+            kept=_read,
+            by=hand.protocol.hash,
+        )
+        mine, due = read(operated(begin, end)), read(fell_due(begin, end))
         closed = visits_with_closed_window(session, begin, hand.today)
-    operations = [one for record in operated.values() for one in record.operations]
+    operations = [one for record in mine.values() for one in record.operations]
     return audit(
         [one for one in operations if begin <= one.day <= end],
         [_visit(one, due) for one in closed if one.last <= end],

@@ -14,7 +14,7 @@ from followup.clinical.careplan import Tier
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.record import Eye, Record
 from followup.records.figures.followed import visits_with_closed_window
-from followup.records.figures.recent import VersionKey, of_records_since
+from followup.records.figures.recent import VersionKey, changed_since, of_records
 from followup.records.people.patients import patients_by_id
 from followup.records.store.kept import Kept
 from followup.records.views import PatientView
@@ -107,9 +107,9 @@ def followed(hand: Hand) -> Followed:
     since = months_back(hand.today, MONTHS - 1)
     with hand.store.read() as session:
         closed = visits_with_closed_window(session, since, hand.today)
-        recent = of_records_since(
+        recent = of_records(
             session,
-            hand.now - (hand.today - since) * 2,
+            changed_since(hand.now - (hand.today - since) * 2),
             partial(_seen_of, protocol=hand.protocol, since=since),
             kept=_seen,
             by=(hand.protocol.hash, since),

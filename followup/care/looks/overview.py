@@ -20,7 +20,7 @@ from followup.recall.reach.ladder import ForSurgeon, for_surgeon
 from followup.recall.reach.line import ToReach
 from followup.recall.reach.worklist import worklist
 from followup.records.desk.leaving import left_trips
-from followup.records.figures.recent import VersionKey, of_records_since
+from followup.records.figures.recent import VersionKey, changed_since, of_records
 from followup.records.people.oplist import folded_name, surgeons_of
 from followup.records.people.patients import (
     patients_by_id,
@@ -97,7 +97,7 @@ def _inflamed(session: Session, hand: Hand) -> list[Inflamed]:
     rules = hand.protocol.review.inflamed
     since = hand.now - timedelta(days=rules.days)
     read = partial(_looks_of, hand.protocol)
-    records = of_records_since(session, since, read, kept=_looks, by=hand.protocol.hash)
+    records = of_records(session, changed_since(since), read, kept=_looks, by=hand.protocol.hash)
     above = {
         number: [one for one in _last_looks(looks, hand) if one.above] for number, looks in records.items()
     }

@@ -99,6 +99,10 @@ def _in_silence(_done: int, _of: int) -> None:
     """Nobody waits to hear."""
 
 
+class _OvertakenError(Exception):
+    """The clinic's places are not those that the plans were built for: nothing is stored."""
+
+
 class _NothingStoredError(Exception):
     """Ends the transaction without storing anything."""
 
@@ -112,14 +116,20 @@ def store_whole(
     stand in place of these lists. The plans are built before the transaction, while everybody else works
     on; where the clinic's places have changed meanwhile they are built again.
     """
+    return _store(hand, rows, _prepare(hand, rows, told), adding=adding)
+
+
+def _store(hand: Hand, rows: Sequence[ImportRow], prepared: _Prepared, *, adding: bool) -> ImportTally:
     for _ in range(_TRIES):
         tally = ImportTally()
-        prepared = _prepare(hand, rows, told)
         try:
             with hand.store.write(hand.actor, hand.now) as unit:
                 if planning_calendar(unit.session) != prepared.calendar:
-                    continue
+                    raise _OvertakenError
                 _store_all(unit, rows, prepared, tally, adding=adding)
+        except _OvertakenError:
+            prepared = _prepare(hand, rows)
+            continue
         except _NothingStoredError:
             pass
         return tally
@@ -128,6 +138,10 @@ def store_whole(
 
 def look_at(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) -> ImportTally:
     """What adding ``rows`` would do, as far as nothing changes until then; nothing is stored."""
+    return _look(hand, rows, told)[0]
+
+
+def _look(hand: Hand, rows: Sequence[ImportRow], told: Told) -> tuple[ImportTally, _Prepared]:
     tally = ImportTally()
     with hand.store.read() as session:
         _refuse_doubtful(session, rows, tally)
@@ -137,7 +151,7 @@ def look_at(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) -> 
         for day, some in _days(fresh).items():
             _fresh(some, operation_list(session, day), tally)
         _look_at_records(session, _records_of(fresh), prepared, tally)
-    return tally
+    return tally, prepared
 
 
 def store_good(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) -> ImportTally:
@@ -145,8 +159,8 @@ def store_good(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) 
 
     A row whose record is refused adds no line to a list either.
     """
-    tally = ImportTally()
-    tally.refused |= look_at(hand, rows, told).refused
+    looked, prepared = _look(hand, rows, told)
+    tally = ImportTally(refused=dict(looked.refused))
     good = _without(rows, tally)
     for day, some in sorted(_days(good).items()):
         with hand.store.write(hand.actor, hand.now) as unit:
@@ -155,7 +169,7 @@ def store_good(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) 
     good = [row for row in _without(good, tally) if isinstance(row.says, Record)]
     for done, row in enumerate(good):
         told(done, len(good))
-        one = store_whole(hand, [row], adding=True)
+        one = _store(hand, [row], prepared, adding=True)
         tally.records += one.records
         tally.stored |= one.stored
         tally.there |= one.there
@@ -194,7 +208,7 @@ class _Prepared:
     plans: dict[int, WrittenPlan | FollowupError]
 
 
-def _prepare(hand: Hand, rows: Iterable[ImportRow], told: Told) -> _Prepared:
+def _prepare(hand: Hand, rows: Iterable[ImportRow], told: Told = _in_silence) -> _Prepared:
     records = _records_of(rows)
     with hand.store.read() as session:
         calendar = planning_calendar(session)
@@ -220,8 +234,9 @@ def _store_all(
 ) -> None:
     if adding:
         _refuse_doubtful(unit.session, rows, tally)
-        if len(prepared.plans) > MOST_RECORDS_AT_ONCE:
-            raise _too_many(len(prepared.plans))
+        new = sum(row.numbers[0] in prepared.plans for row in rows)
+        if new > MOST_RECORDS_AT_ONCE:
+            raise _too_many(new)
         for day, some in sorted(_days(rows).items()):
             _add_to_list(unit, day, some, tally)
     else:

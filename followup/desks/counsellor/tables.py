@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from typing import Annotated
 from urllib.parse import quote
 
@@ -190,11 +189,4 @@ def _mapping(form: Posted) -> ListMapping:
             say("two columns are {field}", field=place_of(in_record(twice)).inside()),
             fix=say("choose one of them"),
         )
-    told = _typed(form)
-    data: Mapping[str, object] = {
-        "columns": told.columns,
-        "words": told.words,
-        "day_order": told.day_order,
-        "sheet": told.sheet,
-    }
-    return mapping_from(data)
+    return mapping_from(_typed(form).model_dump())

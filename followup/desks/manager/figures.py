@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from functools import partial
 from typing import Annotated
@@ -13,7 +13,7 @@ from followup.care.fields.checked import check
 from followup.care.fields.values import read_form
 from followup.care.house.first_steps import first_steps
 from followup.care.house.followed import FEW, RESULTS, followed
-from followup.clinical.protocol.protocol import Routine
+from followup.clinical.protocol.protocol import Protocol, Routine
 from followup.clinical.record import Record
 from followup.desks.door.hand import AnyHand, DeskHand
 from followup.desks.door.permissions import may
@@ -26,7 +26,6 @@ from followup.recall.jobs.forecast import (
     Coming,
     DayLoad,
     ExpectedPerson,
-    ExtraDay,
     attendance,
     expected_people,
     expected_visits,
@@ -35,7 +34,7 @@ from followup.recall.jobs.forecast import (
     with_arrivals,
 )
 from followup.records.trips.trips import missed_trips
-from followup.timing.calendar import every_day
+from followup.timing.calendar import Calendar, every_day
 
 router = APIRouter()
 WEEKS = 8
@@ -70,7 +69,7 @@ def forecast(
         likely_over=[day.day for day in days if day.likely_over and not day.over],
         missed=missed,
         past=past,
-        extra=_extra(hand, coming, more, operations),
+        extra=None if more is None else one_more_day(days, coming, (more, operations), *_routine(hand)),
         asked={"more": more, "operations": operations},
         shown=shown,
         steps=first_steps(hand),
@@ -92,20 +91,16 @@ def days_ahead(hand: DeskHand) -> tuple[DayLoad, ...]:
 
 def _ahead(hand: DeskHand) -> tuple[tuple[DayLoad, ...], list[Coming], Attendance]:
     """The days, the visits that they were counted from, and what the past says of who comes."""
-    usual = partial(routine_record, hand.protocol.routine)
     with hand.store.read() as session:
-        coming = expected_visits(session, hand.today, 7 * WEEKS, hand.calendar, hand.protocol, usual)
+        coming = expected_visits(session, hand.today, 7 * WEEKS, *_routine(hand))
         past = attendance(session, hand.today)
     loads = load_of_days(coming, hand.today, 7 * WEEKS, hand.calendar)
     return with_arrivals(loads, coming, past), coming, past
 
 
-def _extra(hand: DeskHand, coming: list[Coming], weekday: int | None, operations: int) -> ExtraDay | None:
-    if weekday is None:
-        return None
-    usual = partial(routine_record, hand.protocol.routine)
-    span = (hand.today, 7 * WEEKS)
-    return one_more_day(coming, span, (weekday, operations), hand.calendar, hand.protocol, usual)
+def _routine(hand: DeskHand) -> tuple[Calendar, Protocol, Callable[[date], Record]]:
+    """By what the visits after an operation of which nothing but its day is known are counted."""
+    return hand.calendar, hand.protocol, partial(routine_record, hand.protocol.routine)
 
 
 def is_ahead(hand: DeskHand, day: date) -> bool:
@@ -116,8 +111,7 @@ def is_ahead(hand: DeskHand, day: date) -> bool:
 def people_of(hand: DeskHand, day: date) -> tuple[ExpectedPerson, ...]:
     """Whom the forecast counts on one of its days, by name."""
     with hand.store.read() as session:
-        usual = partial(routine_record, hand.protocol.routine)
-        return expected_people(session, hand.today, day, hand.calendar, hand.protocol, usual)
+        return expected_people(session, hand.today, day, *_routine(hand))
 
 
 def routine_record(routine: Routine, operated: date) -> Record:

@@ -21,6 +21,7 @@ from followup.exchange.archive.manifest import (
     Manifest,
     read_manifest,
 )
+from followup.records.jobs.refilling import broken
 from followup.records.store.open_rows import Line
 
 MOST_FILES = 1_000
@@ -123,11 +124,6 @@ class Archive:
     def _open(self, name: str) -> Iterator[IO[bytes]]:
         with _damage(f"{self.name}: {name}"), self._zip.open(name) as file:
             yield file
-
-
-def broken(where: str, what: str) -> FollowupError:
-    """The refusal of an archive that is not whole."""
-    return FollowupError("archive.broken", what, where=where, fix="take another archive; nothing was stored")
 
 
 def _row(data: bytes, place: str) -> dict[str, object]:

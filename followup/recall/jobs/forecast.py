@@ -128,19 +128,6 @@ def expected_visits(
     return coming
 
 
-def forecast(
-    session: Session,
-    start: date,
-    days: int,
-    calendar: Calendar,
-    protocol: Protocol,
-    routine: Callable[[date], Record],
-) -> tuple[DayLoad, ...]:
-    """What :func:`expected_visits` make of each day."""
-    coming = expected_visits(session, start, days, calendar, protocol, routine)
-    return load_of_days(coming, start, days, calendar)
-
-
 def with_arrivals(
     loads: Sequence[DayLoad], coming: Iterable[Coming], past: Attendance
 ) -> tuple[DayLoad, ...]:
@@ -168,24 +155,22 @@ class ExtraDay:
 
 
 def one_more_day(
+    loads: Sequence[DayLoad],
     coming: Sequence[Coming],
-    span: tuple[date, int],
     more: tuple[int, int],
     calendar: Calendar,
     protocol: Protocol,
     routine: Callable[[date], Record],
 ) -> ExtraDay:
-    """``more``: a weekday (0: Monday) and how many routine operations on each; ``span``: the first of so many
-    days, beside the visits that are ``coming`` anyhow."""
-    start, days = span
-    weekday, operations = more
-    ahead = [day for i in range(days) if (day := start + timedelta(days=i)).weekday() == weekday]
+    """``more``: a weekday (0: Monday) and how many routine operations on each; beside the visits that are
+    ``coming`` anyhow, of which the days have their ``loads``."""
+    (weekday, operations), start, days = more, loads[0].day, len(loads)
+    ahead = [load.day for load in loads if load.day.weekday() == weekday]
     extra = [one for day in ahead for one in visits_after(routine(day), calendar, protocol)] * operations
     extra = [one for one in extra if (one.day - start).days < days]
-    before = load_of_days(coming, start, days, calendar)
     after = load_of_days([*coming, *extra], start, days, calendar)
     services = Counter(service for one in extra for service in set(one.services))
-    over = tuple(now.day for was, now in zip(before, after, strict=True) if now.over and not was.over)
+    over = tuple(now.day for was, now in zip(loads, after, strict=True) if now.over and not was.over)
     return ExtraDay(operations * len(ahead), tuple(sorted(services.items())), over)
 
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Collection, Hashable, Mapping
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
+from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, select
-from sqlmodel.sql.expression import Select
 
 from followup.clinical.record import Record
 from followup.records.figures.followed import whose_last_day
@@ -17,72 +17,45 @@ from followup.records.tables import OperationRow, PatientRow, RecordVersionRow
 VersionKey = tuple[Hashable, int, datetime]
 """What it was made by, and the version of a record that it was made of."""
 V = TypeVar("V")
-_Newest = Select[int, int | None, datetime]
 
 
-def of_records_since(
+def changed_since(since: datetime) -> ColumnElement[bool]:
+    """That the record changed at or after ``since``."""
+    return col(RecordVersionRow.entered_at) >= since
+
+
+def operated(begin: date, end: date) -> ColumnElement[bool]:
+    """That the patient was operated on one of these days, both included."""
+    whose = select(OperationRow.patient_id).where(col(OperationRow.day).between(begin, end))
+    return col(PatientRow.id).in_(whose)
+
+
+def fell_due(begin: date, end: date) -> ColumnElement[bool]:
+    """That a visit of the patient had one of these as its last day, both included."""
+    return col(PatientRow.id).in_(whose_last_day(begin, end + timedelta(days=1)))
+
+
+def of_records(
     session: Session,
-    since: datetime,
+    which: ColumnElement[bool],
     make: Callable[[Record], V],
     *,
     kept: Kept[VersionKey, V],
     by: Hashable = None,
 ) -> dict[int, V]:
-    """What ``make`` makes of the newest record of whoever's record changed at or after ``since``, by patient.
+    """What ``make`` makes of the newest record of everybody of whom ``which`` holds, by patient.
 
     It is made of each version once and ``kept``; ``by``: what else it depends on, such as the protocol.
     """
-    return _made_of(session, _newest().where(RecordVersionRow.entered_at >= since), make, kept, by)
-
-
-def of_records_operated(
-    session: Session,
-    begin: date,
-    end: date,
-    make: Callable[[Record], V],
-    *,
-    kept: Kept[VersionKey, V],
-    by: Hashable = None,
-) -> dict[int, V]:
-    """The same of whoever was operated on these days, both included."""
-    whose = select(OperationRow.patient_id).where(col(OperationRow.day).between(begin, end))
-    return _made_of(session, _newest().where(col(PatientRow.id).in_(whose)), make, kept, by)
-
-
-def of_records_due(
-    session: Session,
-    begin: date,
-    end: date,
-    make: Callable[[Record], V],
-    *,
-    kept: Kept[VersionKey, V],
-    by: Hashable = None,
-) -> dict[int, V]:
-    """The same of whoever had a visit whose last day was one of these, both included."""
-    whose = whose_last_day(begin, end + timedelta(days=1))
-    return _made_of(session, _newest().where(col(PatientRow.id).in_(whose)), make, kept, by)
-
-
-def _newest() -> _Newest:
-    """The newest version of each record: patient, version, when it was entered."""
-    return select(RecordVersionRow.patient_id, col(RecordVersionRow.id), RecordVersionRow.entered_at).join(
+    newest = select(RecordVersionRow.patient_id, col(RecordVersionRow.id), RecordVersionRow.entered_at).join(
         PatientRow,
         and_(
             col(PatientRow.id) == RecordVersionRow.patient_id,
             col(PatientRow.record_number) == RecordVersionRow.number,
         ),
     )
-
-
-def _made_of(
-    session: Session,
-    newest: _Newest,
-    make: Callable[[Record], V],
-    kept: Kept[VersionKey, V],
-    by: Hashable,
-) -> dict[int, V]:
     # Put in order here: asked for it, SQLite reads every version in the order of another index.
-    rows = sorted(session.exec(newest))
+    rows = sorted(session.exec(newest.where(which)))
     keys = {patient: (by, version or 0, entered) for patient, version, entered in rows}
 
     def made(missing: Collection[VersionKey]) -> Mapping[VersionKey, V]:
@@ -99,4 +72,4 @@ def _made_of(
 
 def records_since(session: Session, since: datetime) -> dict[int, Record]:
     """The newest record of every patient whose record changed at or after ``since``, by patient."""
-    return of_records_since(session, since, lambda record: record, kept=Kept(0))
+    return of_records(session, changed_since(since), lambda record: record, kept=Kept(0))

@@ -100,9 +100,9 @@ def note_handed_over(unit: Unit, action: str, **details: Detail) -> None:
     unit.log(action, "clinic", **details)
 
 
-def broken(name: str, what: str) -> FollowupError:
+def broken(where: str, what: str) -> FollowupError:
     """The refusal of an archive that is not whole."""
-    return FollowupError("archive.broken", what, where=name, fix="take another archive; nothing was stored")
+    return FollowupError("archive.broken", what, where=where, fix="take another archive; nothing was stored")
 
 
 def _fill(engine: Engine, what: Refilling) -> None:

@@ -12,7 +12,7 @@ import zipfile
 from datetime import datetime
 
 import pytest
-from archives import NOW, files_in, handed_on, lines, rows, unzipped
+from archives import NOW, described, files_in, handed_on, lines, rows, unzipped
 from jsonschema import Draft202012Validator, FormatChecker
 
 from followup.exchange.archive.reading import Archive
@@ -81,17 +81,7 @@ def test_a_line_that_is_not_is_found_by_the_schema(files, change) -> None:
 
 def test_the_manifest_names_every_other_file_with_its_checksum(files, clinic) -> None:
     told = json.loads(files["manifest.json"])
-    found = [
-        {
-            "name": name,
-            "sha256": hashlib.sha256(content).hexdigest(),
-            "bytes": len(content),
-            "rows": content.count(b"\n") if name.startswith("tables/") else None,
-        }
-        for name, content in files.items()
-        if name != "manifest.json"
-    ]
-    assert told["files"] == found
+    assert told["files"] == described(files)
     assert (told["format"], told["version"], told["made"]) == ("followup archive", 1, "2027-03-10T09:30:00Z")
     assert "the keys that seal the codes of sheets" in told["left_out"]
     assert b"they were not asked for" in files["README.txt"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date, timedelta
 
 import pytest
@@ -10,7 +11,15 @@ from hypothesis import strategies as st
 
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Record, parse_record
-from followup.recall.jobs.forecast import Coming, DayLoad, ServiceLoad, forecast, load_of_days, visits_after
+from followup.recall.jobs.forecast import (
+    Coming,
+    DayLoad,
+    ServiceLoad,
+    expected_visits,
+    load_of_days,
+    one_more_day,
+    visits_after,
+)
 from followup.records.people.oplist import ListLine, put_operation_list
 from followup.timing.calendar import WEEKDAYS, Calendar, parse_calendar
 
@@ -118,14 +127,8 @@ def test_a_service_is_counted_where_its_places_are_or_where_people_come_though_i
     assert day.over is (places == 0 and expected == 1)
 
 
-@pytest.mark.parametrize("weekday", range(7))
-def test_a_routine_operation_is_first_looked_at_within_two_days_even_where_no_day_is_open(weekday):
-    """Common practice, no source: the first look after a routine operation is on day 1 or 2."""
-    calendar = parse_calendar(
-        {"open_weekdays": ["monday", "tuesday", "wednesday", "thursday"], "services": [{"name": "review"}]}
-    )
-    operated = MONDAY + timedelta(days=weekday)
-    record = parse_record(
+def _routine(operated: date) -> Record:
+    return parse_record(
         {
             "patient": {"code": "R-1", "name": "Invented Person", "birth_year": 1957},
             "operations": [
@@ -134,7 +137,16 @@ def test_a_routine_operation_is_first_looked_at_within_two_days_even_where_no_da
             ],
         }
     )
-    coming = visits_after(record, calendar, load_protocol())
+
+
+@pytest.mark.parametrize("weekday", range(7))
+def test_a_routine_operation_is_first_looked_at_within_two_days_even_where_no_day_is_open(weekday):
+    """Common practice, no source: the first look after a routine operation is on day 1 or 2."""
+    calendar = parse_calendar(
+        {"open_weekdays": ["monday", "tuesday", "wednesday", "thursday"], "services": [{"name": "review"}]}
+    )
+    operated = MONDAY + timedelta(days=weekday)
+    coming = visits_after(_routine(operated), calendar, load_protocol())
     assert all(one.listed for one in coming)
     assert 1 <= (min(one.day for one in coming) - operated).days <= 2
 
@@ -154,8 +166,31 @@ def test_the_forecast_reads_the_days_asked_for_and_operations_from_the_day_befor
 
     asked: list[int] = []
     with ward.store.read() as session:
-        loads = forecast(session, ward.day(6), 4, parse_calendar({}), protocol, routine)
+        coming = expected_visits(session, ward.day(6), 4, parse_calendar({}), protocol, routine)
+    loads = load_of_days(coming, ward.day(6), 4, parse_calendar({}))
     assert [(load.day - ward.day0).days for load in loads] == [6, 7, 8, 9]
     assert [load.visits for load in loads] == [0, 2, 0, 0]
     # The window is day 6 to 9: operations of the days 5 to 9 are looked after in it.
     assert asked == [5, 6, 9]
+
+
+def test_one_more_operating_day_brings_its_visits_and_names_the_days_that_only_then_have_too_few_places():
+    calendar = parse_calendar({"services": [{"name": "pressure", "capacity": 5}]})
+    protocol = load_protocol()
+    tuesdays = [MONDAY + timedelta(days=1 + 7 * week) for week in range(8)]
+    # Full on the third Tuesday by others, and too full already on the day after it.
+    there = [Coming(tuesdays[2] + timedelta(days=days), ("pressure",)) for days in (0,) * 5 + (1,) * 6]
+    loads = load_of_days(there, MONDAY, 56, calendar)
+    found = one_more_day(loads, there, (1, 4), calendar, protocol, _routine)
+    assert found.operations == 4 * 8
+    brought = [one for day in tuesdays for one in visits_after(_routine(day), calendar, protocol)] * 4
+    within = [one for one in brought if one.day < MONDAY + timedelta(days=56)]
+    assert dict(found.visits) == Counter(name for one in within for name in one.services)
+    asked = Counter(one.day for one in [*there, *within] if "pressure" in one.services)
+    assert found.over == tuple(sorted(day for day in asked if asked[day] > 5 and day not in _over(loads)))
+    assert found.over
+    assert tuesdays[2] + timedelta(days=1) not in found.over
+
+
+def _over(loads) -> set[date]:
+    return {load.day for load in loads if load.over}
