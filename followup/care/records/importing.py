@@ -234,7 +234,7 @@ def _store_all(
 ) -> None:
     if adding:
         _refuse_doubtful(unit.session, rows, tally)
-        new = sum(row.numbers[0] in prepared.plans for row in rows)
+        new = sum(row.numbers[0] in prepared.plans for row, _ in _records_of(rows))
         if new > MOST_RECORDS_AT_ONCE:
             raise _too_many(new)
         for day, some in sorted(_days(rows).items()):
