@@ -8,9 +8,10 @@ rules, and a fact may only build on facts that stand before it, so no circle is 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 from operator import ge, gt
 from typing import Any
 
@@ -18,7 +19,7 @@ from pydantic import BaseModel
 
 from followup.clinical.careplan import FactUse
 from followup.clinical.english import day_words, joined, listed
-from followup.clinical.protocol.facts import FactDef, Scalar, about_medicine, bare
+from followup.clinical.protocol.facts import FactDef, Scalar, bare
 from followup.clinical.record.base import NOT_RECORDED
 from followup.clinical.record.eye import EyeContext, ReadFrom, held_at
 from followup.clinical.record.given import Told
@@ -32,30 +33,45 @@ YES_OR_NO: Mapping[bool | None, str] = {True: "yes", False: "no", None: NOT_RECO
 
 
 @dataclass(frozen=True)
-class Fact:
-    """``value`` None means not recorded; ``words`` is that value, or the figure it was read from.
+class FactTold:
+    """What is said of a fact. ``words`` is its value, or the figure it was read from.
 
     ``holds`` is what is so of this eye, in words for people. ``answers`` are the fields that could settle
     or change it: a caution may only ever go away because one of them was filled in.
     """
 
-    name: str
-    value: bool | None
     words: str
     fields: tuple[str, ...]
     holds: str = ""
     answers: tuple[str, ...] = ()
 
+
+@dataclass(frozen=True)
+class Fact:
+    """``value`` None means not recorded. Of hundreds few are ever told: what they say is made when asked."""
+
+    name: str
+    value: bool | None
+    tell: Callable[[], FactTold] = field(compare=False, repr=False)
+
+    @cached_property
+    def told(self) -> FactTold:
+        return self.tell()
+
+    @property
+    def answers(self) -> tuple[str, ...]:
+        return self.told.answers
+
     def use(self) -> FactUse:
-        return FactUse(fact=self.name, value=self.words, fields=self.fields, holds=self.holds)
+        told = self.told
+        return FactUse(fact=self.name, value=told.words, fields=told.fields, holds=told.holds)
 
 
 def derive_facts(context: EyeContext, definitions: Iterable[FactDef]) -> dict[str, Fact]:
-    """All facts of one operated eye, in the order of their definitions; none about a medicine."""
+    """All facts of one operated eye, in the order of their definitions, of which none is about a medicine."""
     facts: dict[str, Fact] = {}
     for definition in definitions:
-        if not about_medicine(definition, facts):
-            facts[definition.name] = _derive(definition, context, facts)
+        facts[definition.name] = _derive(definition, context, facts)
     return facts
 
 
@@ -74,22 +90,33 @@ def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact])
     if definition.field is None:
         return _combine(definition, facts)
     read = context.read(definition.field)
-    said = read.value
-    value, witnesses = _test(definition, said)
-    answers = read.answers
-    if said is None and definition.no_where:
+    value, witnesses = _test(definition, read.value)
+    if read.value is None and definition.no_where:
         value = False if any(truth(name, facts) for name in definition.no_where) else None
+    return Fact(definition.name, value, lambda: _tell(definition, context, facts, value, read, witnesses))
+
+
+def _tell(
+    definition: FactDef,
+    context: EyeContext,
+    facts: Mapping[str, Fact],
+    value: bool | None,
+    read: ReadFrom,
+    witnesses: Sequence[Told],
+) -> FactTold:
+    """What is said of a fact that was read from the record."""
+    said, fields, answers = read.value, read.fields, read.answers
+    if said is None and definition.no_where:
         answers = _once((answers, *(facts[bare(name)].answers for name in definition.no_where)))
     if witnesses:
-        read = ReadFrom(said, _once(w.fields for w in witnesses))
-        answers = _once(w.answers for w in witnesses)
+        fields, answers = _once(w.fields for w in witnesses), _once(w.answers for w in witnesses)
+    silent = definition.absent == "yes" and said in (None, ())
     words = _words(said, value)
-    if definition.absent == "yes" and said in (None, ()):
+    if silent:
         words = say("{not_recorded}, so counted as yes", not_recorded=NOT_RECORDED)
     holds = "" if definition.otherwise == "" and not value else _said(definition, context)
-    silent = definition.absent == "yes" and said in (None, ())
     holds = holds or _stated(definition, None if silent and definition.unknown else value)
-    return Fact(definition.name, value, words, read.fields, holds, answers)
+    return FactTold(words, fields, holds, answers)
 
 
 def _said(definition: FactDef, context: EyeContext) -> str:
@@ -127,23 +154,29 @@ def _combine(definition: FactDef, facts: Mapping[str, Fact]) -> Fact:
     if value and definition.first_of:
         deciding = deciding[:1]
     # Where it is open, what nobody wrote down is what keeps it so; but it was read from them all.
-    said = once(fact.holds for fact in deciding)
     read = deciding if value is not None else [fact for _, fact in parts]
-    return Fact(
-        definition.name,
-        value,
-        YES_OR_NO[value],
-        _once(fact.fields for fact in read),
-        _combined(definition, value, said),
-        _once(fact.answers for fact in deciding),
-    )
+
+    def tell() -> FactTold:
+        holds = _combined(definition, value, once(fact.told.holds for fact in deciding))
+        return FactTold(YES_OR_NO[value], _fields(read), holds, _answers(deciding))
+
+    return Fact(definition.name, value, tell)
 
 
 def any_so(name: str, facts: Sequence[Fact], *, by: bool = True) -> Fact:
     """Whether one of some facts is so (``by`` False: all of them), told by those that decide it."""
     value, deciding = _decided([(fact.value, fact) for fact in facts], by=by)
-    fields, answers = _once(f.fields for f in deciding), _once(f.answers for f in deciding)
-    return Fact(name, value, YES_OR_NO[value], fields, answers=answers)
+    return Fact(
+        name, value, lambda: FactTold(YES_OR_NO[value], _fields(deciding), answers=_answers(deciding))
+    )
+
+
+def _fields(facts: Iterable[Fact]) -> tuple[str, ...]:
+    return _once(fact.told.fields for fact in facts)
+
+
+def _answers(facts: Iterable[Fact]) -> tuple[str, ...]:
+    return _once(fact.answers for fact in facts)
 
 
 def _decided(parts: Sequence[tuple[bool | None, Fact]], *, by: bool) -> tuple[bool | None, list[Fact]]:

@@ -85,7 +85,7 @@ def apply_rules(context: EyeContext, protocol: Protocol) -> EyeRules:
     """Derive the facts of one eye and fire the protocol's rules on them."""
     roles = {medicine.id: medicine.role for medicine in protocol.formulary.values()}
     context = replace(context, roles=roles, recent_days=protocol.earlier_operation.days)
-    facts = derive_facts(context, protocol.facts)
+    facts = derive_facts(context, protocol.facts_of_eyes)
     fired = fire(protocol.rules, facts)
     return EyeRules(context, facts, fired, _released(context, protocol, facts, fired))
 

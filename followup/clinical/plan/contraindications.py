@@ -15,7 +15,7 @@ from typing import Literal
 
 from followup.clinical.careplan import Course
 from followup.clinical.facts.allergies_told import told_allergies
-from followup.clinical.facts.derive import YES_OR_NO, Fact, any_so
+from followup.clinical.facts.derive import YES_OR_NO, Fact, FactTold, any_so
 from followup.clinical.facts.of_medicine import MedicineFacts, medicine_facts
 from followup.clinical.plan.taken import taken
 from followup.clinical.protocol.cautions import (
@@ -173,7 +173,7 @@ def _judge(
         mark=rule.mark,
         question=fill(rule.question, **words) if rule.question and opens and level == "ask" else None,
         told=YES_OR_NO[told.value],
-        fields=told.fields,
+        fields=told.told.fields,
         answer_fields=_fields(told, *unless) + choice_fields,
         holds=opens and (rule.holds if course.new else rule.holds_in_use),
         blocks=opens and rule.blocks is not False,
@@ -186,7 +186,7 @@ def _judge(
 
 def _ask(rule: CautionRule, facts: MedicineFacts) -> Fact:
     if rule.always:
-        return Fact("always", True, YES_OR_NO[True], ("in_use",))
+        return Fact("always", True, lambda: FactTold(YES_OR_NO[True], ("in_use",)))
     asked = [facts.ask(name) for name in rule.when_any or rule.when_all]
     return any_so(rule.id, asked, by=bool(rule.when_any))
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from followup.clinical.protocol.checks_reviews import FACTS
-from followup.clinical.protocol.facts import FactDef, about_medicine, bare, may_be_open
+from followup.clinical.protocol.facts import FactDef, bare, may_be_open
 from followup.clinical.protocol.files import Files
 from followup.clinical.protocol.lines import Source
 from followup.clinical.protocol.protocol import Protocol
@@ -42,10 +42,9 @@ def check_facts(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
 def check_asked(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
     """Every rule about an eye that asks for a fact about a medicine, and every caution that waits for a
     silence which counts as no."""
-    of_eye: set[str] = set()
+    of_eye = {fact.name for fact in protocol.facts_of_eyes}
     open_: set[str] = set()
     for fact in protocol.facts:
-        of_eye |= set() if about_medicine(fact, of_eye) else {fact.name}
         open_ |= {fact.name} if may_be_open(fact, open_) else set()
     about_eyes: tuple[ReadFile[Any], ...] = (*files.rules, files.review)
     for file in about_eyes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Container, Iterable
+from functools import cached_property
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StrictFloat, model_validator
@@ -88,12 +89,12 @@ class FactDef(BaseModel):
             raise ValueError(f'the fact can never hold: it wants "{min(clash)}" and the opposite')
         return self
 
-    @property
+    @cached_property
     def parts(self) -> tuple[str, ...]:
         """The facts that it is made of; one may stand as "not name"."""
         return self.any_of or self.all_of or self.first_of or ()
 
-    @property
+    @cached_property
     def builds_on(self) -> tuple[str, ...]:
         """Every fact that must stand before it."""
         return (*self.parts, *self.no_where)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StrictInt, model_validator
@@ -12,7 +13,7 @@ from pydantic import Field, StrictBool, StrictInt, model_validator
 from followup.clinical.careplan import Tier
 from followup.clinical.protocol.aftercare import Aftercare
 from followup.clinical.protocol.cautions import CautionSet
-from followup.clinical.protocol.facts import FactDef
+from followup.clinical.protocol.facts import FactDef, about_medicine
 from followup.clinical.protocol.formulary import Country, Medicine, UsualFigures
 from followup.clinical.protocol.parts import ProtocolPart, Reasoned
 from followup.clinical.protocol.recall import RecallRules
@@ -315,6 +316,15 @@ class Protocol:
     def label(self) -> str:
         """Name and version in one, as printed on sheets."""
         return f"{self.about.name} {self.about.version}"
+
+    @cached_property
+    def facts_of_eyes(self) -> tuple[FactDef, ...]:
+        """The facts that can be asked of an eye alone, without a medicine in mind."""
+        found: dict[str, FactDef] = {}
+        for fact in self.facts:
+            if not about_medicine(fact, found):
+                found[fact.name] = fact
+        return tuple(found.values())
 
     def usual_medicine(self, role: MedicineRole | str) -> Medicine:
         return self.formulary[self.medicines[role]]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 from followup.clinical.record import Eye, Findings, Operation, Record, SteroidGiven
@@ -53,7 +53,7 @@ class EyeContext:
         assert self.index is not None
         return self.record.operations[self.index]
 
-    @property
+    @cached_property
     def eye(self) -> Eye:
         return self.side or self.operation.eye
 
@@ -87,13 +87,7 @@ class EyeContext:
 
     def fields(self, path: str) -> tuple[str, ...]:
         """The same path as fields of the record, as a reader of the file would name them."""
-        root, _, rest = path.partition(".")
-        if root == "derived":
-            return tuple(f for p in _DERIVED[rest].paths for f in self.fields(p))
-        if root == "operation":
-            return () if self.index is None else (f"operations.{self.index}.{rest}",)
-        home = {"eye": f"patient.eyes.{self.eye}", "other_eye": f"patient.eyes.{OTHER[self.eye]}"}
-        return (f"{home[root]}.{rest}" if root in home else path.replace("last_look.", "reviews."),)
+        return _fields(path, self.eye, self.index)
 
     def read(self, path: str) -> ReadFrom:
         """The value at ``path`` with its fields. What hangs on an operation is not recorded without one."""
@@ -121,11 +115,23 @@ class EyeContext:
         return found
 
 
+@cache
+def _fields(path: str, eye: Eye, index: int | None) -> tuple[str, ...]:
+    root, _, rest = path.partition(".")
+    if root == "derived":
+        return tuple(f for p in _DERIVED[rest].paths for f in _fields(p, eye, index))
+    if root == "operation":
+        return () if index is None else (f"operations.{index}.{rest}",)
+    home = {"eye": f"patient.eyes.{eye}", "other_eye": f"patient.eyes.{OTHER[eye]}"}
+    return (f"{home[root]}.{rest}" if root in home else path.replace("last_look.", "reviews."),)
+
+
 def last_seen(values: Iterable[Any]) -> Any:
     seen = [value for value in values if value not in UNSEEN]
     return seen[-1] if seen else None
 
 
+@cache
 def _of_operation(path: str) -> bool:
     root, _, rest = path.partition(".")
     return any(map(_of_operation, _DERIVED[rest].paths)) if root == "derived" else root == "operation"

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from followup.clinical.facts.derive import Fact, _combine, derive_facts, truth
+from followup.clinical.facts.derive import Fact, FactTold, _combine, derive_facts, truth
 from followup.clinical.protocol.facts import FactDef
 from followup.clinical.record import parse_record
 from followup.clinical.record.eye import EyeContext, followed_eyes, known_path
@@ -22,7 +22,7 @@ def facts(protocol, someone):
     def derive(as_of=0, **parts):
         record = parse_record(someone(**parts))
         day = record.last_operation_day + timedelta(days=as_of)
-        return derive_facts(followed_eyes(record, day)[-1], protocol.facts)
+        return derive_facts(followed_eyes(record, day)[-1], protocol.facts_of_eyes)
 
     return derive
 
@@ -31,7 +31,7 @@ def test_what_is_not_written_down_is_neither_yes_nor_no(facts):
     silent = facts(operation={"chamber": None, "antibiotic_in_chamber": None})
     assert silent["chamber_shallow"].value is None
     assert silent["antibiotic_in_chamber"].value is None
-    assert silent["chamber_shallow"].words == "not recorded"
+    assert silent["chamber_shallow"].told.words == "not recorded"
 
 
 def test_an_event_that_is_not_written_down_did_not_happen(facts):
@@ -43,14 +43,14 @@ def test_silence_that_is_itself_the_danger_counts_as_danger(facts):
     silent = facts(operation={"chamber": None, "viscoelastic": {}})
     assert silent["angle_at_risk"].value is True
     assert silent["viscoelastic_doubtful"].value is True
-    assert silent["viscoelastic_doubtful"].words == "not recorded, so counted as yes"
+    assert silent["viscoelastic_doubtful"].told.words == "not recorded, so counted as yes"
 
 
 def test_a_fact_names_the_fields_it_came_from(facts):
     found = facts(operation={"capsule_torn": True}, eye={"uveitis": {"last_active": "2025-01-01"}})
-    assert found["capsule_torn"].fields == ("operations.0.capsule_torn",)
-    assert found["event"].fields == ("operations.0.capsule_torn",)
-    assert set(found["quiet_90"].fields) == {
+    assert found["capsule_torn"].told.fields == ("operations.0.capsule_torn",)
+    assert found["event"].told.fields == ("operations.0.capsule_torn",)
+    assert set(found["quiet_90"].told.fields) == {
         "patient.eyes.right.uveitis.last_active",
         "operations.0.date",
     }
@@ -162,11 +162,17 @@ THREE = st.sampled_from([True, False, None])
 
 @given(THREE, THREE)
 def test_any_of_and_all_of_are_three_valued_and_opposites_of_each_other(one, two):
-    given_facts = {"a": Fact("a", one, "", ("a",)), "b": Fact("b", two, "", ("b",))}
+    given_facts = {
+        name: Fact(name, value, lambda: FactTold("", ())) for name, value in (("a", one), ("b", two))
+    }
     found = _combined(given_facts, any_of=("a", "b"))
     opposite = _combined(given_facts, all_of=("not a", "not b"))
     assert found.value is (True if True in (one, two) else None if None in (one, two) else False)
     assert opposite.value is (None if found.value is None else not found.value)
+
+
+def _fact(name, value):
+    return Fact(name, value, lambda: FactTold("", ()))
 
 
 def _combined(known, **test):
@@ -175,7 +181,7 @@ def _combined(known, **test):
 
 @pytest.mark.parametrize(("value", "opposite"), [(True, False), (False, True), (None, None)])
 def test_the_opposite_of_not_recorded_is_not_recorded(value, opposite):
-    known = {"a": Fact("a", value, "", ())}
+    known = {"a": _fact("a", value)}
     assert truth("a", known) is value
     assert truth("not a", known) is opposite
 

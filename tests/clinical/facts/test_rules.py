@@ -5,14 +5,18 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from followup.clinical.facts.derive import Fact
+from followup.clinical.facts.derive import Fact, FactTold
 from followup.clinical.facts.fire import fire, holds
 from followup.clinical.protocol.rule import CourseEffect, NeedEffect, Rule
 
 
 def facts(**values):
+    return {name: _fact(name, value) for name, value in values.items()}
+
+
+def _fact(name, value):
     words = {True: "yes", False: "no", None: "not recorded"}
-    return {name: Fact(name, value, words[value], (f"field.{name}",)) for name, value in values.items()}
+    return Fact(name, value, lambda: FactTold(words[value], (f"field.{name}",)))
 
 
 def rule(**parts):

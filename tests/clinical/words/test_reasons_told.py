@@ -36,7 +36,7 @@ def _record(**parts):
 
 def _facts(record):
     (eye,) = followed_eyes(record, record.last_operation_day)
-    return derive_facts(eye, PROTOCOL.facts)
+    return derive_facts(eye, PROTOCOL.facts_of_eyes)
 
 
 def _with(path, value):
@@ -56,9 +56,9 @@ def test_a_fact_whose_test_is_false_says_what_holds_and_not_the_field(definition
     """A leaking wound once read "the wound was not watertight: no"."""
     fact = _facts(_with(definition.field, value))[definition.name]
     assert fact.value is (value is False)
-    assert fact.words == ("yes" if fact.value else "no")
-    assert (fact.holds == definition.about) is fact.value
-    assert not fact.holds.endswith((": no", ": yes"))
+    assert fact.told.words == ("yes" if fact.value else "no")
+    assert (fact.told.holds == definition.about) is fact.value
+    assert not fact.told.holds.endswith((": no", ": yes"))
 
 
 def test_a_leaking_wound_is_told_as_one():
