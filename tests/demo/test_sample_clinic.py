@@ -32,8 +32,8 @@ from followup.records.house.clinics import get_clinic
 from followup.records.house.staff import all_staff
 from followup.records.people.oplist import operations_on
 from followup.records.people.patients import search_patients
-from followup.records.plans.listed import plans_by_hand
-from followup.records.plans.plans import plan, plans_waiting_for_signature
+from followup.records.plans.listed import drafts_waiting, plans_by_hand
+from followup.records.plans.plans import plan
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.journal import verify_journal
 from followup.records.store.store import Store
@@ -228,7 +228,7 @@ def test_who_never_came_back_has_an_overdue_visit_and_who_came_has_none(store: S
 def test_todays_operations_stand_at_every_stage(made: Any, store: Store) -> None:
     with store.read() as session:
         lines = operations_on(session, made.today)
-        waiting = plans_waiting_for_signature(session)
+        waiting = [plan(session, draft.id) for draft in drafts_waiting(session)]
         ahead = [operations_on(session, made.today + timedelta(days=day)) for day in range(1, 14)]
     assert Counter(line.plan_status for line in lines) == {"draft": 2, "active": 2}
     assert {plan.body.signable for plan in waiting} == {True, False}

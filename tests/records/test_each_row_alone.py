@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from changed_records import records_since
 from crowd import EVERYBODY
 from sqlmodel import select
 
@@ -13,7 +14,6 @@ from followup.records.desk.alerts import alerts_of_code, close_alert, close_walk
 from followup.records.desk.leaving_checks import checks_noted, note_leaving, operated_on
 from followup.records.desk.trip_steps import book_trip, mark_arrived, move_trip
 from followup.records.figures.expected import operations_without_plan
-from followup.records.figures.recent import records_since
 from followup.records.people.oplist import (
     ListLine,
     check_against_list,

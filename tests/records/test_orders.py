@@ -9,6 +9,7 @@ import json
 from dataclasses import replace
 
 import pytest
+from changed_records import records_since
 from crowd import EVERYBODY
 from sqlalchemy import text
 
@@ -19,7 +20,6 @@ from followup.records.desk.leaving import left_trips, unseen_ids
 from followup.records.desk.taking_back import steps_of_day
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_fulfilled
 from followup.records.figures.followed import visits_with_closed_window
-from followup.records.figures.recent import records_since
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.house.staff import add_staff, all_staff
 from followup.records.jobs.upkeep import (

@@ -68,8 +68,3 @@ def of_records(
 
     values = kept.of(session, keys.values(), made)
     return {patient: values[key] for patient, key in keys.items()}
-
-
-def records_since(session: Session, since: datetime) -> dict[int, Record]:
-    """The newest record of every patient whose record changed at or after ``since``, by patient."""
-    return of_records(session, changed_since(since), lambda record: record, kept=Kept(0))

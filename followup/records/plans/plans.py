@@ -266,11 +266,6 @@ def open_draft(session: Session, patient_id: int) -> PlanVersion | None:
     return found[-1] if found else None
 
 
-def plans_waiting_for_signature(session: Session) -> tuple[PlanVersion, ...]:
-    """All drafts, longest waiting first."""
-    return _plans(session, col(CarePlanRow.status) == "draft")
-
-
 def plan_ids_to_look_at(session: Session, patient: int | None = None) -> tuple[tuple[int, int], ...]:
     """Plan and patient of every draft, plan by hand and plan not handed over, without reading them."""
     new = and_(col(CarePlanRow.status) == "active", ~is_handed_over())

@@ -18,7 +18,8 @@ from followup.language.catalogues import translator
 from followup.recall.codes.codes import load_keyring
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
 from followup.records.house.staff import open_session
-from followup.records.plans.plans import active_plan, plans_in_force, plans_waiting_for_signature
+from followup.records.plans.listed import drafts_waiting
+from followup.records.plans.plans import active_plan, plans_in_force
 from followup.records.plans.sheets import sheets_of
 from followup.records.store.copying import fingerprints
 from followup.records.store.engine import sqlite_url
@@ -69,7 +70,7 @@ def _shown(store, folder):
                 ReachLine,
                 reach_lines(session, NOW, translator("en", "desk"), protocol.kinds, protocol.recall),
             ),
-            "waiting": plans_waiting_for_signature(session),
+            "waiting": drafts_waiting(session),
             "sheets": {
                 f"{one.patient_code}-{one.issue}": content_of(session, hand, one)
                 for one in sheets

@@ -35,7 +35,6 @@ from followup.records.plans.plans import (
     plans_by_id,
     plans_in_force,
     plans_of,
-    plans_waiting_for_signature,
     sign_plan,
     store_draft,
 )
@@ -124,7 +123,6 @@ VISIT_IDS = [
     (visits_ahead, 12, "walk-in, signed-again, gone-unseen, gone-here"),
 ]
 PLANS = [
-    (plans_waiting_for_signature, "draft, two-drafts, new-draft"),
     (drafts_waiting, "draft, two-drafts, new-draft"),
     (plans_by_hand, "by-hand"),
     (plans_not_handed_over, "printed, no-sheet"),

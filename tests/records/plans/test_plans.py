@@ -13,14 +13,13 @@ from followup.errors import FollowupError
 from followup.records.desk.trip_steps import book_trip, mark_arrived, mark_noshow
 from followup.records.people.oplist import ListLine, put_operation_list
 from followup.records.people.patients import correct_record
-from followup.records.plans.listed import plans_by_hand, plans_not_handed_over
+from followup.records.plans.listed import drafts_waiting, plans_by_hand, plans_not_handed_over
 from followup.records.plans.plans import (
     active_plan,
     end_plan,
     open_draft,
     plan,
     plans_of,
-    plans_waiting_for_signature,
 )
 from followup.records.plans.protocols import protocol_signature, sign_protocol
 from followup.records.plans.sheets import find_sheet, hand_over_sheet, issue_sheet
@@ -67,7 +66,7 @@ def test_a_signed_plan_is_in_force_with_its_signature_and_its_visits(ward):
     ]
     with ward.store.read() as session:
         assert active_plan(session, signed.patient_id) == signed
-        assert plans_waiting_for_signature(session) == ()
+        assert drafts_waiting(session) == ()
 
 
 def test_nobody_but_a_surgeon_signs(ward):
@@ -261,7 +260,7 @@ def test_a_plan_that_must_be_made_by_hand_is_kept_on_hold_and_can_not_be_signed(
     _refused(ward, held.id, "plan.replaced")
     with ward.store.read() as session:
         assert [p.id for p in plans_by_hand(session)] == [held.id]
-        assert plans_waiting_for_signature(session) == ()
+        assert drafts_waiting(session) == ()
     with ward.store.write(ward.surgeon, ward.at(2)) as unit:
         end_plan(unit, plan_id=held.id, completed=True, reason="planned on paper")
     with ward.store.read() as session:
