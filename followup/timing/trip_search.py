@@ -64,6 +64,7 @@ class Search:
         self._windows: dict[tuple[int, Refs], Window] = {}
         self._services: dict[int, tuple[str, ...]] = {}
         self._deadlines: dict[tuple[int, Refs], int] = {}
+        self._needed: dict[tuple[int, int, Refs, int, int], int] = {}
         self._strict = {
             last: [g.deadline(last) for g in tables.gaps] for last in (BEFORE, *tables.candidates)
         }
@@ -280,4 +281,8 @@ class Search:
 
     def _bound(self, state: State) -> int:
         last, _, open_, refs, flags, spent, _ = state
-        return self._bounds.trips(last, open_, refs, flags, self.spare - spent)
+        asked = last, open_, refs, flags, self.spare - spent
+        known = self._needed.get(asked)
+        if known is None:
+            known = self._needed[asked] = self._bounds.trips(*asked)
+        return known
