@@ -10,8 +10,10 @@ from typing import Literal
 import click
 
 from followup.care.records.importing import (
+    Does,
     ImportRow,
     ImportTally,
+    ListedRow,
     look_at,
     store_good,
     store_whole,
@@ -27,9 +29,11 @@ from followup.cli.rows import MOST_BYTES, Row, rows_of
 from followup.clinical.english import counted
 from followup.errors import FollowupError
 from followup.exchange.lists import table as lists
+from followup.exchange.lists.text import read_as
 from followup.records.store.sites import all_sites
 from followup.records.store.store import Store
 from followup.settings import Settings
+from followup.typed import plain
 
 Way = Literal["whole", "good", "look"]
 
@@ -119,6 +123,32 @@ def _plain(settings: Settings, file: str, site: str | None, refused: str | None)
     return CommandOutcome(f"{_stored(tally)} stored{_known(tally)}.\n")
 
 
+def _read_as(form: lists.FileForm) -> str:
+    told = plain(read_as(form))
+    return f"{told}\n" if told else ""
+
+
+_DOES: dict[Does, str] = {
+    "new": "new patient",
+    "another": "another operation of a known patient",
+    "listed": "line of a list",
+    "there": "already here",
+}
+
+
+def _row_by_row(rows: Sequence[ImportRow], tally: ImportTally) -> str:
+    """What each line of the table will do, refused ones left out: their reasons are told elsewhere."""
+    told = sorted(
+        (row.numbers[0], row.says)
+        for row in rows
+        if isinstance(row.says, ListedRow) and row.numbers[0] not in tally.refused
+    )
+    return "".join(
+        f"row {number}: {says.code}, {says.eye} eye, {says.on}: {_DOES[tally.does(number)]}\n"
+        for number, says in told
+    )
+
+
 def _table(
     settings: Settings,
     file: str,
@@ -141,6 +171,8 @@ def _table(
     tally = tally.with_refused(read.refused)
     stored = "would be stored" if way == "look" else "stored"
     text = f"{_stored(tally)} {stored}{_known(tally)}.\n"
+    if way == "look":
+        text = f"{_read_as(read.form)}{_row_by_row(read.says, tally)}{text}"
     if not tally.refused:
         return CommandOutcome(text)
     target = _refused_file(file, refused, f".refused.{read.form.kind}")
@@ -154,7 +186,9 @@ def _table(
 
 def _stored(tally: ImportTally) -> str:
     records, lines = counted(tally.records, "record", "records"), counted(tally.listed, "line", "lines")
-    return f"{records} and {lines} of operation lists"
+    others = counted(tally.operations, "operation of a known patient", "operations of known patients")
+    also = f", {others}" if tally.operations else ""
+    return f"{records}{also} and {lines} of operation lists"
 
 
 def _known(tally: ImportTally) -> str:

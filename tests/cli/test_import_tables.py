@@ -22,7 +22,12 @@ from followup.exchange.lists.workbook import read_file
 from followup.exchange.lists.writing import written
 from followup.records.desk.attempts import set_standing
 from followup.records.people.oplist import ListLine, operation_list
-from followup.records.people.patients import patient_by_code
+from followup.records.people.patients import (
+    correct_record,
+    newest_record,
+    patient_by_code,
+    record_versions,
+)
 from followup.records.plans.plans import plans_of
 from followup.records.store.journal import journal_of
 from followup.records.views import Actor
@@ -90,7 +95,10 @@ def test_a_clinics_own_table_gives_lists_and_records_and_a_second_time_changes_n
     mapped(columns=COLUMNS | MORE, words=MORE_WORDS)
     path = table(*GOOD, kind=kind)
     dry = inside("import", path, "--mapping", "theatre", "--dry-run")
-    assert dry.stdout == "3 records and 3 lines of operation lists would be stored.\n"
+    told = dry.stdout.splitlines()
+    assert told[-1] == "3 records and 3 lines of operation lists would be stored."
+    assert told[-4] == "row 2: N-1, right eye, 2026-03-02: new patient"
+    assert ("Read as UTF-8, with , between cells." in told) is (kind == "csv")
     before = entries()
     done = inside("import", path, "--mapping", "theatre")
     assert (done.stdout, done.stderr) == ("3 records and 3 lines of operation lists stored.\n", "")
@@ -187,7 +195,9 @@ def test_what_the_record_or_the_stored_list_says_otherwise_is_refused(
     assert f"column Eye: the record has the operation of {on} on the {eye} eye" in refused(
         on, code, name, other
     )
-    assert f"column Patient: this code is that of {name}" in refused(DAY, code, "Somebody Else", eye)
+    assert f"column Patient: the table says Somebody Else, the record of {code} says {name}" in refused(
+        DAY, code, "Somebody Else", eye
+    )
     assert "column Eye: the stored list of 2026-03-02 names the right eye" in refused(DAY, "N-1", "A", "L/E")
     assert "the stored list has this code with the name A" in refused(DAY, "N-1", "B", "R/E")
     for standing in ("moved away", "died"):
@@ -217,6 +227,119 @@ def test_both_eyes_of_a_patient_are_one_record_and_one_bad_row_of_them_keeps_bot
     assert inside("import", table(right, left), "--mapping", "theatre").stdout.startswith(
         "1 record and 2 lines"
     )
+
+
+LATER = date(2026, 4, 20)
+SECOND = (LATER, *GOOD[0][1:3], "L/E", "OS", *GOOD[0][5:])
+
+
+@pytest.mark.usefixtures("database_kind")
+@pytest.mark.parametrize("rows", ["whole", "good"])
+def test_the_second_eye_of_a_known_patient_joins_the_record_as_by_hand_and_once(
+    clinic, store, inside, mapped, table, entries, rows
+) -> None:
+    """A clinic that sends its whole list each day: the first eye stands in it still."""
+    mapped(columns=COLUMNS | MORE, words=MORE_WORDS)
+    inside("import", table(GOOD[0]), "--mapping", "theatre")
+    path = table(GOOD[0], SECOND, GOOD[2])
+    before, dry = entries(), inside("import", path, "--mapping", "theatre", "--dry-run")
+    assert dry.stdout == (
+        "row 2: N-1, right eye, 2026-03-02: already here\n"
+        "row 3: N-1, left eye, 2026-04-20: another operation of a known patient\n"
+        "row 4: N-3, right eye, 2026-03-03: new patient\n"
+        "1 record, 1 operation of a known patient and 2 lines of operation lists would be stored; "
+        "1 row was there already.\n"
+    )
+    assert entries() == before
+    done = inside("import", path, "--mapping", "theatre", "--rows", rows)
+    assert done.stdout == dry.stdout.splitlines()[-1].replace("would be stored", "stored") + "\n"
+    with store.read() as session:
+        known = patient_by_code(session, "N-1")
+        newest, first = record_versions(session, known.id)
+        plan, before_it = plans_of(session, known.id)
+    assert newest.record.patient == first.record.patient
+    assert [(one.eye, one.date) for one in newest.record.operations] == [("right", DAY), ("left", LATER)]
+    assert newest.record.operations[0] == first.record.operations[0]
+    assert (plan.record_number, plan.status, before_it.status) == (2, "draft", "revoked")
+    before = entries()
+    assert "3 rows were there already" in inside("import", path, "--mapping", "theatre").stdout
+    assert entries() == before
+
+
+DESCRIBED = {"patient.telephones.0.number": "Mobile", "patient.conditions.asthma": "Asthma"}
+
+
+@pytest.mark.parametrize(
+    ("at", "value", "why"),
+    [
+        (8, date(1951, 5, 6), "column Born: the table says 1951-05-06, the record of N-1 says 1950-05-06"),
+        (9, "+91 99 02", "column Mobile: the table says +91 99 02, the record of N-1 says +91 99 01"),
+        (
+            2,
+            "Amina Begum",
+            "column Patient: the table says Amina Begum, the record of N-1 says Amina Yusuf",
+        ),
+        (10, "yes", "column Asthma: the table says yes, the record of N-1 says nothing there"),
+    ],
+)
+def test_another_operation_of_somebody_who_is_described_otherwise_is_refused(
+    clinic, inside, mapped, table, entries, at, value, why
+) -> None:
+    mapped(columns=COLUMNS | MORE | DESCRIBED, words=MORE_WORDS)
+    head = (*HEAD, "Mobile", "Asthma")
+    inside("import", table((*GOOD[0], "+91 99 01", ""), head=head), "--mapping", "theatre")
+    row = [*SECOND, "+91 99 01", ""]
+    row[at] = value
+    for rows in ("whole", "good"):
+        before = entries()
+        done = inside("import", table(row, head=head), "--mapping", "theatre", "--rows", rows)
+        assert (done.returncode, why in done.stderr, entries()) == (2, True, before), done.stderr
+
+
+def test_a_changed_operation_and_the_operation_of_a_dead_patient_are_refused(
+    clinic, store, inside, mapped, table, next_noon, tmp_path
+) -> None:
+    mapped(columns=COLUMNS | MORE, words=MORE_WORDS)
+    inside("import", table(GOOD[0]), "--mapping", "theatre")
+    other = (*GOOD[0][:6], "Dr Rao", *GOOD[0][7:])
+    done = inside("import", table(other, SECOND), "--mapping", "theatre", "--rows", "good")
+    assert "column Surgeon: the table says Dr Rao, the record of N-1 says Dr Sen" in done.stderr
+    with store.read() as session:
+        known = patient_by_code(session, "N-1")
+        record = newest_record(session, known.id).record
+    with store.write(Actor("meena", frozenset({"reception"})), next_noon) as unit:
+        set_standing(unit, patient_id=known.id, standing="died", reason="told by the daughter")
+    done = inside("import", table(SECOND), "--mapping", "theatre")
+    assert "column MRN: this patient is recorded as died" in done.stderr
+    again = json.loads(record.model_dump_json(exclude_defaults=True))
+    again["operations"][0] |= {"date": LATER.isoformat(), "eye": "left", "eye_drawn": "left"}
+    (tmp_path / "one.jsonl").write_text(json.dumps(again), "utf-8")
+    assert "this patient is recorded as died" in inside("import", str(tmp_path / "one.jsonl")).stderr
+
+
+def test_a_row_of_before_a_correction_stays_there_beside_the_second_eye(
+    clinic, store, inside, mapped, table, next_noon
+) -> None:
+    mapped(columns=COLUMNS | MORE, words=MORE_WORDS)
+    inside("import", table(GOOD[0]), "--mapping", "theatre")
+    with store.write(Actor("asha", frozenset({"counsellor"})), next_noon) as unit:
+        known = newest_record(unit.session, patient_by_code(unit.session, "N-1").id)
+        mended = known.record.operations[0].model_copy(update={"surgeon": "Dr Rao"})
+        record = known.record.model_copy(update={"operations": (mended,)})
+        correct_record(unit, patient_id=known.patient_id, record=record, seen=1)
+    assert "1 operation of a known" in inside("import", table(GOOD[0], SECOND), "--mapping", "theatre").stdout
+    with store.read() as session:
+        newest = newest_record(session, known.patient_id).record
+    assert [one.surgeon for one in newest.operations] == ["Dr Rao", "Dr Sen"]
+
+
+def test_letters_that_were_guessed_are_told_as_a_guess(clinic, inside, mapped, table) -> None:
+    mapped()
+    path = table(GOOD[1][:4], kind="csv", head=HEAD[:4])
+    text = Path(path).read_text("utf-8-sig").replace(",", ";")
+    Path(path).write_bytes(text.encode("cp1252"))
+    told = inside("import", path, "--mapping", "theatre", "--dry-run").stdout
+    assert told.startswith("The letters were guessed: Western Windows (cp1252), with ; between cells.")
 
 
 def test_a_record_without_what_every_record_needs_is_refused_by_its_column(

@@ -125,6 +125,25 @@ def test_a_meaning_that_somebody_takes_away_is_gone_and_those_of_other_words_sta
     assert (form["means.eye.1"], form["means.eye.2"]) == ([""], ["left"])
 
 
+def test_the_page_says_what_comes_of_each_row_and_that_letters_were_guessed(
+    counsellor, looked, words_of
+) -> None:
+    head = (*HEAD[:4], "Marked eye", "Operation", "DOB")
+    first = (DAY.isoformat(), "T-1", "Zoë Brontë", "R/E", "OD", "phaco", "1950-05-06")
+    second = ((DAY + timedelta(days=40)).isoformat(), *first[1:3], "L/E", "OS", *first[5:])
+    where = looked(table(first, head=head, kind="csv"))
+    counsellor.post(f"{where}/store", data={"rows": "whole"})
+    name, content = table(first, second, head=head, kind="csv")
+    where = looked((name, content.decode("utf-8-sig").encode("cp1252")))
+    page = words_of(counsellor.get(where).text).replace("\u2068", "").replace("\u2069", "")
+    assert "The letters were guessed: Western Windows (cp1252), with , between cells." in page
+    assert "1 new operation of a known patient." in page
+    assert "Zoë Brontë right eye already here" in page
+    assert "Zoë Brontë left eye another operation of a known patient" in page
+    counsellor.post(f"{where}/store", data={"rows": "whole"})
+    assert "1 operation was added to the record of a known patient" in words_of(counsellor.get(where).text)
+
+
 def test_more_records_than_one_piece_may_hold_go_in_steps(
     house, counsellor, looked, words_of, monkeypatch
 ) -> None:

@@ -140,7 +140,9 @@ USE_CASES = [
         False,
     ),
     UseCase(
-        "a correction", "counsellor surgeon", lambda u, h: correct(u, h, h.ward.record("K-2", name="Asha"))
+        "a correction",
+        "counsellor surgeon program",
+        lambda u, h: correct(u, h, h.ward.record("K-2", name="Asha")),
     ),
     UseCase(
         "a caution answered", "surgeon", lambda u, h: correct(u, h, record_of(h, "K-2", answers=(ANSWER,)))

@@ -82,7 +82,13 @@ def _of_the_record(one: ToAdd, known: KnownPatient | None) -> Doubt | None:
     if known.standing in GONE:
         return Doubt("code", say("this patient is recorded as {standing}", standing=known.standing))
     if _differ(known.name, one.line.name):
-        return Doubt("name", say("this code is that of {name}", name=typed(known.name)))
+        why = say(
+            "the table says {told}, the record of {code} says {known}",
+            told=typed(one.line.name),
+            code=typed(known.code),
+            known=typed(known.name),
+        )
+        return Doubt("name", why)
     eyes = {eye for day, eye in known.operations if day == one.on}
     if eyes and one.line.eye not in eyes:
         why = say("the record has the operation of {day} on the {eye} eye", day=one.on, eye=min(eyes))

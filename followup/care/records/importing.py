@@ -9,25 +9,24 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import StringConstraints
 
 from followup.care.hand import Hand
 from followup.care.plans.planning import planned_first
-from followup.care.records.doubts import ToAdd, doubts_of
+from followup.care.records.doubts import GONE, ToAdd, doubts_of
+from followup.care.records.joining import Joining, join
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.base import Day, RecordPart
 from followup.errors import FollowupError
 from followup.language.entered import must_print
 from followup.records.people.folding import fold_code
-from followup.records.people.listed import known_patients
+from followup.records.people.listed import KnownPatient, known_patients
 from followup.records.people.oplist import ListLine, operation_list, put_operation_list
 from followup.records.people.patients import (
     enter_records,
-    newest_record,
-    patient_by_code,
-    record_versions,
+    in_use,
     refusals,
 )
 from followup.records.plans.plans import WrittenPlan, store_first_drafts, written
@@ -41,6 +40,8 @@ from followup.typed import typed
 _TRIES = 5
 MOST_RECORDS_AT_ONCE = 3_000
 """New records of one transaction: at some 1.5 ms each nobody else waits longer than a few seconds."""
+Does = Literal["new", "another", "listed", "there"]
+"""What comes of a row: a new patient, another operation of a known one, a line of a list alone, nothing."""
 Told = Callable[[int, int], None]
 """Told how many of how many are done; shorter work may go first meanwhile."""
 
@@ -58,7 +59,7 @@ class ListedRow(RecordPart):
 class ImportRow:
     """What a row says, with its number; a record told by several rows has all of theirs.
 
-    ``columns``: what the clinic calls the columns of a list's fields, where its own table is read.
+    ``columns``: what the clinic calls the columns of its fields, where its own table is read.
     """
 
     numbers: tuple[int, ...]
@@ -68,12 +69,16 @@ class ImportRow:
 
 @dataclass
 class ImportTally:
-    """What was stored, and by row what was refused with the reason. ``stored`` and ``there``: the rows that
-    brought something new, and those that said what was there already."""
+    """What was stored, and by row what was refused with the reason. ``records``: of new patients;
+    ``operations``: others of known ones. ``stored`` and ``there``: the rows that brought something new, and
+    those that said what was there already; ``new`` and ``another``: of the first those of either kind."""
 
     records: int = 0
+    operations: int = 0
     listed: int = 0
     stored: set[int] = field(default_factory=set)
+    new: set[int] = field(default_factory=set)
+    another: set[int] = field(default_factory=set)
     there: set[int] = field(default_factory=set)
     refused: dict[int, str] = field(default_factory=dict)
 
@@ -81,6 +86,30 @@ class ImportTally:
     def known(self) -> int:
         """How many rows brought nothing new."""
         return len(self.there - self.stored)
+
+    def does(self, number: int) -> Does:
+        """What comes of the row, if it is not refused."""
+        if number in self.another:
+            return "another"
+        if number in self.new:
+            return "new"
+        return "listed" if number in self.stored else "there"
+
+    def joins(self, row: ImportRow, told: Record, joining: Joining) -> None:
+        """Count the operations that join a known patient's record, by the rows that tell them."""
+        self.operations += len(joining.added)
+        by_row = zip(row.numbers, told.operations, strict=False)
+        own = {number for number, one in by_row if one in joining.added} or {*row.numbers}
+        self.another |= own
+        self.stored |= own
+        self.there |= {*row.numbers} - own
+
+    def add(self, other: ImportTally) -> None:
+        """Count what another step did too."""
+        self.records += other.records
+        self.operations += other.operations
+        for name in ("stored", "new", "another", "there", "refused"):
+            getattr(self, name).update(getattr(other, name))
 
     def refuse(self, numbers: Iterable[int], why: str) -> None:
         """Keep the first reason of each row."""
@@ -100,7 +129,7 @@ def _in_silence(_done: int, _of: int) -> None:
 
 
 class _OvertakenError(Exception):
-    """The clinic's places are not those that the plans were built for: nothing is stored."""
+    """The clinic or a patient is not what the plans were built for: nothing is stored."""
 
 
 class _NothingStoredError(Exception):
@@ -150,7 +179,10 @@ def _look(hand: Hand, rows: Sequence[ImportRow], told: Told) -> tuple[ImportTall
     with hand.store.read() as session:
         for day, some in _days(fresh).items():
             _fresh(some, operation_list(session, day), tally)
-        _look_at_records(session, _records_of(fresh), prepared, tally)
+        try:
+            _look_at_records(session, _records_of(fresh), prepared, tally)
+        except _OvertakenError:
+            raise conflict() from None
     return tally, prepared
 
 
@@ -169,11 +201,7 @@ def store_good(hand: Hand, rows: Sequence[ImportRow], told: Told = _in_silence) 
     good = [row for row in _without(good, tally) if isinstance(row.says, Record)]
     for done, row in enumerate(good):
         told(done, len(good))
-        one = _store(hand, [row], prepared, adding=True)
-        tally.records += one.records
-        tally.stored |= one.stored
-        tally.there |= one.there
-        tally.refused |= one.refused
+        tally.add(_store(hand, [row], prepared, adding=True))
     return tally
 
 
@@ -194,7 +222,7 @@ def _lines_of(rows: Iterable[ImportRow]) -> list[ToAdd]:
 
 
 def _refuse_doubtful(session: Session, rows: Sequence[ImportRow], tally: ImportTally) -> None:
-    columns = {row.numbers[0]: row.columns for row in rows}
+    columns = {row.numbers[0]: row.columns for row in rows if isinstance(row.says, ListedRow)}
     for number, doubt in doubts_of(session, _lines_of(rows)).items():
         own = columns[number].get(doubt.field, doubt.field)
         tally.refuse([number], say("column {column}: {why}", column=typed(own), why=doubt.why))
@@ -202,10 +230,14 @@ def _refuse_doubtful(session: Session, rows: Sequence[ImportRow], tally: ImportT
 
 @dataclass(frozen=True)
 class _Prepared:
-    """By row the first plan of each new record as it is stored, or what keeps it from having one."""
+    """By row the first plan of each new record as it is stored, or what keeps it from having one; and what a
+    known patient's brings to the record, None where that is nothing. ``seen``: by folded code the version of
+    the record that it was compared with."""
 
     calendar: Calendar
     plans: dict[int, WrittenPlan | FollowupError]
+    joins: dict[int, Joining | FollowupError | None]
+    seen: dict[str, int]
 
 
 def _prepare(hand: Hand, rows: Iterable[ImportRow], told: Told = _in_silence) -> _Prepared:
@@ -213,12 +245,28 @@ def _prepare(hand: Hand, rows: Iterable[ImportRow], told: Told = _in_silence) ->
     with hand.store.read() as session:
         calendar = planning_calendar(session)
         known = known_patients(session, (record.patient.code for _, record in records))
-    new = [(row.numbers[0], one) for row, one in records if fold_code(one.patient.code) not in known]
     plans: dict[int, WrittenPlan | FollowupError] = {}
-    for done, (number, record) in enumerate(new):
-        told(done, len(new))
-        plans[number] = _first_plan(hand, record, calendar)
-    return _Prepared(calendar, plans)
+    joins: dict[int, Joining | FollowupError | None] = {}
+    for done, (row, record) in enumerate(records):
+        told(done, len(records))
+        if who := known.get(fold_code(record.patient.code)):
+            joins[row.numbers[0]] = _joined(hand, who, row, record)
+        else:
+            plans[row.numbers[0]] = _first_plan(hand, record, calendar)
+    seen = {code: who.record_number for code, who in known.items()}
+    return _Prepared(calendar, plans, joins, seen)
+
+
+def _joined(hand: Hand, known: KnownPatient, row: ImportRow, told: Record) -> Joining | FollowupError | None:
+    try:
+        joining = join(hand, known, told, row.columns)
+    except FollowupError as error:
+        return error
+    if joining and known.standing in GONE:
+        return FollowupError(
+            "record.gone", say("this patient is recorded as {standing}", standing=known.standing)
+        )
+    return joining
 
 
 def _first_plan(hand: Hand, record: Record, calendar: Calendar) -> WrittenPlan | FollowupError:
@@ -234,7 +282,8 @@ def _store_all(
 ) -> None:
     if adding:
         _refuse_doubtful(unit.session, rows, tally)
-        new = sum(row.numbers[0] in prepared.plans for row, _ in _records_of(rows))
+        bring = {*prepared.plans, *(number for number, one in prepared.joins.items() if one)}
+        new = sum(row.numbers[0] in bring for row, _ in _records_of(rows))
         if new > MOST_RECORDS_AT_ONCE:
             raise _too_many(new)
         for day, some in sorted(_days(rows).items()):
@@ -306,18 +355,28 @@ def _replace_lists(unit: Unit, rows: Iterable[ImportRow], tally: ImportTally) ->
 
 
 def _store_records(unit: Unit, told: Sequence[ToldRecord], prepared: _Prepared, tally: ImportTally) -> None:
-    fresh = _look_at_records(unit.session, told, prepared, tally)
-    if not tally.refused:
-        versions = enter_records(unit, [record for _, record in fresh])
-        plans = (_plan_of(row, prepared) for row, _ in fresh)
-        store_first_drafts(unit, zip(versions, plans, strict=True))
+    fresh, joining = _look_at_records(unit.session, told, prepared, tally)
+    if tally.refused:
+        return
+    versions = enter_records(unit, [record for _, record in fresh])
+    plans = (_plan_of(row, prepared) for row, _ in fresh)
+    store_first_drafts(unit, zip(versions, plans, strict=True))
+    for one in joining:
+        if not one.still_holds(unit.session):
+            raise _OvertakenError
+        one.store(unit)
 
 
 def _look_at_records(
     session: Session, told: Sequence[ToldRecord], prepared: _Prepared, tally: ImportTally
-) -> list[ToldRecord]:
-    """Those of new patients that can be stored; every one is counted."""
-    new = _not_there(session, told, tally)
+) -> tuple[list[ToldRecord], list[Joining]]:
+    """Those of new patients and those of known ones that can be stored; every one is counted."""
+    known = known_patients(session, (record.patient.code for _, record in told))
+    first = _first_of_each(told, tally)
+    joining = _joining(
+        [one for one in first if fold_code(one[1].patient.code) in known], known, prepared, tally
+    )
+    new = [one for one in first if fold_code(one[1].patient.code) not in known]
     fresh = []
     for (row, record), refusal in zip(new, refusals(session, [record for _, record in new]), strict=True):
         plan = prepared.plans.get(row.numbers[0])
@@ -326,34 +385,44 @@ def _look_at_records(
         else:
             fresh.append((row, record))
             tally.records += 1
+            tally.new |= {*row.numbers}
             tally.stored |= {*row.numbers}
-    return fresh
+    return fresh, joining
 
 
-def _not_there(session: Session, told: Sequence[ToldRecord], tally: ImportTally) -> list[ToldRecord]:
-    """Those that bring something new; a record that stands in the file twice does so once."""
-    known = known_patients(session, (record.patient.code for _, record in told))
+def _first_of_each(told: Iterable[ToldRecord], tally: ImportTally) -> list[ToldRecord]:
+    """Without those that stand in the file in the same words before."""
     new: dict[str, Record] = {}
     found = []
     for row, record in told:
         code = fold_code(record.patient.code)
-        if (new.setdefault(code, record) is not record and new[code] == record) or (
-            code in known and _is_there(session, record)
-        ):
+        if new.setdefault(code, record) is not record and new[code] == record:
             tally.there |= {*row.numbers}
         else:
             found.append((row, record))
     return found
 
 
-def _is_there(session: Session, record: Record) -> bool:
-    """Whether this very record was stored before, also where it was corrected since."""
-    known = patient_by_code(session, record.patient.code)
-    if known is None:
-        return False
-    if newest_record(session, known.id).record == record:
-        return True
-    return any(version.record == record for version in record_versions(session, known.id))
+def _joining(
+    told: Iterable[ToldRecord], known: Mapping[str, KnownPatient], prepared: _Prepared, tally: ImportTally
+) -> list[Joining]:
+    """What known patients' rows bring; of one patient once."""
+    found: dict[str, Joining] = {}
+    for row, record in told:
+        code, number = fold_code(record.patient.code), row.numbers[0]
+        if number not in prepared.joins or prepared.seen.get(code) != known[code].record_number:
+            raise _OvertakenError
+        joining = prepared.joins[number]
+        if joining is not None and code in found:
+            joining = in_use(record.patient.code)
+        if isinstance(joining, FollowupError):
+            tally.refuse(row.numbers, joining.line)
+        elif joining is None:
+            tally.there |= {*row.numbers}
+        else:
+            found[code] = joining
+            tally.joins(row, record, joining)
+    return [*found.values()]
 
 
 def _plan_of(row: ImportRow, prepared: _Prepared) -> WrittenPlan:

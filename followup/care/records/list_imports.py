@@ -11,6 +11,7 @@ from typing import Literal
 
 from followup.care.hand import Hand
 from followup.care.records.importing import (
+    Does,
     ImportRow,
     ImportTally,
     ListedRow,
@@ -29,6 +30,7 @@ from followup.exchange.lists.mapping import (
     strange_words,
 )
 from followup.exchange.lists.table import MOST_BYTES, Table
+from followup.exchange.lists.text import read_as
 from followup.exchange.lists.workbook import read_file
 from followup.records.house.list_imports import (
     ListImport,
@@ -54,26 +56,35 @@ SHOWN = 50
 
 @dataclass(frozen=True)
 class LookedLine:
-    """A row that can be stored, as it was understood."""
+    """A row that can be stored, as it was understood, and what comes of it."""
 
     row: int
     line: ListedRow
+    does: Does = "listed"
 
 
 @dataclass(frozen=True)
 class ListResult:
     """What came of looking at a table or of storing it. ``refused``: by row the reasons, the first ones.
 
-    ``error``: what kept the file as a whole from being read.
+    ``operations``: others of known patients. ``read_as``: how a text was read. ``error``: what kept the file
+    as a whole from being read.
     """
 
     records: int = 0
+    operations: int = 0
     listed: int = 0
     known: int = 0
     bad: int = 0
     good: tuple[LookedLine, ...] = ()
     refused: tuple[tuple[int, str], ...] = ()
+    read_as: str = ""
     error: str = ""
+
+    @property
+    def in_one_piece(self) -> int:
+        """How many records are new or have a new version."""
+        return self.records + self.operations
 
     @classmethod
     def read(cls, text: str) -> ListResult:
@@ -81,16 +92,20 @@ class ListResult:
         if not text:
             return cls()
         data = json.loads(text)
-        good = tuple(LookedLine(row, ListedRow.model_validate(line)) for row, line in data.pop("good"))
+        good = tuple(
+            LookedLine(row, ListedRow.model_validate(line), *does) for row, line, *does in data.pop("good")
+        )
         refused = tuple((row, str_of(why)) for row, why in data.pop("refused"))
-        return cls(**{**data, "error": str_of(data["error"])}, good=good, refused=refused)
+        told = {name: str_of(data.get(name, "")) for name in ("read_as", "error")}
+        return cls(**{**data, **told}, good=good, refused=refused)
 
     def kept(self) -> str:
         """As JSON."""
-        data = {name: getattr(self, name) for name in ("records", "listed", "known", "bad")}
-        good = [(one.row, one.line.model_dump(mode="json")) for one in self.good]
+        data = {name: getattr(self, name) for name in ("records", "operations", "listed", "known", "bad")}
+        data |= {name: as_data(getattr(self, name)) for name in ("read_as", "error")}
+        good = [(one.row, one.line.model_dump(mode="json"), one.does) for one in self.good]
         refused = [(row, as_data(why)) for row, why in self.refused]
-        return json.dumps({**data, "good": good, "refused": refused, "error": as_data(self.error)})
+        return json.dumps({**data, "good": good, "refused": refused})
 
 
 def send_list(hand: Hand, name: str, content: bytes, mapping: str = "") -> str:
@@ -273,7 +288,7 @@ def _work(
     try:
         read = read_table(content, found.name, ListMapping.model_validate_json(found.body), give_way)
         tally = act(read, _noting(hand, token, clock, give_way)).with_refused(read.refused)
-        result = _result(tally, read.says)
+        result = replace(_result(tally, read.says), read_as=read_as(read.form))
         back = read.back(tally.refused) if tally.refused else b""
     except FollowupError as error:
         result = replace(ListResult.read(found.result), error=error.line)
@@ -299,13 +314,19 @@ def _noting(hand: Hand, token: str, clock: Clock, give_way: Callable[[], None]) 
 
 def _result(tally: ImportTally, rows: Iterable[ImportRow]) -> ListResult:
     good = [
-        LookedLine(row.numbers[0], row.says)
+        LookedLine(row.numbers[0], row.says, tally.does(row.numbers[0]))
         for row in rows
         if isinstance(row.says, ListedRow) and row.numbers[0] not in tally.refused
     ]
     refused = sorted(tally.refused.items())[:SHOWN]
     return ListResult(
-        tally.records, tally.listed, tally.known, len(tally.refused), tuple(good[:SHOWN]), tuple(refused)
+        tally.records,
+        tally.operations,
+        tally.listed,
+        tally.known,
+        len(tally.refused),
+        tuple(good[:SHOWN]),
+        tuple(refused),
     )
 
 

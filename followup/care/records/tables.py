@@ -144,6 +144,7 @@ def _records(rows: Sequence[TableRow], mapping: ListMapping, refused: dict[int, 
     for row in rows:
         if code := fold_code(row.values.get(CODE, "")):
             by_code.setdefault(code, []).append(row)
+    columns = {in_record(name): own for name, own in mapping.columns.items()}
     found = []
     for own in by_code.values():
         numbers = tuple(row.number for row in own)
@@ -151,7 +152,7 @@ def _records(rows: Sequence[TableRow], mapping: ListMapping, refused: dict[int, 
             for number in numbers:
                 refused.setdefault(number, say("row {row} of the same patient can't be taken", row=bad))
         elif (record := _record(own, mapping, refused)) is not None:
-            found.append(ImportRow(numbers, record))
+            found.append(ImportRow(numbers, record, columns))
     return found
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from followup.cells import unguarded
 from followup.exchange.lists.table import MOST_ROWS, FileForm, Sheets, Table, bounded, refused, too_many_rows
 from followup.said import say
+from followup.typed import typed
 
 _DELIMITERS = (",", ";", "\t")
 # Spreadsheets write this line so that others know; RFC 4180 has nothing of the kind.
@@ -32,6 +33,22 @@ def read_text_table(content: bytes, name: str) -> Sheets:
     # Not cut to its cells: a row that is shorter than its heading was not written to its end.
     bounded(Table("", tuple(rows)), name)
     return Sheets(FileForm("csv", delimiter, encoding), (Table("", tuple(rows)),))
+
+
+def read_as(form: FileForm) -> str:
+    """In which letters and with what between its cells a text was read, a guess told as one; empty for a
+    workbook."""
+    if form.kind != "csv":
+        return ""
+    sign = say("tab") if form.delimiter == "\t" else typed(form.delimiter)
+    if form.encoding == "cp1252":
+        return say(
+            "The letters were guessed: Western Windows (cp1252), with {sign} between cells. "
+            "See whether the names are right.",
+            sign=sign,
+        )
+    letters = "UTF-16" if form.encoding == "utf-16" else "UTF-8"
+    return say("Read as {letters}, with {sign} between cells.", letters=typed(letters), sign=sign)
 
 
 def _read(reader: Iterator[list[str]], name: str) -> Iterator[list[str]]:

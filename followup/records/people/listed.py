@@ -17,7 +17,7 @@ from followup.records.store.batches import batches
 from followup.records.store.binding import site_of_session
 from followup.records.tables import OperationListRow, OperationRow, PatientRow, StandingRow
 
-_PATIENT = [col(getattr(PatientRow, name)) for name in ("id", "code_key", "code", "name")]
+_PATIENT = [col(getattr(PatientRow, name)) for name in ("id", "code_key", "code", "name", "record_number")]
 _OPERATION = [col(getattr(OperationRow, name)) for name in ("patient_id", "day", "eye")]
 _LINE = [col(getattr(OperationListRow, name)) for name in ("day", "patient_code", "name", "eye")]
 
@@ -26,8 +26,10 @@ _LINE = [col(getattr(OperationListRow, name)) for name in ("day", "patient_code"
 class KnownPatient:
     """A patient as a table's row is compared with: ``standing`` as the list to reach has it."""
 
+    id: int
     code: str
     name: str
+    record_number: int
     standing: str
     operations: set[tuple[date, str]] = field(default_factory=set)
 
@@ -42,8 +44,9 @@ def known_patients(session: Session, codes: Iterable[str]) -> dict[str, KnownPat
             .outerjoin(StandingRow, col(StandingRow.patient_id) == PatientRow.id)
             .where(col(PatientRow.code_key).in_(some))
         )
-        for number, key, code, name, standing in rows:
-            found[key] = by_id[number or 0] = KnownPatient(code, name, standing or "followed")
+        for number, key, code, name, record_number, standing in rows:
+            known = KnownPatient(number, code, name, record_number, standing or "followed")
+            found[key] = by_id[number] = known
     for ids in batches(by_id):
         operated = session.execute(select(*_OPERATION).where(col(OperationRow.patient_id).in_(ids)))
         for patient_id, day, eye in operated:

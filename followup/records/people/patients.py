@@ -103,7 +103,7 @@ def _refusal(
     record: Record, used: str | None, *, erased: bool, check: Iterable[EyeCheck]
 ) -> FollowupError | None:
     if used is not None:
-        return _in_use(used)
+        return in_use(used)
     if erased:
         # The journal still speaks of that patient by this code.
         return FollowupError(
@@ -119,7 +119,8 @@ def _refusal(
     return other_eye(check)
 
 
-def _in_use(code: str) -> FollowupError:
+def in_use(code: str) -> FollowupError:
+    """The error for a new patient whose code somebody has."""
     return FollowupError(
         "record.exists",
         say("the code {code} is already in use", code=typed(code)),
@@ -152,7 +153,7 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
     Errors: ``role.missing`` and ``record.eye`` as in :func:`enter_record`, ``record.changed`` when a newer
     version exists, ``record.code`` when the code differs. An unchanged record makes no new version.
     """
-    unit.need_role(*CLINICAL)
+    unit.need_role(*CLINICAL, PROGRAM)
     row = lock_patient(unit, patient_id)
     newest = newest_record(unit.session, patient_id)
     if newest.number != seen:
@@ -174,9 +175,8 @@ def correct_record(unit: Unit, *, patient_id: int, record: Record, seen: int) ->
         )
     if record == newest.record:
         return newest
-    other = set(surgeons_words(record)) ^ set(surgeons_words(newest.record))
-    if other and not unit.actor.roles & {*SURGEON}:
-        raise _surgeon_decides(other)
+    if not unit.actor.roles & {*SURGEON}:
+        refuse_decisions(record, newest.record)
     refuse_phones(record.patient.telephones, newest.record.patient.telephones)
     refuse_other_eye(unit.session, record)
     return _store(unit, [(row, record)], number=seen + 1)[0]
@@ -332,6 +332,12 @@ def surgeons_words(record: Record) -> tuple[tuple[str, str], ...]:
             parts = said if isinstance(said, list) else [said]
             found += [(_DECISIONS[name], json.dumps([operation.eye, one])) for one in parts if one]
     return tuple(found)
+
+
+def refuse_decisions(record: Record, before: Record) -> None:
+    """Refuse what only a surgeon changes from one version to the next. Error ``role.missing``."""
+    if other := set(surgeons_words(record)) ^ set(surgeons_words(before)):
+        raise _surgeon_decides(other)
 
 
 def _surgeon_decides(said: Iterable[tuple[str, str]]) -> FollowupError:

@@ -24,7 +24,9 @@ def test_of_codes_that_a_table_names_those_are_known_who_are_in_the_store_each_w
         found = known_patients(session, codes)
     operated = {(ward.day0, "right")}
     assert found == {
-        name: KnownPatient(name, who[crowd.patients[name]].name, standing, operated)
+        name: KnownPatient(
+            who[crowd.patients[name]].id, name, who[crowd.patients[name]].name, 1, standing, operated
+        )
         for name, standing in (("open", "followed"), ("died", "died"), ("moved", "moved away"))
     }
 
