@@ -120,7 +120,11 @@ def test_a_record_that_differs_from_the_stored_one_is_refused_and_not_taken_for_
     other = case_data("01-wanjiru")
     other["patient"]["name"] = "Someone Else"
     done = inside("import", file(other), "--refused", "back.jsonl")
-    assert (done.returncode, "already in use" in done.stderr, "back.jsonl" in done.stderr) == (2, True, True)
+    assert (done.returncode, "the table says Someone Else" in done.stderr, "back.jsonl" in done.stderr) == (
+        2,
+        True,
+        True,
+    )
     with store.read() as session:
         assert patient_by_code(session, "C-0001").name == "Wanjiru Njoroge"
 
