@@ -25,7 +25,8 @@ def draft_of_bundle(file: str, folder: str | None, out: str | None) -> CommandOu
     draft = draft_record(data, source, zone)
     path = target(out, f"{draft.record['patient'].get('code', 'patient')}.draft.json")
     text = json.dumps(draft.record, ensure_ascii=False, indent=2) + "\n"
-    write_out(path, text.encode(), never=file)
+    # Half a letter, which no text can be, stays written as JSON writes it; its gap names the field.
+    write_out(path, text.encode(errors="backslashreplace"), never=file)
     count = counted(len(draft.gaps), "gap", "gaps")
     lines = [f"{path}: a draft, nothing is stored. {count}:", *(f"  {gap}" for gap in draft.gaps)]
     return CommandOutcome(visible("\n".join(lines)) + "\n")

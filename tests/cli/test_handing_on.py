@@ -84,6 +84,11 @@ def test_a_bundle_comes_in_as_a_draft_file_with_its_gaps_and_nothing_is_stored(c
     clinic_of_one.run("export", "fhir", "K-1")
     with clinic_of_one.store.read() as session:
         before = newest_seal(session)
+    # A letter cut in half, as a program that counts in UTF-16 can leave it, is no text and stops nothing.
+    bundle = json.loads((tmp_path / "K-1.fhir.json").read_text("utf-8"))
+    (name,) = bundle["entry"][0]["resource"]["name"]
+    name["text"] += "\ud83d"
+    (tmp_path / "K-1.fhir.json").write_text(json.dumps(bundle))
     said = clinic_of_one.run("import", "--fhir", "K-1.fhir.json")
     assert (said.returncode, said.stderr) == (0, "")
     head, *gaps = said.stdout.splitlines()
@@ -92,6 +97,8 @@ def test_a_bundle_comes_in_as_a_draft_file_with_its_gaps_and_nothing_is_stored(c
     assert "  operations.0.eye_drawn: point at the eye on the drawing" in gaps
     made = json.loads((tmp_path / "K-1.draft.json").read_text("utf-8"))
     assert made["patient"]["code"] == "K-1"
+    assert made["patient"]["name"] == name["text"]
+    assert any(gap.startswith("  patient.name:") for gap in gaps)
     with clinic_of_one.store.read() as session:
         assert newest_seal(session) == before
 

@@ -67,6 +67,18 @@ def only(**fields: Any) -> Json:
     return {name: value for name, value in fields.items() if value not in (None, "", [], {}, ())}
 
 
+def items(one: Json, name: str) -> list[Json]:
+    """The elements of this name that were handed in as a list of objects; nothing else is any."""
+    found = one.get(name)
+    return [each for each in found if isinstance(each, dict)] if isinstance(found, list) else []
+
+
+def inner(one: Json, name: str) -> Json:
+    """The element of this name that was handed in as an object, else an empty one."""
+    found = one.get(name)
+    return found if isinstance(found, dict) else {}
+
+
 class ClinicNames:
     """The names of one clinic's resources: the same thing has the same name in every bundle."""
 

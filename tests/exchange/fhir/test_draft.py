@@ -174,6 +174,100 @@ def test_an_eye_is_taken_only_where_one_is_told_and_another_procedure_is_asked()
     assert draft(PATIENT, PROCEDURE | {"status": "stopped"}).record["operations"][0]["halted"] is True
 
 
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"bodySite": [RIGHT, {"text": "both eyes"}]},
+        {"bodySite": [RIGHT | {"text": "Left eye (LE)"}]},
+        {"bodySite": [{"coding": [{"system": "http://example.test/own", "code": "18944008"}]}]},
+        {"code": {"text": "phacoemulsification", "coding": [{"display": "Phaco of LEFT lens"}]}},
+    ],
+)
+def test_no_eye_is_taken_where_the_bundle_speaks_of_the_other_one_too(changed):
+    made = draft(PATIENT, PROCEDURE | changed)
+    assert "eye" not in made.record["operations"][0]
+    assert any(gap.startswith("operations.0.eye:") for gap in made.gaps)
+    glaucoma = draft(PATIENT, condition("H40.1", bodySite=changed.get("bodySite", [])))
+    assert "eyes" not in glaucoma.record["patient"]
+
+
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [
+        ("2026-03-02T10:00:00Z", "2026-03-04T11:00:00Z"),
+        ("2026-03-02T10:00:00Z", "2026-03-02T09:00:00Z"),
+        ("2026-03-02T10:00:00+05:30", "2026-03-03T10:00:00+05:30"),
+    ],
+)
+def test_hours_that_no_operation_has_are_asked_about(start, end):
+    one = {name: value for name, value in PROCEDURE.items() if name != "performedDateTime"}
+    made = draft(PATIENT, one | {"performedPeriod": {"start": start, "end": end}})
+    assert not {"date", "start", "end"} & made.record["operations"][0].keys()
+    assert any(gap.endswith("enter day and hours") for gap in made.gaps)
+
+
+@pytest.mark.parametrize(
+    "told_at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00", "2026-05", "2026-05-04T10:00:00"]
+)
+def test_a_day_that_can_not_be_told_on_the_clinics_clock_is_a_gap(told_at):
+    made = draft(PATIENT, PROCEDURE | {"performedDateTime": told_at})
+    assert "date" not in made.record["operations"][0]
+    assert any(gap.startswith("operations.0.date") for gap in made.gaps)
+
+
+def test_names_and_numbers_that_are_no_longer_in_use_are_not_taken():
+    """Source: the value sets name-use, contact-point-use and identifier-use of FHIR R4, from memory."""
+    over = {"period": {"end": "2020-01-01"}}
+    made = draft(
+        PATIENT
+        | {
+            "identifier": [{"value": "N-1"}, {"value": "N-0", "use": "old"}],
+            "name": [{"text": "Maiden Name", "use": "maiden"}, {"text": "Left Name"} | over],
+            "telecom": [
+                {"system": "phone", "value": "+44 20 7946 0102", "use": "old"},
+                {"system": "phone", "value": "+44 20 7946 0103"} | over,
+                {"system": "phone", "value": "+44 20 7946 0104"},
+            ],
+        }
+    )
+    patient = made.record["patient"]
+    assert (patient["code"], "name" in patient) == ("N-1", False)
+    assert [phone["number"] for phone in patient["telephones"]] == ["+44 20 7946 0104"]
+    assert "patient.telephones: +44 20 7946 0102 is told as no longer in use" in made.gaps
+    assert any(gap.startswith("patient.name") for gap in made.gaps)
+
+
+def test_a_status_in_words_or_of_no_known_code_is_asked_about():
+    made = draft(
+        PATIENT,
+        condition("J45", verificationStatus={"text": "Refuted"}),
+        condition("I50", clinicalStatus={"text": "perhaps"}),
+        condition("E11", abatementDateTime="2020"),
+        allergy("latex", verificationStatus={"text": "entered-in-error"}),
+    )
+    assert "conditions" not in made.record["patient"]
+    assert "allergy_text" not in made.record["patient"]
+    for words in (
+        "J45: the bundle says refuted",
+        "I50: the bundle says perhaps: ask",
+        "E11: the bundle says that it ended",
+        "latex: the bundle says entered-in-error",
+    ):
+        assert [gap for gap in made.gaps if words in gap], words
+
+
+def test_that_there_is_no_allergy_is_taken_only_by_its_code_and_without_a_doubt():
+    own = {"coding": [{"system": "http://example.test/own", "code": "716186003"}]}
+    assert "no_other_allergy" not in draft(PATIENT, allergy("", code=own)).record["patient"]
+    none = {"coding": [{"system": "http://snomed.info/sct", "code": "716186003"}]}
+    made = draft(PATIENT, allergy("", code=none, verificationStatus=status("unconfirmed")))
+    assert "no_other_allergy" not in made.record["patient"]
+    assert "patient.allergies: none is told, but the bundle says unconfirmed: ask" in made.gaps
+    bare = {name: value for name, value in allergy("").items() if name != "code"}
+    said = draft(PATIENT, bare | {"reaction": [{"substance": {"text": "strawberry"}}]})
+    assert said.record["patient"]["allergy_text"] == "strawberry"
+
+
 def test_allergies_are_taken_in_plain_words_only_and_others_go_into_the_free_text_that_is_asked_about():
     shown = [{"manifestation": [{"text": "itching"}]}]
     made = draft(
@@ -243,11 +337,59 @@ def test_unknown_extensions_are_listed_once_and_stop_nothing():
             (PATIENT | {"deceasedBoolean": True},),
             "the bundle says that this patient died",
         ),
+        ((PATIENT | {"deceasedBoolean": "true"},), "the bundle says that this patient died"),
         ((PATIENT | {"link": [{"type": "replaced-by"}]},), "another record replaces this one"),
     ],
 )
 def test_what_could_turn_the_meaning_round_is_refused(resources, line):
     assert line in refused(*resources)
+
+
+@pytest.mark.parametrize(
+    "kind", ["history", "message", "transaction-response", "batch-response", None, ["collection"]]
+)
+def test_a_bundle_that_holds_what_was_before_or_what_was_asked_is_refused(kind):
+    assert "fhir.kind it.json: a bundle of the type" in refused(PATIENT, type=kind)
+
+
+@pytest.mark.parametrize("method", ["DELETE", "PATCH", None])
+def test_an_entry_that_takes_something_away_is_refused(method):
+    entry = [{"resource": PATIENT}, {"resource": PROCEDURE, "request": {"method": method}}]
+    assert "fhir.modifier it.json: entry.1: request.method" in refused(type="transaction", entry=entry)
+    entry[1]["request"] = {"method": "POST", "url": "Procedure"}
+    assert draft(type="transaction", entry=entry).record["operations"]
+
+
+def test_what_tells_that_the_bundle_is_not_the_whole_is_said():
+    tagged = {"meta": {"tag": [{"code": "SUBSETTED"}]}, "contained": [{"resourceType": "Practitioner"}]}
+    more = draft(PATIENT, PROCEDURE | tagged, type="searchset", link=[{"relation": "next", "url": "x"}])
+    assert "the bundle says that more of it follows on another page: ask for the whole" in more.gaps
+    assert "the bundle says that parts of it were left out: ask for the whole" in more.gaps
+    assert "Practitioner, 1 contained in others: not read" in more.gaps
+    sample = draft(PATIENT | {"meta": {"security": [{"code": "HTEST"}]}})
+    assert "the bundle says that it is test data, of no true patient" in sample.gaps
+    assert not [gap for gap in draft(PATIENT, PROCEDURE).gaps if "the bundle says" in gap]
+
+
+def test_a_patient_is_the_same_by_each_way_to_name_one_and_never_of_another_server():
+    """Source: references in bundles, FHIR R4, from memory: a relative one is of its own resource's server."""
+    one, done = "https://a.test/fhir/Patient/p1", "https://a.test/fhir/Procedure/1"
+
+    def operations(reference: str, patient: str = one, procedure: str = done) -> Any:
+        whose = PROCEDURE | {"subject": {"reference": reference}}
+        both = [{"fullUrl": patient, "resource": PATIENT}, {"fullUrl": procedure, "resource": whose}]
+        return draft(entry=both).record["operations"]
+
+    for reference in ("Patient/p1", one, f"{one}/_history/3", "Patient/p1/_history/3"):
+        assert operations(reference), reference
+    assert operations("urn:uuid:7", "urn:uuid:7", "urn:uuid:8")
+    for reference, procedure in (
+        ("Patient/p1", "https://b.test/fhir/Procedure/1"),
+        ("https://b.test/fhir/Patient/p1", done),
+        ("#p1", done),
+    ):
+        with pytest.raises(FollowupError, match="not of the patient"):
+            operations(reference, procedure=procedure)
 
 
 @pytest.mark.parametrize(
