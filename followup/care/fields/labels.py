@@ -182,6 +182,7 @@ LABELS: dict[str, Label] = {
     "Operation.lens_left_hard": Label(N_("The retained piece is hard")),
     "Operation.lens": Label(N_("Lens placed in")),
     "Operation.lens_power": Label(N_("Power of the lens, dioptres")),
+    "Operation.target_refraction": Label(N_("Refraction aimed at, dioptres")),
     "Operation.toric_axis": Label(N_("Axis of a toric lens, degrees")),
     "Operation.tension_ring": Label(N_("Capsular tension ring")),
     "Operation.iris_torn": Label(N_("Iris torn")),

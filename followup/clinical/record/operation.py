@@ -171,6 +171,9 @@ class Operation(RecordPart):
         None, description="where the lens sits; iris and sclera: fixed or sewn to it"
     )
     lens_power: Annotated[float, Field(ge=-30, le=60)] | None = Field(None, description="dioptres")
+    target_refraction: Annotated[float, Field(ge=-10, le=10)] | None = Field(
+        None, description="dioptres; the spherical equivalent that was aimed at, 0 for the distance"
+    )
     toric_axis: Annotated[int, Field(ge=0, le=180)] | None = Field(
         None, description="degrees; a toric lens and the axis on which it was left"
     )

@@ -202,10 +202,15 @@ def _refraction(found: Audit, definitions: AuditDefinitions) -> AuditTable:
         AuditLine(name, (cell(one.of, few), cell(one.count, few), percentage(one)), one)
         for name, one in zip(names, found.refraction, strict=True)
     )
-    heads = (say("Spherical equivalent from nought"), say("Understood"), say("Eyes"), say("Of 100"))
-    note = say(
-        "{count} refractions were written down after surgery.", count=cell(found.refraction_entered, few)
-    )
+    heads = (say("Distance from the target"), say("With a target"), say("Eyes"), say("Of 100"))
+    written = cell(found.refraction_entered, few)
+    note = say("{count} refractions were written down after surgery.", count=written)
+    if found.refraction_error is not None:
+        note = say(
+            "{count} refractions were written down after surgery; the median error is {error} D.",
+            count=written,
+            error=Cited(f"{found.refraction_error:+.2f}"),
+        )
     return AuditTable(say("Refraction"), heads, lines, note)
 
 
@@ -309,8 +314,8 @@ def _conventions(protocol: Protocol, definitions: AuditDefinitions) -> Iterable[
         source=sources["infection"],
     )
     yield say(
-        "Refraction is the last one written down after surgery, as its spherical equivalent. What was "
-        "aimed at is not in the record: an eye left short-sighted on purpose counts as far from nought."
+        "Refraction is the last one written down after surgery, as its spherical equivalent: sphere and half "
+        "of the cylinder. It is compared with what was aimed at; an eye without a target is not counted."
     )
     yield say(
         "A visit counts once its last day has passed: by the month of that day, and for the surgeon of the "

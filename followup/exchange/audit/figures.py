@@ -66,8 +66,9 @@ class Audit:
     """The outcome audit of operations from ``begin`` to ``end``, both included, as it stood on ``today``.
 
     ``young``: operations too recent for a final vision. ``gain``: median change of the logMAR of eyes seen
-    before and finally, below nought where they see more; ``refraction``: spherical equivalents by how far
-    they lie from nought, up to each limit and beyond, and their median. ``funnel``: by ``GROUPS``.
+    before and finally, below nought where they see more; ``refraction``: eyes by how far their spherical
+    equivalent lies from the target, up to each limit and beyond; ``refraction_error``: the median of what it
+    is more than the target. ``funnel``: by ``GROUPS``.
     """
 
     begin: date
@@ -82,7 +83,7 @@ class Audit:
     later: tuple[NamedShare, ...]
     refraction: tuple[AuditShare, ...]
     refraction_entered: MaskedCell
-    refraction_median: float | None
+    refraction_error: float | None
     all_visits: FunnelLine
     funnel: dict[str, tuple[FunnelLine, ...]]
 
@@ -117,8 +118,7 @@ def audit(
     by = _Counting(protocol, definitions, _alone(len(operations), few))
     young = sum((today - one.day).days < protocol.early_vision.days for one in operations)
     pairs = _pairs(operations, definitions)
-    entered = [one.refraction for one in operations if one.refraction]
-    powers = [power for text in entered if (power := spherical_equivalent(text)) is not None]
+    errors = _errors(operations)
     booked = masked_line(_steps(visits), few)
     return Audit(
         begin=span[0],
@@ -133,9 +133,9 @@ def audit(
         gain=by.median_of(pairs),
         events=tuple(by.share_of(name, (one.events[name] for one in operations)) for name in EVENTS),
         later=_later(operations, by),
-        refraction=_refraction(powers, definitions),
-        refraction_entered=_alone(len(entered), few),
-        refraction_median=by.median_of(powers),
+        refraction=_refraction(errors, definitions),
+        refraction_entered=_alone(sum(bool(one.refraction) for one in operations), few),
+        refraction_error=by.median_of(errors),
         all_visits=_funnel_line(None, booked, definitions),
         funnel={name: _funnel(visits, _KEYS[name](definitions), booked, definitions) for name in GROUPS},
     )
@@ -179,8 +179,15 @@ def _pairs(operations: Iterable[AuditedOperation], definitions: AuditDefinitions
     return [after - before for before, after in both if before is not None and after is not None]
 
 
-def _refraction(powers: Iterable[float], definitions: AuditDefinitions) -> tuple[AuditShare, ...]:
-    far = Counter(sum(abs(power) > limit for limit in definitions.within) for power in powers)
+def _errors(operations: Iterable[AuditedOperation]) -> list[float]:
+    """By how many dioptres each eye came out above its target; without either it is not counted."""
+    found = ((spherical_equivalent(one.refraction or ""), one.target) for one in operations)
+    # To a hundredth, as lenses are told: sums of decimal fractions lie a little beside a limit.
+    return [round(power - aim, 2) for power, aim in found if power is not None and aim is not None]
+
+
+def _refraction(errors: Iterable[float], definitions: AuditDefinitions) -> tuple[AuditShare, ...]:
+    far = Counter(sum(abs(error) > limit for limit in definitions.within) for error in errors)
     cells = masked_line([far[i] for i in range(len(definitions.within) + 1)], definitions.few)
     return tuple(of_cells(cell, cells[-1], None, definitions) for cell in cells[:-1])
 

@@ -93,8 +93,8 @@ def _figures(found: Audit) -> Iterator[AuditRow]:
             yield AuditRow(table, "all", f"{one.name}: not recorded", count=one.share.missing)
     yield _counted("refraction", "all", "written down", found.refraction_entered)
     for number, part in enumerate(found.refraction, 1):
-        yield _share("refraction", "all", f"distance from nought, band {number}", part)
-    yield AuditRow("refraction", "all", "median", value=_rounded(found.refraction_median), unit="D")
+        yield _share("refraction", "all", f"distance from the target, band {number}", part)
+    yield AuditRow("refraction", "all", "median error", value=_rounded(found.refraction_error), unit="D")
     yield from _funnel("follow-up", "all", found.all_visits)
     for name in GROUPS:
         for funnel in found.funnel[name]:

@@ -23,8 +23,8 @@ class SeenVision:
 class AuditedOperation:
     """One operation with what was seen until the next one on that eye; None: nobody wrote it down.
 
-    ``early`` and ``final``: before and from the protocol's day of final vision on. ``pressures``: mmHg with
-    the day after surgery. ``white_level``: days after surgery with and without one.
+    ``early`` and ``final``: before and from the protocol's day of final vision on. ``target``: dioptres.
+    ``pressures``: mmHg with the day after surgery. ``white_level``: days after surgery with and without one.
     """
 
     day: date
@@ -35,6 +35,7 @@ class AuditedOperation:
     early: SeenVision
     final: SeenVision
     refraction: str | None
+    target: float | None
     pressure_before: float | None
     pressures: tuple[float, ...]
     macula: bool | None
@@ -91,6 +92,7 @@ def _operation(record: Record, done: Operation, final_from: int) -> AuditedOpera
         early=_vision([look for look, day in days if day < final_from]),
         final=_vision([look for look, day in days if day >= final_from]),
         refraction=last_seen(look.refraction for look in looks),
+        target=done.target_refraction,
         pressure_before=past.pressure_before,
         pressures=tuple(look.pressure for look in looks if isinstance(look.pressure, float)),
         macula=_oedema({look.macula for look in looks}),

@@ -127,6 +127,34 @@ def test_refraction_is_read_as_its_spherical_equivalent_or_not_at_all(written, p
     assert spherical_equivalent(written) == power
 
 
+@pytest.mark.parametrize(("beyond", "shares"), [(0, [12, 0, 0]), (0.5, [12, 0, 0]), (0.51, [0, 12, 0])])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_the_error_is_counted_from_what_was_aimed_at_and_a_limit_belongs_to_it(sign, beyond, shares):
+    aimed = -2.25  # an eye that is to read without glasses
+    seen = [(40, {"refraction": f"{aimed + sign * beyond:+.2f}"})]
+    found = _audit([_record(number, seen=seen, target_refraction=aimed) for number in range(12)])
+    assert [one.count.count for one in found.refraction] == shares
+    assert found.refraction_error == pytest.approx(sign * beyond)
+
+
+def test_the_newest_refraction_is_compared_sphere_and_half_of_the_cylinder():
+    """Worked by hand: -0.25 and half of -1.50 are -1.00; a whole dioptre from the target of 0."""
+    seen = [(28, {"refraction": "+2.00"}), (42, {"refraction": "-0.25/-1.50x10"})]
+    found = _audit([_record(number, seen=seen, target_refraction=0) for number in range(12)])
+    assert ([one.count.count for one in found.refraction], found.refraction_error) == ([0, 12, 0], -1.0)
+
+
+def test_an_eye_without_a_target_or_without_a_refraction_that_is_understood_has_no_error():
+    seen = [(40, {"refraction": "plano"})]
+    records = [_record(number, seen=seen) for number in range(12)]
+    unclear = [(40, {"refraction": "new glasses"})]
+    records += [_record(20 + number, seen=unclear, target_refraction=0) for number in range(12)]
+    records += [_record(40 + number, target_refraction=0) for number in range(12)]
+    found = _audit(records)
+    assert found.refraction_entered.count == 24
+    assert ([one.of.count for one in found.refraction], found.refraction_error) == ([0, 0, 0], None)
+
+
 def _visits():
     """Two hundred and ten visits of three surgeons, two languages and three distances."""
     results = ("in time", "in time", "in time", "late", "never")
