@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from followup.telling.model import FieldTold, Possible, ToldValue
+from followup.telling.model import FieldTold, Possible, ToldValue, WhyAsked
 from followup.telling.phrases import QUESTIONS
 from followup.telling.tables import table
 
@@ -22,7 +22,7 @@ def agreed(fields: Sequence[FieldTold]) -> tuple[FieldTold, ...]:
         before, after = by_name.get(first), by_name.get(then)
         if before and after and _smaller(after.value, before.value):
             unsure |= {first, then}
-    return tuple(_asked(one) if one.field in unsure else one for one in fields)
+    return tuple(asked(one, "contradiction") if one.field in unsure else one for one in fields)
 
 
 def _smaller(value: ToldValue | None, than: ToldValue | None) -> bool:
@@ -37,15 +37,13 @@ def _may_be(one: FieldTold, value: ToldValue) -> bool:
     return any(choice.value == value and choice.words for choice in one.choices)
 
 
-def _asked(one: FieldTold) -> FieldTold:
+def asked(one: FieldTold, why: WhyAsked) -> FieldTold:
+    """A field that was read, asked."""
     if one.value is None:
         return one
     choices = [Possible(one.value, one.words)]
     choices += [Possible(not one.value)] if isinstance(one.value, bool) else []
-    question = QUESTIONS["contradiction"]
-    return replace(
-        one, kind="doubtful", value=None, question=question, choices=tuple(choices), why="contradiction"
-    )
+    return replace(one, kind="doubtful", value=None, question=QUESTIONS[why], choices=tuple(choices), why=why)
 
 
 def _pairs() -> Sequence[Mapping[str, ToldValue]]:

@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 from followup.clinical.record.base import Eye
 from followup.clinical.record.eye import OTHER
 from followup.telling.model import EyeTold, NotThisText
-from followup.telling.phrases import ANOTHER_OPERATION, BOTH_EYES, NOTHING, another_eye
+from followup.telling.phrases import BOTH_EYES, another_eye
 from followup.telling.remark import EYE, Remark
 from followup.telling.stakes import weighs
 from followup.telling.whose import asked
 
 _PROCEEDING = ("operation.procedure", "operation.anaesthesia")
+_LENS = ("operation.lens", "operation.lens_power", "operation.cut_mm", "operation.capsulorhexis_mm")
 
 
 @dataclass(frozen=True)
@@ -52,9 +53,11 @@ class SentenceTold:
 
     @property
     def proceeds(self) -> bool:
-        """Whether it tells which operation was done, or how the eye was numbed."""
+        """Whether it tells which operation was done, how the eye was numbed, or the lens behind its side."""
         told = [one.field for one in self.remarks if one.state == "done"]
-        return any(name in _PROCEEDING or (self.turn and name.startswith("operation.")) for name in told)
+        headed = any(one.field == EYE and one.place.first == 0 for one in self.remarks)
+        named = (*_PROCEEDING, *_LENS) if headed else _PROCEEDING
+        return any(name in named or (self.turn and name.startswith("operation.")) for name in told)
 
 
 def _side(one: Remark) -> Eye:
@@ -135,10 +138,3 @@ def _other(told: SentenceTold) -> SentenceTold:
         if one.ours or not one.field.startswith(("operation.", "drug."))
     )
     return replace(told, remarks=tuple(one for one in kept if one.field != EYE))
-
-
-def nothing_of_ours(*, own: bool, another: bool, anchored: bool) -> NotThisText | None:
-    """Why a text is about no cataract operation."""
-    if another and not own:
-        return NotThisText("another operation", ANOTHER_OPERATION)
-    return None if anchored else NotThisText("nothing", NOTHING)

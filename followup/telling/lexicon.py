@@ -126,6 +126,9 @@ class Lexicon:
     guarded: frozenset[str]
     heard: Mapping[Sequence, str]
     by_word: Mapping[str, AbstractSet[Form]]
+    kinds: Mapping[str, tuple[Sequence, ...]]
+    operation_endings: Sequence
+    steps: frozenset[str]
 
 
 def languages() -> tuple[str, ...]:
@@ -201,6 +204,9 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
         guarded=frozenset(guarded),
         heard={sequence(told): sequence(word)[0] for told, word in data["heard"].items()},
         by_word=reader.by_word,
+        kinds={kind: tuple(map(sequence, told)) for kind, told in data["kinds"].items()},
+        operation_endings=tuple(data["operation_endings"]),
+        steps=_folded(data["steps"]),
     )
 
 

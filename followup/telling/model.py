@@ -14,10 +14,11 @@ from followup.clinical.record.base import Eye
 from followup.said import Said
 
 ToldValue = bool | int | float | str | tuple[str, ...]
-WhyAsked = Literal["hedged", "two readings", "contradiction", "bounds", "counted", "missing", "heard"]
+WhyAsked = Literal["hedged", "two readings", "contradiction", "bounds", "counted", "missing", "heard", "kind"]
 """Why a field is asked: it was said with a hedge; two values were told; what was told of two fields can't
 both hold; the figure lies outside what the record takes; the figure was counted from another one (clock
-hours); a part that the record needs was not told; the words were not heard clearly."""
+hours); a part that the record needs was not told; the words were not heard clearly; the text may be of no
+operation that was done."""
 
 
 @dataclass(frozen=True, order=True)
@@ -87,7 +88,16 @@ class EyeTold:
 class NotThisText:
     """Why nothing was read: ``line`` says what is wrong and what to do, in one line."""
 
-    code: Literal["empty", "too long", "control", "another eye", "both eyes", "another operation", "nothing"]
+    code: Literal[
+        "empty",
+        "too long",
+        "control",
+        "another eye",
+        "both eyes",
+        "another operation",
+        "not done",
+        "nothing",
+    ]
     line: Said
     words: tuple[Passage, ...] = ()
 

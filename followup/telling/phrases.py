@@ -14,6 +14,7 @@ QUESTIONS: Mapping[WhyAsked, Said] = {
     "bounds": say("The figure lies outside what is possible. What was meant?"),
     "counted": say("This was counted from what was told. Is it right?"),
     "missing": say("It was named, but not what became of it. What holds?"),
+    "kind": say("It is not sure that this tells of an operation that was done now. What holds?"),
     "heard": say("The words were not clear. Is this what was meant?"),
 }
 
@@ -37,6 +38,10 @@ TOO_LONG = say("the telling is too long for one operation; tell one operation on
 CONTROL = say("the telling holds a control character; paste it as plain text")
 BOTH_EYES = say("the telling is about an operation on both eyes; tell each eye by itself")
 ANOTHER_OPERATION = say("the telling is about another operation, not about a cataract; nothing was read")
+NOT_DONE = say(
+    "the telling reads as a plan, a lesson, a letter or a later look, not as an operation that was done; "
+    "nothing was read"
+)
 NOTHING = say("nothing in the telling is about an operation on the eye; nothing was read")
 
 

@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from followup.clinical.record.base import Eye
-from followup.telling.agreement import agreed
+from followup.telling.agreement import agreed, asked
 from followup.telling.doubts import unsettled
-from followup.telling.eyes import SentenceTold, eyes_told, not_this_eye, nothing_of_ours, of_each_eye
+from followup.telling.eyes import SentenceTold, eyes_told, not_this_eye, of_each_eye
 from followup.telling.hearing import as_meant
+from followup.telling.kind import Kind, kind_of, not_ours, unsure
 from followup.telling.lexicon import Lexicon
 from followup.telling.matching import ToldSentence
 from followup.telling.medicines import DRUG, medicines_told
@@ -28,18 +29,6 @@ from followup.telling.words import tokens_of
 
 LONGEST = 20_000
 """Characters: nobody tells one operation in more words."""
-_NOT_NOW = frozenset(
-    (
-        "elsewhen",
-        "year",
-        "past_before",
-        "past_after",
-        "unused",
-        "unused_after",
-        "other_eye",
-        "another_patient",
-    )
-)
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff]")
 
 
@@ -55,12 +44,14 @@ def read_telling(text: str, lexicon: Lexicon, eye: Eye | None = None) -> Telling
     heard = _heard(text, lexicon)
     told = heard.told()
     eyes = eyes_told(told)
-    refused = heard.not_ours(told) or not_this_eye(told, eyes, eye)
+    refused = not_this_eye(told, eyes, eye) or not_ours(heard.kinds)
     if refused is not None:
         return Telling(text, lexicon.tag, eyes=eyes, refused=refused)
     told = of_each_eye(told, eye or (eyes[0].eye if eyes else None))
     remarks = _remarks(told, heard.sentences)
     fields = _settled(remarks, lexicon)
+    if unsure(heard.kinds, fields):
+        fields = tuple(asked(one, "kind") for one in fields)
     up = given_up([one for one in remarks if one.field != LOOSE], fields)
     used = [one.words for one in fields] + [choice.words for one in fields for choice in one.choices]
     used += [one.words for one in heard.no_place] + [one.words for one in up] + [one.words for one in eyes]
@@ -96,7 +87,7 @@ class _Heard:
     turn: list[bool] = field(default_factory=list)
     both: list[bool] = field(default_factory=list)
     no_place: list[NoPlace] = field(default_factory=list)
-    signs: set[str] = field(default_factory=set)
+    kinds: list[Kind] = field(default_factory=list)
 
     def add(self, sentence: ToldSentence) -> None:
         cues = cues_of(sentence)
@@ -107,14 +98,6 @@ class _Heard:
         self.now.append(bool(kinds & {"this_time", "turn"}))
         self.turn.append("turn" in kinds)
         self.both.append(bool(sentence.any(lexicon.both_eyes)))
-        for name, forms in (
-            ("own", lexicon.own),
-            ("another", lexicon.other_operations),
-            ("none", lexicon.no_operation),
-            ("anchored", lexicon.anchors),
-        ):
-            if sentence.any(forms) and not (name == "own" and kinds & _NOT_NOW):
-                self.signs.add(name)
         if "mistaken" in kinds:
             self.ordering.mistaken(sentence, cues)
         if "mistaken" in kinds and "this_one" not in kinds:
@@ -127,6 +110,7 @@ class _Heard:
         if "family" in kinds:
             found = [one for one in found if one.field.startswith("patient.")]
         found = of_this_one(found, sentence, cues)
+        self.kinds.append(kind_of(sentence, cues, found))
         self.ordering.add(sentence, found, cues)
         for what, place in elsewhere_of(sentence):
             self.no_place.append(NoPlace(ELSEWHERE[what], sentence.words(place)))
@@ -140,16 +124,6 @@ class _Heard:
                 begins, ends, self.other, self.both, self.now, self.turn, strict=True
             )
         ]
-
-    def not_ours(self, told: Sequence[SentenceTold]) -> NotThisText | None:
-        procedure = any(
-            one.field == "operation.procedure" and one.why is None for each in told for one in each.remarks
-        )
-        return nothing_of_ours(
-            own=procedure or ("own" in self.signs and "none" not in self.signs),
-            another=bool(self.signs & {"another", "none"}),
-            anchored="anchored" in self.signs,
-        )
 
 
 def _heard(text: str, lexicon: Lexicon) -> _Heard:
