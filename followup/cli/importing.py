@@ -80,7 +80,8 @@ def import_(
 
     With --mapping FILE is a table as the clinic keeps it, its columns and words read by a mapping
     (followup mapping). Its rows are added to the lists of their days, and give records where the
-    mapping tells more; refused rows come back as the same kind of file.
+    mapping tells more; refused rows come back as the same kind of file. Another operation of a known
+    patient joins the record. Up to 3,000 new patients go in whole; more go in steps, with --rows good.
 
     With --all FILE is an archive of followup export --all, and goes whole into a new folder or an empty
     database. Nobody has a password then: give one manager a new one with followup staff manager LOGIN.

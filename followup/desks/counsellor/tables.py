@@ -32,7 +32,18 @@ _COLUMN, _WORD = re.compile(r"column\.(\d+)"), re.compile(r"word\.(.+)\.(\d+)")
 
 @router.get("/operations/tables")
 def tables_page(request: Request, hand: AnyHand) -> Response:
-    return show(request, "tables.html", error=None, mappings=care.mappings(hand))
+    return _tables(request, hand)
+
+
+def _tables(request: Request, hand: DeskHand, error: FollowupError | None = None) -> Response:
+    return show(
+        request,
+        "tables.html",
+        status=status_of(error) if error else 200,
+        error=error.line if error else None,
+        mappings=care.mappings(hand),
+        at_once=MOST_RECORDS_AT_ONCE,
+    )
 
 
 @router.post("/operations/tables")
@@ -47,9 +58,7 @@ def send_table(
         content = file.file.read(MOST_BYTES + 1) if file else b""
         token = care.send_list(hand, (file.filename or "") if file else "", content, mapping)
     except FollowupError as exc:
-        return show(
-            request, "tables.html", status=status_of(exc), error=exc.line, mappings=care.mappings(hand)
-        )
+        return _tables(request, hand, exc)
     return go(f"/operations/tables/{token}/columns")
 
 
