@@ -6,7 +6,7 @@ import json
 import secrets
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from followup.care.fields.labels import LABELS
@@ -20,6 +20,7 @@ from followup.exchange.pseudonyms.lines import (
     alone_by_intervals,
     contact_lines,
     course_lines,
+    last_happened,
     outline,
     patient_line,
     small_groups,
@@ -36,6 +37,9 @@ from followup.records.views import Actor
 # Far from every day that a record may hold: nobody takes a moved day for a true one.
 _FIRST, _DAYS = date(2200, 1, 1), 36_500
 _KEY_BYTES = 8
+# The day of the export, beside the last day of somebody who is still being seen, would tell the true days.
+_NO_DAY = datetime(1980, 1, 1, tzinfo=UTC)
+_NEAR = timedelta(days=7)
 
 
 @dataclass(frozen=True)
@@ -65,12 +69,15 @@ def hand_on_without_names(
 
             outlines = [outline(one) for one in everybody()]
             small = small_groups(outlines)
+            since = [now.date() - last_happened(one) for one in everybody()]
             measured = Measured(
-                len(outlines), sum(one.group in small for one in outlines), alone_by_intervals(outlines)
+                len(outlines),
+                sum(one.group in small for one in outlines),
+                alone_by_intervals(outlines),
+                sum(abs(one) <= _NEAR for one in since),
             )
             kinds = frozenset(protocol.kinds)
-            made_on = now.replace(hour=0, minute=0, second=0)
-            with ZipOut(out, made_on) as archive:
+            with ZipOut(out, _NO_DAY) as archive:
                 archive.put("README.txt", [read_me(measured).encode()])
                 archive.put("dictionary.json", [_json(dictionary(measured, _meanings()), indent=1)])
                 archive.put("patients.jsonl", (_json(patient_line(one, small)) for one in everybody()))

@@ -69,6 +69,7 @@ class Measured:
     patients: int
     in_small_groups: int
     alone_by_intervals: int
+    seen_of_late: int
 
 
 def dictionary(measured: Measured, meanings: Mapping[str, str]) -> dict[str, object]:
@@ -82,6 +83,7 @@ def dictionary(measured: Measured, meanings: Mapping[str, str]) -> dict[str, obj
             "patients": measured.patients,
             "patients in groups of fewer than five": measured.in_small_groups,
             "patients with days in between that nobody else here has": measured.alone_by_intervals,
+            "patients whose last day told here lies a week or less before the export": measured.seen_of_late,
         },
     }
 
@@ -89,7 +91,10 @@ def dictionary(measured: Measured, meanings: Mapping[str, str]) -> dict[str, obj
 def read_me(measured: Measured) -> str:
     """What the export is, what was taken out, and what it does not promise."""
     return _TEXT.format(
-        patients=measured.patients, alone=measured.alone_by_intervals, small=measured.in_small_groups
+        patients=measured.patients,
+        alone=measured.alone_by_intervals,
+        small=measured.in_small_groups,
+        late=measured.seen_of_late,
     )
 
 
@@ -124,7 +129,11 @@ WHAT IT DOES NOT PROMISE
     {patients} patients stand in groups of fewer than five by sex, age and operated eyes; they are marked with
     small_group.
   - A clinic that is closed on one weekday leaves a pattern of seven days in many visits: from it one may
-    guess how a patient's days were moved within the week.
+    guess how a patient's days were moved within the week. Longer closures may tell the season.
+  - Whoever knows on which day this was made may take the last day on which something happened to a patient
+    for it, or what lies between that and the next visit ahead, and so find the true days again: for {late} of
+    the {patients} patients here they would be a week off at most. This file does not say when it was made;
+    the later it is handed on, and the fewer people in it are still being seen, the less that helps.
   - The keys of two exports have nothing in common, and still the same patient can be found in both by the
     same days in between and the same values.
   So give it only to whoever may see such records, say what it is for, and do not publish it.

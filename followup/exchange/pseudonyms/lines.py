@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 
 from followup.clinical.record import Record
 from followup.clinical.record.ages import oldest, youngest
@@ -50,6 +51,14 @@ def outline(told: OnePatient) -> Outline:
     days |= {day for one in told.visits for day in (one.day, one.seen_on) if day is not None}
     first = min(days)
     return Outline((told.record.patient.sex, band, eyes), tuple(sorted((day - first).days for day in days)))
+
+
+def last_happened(told: OnePatient) -> date:
+    """The last day on which something was done: an operation, a look, a visit, an attempt to reach them."""
+    record = told.record
+    days = {one.date for one in record.operations} | {one.date for one in record.reviews}
+    seen = {one.seen_on for one in told.visits if one.seen_on is not None}
+    return max(days | seen | {one.day for one in told.attempts})
 
 
 def alone_by_intervals(outlines: Iterable[Outline]) -> int:

@@ -194,7 +194,33 @@ def test_two_exports_have_no_key_and_no_days_in_common_but_can_be_joined_as_the_
     assert "This is NOT anonymous" in said
     assert "the same patient can be found in both by the same days in between" in said
     told = json.loads(one["dictionary.json"])["measured in this export"]
-    assert list(told.values()) == [measured.patients, measured.in_small_groups, measured.alone_by_intervals]
+    assert list(told.values()) == [
+        *(measured.patients, measured.in_small_groups, measured.alone_by_intervals, measured.seen_of_late)
+    ]
+
+
+def test_nothing_in_the_file_says_when_it_was_made_and_the_read_me_what_that_day_would_tell(
+    sample, export, tmp_path
+) -> None:
+    """Whoever takes a patient's last day for that of the export: of how many the days come out a week off."""
+    files, measured = export()
+    with zipfile.ZipFile(tmp_path / "research.zip") as found:
+        assert {one.date_time for one in found.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+    assert str(NOW.year) not in (said := " ".join(files["README.txt"].decode().split()))
+    with sample.read() as session:
+        off = [NOW.date() - _last_of(session, one) for one in every_patient(session)]
+    near = sum(abs(one) <= timedelta(days=7) for one in off)
+    assert 0 < near < measured.patients
+    assert near == measured.seen_of_late
+    assert f"for {near} of the {measured.patients} patients here" in said
+
+
+def _last_of(session, patient: int) -> date:
+    """The last day on which something happened to the patient, as the store has it."""
+    record = newest_record(session, patient).record
+    days = [one.date for one in (*record.operations, *record.reviews)]
+    days += [visit.seen_on for visit in trips_of(session, patient) if visit.seen_on]
+    return max([*days, *(one.day for one in attempts_of(session, [patient]).get(patient, ()))])
 
 
 def test_small_groups_are_marked_and_counted(export) -> None:
