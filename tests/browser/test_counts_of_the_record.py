@@ -91,7 +91,8 @@ def entered(served, person):
         told.tell(story)
         if text:
             told.tell({"told.text": text})
-            told.press("button[name='read']")
+            # The page that comes back is another: on the old one nothing of it can be answered.
+            who.follow_by(lambda: told.press("button[name='read']"))
             told.tell(REST)
         told.press("button.main[name='save']")
         who.page.wait_for_url("**/plans/*")
