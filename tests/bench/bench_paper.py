@@ -30,7 +30,8 @@ from told_sheets import CASES, sheet, told
 
 from followup.sheets.paper.batch import BatchSheet, render_batch
 from followup.sheets.paper.pdf import laid_out
-from followup.sheets.paper.worker import DONE, SHEETS, _answer, _compiler
+from followup.sheets.paper.typesetter import folders
+from followup.sheets.paper.worker import DONE, SHEETS, _answer, compiler
 from followup.sheets.phone import render_phone
 
 TAGS = ("en", "bn", "ar", "ta")
@@ -47,7 +48,7 @@ class InProcess:
 
     def typeset(self, job: dict[str, Any]) -> bytes:
         self.jobs.append(json.dumps(job, ensure_ascii=False))
-        answer = _answer(_compiler(SHEETS), json.loads(self.jobs[-1]))
+        answer = _answer(compiler(SHEETS, *folders()), json.loads(self.jobs[-1]))
         assert answer[:1] == DONE
         return answer[1:]
 
@@ -86,7 +87,7 @@ def bare(job: str) -> float:
     laid_out(sheet(*WARM), InProcess())  # type: ignore[arg-type]
     data = json.loads(job)
     began = time.process_time()
-    _answer(_compiler(SHEETS), data)
+    _answer(compiler(SHEETS, *folders()), data)
     return time.process_time() - began
 
 

@@ -11,6 +11,8 @@ import threading
 from typing import Any
 
 from followup.errors import FollowupError
+from followup.language.fonts import font_folders
+from followup.resources import folder
 from followup.said import say
 from followup.sheets.paper.worker import DONE, read_message, write_message
 
@@ -20,6 +22,11 @@ MOST_JOBS = 8
 # How a child gives way to other work: on Windows, and elsewhere.
 _BELOW_NORMAL: int = getattr(subprocess, "BELOW_NORMAL_PRIORITY_CLASS", 0)
 _NICE = 10
+
+
+def folders() -> tuple[str, ...]:
+    """Where a worker finds the layout files, and the fonts."""
+    return tuple(str(each) for each in (folder("templates"), *font_folders()))
 
 
 class Typesetter:
@@ -81,8 +88,8 @@ class Typesetter:
     def _running(self) -> subprocess.Popen[bytes]:
         if self._child is None or self._child.poll() is not None:
             self.close()
-            self._child = subprocess.Popen(
-                [sys.executable, "-P", "-m", "followup.sheets.paper.worker"],
+            self._child = subprocess.Popen(  # noqa: S603 - our own interpreter and folders
+                [sys.executable, "-P", "-m", "followup.sheets.paper.worker", *folders()],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 creationflags=_BELOW_NORMAL if self._gives_way else 0,

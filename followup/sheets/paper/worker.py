@@ -1,8 +1,9 @@
 """The typesetting worker: a child process that turns the data of sheets or of labels into a PDF.
 
-It runs as ``python -m followup.sheets.paper.worker``, reads jobs from standard input and answers on
-standard output, each message a four-byte length and that many bytes of JSON or of the result.
-A child, so that a layout that never ends can be killed without harm to the server.
+It runs as ``python -m followup.sheets.paper.worker TEMPLATES FONTS...`` with the folders it reads from, takes
+jobs from standard input and answers on standard output, each message a four-byte length and that many bytes
+of JSON or of the result. A child, so that a layout that never ends can be killed without harm to the server;
+it imports nothing of the program, so that it is there at once.
 """
 
 from __future__ import annotations
@@ -11,12 +12,10 @@ import json
 import struct
 import sys
 from functools import cache
+from pathlib import Path
 from typing import IO, Any
 
 import typst
-
-from followup.language.fonts import font_folders
-from followup.resources import folder
 
 DONE, FAILED = b"+", b"-"
 SHEETS, LABELS = "sheet.typ", "label.typ"
@@ -41,34 +40,32 @@ def read_message(stream: IO[bytes]) -> bytes | None:
 
 def main() -> None:
     """Serve jobs until standard input closes."""
+    templates, *fonts = sys.argv[1:]
     while (message := read_message(sys.stdin.buffer)) is not None:
         job = json.loads(message)
         layout = LABELS if "labels" in job else SHEETS
-        write_message(sys.stdout.buffer, _answer(_compiler(layout), job))
+        write_message(sys.stdout.buffer, _answer(compiler(layout, templates, *fonts), job))
 
 
 @cache
-def _compiler(layout: str) -> typst.Compiler:
-    templates = folder("templates")
+def compiler(layout: str, templates: str, *fonts: str) -> typst.Compiler:
+    """The compiler of a layout file, with these folders of fonts."""
     return typst.Compiler(
-        str(templates / layout),
-        root=str(templates),
-        font_paths=[str(path) for path in font_folders()],
-        ignore_system_fonts=True,
+        str(Path(templates) / layout), root=templates, font_paths=[*fonts], ignore_system_fonts=True
     )
 
 
-def _answer(compiler: typst.Compiler, job: dict[str, Any]) -> bytes:
+def _answer(typesetter: typst.Compiler, job: dict[str, Any]) -> bytes:
     try:
-        return DONE + _compile(compiler, job)
+        return DONE + _compile(typesetter, job)
     except typst.TypstError as exc:
         return FAILED + str(exc).encode()
 
 
-def _compile(compiler: typst.Compiler, job: dict[str, Any]) -> bytes:
+def _compile(typesetter: typst.Compiler, job: dict[str, Any]) -> bytes:
     # Inputs stay set from one job to the next: always give all of them.
     inputs = {"data": json.dumps(job, ensure_ascii=False)}
-    found = compiler.compile(format="pdf", sys_inputs=inputs, pdf_standards=["ua-1"], timestamp=_TIMESTAMP)
+    found = typesetter.compile(format="pdf", sys_inputs=inputs, pdf_standards=["ua-1"], timestamp=_TIMESTAMP)
     assert isinstance(found, bytes)
     return found
 
