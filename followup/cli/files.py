@@ -58,7 +58,7 @@ def read_bytes(path: str, most: int, source: str = "") -> bytes:
         raise FollowupError("file.read", reason, where=source, fix="name a readable file") from None
     if len(data) > most:
         raise FollowupError(
-            "file.size", f"larger than {most} bytes", where=source, fix="hand in one record or table only"
+            "file.size", f"larger than {most} bytes", where=source, fix="hand it in as several smaller ones"
         )
     return data
 

@@ -17,9 +17,12 @@ from followup.desks.door.names import KnownHosts
 from followup.desks.door.size import BoundedBody
 from followup.desks.page import failures
 from followup.desks.routes import ROUTERS
+from followup.exchange.lists.table import MOST_BYTES
 
-# A photo of a sheet is the largest thing that anyone sends; text has its own, smaller bounds.
+# A photo of a sheet is the largest thing that anyone sends, but for a clinic's own table; text has its own,
+# smaller bounds.
 MAX_BODY = 13_000_000
+MAX_TABLE = MOST_BYTES + 1_000_000
 MAX_JSON = 1_000_000
 # Never more requests at work than the store's pool has connections.
 THREADS = 12
@@ -55,4 +58,6 @@ def create_app(desk: Desk, *, jobs: Callable[[], AbstractContextManager[object]]
 
 def _most(path: str) -> int:
     """How many bytes may be sent to a path."""
+    if path == "/operations/tables":
+        return MAX_TABLE
     return MAX_JSON if path.startswith("/api/") and path != "/api/photo" else MAX_BODY

@@ -87,7 +87,15 @@ _MANIFEST = """<?xml version="1.0" encoding="UTF-8"?>
 _HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0"
  xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0"
- xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0" office:version="1.3">
+ xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"
+ xmlns:style="urn:oasis:names:tc:opendocument:xmlns:style:1.0"
+ xmlns:number="urn:oasis:names:tc:opendocument:xmlns:datastyle:1.0" office:version="1.3">
+<office:automatic-styles>
+<number:date-style style:name="day-shown"><number:year number:style="long"/><number:text>-</number:text>
+<number:month number:style="long"/><number:text>-</number:text><number:day number:style="long"/>
+</number:date-style>
+<style:style style:name="day" style:family="table-cell" style:data-style-name="day-shown"/>
+</office:automatic-styles>
 <office:body><office:spreadsheet>"""
 _FOOT = "</table:table></office:spreadsheet></office:body></office:document-content>"
 
@@ -121,7 +129,9 @@ def _ods_cell(cell: Cell) -> str:
     if isinstance(cell, bool):
         return _ods_typed("boolean", f'office:boolean-value="{said.lower()}"', said)
     if isinstance(cell, date):
-        return _ods_typed("date", f'office:date-value="{said.replace(" ", "T")}"', said)
+        # Without a form of its own a day is shown with an hour that nobody wrote.
+        form = "" if isinstance(cell, datetime) else ' table:style-name="day"'
+        return _ods_typed("date", f'office:date-value="{said.replace(" ", "T")}"{form}', said)
     if isinstance(cell, time):
         length = f"PT{cell.hour:02}H{cell.minute:02}M{cell.second:02}S"
         return _ods_typed("time", f'office:time-value="{length}"', said)

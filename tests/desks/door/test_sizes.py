@@ -30,6 +30,7 @@ LIMITS = {
     "/api/photo": 13_000_000,
     "/api/operations": 1_000_000,
     "/api/photo/other": 1_000_000,
+    "/operations/tables": 21_000_000,
 }
 
 

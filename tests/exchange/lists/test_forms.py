@@ -80,6 +80,18 @@ def test_any_table_survives_text_as_what_its_cells_say(form, rows) -> None:
     assert sheets.tables[0].rows == tuple(said)
 
 
+def test_a_day_goes_out_in_a_form_that_shows_no_hour():
+    """Seen in LibreOffice 7.4: without one the day stands there with 12:00 AM."""
+    cells = (date(2026, 2, 3), datetime(2026, 2, 3, 8, 30))  # noqa: DTZ001 - a cell has no zone
+    with zipfile.ZipFile(io.BytesIO(written(Table("List", (cells,)), FileForm("ods")))) as package:
+        body = package.read("content.xml").decode()
+    assert 'office:date-value="2026-02-03" table:style-name="day"' in body
+    assert body.count('table:style-name="day"') == 1
+    assert (
+        '<style:style style:name="day" style:family="table-cell" style:data-style-name="day-shown"/>' in body
+    )
+
+
 @pytest.mark.parametrize("kind", ["csv", "xlsx", "ods"])
 def test_no_cell_goes_out_that_a_spreadsheet_would_run(kind) -> None:
     """OWASP, CSV Injection: the signs with which a formula begins."""
