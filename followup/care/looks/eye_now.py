@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -17,6 +18,7 @@ from followup.clinical.review.look import Look
 from followup.clinical.review.now import raised_flags, senior
 from followup.clinical.review.pressure import column, row
 
+_REFRACTION = ("refraction", "best_corrected")
 PressureStands = Literal["as it should be", "to watch", "to treat"]
 
 
@@ -52,10 +54,12 @@ class PressureNow:
 
 @dataclass(frozen=True)
 class EyeNow:
-    """``asked``: the findings that a look today is asked for. ``expected``: cells by day after surgery, as
-    (from day, place in the SUN grades). ``before``: mmHg before surgery."""
+    """``asked``: the findings that a look today is asked for; ``fitting``: what else belongs to this day, by
+    what is due or was seen last. ``expected``: cells by day after surgery, as (from day, place in the SUN
+    grades). ``before``: mmHg before surgery."""
 
     asked: tuple[str, ...] = ()
+    fitting: tuple[str, ...] = ()
     cells: CellsNow | None = None
     pressure: PressureNow | None = None
     expected: tuple[tuple[int, int], ...] = ()
@@ -72,11 +76,24 @@ def eye_now(hand: Hand, case: EyeCase) -> EyeNow:
     rows = sorted((r.from_day, GRADES.index(r.cells)) for r in rules.expected if r.eye == kind)
     return EyeNow(
         asked=to_ask(today, rules),
+        fitting=tuple(_fitting(hand, case)),
         cells=_cells(hand, case, today),
         pressure=_pressure(hand, case, today),
         expected=tuple(rows),
         before=today.rules.context.history.pressure_before,
     )
+
+
+def _fitting(hand: Hand, case: EyeCase) -> Iterator[str]:
+    """Refraction with best vision where that check is due; the word on infection after a look in danger."""
+    needs = case.in_force.body.needs if case.in_force else ()
+    if any(
+        (one.kind, one.eye, one.state) == (_REFRACTION[0], case.eye, "open") and one.earliest <= hand.today
+        for one in needs
+    ):
+        yield from _REFRACTION
+    if case.looks and _for_a_senior(hand, case, case.looks[0]):
+        yield "infection_treated"
 
 
 def _look(hand: Hand, case: EyeCase, findings: Findings) -> Look | None:

@@ -17,13 +17,14 @@ from followup.care.plans.planning import draft_plan
 from followup.clinical import english
 from followup.clinical.careplan import Question
 from followup.clinical.record import Findings, Record
+from followup.clinical.record.vision import spherical_equivalent
 from followup.clinical.review.proposal import Outcome, Proposal
 from followup.errors import FollowupError
 from followup.records.duties import SURGEON
 from followup.records.people.patients import correct_record
 from followup.records.plans.plans import open_draft
 from followup.records.store.journal import Detail, journal_of
-from followup.said import Said, say
+from followup.said import Cited, Said, say
 from followup.typed import typed
 
 
@@ -44,7 +45,8 @@ class Refusal(Act):
 def store_findings(hand: Hand, case: EyeCase, sent: Looked) -> None:
     """Store a look of today, in place of an earlier one.
 
-    Errors: ``findings.eye``, ``findings.empty``, those of the record and of ``correct_record``.
+    Errors: ``findings.eye``, ``findings.empty``, ``findings.refraction``, those of the record and of
+    ``correct_record``.
     """
     if (sent.look.eye, sent.look.date) != (case.eye, hand.today):
         raise FollowupError(
@@ -61,10 +63,27 @@ def store_findings(hand: Hand, case: EyeCase, sent: Looked) -> None:
             where=say("findings"),
             fix=say("enter what was seen"),
         )
+    _must_be_readable(sent.look.refraction)
     record = with_look(hand, case.record, case.eye, look)
     with hand.store.write(hand.actor, hand.now) as unit:
         correct_record(unit, patient_id=case.who.id, record=record, seen=sent.seen)
         look_stored(unit, hand, case.who.id, record, look_of_today(hand, record, case.eye))
+
+
+def _must_be_readable(written: str | None) -> None:
+    """Refuse a refraction in figures that may mean two eyes, such as one without its sign; words are kept."""
+    figures = written is not None and any(character.isdigit() for character in written)
+    if written is not None and figures and spherical_equivalent(written) is None:
+        raise FollowupError(
+            "findings.refraction",
+            say("the refraction {written} can't be read", written=typed(written)),
+            where=say("findings"),
+            fix=say(
+                "write sphere, cylinder and axis with their signs, such as {lens} or {sphere}",
+                lens=Cited("-0.50/-1.00x90"),
+                sphere=Cited("+0.25"),
+            ),
+        )
 
 
 def with_look(

@@ -46,6 +46,7 @@ class Findings(RecordPart):
     technique_seen: Literal["good", "needs help", "not seen"] | None = None
     vision: Short | None = None
     pinhole: Short | None = None
+    best_corrected: Short | None = None
     vision_falling: SeenOrNot | None = None
     pain: SeenOrNot | None = None
     redness_growing: SeenOrNot | None = None
@@ -58,6 +59,7 @@ class Findings(RecordPart):
     flare: Flare | None = None
     hypopyon: SeenOrNot | None = None
     fibrin: SeenOrNot | None = None
+    infection_treated: bool | None = Field(None, description="treated as an infection inside the eye")
     pressure: Pressure | None = None
     pressure_device: Short | None = None
     chamber: Literal["deep", "shallow", "flat", "not seen"] | None = None

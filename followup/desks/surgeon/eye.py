@@ -112,7 +112,7 @@ def _page(
         case=case,
         who=case.who,
         form=form,
-        row=findings_row(now.asked),
+        row=findings_row(now.asked, now.fitting),
         now=now,
         glance=eye_at_a_glance(case.record, hand.protocol, case.eye, hand.texts),
         whole=whole,

@@ -39,13 +39,13 @@ class FindingsRow:
         return (*self.measured, *self.signs, *self.also, *self.rest)
 
 
-def findings_row(asked: Iterable[str] = ()) -> FindingsRow:
-    """The row of a look that is asked for the findings of these names."""
+def findings_row(asked: Iterable[str] = (), fitting: Iterable[str] = ()) -> FindingsRow:
+    """The row of a look that is asked for the findings of these names, ``fitting`` ones beside them."""
     shape, wanted = RECORD.member("reviews"), tuple(asked)
     assert isinstance(shape, Group)
     fields = {m.name: m for m in shape.members if isinstance(m, Field) and m.name not in _GIVEN}
     own = [name for name in wanted if name in fields and name not in (*_MEASURED, *SIGNS)]
-    also = tuple(dict.fromkeys((*own, *_ALSO)))
+    also = tuple(dict.fromkeys((*own, *fitting, *_ALSO)))
     rest = tuple(field for name, field in fields.items() if name not in (*_MEASURED, *SIGNS, *also))
     measured, signs, others = (tuple(fields[name] for name in part) for part in (_MEASURED, SIGNS, also))
     return FindingsRow(measured, signs, others, rest, frozenset(wanted))

@@ -1,19 +1,11 @@
-"""Visual acuity in logMAR and back in Snellen's fractions; refraction as its spherical equivalent."""
+"""Visual acuity in logMAR and back in Snellen's fractions."""
 
 from __future__ import annotations
 
-import re
 from math import log10
 
 from followup.clinical.record.vision import acuity, below_chart
 from followup.exchange.audit.definitions import AuditDefinitions
-
-_SPHERE = r"(?P<sphere>plano|pl|[+\-]?\d{1,2}(?:[.,]\d{1,2})?)"
-_CYLINDER = r"(?:[/ ]*(?P<cylinder>[+\-]\d{1,2}(?:[.,]\d{1,2})?))"
-_AXIS = r"(?:\s*(?:x|×|@|ax(?:is)?|at)\s*\d{1,3}\s*°?)"
-_REFRACTION = re.compile(rf"{_SPHERE}(?:\s*ds?)?(?:{_CYLINDER}(?:\s*dc?)?{_AXIS})?", re.I)
-MOST_DIOPTRES = 30
-"""A stronger lens is a slip of the pen."""
 
 
 def log_mar(written: str, definitions: AuditDefinitions) -> float | None:
@@ -50,22 +42,3 @@ def decimal(value: float) -> str:
     """
     told = 10**-value
     return f"{round(told, 2):g}" if told >= 0.1 else f"{told:.2g}"
-
-
-def spherical_equivalent(written: str) -> float | None:
-    """Sphere and half of the cylinder, in dioptres; None: not understood.
-
-    >>> spherical_equivalent("-0.50 / -1.00 x 90"), spherical_equivalent("plano"), spherical_equivalent("?")
-    (-1.0, 0.0, None)
-    """
-    found = _REFRACTION.fullmatch(written.strip().replace("\N{MINUS SIGN}", "-").replace("–", "-"))
-    if found is None:
-        return None
-    told = found["sphere"].lower()
-    sphere = 0.0 if told in ("plano", "pl") else _number(told)
-    power = sphere + (_number(found["cylinder"]) / 2 if found["cylinder"] else 0)
-    return power if abs(power) <= MOST_DIOPTRES else None
-
-
-def _number(text: str) -> float:
-    return float(text.replace(",", "."))

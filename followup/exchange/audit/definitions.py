@@ -11,8 +11,9 @@ from pathlib import Path
 @dataclass(frozen=True)
 class AuditDefinitions:
     """``few``: fewer people than this are masked. ``percent``: of the interval. ``counting_fingers`` and
-    ``hand_movements``: logMAR. ``late_from_day``: of an infection, days after surgery. ``within``: dioptres.
-    ``hours``: one way, where the bands of distance end. ``sources``: by the name of the table."""
+    ``hand_movements``: logMAR. ``late_from_day``: of an infection, days after surgery. ``within``: dioptres;
+    ``benchmark``: published percentages up to each. ``hours``: one way, where the bands of distance end.
+    ``sources``: by the name of the table."""
 
     few: int
     percent: int
@@ -20,6 +21,7 @@ class AuditDefinitions:
     hand_movements: float
     late_from_day: int
     within: tuple[float, ...]
+    benchmark: tuple[int, ...]
     hours: tuple[float, ...]
     sources: dict[str, str]
 
@@ -35,6 +37,7 @@ def audit_definitions() -> AuditDefinitions:
         hand_movements=told["low_vision"]["hand_movements"],
         late_from_day=told["infection"]["late_from_day"],
         within=tuple(told["refraction"]["within"]),
+        benchmark=tuple(told["refraction_benchmark"]["percent"]),
         hours=tuple(told["distance"]["hours"]),
         sources={name: table["source"] for name, table in told.items()},
     )

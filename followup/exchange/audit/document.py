@@ -39,6 +39,8 @@ NAMES = {
     "macular oedema": say("Macular oedema"),
     "white level early": say("White level in the chamber, early"),
     "white level late": say("White level in the chamber, late"),
+    "infection early": say("Treated as an infection inside the eye, early"),
+    "infection late": say("Treated as an infection inside the eye, late"),
     "counting fingers": say("counting fingers"),
     "hand movements": say("hand movements"),
 }
@@ -169,9 +171,13 @@ def _time(when: When, how: How, day: int) -> Said:
     if when == "early":
         if how == "presented":
             return say("before day {day}, as presented", day=day)
+        if how == "best":
+            return say("before day {day}, with best glasses", day=day)
         return say("before day {day}, through a pinhole", day=day)
     if how == "presented":
         return say("from day {day} on, as presented", day=day)
+    if how == "best":
+        return say("from day {day} on, with best glasses", day=day)
     return say("from day {day} on, through a pinhole", day=day)
 
 
@@ -198,18 +204,24 @@ def _refraction(found: Audit, definitions: AuditDefinitions) -> AuditTable:
     names = [say("up to {far} D", far=limits[0])]
     names += [say("over {low} to {far} D", low=low, far=far) for low, far in pairwise(limits)]
     names.append(say("over {low} D", low=limits[-1]))
+    names += [say("up to {far} D in all", far=far) for far in limits[1:]]
     lines = tuple(
         AuditLine(name, (cell(one.of, few), cell(one.count, few), percentage(one)), one)
-        for name, one in zip(names, found.refraction, strict=True)
+        for name, one in zip(names, (*found.refraction, *found.refraction_within), strict=True)
     )
     heads = (say("Distance from the target"), say("With a target"), say("Eyes"), say("Of 100"))
     written = cell(found.refraction_entered, few)
     note = say("{count} refractions were written down after surgery.", count=written)
-    if found.refraction_error is not None:
+    errors = (found.refraction_error, found.refraction_mean, found.refraction_off)
+    middle, average, off = ("" if one is None else f"{one:+.2f}" for one in errors)
+    if middle:
         note = say(
-            "{count} refractions were written down after surgery; the median error is {error} D.",
+            "{count} refractions were written down after surgery. Median error {middle} D, mean error "
+            "{average} D, mean distance {off} D.",
             count=written,
-            error=Cited(f"{found.refraction_error:+.2f}"),
+            middle=Cited(middle),
+            average=Cited(average),
+            off=Cited(off.removeprefix("+")),
         )
     return AuditTable(say("Refraction"), heads, lines, note)
 
@@ -288,8 +300,8 @@ def _conventions(protocol: Protocol, definitions: AuditDefinitions) -> Iterable[
         source=Cited(protocol.early_vision.source),
     )
     yield say(
-        "As presented: without a pinhole, with the glasses that the patient wears. The record holds no "
-        "vision with best glasses; that through a pinhole stands apart."
+        "As presented: without a pinhole, with the glasses that the patient wears. Vision through a pinhole "
+        "and with best glasses stands apart."
     )
     yield say(
         "The logMAR is minus the decimal logarithm of the acuity, letters more or fewer than a line not "
@@ -308,14 +320,24 @@ def _conventions(protocol: Protocol, definitions: AuditDefinitions) -> Iterable[
         source=Cited(response.source),
     )
     yield say(
-        "The record has no field for a proven infection: a white level in the chamber stands for one. Late "
-        "is from day {day} after surgery on ({source}).",
+        "An infection inside the eye is one that it was treated for, proven or not. Where a look says "
+        "nothing of it, having seen no white level counts as none. Late is from day {day} after surgery on "
+        "({source}).",
         day=definitions.late_from_day,
         source=sources["infection"],
     )
     yield say(
         "Refraction is the last one written down after surgery, as its spherical equivalent: sphere and half "
         "of the cylinder. It is compared with what was aimed at; an eye without a target is not counted."
+    )
+    yield say(
+        "For comparison, published standard: {near} of 100 up to {low} D from the target, {further} up to "
+        "{high} D ({source}).",
+        near=definitions.benchmark[0],
+        low=format(definitions.within[0], "g"),
+        further=definitions.benchmark[1],
+        high=format(definitions.within[1], "g"),
+        source=sources["refraction_benchmark"],
     )
     yield say(
         "A visit counts once its last day has passed: by the month of that day, and for the surgeon of the "

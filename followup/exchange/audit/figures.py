@@ -6,12 +6,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from statistics import median
+from statistics import mean, median
 from typing import Literal
 
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.reviews import Response
-from followup.exchange.audit.acuity import log_mar, spherical_equivalent
+from followup.clinical.record.vision import spherical_equivalent
+from followup.exchange.audit.acuity import log_mar
 from followup.exchange.audit.definitions import AuditDefinitions
 from followup.exchange.audit.masking import MaskedCell, masked_line, masked_table
 from followup.exchange.audit.rows import EVENTS, AuditedOperation, AuditedVisit, SeenVision
@@ -19,8 +20,8 @@ from followup.exchange.audit.shares import AuditShare, of_cells, share
 
 When = Literal["before", "early", "final"]
 WHENS: tuple[When, ...] = ("before", "early", "final")
-How = Literal["presented", "pinhole"]
-HOWS: tuple[How, ...] = ("presented", "pinhole")
+How = Literal["presented", "pinhole", "best"]
+HOWS: tuple[How, ...] = ("presented", "pinhole", "best")
 BANDS = ("good", "borderline", "poor")
 STEPS = ("in time", "late", "never")
 GROUPS = ("surgeon", "month", "distance", "language")
@@ -30,9 +31,9 @@ Group = str | date | tuple[float, float | None] | None
 
 @dataclass(frozen=True)
 class VisionLine:
-    """The vision of a time, as presented or through a pinhole. ``bands``: good, borderline, poor, and how
-    many were measured. ``log_mar``: its median, of ``with_log_mar`` eyes; None of few. The other two are None
-    where they would tell how many were measured."""
+    """The vision of a time, as presented, through a pinhole or with best glasses. ``bands``: good,
+    borderline, poor, and how many were measured. ``log_mar``: its median, of ``with_log_mar`` eyes; None of
+    few. The other two are None where they would tell how many were measured."""
 
     when: When
     how: How
@@ -67,8 +68,9 @@ class Audit:
 
     ``young``: operations too recent for a final vision. ``gain``: median change of the logMAR of eyes seen
     before and finally, below nought where they see more; ``refraction``: eyes by how far their spherical
-    equivalent lies from the target, up to each limit and beyond; ``refraction_error``: the median of what it
-    is more than the target. ``funnel``: by ``GROUPS``.
+    equivalent lies from the target, up to each limit and beyond; ``refraction_within``: up
+    to each further limit in all; ``refraction_error``, ``refraction_mean`` and ``refraction_off``: median and
+    mean of what it is more than the target, and mean of how far it lies from it. ``funnel``: by ``GROUPS``.
     """
 
     begin: date
@@ -83,7 +85,10 @@ class Audit:
     later: tuple[NamedShare, ...]
     refraction: tuple[AuditShare, ...]
     refraction_entered: MaskedCell
+    refraction_within: tuple[AuditShare, ...]
     refraction_error: float | None
+    refraction_mean: float | None
+    refraction_off: float | None
     all_visits: FunnelLine
     funnel: dict[str, tuple[FunnelLine, ...]]
 
@@ -103,6 +108,9 @@ class _Counting:
 
     def median_of(self, values: Sequence[float]) -> float | None:
         return median(values) if len(values) >= self.definitions.few else None
+
+    def mean_of(self, values: Sequence[float]) -> float | None:
+        return mean(values) if len(values) >= self.definitions.few else None
 
 
 def audit(
@@ -134,16 +142,19 @@ def audit(
         events=tuple(by.share_of(name, (one.events[name] for one in operations)) for name in EVENTS),
         later=_later(operations, by),
         refraction=_refraction(errors, definitions),
+        refraction_within=_within(_refraction(errors, definitions), definitions),
         refraction_entered=_alone(sum(bool(one.refraction) for one in operations), few),
         refraction_error=by.median_of(errors),
+        refraction_mean=by.mean_of(errors),
+        refraction_off=by.mean_of([abs(error) for error in errors]),
         all_visits=_funnel_line(None, booked, definitions),
         funnel={name: _funnel(visits, _KEYS[name](definitions), booked, definitions) for name in GROUPS},
     )
 
 
 def _told(when: When, how: How) -> bool:
-    """The record has no field for a pinhole before surgery."""
-    return (when, how) != ("before", "pinhole")
+    """The record has one vision before surgery."""
+    return how == "presented" or when != "before"
 
 
 def _alone(count: int, few: int) -> MaskedCell:
@@ -192,13 +203,27 @@ def _refraction(errors: Iterable[float], definitions: AuditDefinitions) -> tuple
     return tuple(of_cells(cell, cells[-1], None, definitions) for cell in cells[:-1])
 
 
+def _within(bands: Sequence[AuditShare], definitions: AuditDefinitions) -> tuple[AuditShare, ...]:
+    """Each further limit in all, added up from what is shown alone: so it tells nothing more."""
+    found = []
+    for last in range(2, len(bands)):
+        shown = [one.count.count for one in bands[:last]]
+        open_ones = [count for count in shown if count is not None]
+        all_shown = len(open_ones) == len(shown)
+        cell = MaskedCell(sum(open_ones)) if all_shown else MaskedCell(None, "withheld")
+        found.append(of_cells(cell, bands[0].of, None, definitions))
+    return tuple(found)
+
+
 def _later(operations: Sequence[AuditedOperation], by: _Counting) -> tuple[NamedShare, ...]:
     rise, day = by.protocol.review.settings.response, by.definitions.late_from_day
     return (
         by.share_of("pressure rise", (_risen(one, rise) for one in operations)),
         by.share_of("macular oedema", (one.macula for one in operations)),
-        by.share_of("white level early", (_white(one, lambda on: on < day) for one in operations)),
-        by.share_of("white level late", (_white(one, lambda on: on >= day) for one in operations)),
+        by.share_of("white level early", (_any(one.white_level, lambda on: on < day) for one in operations)),
+        by.share_of("white level late", (_any(one.white_level, lambda on: on >= day) for one in operations)),
+        by.share_of("infection early", (_any(one.infection, lambda on: on < day) for one in operations)),
+        by.share_of("infection late", (_any(one.infection, lambda on: on >= day) for one in operations)),
     )
 
 
@@ -210,8 +235,8 @@ def _risen(one: AuditedOperation, rule: Response) -> bool | None:
     return highest >= rule.pressure and highest - one.pressure_before >= rule.rise
 
 
-def _white(one: AuditedOperation, within: Callable[[int], bool]) -> bool | None:
-    seen = [white for day, white in one.white_level if within(day)]
+def _any(seen_on: Iterable[tuple[int, bool]], within: Callable[[int], bool]) -> bool | None:
+    seen = [there for day, there in seen_on if within(day)]
     return any(seen) if seen else None
 
 

@@ -94,7 +94,14 @@ def _figures(found: Audit) -> Iterator[AuditRow]:
     yield _counted("refraction", "all", "written down", found.refraction_entered)
     for number, part in enumerate(found.refraction, 1):
         yield _share("refraction", "all", f"distance from the target, band {number}", part)
-    yield AuditRow("refraction", "all", "median error", value=_rounded(found.refraction_error), unit="D")
+    for number, part in enumerate(found.refraction_within, 2):
+        yield _share("refraction", "all", f"distance from the target, bands 1 to {number}", part)
+    for name, value in (
+        ("median error", found.refraction_error),
+        ("mean error", found.refraction_mean),
+        ("mean absolute error", found.refraction_off),
+    ):
+        yield AuditRow("refraction", "all", name, value=_rounded(value), unit="D")
     yield from _funnel("follow-up", "all", found.all_visits)
     for name in GROUPS:
         for funnel in found.funnel[name]:

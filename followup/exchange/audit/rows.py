@@ -13,10 +13,11 @@ from followup.clinical.record.eye import history_of, last_seen
 
 @dataclass(frozen=True)
 class SeenVision:
-    """Vision as it was written: as presented, and through a pinhole; None: not measured."""
+    """Vision as it was written: as presented, through a pinhole, with best glasses; None: not measured."""
 
     presented: str | None
     pinhole: str | None
+    best: str | None = None
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,8 @@ class AuditedOperation:
     """One operation with what was seen until the next one on that eye; None: nobody wrote it down.
 
     ``early`` and ``final``: before and from the protocol's day of final vision on. ``target``: dioptres.
-    ``pressures``: mmHg with the day after surgery. ``white_level``: days after surgery with and without one.
+    ``pressures``: mmHg with the day after surgery. ``white_level`` and
+    ``infection``: days after surgery with and without one.
     """
 
     day: date
@@ -40,6 +42,7 @@ class AuditedOperation:
     pressures: tuple[float, ...]
     macula: bool | None
     white_level: tuple[tuple[int, bool], ...]
+    infection: tuple[tuple[int, bool], ...]
 
 
 @dataclass(frozen=True)
@@ -99,7 +102,15 @@ def _operation(record: Record, done: Operation, final_from: int) -> AuditedOpera
         white_level=tuple(
             (day, look.hypopyon == "yes") for look, day in days if look.hypopyon in ("yes", "no")
         ),
+        infection=tuple((day, told) for look, day in days if (told := _infection(look)) is not None),
     )
+
+
+def _infection(look: Findings) -> bool | None:
+    """Whether the eye was treated for one; a look that saw no white level, and says nothing, saw none."""
+    if look.infection_treated is not None:
+        return look.infection_treated
+    return False if look.hypopyon == "no" else None
 
 
 def _oedema(seen: set[str | None]) -> bool | None:
@@ -114,4 +125,8 @@ def _events(done: Operation) -> tuple[bool | None, ...]:
 
 
 def _vision(looks: list[Findings]) -> SeenVision:
-    return SeenVision(last_seen(look.vision for look in looks), last_seen(look.pinhole for look in looks))
+    return SeenVision(
+        last_seen(look.vision for look in looks),
+        last_seen(look.pinhole for look in looks),
+        last_seen(look.best_corrected for look in looks),
+    )

@@ -60,7 +60,12 @@ def observations(of: PatientToTell, look: Findings) -> Iterator[tuple[str, Json]
         device = concept(look.pressure_device) if look.pressure_device else None
         code = concept(f"intraocular pressure, {look.eye} eye", f"pressure-{look.eye}")
         yield "pressure", _observation(of, look, code) | value | only(method=device)
-    for name, written in (("vision", look.vision), ("vision through a pinhole", look.pinhole)):
+    for name, written in (
+        ("vision", look.vision),
+        ("vision through a pinhole", look.pinhole),
+        ("vision with best glasses", look.best_corrected),
+        ("refraction", look.refraction),
+    ):
         if written is not None:
             value = _not_performed() if written in _NOT_DONE else {"valueString": words(written)}
             yield name, _observation(of, look, concept(f"{name}, {look.eye} eye")) | value

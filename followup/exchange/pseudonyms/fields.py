@@ -29,7 +29,9 @@ _TELLING = frozenset(
     }
 )
 # Typed as on any chart, and told as a decimal figure: 0 is below any chart.
-_ACUITIES = frozenset({"EyeHistory.vision_before", "Findings.vision", "Findings.pinhole"})
+_ACUITIES = frozenset(
+    {"EyeHistory.vision_before", "Findings.vision", "Findings.pinhole", "Findings.best_corrected"}
+)
 _MEDICINE = get_args(MedicineId)[1]
 ANOTHER = "another medicine"
 

@@ -214,3 +214,39 @@ def test_what_was_not_measured_is_written_in_the_words_of_the_staff(followed, fo
     with followed.store.read() as session:
         person = patient_by_code(session, "K-104")
         assert newest_record(session, person.id).record.reviews[0].pressure == "not done"
+
+
+def _beside(page):
+    """What stands open in the row, before what folds away."""
+    return page.split("More findings")[0]
+
+
+def test_refraction_and_best_vision_stand_open_only_once_that_check_is_due(followed):
+    surgeon = followed.log_in("surgeon")
+    names = [f'name="reviews.0.{name}"' for name in ("refraction", "best_corrected", "infection_treated")]
+    week = surgeon.get(EYE).text
+    assert [name in _beside(week) for name in names] == [False] * 3
+    assert [name in week for name in names] == [True] * 3
+    followed.clock.on(35)
+    assert [name in _beside(followed.log_in("surgeon").get(EYE).text) for name in names] == [
+        True,
+        True,
+        False,
+    ]
+
+
+def test_the_word_on_infection_stands_open_after_a_look_in_danger(followed, form_of):
+    surgeon, _ = _enter(followed, form_of, cells="4+", hypopyon="yes", pain="yes", pressure="20")
+    assert 'name="reviews.0.infection_treated"' in _beside(surgeon.get(EYE).text)
+
+
+def test_a_refraction_without_its_signs_is_refused_and_words_are_kept(followed, form_of, words_of):
+    surgeon = followed.log_in("surgeon")
+    form = form_of(surgeon.get(EYE).text, f"{EYE}/findings")
+    wrong = surgeon.post(f"{EYE}/findings", data=form | {"reviews.0.refraction": ["1.00 -0.50x90"]})
+    assert wrong.status_code == 422
+    assert "the refraction 1.00 -0.50x90 can't be read" in words_of(wrong.text)
+    assert form_of(wrong.text, f"{EYE}/findings")["reviews.0.refraction"] == ["1.00 -0.50x90"]
+    for written in ("+1.00 -0.50x90", "reflex too dim"):
+        sent = form_of(surgeon.get(EYE).text, f"{EYE}/findings") | {"reviews.0.refraction": [written]}
+        assert surgeon.post(f"{EYE}/findings", data=sent).status_code == 303

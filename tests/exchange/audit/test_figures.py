@@ -8,7 +8,7 @@ import pytest
 
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import parse_record
-from followup.exchange.audit.acuity import spherical_equivalent
+from followup.clinical.record.vision import spherical_equivalent
 from followup.exchange.audit.definitions import audit_definitions
 from followup.exchange.audit.document import document, percentage
 from followup.exchange.audit.figures import GROUPS, audit
@@ -45,7 +45,11 @@ def _line(found, when, how):
 
 
 def test_vision_is_told_by_its_time_and_presented_and_pinhole_stay_apart():
-    seen = [(7, {"vision": "6/24"}), (39, {"vision": "6/18"}), (40, {"vision": "CF", "pinhole": "6/6"})]
+    seen = [
+        (7, {"vision": "6/24"}),
+        (39, {"vision": "6/18"}),
+        (40, {"vision": "CF", "pinhole": "6/6", "best_corrected": "6/24"}),
+    ]
     found = _audit([_record(number, seen=seen) for number in range(20)])
     told = {(line.when, line.how): [cell.count for cell in line.bands] for line in found.vision}
     assert told == {
@@ -54,6 +58,8 @@ def test_vision_is_told_by_its_time_and_presented_and_pinhole_stay_apart():
         ("early", "pinhole"): [0, 0, 0, 0],
         ("final", "presented"): [0, 0, 20, 20],
         ("final", "pinhole"): [20, 0, 0, 20],
+        ("early", "best"): [0, 0, 0, 0],
+        ("final", "best"): [0, 20, 0, 20],
     }
     assert _line(found, "final", "presented").log_mar == 1.98
     assert _line(found, "early", "pinhole").not_measured == 20
@@ -83,6 +89,11 @@ def test_what_is_seen_after_the_next_operation_on_that_eye_is_the_next_ones():
          {"seen": [(43, {"hypopyon": "yes"})]}),
         ("white level late", {"seen": [(43, {"hypopyon": "yes"})]}, {"seen": [(43, {"hypopyon": "no"})]},
          {"seen": [(42, {"hypopyon": "yes"})]}),
+        ("infection early", {"seen": [(5, {"hypopyon": "no"}), (42, {"infection_treated": True})]},
+         {"seen": [(5, {"hypopyon": "yes", "infection_treated": False}), (43, {"infection_treated": True})]},
+         {"seen": [(5, {"hypopyon": "yes"})]}),
+        ("infection late", {"seen": [(43, {"infection_treated": True})]},
+         {"seen": [(43, {"hypopyon": "no"})]}, {"seen": [(42, {"infection_treated": True})]}),
     ],
 )  # fmt: skip
 def test_a_share_is_of_those_of_whom_it_was_written_down(name, one, other, unknown):
@@ -120,6 +131,11 @@ def test_of_few_operations_nothing_tells_how_many_there_were():
         ("−1.25 DS", -1.25),
         ("plano", 0.0),
         ("PL / -1.00 @ 5", -0.5),
+        # Either notation of one lens, sphere and half of the cylinder (any textbook, from memory), by hand:
+        # -1.50 and half of +1.00, -0.50 and half of -1.00.
+        *(("-1.50/+1.00x180", -1.0), ("-0.50/-1.00x90", -1.0)),
+        # Without its sign a power may mean two eyes; no axis lies beyond 180.
+        *(("0.50", None), ("1.00 -0.50 x 90", None), ("-0.50/-1.00x190", None), ("-1/-16x9", None)),
         *(("new glasses", None), ("-0.50/-0.75", None), ("6/9", None), ("-45", None)),
     ],
 )
@@ -142,6 +158,27 @@ def test_the_newest_refraction_is_compared_sphere_and_half_of_the_cylinder():
     seen = [(28, {"refraction": "+2.00"}), (42, {"refraction": "-0.25/-1.50x10"})]
     found = _audit([_record(number, seen=seen, target_refraction=0) for number in range(12)])
     assert ([one.count.count for one in found.refraction], found.refraction_error) == ([0, 12, 0], -1.0)
+
+
+def test_the_error_keeps_its_sign_in_the_mean_and_loses_it_in_the_mean_distance():
+    """Worked by hand: 12 eyes at -0.75, 12 at +0.25: mean -0.25, mean distance 0.50; 24 of 24 within 1."""
+    found = _audit(
+        [
+            _record(
+                number, seen=[(40, {"refraction": "-0.75" if number % 2 else "+0.25"})], target_refraction=0
+            )
+            for number in range(24)
+        ]
+    )
+    assert (found.refraction_mean, found.refraction_off) == (-0.25, 0.5)
+    assert [(one.count.count, one.of.count) for one in found.refraction_within] == [(24, 24)]
+
+
+def test_what_is_within_in_all_tells_no_more_than_its_bands_do():
+    seen = [[(40, {"refraction": f"{0.25 if number < 20 else 0.75:+.2f}"})] for number in range(24)]
+    found = _audit([_record(n, seen=one, target_refraction=0) for n, one in enumerate(seen)])
+    assert found.refraction[1].count.why == "few"
+    assert [one.count.why for one in found.refraction_within] == ["withheld"]
 
 
 def test_an_eye_without_a_target_or_without_a_refraction_that_is_understood_has_no_error():

@@ -268,6 +268,14 @@ def test_findings_are_told_as_they_were_written_and_what_was_not_done_as_that():
     assert not any(name.startswith("value") for name in missing)
 
 
+def test_refraction_and_best_vision_are_told_as_they_were_written():
+    look = {"eye": "right", "date": "2026-04-06", "refraction": "-0.50/-1.00x90", "best_corrected": "6/6"}
+    record = record_of(reviews=[look])
+    best, power = of_kind(bundle(record, planned(record, 35)), "Observation")
+    assert (best["valueString"], best["code"]["text"]) == ("6/6", "vision with best glasses, right eye")
+    assert (power["valueString"], power["code"]["text"]) == ("-0.50/-1.00x90", "refraction, right eye")
+
+
 def test_allergies_are_told_one_by_one_and_none_only_where_that_was_said():
     allergies = [{"to": "sulfonamide", "reaction": "severe"}, {"to": "other", "described": "strawberries"}]
     record = record_of(patient={"allergies": allergies, "allergy_text": "itches from plaster"})
