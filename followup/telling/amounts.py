@@ -216,6 +216,18 @@ def _corrects(sentence: ToldSentence, figure: Place) -> bool:
     return any(phrase[-1] == before for kind in ("repair", "no") for phrase in sentence.lexicon.cues[kind])
 
 
+def _of_something_else(sentence: ToldSentence, head: Place, figure: Place) -> bool:
+    """Whether a figure is tied to another word than its own: "at the wound, a strip of two millimetres"."""
+    cues, tokens = sentence.lexicon.cues, sentence.tokens
+    at = figure.first - 1
+    while at > head.last and (tokens[at].word,) in cues.get("roughly", ()):
+        at -= 1
+    if at - 1 <= head.last or (tokens[at].word,) not in cues.get("of", ()):
+        return False
+    noun = tokens[at - 1]
+    return noun.kind == "word" and (noun.word,) not in cues.get("measure", ())
+
+
 def _amount(sentence: ToldSentence, amount: Amount, head: Place, figure: Figure) -> Remark:
     value = round(figure.value * amount.times, 4)
     told: ToldValue = int(value) if value == int(value) else value
@@ -233,4 +245,6 @@ def _amount(sentence: ToldSentence, amount: Amount, head: Place, figure: Figure)
         return replace(remark, why="bounds", also=fits)
     if amount.counted:
         return replace(remark, why="counted")
+    if _of_something_else(sentence, head, figure.place):
+        return replace(remark, why="two readings")
     return replace(remark, why="heard") if figure.heard else remark

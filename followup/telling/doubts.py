@@ -10,11 +10,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from followup.telling.lexicon import Lexicon
-from followup.telling.matching import ToldSentence
+from followup.telling.matching import Place, ToldSentence
 from followup.telling.remark import LOOSE, Remark
+from followup.telling.tables import table
 
 _LATER = 2
 """Sentences after the one of a figure in which another may say it anew."""
+_FOLLOWING = ("operation.watertight", "operation.hydrated")
+"""What comes of stitches: it stands between them and what takes them out or adds to them."""
+_SHORT_WHILE = 60
+"""Characters between two words about one thing."""
+_BEGINNING = 4
+"""Words of a sentence behind which it takes back only what it says itself."""
 
 
 def unsettled(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> list[Remark]:
@@ -38,6 +45,50 @@ def unsettled(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> l
         return replace(one, why="two readings", also=tuple(dict.fromkeys(others))) if others else one
 
     return [may_be(one) if _a_sure_amount(one) else one for one in remarks]
+
+
+def taken_back(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> list[Remark]:
+    """The remarks; what was put in, on or through is asked where the next words may take it out again or
+    add another: "air was put in and let out again", "one stitch, then another"."""
+    found = list(remarks)
+    for number, sentence in enumerate(sentences):
+        for kind, fields in (("undoing", table("together")["placed"]), ("adding", ["operation.stitches"])):
+            for cue in _places(sentence, kind):
+                start = sentence.tokens[cue.first].start
+                last = _last_before(found, sentence, sentences[number - 1] if number else None, cue)
+                for at, one in enumerate(found):
+                    if last is None or not (one.words == last.words or _of_one_thing(one, last)):
+                        continue
+                    if one.field in fields and one.value not in (False, 0, "none") and one.start < start:
+                        found[at] = _asked(one)
+    return found
+
+
+def _last_before(
+    remarks: Sequence[Remark], sentence: ToldSentence, before: ToldSentence | None, cue: Place
+) -> Remark | None:
+    """The last thing told before words that take something back, in their sentence or just before it."""
+    first = (before if before and cue.first <= _BEGINNING else sentence).tokens[0].start
+    at = sentence.tokens[cue.first].start
+    said = [one for one in remarks if first <= one.start < at and one.field.startswith("operation.")]
+    said = [one for one in said if one.field not in _FOLLOWING]
+    return max(said, key=lambda one: one.start, default=None)
+
+
+def _of_one_thing(one: Remark, other: Remark) -> bool:
+    """Whether both are of the stitches, told near each other."""
+    near = abs(one.start - other.start) < _SHORT_WHILE
+    return near and {one.field, other.field} <= {"operation.stitches", "operation.stitches_absorbable"}
+
+
+def _places(sentence: ToldSentence, kind: str) -> list[Place]:
+    return [place for phrase in sentence.lexicon.cues.get(kind, ()) for place in sentence.phrase(phrase)]
+
+
+def _asked(one: Remark) -> Remark:
+    if one.state != "done" or one.why is not None:
+        return one
+    return replace(one, why="two readings", also=(False,) if one.value is True else one.also)
 
 
 def _a_sure_amount(one: Remark) -> bool:

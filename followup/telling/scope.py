@@ -34,7 +34,12 @@ _MEANING: dict[str, Verdict] = {
 _FAR_KINDS: dict[str, Verdict] = {"unused": "unused", "past_before": "past"}
 _AFTER_KINDS: dict[str, Verdict] = {"unused_after": "unused", "past_after": "past"}
 _YEAR = re.compile(r"(19|20)\d\d")
-_SILENT = frozenset(("goes_on", "or_it_was", "anew", "again", "exception", "verbs", "being"))
+_SILENT = frozenset(
+    (
+        *("goes_on", "or_it_was", "anew", "again", "exception", "verbs", "being"),
+        *("undoing", "adding", "of", "roughly", "measure", "said_before"),
+    )
+)
 """Kinds that judge nothing by themselves: a hedge inside one of them, "or maybe", is one all the same."""
 _FAR = 8
 """Words: as far as a plan or a past is followed, where no comma and no terminating word ends it."""
@@ -148,6 +153,11 @@ class Scopes:
         said = [*places, *self.denials.values()]
         words = (self.sentence.tokens[at].word for at in cue.place.at)
         next_thing = all((word,) in self.sentence.lexicon.cues["determiners"] for word in words)
+        # "without any", "without it": of something said before.
+        after = self.sentence.tokens[cue.place.last + 1 : cue.place.last + 2]
+        next_thing = next_thing and not any(
+            (token.word,) in self.sentence.lexicon.cues.get("said_before", ()) for token in after
+        )
         return not next_thing and not any(set(cue.place.at) & set(place.at) for place in said)
 
     def _at_a_distance(self, cue: Cue, places: Sequence[Place]) -> dict[Place, Verdict]:
@@ -180,7 +190,9 @@ class Scopes:
         verdict = _MEANING[cue.kind]
         inside = [place for place in others if place.first < cue.place.first < place.last]
         if inside:
-            return dict.fromkeys(inside, verdict)
+            # "Visco: not convinced that nothing is left": a hedge inside one thing is of the next as well.
+            more = self._after(cue, others, verdict) if cue.kind == "hedged_before" else {}
+            return more | dict.fromkeys(inside, verdict)
         if not cue.kind.endswith("_before") and cue.kind != "tried":
             far = cue.kind == "hedged_after"
             if found := self._just_before(cue, others, far=far):

@@ -97,3 +97,20 @@ def test_figures_as_they_are_said_and_heard(text, field, value):
 )
 def test_a_word_of_the_trade_is_heard_in_its_pieces_and_a_guess_is_asked(text, field, value):
     assert read(text, field) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "value"),
+    [
+        ("Air was put in the chamber and escaped, so none is in there.", "air_or_gas", "asked"),
+        ("Four nylon stitches; one was cheese-wiring, so the assistant cut it out.", "stitches", "asked"),
+        ("Two nylon stitches, and a third at the side port.", "stitches", "asked"),
+        ("Bandage lens on, it came off under the drape.", "bandage_lens", "asked"),
+        ("Along the main wound a scar of 3 mm.", "cut_mm", "asked"),
+        ("The chamber was shallow at first.", "chamber", "asked"),
+        ("Bandage lens box empty, so without it.", "bandage_lens", "asked"),
+        ("Iris, perhaps bleeding, torn.", "bleeding", "asked"),
+    ],
+)
+def test_what_the_next_words_take_out_add_to_or_tie_to_another_thing_is_asked(text, field, value):
+    assert read(text, field) == value
