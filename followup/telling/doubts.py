@@ -6,10 +6,10 @@ thing's size by its words; so neither is read.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from followup.telling.lexicon import Lexicon
+from followup.telling.lexicon import Amount, Lexicon
 from followup.telling.matching import Place, ToldSentence
 from followup.telling.remark import LOOSE, Remark
 from followup.telling.tables import table
@@ -18,6 +18,8 @@ _LATER = 2
 """Sentences after the one of a figure in which another may say it anew."""
 _FOLLOWING = ("operation.watertight", "operation.hydrated")
 """What comes of stitches: it stands between them and what takes them out or adds to them."""
+_NEAR_THING = 120
+"""Characters between what was done and a figure that tells what came of it."""
 _SHORT_WHILE = 60
 """Characters between two words about one thing."""
 _BEGINNING = 4
@@ -45,6 +47,30 @@ def unsettled(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> l
         return replace(one, why="two readings", also=tuple(dict.fromkeys(others))) if others else one
 
     return [may_be(one) if _a_sure_amount(one) else one for one in remarks]
+
+
+def by_size(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> list[Remark]:
+    """The remarks; a field of which nothing was told asked where a figure of nothing has its usual size."""
+    amounts = [one for one in sentences[0].lexicon.amounts if one.usual] if sentences else []
+    told = {one.field for one in remarks}
+    found = list(remarks)
+    for one in remarks:
+        near = {other.field for other in remarks if 0 < one.start - other.start < _NEAR_THING}
+        fits = {amount.field for amount in amounts if one.field == LOOSE and _usual(amount, one, near)}
+        if len(fits) == 1 and not fits & told:
+            found.append(replace(one, field=fits.pop(), why="missing", weak=True))
+    return found
+
+
+def _usual(amount: Amount, one: Remark, near: Collection[str]) -> bool:
+    if not isinstance(one.value, int | float) or one.state != "done":
+        return False
+    least, most = amount.usual
+    if amount.follows and amount.follows not in near:
+        return False
+    plain = not one.unit and (bool(amount.follows) or one.value != int(one.value))
+    fits = one.unit in amount.units or plain
+    return fits and least <= one.value <= most
 
 
 def taken_back(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> list[Remark]:

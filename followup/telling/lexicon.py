@@ -67,7 +67,9 @@ class Amount:
     ``bare``: a figure without a unit counts too. Outside ``least`` and ``most`` it is asked, as it is
     where it is ``counted``: the figure times ``times``. ``within``: so many words may stand between.
     ``needs``: one of these stands in the same sentence. ``ends``: it is how it was in the end. ``alone``: a
-    figure between stops, with a fraction and beside no words at all, may be this one and is asked.
+    figure between stops, with a fraction and beside no words at all, may be this one and is asked. ``usual``:
+    from and to, what it mostly is; a figure of nothing in there asks it where it was not told, with
+    ``follows`` only a little behind that field.
     """
 
     field: str
@@ -83,6 +85,8 @@ class Amount:
     needs: tuple[Form, ...] = ()
     ends: bool = False
     alone: bool = False
+    usual: tuple[float, ...] = ()
+    follows: str = ""
 
 
 @dataclass(frozen=True)
@@ -289,5 +293,6 @@ def _saying(reader: _FormReader, told: Mapping[str, Any]) -> Saying:
 
 def _amount(reader: _FormReader, told: Mapping[str, Any]) -> Amount:
     plain = {key: value for key, value in told.items() if key not in ("units", "heads", "needs")}
+    plain["usual"] = tuple(told.get("usual", ()))
     plain["needs"] = reader.all(told.get("needs", ()))
     return Amount(units=tuple(told["units"]), heads=reader.all(told["heads"]), **plain)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from followup.clinical.record.base import Eye
 from followup.telling.agreement import agreed, asked
-from followup.telling.doubts import taken_back, unsettled
+from followup.telling.doubts import by_size, taken_back, unsettled
 from followup.telling.eyes import SentenceTold, eyes_told, not_this_eye, of_each_eye
 from followup.telling.hearing import as_meant
 from followup.telling.kind import Kind, kind_of, not_ours, unsure
@@ -136,7 +136,7 @@ def _heard(text: str, lexicon: Lexicon) -> _Heard:
 def _remarks(told: Sequence[SentenceTold], sentences: Sequence[ToldSentence]) -> list[Remark]:
     begins = [one.tokens[0].start for one in sentences]
     found = [one for each in told for one in each.remarks]
-    found = taken_back(unsettled(found, sentences), sentences)
+    found = by_size(taken_back(unsettled(found, sentences), sentences), sentences)
     found = [one for one in found if one.field not in (EYE, LOOSE)]
     plain = [one for one in found if not one.field.startswith(DRUG)]
     return weighed([*plain, *medicines_told([one for one in found if one.field.startswith(DRUG)], begins)])

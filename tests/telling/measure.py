@@ -21,7 +21,7 @@ from followup.telling.reading import read_telling
 
 UNSEEN = ("blind", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 LAST = "ninth"
-"""Written unseen as well, and never tuned on."""
+"""Written unseen as well, and not tuned on."""
 
 
 def measured(told: Sequence[ToldOperation]) -> list[Judged]:

@@ -114,3 +114,20 @@ def test_a_word_of_the_trade_is_heard_in_its_pieces_and_a_guess_is_asked(text, f
 )
 def test_what_the_next_words_take_out_add_to_or_tie_to_another_thing_is_asked(text, field, value):
     assert read(text, field) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "field"),
+    [
+        ("I went in with the 2.4 from the side.", "cut_mm"),
+        ("We chose 22.5 D for him.", "lens_power"),
+        ("Four iris hooks. Six across with them.", "pupil_after_mm"),
+    ],
+)
+def test_a_figure_of_nothing_asks_what_was_not_told_and_has_mostly_that_size(text, field):
+    assert read(text, field) == "asked"
+
+
+def test_a_figure_of_nothing_asks_no_field_that_was_told():
+    assert read("Incision 2.8. I like the 2.4 from the side.", "cut_mm") != 2.4
+    assert read("I waited 2.4 minutes.", "cut_mm") is None
