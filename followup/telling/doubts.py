@@ -6,8 +6,9 @@ thing's size by its words; so neither is read.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Collection, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from followup.telling.lexicon import Amount, Lexicon
 from followup.telling.matching import Place, ToldSentence
@@ -18,21 +19,26 @@ _LATER = 2
 """Sentences after the one of a figure in which another may say it anew."""
 _FOLLOWING = ("operation.watertight", "operation.hydrated")
 """What comes of stitches: it stands between them and what takes them out or adds to them."""
-_NEAR_THING = 120
-"""Characters between what was done and a figure that tells what came of it."""
-_SHORT_WHILE = 60
-"""Characters between two words about one thing."""
+_NEXT = 1
+"""Sentences from what was done to a figure that tells what came of it."""
 _BEGINNING = 4
 """Words of a sentence behind which it takes back only what it says itself."""
 
 
+@dataclass(frozen=True)
+class _Numbers:
+    """Where the sentences of a text begin."""
+
+    begins: Sequence[int]
+
+    def of(self, one: Remark) -> int:
+        """The number of the sentence that a remark stands in."""
+        return bisect_right(self.begins, one.start) - 1
+
+
 def unsettled(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> list[Remark]:
     """The remarks; an amount is asked where a later figure, or one of its sentence, may stand for it."""
-    begins = [one.tokens[0].start for one in sentences]
-
-    def number(one: Remark) -> int:
-        return sum(begin <= one.start for begin in begins) - 1
-
+    number = _Numbers([one.tokens[0].start for one in sentences]).of
     loose = [(number(one), one) for one in remarks if one.field == LOOSE]
     anew = [any(_says_anew(sentence)) for sentence in sentences]
 
@@ -52,10 +58,12 @@ def unsettled(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> l
 def by_size(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> list[Remark]:
     """The remarks; a field of which nothing was told asked where a figure of nothing has its usual size."""
     amounts = [one for one in sentences[0].lexicon.amounts if one.usual] if sentences else []
+    number = _Numbers([one.tokens[0].start for one in sentences]).of
     told = {one.field for one in remarks}
     found = list(remarks)
     for one in remarks:
-        near = {other.field for other in remarks if 0 < one.start - other.start < _NEAR_THING}
+        before = [other for other in remarks if other.start < one.start]
+        near = {other.field for other in before if number(one) - number(other) <= _NEXT}
         fits = {amount.field for amount in amounts if one.field == LOOSE and _usual(amount, one, near)}
         if len(fits) == 1 and not fits & told:
             found.append(replace(one, field=fits.pop(), why="missing", weak=True))
@@ -77,6 +85,7 @@ def taken_back(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> 
     """The remarks; what was put in, on or through is asked where the next words may take it out again or
     add another: "air was put in and let out again", "one stitch, then another"."""
     found = list(remarks)
+    number_of = _Numbers([one.tokens[0].start for one in sentences]).of
     for number, sentence in enumerate(sentences):
         for kind, fields in (("undoing", table("together")["placed"]), ("adding", ["operation.stitches"])):
             for cue in _places(sentence, kind):
@@ -84,6 +93,8 @@ def taken_back(remarks: Sequence[Remark], sentences: Sequence[ToldSentence]) -> 
                 last = _last_before(found, sentence, sentences[number - 1] if number else None, cue)
                 for at, one in enumerate(found):
                     if last is None or not (one.words == last.words or _of_one_thing(one, last)):
+                        continue
+                    if number_of(one) != number_of(last):
                         continue
                     if one.field in fields and one.value not in (False, 0, "none") and one.start < start:
                         found[at] = _asked(one)
@@ -102,9 +113,8 @@ def _last_before(
 
 
 def _of_one_thing(one: Remark, other: Remark) -> bool:
-    """Whether both are of the stitches, told near each other."""
-    near = abs(one.start - other.start) < _SHORT_WHILE
-    return near and {one.field, other.field} <= {"operation.stitches", "operation.stitches_absorbable"}
+    """Whether both are of the stitches."""
+    return {one.field, other.field} <= {"operation.stitches", "operation.stitches_absorbable"}
 
 
 def _places(sentence: ToldSentence, kind: str) -> list[Place]:
