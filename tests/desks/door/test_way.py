@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from types import SimpleNamespace
+from typing import Any
 
 import anyio
 import pytest
@@ -15,6 +18,12 @@ from followup.desks.api import operations
 from followup.desks.counsellor import printing
 from followup.desks.door import way
 from followup.desks.door.way import Way
+
+
+def _run(work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    """In a thread of its own: a browser open in this one has its loop running."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(anyio.run, work).result()
 
 
 def _told_while_a_page_is_made(ends: threading.Event) -> list[str]:
@@ -38,7 +47,7 @@ def _told_while_a_page_is_made(ends: threading.Event) -> list[str]:
             await anyio.sleep(0.05)
             group.start_soon(run, partial(work, limiter))
 
-    anyio.run(both)
+    _run(both)
     return told
 
 
@@ -60,7 +69,7 @@ def test_long_work_that_is_alone_waits_for_nothing(monkeypatch):
         await anyio.to_thread.run_sync(Way(limiter).give, limiter=limiter)
 
     begun = time.monotonic()
-    anyio.run(alone)
+    _run(alone)
     assert time.monotonic() - begun < 10
 
 

@@ -245,7 +245,7 @@ def test_a_refraction_without_its_signs_is_refused_and_words_are_kept(followed, 
     form = form_of(surgeon.get(EYE).text, f"{EYE}/findings")
     wrong = surgeon.post(f"{EYE}/findings", data=form | {"reviews.0.refraction": ["1.00 -0.50x90"]})
     assert wrong.status_code == 422
-    assert "the refraction 1.00 -0.50x90 can't be read" in words_of(wrong.text)
+    assert "the refraction \u20681.00 -0.50x90\u2069 can't be read" in words_of(wrong.text)
     assert form_of(wrong.text, f"{EYE}/findings")["reviews.0.refraction"] == ["1.00 -0.50x90"]
     for written in ("+1.00 -0.50x90", "reflex too dim"):
         sent = form_of(surgeon.get(EYE).text, f"{EYE}/findings") | {"reviews.0.refraction": [written]}
