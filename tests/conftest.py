@@ -75,6 +75,13 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         metafunc.parametrize("database_kind", ("sqlite", "postgresql") if chosen == "both" else (chosen,))
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are cores: who waits for a browser or a program leaves its core to another."""
+    own = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return own + 1
+
+
 def pytest_collection() -> None:
     """Twelve thousand tests and what they import are there to stay: nothing of it is rubbish."""
     gc.disable()
