@@ -120,7 +120,7 @@ def test_a_record_that_differs_from_the_stored_one_is_refused_and_not_taken_for_
     other = case_data("01-wanjiru")
     other["patient"]["name"] = "Someone Else"
     done = inside("import", file(other), "--refused", "back.jsonl")
-    assert (done.returncode, "the table says Someone Else" in done.stderr, "back.jsonl" in done.stderr) == (
+    assert (done.returncode, "the row says Someone Else" in done.stderr, "back.jsonl" in done.stderr) == (
         2,
         True,
         True,

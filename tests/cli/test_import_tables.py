@@ -195,7 +195,7 @@ def test_what_the_record_or_the_stored_list_says_otherwise_is_refused(
     assert f"column Eye: the record has the operation of {on} on the {eye} eye" in refused(
         on, code, name, other
     )
-    assert f"column Patient: the table says Somebody Else, the record of {code} says {name}" in refused(
+    assert f"column Patient: the row says Somebody Else, the record of {code} says {name}" in refused(
         DAY, code, "Somebody Else", eye
     )
     assert "column Eye: the stored list of 2026-03-02 names the right eye" in refused(DAY, "N-1", "A", "L/E")
@@ -272,14 +272,14 @@ DESCRIBED = {"patient.telephones.0.number": "Mobile", "patient.conditions.asthma
 @pytest.mark.parametrize(
     ("at", "value", "why"),
     [
-        (8, date(1951, 5, 6), "column Born: the table says 1951-05-06, the record of N-1 says 1950-05-06"),
-        (9, "+91 99 02", "column Mobile: the table says +91 99 02, the record of N-1 says +91 99 01"),
+        (8, date(1951, 5, 6), "column Born: the row says 1951-05-06, the record of N-1 says 1950-05-06"),
+        (9, "+91 99 02", "column Mobile: the row says +91 99 02, the record of N-1 says +91 99 01"),
         (
             2,
             "Amina Begum",
-            "column Patient: the table says Amina Begum, the record of N-1 says Amina Yusuf",
+            "column Patient: the row says Amina Begum, the record of N-1 says Amina Yusuf",
         ),
-        (10, "yes", "column Asthma: the table says yes, the record of N-1 says nothing there"),
+        (10, "yes", "column Asthma: the row says yes, the record of N-1 says nothing there"),
     ],
 )
 def test_another_operation_of_somebody_who_is_described_otherwise_is_refused(
@@ -303,7 +303,7 @@ def test_a_changed_operation_and_the_operation_of_a_dead_patient_are_refused(
     inside("import", table(GOOD[0]), "--mapping", "theatre")
     other = (*GOOD[0][:6], "Dr Rao", *GOOD[0][7:])
     done = inside("import", table(other, SECOND), "--mapping", "theatre", "--rows", "good")
-    assert "column Surgeon: the table says Dr Rao, the record of N-1 says Dr Sen" in done.stderr
+    assert "column Surgeon: the row says Dr Rao, the record of N-1 says Dr Sen" in done.stderr
     with store.read() as session:
         known = patient_by_code(session, "N-1")
         record = newest_record(session, known.id).record

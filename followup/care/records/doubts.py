@@ -83,7 +83,7 @@ def _of_the_record(one: ToAdd, known: KnownPatient | None) -> Doubt | None:
         return Doubt("code", say("this patient is recorded as {standing}", standing=known.standing))
     if _differ(known.name, one.line.name):
         why = say(
-            "the table says {told}, the record of {code} says {known}",
+            "the row says {told}, the record of {code} says {known}",
             told=typed(one.line.name),
             code=typed(known.code),
             known=typed(known.name),

@@ -132,13 +132,13 @@ class _Difference:
     def refusal(self, code: str, columns: Mapping[str, str]) -> FollowupError:
         if _is_nothing(self.known):
             what = say(
-                "the table says {told}, the record of {code} says nothing there",
+                "the row says {told}, the record of {code} says nothing there",
                 told=typed(_shown(self.told)),
                 code=typed(code),
             )
         else:
             what = say(
-                "the table says {told}, the record of {code} says {known}",
+                "the row says {told}, the record of {code} says {known}",
                 told=typed(_shown(self.told)),
                 code=typed(code),
                 known=typed(_shown(self.known)),
