@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import os
+import sys
 from contextlib import ExitStack
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
@@ -18,7 +17,7 @@ from followup.errors import FollowupError
 from followup.records.jobs.backup import take_backup
 from followup.records.store import migrations
 from followup.records.store.engine import make_engine, sqlite_url
-from followup.records.store.migrations import schema_state, upgrade
+from followup.records.store.migrations import known_steps, schema_state, upgrade
 from followup.records.store.store import Store
 from followup.records.tables import metadata
 from followup.records.views import SYSTEM
@@ -96,6 +95,20 @@ def test_an_empty_database_becomes_current(tmp_path):
     engine.dispose()
 
 
+def test_the_names_of_the_files_tell_the_steps_and_the_newest():
+    scripts = ScriptDirectory.from_config(migrations._config())
+    told = {script.revision for script in scripts.walk_revisions()}
+    assert known_steps() == (told, scripts.get_current_head())
+    assert len(told) >= 20
+
+
+def test_a_store_that_is_current_is_opened_without_alembic(sqlite_store, monkeypatch):
+    """Importing it and running the file of every step takes longer than most commands work."""
+    monkeypatch.setitem(sys.modules, "alembic", None)
+    upgrade(sqlite_store.engine)
+    assert schema_state(sqlite_store.engine) == "current"
+
+
 def test_a_database_of_a_newer_program_is_refused_and_left_alone(store):
     with store.engine.begin() as connection:
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
@@ -155,7 +168,7 @@ NEXT_STEP = '''
 """A step that a later version might have."""
 import sqlalchemy as sa
 from alembic import op
-revision, down_revision, branch_labels, depends_on = "next", "{head}", None, None
+revision, down_revision, branch_labels, depends_on = "9999", "{head}", None, None
 
 
 def upgrade():
@@ -166,16 +179,10 @@ REBUILD = """with op.batch_alter_table("patient", recreate="always") as batch:
 ORPHAN = 'op.execute("DELETE FROM trip_transition"); op.execute("DELETE FROM patient")'
 
 
-def _newest() -> str:
-    return ScriptDirectory.from_config(migrations._config()).get_current_head()
-
-
 def _with_next_step(monkeypatch, folder, step: str) -> None:
-    (folder / "v9999_next.py").write_text(NEXT_STEP.format(step=step, head=_newest()))
-    config = migrations._config()
-    own = Path(migrations.__file__).parent / "versions"
-    config.set_main_option("version_locations", f"{own}{os.pathsep}{folder}")
-    monkeypatch.setattr(migrations, "_config", lambda: config)
+    (folder / "v9999_next.py").write_text(NEXT_STEP.format(step=step, head=known_steps()[1]))
+    folders = [*migrations._folders(), folder]
+    monkeypatch.setattr(migrations, "_folders", lambda: folders)
 
 
 def _counts(store) -> dict[str, int]:

@@ -1,20 +1,23 @@
-"""The store's schema, step by step; :func:`upgrade` brings any older store to the newest step."""
+"""The store's schema, step by step; :func:`upgrade` brings any older store to the newest step.
+
+A store that is current is opened without Alembic: importing it and running the file of every step takes
+longer than most commands work.
+"""
 
 from __future__ import annotations
 
-from functools import cache
+import os
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import IntegrityError
 
 from followup.errors import FollowupError
 from followup.records.store.engine import make_engine
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 # Any fixed number; it names the lock that keeps two PostgreSQL upgrades apart.
 _UPGRADE_LOCK = 36_37_0001
@@ -25,7 +28,10 @@ def upgrade(engine: Engine, step: str = "head") -> None:
 
     Errors: ``store.newer``, ``upgrade``.
     """
-    if schema_state(engine) == "newer":
+    state = schema_state(engine)
+    if state == "current":
+        return
+    if state == "newer":
         raise FollowupError(
             "store.newer",
             "the database was made by a newer version of the program",
@@ -46,7 +52,9 @@ def upgrade(engine: Engine, step: str = "head") -> None:
 def schema_state(engine: Engine) -> Literal["empty", "older", "current", "newer"]:
     """How the store's schema compares with the newest step that this program knows."""
     with engine.execution_options(reading=True).connect() as connection:
-        found = MigrationContext.configure(connection).get_current_revision()
+        told = connection.dialect.has_table(connection, "alembic_version")
+        asked = text("SELECT version_num FROM alembic_version")
+        found = connection.execute(asked).scalar_one_or_none() if told else None
     if found is None:
         return "empty"
     known, newest = known_steps()
@@ -56,19 +64,14 @@ def schema_state(engine: Engine) -> Literal["empty", "older", "current", "newer"
 
 
 def known_steps() -> tuple[frozenset[str], str]:
-    """Every step of the schema that this program knows, and the newest."""
-    config = _config()
-    known, newest = _steps(
-        config.get_main_option("script_location"), config.get_main_option("version_locations")
-    )
-    return known, newest or ""
+    """Every step of the schema that this program knows, and the newest; read off the names of their files."""
+    known = {path.name[1:5] for folder in _folders() for path in folder.glob("v[0-9]*.py")}
+    return frozenset(known), max(known)
 
 
-@cache
-def _steps(*_folders: str | None) -> tuple[frozenset[str], str | None]:
-    """The steps in these folders, and the newest; reading them means running each file."""
-    scripts = ScriptDirectory.from_config(_config())
-    return frozenset(script.revision for script in scripts.walk_revisions()), scripts.get_current_head()
+def _folders() -> list[Path]:
+    """Where the steps lie, each in a file ``vNNNN_what.py`` that holds step ``NNNN``."""
+    return [Path(__file__).parent / "versions"]
 
 
 def _upgrade(connection: Connection, step: str) -> None:
@@ -82,6 +85,8 @@ def _upgrade(connection: Connection, step: str) -> None:
     with connection.begin():
         if not sqlite:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _UPGRADE_LOCK})
+        from alembic import command
+
         config = _config()
         config.attributes["connection"] = connection
         command.upgrade(config, step)
@@ -99,7 +104,11 @@ def _orphans() -> FollowupError:
 
 
 def _config() -> Config:
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
+    folders = os.pathsep.join(str(folder) for folder in _folders())
+    config.set_main_option("version_locations", folders.replace("%", "%%"))
     return config
