@@ -62,10 +62,10 @@ def test_the_same_record_gives_the_same_bytes_under_any_locale_and_hash_seed(
     assert first.stdout == second.stdout
 
 
-def test_a_record_can_come_from_standard_input(followup: Run, record_file: Write) -> None:
+def test_a_record_can_come_from_standard_input(followup: Run, inside: Run, record_file: Write) -> None:
     path = record_file()
     piped = followup("plan", "-", stdin=path.read_text("utf-8"))
-    assert piped.stdout == followup("plan", str(path)).stdout
+    assert piped.stdout == inside("plan", str(path)).stdout != ""
 
 
 def test_without_as_of_the_plan_is_made_for_the_last_operations_day(inside: Run, record_file: Write) -> None:
