@@ -21,7 +21,7 @@ from hypothesis import settings
 from kept_database import database_url, emptied, run
 from one_dialect import first_of_its_kind, remembering
 from sample_clinics import PATIENCE, Made, made_once
-from set_once import JOBS_A_WORKER
+from set_once import JOBS_A_WORKER, a_days_setters
 from set_once import remembering as remembering_sheets
 from sqlalchemy import Connection, Engine, text
 
@@ -245,8 +245,11 @@ def of_the_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session", autouse=True)
 def sheets_set_once(of_the_run: Path) -> Iterator[None]:
+    home = of_the_run / "sheets"
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(typesetter, "_ask", remembering_sheets(typesetter._ask, of_the_run / "sheets"))
+        patch.setattr(typesetter, "_ask", remembering_sheets(typesetter._ask, home))
+        for room in ("followup.sheets.paper.batch", "followup.care.sheets.of_a_day"):
+            patch.setattr(f"{room}.Typesetter", a_days_setters(home))
         patch.setattr("followup.sheets.paper.typesetter.MOST_JOBS", JOBS_A_WORKER)
         yield
 

@@ -1,4 +1,4 @@
-"""A sheet that was set in this run is not set again: the same data give the same bytes.
+"""A sheet or a day of them that was set in this run is not set again: the same data give the same bytes.
 
 That they do is tested with typesetters of a test's own, which know nothing of this.
 """
@@ -9,6 +9,9 @@ import hashlib
 import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+
+from followup.sheets.paper.typesetter import Typesetter
 
 # A clinic's worker ends after eight for the room that it takes, some 40 MB a sheet; a run has room for more.
 JOBS_A_WORKER = 20
@@ -27,3 +30,14 @@ def remembering(ask: Callable[[bytes], bytes], home: Path) -> Callable[[bytes], 
         return known.read_bytes()
 
     return answer
+
+
+def a_days_setters(home: Path) -> Callable[..., Typesetter]:
+    """Makes typesetters for a day's sheets, each of a batch's own, that remember as well."""
+
+    def make(**given: Any) -> Typesetter:
+        setter = Typesetter(**given)
+        setter._ask = remembering(setter._ask, home)
+        return setter
+
+    return make
