@@ -318,12 +318,12 @@ def tell_sweep(store: Store, first: int, visits: int, count: int) -> None:
             ours = clock() - begun
             assert swept.noticed == 2 * len(due), (swept, len(due))
             most = max(most, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
-            _close(store)
+            _close(store, due)
             due = _let_turn(store, first + (2 * number + 1) * count, count)
             begun = clock()
             _bare_sweep(store, due)
             theirs = clock() - begun
-            _close(store)
+            _close(store, due)
             ratios.append(ours / theirs)
             spent = (ours, theirs)
     line = (
@@ -342,9 +342,9 @@ def _let_turn(store: Store, first: int, count: int) -> list[int]:
     return list(range(first, first + count))
 
 
-def _close(store: Store) -> None:
+def _close(store: Store, turned: list[int]) -> None:
     with store.engine.begin() as connection:
-        which = "status = 'booked' AND day = '2027-03-10' AND seen_on < '2026-09-01'"
+        which = f"id >= {turned[0]} AND id <= {turned[-1]}"
         connection.execute(text(f"UPDATE trip SET status = 'fulfilled' WHERE {which}"))
 
 

@@ -62,6 +62,11 @@ def test_an_untouched_journal_is_whole_and_its_seal_is_the_newest_hash(ward):
 
 
 def test_the_chain_can_be_computed_by_anyone_from_what_is_stored(ward):
+    ward.signed()
+    with ward.store.write(NOBODY, NOW) as unit:
+        unit.log(
+            '"\\/ \x1f\x7f\n', "patient:\u2028\u0995\U0001f600\u00e9", odd='\\"\u0627\t', more=["a", "b"]
+        )
     previous = "0" * 64
     for row in _entries(ward.store):
         at = str(row["at"]).replace(" ", "T").removesuffix("+00:00")
