@@ -55,6 +55,8 @@ _TOLD = _STEPS | frozenset(
 )
 _FEW, _SOME = 5, 3
 """Steps, and sentences, of which fewer say nothing of the whole."""
+_NOTE = 20
+"""Words of a short note, of which it is no wonder that it tells few steps."""
 _HEADING = 5
 """Words behind the first of a heading in which its colon stands."""
 _FIRST = 2
@@ -71,7 +73,7 @@ _ORDERS = 2
 class Kind:
     """What one sentence says of the kind of its text. ``tells``: something of an operation; ``away``: as to
     come, as a rule or as long ago; ``step``: one of an operation on a lens, done; ``ours``: which one;
-    ``another``: another operation, done; ``named``: another operation at all."""
+    ``another``: another operation, done; ``named``: another operation at all; ``words``: how many."""
 
     tells: bool
     away: bool
@@ -86,6 +88,7 @@ class Kind:
     claim: bool
     orders: int
     anchored: bool
+    words: int
 
 
 def kind_of(sentence: ToldSentence, cues: Sequence[Cue], found: Sequence[Remark]) -> Kind:
@@ -118,6 +121,7 @@ def kind_of(sentence: ToldSentence, cues: Sequence[Cue], found: Sequence[Remark]
         claim=_has(sentence, "claim") and not conditional,
         orders=_orders(sentence),
         anchored=anchored,
+        words=sum(token.kind == "word" for token in sentence.tokens),
     )
 
 
@@ -228,14 +232,15 @@ def not_ours(kinds: Sequence[Kind]) -> NotThisText | None:
 def unsure(kinds: Sequence[Kind], fields: Sequence[FieldTold]) -> bool:
     """Whether it is not sure that a text tells an operation on a lens that was done: each field is asked.
 
-    So it is where the operation is not named and few of its steps are told, where another one is named too,
-    or where a third of it is told as to come.
+    So it is where few of its steps are told in more words than a short note has, or where the operation is not
+    named or another one is named too; or where a third of it is told as to come.
     """
     told = [one for one in kinds if one.tells]
     if len(told) >= _SOME and sum(one.away for one in told) * 3 >= len(told):
         return True
     named = any(one.ours for one in kinds) and not any(one.named for one in kinds)
-    return not named and sum(one.field in _TOLD for one in fields) < _FEW
+    short = named and sum(one.words for one in kinds) < _NOTE
+    return not short and sum(one.field in _TOLD for one in fields) < _FEW
 
 
 def _nothing() -> NotThisText:

@@ -97,6 +97,24 @@ class Elsewhere:
     forms: tuple[Form, ...]
 
 
+TopicWords = tuple[tuple[str, bool], ...]
+"""Words that follow each other, and whether each is whole or the beginning of one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Topic:
+    """Words that speak of a field without saying what holds. ``beside``: one of these stands in the sentence as
+    well, ``unless``: none of these. ``figure``: from and to, asked with a figure of nothing. ``silent``: fields
+    that say the same."""
+
+    field: str
+    words: tuple[TopicWords, ...]
+    beside: tuple[TopicWords, ...] = ()
+    unless: tuple[TopicWords, ...] = ()
+    figure: tuple[float, ...] = ()
+    silent: tuple[str, ...] = ()
+
+
 @dataclass(frozen=True)
 class Lexicon:
     """One language. ``cues`` are the triggers of negation, hedge, time and order by kind.
@@ -133,6 +151,9 @@ class Lexicon:
     kinds: Mapping[str, tuple[Sequence, ...]]
     operation_endings: Sequence
     steps: frozenset[str]
+    unit_words: frozenset[str] = frozenset()
+    topics: tuple[Topic, ...] = ()
+    topic_starts: Mapping[str, AbstractSet[Topic]] = field(default_factory=dict)
 
 
 def languages() -> tuple[str, ...]:
@@ -182,6 +203,7 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
     }
     trade |= _folded(data["sounds"])
     known = trade | guarded | _folded(data["skip"]) | _folded(data["known"]) | _words_of(cues.values())
+    topics = tuple(map(_topic, data.get("topic", ())))
     return Lexicon(
         tag=tag,
         elided=frozenset(data.get("elided", ())),
@@ -211,6 +233,9 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
         kinds={kind: tuple(map(sequence, told)) for kind, told in data["kinds"].items()},
         operation_endings=tuple(data["operation_endings"]),
         steps=_folded(data["steps"]),
+        unit_words=frozenset(_words_of(units.values())),
+        topics=topics,
+        topic_starts=_starts(topics),
     )
 
 
@@ -289,6 +314,36 @@ def _saying(reader: _FormReader, told: Mapping[str, Any]) -> Saying:
         reader.all(told.get("needs", ())),
         told.get("unsettles", False),
     )
+
+
+TOPIC_LETTERS = 4
+"""Letters: shorter words of a topic are whole words, longer ones beginnings."""
+
+
+def _topic(told: Mapping[str, Any]) -> Topic:
+    def words(key: str) -> tuple[TopicWords, ...]:
+        return tuple(map(_topic_words, told.get(key, ())))
+
+    figure = tuple(map(float, told.get("figure", ())))
+    silent = tuple(told.get("silent", ()))
+    return Topic(told["field"], words("words"), words("beside"), words("unless"), figure, silent)
+
+
+def _topic_words(text: str) -> TopicWords:
+    return tuple(
+        (word, part.startswith("=") or len(word) < TOPIC_LETTERS)
+        for part in text.split()
+        for word in sequence(part.removeprefix("="))
+    )
+
+
+def _starts(topics: Iterable[Topic]) -> dict[str, set[Topic]]:
+    """The topics by the first letters of the words that they begin with."""
+    found: dict[str, set[Topic]] = {}
+    for topic in topics:
+        for words in topic.words:
+            found.setdefault(words[0][0][:TOPIC_LETTERS], set()).add(topic)
+    return found
 
 
 def _amount(reader: _FormReader, told: Mapping[str, Any]) -> Amount:

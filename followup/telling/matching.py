@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
-from followup.telling.lexicon import Element, Form, Group, Lexicon
+from followup.telling.lexicon import TOPIC_LETTERS, Element, Form, Group, Lexicon
 from followup.telling.lexicon import Sequence as Phrase
 from followup.telling.model import Passage
 from followup.telling.words import Token
@@ -53,6 +54,11 @@ class ToldSentence:
         for word in self._by_word:
             self._possible |= self.lexicon.by_word.get(word, set())
 
+    @cached_property
+    def beginnings(self) -> frozenset[str]:
+        """The first letters of its words, as topics are looked for by them."""
+        return frozenset(token.word[:TOPIC_LETTERS] for token in self.tokens)
+
     def phrase(self, phrase: Phrase) -> Iterator[Place]:
         """Every place where these words follow each other; a hyphen or a slash between them is none."""
         for start in self._by_word.get(phrase[0], ()):
@@ -85,7 +91,7 @@ class ToldSentence:
         return found
 
     def any(self, forms: Sequence[Form]) -> list[Place]:
-        return [place for form in forms for place in self.form(form)]
+        return [place for form in forms if form in self._possible for place in self.form(form)]
 
     def words(self, place: Place) -> tuple[Passage, ...]:
         """The text of a place, neighbours joined."""

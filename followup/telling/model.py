@@ -17,8 +17,8 @@ ToldValue = bool | int | float | str | tuple[str, ...]
 WhyAsked = Literal["hedged", "two readings", "contradiction", "bounds", "counted", "missing", "heard", "kind"]
 """Why a field is asked: it was said with a hedge; two values were told; what was told of two fields can't
 both hold; the figure lies outside what the record takes; the figure was counted from another one (clock
-hours); a part that the record needs was not told; the words were not heard clearly; the text may be of no
-operation that was done."""
+hours); it was spoken of, or a part of it told, and not what holds; the words were not heard clearly, or their
+sentence says more than was understood; the text may be of no operation that was done."""
 
 
 @dataclass(frozen=True, order=True)

@@ -20,16 +20,20 @@ from followup.telling.order import Ordering
 from followup.telling.phrases import CONTROL, ELSEWHERE, EMPTY, TOO_LONG
 from followup.telling.remark import EYE, LOOSE, Remark
 from followup.telling.remarks import elsewhere_of, remarks_of
-from followup.telling.scope import cues_of
+from followup.telling.scope import Cue, cues_of
 from followup.telling.sentences import sentences_of
 from followup.telling.settling import given_up, settled
 from followup.telling.stakes import weighed
+from followup.telling.topics import asked_by_topic
 from followup.telling.whose import of_this_one
 from followup.telling.words import tokens_of
 
 LONGEST = 20_000
 """Characters: nobody tells one operation in more words."""
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ufeff]")
+
+_AWAY = frozenset(("other_eye", "another_patient", "mistaken", "instruction", "aside", "family"))
+"""What a sentence with one of these says is not of this operation, or not alone."""
 
 
 def read_telling(text: str, lexicon: Lexicon, eye: Eye | None = None) -> Telling:
@@ -50,7 +54,9 @@ def read_telling(text: str, lexicon: Lexicon, eye: Eye | None = None) -> Telling
     told = of_each_eye(told, eye or (eyes[0].eye if eyes else None))
     remarks = _remarks(told, heard.sentences)
     fields = _settled(remarks, lexicon)
-    if unsure(heard.kinds, fields):
+    doubtful = unsure(heard.kinds, fields)
+    fields = asked_by_topic(fields, heard.ours, [one for each in told for one in each.remarks])
+    if doubtful:
         fields = tuple(asked(one, "kind") for one in fields)
     up = given_up([one for one in remarks if one.field != LOOSE], fields)
     used = [one.words for one in fields] + [choice.words for one in fields for choice in one.choices]
@@ -82,6 +88,7 @@ class _Heard:
 
     sentences: list[ToldSentence] = field(default_factory=list)
     ordering: Ordering = field(default_factory=lambda: Ordering([]))
+    ours: list[tuple[ToldSentence, tuple[Cue, ...]]] = field(default_factory=list)
     other: list[bool] = field(default_factory=list)
     now: list[bool] = field(default_factory=list)
     turn: list[bool] = field(default_factory=list)
@@ -94,6 +101,8 @@ class _Heard:
         kinds = {cue.kind for cue in cues}
         lexicon = sentence.lexicon
         self.sentences.append(sentence)
+        if not kinds & _AWAY:
+            self.ours.append((sentence, cues))
         self.other.append("other_eye" in kinds)
         self.now.append(bool(kinds & {"this_time", "turn"}))
         self.turn.append("turn" in kinds)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from followup.telling.amounts import amounts_of, figured
+from followup.telling.evidence import understood
 from followup.telling.lexicon import Saying
 from followup.telling.matching import Place, ToldSentence, masked
 from followup.telling.model import ToldValue
@@ -27,6 +28,7 @@ def remarks_of(sentence: ToldSentence, cues: Sequence[Cue]) -> list[Remark]:
     found += [one for remark in amounts for one in figured(remark, verdicts[remark.figure])]
     found = [_guessed(one, sentence) for one in found]
     found = beside_doubts(found, sentence, scopes.idle, scopes.exceptions)
+    found = understood(found, sentence, cues)
     return sorted(found, key=lambda one: (one.start, one.field))
 
 

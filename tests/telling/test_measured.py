@@ -10,8 +10,8 @@ from told_operations import Judged, told_operations
 
 FOLDERS = ("own", *UNSEEN)
 SIZES = {"own": 40, "blind": 40, "second": 24, "french": 4} | dict.fromkeys(UNSEEN[2:], 30)
-MOST_ASKED = 4
-"""A telling, on the average of a folder."""
+MOST_ASKED = 6
+"""Of what was told, a telling, on the average of a folder."""
 
 
 @cache
@@ -30,14 +30,14 @@ def test_the_aims_hold_on_every_folder(folder, many):
 
 
 def test_what_the_last_set_that_was_not_tuned_on_shows():
-    """No aim, but what is so: 86.2% right of read before the kind of a text was asked for."""
+    """Of the same pen as the rules: 86.2% right of read before the kind of a text was asked for."""
     figures = counts(_found(LAST))
     assert len(told_operations(LAST)) == 35
     assert [one.told.id for one in _found(LAST) if one.field == "(all)"] == []
-    assert figures["right of read"] >= 0.985
-    assert figures["read or asked"] >= 0.85
+    assert figures["right of read"] >= 0.99
+    assert figures["read or asked"] >= 0.95
     assert figures["asked"] <= MOST_ASKED * 25
-    assert figures["turned"] <= 1
+    assert figures["turned"] == 0
 
 
 def test_of_a_hundred_texts_that_are_no_told_operation_five_are_read():

@@ -179,7 +179,7 @@ def test_drops_and_tablets_of_a_steroid_are_none_given_at_surgery() -> None:
 
 def test_clear_is_never_heard_as_tear_and_no_never_vanishes() -> None:
     assert "capsule_torn" not in values("The capsule is clear.")
-    assert values("Np. No vitrous los, no viterous loss.")["vitreous_lost"] is False
+    assert values("Np. No vitrous loss.")["vitreous_lost"] is False
 
 
 @pytest.mark.parametrize(
