@@ -94,7 +94,8 @@ def _read(text: str, one: FieldTold) -> str:
 
 def _asked(text: str, one: FieldTold) -> str:
     choices = " / ".join(_value(choice.value) for choice in one.choices)
-    return f"{_label(one.field)}: {one.question} {choices} ({_words(text, one.words)})"
+    said = " ".join(part for part in (str(one.question), choices) if part)
+    return f"{_label(one.field)}: {said} ({_words(text, one.words)})"
 
 
 def _label(field: str) -> str:

@@ -13,6 +13,8 @@ from followup.telling.remark import BEFORE, LOOSE, Remark
 from followup.telling.scope import Verdict
 
 _ACROSS = 16
+_THING = 4
+"""Letters: shorter words on an "s" are mostly no things."""
 _NEAR_AGAIN = 8
 """Words within which a figure alone may say the one before it anew."""
 
@@ -130,7 +132,8 @@ def _pairs(sentence: ToldSentence, figures: Sequence[Figure], masks: Sequence[Pl
         heads = [head for head in dict.fromkeys(sentence.any(amount.heads)) if not masked(head, masks)]
         for head in heads:
             for figure in figures:
-                gap = _gap(sentence, figure, head, amount.within) if _fits(amount, figure) else None
+                fits = _fits(amount, figure) and (amount.whole or not _of_things(sentence, figure, head))
+                gap = _gap(sentence, figure, head, amount.within) if fits else None
                 if gap is not None:
                     # What has no field takes a figure away only beside it, not across a comma.
                     gap += _ACROSS * (not amount.field and _crosses(sentence, figure.place, head))
@@ -173,6 +176,19 @@ def _counts(sentence: ToldSentence, figure: Figure, head: Place) -> bool:
     if head.first <= figure.place.last or len(between) > 1:
         return False
     return all(token.kind == "word" and token.word not in sentence.lexicon.skip for token in between)
+
+
+def _of_things(sentence: ToldSentence, figure: Figure, head: Place) -> bool:
+    """Whether a figure without a unit counts other things before its words: "two adhesions at the pupil".
+
+    A word with an "s" at its end is taken for several things, as in all languages of the lexicons.
+    """
+    between = sentence.tokens[figure.place.last + 1 : head.first]
+    words = [
+        token.word for token in between if token.kind == "word" and token.word not in sentence.lexicon.skip
+    ]
+    things = any(len(word) >= _THING and word.endswith("s") for word in words)
+    return things and not figure.unit and figure.value == int(figure.value)
 
 
 def _fits(amount: Amount, figure: Figure) -> bool:

@@ -1,7 +1,7 @@
 """How much of a sentence must be understood before what it says is read.
 
-What nearly every operation tells is read from any sentence. What is told seldom, or weighs much, is asked where
-its sentence holds words that nothing was read from: there they may say something else of it.
+What nearly every operation tells is read from any sentence. What is told seldom, or weighs much, is asked
+where its sentence holds words that nothing was read from: there they may say something else of it.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def _idle(sentence: ToldSentence, found: Sequence[Remark], cues: Sequence[Cue]) 
 
 
 def _named(sentence: ToldSentence) -> list[Place]:
-    """What a sentence names that no field is read from: other operations, what the record has no place for."""
+    """What a sentence names that no field is read from: other operations, what has no place."""
     lexicon = sentence.lexicon
     forms = [form for one in lexicon.elsewhere for form in one.forms]
     forms += [*lexicon.masks, *lexicon.anchors, *lexicon.own, *lexicon.other_operations]

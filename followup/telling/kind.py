@@ -41,8 +41,7 @@ _STEPS = frozenset(
     )
 )
 _OURS = frozenset(
-    f"operation.{name}"
-    for name in ("procedure", "capsulorhexis_mm", "capsulorhexis_whole", "phaco_energy", "capsule_stain")
+    f"operation.{name}" for name in ("procedure", "capsulorhexis_mm", "capsulorhexis_whole", "phaco_energy")
 )
 _BEFORE = 3
 """Words between what says that an operation was earlier and its name."""
@@ -55,6 +54,8 @@ _TOLD = _STEPS | frozenset(
 )
 _FEW, _SOME = 5, 3
 """Steps, and sentences, of which fewer say nothing of the whole."""
+_DONE = 2
+"""Sentences that tell a step as done, from which on a text that may be none is asked and not refused."""
 _NOTE = 20
 """Words of a short note, of which it is no wonder that it tells few steps."""
 _HEADING = 5
@@ -220,7 +221,7 @@ def not_ours(kinds: Sequence[Kind]) -> NotThisText | None:
     if not any(one.anchored for one in kinds):
         another = any(one.named for one in kinds)
         return NotThisText("another operation", ANOTHER_OPERATION) if another else _nothing()
-    if _not_done(kinds):
+    if _surely_not_done(kinds) or (_mostly_not_done(kinds) and sum(one.step for one in kinds) < _DONE):
         return NotThisText("not done", NOT_DONE)
     ours = any(one.ours for one in kinds)
     step = ours or any(one.step for one in kinds)
@@ -232,13 +233,17 @@ def not_ours(kinds: Sequence[Kind]) -> NotThisText | None:
 def unsure(kinds: Sequence[Kind], fields: Sequence[FieldTold]) -> bool:
     """Whether it is not sure that a text tells an operation on a lens that was done: each field is asked.
 
-    So it is where few of its steps are told in more words than a short note has, or where the operation is not
-    named or another one is named too; or where a third of it is told as to come.
+    So it is where only another operation is named; where few steps are told in more words than a short note
+    has, or beside the name of another one, or without the name of this one; and where most of it stands under
+    a heading, or a third is told as to come.
     """
     told = [one for one in kinds if one.tells]
-    if len(told) >= _SOME and sum(one.away for one in told) * 3 >= len(told):
+    if _mostly_not_done(kinds) or (len(told) >= _SOME and sum(one.away for one in told) * 3 >= len(told)):
         return True
-    named = any(one.ours for one in kinds) and not any(one.named for one in kinds)
+    ours, others = any(one.ours for one in kinds), any(one.named for one in kinds)
+    if others and not ours:
+        return True
+    named = ours and not others
     short = named and sum(one.words for one in kinds) < _NOTE
     return not short and sum(one.field in _TOLD for one in fields) < _FEW
 
@@ -247,8 +252,16 @@ def _nothing() -> NotThisText:
     return NotThisText("nothing", NOTHING)
 
 
-def _not_done(kinds: Sequence[Kind]) -> bool:
-    """Whether most of what a text tells is told as not done: under a heading, to come, ordered, long ago."""
+def _surely_not_done(kinds: Sequence[Kind]) -> bool:
+    """Whether a text says that nothing was done, is a claim, a list of orders, or a look at an operation."""
+    if any(one.undone or one.claim for one in kinds) or (kinds and kinds[0].looked_again):
+        return True
+    ordered = sum(one.orders > 0 for one in kinds)
+    return sum(one.orders for one in kinds) >= _ORDERS and 3 * ordered >= sum(one.tells for one in kinds)
+
+
+def _mostly_not_done(kinds: Sequence[Kind]) -> bool:
+    """Whether most of what a text tells stands under a heading, or is told as to come or as long ago."""
     headed = False
     told: list[bool] = []
     by_heading = False
@@ -258,12 +271,5 @@ def _not_done(kinds: Sequence[Kind]) -> bool:
         if one.tells:
             told.append(headed or one.away)
             by_heading |= headed
-    if any(one.undone for one in kinds) or (kinds and kinds[0].looked_again):
-        return True
-    if any(one.claim for one in kinds):
-        return True
-    ordered = sum(one.orders > 0 for one in kinds)
-    if sum(one.orders for one in kinds) >= _ORDERS and 3 * ordered >= len(told):
-        return True
     least = 1 if by_heading else 2
     return len(told) >= least and sum(told) > len(told) / 2

@@ -103,9 +103,9 @@ TopicWords = tuple[tuple[str, bool], ...]
 
 @dataclass(frozen=True, eq=False)
 class Topic:
-    """Words that speak of a field without saying what holds. ``beside``: one of these stands in the sentence as
-    well, ``unless``: none of these. ``figure``: from and to, asked with a figure of nothing. ``silent``: fields
-    that say the same."""
+    """Words that speak of a field without saying what holds. ``beside``: one of these stands in the sentence
+    as well, ``unless``: none of these. ``figure``: from and to, asked with a figure of nothing. ``silent``:
+    fields that say the same."""
 
     field: str
     words: tuple[TopicWords, ...]
@@ -152,6 +152,7 @@ class Lexicon:
     operation_endings: Sequence
     steps: frozenset[str]
     unit_words: frozenset[str] = frozenset()
+    signs: Mapping[Sequence, str] = field(default_factory=dict)
     topics: tuple[Topic, ...] = ()
     topic_starts: Mapping[str, AbstractSet[Topic]] = field(default_factory=dict)
 
@@ -233,6 +234,7 @@ def _made(tag: str, data: Mapping[str, Any]) -> Lexicon:
         kinds={kind: tuple(map(sequence, told)) for kind, told in data["kinds"].items()},
         operation_endings=tuple(data["operation_endings"]),
         steps=_folded(data["steps"]),
+        signs={sequence(said): sign for said, sign in data.get("signs", {}).items()},
         unit_words=frozenset(_words_of(units.values())),
         topics=topics,
         topic_starts=_starts(topics),

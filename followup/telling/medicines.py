@@ -60,7 +60,9 @@ def _mentions(remarks: Sequence[Remark], sentences: Sequence[int]) -> list[_Give
 
     given = [_Given(one, number(one)) for one in remarks if one.field == _NAME]
     for one in remarks:
-        if one.field.startswith(DRUG) and one.field != _NAME:
+        # "Into the chamber was not done": it was not put there; whether it was given at all is asked.
+        denied = one.field == "drug.place" and one.state == "given up"
+        if one.field.startswith(DRUG) and one.field != _NAME and not denied:
             owner = _owner(one, number(one), given)
             if owner and (one.field != "drug.route" or _beside(owner.name, one)):
                 owner.parts.setdefault(one.field.removeprefix(DRUG), []).append(one)

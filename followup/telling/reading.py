@@ -21,7 +21,7 @@ from followup.telling.phrases import CONTROL, ELSEWHERE, EMPTY, TOO_LONG
 from followup.telling.remark import EYE, LOOSE, Remark
 from followup.telling.remarks import elsewhere_of, remarks_of
 from followup.telling.scope import Cue, cues_of
-from followup.telling.sentences import sentences_of
+from followup.telling.sentences import sentences_of, with_signs
 from followup.telling.settling import given_up, settled
 from followup.telling.stakes import weighed
 from followup.telling.topics import asked_by_topic
@@ -137,7 +137,8 @@ class _Heard:
 
 def _heard(text: str, lexicon: Lexicon) -> _Heard:
     heard = _Heard()
-    for tokens in sentences_of(text, as_meant(tokens_of(text, lexicon.elided), lexicon)):
+    said = with_signs(tokens_of(text, lexicon.elided), lexicon.signs)
+    for tokens in sentences_of(text, as_meant(said, lexicon)):
         heard.add(ToldSentence(text, tokens, lexicon))
     return heard
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from followup.telling.words import Token
 
@@ -11,6 +11,22 @@ _ENDS = frozenset((".", ";", "!", "।", "•"))
 _WRAPPED, _LONG = 50, 70
 """Characters: a line that goes on in small letters or figures, or any long one, was wrapped and not ended."""
 _ITEM = re.compile(r"\d+[.)]\s|[-*•]\s")
+_DICTATED = 2
+"""Signs said aloud: a single "period" may be a word like any other."""
+
+
+def with_signs(tokens: Sequence[Token], signs: Mapping[tuple[str, ...], str]) -> tuple[Token, ...]:
+    """The tokens with signs for what dictation says aloud ("full stop", "comma"), where it says several."""
+    found: list[Token] = []
+    said = at = 0
+    while at < len(tokens):
+        two, one = tokens[at : at + 2], tokens[at : at + 1]
+        run = two if tuple(token.word for token in two) in signs else one
+        sign = signs.get(tuple(token.word for token in run))
+        found.append(Token(run[0].start, run[-1].end, sign, "sign") if sign else tokens[at])
+        said += sign is not None
+        at += len(run)
+    return tuple(found) if said >= _DICTATED else tuple(tokens)
 
 
 def sentences_of(text: str, tokens: Sequence[Token]) -> Iterator[tuple[Token, ...]]:

@@ -27,8 +27,8 @@ def asked_by_topic(
     spoken: Sequence[tuple[ToldSentence, Sequence[Cue]]],
     remarks: Sequence[Remark],
 ) -> tuple[FieldTold, ...]:
-    """The fields, and those that the sentences ``spoken`` speak of with nothing told, asked. ``remarks``: what
-    the whole text says."""
+    """The fields, and those that the sentences ``spoken`` speak of with nothing told, asked. ``remarks``:
+    what the whole text says."""
     found = {one.field: one for one in fields}
     # What was taken back or given up was told as well.
     said = {*found, *(one.field for one in remarks)}
@@ -59,7 +59,7 @@ def _possible(sentence: ToldSentence) -> Sequence[Topic]:
 
 
 def _name(field: str, sentence: ToldSentence, found: Mapping[str, FieldTold]) -> str:
-    """The field by its line: what is said of a steroid belongs to the one of its sentence, else to the first."""
+    """The field by its line: what is said of a steroid belongs to the one of its sentence."""
     if not field.startswith(_STEROID):
         return field
     part = field.removeprefix(_STEROID)

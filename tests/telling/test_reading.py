@@ -224,7 +224,7 @@ def test_what_is_no_telling_of_this_operation_is_refused_in_one_line(text: str, 
 
 
 def test_a_long_text_that_says_the_same_again_says_it_once() -> None:
-    text = ("Right phaco, lens in the bag, no vitreous loss. " * 100)[:LONGEST]
+    text = ("Right phaco, 2.4 mm cut, 5 mm rhexis, lens in the bag, no vitreous loss. " * 100)[:LONGEST]
     assert read_telling(text, ENGLISH, "right").read["operation.lens"] == "bag"
 
 

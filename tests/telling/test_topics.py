@@ -1,5 +1,5 @@
-"""What is spoken of in words that no phrase knows is asked, and what is told seldom is read only from a sentence
-that is understood. Told as surgeons talk: common practice, no source (C)."""
+"""What is spoken of in words that no phrase knows is asked; what is told seldom is read only from a sentence
+that is understood; what may be no told operation is asked. Surgeons' talk: common practice, no source (C)."""
 
 from __future__ import annotations
 
@@ -21,6 +21,12 @@ def told(text: str, field: str) -> FieldTold | None:
     return read(text).told(f"operation.{field}")
 
 
+def found(text: str, field: str) -> FieldTold:
+    one = told(text, field)
+    assert one is not None
+    return one
+
+
 @pytest.mark.parametrize(
     ("text", "field", "choices"),
     [
@@ -34,8 +40,8 @@ def told(text: str, field: str) -> FieldTold | None:
     ],
 )
 def test_what_is_spoken_of_in_unknown_words_is_asked(text: str, field: str, choices: int) -> None:
-    one = told(text, field)
-    assert one is not None and one.kind == "doubtful"
+    one = found(text, field)
+    assert one.kind == "doubtful"
     assert len(one.choices) >= choices
     assert all(place.of(read(text).text) for place in one.words)
 
@@ -56,27 +62,81 @@ def test_nothing_is_asked_of_what_is_planned_past_another_eyes_or_taken_back(tex
 
 
 def test_what_was_told_is_not_asked_again_by_its_topic() -> None:
-    one = told("No leak. The edges stay as sealed as they were.", "watertight")
-    assert one is not None and one.value is True
+    one = found("No leak. The edges stay as sealed as they were.", "watertight")
+    assert one.value is True
 
 
 def test_a_figure_is_asked_only_within_the_bounds_of_its_topic() -> None:
-    rhexis = "The rhexis, as the sister guessed and on her chart, {}."
-    asked = told(rhexis.format("5.5"), "capsulorhexis_mm")
-    assert asked is not None and [one.value for one in asked.choices] == [5.5]
-    assert told(rhexis.format("25.5"), "capsulorhexis_mm") is None
+    pupil = "The pupil, by the reckoning of the sister at the very foot of her chart in pencil, {}."
+    asked = found(pupil.format("4.5"), "pupil_before_mm")
+    assert [one.value for one in asked.choices] == [4.5]
+    assert told(pupil.format("45.5"), "pupil_before_mm") is None
 
 
 SELDOM = "There was a burn"
 
 
 def test_what_is_told_seldom_is_read_only_where_its_sentence_is_understood() -> None:
-    plain = told(f"{SELDOM} of the wound.", "wound_burn")
-    clouded = told(f"{SELDOM} of the wound, the registrar swore, by lunchtime.", "wound_burn")
-    assert plain is not None and plain.value is True
-    assert clouded is not None and clouded.kind == "doubtful" and clouded.choices[0].value is True
+    plain = found(f"{SELDOM} of the wound.", "wound_burn")
+    clouded = found(f"{SELDOM} of the wound, the registrar swore, by lunchtime.", "wound_burn")
+    assert plain.value is True
+    assert clouded.kind == "doubtful"
+    assert clouded.choices[0].value is True
 
 
 def test_what_nearly_every_operation_tells_is_read_from_any_sentence() -> None:
-    one = told("The 2.4 mm incision, the registrar swore, by lunchtime.", "cut_mm")
-    assert one is not None and one.value == 2.4
+    one = found("The 2.4 mm incision, the registrar swore, by lunchtime.", "cut_mm")
+    assert one.value == 2.4
+
+
+def test_a_round_opening_in_the_capsule_says_nothing_of_the_lens() -> None:
+    assert told("The opening in the capsule is round.", "lens") is None
+
+
+def test_a_number_of_things_is_no_size() -> None:
+    counted = found("There were two little adhesions at the pupil.", "pupil_before_mm")
+    assert counted.value is None
+    one = found("Pupil 4.", "pupil_before_mm")
+    assert one.value == 4
+
+
+def test_a_place_that_is_denied_is_asked_and_never_where_a_medicine_went() -> None:
+    one = found("The antibiotic into the chamber was not done.", "antibiotic_in_chamber")
+    assert one.value is not True
+
+
+def test_signs_that_are_said_aloud_end_sentences() -> None:
+    text = "right phaco full stop no leak full stop no pad comma no stitch full stop next patient please"
+    told_so = {"operation.watertight": True, "operation.pad": False, "operation.stitches": 0}
+    assert told_so.items() <= read_telling(text, ENGLISH, "right").read.items()
+
+
+def test_a_single_sign_said_may_be_a_word() -> None:
+    assert read("For a period no leak was seen.").told("operation.watertight") is not None
+
+
+REPORT = (
+    "Report of operation. It was planned to perform phacoemulsification of the right lens. An incision of "
+    "2.8 mm and the rhexis, 5 mm, were made. The nucleus was emulsified. The lens was placed in the bag."
+)
+
+
+def test_a_text_that_may_be_none_but_tells_its_steps_as_done_is_asked_and_not_refused() -> None:
+    telling = read_telling(REPORT, ENGLISH, "right")
+    assert telling.refused is None
+    assert len(telling.fields) >= 4
+    assert telling.read == {}
+
+
+def test_where_only_another_operation_is_named_everything_is_asked() -> None:
+    text = (
+        "Left DMEK, pseudophakic since 2023, lens in the bag. Sub-Tenon block. A 2.4 mm incision. "
+        "The graft was stained with trypan blue. One nylon stitch. Cefuroxime in the chamber. Pupil 4 mm. "
+        "Viscoelastic all out. Watertight. Pad."
+    )
+    assert read_telling(text, ENGLISH, "left").read == {}
+
+
+def test_a_blind_other_eye_makes_no_telling_of_two() -> None:
+    text = "Right eye only, the patient's left eye is blind from glaucoma. Phaco, lens in the bag, no leak."
+    assert read_telling(text, ENGLISH, "right").refused is None
