@@ -7,17 +7,20 @@ import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 import uvicorn
 from argon2 import PasswordHasher
-from axe_playwright_python.sync_playwright import Axe
 from one_app import AppOf
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from sound_page import AgainstWcag
 
 from followup.care.passwords import Passwords
 from followup.clinical.protocol.load import load_protocol
@@ -26,24 +29,58 @@ from followup.recall.codes.keyring import Keyring
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.house.staff import add_staff
 from followup.records.plans.protocols import sign_protocol
+from followup.records.store.engine import sqlite_url
 from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Actor
 
 PASSWORD = "a long enough password"
 DESK_SIZE, PHONE_SIZE = (1366, 768), (390, 844)
+START = datetime(2027, 3, 1, 8, 30, tzinfo=UTC)
+WCAG = AgainstWcag()
 CHEAP = Passwords(PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
-_FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run")
+_FLAGS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--renderer-process-limit=1")
 _QUIET = ("--disable-background-networking", "--disable-component-update", "--disable-sync")
 
 
 @dataclass
+class Port:
+    """One address of this computer, where the clinics of a test process stand one after the other."""
+
+    url: str
+    app: AppOf
+    keyring: Keyring
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A clinic as a story has left it, and what the next one has to know: an address, a sheet's id."""
+
+    database: Path
+    left: str = ""
+
+
 class Served:
     """A clinic whose pages are served; the test moves its clock."""
 
-    url: str
     store: Store
     desk: Desk
-    times: list[datetime]
+
+    def __init__(self, port: Port, database: Path) -> None:
+        self.url, self._port, self._database = port.url, port, database
+        self.times = [START]
+
+    def starts_from(self, scene: Scene) -> str:
+        """On 1 March 2027 again, with the rows of that scene; what it has left."""
+        self.closes()
+        shutil.copy(scene.database, self._database)
+        self.store = Store.open(sqlite_url(self._database))
+        self.desk = Desk(self.store, load_protocol(), self._port.keyring, lambda: self.times[0], CHEAP)
+        self._port.app.desk = self.desk
+        return scene.left
+
+    def closes(self) -> None:
+        if hasattr(self, "store"):
+            self.store.close()
 
     def on(self, day: int, hours: float = 8.5) -> None:
         """Go to ``day`` days after 1 March 2027, by the hour UTC."""
@@ -55,12 +92,54 @@ class Served:
             put_clinic(unit, replace(get_clinic(unit.session), staff_language=language))
 
 
-@pytest.fixture
-def served(sqlite_store: Store) -> Iterator[Served]:
-    """On SQLite: what differs between the databases is tested where they are called, in the records' room."""
-    store = sqlite_store
-    protocol, times = load_protocol(), [datetime(2027, 3, 1, 8, 30, tzinfo=UTC)]
-    with store.write(SYSTEM, times[0] - timedelta(days=1)) as unit:
+@pytest.fixture(scope="session")
+def port() -> Iterator[Port]:
+    app = AppOf(None)  # type: ignore[arg-type]  # each test opens a clinic of its own
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="error"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    number = server.servers[0].sockets[0].getsockname()[1]
+    yield Port(f"http://127.0.0.1:{number}", app, Keyring.fresh())
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture(scope="session")
+def scene(
+    port: Port,
+    windows: Windows,
+    furnish: Callable[[Store], Store],
+    sqlite_template: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Callable[[str], Scene]:
+    """What many tests start from, by its name: played in the browser when a process first asks for it."""
+    folder = tmp_path_factory.mktemp("scenes")
+
+    @cache
+    def reached(name: str) -> Scene:
+        database = folder / f"{name}.db"
+        if name not in STORIES:
+            shutil.copy(sqlite_template, database)
+            _open_house(furnish, database)
+            return Scene(database)
+        begin, story = STORIES[name]
+        before = reached(begin)
+        served = Served(port, database)
+        served.starts_from(before)
+        with windows.one() as page:
+            left = story(Person(page, served, lambda _page, _name: None)) or before.left
+        served.closes()
+        return Scene(database, left)
+
+    return reached
+
+
+def _open_house(furnish: Callable[[Store], Store], database: Path) -> None:
+    """The staff, and a protocol that is signed."""
+    store, protocol = furnish(Store.open(sqlite_url(database))), load_protocol()
+    with store.write(SYSTEM, START - timedelta(days=1)) as unit:
         for role in ("counsellor", "reception", "surgeon", "pharmacy", "manager"):
             add_staff(
                 unit,
@@ -70,18 +149,30 @@ def served(sqlite_store: Store) -> Iterator[Served]:
                 password_hash=CHEAP.hash(PASSWORD),
                 registration="R-1" if role == "surgeon" else "",
             )
-    with store.write(Actor("surgeon", frozenset({"surgeon"}), "Dr Sen", "R-1"), times[0]) as unit:
+    with store.write(Actor("surgeon", frozenset({"surgeon"}), "Dr Sen", "R-1"), START) as unit:
         sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
-    desk = Desk(store, protocol, Keyring.fresh(), lambda: times[0], CHEAP)
-    server = uvicorn.Server(uvicorn.Config(AppOf(desk), port=0, log_level="error"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    yield Served(f"http://127.0.0.1:{port}", store, desk, times)
-    server.should_exit = True
-    thread.join(10)
+    store.close()
+
+
+@pytest.fixture
+def served(port: Port, scene: Callable[[str], Scene], tmp_path: Path) -> Iterator[Served]:
+    """On SQLite: what differs between the databases is tested where they are called, in the records' room."""
+    served = Served(port, tmp_path / "followup.db")
+    served.starts_from(scene("a house"))
+    yield served
+    served.closes()
+
+
+@pytest.fixture
+def entered(served: Served, scene: Callable[[str], Scene]) -> str:
+    """The routine case is entered; the address of its plan."""
+    return served.starts_from(scene("entered"))
+
+
+@pytest.fixture
+def signed(served: Served, scene: Callable[[str], Scene]) -> str:
+    """Its plan is signed as well; the address of that."""
+    return served.starts_from(scene("signed"))
 
 
 @pytest.fixture(scope="session")
@@ -97,6 +188,42 @@ def chromium() -> Iterator[Browser]:
         browser = player.chromium.launch(executable_path=path, args=[*_FLAGS, *_QUIET])
         yield browser
         browser.close()
+
+
+class Windows:
+    """Windows of the browser, as many at a time as are wanted, none of which knows anything of another.
+
+    One that is closed is handed out again, empty: its process has read our scripts and axe-core before, which
+    is half of what a page costs.
+    """
+
+    def __init__(self, chromium: Browser) -> None:
+        self._chromium = chromium
+        self._free: dict[bool, list[BrowserContext]] = {True: [], False: []}
+
+    @contextmanager
+    def one(self, size: tuple[int, int] = DESK_SIZE, *, scripts: bool = True) -> Iterator[Page]:
+        free = self._free[scripts]
+        context = free.pop() if free else self._another(scripts)
+        page = context.new_page()
+        page.set_viewport_size({"width": size[0], "height": size[1]})
+        yield page
+        # The first page stays, blank: with the last one of a window its process ends.
+        for opened in context.pages[1:]:
+            opened.close()
+        context.clear_cookies()
+        free.append(context)
+
+    def _another(self, scripts: bool) -> BrowserContext:
+        context = self._chromium.new_context(java_script_enabled=scripts)
+        context.set_default_timeout(15_000)
+        context.new_page()
+        return context
+
+
+@pytest.fixture(scope="session")
+def windows(chromium: Browser) -> Windows:
+    return Windows(chromium)
 
 
 @dataclass
@@ -122,6 +249,19 @@ class Person:
     def follow_by(self, act: Callable[[], object]) -> None:
         with self.page.expect_navigation(wait_until="load"):
             act()
+
+    def comes_as(self, role: str, path: str = "/") -> None:
+        """Somebody with that role, on a page of theirs; the log-in's own page has stories of its own."""
+        context = self.page.context
+        context.clear_cookies()
+        answer = context.request.post(
+            f"{self.served.url}/log-in",
+            form={"login": role, "password": PASSWORD},
+            headers={"sec-fetch-site": "same-origin"},
+            max_redirects=0,
+        )
+        assert answer.status == 303
+        self.go(path)
 
     def log_in(self, role: str) -> None:
         self.go("/log-in")
@@ -158,7 +298,7 @@ class Person:
             self.shot(name)
         assert wide <= 0, f"{self.page.url} scrolls sideways by {wide} px"
         if self.scripts:
-            assert not (wrong := _against_wcag(self.page)), f"{self.page.url}: {wrong}"
+            assert not (wrong := WCAG.wrong_on(self.page)), f"{self.page.url}: {wrong}"
 
     def enter_routine(self, code: str = "K-104", name: str = "Wanjiru Ndegwa", language: str = "en") -> int:
         """The routine case with the keyboard; how many entries it took."""
@@ -188,14 +328,22 @@ class Person:
         self.page.check(f"[name='{name}'][value='{value}']")
 
     def saves_routine(self) -> str:
-        """The counsellor enters the routine case and logs out; the address of its plan."""
-        self.log_in("counsellor")
+        """The counsellor enters the routine case; the address of its plan."""
+        self.comes_as("counsellor")
         self.follow("text=Enter an operation")
         self.enter_routine()
+        return self.saves()
+
+    def saves(self) -> str:
+        """What is entered; the address of its plan."""
         self.follow("text=Save record and see plan")
-        plan = self.page.url
-        self.log_out()
-        return plan
+        return urlsplit(self.page.url).path
+
+    def signs(self, plan: str) -> None:
+        """The surgeon signs that plan on its own page."""
+        self.comes_as("surgeon", plan)
+        self.page.fill("#password", PASSWORD)
+        self.follow("button:has-text('Sign plan')")
 
     def prints(self, press: Callable[[], object] | None = None) -> None:
         """Press "Print sheet": its pages open in a tab of their own. Then go to where it is handed over."""
@@ -204,26 +352,43 @@ class Person:
             (press or (lambda: self.page.click("form[action$='/sheets'] button.main")))()
         assert pages.value.status == 200
         address = pages.value.url.removesuffix("/paper.pdf")
-        for tab in context.pages:
+        for tab in context.pages[1:]:
             if tab is not self.page:
                 tab.close()
         self.page.goto(address)
 
     def marks_arrived(self) -> None:
-        """Reception marks the routine patient as here, and logs out."""
-        self.log_in("reception")
-        self.go("/patients/K-104")
+        """Reception marks the routine patient as here."""
+        self.comes_as("reception", "/patients/K-104")
         self.follow("text=Mark arrived")
-        self.log_out()
+
+    def arrives_on_day_7(self) -> None:
+        self.served.on(7, 4)
+        self.marks_arrived()
 
     def signs_ticked(self) -> None:
-        """The surgeon signs the plan that waits, ticked on the list, and logs out."""
-        self.log_in("surgeon")
+        """The surgeon signs the plan that waits, ticked on the list."""
+        self.comes_as("surgeon")
         self.page.check("input[name='plan']")
         self.page.fill("#password", PASSWORD)
         self.follow("text=Sign ticked plans")
-        self.log_out()
 
+    def hands_over(self) -> str:
+        """The counsellor prints the sheet of the routine patient's plan and hands it over; its id."""
+        self.comes_as("counsellor", "/plans/1/preview")
+        self.prints()
+        self.page.fill("#to", "the patient")
+        self.follow("text=Mark handed over")
+        return self.page.url.rsplit("/", 1)[1]
+
+
+# Where each scene begins, and what is done in it.
+STORIES: dict[str, tuple[str, Callable[[Person], str | None]]] = {
+    "entered": ("a house", Person.saves_routine),
+    "signed": ("entered", Person.signs_ticked),
+    "handed over": ("signed", Person.hands_over),
+    "here on day 7": ("signed", Person.arrives_on_day_7),
+}
 
 ROUTINE = {
     "patient.code": "",
@@ -241,43 +406,11 @@ CHOSEN = {
 }
 
 
-AXE = Axe()
-_BAR = "position => document.querySelectorAll('.do').forEach(bar => bar.style.position = position)"
-
-
-def _against_wcag(page: Page) -> list[tuple[str, str, str]]:
-    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-    # What the bar at the foot covers for now comes out by scrolling: sizes are measured without it.
-    page.evaluate(_BAR, "static")
-    page.evaluate(AXE.axe_script)
-    # What is right on a page is no news: told as well, it costs more than the check itself.
-    found = page.evaluate(
-        "options => axe.run(options).then(found => found.violations)",
-        {"runOnly": {"type": "tag", "values": tags}, "resultTypes": ["violations"]},
-    )
-    page.evaluate(_BAR, "")
-    return [
-        (v["id"], v["nodes"][0]["html"][:160], v["nodes"][0].get("failureSummary", "")[:200]) for v in found
-    ]
-
-
 @pytest.fixture
-def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
+def open_page(windows: Windows) -> Iterator[Callable[..., Page]]:
     """Opens pages in browsers of their own that know nothing of each other."""
-    opened: list[Any] = []
-
-    def open_one(size: tuple[int, int] = DESK_SIZE, *, scripts: bool = True) -> Page:
-        width, height = size
-        context = chromium.new_context(
-            viewport={"width": width, "height": height}, java_script_enabled=scripts
-        )
-        context.set_default_timeout(15_000)
-        opened.append(context)
-        return context.new_page()
-
-    yield open_one
-    for context in opened:
-        context.close()
+    with ExitStack() as opened:
+        yield lambda *size, **more: opened.enter_context(windows.one(*size, **more))
 
 
 @pytest.fixture

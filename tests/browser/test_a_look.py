@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import expect
 
 EYE = "/patients/K-104/eyes/right"
-PHONE = (390, 844)
+DESK, PHONE = (1366, 768), (390, 844)
 
 
 class Presses:
@@ -31,25 +32,18 @@ class Presses:
         self.count += 1
 
 
-def _here_on_day_7(served, who, **answers: str) -> None:
-    """A routine operation with a signed plan, and the patient is here a week later; the surgeon is in."""
-    who.log_in("counsellor")
-    who.go("/operations/new")
-    who.enter_routine()
-    for name, value in answers.items():
-        who.page.check(f"[name='{name.replace('__', '.')}'][value='{value}']")
-    who.follow("main .do button.main")
-    plan = who.page.url
-    who.log_out()
-    who.log_in("surgeon")
-    who.page.goto(plan)
-    who.page.fill("#password", "a long enough password")
-    who.follow("button:has-text('Sign plan')")
-    who.log_out()
-    served.on(7, 4)
-    who.marks_arrived()
-    who.log_in("surgeon")
-    who.go("/my-patients")
+@pytest.fixture
+def surgeon(served, scene, person):
+    """A surgeon a week after a routine operation whose plan is signed; the patient is here."""
+
+    def comes(path="/my-patients", size=DESK):
+        served.starts_from(scene("here on day 7"))
+        served.on(7, 4)
+        who = person(size)
+        who.comes_as("surgeon", path)
+        return who
+
+    return comes
 
 
 def _examine(presses: Presses, cells: str, pressure: str) -> None:
@@ -67,10 +61,9 @@ def _examine(presses: Presses, cells: str, pressure: str) -> None:
     presses.follow("text=Store findings, see proposals")
 
 
-def test_a_quiet_look_on_day_7_takes_at_most_12_presses_from_the_list_to_the_decision(served, person):
-    who = person()
+def test_a_quiet_look_on_day_7_takes_at_most_12_presses_from_the_list_to_the_decision(surgeon):
+    who = surgeon()
     main = who.page.locator("main")
-    _here_on_day_7(served, who)
     expect(main).to_contain_text("Here, still to examine")
     presses = Presses(who)
     _examine(presses, "0.5+", "15")
@@ -83,9 +76,8 @@ def test_a_quiet_look_on_day_7_takes_at_most_12_presses_from_the_list_to_the_dec
     expect(main).not_to_contain_text("Wanjiru Ndegwa")
 
 
-def test_a_proposal_is_taken_on_day_7_with_at_most_12_presses_and_is_its_own_reason(served, person):
-    who = person()
-    _here_on_day_7(served, who)
+def test_a_proposal_is_taken_on_day_7_with_at_most_12_presses_and_is_its_own_reason(surgeon):
+    who = surgeon()
     presses = Presses(who)
     _examine(presses, "2+", "15")
     who.sees_a_sound_page("proposals")
@@ -97,11 +89,9 @@ def test_a_proposal_is_taken_on_day_7_with_at_most_12_presses_and_is_its_own_rea
     expect(who.page.locator("main")).to_contain_text("signed, in force")
 
 
-def test_what_is_still_to_examine_is_answered_there_by_its_own_control(served, person):
-    who = person()
+def test_what_is_still_to_examine_is_answered_there_by_its_own_control(surgeon):
+    who = surgeon(EYE)
     page, main = who.page, who.page.locator("main")
-    _here_on_day_7(served, who)
-    who.go(EYE)
     page.fill("[id='reviews.0.pressure']", "15")
     who.picks("reviews.0.cells", "2+")
     who.follow("text=Store findings, see proposals")
@@ -116,12 +106,10 @@ def test_what_is_still_to_examine_is_answered_there_by_its_own_control(served, p
     expect(main.locator(".card").first).to_contain_text("Pressure, mmHg: 15")
 
 
-def test_a_refusal_stands_beside_its_control_and_the_page_stays(served, person):
+def test_a_refusal_stands_beside_its_control_and_the_page_stays(surgeon):
     """A pressure that must be treated is not taken without its medicine, in words beside the choice."""
-    who = person()
+    who = surgeon(EYE)
     page, main = who.page, who.page.locator("main")
-    _here_on_day_7(served, who)
-    who.go(EYE)
     page.fill("[id='reviews.0.pressure']", "ninety-nine")
     who.follow("text=Store findings, see proposals")
     box = page.locator(".finding.wrong")
@@ -144,8 +132,12 @@ def test_a_refusal_stands_beside_its_control_and_the_page_stays(served, person):
 def test_now_holds_what_is_taken_and_what_is_not_stands_apart_with_why(served, person):
     who = person()
     main = who.page.locator("main .eye-beside")
-    _here_on_day_7(served, who, operations__0__bleeding="yes")
-    who.go(EYE)
+    who.comes_as("counsellor", "/operations/new")
+    who.enter_routine()
+    who.picks("operations.0.bleeding", "yes")
+    who.signs(who.saves())
+    served.on(7, 4)
+    who.comes_as("surgeon", EYE)
     taken, _, rest = main.inner_text().partition("Not taken")
     assert "Dexamethasone" in taken
     assert "Bromfenac" not in taken
@@ -155,10 +147,8 @@ def test_now_holds_what_is_taken_and_what_is_not_stands_apart_with_why(served, p
     who.sees_a_sound_page("not-taken")
 
 
-def test_an_eye_stands_on_one_screen_of_a_desk_and_nothing_covers_what_has_the_focus(served, person):
-    who = person()
-    _here_on_day_7(served, who)
-    who.go(EYE)
+def test_an_eye_stands_on_one_screen_of_a_desk_and_nothing_covers_what_has_the_focus(surgeon):
+    who = surgeon(EYE)
     button = who.page.locator(".eye-store button.main").bounding_box()
     assert button["y"] + button["height"] <= 768
     # Every control that takes the focus by the keyboard is what lies on top at its own middle.
@@ -172,10 +162,8 @@ def test_an_eye_stands_on_one_screen_of_a_desk_and_nothing_covers_what_has_the_f
     assert covered == []
 
 
-def test_no_letter_of_the_chart_is_under_11_px_on_a_telephone_and_a_table_stands_beside_it(served, person):
-    who = person(PHONE)
-    _here_on_day_7(served, who)
-    who.go(EYE)
+def test_no_letter_of_the_chart_is_under_11_px_on_a_telephone_and_a_table_stands_beside_it(surgeon):
+    who = surgeon(EYE, PHONE)
     who.looks_at_cells("1+", "28")
     who.follow("text=Store findings, see proposals")
     who.go(EYE)

@@ -21,10 +21,9 @@ class Pages:
 
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
-def test_who_and_why_and_the_whole_course_are_seen_before_signing(served, person, size):
+def test_who_and_why_and_the_whole_course_are_seen_before_signing(entered, person, size):
     who = person(size)
-    plan = who.saves_routine()
-    who.log_in("surgeon")
+    who.comes_as("surgeon")
     who.sees_a_sound_page(f"{size}-plans-to-sign")
     (line,) = who.page.locator("main ul.lines > li").all()
     for page in ("list", "plan"):
@@ -40,7 +39,7 @@ def test_who_and_why_and_the_whole_course_are_seen_before_signing(served, person
         for words in ("Who gives the drops", "Way home", "Dexamethasone"):
             expect(seen).to_contain_text(words)
         expect(seen.locator("svg.staircase").first).to_be_visible()
-        who.page.goto(plan)
+        who.go(entered)
     who.sees_a_sound_page(f"{size}-plan-to-sign")
     # What is routine is left out.
     expect(who.page.locator("main")).not_to_contain_text("Viscoelastic")
@@ -49,10 +48,9 @@ def test_who_and_why_and_the_whole_course_are_seen_before_signing(served, person
     assert who.page.locator("details[open]").count() == 0
 
 
-def test_no_bar_covers_a_plan_of_the_list(served, person):
+def test_no_bar_covers_a_plan_of_the_list(entered, person):
     who = person()
-    who.saves_routine()
-    who.log_in("surgeon")
+    who.comes_as("surgeon")
     box, bar = who.page.locator("input[name='plan']"), who.page.locator("main .do")
     box.focus()
     mine, over = box.bounding_box(), bar.bounding_box()
@@ -61,13 +59,10 @@ def test_no_bar_covers_a_plan_of_the_list(served, person):
     assert draw["y"] + draw["height"] <= over["y"], "the staircase is covered"
 
 
-def test_steps_are_changed_and_signed_in_four_pages_and_rows_come_without_any(served, person):
+def test_steps_are_changed_and_signed_in_four_pages_and_rows_come_without_any(signed, person):
     who = person()
     page = who.page
-    plan = who.saves_routine()
-    who.signs_ticked()
-    who.log_in("surgeon")
-    page.goto(plan)
+    who.comes_as("surgeon", signed)
     pages = Pages(who)
     who.follow("text=Change steps")
     page.click("text=Add a step")
@@ -89,15 +84,12 @@ def test_steps_are_changed_and_signed_in_four_pages_and_rows_come_without_any(se
     assert pages.count == 4
 
 
-def test_from_my_patients_to_signed_steps_is_five_pages(served, person):
+def test_from_my_patients_to_signed_steps_is_five_pages(served, signed, person):
     who = person()
     page = who.page
-    who.saves_routine()
-    who.signs_ticked()
     served.on(1)
     who.marks_arrived()
-    who.log_in("surgeon")
-    who.go("/my-patients")
+    who.comes_as("surgeon", "/my-patients")
     pages = Pages(who)
     who.follow("a[href$='/eyes/right']")
     who.follow("text=Change steps")
@@ -110,11 +102,9 @@ def test_from_my_patients_to_signed_steps_is_five_pages(served, person):
     assert pages.count == 5
 
 
-def test_steps_can_be_added_on_a_page_without_scripts(served, person):
+def test_steps_can_be_added_on_a_page_without_scripts(entered, person):
     who = person(scripts=False)
-    plan = who.saves_routine()
-    who.log_in("surgeon")
-    who.page.goto(plan)
+    who.comes_as("surgeon", entered)
     who.follow("text=Change steps")
     expect(who.page.locator("text=Add a step")).to_be_hidden()
     spare = who.page.locator("input[name='count']").last
@@ -130,13 +120,10 @@ def test_steps_can_be_added_on_a_page_without_scripts(served, person):
     )
 
 
-def test_from_a_signed_plan_to_its_pages_is_one_press_and_the_hand_over_asks_three_things(served, person):
+def test_from_a_signed_plan_to_its_pages_is_one_press_and_the_hand_over_asks_three_things(signed, person):
     who = person()
     page = who.page
-    plan = who.saves_routine()
-    who.signs_ticked()
-    who.log_in("counsellor")
-    page.goto(plan)
+    who.comes_as("counsellor", signed)
     who.prints()
     asked = page.locator("input[name='shown']")
     assert [asked.nth(place).is_visible() for place in range(asked.count())].count(True) == 3
@@ -150,13 +137,10 @@ def test_from_a_signed_plan_to_its_pages_is_one_press_and_the_hand_over_asks_thr
     expect(page.locator("main")).to_contain_text("to the patient")
 
 
-def test_reception_prints_what_is_not_in_the_patients_hands_with_a_form_of_one_button(served, person):
+def test_reception_prints_what_is_not_in_the_patients_hands_with_a_form_of_one_button(signed, person):
     who = person()
-    plan = who.saves_routine()
-    who.signs_ticked()
-    who.log_in("reception")
-    who.go("/patients/K-104")
-    number = plan.rsplit("/", 1)[1]
+    who.comes_as("reception", "/patients/K-104")
+    number = signed.rsplit("/", 1)[1]
     for _ in range(2):
         who.page.evaluate(
             """number => { const form = document.createElement("form");

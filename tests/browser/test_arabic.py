@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import expect
@@ -114,10 +115,8 @@ def test_three_days_in_arabic(served, person, size):
     sees("waiting")
     sign(who, "Sign ticked plans")
     sees("signed")
-    who.log_out()
 
-    who.log_in("counsellor")
-    page.goto(f"{plan}/preview")
+    who.comes_as("counsellor", f"{urlsplit(plan).path}/preview")
     page.locator(".pages img").first.evaluate("picture => picture.decode()")
     sees("preview")
     who.prints()
@@ -126,14 +125,11 @@ def test_three_days_in_arabic(served, person, size):
     press(who, "Mark handed over")
     code = page.locator(".code").inner_text()
     sees("sheet")
-    who.log_out()
-    who.log_in("pharmacy")
-    who.go("/bottles")
+    who.comes_as("pharmacy", "/bottles")
     sees("bottles")
-    who.log_out()
 
     served.on(1, 4)
-    who.log_in("reception")
+    who.comes_as("reception")
     sees("today")
     page.fill("#text", code)
     who.press()
@@ -143,11 +139,9 @@ def test_three_days_in_arabic(served, person, size):
     expect(page.locator("main")).to_contain_text(ar("Here now"))
     sees("arrived")
     press(who, "Has left")
-    who.log_out()
 
     served.on(7)
-    who.log_in("surgeon")
-    who.go("/patients/K-104/eyes/right")
+    who.comes_as("surgeon", "/patients/K-104/eyes/right")
     who.looks_at_cells("2+", "18")
     sees("eye")
     press(who, "Store findings, see proposals")
@@ -165,20 +159,17 @@ def test_three_days_in_arabic(served, person, size):
     sees("compare")
     who.go("/my-patients")
     sees("my-patients")
-    who.log_out()
 
     # Nobody comes to the visit after that.
     served.on(20, 4)
-    who.log_in("reception")
-    who.go("/to-reach")
+    who.comes_as("reception", "/to-reach")
     sees("to-reach")
     who.follow(".reach .button")
     sees("call")
     press(who, "No answer")
     sees("reached")
-    who.log_out()
 
-    who.log_in("manager")
+    who.comes_as("manager", "/forecast")
     for path in ("forecast", "outcomes", "calendar", "staff", "messages", "help", "protocol"):
         who.go(f"/{path}")
         sees(path)

@@ -83,8 +83,7 @@ def entered(served, person):
 
     def enter(story, sulfa=False, text=""):
         who = person()
-        who.log_in("counsellor")
-        who.go("/operations/new")
+        who.comes_as("counsellor", "/operations/new")
         told = Counted(who.page)
         if sulfa:
             told.press(".allergy label:has([value='sulfonamide'])")

@@ -4,21 +4,12 @@ from __future__ import annotations
 
 from playwright.sync_api import expect
 
-PASSWORD = "a long enough password"
 EYE = "/patients/K-104/eyes/right"
 # Arabic between marks of other scripts: nothing of it may be turned round, marked up or translated.
 TYPED = "توقّف عن bromfenac: «القرنية 2+ <تذوب>» & غدًا"
 
 
-def _signed(who) -> str:
-    """A routine operation with a signed plan; its address."""
-    plan = who.saves_routine()
-    who.signs_ticked()
-    return plan
-
-
-def _comes_without_a_visit(who, *yes: int, why: str) -> None:
-    who.go("/patients/K-104")
+def _stands_here_without_a_visit(who, *yes: int, why: str) -> None:
     who.page.click("summary:has-text('The patient is here without a visit')")
     for sign in range(4):
         who.page.check(f"[name='sign.{sign}'][value='{'yes' if sign in yes else 'no'}']")
@@ -26,17 +17,14 @@ def _comes_without_a_visit(who, *yes: int, why: str) -> None:
     who.follow("text=Mark here without a visit")
 
 
-def test_whoever_says_yes_at_the_window_is_on_top_until_a_look_is_stored(served, person):
+def test_whoever_says_yes_at_the_window_is_on_top_until_a_look_is_stored(served, signed, person):
     who = person()
     main = who.page.locator("main")
-    _signed(who)
     served.on(7)
-    who.log_in("reception")
-    _comes_without_a_visit(who, 1, why=TYPED)
+    who.comes_as("reception", "/patients/K-104")
+    _stands_here_without_a_visit(who, 1, why=TYPED)
     for role, path in (("reception", "/today"), ("surgeon", "/my-patients")):
-        who.log_out()
-        who.log_in(role)
-        who.go(path)
+        who.comes_as(role, path)
         top = who.page.locator("main ul.lines").first
         expect(top).to_contain_text("See now: pain")
         expect(top.locator("bdi", has_text="bromfenac")).to_have_text(TYPED)
@@ -49,17 +37,15 @@ def test_whoever_says_yes_at_the_window_is_on_top_until_a_look_is_stored(served,
         expect(main).not_to_contain_text("See now")
 
 
-def test_a_senior_review_stands_on_every_page_until_it_is_closed_with_a_word(served, person):
+def test_a_senior_review_stands_on_every_page_until_it_is_closed_with_a_word(served, signed, person):
     who = person((390, 844))
     main = who.page.locator("main")
-    plan = _signed(who).removeprefix(served.url)
     served.on(7)
-    who.log_in("surgeon")
-    who.go(EYE)
+    who.comes_as("surgeon", EYE)
     who.looks_at_cells("4+", "20")
     who.picks("reviews.0.hypopyon", "yes")
     who.follow("text=Store findings, see proposals")
-    pages = ("/patients/K-104", EYE, plan, f"{plan}/preview", "/patients/K-104/record", "/my-patients")
+    pages = ("/patients/K-104", EYE, signed, f"{signed}/preview", "/patients/K-104/record", "/my-patients")
     for path in pages:
         who.go(path)
         expect(main).to_contain_text("Senior review open since Monday 8 March,")
@@ -72,38 +58,31 @@ def test_a_senior_review_stands_on_every_page_until_it_is_closed_with_a_word(ser
         expect(main).not_to_contain_text("Senior review open")
 
 
-def test_whoever_left_without_findings_is_on_the_evening_list_and_on_the_next_mornings(served, person):
+def test_whoever_left_without_findings_is_on_the_evening_list_and_on_the_next_mornings(
+    served, signed, person
+):
     who = person()
     main = who.page.locator("main")
-    _signed(who)
     served.on(1, 4)
-    who.log_in("reception")
-    who.go("/patients/K-104")
-    who.follow("text=Mark arrived")
+    who.marks_arrived()
     who.follow("text=Has left")
     who.go("/to-reach")
     expect(main).not_to_contain_text("left without findings")
-    who.log_out()
-    who.log_in("surgeon")
-    who.go("/my-patients")
+    who.comes_as("surgeon", "/my-patients")
     expect(main).to_contain_text("Left without findings")
     expect(main).to_contain_text("Wanjiru Ndegwa")
     who.sees_a_sound_page("left-evening")
-    who.log_out()
     served.on(2, 4)
-    who.log_in("reception")
-    who.go("/to-reach")
+    who.comes_as("reception", "/to-reach")
     expect(main).to_contain_text("was here on Tuesday 2 March and left without findings")
     who.sees_a_sound_page("left-morning")
 
 
-def test_a_promise_of_christmas_is_refused_and_one_of_the_days_shown_is_booked(served, person):
+def test_a_promise_of_christmas_is_refused_and_one_of_the_days_shown_is_booked(served, signed, person):
     who = person()
     main = who.page.locator("main")
-    _signed(who)
     served.on(3, 4)
-    who.log_in("reception")
-    who.go("/patients/K-104/call")
+    who.comes_as("reception", "/patients/K-104/call")
     choice = who.page.locator("[name='will-come']")
     assert "2027-12-25" not in main.inner_html()
     # Somebody sends the day all the same.
@@ -120,24 +99,16 @@ def test_a_promise_of_christmas_is_refused_and_one_of_the_days_shown_is_booked(s
 def test_hand_over_opens_with_the_check_before_leaving(served, person):
     who = person()
     page, main = who.page, who.page.locator("main")
-    who.log_in("counsellor")
-    who.go("/operations/new")
+    who.comes_as("counsellor", "/operations/new")
     who.enter_routine()
     page.check("[name='operations.0.viscoelastic.removed'][value='doubtful']")
     page.fill("[id='operations.0.end']", "10:00")
-    who.follow("text=Save record and see plan")
-    plan = page.url
+    plan = who.saves()
     for path in ("/operations", "/today"):
         who.go(path)
         expect(main).to_contain_text("between 13:00 and 17:00")
-    who.log_out()
-    who.log_in("surgeon")
-    page.goto(plan)
-    page.fill("#password", PASSWORD)
-    who.follow("button:has-text('Sign plan')")
-    who.log_out()
-    who.log_in("counsellor")
-    page.goto(plan)
+    who.signs(plan)
+    who.comes_as("counsellor", plan)
     who.prints()
     check, code = page.locator("section:has-text('Before leaving, right eye')"), page.locator(".code")
     assert check.bounding_box()["y"] < code.bounding_box()["y"]
@@ -156,14 +127,12 @@ def test_hand_over_opens_with_the_check_before_leaving(served, person):
         expect(main).not_to_contain_text("between 13:00")
 
 
-def test_what_was_typed_in_arabic_is_back_in_its_box_as_typed(served, person):
+def test_what_was_typed_in_arabic_is_back_in_its_box_as_typed(served, signed, person):
     served.speak("ar")
     who = person()
     page = who.page
-    _page_of_a_routine_plan(who)
     served.on(7)
-    who.log_in("reception")
-    who.go("/patients/K-104")
+    who.comes_as("reception", "/patients/K-104")
     page.locator("form[action$='/walk-in']").evaluate("form => { form.closest('details').open = true }")
     page.fill("#why", TYPED)
     # Without scripts' own check, as a browser without it would send it: three of the four are open.
@@ -178,18 +147,3 @@ def test_what_was_typed_in_arabic_is_back_in_its_box_as_typed(served, person):
     who.go("/today")
     expect(page.locator("main ul.lines bdi", has_text="bromfenac").first).to_have_text(TYPED)
     who.sees_a_sound_page("ar-see-now")
-
-
-def _page_of_a_routine_plan(who) -> None:
-    """Like ``_signed``, by what does not depend on the words of the pages."""
-    page = who.page
-    who.log_in("counsellor")
-    who.go("/operations/new")
-    who.enter_routine()
-    who.follow("main .do button.main")
-    who.log_out()
-    who.log_in("surgeon")
-    page.check("input[name='plan']")
-    page.fill("#password", PASSWORD)
-    who.press()
-    who.log_out()

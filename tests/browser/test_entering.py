@@ -16,8 +16,7 @@ def form(person):
 
     def open_(size=(1366, 768), *, scripts=True):
         who = person(size, scripts=scripts)
-        who.log_in("counsellor")
-        who.go("/operations/new")
+        who.comes_as("counsellor", "/operations/new")
         return who
 
     return open_
@@ -93,10 +92,7 @@ def test_lines_come_and_go_and_what_was_typed_stays(served, form, scripts):
 
 
 @pytest.mark.parametrize("scripts", [True, False])
-def test_the_code_of_a_known_patient_brings_the_record(served, form, scripts):
-    who = form()
-    who.enter_routine()
-    who.follow("button.main[name='save']")
+def test_the_code_of_a_known_patient_brings_the_record(served, entered, form, scripts):
     again = form(scripts=scripts)
     again.page.fill("[id='patient.code']", "k-104")
     if scripts:

@@ -7,7 +7,6 @@ import re
 import pytest
 from playwright.sync_api import expect
 
-PASSWORD = "a long enough password"
 SIZES = {"desk": (1366, 768), "phone": (390, 844)}
 # The letters that are drawn, as large as they come out on the screen; words of a hidden state are none.
 SMALLEST = """(selector) => Math.min(...[...document.querySelectorAll(selector)]
@@ -15,20 +14,10 @@ SMALLEST = """(selector) => Math.min(...[...document.querySelectorAll(selector)]
     .map((one) => parseFloat(getComputedStyle(one).fontSize)).filter((size) => size > 0))"""
 
 
-def _signed(who) -> None:
-    plan = who.saves_routine()
-    who.log_in("surgeon")
-    who.page.goto(plan)
-    who.page.fill("#password", PASSWORD)
-    who.follow("main form[action$='/sign'] button.main")
-    who.log_out()
-
-
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
-def test_who_waits_is_given_the_bottles_by_one_press_which_can_be_taken_back(served, person, size):
+def test_who_waits_is_given_the_bottles_by_one_press_which_can_be_taken_back(signed, person, size):
     who = person(size)
-    _signed(who)
-    who.log_in("pharmacy")
+    who.comes_as("pharmacy")
     line = who.page.locator("main ul.lines > li").first
     expect(line).to_contain_text("Wanjiru Ndegwa")
     expect(line).to_contain_text("right eye")
@@ -41,10 +30,9 @@ def test_who_waits_is_given_the_bottles_by_one_press_which_can_be_taken_back(ser
 
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
-def test_eight_weeks_stand_on_one_calendar_and_a_day_opens_its_people(served, person, size):
+def test_eight_weeks_stand_on_one_calendar_and_a_day_opens_its_people(signed, person, size):
     who = person(size)
-    _signed(who)
-    who.log_in("manager")
+    who.comes_as("manager")
     assert who.page.locator(".month tbody tr").count() == 8
     assert who.page.evaluate(SMALLEST, ".month b, .month bdi, .month th, .month abbr") >= 11
     day = who.page.locator(".month td > a").first
@@ -60,12 +48,12 @@ def test_eight_weeks_stand_on_one_calendar_and_a_day_opens_its_people(served, pe
 
 
 @pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
-def test_no_letter_of_the_outcomes_is_under_11_px_and_each_figure_opens_its_people(served, person, size):
+def test_no_letter_of_the_outcomes_is_under_11_px_and_each_figure_opens_its_people(
+    served, signed, person, size
+):
     who = person(size)
-    _signed(who)
     served.on(40)
-    who.log_in("manager")
-    who.go("/outcomes")
+    who.comes_as("manager", "/outcomes")
     chart = who.page.locator(".outcomes svg")
     drawn = chart.bounding_box()
     assert drawn["width"] == pytest.approx(float(chart.get_attribute("width")), abs=1), "made smaller"

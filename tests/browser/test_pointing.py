@@ -32,7 +32,7 @@ def _colours(page) -> list[str]:
 def test_the_eye_on_the_right_of_the_mirror_is_the_patients_right_one(served, person):
     who = person(SIZES["desk"])
     page = who.page
-    who.log_in("counsellor")
+    who.comes_as("counsellor", "/operations/new")
     for language in ("en", "ar"):
         served.speak(language)
         for size in SIZES.values():

@@ -94,7 +94,7 @@ def test_from_the_operation_to_a_changed_plan(served, person, size):
 @pytest.mark.parametrize("size", SIZES)
 def test_the_pages_of_pharmacy_and_manager_hold(person, size):
     who = person(SIZES[size])
-    who.log_in("manager")
+    who.comes_as("manager", "/bottles")
     for path in ("bottles", "forecast", "outcomes", "calendar", "staff", "help", "protocol"):
         who.go(f"/{path}")
         who.sees_a_sound_page(f"{size}-{path}")
@@ -144,8 +144,7 @@ def test_the_days_go_on_without_scripts(served, person):
 
 def test_a_session_that_ends_in_mid_form_keeps_the_typing(served, person):
     who = person()
-    who.log_in("counsellor")
-    who.follow("text=Enter an operation")
+    who.comes_as("counsellor", "/operations/new")
     who.enter_routine()
     served.on(2)
     who.follow("text=Save record and see plan")

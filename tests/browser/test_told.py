@@ -24,8 +24,7 @@ TORN, WIDENED, CUT = (f"operations.0.{name}" for name in ("capsule_torn", "pupil
 
 def _begin(someone, told=TOLD):
     """Who it is and which eye, then the text, pasted and read."""
-    someone.log_in("counsellor")
-    someone.go("/operations/new")
+    someone.comes_as("counsellor", "/operations/new")
     for name, value in WHO.items():
         someone.page.fill(f"[id='{name}']", value)
     someone.page.select_option("[id='patient.language']", "en")
@@ -56,10 +55,8 @@ def _box(someone, selector):
 @pytest.mark.parametrize("size", SIZES)
 def test_it_is_read_asked_and_stored_with_few_presses(served, person, size):
     someone = person(SIZES[size])
-    someone.log_in("counsellor")
-    someone.go("/operations/new")
+    someone.comes_as("counsellor", "/operations/new")
     someone.sees_a_sound_page(f"told-empty-{size}")
-    someone.log_out()
     _begin(someone)
     page = someone.page
     assert page.input_value(f"[id='{CUT}']") == "2.2"

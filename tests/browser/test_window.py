@@ -17,18 +17,9 @@ SIZES = {"desk": (1366, 768), "phone": (390, 844)}
 
 
 @pytest.fixture
-def handed_over(served, person):
+def handed_over(served, scene):
     """A routine patient whose sheet is in her hands; the id of that sheet."""
-    who = person()
-    page = who.page
-    plan = who.saves_routine()
-    who.signs_ticked()
-    who.log_in("counsellor")
-    page.goto(f"{plan}/preview")
-    who.prints()
-    page.fill("#to", "the patient")
-    who.follow("text=Mark handed over")
-    return page.url.rsplit("/", 1)[1]
+    return served.starts_from(scene("handed over"))
 
 
 def _picture(text: str) -> bytes:
@@ -44,7 +35,7 @@ def test_an_overdue_patient_is_called_in_two_clicks_and_a_slip_is_taken_back(
     served.on(3, 4)
     who = person(SIZES[size])
     page = who.page
-    who.log_in("reception")
+    who.comes_as("reception")
     who.follow("text=1 person must be reached today")
     who.sees_a_sound_page(f"{size}-to-reach")
 
@@ -62,14 +53,13 @@ def test_an_overdue_patient_is_called_in_two_clicks_and_a_slip_is_taken_back(
     expect(page.locator("main")).to_contain_text("The last day for this check was Wednesday 3 March")
     who.go("/to-reach")
     expect(page.locator("main")).to_contain_text("Call +44 20 7946 0123")
-    who.log_out()
 
 
 def test_a_photo_of_the_sheet_finds_it_and_other_photos_get_a_sentence(served, person, handed_over, tmp_path):
     served.on(1, 4)
     who = person(SIZES["phone"])
     page = who.page
-    who.log_in("reception")
+    who.comes_as("reception")
     for name, content, said in (
         ("sheet.png", _picture(qr_payload(handed_over, served.desk.keyring, "RBE")), ""),
         ("cat.png", _picture("a cat"), "hold the sheet flat"),
@@ -93,7 +83,7 @@ def test_a_hand_scanner_on_a_foreign_keyboard_finds_the_sheet_in_one_burst(
     served, person, handed_over, layout
 ):
     who = person()
-    who.log_in("reception")
+    who.comes_as("reception")
     # The box has the focus once the page is drawn; a scanner types without pauses and ends with Enter.
     expect(who.page.locator("[autofocus]")).to_be_focused()
     who.page.keyboard.type(typed_on(layout, qr_payload(handed_over, served.desk.keyring, "RBE")))
@@ -105,8 +95,7 @@ def test_a_double_click_marks_once_and_a_slip_at_the_window_is_taken_back(served
     served.on(1, 4)
     who = person()
     page = who.page
-    who.log_in("reception")
-    who.go("/patients/K-104")
+    who.comes_as("reception", "/patients/K-104")
     who.follow_by(lambda: page.dblclick("text=Mark arrived"))
     expect(page.locator(".noted")).to_contain_text("Marked as arrived")
     assert page.locator(".noted form").count() == 1
@@ -118,26 +107,21 @@ def test_a_double_click_marks_once_and_a_slip_at_the_window_is_taken_back(served
     who.sees_a_sound_page("desk-noted")
 
 
-def test_a_double_click_on_print_issues_one_sheet(served, person):
+def test_a_double_click_on_print_issues_one_sheet(entered, person):
     who = person()
     page = who.page
-    plan = who.saves_routine()
-    who.log_in("surgeon")
-    page.goto(plan)
+    who.comes_as("surgeon", entered)
     page.fill("#password", PASSWORD)
     who.follow_by(lambda: page.dblclick("button:has-text('Sign plan')"))
     expect(page.locator("main")).to_contain_text("signed, in force")
     # Back after the signature: the old form is refused in words, and nothing is signed twice.
     page.go_back()
-    page.goto(plan)
+    who.go(entered)
     expect(page.locator("main")).to_contain_text("signed, in force")
-    who.log_out()
-    who.log_in("counsellor")
-    page.goto(f"{plan}/preview")
+    who.comes_as("counsellor", f"{entered}/preview")
     who.prints(lambda: page.dblclick("button:has-text('Print sheet')"))
     who.go("/patients/K-104")
     assert page.locator("a[href^='/sheets/']").count() == 1
-    who.log_out()
 
 
 def test_of_two_desks_at_one_record_the_second_hears_what_changed_and_keeps_the_typing(
@@ -145,8 +129,7 @@ def test_of_two_desks_at_one_record_the_second_hears_what_changed_and_keeps_the_
 ):
     first, second = person(), person()
     for who in (first, second):
-        who.log_in("counsellor")
-        who.go("/patients/K-104/record")
+        who.comes_as("counsellor", "/patients/K-104/record")
     first.page.fill("[id='patient.name']", "Wanjiru Ndegwa Otieno")
     first.follow("text=Save record and see plan")
     second.page.fill("[id='operations.0.surgeon']", "Dr Rao")
@@ -161,7 +144,7 @@ def test_of_two_desks_at_one_record_the_second_hears_what_changed_and_keeps_the_
 @pytest.mark.parametrize("desk", ["counsellor", "reception", "surgeon", "pharmacy", "manager"])
 def test_the_help_of_every_desk_is_one_screen(person, desk):
     who = person(SIZES["desk"])
-    who.log_in(desk)
+    who.comes_as(desk)
     who.follow("nav >> text=Help")
     assert who.page.url.endswith(f"/help/{desk}")
     assert who.page.evaluate("document.documentElement.scrollHeight") <= 768
@@ -171,8 +154,7 @@ def test_the_help_of_every_desk_is_one_screen(person, desk):
 def test_consent_is_stored_with_the_keyboard_alone(served, person, handed_over):
     who = person()
     page = who.page
-    who.log_in("reception")
-    who.go("/patients/K-104")
+    who.comes_as("reception", "/patients/K-104")
     page.locator("summary:has-text('Messages')").focus()
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
@@ -190,7 +172,7 @@ def test_consent_is_stored_with_the_keyboard_alone(served, person, handed_over):
 def test_every_letter_of_a_script_that_the_computer_lacks_comes_from_the_server(served, person, language):
     served.speak(language)
     who = person()
-    who.log_in("reception")
+    who.comes_as("reception")
     who.page.evaluate("document.fonts.ready.then(() => true)")
     inspector = who.page.context.new_cdp_session(who.page)
     for command in ("DOM.enable", "CSS.enable"):

@@ -5,24 +5,27 @@ from __future__ import annotations
 import csv
 import json
 import re
-import subprocess
-import sys
 from collections import Counter
+from collections.abc import Iterator
 from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pypdfium2
+import pytest
 from sqlmodel import select
 
 from followup.care.passwords import Passwords
 from followup.care.plans.plan_view import record_of
 from followup.care.sheets.content import printed_options
+from followup.cli import cli
+from followup.cli.contract import DONE, run
 from followup.clinical.protocol.load import load_protocol
 from followup.demo.build import PASSWORD
 from followup.demo.cast import case_names
 from followup.demo.clinic import NAME, STAFF, TIME_ZONE
+from followup.language.catalogue_files import bind_clinic
 from followup.language.catalogues import translator
 from followup.recall.jobs.lists import DueLine, ReachLine, as_csv, due_lines, reach_lines
 from followup.recall.reach.ladder import for_surgeon
@@ -154,16 +157,21 @@ def test_ibrahim_whose_telephone_is_dead_stands_before_the_surgeon(made: Any, st
     assert [one.outcome for one in found[0].line.tried] == ["wrong number", "no answer", "no answer"]
 
 
-def test_the_lists_of_the_command_line_are_those_of_the_files(made: Any) -> None:
-    program = Path(sys.executable).with_name("followup")
+@pytest.fixture
+def unbound() -> Iterator[None]:
+    """A command that runs in this process binds its clinic's own words; the tests after it have none."""
+    yield
+    bind_clinic(None)
+
+
+def test_the_lists_of_the_command_line_are_those_of_the_files(
+    made: Any, unbound: None, capsys: pytest.CaptureFixture[str]
+) -> None:
     for name, file in (("due", "due.csv"), ("overdue", "overdue.csv")):
-        found = subprocess.run(
-            [str(program), name, "--folder", str(made.folder), "--on", made.today.isoformat(), "--json"],
-            capture_output=True, encoding="utf-8", check=True, timeout=60,
-        )  # fmt: skip
-        assert [line["code"] for line in json.loads(found.stdout)] == [
-            row["code"] for row in rows(made.folder / file)
-        ]
+        asked = [name, "--folder", str(made.folder), "--on", made.today.isoformat(), "--json"]
+        assert run(cli, asked) == DONE
+        told = json.loads(capsys.readouterr().out)
+        assert [line["code"] for line in told] == [row["code"] for row in rows(made.folder / file)]
 
 
 def test_everybody_of_the_staff_can_log_in(store: Store) -> None:
