@@ -170,24 +170,26 @@ class Model:
     def solve(self) -> tuple[tuple[int, int, int, int], list[date]] | None:
         booked = {self.number(b.day) for b in self.instance.booked}
         early = sum(self.x[d] * 2 ** (len(self.days) - d) for d in self.days)
-        aims = [
-            sum(self.x),
-            sum(1 - self.x[d] for d in booked),
-            self.deviation(),
-            self.crowding(),
-            -early,
-        ]
+        booked_days = sum(1 - self.x[d] for d in booked)
         best: list[int] = []
-        for aim in aims:
+        # Each of the second does not reach one of the first: together they are minimised in turn.
+        for first, second, most in (
+            (sum(self.x), booked_days, len(booked)),
+            (self.deviation(), self.crowding(), 2000),
+            (-early, 0, 0),
+        ):
             solver = cp_model.CpSolver()
             solver.parameters.num_workers = 1
-            self.m.minimize(aim)
+            solver.parameters.cp_model_probing_level = 0
+            self.m.minimize((most + 1) * first + second)
             status = solver.solve(self.m)
             if status == cp_model.INFEASIBLE:
                 return None
             assert status == cp_model.OPTIMAL
-            best.append(round(solver.objective_value))
-            self.m.add(aim == best[-1])
+            for aim in (first, second):
+                best.append(solver.value(aim))
+                self.m.add(aim == best[-1])
+            assert best[-1] <= most
         chosen = [self.instance.days[d] for d in self.days if solver.value(self.x[d])]
         return (best[0], best[1], best[2], best[3]), chosen
 
