@@ -67,23 +67,16 @@ class Fact:
         return FactUse(fact=self.name, value=told.words, fields=told.fields, holds=told.holds)
 
 
-def derive_facts(context: EyeContext, definitions: Iterable[FactDef]) -> dict[str, Fact]:
-    """All facts of one operated eye, in the order of their definitions, of which none is about a medicine."""
-    facts: dict[str, Fact] = {}
-    for definition in definitions:
-        facts[definition.name] = _derive(definition, context, facts)
-    return facts
+class Facts(dict[str, Fact]):
+    """The facts of one eye by name. Rules ask for a third of them: each is derived when first asked for."""
 
+    def __init__(self, context: EyeContext, definitions: Mapping[str, FactDef]) -> None:
+        super().__init__()
+        self._context, self._definitions = context, definitions
 
-def derive_fact(
-    name: str, context: EyeContext, definitions: Mapping[str, FactDef], known: dict[str, Fact]
-) -> Fact:
-    """One fact, and those it builds on; what is ``known`` of this eye grows by them."""
-    if name not in known:
-        for part in definitions[name].builds_on:
-            derive_fact(bare(part), context, definitions, known)
-        known[name] = _derive(definitions[name], context, known)
-    return known[name]
+    def __missing__(self, name: str) -> Fact:
+        fact = self[name] = _derive(self._definitions[name], self._context, self)
+        return fact
 
 
 def _derive(definition: FactDef, context: EyeContext, facts: Mapping[str, Fact]) -> Fact:
@@ -214,10 +207,9 @@ def _apart(held: str) -> Sequence[str]:
 
 def truth(name: str, facts: Mapping[str, Fact]) -> bool | None:
     """The value of ``name``, or of its opposite where it is written "not name"."""
-    value = facts[bare(name)].value
-    if name == bare(name) or value is None:
-        return value
-    return not value
+    fact = bare(name)
+    value = facts[fact].value
+    return value if fact == name or value is None else not value
 
 
 def _test(definition: FactDef, said: Any) -> tuple[bool | None, Sequence[Told]]:

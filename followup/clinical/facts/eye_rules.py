@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from followup.clinical.careplan import Tier
-from followup.clinical.facts.derive import Fact, derive_facts, truth
+from followup.clinical.facts.derive import Facts, truth
 from followup.clinical.facts.fire import Fired, fire
 from followup.clinical.protocol.protocol import Protocol
 from followup.clinical.protocol.rule import CourseEffect
@@ -20,7 +20,7 @@ class EyeRules:
     """The eye, its facts and the rules that fired on it."""
 
     context: EyeContext
-    facts: dict[str, Fact]
+    facts: Facts
     fired: tuple[Fired, ...]
     released: dict[MedicineRole, date]
 
@@ -85,13 +85,13 @@ def apply_rules(context: EyeContext, protocol: Protocol) -> EyeRules:
     """Derive the facts of one eye and fire the protocol's rules on them."""
     roles = {medicine.id: medicine.role for medicine in protocol.formulary.values()}
     context = replace(context, roles=roles, recent_days=protocol.earlier_operation.days)
-    facts = derive_facts(context, protocol.facts_of_eyes)
+    facts = Facts(context, protocol.facts_of_eyes)
     fired = fire(protocol.rules, facts)
     return EyeRules(context, facts, fired, _released(context, protocol, facts, fired))
 
 
 def _released(
-    context: EyeContext, protocol: Protocol, facts: dict[str, Fact], fired: tuple[Fired, ...]
+    context: EyeContext, protocol: Protocol, facts: Facts, fired: tuple[Fired, ...]
 ) -> dict[MedicineRole, date]:
     """The days on which held courses were let go: by the record's word, or by what a review saw."""
     days: dict[MedicineRole, date] = {}

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from followup.clinical.facts.derive import Fact, any_so, derive_fact, truth
+from followup.clinical.facts.derive import Fact, Facts, any_so, truth
 from followup.clinical.protocol.cautions import CautionSet
-from followup.clinical.protocol.facts import FactDef, bare
+from followup.clinical.protocol.facts import bare
 from followup.clinical.record import Eye, Record
 from followup.clinical.record.base import BOTH_EYES
 from followup.clinical.record.eye import EyeContext
@@ -20,14 +19,13 @@ class MedicineFacts:
     """Each asked once; ``eyes`` are those that the medicine reaches."""
 
     eyes: tuple[EyeContext, ...]
-    definitions: Mapping[str, FactDef]
-    known: tuple[dict[str, Fact], ...] = field(compare=False, repr=False)
+    known: tuple[Facts, ...] = field(compare=False, repr=False)
 
     def ask(self, name: str) -> Fact:
         """So ("not name": not so) in one of the eyes; else not recorded if it is that in one."""
         told = []
-        for eye, known in zip(self.eyes, self.known, strict=True):
-            fact = derive_fact(bare(name), eye, self.definitions, known)
+        for known in self.known:
+            fact = known[bare(name)]
             told.append(fact if name == fact.name else replace(fact, value=truth(name, known)))
         return any_so(name, told) if len(told) > 1 else told[0]
 
@@ -49,7 +47,7 @@ def medicine_facts(
         )
         for one in reached
     )
-    return MedicineFacts(eyes, cautions.facts, tuple({} for _ in eyes))
+    return MedicineFacts(eyes, tuple(Facts(eye, cautions.facts) for eye in eyes))
 
 
 def _latest(record: Record, eye: Eye) -> int | None:

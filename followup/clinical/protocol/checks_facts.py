@@ -42,7 +42,7 @@ def check_facts(protocol: Protocol, source: Source) -> Iterator[FollowupError]:
 def check_asked(protocol: Protocol, files: Files) -> Iterator[FollowupError]:
     """Every rule about an eye that asks for a fact about a medicine, and every caution that waits for a
     silence which counts as no."""
-    of_eye = {fact.name for fact in protocol.facts_of_eyes}
+    of_eye = protocol.facts_of_eyes
     open_: set[str] = set()
     for fact in protocol.facts:
         open_ |= {fact.name} if may_be_open(fact, open_) else set()

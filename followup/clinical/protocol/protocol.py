@@ -318,13 +318,13 @@ class Protocol:
         return f"{self.about.name} {self.about.version}"
 
     @cached_property
-    def facts_of_eyes(self) -> tuple[FactDef, ...]:
+    def facts_of_eyes(self) -> Mapping[str, FactDef]:
         """The facts that can be asked of an eye alone, without a medicine in mind."""
         found: dict[str, FactDef] = {}
         for fact in self.facts:
             if not about_medicine(fact, found):
                 found[fact.name] = fact
-        return tuple(found.values())
+        return found
 
     def usual_medicine(self, role: MedicineRole | str) -> Medicine:
         return self.formulary[self.medicines[role]]

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from followup.clinical.facts.derive import Fact, FactTold, _combine, derive_facts, truth
+from followup.clinical.facts.derive import Fact, Facts, FactTold, _combine, truth
 from followup.clinical.protocol.facts import FactDef
 from followup.clinical.record import parse_record
 from followup.clinical.record.eye import EyeContext, followed_eyes, known_path
@@ -22,7 +22,7 @@ def facts(protocol, someone):
     def derive(as_of=0, **parts):
         record = parse_record(someone(**parts))
         day = record.last_operation_day + timedelta(days=as_of)
-        return derive_facts(followed_eyes(record, day)[-1], protocol.facts_of_eyes)
+        return Facts(followed_eyes(record, day)[-1], protocol.facts_of_eyes)
 
     return derive
 

@@ -8,7 +8,7 @@ from typing import get_args
 import pytest
 
 from followup.cli.plan_text import render_plan
-from followup.clinical.facts.derive import derive_facts
+from followup.clinical.facts.derive import Facts
 from followup.clinical.protocol.load import load_protocol
 from followup.clinical.record import Operation, parse_record
 from followup.clinical.record.eye import followed_eyes
@@ -36,7 +36,7 @@ def _record(**parts):
 
 def _facts(record):
     (eye,) = followed_eyes(record, record.last_operation_day)
-    return derive_facts(eye, PROTOCOL.facts_of_eyes)
+    return Facts(eye, PROTOCOL.facts_of_eyes)
 
 
 def _with(path, value):
