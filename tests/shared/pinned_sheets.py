@@ -31,6 +31,7 @@ def _two_eyes(formulary: Formulary, **given: Any) -> SheetContent:
 
 
 def two_eyes_in_words(formulary: Formulary) -> Job:
+    """Its front goes on in comfortable letters: no back is set, since the leaf is set once more."""
     return _set(_two_eyes(formulary))
 
 
@@ -52,7 +53,11 @@ def one_that_replaces_another(formulary: Formulary) -> Job:
 
 def pictures(formulary: Formulary) -> Job:
     clinic = replace(two_eyes.CLINIC, cap_colours=True)
-    return _set(_two_eyes(formulary, options=SheetOptions(pictures=True), clinic=clinic))
+    return _set(_two_eyes(formulary, options=SheetOptions(pictures=True), clinic=clinic), close=True)
+
+
+def pictures_in_comfortable_letters(formulary: Formulary) -> Job:
+    return _set(told("07-grace", "en", options=SheetOptions(pictures=True)))
 
 
 def bottles_of_every_kind(formulary: Formulary) -> Job:
@@ -71,7 +76,7 @@ def bottles_of_every_kind(formulary: Formulary) -> Job:
         })})
         for at, (letter, cap) in enumerate(zip(letters, caps, strict=True))
     )  # fmt: skip
-    return _set(content.model_copy(update={"bottles": drawn}))
+    return _set(content.model_copy(update={"bottles": drawn}), close=True)
 
 
 def draft_on_small_paper(formulary: Formulary) -> Job:
@@ -246,6 +251,7 @@ _SHEETS: tuple[Callable[[Formulary], Job], ...] = (
     rounds_told_in_words_and_tablets,
     one_that_replaces_another,
     pictures,
+    pictures_in_comfortable_letters,
     bottles_of_every_kind,
     draft_on_small_paper,
     in_english_for_want_of_words,

@@ -9,10 +9,13 @@ from __future__ import annotations
 from itertools import product
 
 import pytest
-from told_sheets import CASES, printed
+import two_eyes
+from paper import set_
+from told_sheets import CASES, printed, sheet
 
 from followup.language.languages import LANGUAGES
 from followup.sheets.options import SheetOptions
+from followup.sheets.paper.pdf import job, sheet_data
 
 TAGS = tuple(LANGUAGES)
 # The fullest plan (nine steps, nine visits, tablets) where words are longest: a page more.
@@ -50,3 +53,10 @@ def test_a_told_operation_is_one_leaf_and_on_small_paper_or_in_large_letters_two
 def test_in_pictures_it_is_no_longer(at, case):
     _, _, pages = printed(case, TAGS[-at], replaced=bool(at % 2), options=SheetOptions(pictures=True))
     assert pages <= 2
+
+
+def test_a_front_that_goes_on_in_comfortable_letters_never_passes_for_a_leaf(formulary, open_pdf):
+    """Its back is not set, so that it must have a page too many, also before a leaf that is whole."""
+    goes_on, whole = sheet_data(two_eyes.content(formulary)), sheet_data(sheet("01-wanjiru", "en"))
+    pages = [len(open_pdf(set_(job(sheets, two_eyes.LEFT_DONE)))) for sheets in ([whole], [goes_on, whole])]
+    assert pages == [2, 5]
