@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import hashlib
 import os
 import shutil
 import tempfile
@@ -15,15 +14,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, cast
 
-import pyrage
 import pytest
+from alembic.script import ScriptDirectory
 from hypothesis import settings
 from kept_database import database_url, emptied, run
 from one_dialect import first_of_its_kind, remembering
 from sample_clinics import PATIENCE, Made, made_once
+from seal_cheaply import seal_cheaply
 from set_once import JOBS_A_WORKER, a_days_setters
 from set_once import remembering as remembering_sheets
 from sqlalchemy import Connection, Engine, text
+from steps_read_once import remembering as remembering_steps
 
 from followup.clinical.careplan import CarePlan, Reason, ReviewNeed, Trip
 from followup.clinical.record import Record
@@ -152,12 +153,18 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def furnished_template(sqlite_template: Path) -> Path:
+    """The same with a clinic in it."""
+    path = Path(shutil.copy(sqlite_template, sqlite_template.with_name("furnished.db")))
+    _with_clinic(Store.open(sqlite_url(path))).close()
+    return path
+
+
 @pytest.fixture
 def sqlite_address(sqlite_template: Path, tmp_path: Path) -> str:
     """The URL of a fresh SQLite store."""
-    path = tmp_path / "followup.db"
-    shutil.copy(sqlite_template, path)
-    return sqlite_url(path)
+    return sqlite_url(Path(shutil.copy(sqlite_template, tmp_path / "followup.db")))
 
 
 @pytest.fixture(scope="session")
@@ -189,7 +196,7 @@ def address(database_kind: str, request: pytest.FixtureRequest) -> str:
     return request.getfixturevalue(wanted)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def blank_postgres(postgres: Engine) -> Iterator[Callable[[], str]]:
     """Makes PostgreSQL databases with nothing in them, not even tables; their URLs."""
     made: list[str] = []
@@ -232,6 +239,7 @@ def statements_compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterat
     first_of_its_kind(first)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("followup.records.store.store.make_engine", remembering(make_engine))
+        patch.setattr(ScriptDirectory, "from_config", remembering_steps(ScriptDirectory.from_config))
         yield
     first.dispose()
 
@@ -256,25 +264,8 @@ def sheets_set_once(of_the_run: Path) -> Iterator[None]:
 
 @pytest.fixture
 def cheap_seal(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Encrypts for a look alone: the real seal takes a second of work for each passphrase, on purpose.
-
-    It is itself tested in the records' room.
-    """
-    head = b"age-encryption.org/stand-in\n"
-
-    def key(passphrase: str) -> bytes:
-        return hashlib.sha256(passphrase.encode()).digest()
-
-    def encrypt(content: bytes, passphrase: str) -> bytes:
-        return head + key(passphrase) + bytes(byte ^ 0xFF for byte in content)
-
-    def decrypt(content: bytes, passphrase: str) -> bytes:
-        if not content.startswith(head + key(passphrase)):
-            raise pyrage.DecryptError("no such passphrase")
-        return bytes(byte ^ 0xFF for byte in content[len(head) + 32 :])
-
-    monkeypatch.setattr(pyrage.passphrase, "encrypt", encrypt)
-    monkeypatch.setattr(pyrage.passphrase, "decrypt", decrypt)
+    """Encrypts for a look alone."""
+    seal_cheaply(monkeypatch)
 
 
 @pytest.fixture
@@ -292,9 +283,11 @@ def open_store() -> Iterator[Callable[[str], Store]]:
 
 
 @pytest.fixture
-def each_store(address: str, open_store: Callable[[str], Store]) -> Store:
+def each_store(database_kind: str, request: pytest.FixtureRequest) -> Store:
     """A store with a clinic in it, on each of both databases."""
-    return _with_clinic(open_store(address))
+    if database_kind == "sqlite":
+        return cast("Store", request.getfixturevalue("sqlite_store"))
+    return _with_clinic(request.getfixturevalue("open_store")(request.getfixturevalue("postgres_address")))
 
 
 @pytest.fixture
@@ -304,9 +297,12 @@ def store(each_store: Store) -> Store:
 
 
 @pytest.fixture
-def sqlite_store(sqlite_address: str, open_store: Callable[[str], Store]) -> Store:
+def sqlite_store(
+    furnished_template: Path, tmp_path: Path, sqlite_address: str, open_store: Callable[[str], Store]
+) -> Store:
     """A store with a clinic in it, on SQLite alone: for what only a file can do or suffer."""
-    return _with_clinic(open_store(sqlite_address))
+    shutil.copy(furnished_template, tmp_path / "followup.db")
+    return open_store(sqlite_address)
 
 
 @pytest.fixture(scope="session")
@@ -482,12 +478,12 @@ def sqlite_ward(sqlite_store: Store) -> Ward:
 
 
 @pytest.fixture(scope="module")
-def shared_ward(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ward]:
+def shared_ward(furnished_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ward]:
     """On SQLite alone, one for all tests of a file: they look, or try and leave all as it was (``would``)."""
     path = tmp_path_factory.mktemp("shared") / "followup.db"
-    shutil.copy(sqlite_template, path)
+    shutil.copy(furnished_template, path)
     store = Store.open(sqlite_url(path))
-    yield _approved(_with_clinic(store))
+    yield _approved(store)
     store.close()
 
 

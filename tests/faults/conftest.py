@@ -44,25 +44,27 @@ class Worker:
             text=True,
         )
 
-    def begin(self, work: str, *, url: str, folder: Path, now: datetime, **more: object) -> None:
-        order = {"work": work, "url": url, "folder": str(folder), "now": now.isoformat(), **more}
-        self.process.stdin.write(json.dumps(order) + "\n")
+    def _ask(self, told: object) -> list[int]:
+        self.process.stdin.write(json.dumps(told) + "\n")
         self.process.stdin.flush()
+        return json.loads(self.process.stdout.readline())
 
-    def end(self) -> int:
-        """Wait for the child; its exit code, negative for the signal that killed it."""
-        return int(self.process.stdout.readline())
+    def get_ready(self, work: str, **order) -> None:
+        """Let the process do this itself, so that its children know how."""
+        self._ask(ordered(work, **order))
+
+    def together(self, *orders: dict[str, object]) -> list[int]:
+        """Children that work at the same time; the exit code of each, negative for a signal."""
+        return self._ask(orders)
 
     def run(self, work: str, **order) -> tuple[int, float]:
         """A child that is left alone: its exit code and how long it took."""
         begun = time.monotonic()
-        self.begin(work, **order)
-        return self.end(), time.monotonic() - begun
+        return self.together(ordered(work, **order))[0], time.monotonic() - begun
 
     def kill(self, work: str, after: float, **order) -> bool:
         """A child that is killed ``after`` seconds; False if it had ended by then."""
-        self.begin(work, kill=after, **order)
-        return self.end() == -signal.SIGKILL
+        return self.together(ordered(work, kill=after, **order)) == [-signal.SIGKILL]
 
     def stop(self) -> None:
         self.process.stdin.close()
@@ -70,19 +72,16 @@ class Worker:
         self.process.stdout.close()
 
 
+def ordered(work: str, *, url: str, folder: Path, now: datetime, **more: object) -> dict[str, object]:
+    """An order as it is told to a worker."""
+    return {"work": work, "url": url, "folder": str(folder), "now": now.isoformat(), **more}
+
+
 @pytest.fixture(scope="session")
 def worker() -> Iterator[Worker]:
     started = Worker()
     yield started
     started.stop()
-
-
-@pytest.fixture(scope="session")
-def four_workers() -> Iterator[list[Worker]]:
-    started = [Worker() for _ in range(4)]
-    yield started
-    for one in started:
-        one.stop()
 
 
 @pytest.fixture
@@ -210,4 +209,5 @@ def aid() -> SimpleNamespace:
         minutes=minutes,
         fill=fill,
         address_of=address_of,
+        ordered=ordered,
     )

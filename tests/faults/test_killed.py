@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections import Counter
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from alembic import command
 from queue_of_messages import messages_of_day
-from sqlalchemy import MetaData, select, text
+from sqlalchemy import MetaData, text
 
 from followup.clinical.protocol.load import load_protocol
 from followup.recall.codes.codes import create_keyring
@@ -36,6 +38,7 @@ def test_killed_in_mid_sweep_no_transition_and_no_message_is_lost_or_doubled(
 ):
     ward, url = full
     row, day = count("kill -9 in mid-sweep with messages"), 6
+    worker.get_ready("sweep", url=url, folder=tmp_path / "warm", now=ward.at(4, 3))
     _, usual = worker.run("sweep", url=url, folder=tmp_path / "warm", now=ward.at(5, 3))
     start = ward.at(day, 3)
     ward.log_in(start)
@@ -74,6 +77,7 @@ def test_killed_in_mid_print_batch_no_sheet_that_was_acknowledged_is_lost(
     with ward.store.read() as session:
         plans = [trip.plan_id for trip in _all_trips(session)]
     order = {"url": url, "folder": tmp_path, "now": ward.at(1), "plans": plans}
+    worker.get_ready("print", first=5_000, **order)
     _, usual = worker.run("print", first=10_000, **order)
     number = 0
     while row.times < BATCHES:
@@ -100,6 +104,7 @@ def test_killed_in_mid_entry_no_acknowledged_record_is_lost_and_none_is_half_the
     ward, url = full
     row = count("kill -9 in mid-entry of records")
     order = {"url": url, "folder": tmp_path, "now": ward.at(1), "count": 25}
+    worker.get_ready("enter", first=10_000, **order)
     _, usual = worker.run("enter", first=0, **order)
     number = 0
     while row.times < ENTRIES:
@@ -134,9 +139,10 @@ def test_killed_in_mid_import_the_whole_file_is_there_or_nothing_of_it_and_a_sec
             known = {patient_by_code(session, f"I{number}-{one}") is not None for one in range(ROWS)}
             return known | {bool(operation_list(session, _list_day(number)))}
 
-    _, usual = worker.run("command", arguments=["import", str(_file_of(tmp_path, 0))], **order)
-    assert present(0) == {True}
-    number = whole = 0
+    worker.get_ready("command", arguments=["import", str(_file_of(tmp_path, 0))], **order)
+    _, usual = worker.run("command", arguments=["import", str(_file_of(tmp_path, 1))], **order)
+    assert present(0) == present(1) == {True}
+    number = whole = 1
     while row.times < IMPORTS:
         number += 1
         path = str(_file_of(tmp_path, number))
@@ -195,7 +201,7 @@ def test_killed_in_mid_migration_the_old_schema_or_the_new_one_is_there_with_eve
     row = count("kill -9 in mid-migration")
     old = tmp_path / "old.db"
     _older(ward.store, old)
-    before = _rows(sqlite_url(old))
+    before = _rows(old)
     target = tmp_path / "m.db"
 
     def fresh() -> str:
@@ -205,6 +211,7 @@ def test_killed_in_mid_migration_the_old_schema_or_the_new_one_is_there_with_eve
         return sqlite_url(target)
 
     order = {"folder": tmp_path, "now": ward.at(1)}
+    worker.get_ready("migrate", url=fresh(), **order)
     _, usual = worker.run("migrate", url=fresh(), **order)
     while row.times < UPGRADES:
         url = fresh()
@@ -214,7 +221,7 @@ def test_killed_in_mid_migration_the_old_schema_or_the_new_one_is_there_with_eve
         upgrade(engine)
         assert schema_state(engine) == "current"
         engine.dispose()
-        after = _rows(url)
+        after = _rows(target)
         row.lost["rows"] += sum(max(0, len(before[name]) - len(after[name])) for name in before)
         row.doubled["rows"] += sum(max(0, len(after[name]) - len(before[name])) for name in before)
         # Every column of before is still there with what stood in it.
@@ -283,15 +290,12 @@ def _older(store, path) -> None:
     engine.dispose()
 
 
-def _rows(url: str) -> dict[str, list[dict[str, object]]]:
-    engine = make_engine(url, pooled=False)
-    known = MetaData()
-    known.reflect(engine)
-    with engine.connect() as connection:
-        found = {
-            table.name: [dict(one) for one in connection.execute(select(table)).mappings()]
-            for table in known.sorted_tables
-            if table.name != "alembic_version"
+def _rows(file: Path) -> dict[str, list[dict[str, object]]]:
+    with closing(sqlite3.connect(file)) as connection:
+        connection.row_factory = sqlite3.Row
+        tables = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+        return {
+            name: [dict(row) for row in connection.execute(f"SELECT * FROM {name}")]
+            for (name,) in tables
+            if name != "alembic_version"
         }
-    engine.dispose()
-    return found

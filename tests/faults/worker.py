@@ -1,12 +1,16 @@
 """A process that works on a store and may be killed at any moment. Not a test: run by the tests.
 
-Started once, it imports everything and then forks a child for each line of its input, so that a
-hundred children cost no more than a few starts. A line is JSON: what to do, where, at which instant
-and after how long to kill it. The answer is the exit code of the child.
+Started once, it imports everything and then forks a child for each order, so that hundreds of children cost
+no more than a few starts. A line of its input is JSON, the orders to work on at the same time: what to do,
+where, at which instant and after how long to kill it. The answer is the exit code of each child.
+
+An order may be worked on ``here``, in this process itself, which is never killed: what it learns by it, its
+children know. So one that is killed dies at its work, and not while it gets ready.
 """
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import resource
@@ -15,6 +19,14 @@ import sys
 import time
 from datetime import datetime
 from pathlib import Path
+from typing import Any
+
+from alembic.script import ScriptDirectory
+
+sys.path.append(str(Path(__file__).parents[1] / "shared"))
+
+import one_dialect
+import steps_read_once
 
 # Loaded here, so that no child spends its life on loading them.
 from followup.cli import cli, importing, language  # noqa: F401
@@ -27,6 +39,7 @@ from followup.recall.jobs.scheduler import sweep_if_ours
 from followup.recall.messages.channels import NotSentError
 from followup.records.people.patients import enter_record
 from followup.records.plans.sheets import hand_over_sheet, issue_sheet
+from followup.records.store import store as stores
 from followup.records.store.engine import make_engine
 from followup.records.store.migrations import upgrade
 from followup.records.store.store import Store
@@ -34,6 +47,7 @@ from followup.records.views import Actor
 
 DESK = Actor("mira", frozenset({"counsellor", "reception"}), "Mira")
 PROTOCOL = load_protocol()
+ENDED = {signal.SIGCHLD}
 
 
 class Log:
@@ -130,40 +144,77 @@ WORK = {"sweep": sweep, "enter": enter, "print": print_batch, "migrate": migrate
 
 
 def main() -> None:
+    stores.make_engine = one_dialect.remembering(make_engine)
+    ScriptDirectory.from_config = steps_read_once.remembering(ScriptDirectory.from_config)
+    # Children live too short a life to have rubbish, and looking for it would copy all that they share.
+    gc.disable()
+    # Held back until it is waited for, so that a child that ends is noticed at once and without looking.
+    signal.pthread_sigmask(signal.SIG_BLOCK, ENDED)
+    # A command here must not write into the answers.
+    answers = os.fdopen(os.dup(1), "w")
     for line in sys.stdin:
-        order = json.loads(line)
-        child = os.fork()
-        if child == 0:
-            code = 1
-            try:
-                if "limit" in order:
-                    limited(order["limit"])
-                order.pop("kill", None)
-                order["now"] = datetime.fromisoformat(order["now"])
-                order["folder"] = Path(order["folder"])
-                WORK[order.pop("work")](**order)
-                code = 0
-            finally:
-                os._exit(code)
-        sys.stdout.write(f"{ended(child, order.get('kill'))}\n")
-        sys.stdout.flush()
+        told = json.loads(line)
+        if isinstance(told, list):
+            begun = [begin(order) for order in told]
+            codes = ended({child: order.get("kill") for child, order in zip(begun, told, strict=True)})
+            answer = [codes[child] for child in begun]
+        else:
+            get_ready(told)
+            answer = []
+        answers.write(json.dumps(answer) + "\n")
+        answers.flush()
 
 
-def ended(child: int, after: float | None) -> int:
-    """The child's exit code, negative for a signal; killed ``after`` so many seconds, if it still runs.
+def get_ready(order: dict[str, Any]) -> None:
+    """Do what is ordered here."""
+    engine = make_engine(order["url"], pooled=False)
+    if engine.dialect.name not in one_dialect.known():
+        one_dialect.first_of_its_kind(engine)
+    do(order)
+    gc.collect()
+    gc.freeze()
 
-    Only here, where the child is waited for, can its number not have passed to another process.
+
+def begin(order: dict[str, Any]) -> int:
+    """A child that does what is ordered; its number."""
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDED)
+            do(order)
+            code = 0
+        finally:
+            os._exit(code)
+    return child
+
+
+def do(order: dict[str, Any]) -> None:
+    if "limit" in order:
+        limited(order["limit"])
+    given = {name: value for name, value in order.items() if name not in ("kill", "work")}
+    given |= {"now": datetime.fromisoformat(order["now"]), "folder": Path(order["folder"])}
+    WORK[order["work"]](**given)
+
+
+def ended(children: dict[int, float | None]) -> dict[int, int]:
+    """The exit code of each child, negative for a signal; killed after so many seconds, if it still runs.
+
+    Only here, where the children are waited for, can none of their numbers have passed to another process.
     """
-    end = time.monotonic() + (after if after is not None else 600)
-    while True:
-        done, status = os.waitpid(child, os.WNOHANG)
-        if done:
-            return os.waitstatus_to_exitcode(status)
-        left = end - time.monotonic()
-        if left <= 0:
-            os.kill(child, signal.SIGKILL)
-            return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-        time.sleep(min(left, 0.002))
+    begun, codes = time.monotonic(), {}
+    ends = {child: begun + (600 if after is None else after) for child, after in children.items()}
+    while ends:
+        for child, end in [*ends.items()]:
+            if late := time.monotonic() >= end:
+                os.kill(child, signal.SIGKILL)
+            done, status = os.waitpid(child, 0 if late else os.WNOHANG)
+            if done:
+                codes[child] = os.waitstatus_to_exitcode(status)
+                del ends[child]
+        if ends:
+            signal.sigtimedwait(ENDED, max(0.0, min(ends.values()) - time.monotonic()))
+    return codes
 
 
 if __name__ == "__main__":

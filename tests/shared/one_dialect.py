@@ -18,6 +18,11 @@ def first_of_its_kind(engine: Engine) -> None:
         _FIRST[engine.dialect.name] = engine
 
 
+def known() -> frozenset[str]:
+    """The kinds of database that a first engine was told of."""
+    return frozenset(_FIRST)
+
+
 def remembering(make_engine: Callable[..., Engine]) -> Callable[..., Engine]:
     """``make_engine``, whose engines go on with the statements of the first of their kind."""
 

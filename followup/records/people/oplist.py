@@ -211,7 +211,7 @@ def _expected(
         entered=match is not None,
         patient_id=patient.id if patient else None,
         surgeon=match[1].surgeon if match else None,
-        plan_status=states.get(patient.id or 0) if match and patient else None,
+        plan_status=states.get(match[0].id or 0) if match else None,
     )
 
 

@@ -160,8 +160,8 @@ def _must_end(pages: int, content: SheetContent) -> None:
         )
 
 
-def _pages(pdf: bytes) -> list[tuple[float, float, float, float]]:
-    """The room in points that each page's text leaves free on its four sides."""
+def _pages(pdf: bytes) -> list[float]:
+    """How near, in points, the text of each page comes to an edge of its paper."""
     with READER:
         document = pypdfium2.PdfDocument(pdf)
         try:
@@ -170,22 +170,19 @@ def _pages(pdf: bytes) -> list[tuple[float, float, float, float]]:
             document.close()
 
 
-def _room(page: pypdfium2.PdfPage) -> tuple[float, float, float, float]:
+def _room(page: pypdfium2.PdfPage) -> float:
     words = page.get_textpage()
     width, height = page.get_size()
     boxes = [words.get_rect(i) for i in range(words.count_rects())]
-    left = min((box[0] for box in boxes), default=width)
-    bottom = min((box[1] for box in boxes), default=height)
-    right = max((box[2] for box in boxes), default=0.0)
-    top = max((box[3] for box in boxes), default=0.0)
-    return left, bottom, width - right, height - top
+    rooms = ((left, bottom, width - right, height - top) for left, bottom, right, top in boxes)
+    return min(map(min, rooms), default=math.inf)
 
 
-def _must_lie_on_paper(pages: list[tuple[float, float, float, float]], content: SheetContent) -> None:
+def _must_lie_on_paper(pages: list[float], content: SheetContent) -> None:
     """Nothing is cut off at an edge. A draft's watermark runs across the margins; no other text does."""
     least = 0 if content.watermark else _LEAST_MARGIN
     for number, room in enumerate(pages, 1):
-        if min(room) < least:
+        if room < least:
             raise FollowupError(
                 "sheet.cut",
                 say("text of page {number} runs off the paper", number=number),

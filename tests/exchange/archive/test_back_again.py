@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import dataclass
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from archives import NOW, brought_in, files_in, handed_on, rows, unzipped
+from seal_cheaply import seal_cheaply
 from sqlalchemy import text
 
 from followup.care.hand import hand_for
@@ -24,6 +27,7 @@ from followup.records.plans.sheets import sheets_of
 from followup.records.store.copying import fingerprints
 from followup.records.store.engine import sqlite_url
 from followup.records.store.journal import verify_journal
+from followup.records.store.store import Store
 from followup.records.views import SYSTEM
 from followup.sheets.paper.pdf import render_pdf
 
@@ -32,28 +36,68 @@ EVERY = 12  # of so many sheets one is set: the rest is compared by what goes in
 OTHERWISE = {"staff", "journal", "login_session"}
 
 
-@pytest.fixture
-def sample(made, tmp_path, open_store):
-    """A sample clinic of the test's own, in which somebody is logged in."""
-    shutil.copytree(made.folder, tmp_path / "sample", ignore=shutil.ignore_patterns("sheets"))
-    store = open_store(sqlite_url(tmp_path / "sample" / "followup.sqlite3"))
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Where the clinics lie that all tests of this file look at."""
+    return tmp_path_factory.mktemp("clinics")
+
+
+@pytest.fixture(scope="module")
+def sample(made, folder):
+    """A sample clinic in which somebody is logged in."""
+    shutil.copytree(made.folder, folder / "sample", ignore=shutil.ignore_patterns("sheets"))
+    store = Store.open(sqlite_url(folder / "sample" / "followup.sqlite3"))
     with store.write(SYSTEM, NOW) as unit:
         open_session(unit, login="reception", lifetime=timedelta(hours=1))
         unit.session.execute(text("UPDATE staff SET second_key = 'sealed', second_step = 7"))
-    return store
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def sealed():
+    """The keys are sealed for a look alone: the real seal is tested in the records' room."""
+    with pytest.MonkeyPatch.context() as patch:
+        seal_cheaply(patch)
+        yield
+
+
+@pytest.fixture(scope="module")
+def archive(sample, folder, sealed):
+    return handed_on(sample, folder / "all.zip", files_in(folder / "sample"), with_keys=True)
+
+
+@dataclass
+class Back:
+    """The same clinic in another database, its folder, and how long its journal was when it had come in."""
+
+    store: Store
+    folder: Path
+    entries: int
+
+
+@pytest.fixture(scope="module")
+def backs():
+    """By kind of database."""
+    known: dict[str, Back] = {}
+    yield known
+    for one in known.values():
+        one.store.close()
 
 
 @pytest.fixture
-def archive(sample, tmp_path, cheap_seal):
-    return handed_on(sample, tmp_path / "all.zip", files_in(tmp_path / "sample"), with_keys=True)
-
-
-@pytest.fixture
-def back(archive, make_blank, open_store, tmp_path):
-    """The same clinic, brought into an empty database."""
-    store = open_store(make_blank())
-    brought_in(archive, store, files_in(tmp_path / "new"))
-    return store
+def back(archive, backs, database_kind, request, folder):
+    """The archive brought into an empty database."""
+    if database_kind not in backs:
+        lies = folder / database_kind
+        lies.mkdir()
+        sqlite = database_kind == "sqlite"
+        url = sqlite_url(lies / "followup.sqlite3") if sqlite else request.getfixturevalue("blank_postgres")()
+        store = Store.open(url)
+        brought_in(archive, store, files_in(lies))
+        with store.read() as session:
+            backs[database_kind] = Back(store, lies, verify_journal(session).entries)
+    return backs[database_kind]
 
 
 def _shown(store, folder):
@@ -80,20 +124,18 @@ def _shown(store, folder):
 
 
 def test_the_sample_clinic_comes_back_with_the_same_rows_plans_sheets_and_lists(
-    sample, back, made, tmp_path
+    sample, back, made, folder
 ) -> None:
-    with sample.engine.connect() as one, back.engine.connect() as other:
+    with sample.engine.connect() as one, back.store.engine.connect() as other:
         before, after = fingerprints(one), fingerprints(other)
     assert {name for name in before if before[name] != after[name]} == OTHERWISE
     assert before["care_plan"][0] > 50
-    with back.read() as session, sample.read() as earlier:
+    with sample.read() as earlier:
         # The export is told in the old journal, the import in the new one: else they are the same.
-        assert verify_journal(session).entries == verify_journal(earlier).entries
-    old, new = _shown(sample, tmp_path / "sample"), _shown(back, tmp_path / "new")
+        assert back.entries == verify_journal(earlier).entries
+    old, new = _shown(sample, folder / "sample"), _shown(back.store, back.folder)
     assert new == old
-    assert (tmp_path / "new" / "recall-keys.json").read_bytes() == (
-        made.folder / "recall-keys.json"
-    ).read_bytes()
+    assert (back.folder / "recall-keys.json").read_bytes() == (made.folder / "recall-keys.json").read_bytes()
     assert all(old.values())
     printed = sorted(path.stem for path in (made.folder / "sheets").iterdir())
     assert len(printed) > 50
@@ -104,7 +146,7 @@ def test_the_sample_clinic_comes_back_with_the_same_rows_plans_sheets_and_lists(
 
 def test_an_archive_of_what_came_back_has_the_same_lines(archive, back, tmp_path) -> None:
     """Whatever database it lay in meanwhile: byte for byte, but for the journal's newest entry."""
-    again = unzipped(handed_on(back, tmp_path / "again.zip", files_in(tmp_path / "new")))
+    again = unzipped(handed_on(back.store, tmp_path / "again.zip", files_in(back.folder)))
     first = unzipped(archive)
     tables = [name for name in first if name.startswith("tables/")]
     assert len(tables) > 30
@@ -125,16 +167,16 @@ def test_nobody_gets_in_with_what_stands_in_an_archive(sample, archive, back) ->
     assert b'"sealed"' not in whole
     assert "tables/login_session.jsonl" not in files
     assert not {"password_hash", "second_key", "second_step", "second_since"} & set(rows(files, "staff")[0])
-    with back.engine.connect() as connection:
+    with back.store.engine.connect() as connection:
         assert set(connection.execute(text("SELECT password_hash FROM staff")).scalars()) == {""}
         assert connection.execute(text("SELECT count(*) FROM login_session")).scalar_one() == 0
 
 
-def test_a_full_database_is_left_as_it_is(archive, back, sample, tmp_path) -> None:
-    with back.engine.connect() as connection:
+def test_a_full_database_is_left_as_it_is(archive, back) -> None:
+    with back.store.engine.connect() as connection:
         before = fingerprints(connection)
     with pytest.raises(FollowupError, match="holds rows already"):
-        brought_in(archive, back, files_in(tmp_path / "new"))
-    with back.engine.connect() as connection:
+        brought_in(archive, back.store, files_in(back.folder))
+    with back.store.engine.connect() as connection:
         assert fingerprints(connection) == before
-    assert (tmp_path / "new" / "recall-keys.json").exists()
+    assert (back.folder / "recall-keys.json").exists()

@@ -8,6 +8,7 @@ import pytest
 from queue_of_messages import messages_of_day
 from sqlalchemy import text
 
+from followup.recall.jobs import daily
 from followup.recall.jobs.scheduler import sweep_if_ours
 from followup.recall.messages.clock import why_messages_wait
 from followup.records.house.staff import (
@@ -38,8 +39,12 @@ class Out:
 
 
 @pytest.fixture
-def clinic(ward, in_hand, agreed, place_of):
-    """A few people with visits on the days 1, 7 and 42 who get messages, and a way out."""
+def clinic(ward, in_hand, agreed, place_of, monkeypatch):
+    """A few people with visits on the days 1, 7 and 42 who get messages, and a way out.
+
+    Of the day's work it does what tells somebody something: the rest has its own tests.
+    """
+    monkeypatch.setattr(daily, "JOBS", tuple(job for job in daily.JOBS if job.tells))
     for number in range(PEOPLE):
         plan = ward.signed(f"K-{number}")
         in_hand(ward, plan)

@@ -119,14 +119,14 @@ def test_a_broken_backup_is_refused_and_nothing_is_touched(sqlite_ward, tmp_path
     assert sorted(p.name for p in tmp_path.glob("*.part*")) == []
 
 
-def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(ward, tmp_path):
-    taken = take_backup(ward.store.engine, tmp_path / "b", ward.now)
+def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(sqlite_ward, tmp_path):
+    taken = take_backup(sqlite_ward.store.engine, tmp_path / "b", sqlite_ward.now)
     engine = make_engine(sqlite_url(taken.path), pooled=False)
     with engine.begin() as connection:
         connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
     engine.dispose()
     with pytest.raises(FollowupError) as caught:
-        put_back(taken.path, tmp_path / "x.db", ward.now)
+        put_back(taken.path, tmp_path / "x.db", sqlite_ward.now)
     assert caught.value.code == "backup.newer"
     old = make_engine(sqlite_url(tmp_path / "old.db"), pooled=False)
     from alembic import command
@@ -138,7 +138,7 @@ def test_a_newer_backup_is_refused_and_an_older_one_brought_up_to_date(ward, tmp
         config.attributes["connection"] = connection
         command.upgrade(config, "0001")
     old.dispose()
-    put_back(tmp_path / "old.db", tmp_path / "y.db", ward.now, unproved=True)
+    put_back(tmp_path / "old.db", tmp_path / "y.db", sqlite_ward.now, unproved=True)
     new = make_engine(sqlite_url(tmp_path / "y.db"), pooled=False)
     assert schema_state(new) == "current"
     new.dispose()
@@ -221,23 +221,25 @@ def test_however_the_clock_jumps_a_day_of_it_costs_at_most_what_a_day_costs(days
     assert len(settled - to_keep([*settled, wrong], wrong)) <= 3
 
 
-def test_a_clock_two_years_ahead_deletes_no_backup_and_what_it_left_counts_for_nothing(store, tmp_path):
+def test_a_clock_two_years_ahead_deletes_no_backup_and_what_it_left_counts_for_nothing(
+    sqlite_store, tmp_path
+):
     for day in range(10):
-        take_backup(store.engine, tmp_path, NOW + timedelta(days=day))
+        take_backup(sqlite_store.engine, tmp_path, NOW + timedelta(days=day))
         prune(tmp_path, (NOW + timedelta(days=day)).date())
     ahead = NOW + timedelta(days=730)
-    take_backup(store.engine, tmp_path, ahead)
+    take_backup(sqlite_store.engine, tmp_path, ahead)
     assert prune(tmp_path, ahead.date()) <= 1
     assert len(backups(tmp_path)) >= 7
     right = NOW + timedelta(days=11)
-    taken = take_backup(store.engine, tmp_path, right)
+    taken = take_backup(sqlite_store.engine, tmp_path, right)
     prune(tmp_path, right.date())
     assert taken in backups(tmp_path)
 
 
-def test_a_damaged_backup_keeps_no_whole_one_from_staying(store, tmp_path):
-    whole = take_backup(store.engine, tmp_path, NOW)
-    damaged = take_backup(store.engine, tmp_path, NOW + timedelta(hours=1)).path
+def test_a_damaged_backup_keeps_no_whole_one_from_staying(sqlite_store, tmp_path):
+    whole = take_backup(sqlite_store.engine, tmp_path, NOW)
+    damaged = take_backup(sqlite_store.engine, tmp_path, NOW + timedelta(hours=1)).path
     damaged.write_bytes(damaged.read_bytes()[:-1])
     assert prune(tmp_path, (NOW + timedelta(days=1)).date()) == 0
     assert (backups(tmp_path), damaged.exists()) == ((whole,), True)
@@ -250,7 +252,7 @@ def test_a_restored_clinic_holds_no_proof_of_the_backup_any_more(sqlite_ward, tm
     assert proof_holds(tmp_path / "new.db") is None
 
 
-def test_a_stranger_in_the_folder_is_no_backup_and_is_left_alone(store, tmp_path):
+def test_a_stranger_in_the_folder_is_no_backup_and_is_left_alone(tmp_path):
     stranger = tmp_path / "followup-holiday.sqlite3"
     stranger.write_text("x")
     assert backups(tmp_path) == ()
