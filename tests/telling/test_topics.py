@@ -141,3 +141,20 @@ def test_where_only_another_operation_is_named_everything_is_asked() -> None:
 def test_a_blind_other_eye_makes_no_telling_of_two() -> None:
     text = "Right eye only, the patient's left eye is blind from glaucoma. Phaco, lens in the bag, no leak."
     assert read_telling(text, ENGLISH, "right").refused is None
+
+
+@pytest.mark.parametrize(
+    "hedge",
+    [", I am not sure.", ", not certain.", ". I am not sure of it.", ". I'm not certain that it is so."],
+)
+def test_a_hedge_that_holds_a_no_is_a_hedge(hedge: str) -> None:
+    assert found(f"Capsule torn{hedge}", "capsule_torn").kind == "doubtful"
+
+
+def test_no_hedge_is_a_pseudo_trigger_that_cancels_it() -> None:
+    hedges = {phrase for kind, held in ENGLISH.cues.items() if kind.startswith("hedged") for phrase in held}
+    assert hedges & set(ENGLISH.cues["pseudo"]) == set()
+
+
+def test_an_operation_that_was_not_finished_is_one() -> None:
+    assert found("We did not finish.", "halted").value is True
