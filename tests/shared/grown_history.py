@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, timedelta
 from itertools import chain
@@ -171,8 +171,8 @@ class Past:
         }
 
 
-def grow_back(engine: Engine, visits: int, today: date) -> Past:
-    """Give a store a past, so that it holds ``visits`` visits in all."""
+def grow_back(engine: Engine, visits: int, today: date, kind: Callable[..., Past] = Past) -> Past:
+    """Give a store a past of this ``kind``, so that it holds ``visits`` visits in all."""
     with engine.connect() as connection:
         stored = connection.execute(text("SELECT count(*) FROM trip")).scalar_one()
         first = {
@@ -180,7 +180,7 @@ def grow_back(engine: Engine, visits: int, today: date) -> Past:
             for name, key in _COUNTED
         }
         known = set(connection.execute(text("SELECT DISTINCT word FROM name_part")).scalars())
-    past = Past(visits - stored, today, first, known)
+    past = kind(visits - stored, today, first, known)
     grown = list(past.tables())
     # Made anew at the end: millions of rows in order are faster than one by one.
     indexes = [index for table, _ in grown for index in metadata.tables[table].indexes]
