@@ -21,8 +21,7 @@ from kept_database import database_url, emptied, run
 from one_dialect import first_of_its_kind, remembering
 from sample_clinics import PATIENCE, Made, made_once
 from seal_cheaply import seal_cheaply
-from set_once import JOBS_A_WORKER, a_days_setters
-from set_once import remembering as remembering_sheets
+from set_once import remember_sheets
 from sqlalchemy import Connection, Engine, text
 from steps_read_once import remembering as remembering_steps
 
@@ -39,7 +38,6 @@ from followup.records.store.migrations import upgrade
 from followup.records.store.store import Store
 from followup.records.trips.trips import trips_of_plan
 from followup.records.views import SYSTEM, Actor, Clinic, PlanVersion, TripView
-from followup.sheets.paper.typesetter import typesetter
 
 # A computer with much else to do is slow: how long one example takes says nothing of what is tested.
 settings.register_profile("any computer", deadline=None)
@@ -253,12 +251,8 @@ def of_the_run(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="session", autouse=True)
 def sheets_set_once(of_the_run: Path) -> Iterator[None]:
-    home = of_the_run / "sheets"
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(typesetter, "_ask", remembering_sheets(typesetter._ask, home))
-        for room in ("followup.sheets.paper.batch", "followup.care.sheets.of_a_day"):
-            patch.setattr(f"{room}.Typesetter", a_days_setters(home))
-        patch.setattr("followup.sheets.paper.typesetter.MOST_JOBS", JOBS_A_WORKER)
+        remember_sheets(patch, of_the_run / "sheets")
         yield
 
 

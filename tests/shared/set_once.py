@@ -11,7 +11,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from followup.sheets.paper.typesetter import Typesetter
+import pytest
+
+from followup.sheets.paper.typesetter import Typesetter, typesetter
 
 # A clinic's worker ends after eight for the room that it takes, some 40 MB a sheet; a run has room for more.
 JOBS_A_WORKER = 20
@@ -32,12 +34,15 @@ def remembering(ask: Callable[[bytes], bytes], home: Path) -> Callable[[bytes], 
     return answer
 
 
-def a_days_setters(home: Path) -> Callable[..., Typesetter]:
-    """Makes typesetters for a day's sheets, each of a batch's own, that remember as well."""
+def remember_sheets(patch: pytest.MonkeyPatch, home: Path) -> None:
+    """Let the typesetter of single sheets remember, and those that a day's sheets make for themselves."""
 
     def make(**given: Any) -> Typesetter:
         setter = Typesetter(**given)
         setter._ask = remembering(setter._ask, home)
         return setter
 
-    return make
+    patch.setattr(typesetter, "_ask", remembering(typesetter._ask, home))
+    for room in ("followup.sheets.paper.batch", "followup.care.sheets.of_a_day"):
+        patch.setattr(f"{room}.Typesetter", make)
+    patch.setattr("followup.sheets.paper.typesetter.MOST_JOBS", JOBS_A_WORKER)
