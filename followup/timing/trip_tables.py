@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import lru_cache
+from itertools import islice
 
 from followup.timing.calendar import Calendar
 from followup.timing.trip_types import BookedTrip, GapRule, Since, TripNeed
@@ -170,7 +171,7 @@ def gap_in_numbers(rule: GapRule, fits: Room, last_check: date | None) -> Gap:
     last = days[-1] if days else BEFORE
     room = [day for day in range(last + 1) if fits.fits(rule.service, day)]
     later = range(max(last + 1, 0), last + LONGEST_WAIT)
-    room += [day for day in later if fits.fits(rule.service, day)][:1]
+    room += islice((day for day in later if fits.fits(rule.service, day)), 1)
     over = bisect_left(days, 0) - bisect_right(days, checked)
     return Gap(rule.key, days, rule.limit, rule.service, tuple(room), checked, over > rule.limit)
 

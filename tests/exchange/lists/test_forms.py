@@ -167,7 +167,7 @@ def ods_with(row: bytes) -> bytes:
 
 def xlsx_far() -> bytes:
     out = io.BytesIO()
-    with xlsxwriter.Workbook(out) as book:
+    with xlsxwriter.Workbook(out, {"constant_memory": True}) as book:
         sheet = book.add_worksheet()
         sheet.write(0, 0, "on")
         sheet.write(1_048_575, 16_383, "far")
