@@ -56,15 +56,18 @@ def build_plan(
     previous_times: frozenset[str] | None = None,
     previous_own: Mapping[str, frozenset[str]] | None = None,
     approved: bool = False,
+    ruled: tuple[EyeRules, ...] | None = None,
 ) -> CarePlan:
     """The whole plan for ``record`` on ``as_of``.
 
     ``previous_times`` are the clock times of the sheet in force, ``previous_own`` those of each course.
-    ``approved`` says whether the protocol is signed for patients. Raises FollowupError where the
+    ``approved`` says whether the protocol is signed for patients. ``ruled`` are the eyes under follow-up
+    on that day, where the rules have been applied to them already. Raises FollowupError where the
     record names what the protocol does not know, or ``as_of`` lies before every operation.
     """
     contexts = _operated(record, protocol, as_of)
-    setting = setting_of(record, protocol, as_of, _ruled(contexts, protocol), calendar)
+    eyes = _ruled(contexts, protocol) if ruled is None else ruled
+    setting = setting_of(record, protocol, as_of, eyes, calendar)
     eyes, waking = setting.eyes, setting.waking
     if any(eye.refused for eye in eyes):
         return _by_hand(setting, approved)

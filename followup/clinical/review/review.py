@@ -135,8 +135,9 @@ def _look(
     edits: tuple[Adjustment, ...],
 ) -> Look:
     day = findings.date
-    contexts = [c for c in followed_eyes(record, day) if c.eye == findings.eye]
-    if not contexts:
+    ruled = tuple(apply_rules(context, protocol) for context in followed_eyes(record, day))
+    rules = next((eye for eye in ruled if eye.eye == findings.eye), None)
+    if rules is None:
         operated = [o.date for o in record.operations if o.eye == findings.eye]
         if not operated:
             what = say("the {eye} eye was not operated", eye=findings.eye)
@@ -145,8 +146,7 @@ def _look(
             what = say("{day} lies before the operation of {operated}", day=day, operated=min(operated))
             fix = say("correct the date")
         raise FollowupError("review.eye", what, where=say("findings: eye, date"), fix=fix)
-    rules = apply_rules(contexts[0], protocol)
-    plan = build_plan(record, protocol, as_of=day, calendar=calendar, edits=edits)
+    plan = build_plan(record, protocol, as_of=day, calendar=calendar, edits=edits, ruled=ruled)
     look = Look(record, protocol, findings, rules, plan, _in_force(record, protocol, findings, edits))
     if not plan.refused:
         _refuse_ended(look)
