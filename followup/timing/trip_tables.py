@@ -216,6 +216,10 @@ def tables(
     ]
     static = [n for n, item in enumerate(items) if not item.after]
     away = {item.own[0] for item in items if item.elsewhere}
+    alike: dict[tuple[str, bool, bool], int] = {}
+    for n, item in enumerate(items):
+        kind = item.service, item.urgent, item.elsewhere
+        alike[kind] = alike.get(kind, 0) | 1 << n
     return Tables(
         items=tuple(items),
         gaps=tuple(gaps),
@@ -231,10 +235,10 @@ def tables(
             day: _mask(n for n in static if items[n].own[0] <= day <= items[n].own[2]) for day in candidates
         },
         allowed_at={
-            day: _mask(
-                n
-                for n, i in enumerate(items)
-                if i.elsewhere == (day in away) and room.fits(i.service, day, urgent=i.urgent)
+            day: sum(
+                mask
+                for (service, urgent, elsewhere), mask in alike.items()
+                if elsewhere == (day in away) and room.fits(service, day, urgent=urgent)
             )
             for day in candidates
         },
