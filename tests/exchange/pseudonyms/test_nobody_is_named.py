@@ -8,6 +8,7 @@ import shutil
 import zipfile
 from collections import Counter
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from types import NoneType, UnionType
 from typing import Annotated, Literal, Union, get_args, get_origin
 
@@ -36,6 +37,7 @@ from followup.records.desk.attempts import attempts_of
 from followup.records.people.patients import every_patient, newest_record
 from followup.records.store.engine import sqlite_url
 from followup.records.store.journal import journal_of
+from followup.records.store.store import Store
 from followup.records.tables import OUTCOMES, STANDINGS, WAYS
 from followup.records.trips.trips import trips_of
 from followup.records.views import SYSTEM
@@ -46,23 +48,35 @@ DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 VEIL = Veil(timedelta(days=73_000), frozenset({"dexamethasone-0-1"}))
 
 
-@pytest.fixture
-def sample(made, tmp_path, open_store):
-    """A sample clinic of the test's own."""
-    shutil.copy(made.folder / "followup.sqlite3", tmp_path / "sample.sqlite3")
-    return open_store(sqlite_url(tmp_path / "sample.sqlite3"))
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("research")
 
 
-@pytest.fixture
-def export(sample, tmp_path):
+@pytest.fixture(scope="module")
+def sample(made, folder):
+    """A sample clinic of these tests' own: they look at it and hand it on."""
+    store = Store.open(sqlite_url(Path(shutil.copy(made.folder / "followup.sqlite3", folder))))
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def export(sample, folder):
     """Hands the sample clinic on; the files by name, and what was measured."""
 
-    def once(name: str = "research.zip"):
-        measured = hand_on_without_names(sample, tmp_path / name, load_protocol(), by=SYSTEM, now=NOW)
-        with zipfile.ZipFile(tmp_path / name) as found:
+    def once(name: str):
+        measured = hand_on_without_names(sample, folder / name, load_protocol(), by=SYSTEM, now=NOW)
+        with zipfile.ZipFile(folder / name) as found:
             return {one: found.read(one) for one in found.namelist()}, measured
 
     return once
+
+
+@pytest.fixture(scope="module")
+def exported(export):
+    """One export, for all tests that look at what went out."""
+    return export("looked-at.zip")
 
 
 def _rows(files, name):
@@ -97,8 +111,8 @@ def _words(texts) -> set[str]:
     return {word for one in texts for word in re.findall(r"[^\W\d_]+", str(one).casefold())}
 
 
-def test_nothing_of_the_sample_clinic_that_names_somebody_is_in_the_bytes(sample, export) -> None:
-    files, _ = export()
+def test_nothing_of_the_sample_clinic_that_names_somebody_is_in_the_bytes(sample, exported) -> None:
+    files, _ = exported
     told = _data(files)
     folded = told.casefold()
     with sample.engine.connect() as connection:
@@ -118,9 +132,9 @@ def test_nothing_of_the_sample_clinic_that_names_somebody_is_in_the_bytes(sample
     assert [one.birth_date for one in people if one.birth_date and one.birth_date in told] == []
 
 
-def test_every_word_that_goes_out_is_a_word_of_the_programs_own_lists(export) -> None:
+def test_every_word_that_goes_out_is_a_word_of_the_programs_own_lists(exported) -> None:
     """So that nothing typed can be among them, wherever it was typed."""
-    files, _ = export()
+    files, _ = exported
     protocol = load_protocol()
     known = _lists(Record, Course, Trip) | {
         *protocol.formulary,
@@ -137,8 +151,8 @@ def test_every_word_that_goes_out_is_a_word_of_the_programs_own_lists(export) ->
     assert _words([told]) - _words(known) == set()
 
 
-def test_no_true_day_goes_out_and_the_days_in_between_stay(sample, export) -> None:
-    files, measured = export()
+def test_no_true_day_goes_out_and_the_days_in_between_stay(sample, exported) -> None:
+    files, measured = exported
     days = {date.fromisoformat(one) for one in DAY.findall(_data(files))}
     assert len(days) > 500
     assert min(days).year >= 2100
@@ -178,8 +192,10 @@ def _from_first(days: set[date]) -> tuple[int, ...]:
     return tuple(sorted((day - min(days)).days for day in days))
 
 
-def test_two_exports_have_no_key_and_no_days_in_common_but_can_be_joined_as_the_read_me_says(export) -> None:
-    (one, measured), (other, _) = export("one.zip"), export("other.zip")
+def test_two_exports_have_no_key_and_no_days_in_common_but_can_be_joined_as_the_read_me_says(
+    exported, export
+) -> None:
+    (one, measured), (other, _) = exported, export("other.zip")
     first, second = _intervals_out(one), _intervals_out(other)
     assert not set(first) & set(second)
     starts = [
@@ -200,11 +216,11 @@ def test_two_exports_have_no_key_and_no_days_in_common_but_can_be_joined_as_the_
 
 
 def test_nothing_in_the_file_says_when_it_was_made_and_the_read_me_what_that_day_would_tell(
-    sample, export, tmp_path
+    sample, exported, folder
 ) -> None:
     """Whoever takes a patient's last day for that of the export: of how many the days come out a week off."""
-    files, measured = export()
-    with zipfile.ZipFile(tmp_path / "research.zip") as found:
+    files, measured = exported
+    with zipfile.ZipFile(folder / "looked-at.zip") as found:
         assert {one.date_time for one in found.infolist()} == {(1980, 1, 1, 0, 0, 0)}
     assert str(NOW.year) not in (said := " ".join(files["README.txt"].decode().split()))
     with sample.read() as session:
@@ -223,8 +239,8 @@ def _last_of(session, patient: int) -> date:
     return max([*days, *(one.day for one in attempts_of(session, [patient]).get(patient, ()))])
 
 
-def test_small_groups_are_marked_and_counted(export) -> None:
-    files, measured = export()
+def test_small_groups_are_marked_and_counted(exported) -> None:
+    files, measured = exported
     people = _rows(files, "patients")
     groups = Counter(map(_group, people))
     assert 0 < measured.in_small_groups < measured.patients
@@ -238,8 +254,8 @@ def _group(row) -> tuple[object, ...]:
     return record["patient"].get("sex"), age, len({one["eye"] for one in record["operations"]})
 
 
-def test_every_value_stands_in_the_dictionary(export) -> None:
-    files, _ = export()
+def test_every_value_stands_in_the_dictionary(exported) -> None:
+    files, _ = exported
     told = json.loads(files["dictionary.json"])
     for name in DATA:
         rows = _rows(files, name)
@@ -252,17 +268,17 @@ def test_every_value_stands_in_the_dictionary(export) -> None:
 
 
 def test_it_is_in_the_journal_the_file_its_owners_alone_and_never_over_another(
-    sample, export, tmp_path
+    sample, export, folder
 ) -> None:
-    export()
-    assert (tmp_path / "research.zip").stat().st_mode & 0o077 == 0
+    export("research.zip")
+    assert (folder / "research.zip").stat().st_mode & 0o077 == 0
     with sample.read() as session:
         entry = journal_of(session, "clinic")[-1]
     assert (entry.action, dict(entry.details)["file"]) == ("exported without names", "research.zip")
-    before = (tmp_path / "research.zip").read_bytes()
+    before = (folder / "research.zip").read_bytes()
     with pytest.raises(FollowupError, match="it is there already"):
-        export()
-    assert (tmp_path / "research.zip").read_bytes() == before
+        export("research.zip")
+    assert (folder / "research.zip").read_bytes() == before
 
 
 MARK = "Zqxwords"
