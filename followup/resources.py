@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 _PACKAGE = Path(__file__).resolve().parent
 
 
+@cache
 def folder(name: str) -> Path:
     """The folder ``name`` ("templates" or "locales")."""
     inside = _PACKAGE / name

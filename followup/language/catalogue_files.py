@@ -12,6 +12,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import Literal
 
@@ -63,11 +64,17 @@ def bind_clinic(data_folder: Path | None) -> None:
 def clinic_file(tag: str, domain: Domain, data_folder: Path | None = None) -> Path | None:
     """Where the clinic's own catalogue lies or would lie; None where no clinic is bound."""
     root = data_folder or _bound
-    return root / "locales" / tag / "LC_MESSAGES" / f"{domain}.po" if root else None
+    return _catalogue(root / "locales", tag, domain) if root else None
 
 
 def shipped_file(tag: str, domain: Domain) -> Path:
-    return folder("locales") / tag / "LC_MESSAGES" / f"{domain}.po"
+    return _catalogue(folder("locales"), tag, domain)
+
+
+@cache
+def _catalogue(locales: Path, tag: str, domain: Domain) -> Path:
+    """Every page asks for all of them whether they have changed: putting a path together takes longer."""
+    return locales.joinpath(tag, "LC_MESSAGES", f"{domain}.po")
 
 
 def is_installed() -> bool:

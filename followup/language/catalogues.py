@@ -164,8 +164,14 @@ def choose(tag: str | None) -> LanguageChoice:
 
 
 def _is_offered(tag: str, domain: Domain) -> bool:
+    return _is_there(tag, domain, files.stamps(tag, domain))
+
+
+@lru_cache(maxsize=64)
+def _is_there(tag: str, domain: Domain, stamps: tuple[object, ...]) -> bool:
+    """Kept as translators are: every page names the languages that there are, and those that are not."""
     try:
-        translator(tag, domain)
+        _translator(tag, domain, stamps)
     except FollowupError as exc:
         if exc.code in _NOT_THERE:
             return False

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from followup.care.fields import values as flat
 from followup.care.fields.shape import RECORD, Field, Group, Member
@@ -149,9 +150,9 @@ class FormView:
         """What a surgeon decided of the visits, where it is only told."""
         return () if self.decides else (RECORD.member("decisions"),)
 
-    @property
+    @cached_property
     def routine(self) -> dict[str, str]:
-        """The routine answer of every field that has one, by the field's full name."""
+        """The routine answer of every field that has one, by the field's full name: each field asks."""
         rows = range(max(self.rows("operations"), 1))
         return {f"operations.{i}.{name}": value for i in rows for name, value in self.usual.items()}
 
