@@ -19,6 +19,7 @@ from alembic.script import ScriptDirectory
 from hypothesis import settings
 from kept_database import database_url, emptied, run
 from one_dialect import first_of_its_kind, remembering
+from one_loop import close_loop
 from sample_clinics import PATIENCE, Made, made_once
 from seal_cheaply import seal_cheaply
 from set_once import remember_sheets
@@ -240,6 +241,12 @@ def statements_compiled_once(tmp_path_factory: pytest.TempPathFactory) -> Iterat
         patch.setattr(ScriptDirectory, "from_config", remembering_steps(ScriptDirectory.from_config))
         yield
     first.dispose()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def loop_ended() -> Iterator[None]:
+    yield
+    close_loop()
 
 
 @pytest.fixture(scope="session")

@@ -12,9 +12,9 @@ from datetime import UTC, datetime
 from html.parser import HTMLParser
 
 import pytest
-from one_app import AppOf
+from httpx2 import Client
+from one_app import AppOf, browser_of
 from sqlmodel import select
-from starlette.testclient import TestClient
 
 from followup.clinical.protocol.load import load_protocol
 from followup.demo import build, clinic
@@ -110,7 +110,7 @@ def names(store: Store) -> set[str]:
     return {word for text in said for word in re.findall(r"[A-Za-z]{3,}", text)}
 
 
-def pages(browser: TestClient) -> Iterator[tuple[str, Texts]]:
+def pages(browser: Client) -> Iterator[tuple[str, Texts]]:
     """Every page that can be reached by links, but only a few of each kind."""
     waiting, seen, kinds = deque(["/"]), {"/"}, Counter[str]()
     while waiting:
@@ -153,7 +153,8 @@ def test_no_word_of_a_page_stands_outside_of_what_is_translated(made, speaking_b
     store = Store.open(sqlite_url(copy))
     now = datetime(made.today.year, made.today.month, made.today.day, 6, tzinfo=UTC)
     desk = Desk(store, load_protocol(), load_keyring(made.folder / "recall-keys.json"), lambda: now)
-    browser = TestClient(AppOf(desk), base_url="http://127.0.0.1", headers={"sec-fetch-site": "same-origin"})
+    browser = browser_of(AppOf(desk), "http://127.0.0.1", raises=True)
+    browser.follow_redirects = True
     assert browser.post("/log-in", data={"login": login, "password": build.PASSWORD}).status_code == 200
     known, left, looked_at = names(store), {}, 0
     for url, page in pages(browser):

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
+from time import sleep
 from typing import Any, cast
 
+import pypdfium2  # type: ignore[import-untyped]
 import pytest
 from argon2 import PasswordHasher
-from one_app import AppOf
-from starlette.testclient import TestClient
+from httpx2 import Client
+from one_app import AppOf, browser_of
 from two_sites import TwoSites, two_sites
 
 from followup.care.house.account import LIFETIME
@@ -23,11 +27,12 @@ from followup.clinical.protocol.load import load_protocol
 from followup.clinical.protocol.protocol import Protocol
 from followup.desks.door.hand import Desk
 from followup.recall.codes.keyring import Keyring
-from followup.records.house.staff import add_staff, open_session
+from followup.records.house.staff import add_staff, open_session, staff_by_login
 from followup.records.plans.protocols import sign_protocol
 from followup.records.store.engine import sqlite_url
 from followup.records.store.store import Store
 from followup.records.views import SYSTEM, Actor
+from followup.sheets.paper.typesetter import Typesetter
 
 PASSWORD = "a long enough password"
 ROLES = ("counsellor", "reception", "surgeon", "pharmacy", "manager")
@@ -48,7 +53,27 @@ def store(request: pytest.FixtureRequest) -> Store:
     A test or module that names ``database_kind`` runs on each of both.
     """
     on_each = "database_kind" in request.fixturenames
-    return cast("Store", request.getfixturevalue("each_store" if on_each else "sqlite_store"))
+    return cast("Store", request.getfixturevalue("each_store" if on_each else "staffed_store"))
+
+
+@pytest.fixture(scope="session")
+def staffed_template(
+    sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory, furnish: Callable[[Store], Store]
+) -> Path:
+    """A SQLite file with the clinic and its staff: every test gets a copy, which takes no transaction."""
+    path = tmp_path_factory.mktemp("staffed") / "followup.db"
+    shutil.copy(sqlite_template, path)
+    store = furnish(Store.open(sqlite_url(path)))
+    _take_on(store)
+    store.close()
+    return path
+
+
+@pytest.fixture
+def staffed_store(staffed_template: Path, tmp_path: Path, open_store: Callable[[str], Store]) -> Store:
+    path = tmp_path / "followup.db"
+    shutil.copy(staffed_template, path)
+    return open_store(sqlite_url(path))
 
 
 @dataclass
@@ -79,26 +104,28 @@ class House:
     def __post_init__(self) -> None:
         self._app = AppOf(self.desk)
 
-    def browser(self) -> TestClient:
-        """A browser that nobody has logged in with. It says where its requests come from."""
-        return TestClient(
-            self._app,
-            base_url=self.base_url,
-            headers={"sec-fetch-site": "same-origin"},
-            follow_redirects=False,
-            raise_server_exceptions=False,
-        )
+    def browser(self) -> Client:
+        """A browser that nobody has logged in with."""
+        return browser_of(self._app, self.base_url)
 
-    def log_in(self, login: str, password: str = PASSWORD) -> TestClient:
-        """A browser in which ``login`` is logged in; log-in names are the roles."""
+    def log_in(self, login: str, password: str = "") -> Client:
+        """A browser in which ``login`` is logged in; log-in names are the roles.
+
+        With a password by the form, as people do: where the log-in is looked at. Else as ``enter`` does.
+        """
+        if not password:
+            return self.enter(login)
         browser = self.browser()
         answer = browser.post("/log-in", data={"login": login, "password": password})
         assert answer.status_code == 303, answer.text
         return browser
 
-    def enter(self, login: str) -> TestClient:
-        """The same without a password: the session is made in the store, as a log-in makes it."""
-        with self.store.write(SYSTEM, self.clock.now) as unit:
+    def enter(self, login: str) -> Client:
+        """The session is made in the store, as a log-in makes it."""
+        with self.store.read() as session:
+            person = staff_by_login(session, login)
+        assert person is not None
+        with self.store.write(person.actor, self.clock.now) as unit:
             token = open_session(unit, login=login, lifetime=LIFETIME)
         browser = self.browser()
         browser.cookies.set("followup", token)
@@ -113,9 +140,9 @@ class House:
             sign_protocol(unit, hash=protocol.hash, name=protocol.name, version=protocol.version)
 
 
-def _house(store: Store, protocol: Protocol) -> House:
-    clock = Clock()
-    with store.write(SYSTEM, clock.now - timedelta(days=1)) as unit:
+def _take_on(store: Store) -> None:
+    """The staff, a day before the clock begins."""
+    with store.write(SYSTEM, Clock.now - timedelta(days=1)) as unit:
         for role in ROLES:
             name = "Dr Sen" if role == "surgeon" else role.capitalize()
             registration = "R-1" if role == "surgeon" else ""
@@ -124,9 +151,22 @@ def _house(store: Store, protocol: Protocol) -> House:
                 login=role,
                 name=name,
                 roles=[role],
-                password_hash=CHEAP.hash(PASSWORD),
+                password_hash=_hashed(),
                 registration=registration,
             )
+
+
+@cache
+def _hashed() -> str:
+    return CHEAP.hash(PASSWORD)
+
+
+def _house(store: Store, protocol: Protocol) -> House:
+    with store.read() as session:
+        staffed = staff_by_login(session, ROLES[0])
+    if not staffed:
+        _take_on(store)
+    clock = Clock()
     return House(store, Desk(store, protocol, Keyring.fresh(), clock, CHEAP), clock)
 
 
@@ -254,6 +294,26 @@ def routine() -> dict[str, list[str]]:
 
 
 @pytest.fixture
-def fresh_browser(house: House) -> Iterator[TestClient]:
+def empty_paper(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every sheet comes out at once as an empty page: for what is asked of a print and not read on it.
+
+    What is set from which content is tested in the sheets' room.
+    """
+    document = pypdfium2.PdfDocument.new()
+    document.new_page(595, 842)
+    written = io.BytesIO()
+    document.save(written)
+    document.close()
+
+    def typeset(_setter: Typesetter, _job: dict[str, Any]) -> bytes:
+        # A real one takes its time, in which others come in between.
+        sleep(0.02)
+        return written.getvalue()
+
+    monkeypatch.setattr(Typesetter, "typeset", typeset)
+
+
+@pytest.fixture
+def fresh_browser(house: House) -> Iterator[Client]:
     with house.browser() as browser:
         yield browser

@@ -221,17 +221,8 @@ def test_every_route_that_changes_something_has_its_pair():
 
 
 @pytest.fixture
-def scene(house, form_of):
-    """A clinic in which every statement may be held up a little, so that two get in between each other."""
-    chance = random.Random(36)
-
-    def hold_up(*_: Any) -> None:
-        if threading.current_thread() is not threading.main_thread():
-            time.sleep(chance.random() * 0.004)
-
-    event.listen(house.store.engine, "before_cursor_execute", hold_up)
-    yield Scene(house, form_of)
-    event.remove(house.store.engine, "before_cursor_execute", hold_up)
+def scene(house, form_of, empty_paper):
+    return Scene(house, form_of)
 
 
 # What page and program do is the same function behind two routes: one is tried on each database.
@@ -254,21 +245,29 @@ def test_two_at_once_lose_and_double_nothing_and_the_loser_is_told(scene, databa
 
 
 def at_once(scene: Scene, calls: Sequence[Call]) -> list[Any]:
-    """The answers to the calls, sent at the same moment by people who have all logged in before."""
+    """The answers to the calls, sent at the same moment by people who have all logged in before.
+
+    Every statement is held up a little, so that they get in between each other.
+    """
     for number, call in enumerate(calls):
         if call.who:
             scene.someone(call.who, number)
-    start, answers = threading.Barrier(len(calls)), [None] * len(calls)
+    start, answers, chance = threading.Barrier(len(calls)), [None] * len(calls), random.Random(36)
+
+    def hold_up(*_: Any) -> None:
+        time.sleep(chance.random() * 0.004)
 
     def send(number: int, call: Call) -> None:
         start.wait()
         answers[number] = scene.send(call, number)
 
     threads = [threading.Thread(target=send, args=one) for one in enumerate(calls)]
+    event.listen(scene.house.store.engine, "before_cursor_execute", hold_up)
     for one in threads:
         one.start()
     for one in threads:
         one.join()
+    event.remove(scene.house.store.engine, "before_cursor_execute", hold_up)
     assert all(answers), "a call was never answered"
     return answers
 

@@ -13,6 +13,8 @@ from followup.records.views import SYSTEM
 from followup.sheets.options import SheetOptions
 
 PASSWORD = "a long enough password"
+# How it is set is not looked at here.
+pytestmark = pytest.mark.usefixtures("empty_paper")
 NEEDED = SheetOptions(pictures=True, twin="bn")
 RECORD = {
     "patient": {

@@ -23,10 +23,9 @@ from argon2 import PasswordHasher
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from mutated import mutated, share
-from one_app import AppOf
+from one_app import AppOf, browser_of
 from PIL import Image
 from sqlalchemy import text
-from starlette.testclient import TestClient
 
 from followup.care.house.account import LIFETIME
 from followup.care.passwords import Passwords
@@ -372,13 +371,7 @@ def everybody(sqlite_store):
         token = open_session(unit, login="all", lifetime=LIFETIME)
     cheap = Passwords(PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
     desk = Desk(sqlite_store, load_protocol(), KEYS, lambda: now, cheap)
-    browser = TestClient(
-        AppOf(desk),
-        base_url="http://clinic.test",
-        headers={"sec-fetch-site": "same-origin"},
-        follow_redirects=False,
-        raise_server_exceptions=False,
-    )
+    browser = browser_of(AppOf(desk))
     browser.cookies.set("followup", token)
 
     def entries() -> int:

@@ -41,7 +41,7 @@ def log_in(scene: Scene, api: bool) -> tuple[list[Call], Judge]:
             assert seconds_to_wait(session, login=login, origin="testclient", now=now) == WAITS[3].seconds
         with scene.house.store.upkeep(now) as unit:
             forget_wrong_logins(unit, login=login)
-        scene.house.log_in(login)
+        scene.house.log_in(login, PASSWORD)
 
     return wrong, judge
 

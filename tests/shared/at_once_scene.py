@@ -45,7 +45,7 @@ class Scene:
         """A browser of ``who``; people who do something at once have one each."""
         key = f"{who} {self.house.clock.now}", number
         if key not in self.browsers:
-            self.browsers[key] = self.house.log_in(who)
+            self.browsers[key] = self.house.enter(who)
         return self.browsers[key]
 
     def send(self, call: Call, number: int = 0) -> Any:

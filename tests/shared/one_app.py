@@ -5,7 +5,9 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+import httpx2
 from fastapi import FastAPI
+from one_loop import OnOneLoop
 
 from followup.desks.app import create_app
 from followup.desks.door.hand import Desk
@@ -21,6 +23,15 @@ class AppOf:
         app = _app(self.desk.https)
         app.state.desk = self.desk
         await app(scope, receive, send)
+
+
+def browser_of(app: Any, base_url: str = "http://clinic.test", **transport: Any) -> httpx2.Client:
+    """A browser that says where its requests come from and stays where an answer sends it on."""
+    return httpx2.Client(
+        transport=OnOneLoop(app, **transport),
+        base_url=base_url,
+        headers={"user-agent": "testclient", "sec-fetch-site": "same-origin"},
+    )
 
 
 @cache

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from typing import Any
 from unittest.mock import patch
 
-from anyio.from_thread import start_blocking_portal
 from doors import ROLES, WHO_MAY
 from jinja2 import Template
 from page_outline import outline
@@ -44,7 +43,6 @@ class Walk:
     drawn: list[Drawn] = field(default_factory=list)
     whys: bool = False
     _browsers: dict[str, Any] = field(default_factory=dict)
-    _portal: Any = None
     _entered: dict[str, Any] = field(default_factory=dict)
     _frames: dict[str, dict[str, str]] = field(default_factory=dict)
     _outlined: dict[str, list[str]] = field(default_factory=dict)
@@ -56,8 +54,6 @@ class Walk:
         now = self.house.clock.now
         if who not in self._browsers or (who != NOBODY and self._entered[who] != now):
             browser = self.house.browser() if who == NOBODY else self.house.enter(who)
-            # One loop for all of them: making one for each request takes longer than many a page.
-            browser.portal = self._portal
             self._browsers[who], self._entered[who] = browser, now
         return self._browsers[who]
 
@@ -181,7 +177,6 @@ class Walk:
             stack.enter_context(patch.object(Template, "render", rendering))
             # No page shows the paper, and laying one out takes as long as ten pages.
             stack.enter_context(patch("followup.care.sheets.content.render_pdf"))
-            self._portal = stack.enter_context(start_blocking_portal())
             # What is kept of every page makes each round of the collector longer, and is all still in use.
             gc.disable()
             stack.callback(gc.enable)

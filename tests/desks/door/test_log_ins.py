@@ -30,7 +30,7 @@ def test_ones_own_log_ins_are_listed_with_their_browser_and_which_is_this_one(ho
     sent = {"login": "counsellor", "password": PASSWORD}
     assert phone.post("/log-in", data=sent, headers={"user-agent": PHONE}).status_code == 303
     house.clock.now += timedelta(minutes=5)
-    desk, other = house.log_in("counsellor"), house.log_in("surgeon")
+    desk, other = house.log_in("counsellor", PASSWORD), house.log_in("surgeon", PASSWORD)
     assert [(one["browser"], one["here"]) for one in _listed(desk)] == [
         ("", True),
         ("Ours, Linux, Tablet 14", False),
@@ -45,7 +45,7 @@ def test_ones_own_log_ins_are_listed_with_their_browser_and_which_is_this_one(ho
 
 @pytest.mark.parametrize("api", [False, True], ids=["page", "program"])
 def test_one_is_ended_from_elsewhere_and_the_others_go_on(house, api):
-    lost, desk, third = (house.log_in("counsellor") for _ in range(3))
+    lost, desk, third = (house.log_in("counsellor", PASSWORD) for _ in range(3))
     gone = next(one["name"] for one in _listed(lost) if one["here"])
     path = f"/api/sessions/{gone}" if api else f"/sessions/{gone}/end"
     answer = desk.delete(path) if api else desk.post(path)
@@ -57,7 +57,10 @@ def test_one_is_ended_from_elsewhere_and_the_others_go_on(house, api):
 
 @pytest.mark.parametrize("api", [False, True], ids=["page", "program"])
 def test_all_others_are_ended_at_once(house, api):
-    browsers, surgeon = [house.log_in("counsellor") for _ in range(3)], house.log_in("surgeon")
+    browsers, surgeon = (
+        [house.log_in("counsellor", PASSWORD) for _ in range(3)],
+        house.log_in("surgeon", PASSWORD),
+    )
     answer = browsers[1].delete("/api/sessions") if api else browsers[1].post("/sessions/end-others")
     assert answer.status_code == (204 if api else 303)
     assert [_in_force(one) for one in browsers] == [False, True, False]
@@ -65,25 +68,25 @@ def test_all_others_are_ended_at_once(house, api):
 
 
 def test_only_log_ins_in_force_are_listed(house):
-    house.log_in("counsellor")
-    left = house.log_in("counsellor")
+    house.log_in("counsellor", PASSWORD)
+    left = house.log_in("counsellor", PASSWORD)
     assert left.post("/log-out").status_code == 303
     tick = timedelta(seconds=1)
     house.clock.now += IDLE - tick
-    desk = house.log_in("counsellor")
+    desk = house.log_in("counsellor", PASSWORD)
     assert [one["here"] for one in _listed(desk)] == [True, False], "last used first"
     house.clock.now += tick
     assert [one["here"] for one in _listed(desk)] == [True], "too long idle"
     while house.clock.now < datetime(2027, 3, 1, 8, 30, tzinfo=UTC) + LIFETIME:
         house.clock.now += IDLE - timedelta(minutes=2)
         assert _in_force(desk)
-    other = house.log_in("counsellor")
+    other = house.log_in("counsellor", PASSWORD)
     house.clock.now += timedelta(minutes=28)
     assert [one["here"] for one in _listed(other)] == [True], "used just before, but older than a day's work"
 
 
 def test_nobody_ends_anothers_log_in(house):
-    surgeon, manager = house.log_in("surgeon"), house.log_in("manager")
+    surgeon, manager = house.log_in("surgeon", PASSWORD), house.log_in("manager", PASSWORD)
     (theirs,) = _listed(surgeon)
     for name in (theirs["name"], theirs["name"][:1], "%", "_" * 16):
         assert manager.delete(f"/api/sessions/{name}").status_code in (404, 422)
@@ -93,7 +96,7 @@ def test_nobody_ends_anothers_log_in(house):
 @pytest.mark.parametrize("api", [False, True], ids=["page", "program"])
 @pytest.mark.parametrize("login", ["counsellor", "surgeon"])
 def test_a_new_log_in_from_the_same_browser_ends_the_one_before(house, api, login):
-    browser, elsewhere = house.log_in("counsellor"), house.log_in("counsellor")
+    browser, elsewhere = house.log_in("counsellor", PASSWORD), house.log_in("counsellor", PASSWORD)
     before = browser.cookies["followup"]
     sent = {"login": login, "password": PASSWORD}
     answer = browser.post("/api/session", json=sent) if api else browser.post("/log-in", data=sent)
@@ -106,7 +109,7 @@ def test_a_new_log_in_from_the_same_browser_ends_the_one_before(house, api, logi
 
 
 def test_a_refused_log_in_ends_nothing(house):
-    browser = house.log_in("counsellor")
+    browser = house.log_in("counsellor", PASSWORD)
     browser.post("/log-in", data={"login": "counsellor", "password": "not that one at all"})
     assert _in_force(browser)
 

@@ -55,7 +55,7 @@ def test_the_codes_are_those_of_rfc_6238(seconds, code):
 
 
 def test_whoever_sets_up_a_second_factor_needs_its_code_from_the_next_log_in_on(house, form_of, words_of):
-    browser, other = house.log_in("manager"), house.log_in("manager")
+    browser, other = house.log_in("manager", PASSWORD), house.log_in("manager", PASSWORD)
     page = browser.post("/password/second-factor", data={"password": PASSWORD})
     assert page.status_code == 200
     assert "<svg" in page.text
@@ -159,7 +159,7 @@ def test_a_program_sends_the_code_along(house):
 
 
 def test_a_program_sets_one_up_and_takes_it_off(house):
-    browser = house.log_in("surgeon")
+    browser = house.log_in("surgeon", PASSWORD)
     assert browser.post("/api/session/second-factor", json={"password": "wrong"}).status_code == 403
     begun = browser.post("/api/session/second-factor", json={"password": PASSWORD}).json()
     assert begun["key"] in begun["address"]
@@ -178,7 +178,7 @@ def test_a_program_sets_one_up_and_takes_it_off(house):
 
 
 def test_the_owner_takes_it_off_on_the_page_and_the_computer_itself_does_without(house):
-    browser = house.log_in("manager")
+    browser = house.log_in("manager", PASSWORD)
     with_second_factor(house, "manager")
     off = {"password": PASSWORD, "code": code_now(house)}
     assert browser.post("/password/second-factor/off", data={**off, "code": WRONG}).status_code == 401
@@ -190,7 +190,7 @@ def test_the_owner_takes_it_off_on_the_page_and_the_computer_itself_does_without
 
 
 def test_the_key_stands_nowhere_but_sealed(house):
-    browser = house.log_in("manager")
+    browser = house.log_in("manager", PASSWORD)
     key = browser.post("/api/session/second-factor", json={"password": PASSWORD}).json()["key"]
     browser.put("/api/session/second-factor", json={"code": TOTP(key).at(house.clock.now)})
     with house.store.read() as session:

@@ -58,7 +58,7 @@ def test_over_https_the_cookie_is_bound_to_the_host(house):
 
 
 def test_the_store_never_holds_what_stands_in_the_cookie(house):
-    browser = house.log_in("surgeon")
+    browser = house.log_in("surgeon", PASSWORD)
     token = browser.cookies["followup"]
     with house.store.read() as session:
         ids = [row[0] for row in session.execute(text("SELECT id FROM login_session"))]
@@ -71,7 +71,7 @@ def test_the_store_never_holds_what_stands_in_the_cookie(house):
     [(timedelta(minutes=29, seconds=59), True), (timedelta(minutes=30), False), (timedelta(hours=13), False)],
 )
 def test_a_log_in_ends_after_half_an_hour_without_use(house, away, let_in):
-    browser = house.log_in("surgeon")
+    browser = house.log_in("surgeon", PASSWORD)
     house.clock.now += away
     assert (browser.get("/waiting").status_code == 200) is let_in
 
@@ -112,7 +112,7 @@ def test_a_password_too_short_or_too_long_is_refused(password):
 
 
 def test_every_answer_carries_the_policy_that_forbids_inline_code(house):
-    browser = house.log_in("counsellor")
+    browser = house.log_in("counsellor", PASSWORD)
     for address in (
         "/log-in",
         "/operations",
@@ -133,7 +133,7 @@ def test_every_answer_carries_the_policy_that_forbids_inline_code(house):
 
 
 def test_no_page_carries_inline_code_or_styles(house):
-    browser = house.log_in("counsellor")
+    browser = house.log_in("counsellor", PASSWORD)
     for address in ("/operations", "/operations/new", "/operations/paste", "/protocol", "/help/counsellor"):
         html = browser.get(address).text
         assert " style=" not in html
@@ -151,7 +151,7 @@ def test_logging_in_never_leads_to_another_site(house, then):
 
 
 def test_a_body_over_the_limit_is_refused(house):
-    browser = house.log_in("counsellor")
+    browser = house.log_in("counsellor", PASSWORD)
     answer = browser.post("/operations/paste", data={"text": "x" * 13_100_000})
     assert answer.status_code == 413
     text = {"text": "x" * 2_100_000}
@@ -162,7 +162,7 @@ def test_a_body_over_the_limit_is_refused(house):
 
 
 def test_a_fault_of_the_program_shows_no_inside_and_says_what_to_do(house, monkeypatch, words_of):
-    browser = house.log_in("surgeon")
+    browser = house.log_in("surgeon", PASSWORD)
 
     def broken(*_args, **_more):
         raise RuntimeError("the inside of the program")
@@ -182,6 +182,6 @@ def _count(house, table: str) -> int:
 @pytest.mark.parametrize("method", ["TRACE", "TRACK", "CONNECT", "OPTIONS", "DELETE", "PATCH"])
 def test_methods_that_nobody_serves_are_refused(house, method):
     """OWASP ASVS 5.0, 13.4.4; nothing of what was sent comes back."""
-    answer = house.log_in("reception").request(method, "/today", headers={"x-sent": "quillfeather"})
+    answer = house.log_in("reception", PASSWORD).request(method, "/today", headers={"x-sent": "quillfeather"})
     assert answer.status_code in (403, 405)
     assert "quillfeather" not in answer.text

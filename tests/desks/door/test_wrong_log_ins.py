@@ -14,8 +14,9 @@ from datetime import timedelta
 
 import pytest
 from argon2 import PasswordHasher
+from httpx2 import Client
+from one_app import browser_of
 from sqlalchemy import text
-from starlette.testclient import TestClient
 
 from followup.care.passwords import MOST_AT_ONCE, MOST_WAITING, Passwords
 from followup.errors import FollowupError
@@ -56,16 +57,10 @@ class _Counted(PasswordHasher):
                 self.at_work -= 1
 
 
-def _from(house, address: str, **headers: str) -> TestClient:
-    sent = {"sec-fetch-site": "same-origin", **headers}
-    return TestClient(
-        house._app,
-        base_url="http://clinic.test",
-        headers=sent,
-        follow_redirects=False,
-        raise_server_exceptions=False,
-        client=(address, 50_000),
-    )
+def _from(house, address: str, **headers: str) -> Client:
+    browser = browser_of(house._app, address=address)
+    browser.headers.update(headers)
+    return browser
 
 
 def _try(browser, login="surgeon", password="not this one"):
@@ -160,7 +155,7 @@ def test_of_many_guesses_at_once_no_more_count_than_one_by_one(house):
 
 
 def test_a_signature_goes_on_while_a_stranger_guesses(house):
-    surgeon = house.log_in("surgeon")
+    surgeon = house.log_in("surgeon", PASSWORD)
     for address in ("testclient", HERE, THERE):
         _guess(house, _from(house, address))
     page = {"hash": house.desk.protocol.hash, "read": "yes", "password": PASSWORD}
@@ -168,7 +163,7 @@ def test_a_signature_goes_on_while_a_stranger_guesses(house):
 
 
 def test_five_wrong_passwords_at_a_signature_end_that_session_and_nothing_else(house):
-    browser, other = house.log_in("surgeon"), house.log_in("surgeon")
+    browser, other = house.log_in("surgeon", PASSWORD), house.log_in("surgeon", PASSWORD)
     page = {"hash": house.desk.protocol.hash, "read": "yes"}
     for _ in range(MOST_WRONG):
         assert browser.post("/protocol/sign", data={**page, "password": "wrong"}).status_code == 403
@@ -178,11 +173,11 @@ def test_five_wrong_passwords_at_a_signature_end_that_session_and_nothing_else(h
         assert session.execute(text("SELECT count(*) FROM protocol_signature")).scalar() == 0
     assert _actions(house).count("logged out after wrong passwords") == 1
     assert other.get("/waiting").status_code == 200
-    assert house.log_in("surgeon").get("/waiting").status_code == 200
+    assert house.log_in("surgeon", PASSWORD).get("/waiting").status_code == 200
 
 
 def test_a_right_password_at_a_signature_begins_that_count_anew(house):
-    browser = house.log_in("surgeon")
+    browser = house.log_in("surgeon", PASSWORD)
 
     def wrong_ones():
         for _ in range(MOST_WRONG - 1):

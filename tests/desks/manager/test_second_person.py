@@ -26,7 +26,7 @@ def _leave(house, *logins: str) -> None:
     """They work here no more."""
     for login in logins:
         sent = {"roles": [login], "active": False, "password": PASSWORD}
-        assert house.log_in("manager").put(f"/api/staff/{login}", json=sent).status_code == 200
+        assert house.log_in("manager", PASSWORD).put(f"/api/staff/{login}", json=sent).status_code == 200
 
 
 def _roles(house, login: str) -> frozenset[str]:
@@ -41,7 +41,7 @@ def _told(house, login: str) -> list[str]:
 
 def _asks(house, login: str, *roles: str, by: str = "manager", api: bool = True) -> None:
     sent = {"roles": list(roles), "active": True, "password": PASSWORD}
-    browser = house.log_in(by)
+    browser = house.log_in(by, PASSWORD)
     if api:
         assert browser.put(f"/api/staff/{login}", json=sent).status_code == 200
     else:
@@ -60,8 +60,8 @@ def test_a_manager_makes_nobody_and_not_himself_one_of_medicine_alone(house, wor
     _asks(house, "reception", "reception", role, api=api)
     assert (_roles(house, "manager"), _roles(house, "reception")) == ({"manager"}, {"reception"})
     assert [one["roles"] for one in house.enter("manager").get("/api/roles").json()] == [[role]] * 2
-    assert house.log_in("manager").get("/operations").status_code == 403
-    page = words_of(house.log_in("manager").get("/staff").text)
+    assert house.log_in("manager", PASSWORD).get("/operations").status_code == 403
+    page = words_of(house.log_in("manager", PASSWORD).get("/staff").text)
     assert "asked for by Manager" in page
     assert "waits for a second person" in page
     assert "role asked for" in _told(house, "manager")
@@ -79,7 +79,7 @@ def test_roles_that_read_and_write_no_record_need_nobody_else(house):
 def test_a_second_person_grants_by_one_press(house, who, api):
     _hire(house, "ines", "manager")
     _asks(house, "reception", "reception", "counsellor")
-    number, browser = _number(house), house.log_in(who)
+    number, browser = _number(house), house.log_in(who, PASSWORD)
     assert "/roles" in browser.get("/waiting" if who == "surgeon" else "/forecast").text
     if api:
         sent = {"grant": True, "password": PASSWORD}
@@ -100,10 +100,10 @@ def test_who_was_switched_off_and_comes_back_is_made_one_of_medicine_anew(house)
     _leave(house, "surgeon")
     _asks(house, "surgeon", "surgeon")
     assert _roles(house, "surgeon") == set()
-    browser = house.log_in("ines")
+    browser = house.log_in("ines", PASSWORD)
     assert browser.post(f"/api/roles/{_number(house)}", json={"grant": True, "password": PASSWORD}).is_success
     assert _roles(house, "surgeon") == {"surgeon"}
-    assert house.log_in("surgeon")
+    assert house.log_in("surgeon", PASSWORD)
     _leave(house, "reception")
     _asks(house, "reception", "reception")
     assert _roles(house, "reception") == {"reception"}
@@ -112,7 +112,7 @@ def test_who_was_switched_off_and_comes_back_is_made_one_of_medicine_anew(house)
 def test_one_s_own_password_withdraws_nothing_that_was_asked_for(house):
     _asks(house, "reception", "reception", "counsellor")
     sent = {"old": PASSWORD, "new": OWN}
-    assert house.log_in("reception").put("/api/session/password", json=sent).status_code == 204
+    assert house.log_in("reception", PASSWORD).put("/api/session/password", json=sent).status_code == 204
     assert _number(house)
 
 
@@ -130,7 +130,9 @@ def test_what_is_not_wished_any_more_is_withdrawn(house):
 def test_what_is_refused_gives_nothing_and_waits_no_more(house):
     _asks(house, "reception", "reception", "counsellor")
     number = _number(house)
-    assert house.log_in("surgeon").post(f"/roles/{number}", data={"grant": "no", "password": PASSWORD})
+    assert house.log_in("surgeon", PASSWORD).post(
+        f"/roles/{number}", data={"grant": "no", "password": PASSWORD}
+    )
     assert _roles(house, "reception") == {"reception"}
     assert house.enter("manager").get("/api/roles").json() == []
     assert "role refused" in _told(house, "reception")
@@ -141,7 +143,7 @@ def test_neither_who_asked_nor_whom_it_concerns_is_the_second_person(house, word
     _asks(house, "ines", "manager", "surgeon")
     number = _number(house)
     for who in ("manager", "ines"):
-        browser = house.log_in(who)
+        browser = house.log_in(who, PASSWORD)
         answer = browser.post(f"/api/roles/{number}", json={"grant": True, "password": PASSWORD})
         assert (answer.status_code, answer.json()["code"]) == (403, "asked.second"), who
         assert "No role waits for you" in words_of(browser.get("/roles").text)
@@ -151,7 +153,7 @@ def test_neither_who_asked_nor_whom_it_concerns_is_the_second_person(house, word
 def test_a_wrong_password_grants_nothing(house):
     _asks(house, "reception", "reception", "surgeon")
     number = _number(house)
-    answer = house.log_in("surgeon").post(
+    answer = house.log_in("surgeon", PASSWORD).post(
         f"/roles/{number}", data={"grant": "yes", "password": "not that one"}
     )
     assert answer.status_code == 403
@@ -166,7 +168,7 @@ def test_who_has_no_role_yet_does_not_log_in(house):
         "new_password": OTHERS,
         "password": PASSWORD,
     }
-    assert house.log_in("manager").post("/api/staff", json=new).json()["roles"] == []
+    assert house.log_in("manager", PASSWORD).post("/api/staff", json=new).json()["roles"] == []
     refused = house.browser().post("/api/session", json={"login": "nila", "password": OTHERS})
     assert (refused.status_code, refused.json()["code"]) == (403, "staff.waiting")
 
@@ -179,7 +181,7 @@ def test_where_nobody_else_could_agree_it_acts_at_once_and_is_told_for_thirty_da
     began = house.clock.now
     for after, told in ((timedelta(0), True), (TOLD_FOR - timedelta(hours=1), True), (TOLD_FOR, False)):
         house.clock.now = began + after
-        browser = house.log_in("manager")
+        browser = house.log_in("manager", PASSWORD)
         for page in ("/staff", "/waiting"):
             said = "alone gave Manager a role of medicine (surgeon)" in words_of(browser.get(page).text)
             assert said is told, f"{page} after {after}"
@@ -192,7 +194,7 @@ def test_who_can_agree_must_work_here_and_see_the_person(house):
     _asks(house, "reception", "reception", "counsellor")
     assert _roles(house, "reception") == {"reception"}, "Ines could agree"
     sent = {"roles": ["manager"], "active": False, "password": PASSWORD}
-    assert house.log_in("manager").put("/api/staff/ines", json=sent).status_code == 200
+    assert house.log_in("manager", PASSWORD).put("/api/staff/ines", json=sent).status_code == 200
     _asks(house, "reception", "reception", "counsellor")
     assert _roles(house, "reception") == {"reception", "counsellor"}, "nobody could"
 
@@ -202,7 +204,7 @@ def test_who_can_agree_must_work_here_and_see_the_person(house):
 
 def _reset(house, login: str, role: str, new: str = OTHERS) -> None:
     sent = {"roles": [role], "active": True, "new_password": new, "password": PASSWORD}
-    assert house.log_in("manager").put(f"/api/staff/{login}", json=sent).status_code == 200
+    assert house.log_in("manager", PASSWORD).put(f"/api/staff/{login}", json=sent).status_code == 200
 
 
 def test_a_manager_signs_nothing_as_the_surgeon_whose_password_he_set(house):
@@ -241,7 +243,7 @@ def test_a_reset_is_told_to_its_owner_and_to_the_managers_for_thirty_days(house,
     for after, told in ((timedelta(0), True), (TOLD_FOR - timedelta(hours=1), True), (TOLD_FOR, False)):
         house.clock.now = began + after
         mine = words_of(house.log_in("surgeon", OWN).get("/waiting").text)
-        theirs = words_of(house.log_in("manager").get("/staff").text)
+        theirs = words_of(house.log_in("manager", PASSWORD).get("/staff").text)
         assert ("Manager set a new password for you" in mine) is told, after
         assert ("Manager set a new password for Dr Sen" in theirs) is told, after
 
@@ -254,7 +256,7 @@ def test_who_is_added_by_a_manager_has_no_own_password_and_who_was_there_before_
         "new_password": OTHERS,
         "password": PASSWORD,
     }
-    assert house.log_in("manager").post("/api/staff", json=new).json()["own_password"] is False
+    assert house.log_in("manager", PASSWORD).post("/api/staff", json=new).json()["own_password"] is False
     found = {one["login"]: one["own_password"] for one in house.enter("manager").get("/api/staff").json()}
     assert found == {
         **dict.fromkeys(("counsellor", "reception", "surgeon", "pharmacy", "manager"), True),
@@ -279,7 +281,7 @@ def test_accounts_are_not_changed_without_the_managers_password(house, password)
     word = {} if password is None else {"password": password}
     new = {"login": "nia", "name": "Nia", "roles": ["reception"], "new_password": OTHERS} | word
     change = {"roles": ["pharmacy"], "active": True, "new_password": OTHERS} | word
-    manager = house.log_in("manager")
+    manager = house.log_in("manager", PASSWORD)
     answers = [
         manager.post("/api/staff", json=new),
         manager.put("/api/staff/reception", json=change),
@@ -290,4 +292,4 @@ def test_accounts_are_not_changed_without_the_managers_password(house, password)
     assert _roles(house, "reception") == {"reception"}
     with house.store.read() as session:
         assert staff_by_login(session, "nia") is None
-    assert house.log_in("reception")
+    assert house.log_in("reception", PASSWORD)

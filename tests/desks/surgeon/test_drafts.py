@@ -18,15 +18,27 @@ def drafted(house, routine, form_of):
     return answer.headers["location"], browser
 
 
-def test_the_draft_prints_in_all_twelve_languages_by_page_and_by_json(drafted):
+def test_the_draft_prints_as_a_pdf_by_page_and_by_json(drafted):
     plan, browser = drafted
+    for address in (f"{plan}/draft.pdf", f"/api{plan}/draft.pdf"):
+        answer = browser.get(f"{address}?language=hi&twin=ur")
+        assert answer.content[:5] == b"%PDF-", (address, answer.status_code)
+        assert 'filename="draft-K-104-1.pdf"' in answer.headers["content-disposition"]
+
+
+def test_the_draft_comes_in_all_twelve_languages_by_page_and_by_json(drafted, monkeypatch):
+    """In which words, and what is set: that these print in every language is tested in the sheets' room."""
+    plan, browser = drafted
+    set_ = []
+    for desk in ("api.sheets", "counsellor.sheets"):
+        monkeypatch.setattr(f"followup.desks.{desk}.render_pdf", lambda content: set_.append(content) or b"")
     for tag in LANGUAGES:
         for address in (f"{plan}/draft.pdf", f"/api{plan}/draft.pdf"):
-            answer = browser.get(f"{address}?language={tag}")
-            assert answer.content[:5] == b"%PDF-", (tag, address, answer.status_code)
-            assert 'filename="draft-K-104-1.pdf"' in answer.headers["content-disposition"]
-        twin = browser.get(f"{plan}/draft.pdf?language=en&twin={tag}")
-        assert twin.content[:5] == b"%PDF-", tag
+            for asked in (f"language={tag}", f"language=en&twin={tag}"):
+                assert browser.get(f"{address}?{asked}").status_code == 200, (address, asked)
+                content = set_.pop()
+                assert content.watermark, (address, asked)
+                assert (content.twin or content).language == tag, (address, asked)
 
 
 @pytest.mark.parametrize("staff", ["en", "ar", "ur"])
