@@ -23,7 +23,7 @@ def understood(found: Sequence[Remark], sentence: ToldSentence, cues: Sequence[C
     """The remarks of a sentence; those that need its other words understood asked where they are not."""
     if not any(map(_needs_evidence, found)) or _idle(sentence, found, cues) < _most():
         return list(found)
-    return [replace(one, why="heard") if _needs_evidence(one) else one for one in found]
+    return [replace(one, why="more") if _needs_evidence(one) else one for one in found]
 
 
 def _needs_evidence(one: Remark) -> bool:

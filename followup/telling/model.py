@@ -14,7 +14,9 @@ from followup.clinical.record.base import Eye
 from followup.said import Said
 
 ToldValue = bool | int | float | str | tuple[str, ...]
-WhyAsked = Literal["hedged", "two readings", "contradiction", "bounds", "counted", "missing", "heard", "kind"]
+WhyAsked = Literal[
+    "hedged", "two readings", "contradiction", "bounds", "counted", "missing", "heard", "more", "kind"
+]
 """Why a field is asked: it was said with a hedge; two values were told; what was told of two fields can't
 both hold; the figure lies outside what the record takes; the figure was counted from another one (clock
 hours); it was spoken of, or a part of it told, and not what holds; the words were not heard clearly, or their

@@ -16,6 +16,7 @@ QUESTIONS: Mapping[WhyAsked, Said] = {
     "missing": say("It was named, but not what became of it. What holds?"),
     "kind": say("It is not sure that this tells of an operation that was done now. What holds?"),
     "heard": say("The words were not clear. Is this what was meant?"),
+    "more": say("The sentence says more than was understood. Is this what was meant?"),
 }
 
 ELSEWHERE: Mapping[str, Said] = {
