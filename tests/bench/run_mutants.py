@@ -119,7 +119,20 @@ def main(arguments: list[str]) -> int:
     if new:
         say("\nNobody noticed:")
         say("\n".join(f"  {by_id[id_].shown()}\n  python tests/bench/run_mutants.py '{id_}'" for id_ in new))
-    return 1 if 100 * (len(judged) - len(new)) < asked.at_least * len(judged) else 0
+    drawn = bool(asked.sample) or len(judged) < len(faults)
+    return 0 if enough(len(judged) - len(new), len(judged), asked.at_least, drawn=drawn) else 1
+
+
+def enough(noticed: int, of: int, percent: float, *, drawn: bool) -> bool:
+    """Whether so many noticed are ``percent`` of 100; of faults that were drawn, whether they may be.
+
+    A few that were drawn say little of all: they are too few only where even the upper end of their share,
+    by Wilson with 95 of 100, lies below. Otherwise one run in six would fail by chance alone.
+    """
+    # The program must not be loaded before the faulty copies of it are.
+    from followup.wilson import wilson
+
+    return not of or (wilson(noticed, of, 95)[1] if drawn else 100 * noticed / of) >= percent
 
 
 def told_times(faults: list[Fault]) -> int:

@@ -7,6 +7,7 @@ import tomllib
 from collections import Counter
 
 import pytest
+from run_mutants import enough
 from single_faults import survivors
 from single_faults.drawn import sample
 from single_faults.fault import named
@@ -242,3 +243,17 @@ def test_the_survivors_are_faults_that_can_still_be_made_and_never_more():
     assert len(kept) <= survivors.most()
     assert sorted(set(kept) - {fault.id for fault in all_faults()}) == []
     assert {name: why for name, why in kept.items() if len(why) < 20} == {}
+
+
+@pytest.mark.parametrize(
+    ("noticed", "of", "drawn", "holds"),
+    [
+        (18, 23, True, True),
+        (14, 23, True, False),
+        (18, 23, False, False),
+        (80, 100, False, True),
+        (0, 0, True, True),
+    ],
+)
+def test_a_few_drawn_faults_fail_a_run_only_where_chance_alone_does_not_explain_it(noticed, of, drawn, holds):
+    assert enough(noticed, of, 80, drawn=drawn) is holds
