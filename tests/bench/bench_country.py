@@ -339,7 +339,7 @@ def country(folder: Path, asked: argparse.Namespace) -> Iterator[tuple[str, Path
         source, target = (make_engine(one, pooled=False) for one in (sqlite_url(clinic), url))
         carry(source, target)
         begun = time.perf_counter()
-        _past, stride = grow_country(target, clinic, asked.clinics, asked.visits, today)
+        stride = grow_country(target, clinic, asked.clinics, asked.visits, today)
         call_the_night_done(target, today)
         took = time.perf_counter() - begun
         tell(f"{asked.clinics} clinics of {asked.visits:,} visits stored in {took:.0f} s")

@@ -127,12 +127,12 @@ def enough(noticed: int, of: int, percent: float, *, drawn: bool) -> bool:
     """Whether so many noticed are ``percent`` of 100; of faults that were drawn, whether they may be.
 
     A few that were drawn say little of all: they are too few only where even the upper end of their share,
-    by Wilson with 95 of 100, lies below. Otherwise one run in six would fail by chance alone.
+    by Wilson with 80 of 100, lies below. Otherwise one run in six would fail by chance alone.
     """
     # The program must not be loaded before the faulty copies of it are.
     from followup.wilson import wilson
 
-    return not of or (wilson(noticed, of, 95)[1] if drawn else 100 * noticed / of) >= percent
+    return not of or (wilson(noticed, of, 80)[1] if drawn else 100 * noticed / of) >= percent
 
 
 def told_times(faults: list[Fault]) -> int:

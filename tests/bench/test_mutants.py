@@ -249,7 +249,7 @@ def test_the_survivors_are_faults_that_can_still_be_made_and_never_more():
     ("noticed", "of", "drawn", "holds"),
     [
         (18, 23, True, True),
-        (14, 23, True, False),
+        (15, 23, True, False),
         (18, 23, False, False),
         (80, 100, False, True),
         (0, 0, True, True),

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from xlsxwriter import Workbook
 
 from followup.care.records.importing import look_at, store_good, store_whole
 from followup.care.records.tables import read_table
@@ -388,6 +389,18 @@ def test_a_mapping_is_guessed_shown_kept_and_told_what_it_may_hold(clinic, insid
     fields = inside("mapping", "fields").stdout
     assert "eye: right, left\n" in fields
     assert "operations.0.products" not in fields
+
+
+@pytest.mark.parametrize("order", [("Notes", "List"), ("List", "Notes")])
+def test_of_several_sheets_the_mapping_is_guessed_of_the_one_that_tells_most(inside, tmp_path, order) -> None:
+    sheets = {"Notes": (("Patient", "Remark"), ("Amina Yusuf", "late")), "List": (HEAD[:4], GOOD[0][:4])}
+    path = tmp_path / "list.xlsx"
+    with Workbook(path) as book:
+        for name in order:
+            sheet = book.add_worksheet(name)
+            for number, row in enumerate(sheets[name]):
+                sheet.write_row(number, 0, list(map(str, row)))
+    assert set(json.loads(inside("mapping", "guess", str(path)).stdout)["columns"]) == {*COLUMNS}
 
 
 @pytest.mark.long

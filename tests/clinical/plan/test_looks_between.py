@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from itertools import pairwise
 
 import pytest
@@ -33,6 +34,16 @@ def test_recently_active_uveitis_is_looked_at_every_three_weeks_while_the_steroi
     assert alone
 
     assert any(r.rule == "uveitis-cells-gap" for trip in alone for r in trip.reasons)
+
+
+@pytest.mark.parametrize(("second", "later"), [(-21, "right"), (70, "left")])
+def test_the_three_weeks_end_with_the_steroid_of_their_own_eye(someone, told, on_day, second, later):
+    """Six days after its last one, whichever eye has it longer."""
+    other = {"eye": "left", "eye_drawn": "left", "date": on_day(second)}
+    plan = told(someone(eye=ACTIVE, more_operations=[other])).plan
+    ends = [gap.last for gap in plan.gaps if gap.key == "right:cells-gap"]
+    assert max(plan.last_steroid_day, key=plan.last_steroid_day.__getitem__) == later
+    assert ends == [plan.last_steroid_day["right"] + timedelta(days=6)]
 
 
 def test_uveitis_quiet_for_long_keeps_the_ordinary_distance(someone, told):

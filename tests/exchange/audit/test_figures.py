@@ -234,3 +234,24 @@ def test_the_table_for_programs_holds_its_dictionary_and_what_it_can_not_say():
         ("B", 42, 70),
         ("C", 42, 70),
     ]
+
+
+def test_a_visit_counts_for_whoever_did_the_operation_before_it():
+    both = parse_record(
+        {
+            "patient": {"code": "K-1", "name": "Asha Rao", "birth_year": 1950},
+            "operations": [
+                {
+                    "eye": eye,
+                    "eye_drawn": eye,
+                    "date": day,
+                    "procedure": "phacoemulsification",
+                    "surgeon": who,
+                }
+                for eye, day, who in (("left", "2026-03-01", "Dr Iyer"), ("right", "2026-01-05", "Dr Sen"))
+            ],
+        }
+    )
+    record = audited(both, load_protocol())
+    days = (date(2026, 1, 4), date(2026, 1, 5), date(2026, 2, 28), date(2026, 3, 1))
+    assert [record.surgeon_on(day) for day in days] == ["", "Dr Sen", "Dr Sen", "Dr Iyer"]

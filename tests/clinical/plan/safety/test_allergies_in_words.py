@@ -83,6 +83,11 @@ def test_words_are_matched_whole_in_any_order_and_case(check, text, medicine, ex
     assert levels(check(medicine, allergy_text=text)) == expected
 
 
+@pytest.mark.parametrize("more", ["", "penicillin rash, ", "latex, penicillin rash, "])
+def test_a_word_of_sulfur_is_unclear_whatever_else_is_told(check, more):
+    assert "sulfur-word.sulfonamide" in check("dorzolamide-2", allergy_text=f"{more}sulfur")
+
+
 def test_a_word_inside_another_word_is_not_matched(check):
     assert check("prednisolone-acetate-1", allergy_text="methylprednisolone rash").keys() == {
         "allergy.class-mild"
