@@ -46,6 +46,7 @@ from bench_lists import _do, _postgres
 from country import Processor, call_the_night_done, grow_country
 from grown_clinic import PATIENTS, VISITS, grow, sample_clinic
 from sqlalchemy import text
+from uneventful import uneventful
 
 from followup.recall.jobs.sweep import sweep
 from followup.records.store.copying import carry
@@ -53,16 +54,6 @@ from followup.records.store.engine import make_engine, sqlite_url
 from followup.records.store.store import Store
 
 SERVERS = 2
-OPERATION = {
-    "eye": "right",
-    "eye_drawn": "right",
-    "procedure": "phacoemulsification",
-    "cut_mm": 2.4,
-    "stitches": 0,
-    "chamber": "normal",
-    "viscoelastic": {"removed": "all"},
-    "lens": "bag",
-}
 
 
 def tell(line: str) -> None:
@@ -103,8 +94,7 @@ class Desk:
             "telephones": [{"number": "+44 20 7946 0123"}],
             "drops_by": {"who": "relative"},
         }
-        today = str(datetime.now(UTC).date())
-        stored = {"patient": who, "operations": [OPERATION | {"date": today}]}
+        stored = {"patient": who, "operations": [uneventful(datetime.now(UTC).date())]}
         return int(self.sent("counsellor", "/records", {"record": stored})["plan"])
 
     def sign(self, plan: int) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+from uneventful import uneventful
+
 PASSWORD = "a long enough password"
 BRIMONIDINE = {"medicine": "brimonidine-0-2", "eye": "right", "count_a_day": 2}
 DORZOLAMIDE = {"medicine": "dorzolamide-2", "eye": "right", "count_a_day": 2}
@@ -23,19 +25,7 @@ def test_a_drop_keeps_its_letter_when_the_one_before_it_is_taken_away(house):
             "drops_by": {"who": "relative"},
             "eyes": {"right": {"glaucoma": True, "damaged_nerve": False}},
         },
-        "operations": [
-            {
-                "eye": "right",
-                "eye_drawn": "right",
-                "date": "2027-03-01",
-                "procedure": "phacoemulsification",
-                "cut_mm": 2.4,
-                "stitches": 0,
-                "chamber": "normal",
-                "viscoelastic": {"removed": "all"},
-                "lens": "bag",
-            }
-        ],
+        "operations": [uneventful("2027-03-01")],
     }
 
     def printed(plan: int, **more: str) -> dict[str, str]:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from uneventful import uneventful
+
 from followup.records.people.patients import patient_by_code
 from followup.records.store.journal import journal_of
 from followup.records.trips.trips import trips_of
@@ -73,17 +75,7 @@ class Scene:
             "telephones": [{"number": "+44 20 7946 0123"}],
             "drops_by": {"who": "relative"},
         }
-        operation = {
-            "eye": "right",
-            "eye_drawn": "right",
-            "date": DAY,
-            "procedure": "phacoemulsification",
-            "cut_mm": 2.4,
-            "stitches": 0,
-            "chamber": "normal",
-            "viscoelastic": {"removed": "all"},
-            "lens": "bag",
-        }
+        operation = uneventful(DAY)
         return {"patient": who | more, "operations": [operation]}
 
     def drafted(self, record: dict[str, Any] | None = None) -> tuple[str, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from uneventful import uneventful
 
 PASSWORD = "a long enough password"
 KEY = "k" * 20
@@ -20,19 +21,7 @@ def record():
             "telephones": [{"number": "+44 20 7946 0123"}],
             "drops_by": {"who": "relative"},
         },
-        "operations": [
-            {
-                "eye": "right",
-                "eye_drawn": "right",
-                "date": "2027-03-01",
-                "procedure": "phacoemulsification",
-                "cut_mm": 2.4,
-                "stitches": 0,
-                "chamber": "normal",
-                "viscoelastic": {"removed": "all"},
-                "lens": "bag",
-            }
-        ],
+        "operations": [uneventful("2027-03-01")],
     }
 
 

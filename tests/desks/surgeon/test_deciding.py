@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
+from uneventful import uneventful
 
 from followup.records.house.clinics import get_clinic, put_clinic
 from followup.records.store.store import Store
@@ -33,19 +34,7 @@ def record():
             "telephones": [{"number": "+44 20 7946 0123"}],
             "drops_by": {"who": "relative"},
         },
-        "operations": [
-            {
-                "eye": "right",
-                "eye_drawn": "right",
-                "date": "2027-03-01",
-                "procedure": "phacoemulsification",
-                "cut_mm": 2.4,
-                "stitches": 0,
-                "chamber": "normal",
-                "viscoelastic": {"removed": "all"},
-                "lens": "bag",
-            }
-        ],
+        "operations": [uneventful("2027-03-01")],
     }
 
 
