@@ -59,9 +59,21 @@ class ToldSentence:
         """The first letters of its words, as topics are looked for by them."""
         return frozenset(token.word[:TOPIC_LETTERS] for token in self.tokens)
 
+    def bound(self, at: int) -> bool:
+        """Whether a figure is bound to the next, "10-0", "6/36": by a hyphen before 0, or by a slash."""
+        tokens = self.tokens[at : at + 3] if at >= 0 else ()
+        if len(tokens) < 3 or tokens[0].kind != "number" or tokens[2].kind != "number":
+            return False
+        return tokens[1].word == "/" or (tokens[1].word == "-" and tokens[2].word == "0")
+
     def phrase(self, phrase: Phrase) -> Iterator[Place]:
-        """Every place where these words follow each other; a hyphen or a slash between them is none."""
+        """Every place where these words follow each other; a hyphen or a slash between them is none.
+
+        None begins with the end of a name: "10-0 nylon" is no "0 nylon".
+        """
         for start in self._by_word.get(phrase[0], ()):
+            if self.bound(start - 2):
+                continue
             at = [start]
             for word in phrase[1:]:
                 after = at[-1] + 1

@@ -118,16 +118,9 @@ class _Reader:
         """The end of a name that holds figures: "10-0", "6/36", "SN60"."""
         if self._thread(at):
             return at + (3 if self.sentence.tokens[at + 1].word in ("-", "/") else 2)
-        while at + 2 < len(self.sentence.tokens) and self._bound(at):
+        while self.sentence.bound(at):
             at += 2
         return at + 1
-
-    def _bound(self, at: int) -> bool:
-        """Whether a figure is bound to the next by a hyphen before 0, or by a slash."""
-        tokens = self.sentence.tokens[at : at + 3]
-        if len(tokens) < 3 or tokens[0].kind != "number" or tokens[2].kind != "number":
-            return False
-        return tokens[1].word == "/" or (tokens[1].word == "-" and tokens[2].word == "0")
 
     def _part_of_a_name(self, at: int) -> bool:
         tokens = self.sentence.tokens
@@ -142,7 +135,7 @@ class _Reader:
             and before.end == tokens[at].start
             and before.word != "x"
         )
-        return glued or self._bound(at) or (at >= 2 and self._bound(at - 2))
+        return glued or self.sentence.bound(at) or self.sentence.bound(at - 2)
 
     def _thread(self, at: int) -> bool:
         """Whether a number names a thread: "ten oh nylon", "10-zero"."""

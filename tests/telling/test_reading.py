@@ -146,6 +146,14 @@ def test_figures_stay_with_their_own_words() -> None:
     assert found.items() >= expected.items()
 
 
+@pytest.mark.parametrize(
+    ("told", "count"), [("One 10-0 polyglactin stitch.", 1), ("Two 10/0 polyglactin.", 2)]
+)
+def test_the_nought_of_a_threads_name_is_no_number_of_stitches(told: str, count: int) -> None:
+    found = values(told)
+    assert (found["stitches"], found["stitches_absorbable"]) == (count, True)
+
+
 def test_a_figure_out_of_bounds_is_asked_and_a_tenth_of_it_offered() -> None:
     assert asked("Incision 24 mm.", "cut_mm") == (24, 2.4)
 
